@@ -1,4 +1,4 @@
-"""Which pairings are worth the flowers: chances for a cross from a phylogenetic tree, shared traits and past crosses."""
+"""Which pairings are worth the flowers: chances from a phylogenetic tree, shared traits and past crosses."""
 
 from __future__ import annotations
 
