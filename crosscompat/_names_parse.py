@@ -1,0 +1,481 @@
+"""Plant names as people write them, read into their parts."""
+# ruff: noqa: RUF001, RUF002 - the multiplication sign of hybrids and the quotes of cultivars are meant
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from crosscompat.errors import UnknownName
+from crosscompat.wording import say
+
+__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "parse"]
+
+_TOKEN = re.compile(
+    r"""(?<![^\s(×✕])['‘’‛`´](?P<cultivar>[^\s'‘’‛`´](?:.*?[^\s])??)['’`´](?=[\s),;×✕]|$)
+    | (?<![^\s(×✕])["“„](?P<trade>[^"“”„\s'‘’‛`´][^"“”„]*)["”“](?=[\s),;×✕]|$)
+    | (?<![^\s(×✕])(?P<initials>[A-Z]{1,5}|[A-Z][a-z]{1,2})[ -]?(?P<number>\d{1,6}(?:[./-]\d{1,5})?[a-z]?)(?=[\s),;×✕]|$)
+    | (?P<sign>[×✕()♀♂]|(?<![^\s(])\+)
+    | (?P<word>[^\s×✕()♀♂]+)""",
+    re.VERBOSE,
+)
+# No Latin word begins with x and one of these consonants, so this x is the sign; xanth-, xer-, xiph-, xhosa stay words.
+_GLUED = re.compile(r"[xX](?=[A-Z][a-z])|x(?=[bcdfgjklmnpqrstvwz][a-z])")
+_SHORT = re.compile(r"[^\W\d_]{1,4}\.|[A-Z]")
+_GENUS = re.compile(r"[^\W\d_][^\W\d_-]+(?:-[^\W\d_]+)*")
+_EPITHET = re.compile(r"[^\W\d_][^\W\d_]+(?:-[^\W\d_]+)*|[^\W\d_]-[^\W\d_]+")
+_YEAR = re.compile(r"(?:17|18|19|20)\d\d")
+_RANKS = {
+    "subsp": "subsp.", "ssp": "subsp.", "subspecies": "subsp.", "var": "var.", "v": "var.", "variety": "var.",
+    "varietas": "var.", "subvar": "subvar.", "f": "f.", "fa": "f.", "fo": "f.", "forma": "f.", "form": "f.",
+    "subf": "subf.", "subforma": "subf.",
+}  # fmt: skip
+_QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
+_PARTICLES = set("ex et in and de del della den der des di do du la le van von vom zu zum zur fil f non nec emend".split()) | {
+    "hort", "al", "auct", "pro", "bis", "sensu", "s.l", "s.str", "s", "l", "str", "lat", "agg", "nom", "nud", "d'", "y", "e",
+}  # fmt: skip
+
+
+def fold(label: str) -> str:
+    """Return the form in which labels are compared: NFC, underscores and runs of blanks as one space, case kept.
+
+    Examples
+    --------
+    >>> fold("Echinocereus__coccineus ")
+    'Echinocereus coccineus'
+    """
+    if not label.isascii():
+        label = unicodedata.normalize("NFC", label)
+    return " ".join(label.replace("_", " ").split())
+
+
+@dataclass(frozen=True, slots=True)
+class PlantName:
+    """The parts of a plant's name; ``str`` gives the correct form with the genus in full and without authors.
+
+    Attributes
+    ----------
+    received : str
+        The name as it was written.
+    genus : str
+        In full; empty for a hybrid formula.
+    hybrid_genus, hybrid : bool
+        Whether × stands before the genus (a nothogenus) or before the epithet (a nothospecies).
+    epithet, rank, infraspecific, cultivar, group, field_number, authors : str or None
+        None where the name has none. Of several infraspecific ranks the last is kept (ICN Art. 24.1).
+    qualifier : str or None
+        "cf.", "aff.", or "sp." with whatever tells this one from others ("sp. A").
+    qualifies_infraspecific : bool
+        Whether the qualifier stands after the species epithet.
+    parents : tuple of PlantName or None
+        The two sides of a hybrid formula, seed parent first.
+    """
+
+    received: str
+    genus: str = ""
+    hybrid_genus: bool = False
+    epithet: str | None = None
+    hybrid: bool = False
+    rank: str | None = None
+    infraspecific: str | None = None
+    cultivar: str | None = None
+    group: str | None = None
+    qualifier: str | None = None
+    qualifies_infraspecific: bool = False
+    field_number: str | None = None
+    authors: str | None = None
+    parents: tuple[PlantName, PlantName] | None = None
+
+    def species(self) -> str:
+        """Return genus and epithet, or the formula of the parents' species.
+
+        Examples
+        --------
+        >>> parse("Echinocereus x roetteri 'Kakui'").species()
+        'Echinocereus ×roetteri'
+        """
+        return str(self.only_species())
+
+    def only_species(self) -> PlantName:
+        """Return the name without anything below the species.
+
+        Examples
+        --------
+        >>> str(parse("Echinocereus cf. coccineus SB 237").only_species())
+        'Echinocereus coccineus'
+        """
+        if self.parents:
+            first, second = self.parents
+            return PlantName(self.received, parents=(first.only_species(), second.only_species()))
+        return PlantName(self.received, self.genus, self.hybrid_genus, self.epithet, self.hybrid)
+
+    def _below(self) -> list[str]:
+        """What follows the botanical name: group, cultivar, field number."""
+        parts = [f"{self.group} Group"] if self.group else []
+        parts += [f"'{self.cultivar}'"] if self.cultivar else []
+        return parts + ([self.field_number] if self.field_number else [])
+
+    def __str__(self) -> str:
+        below = self._below()
+        if self.parents:
+            first, second = self.parents
+            right = f"({second})" if second.parents and not second._below() else str(second)
+            formula = f"{first} × {right}"
+            return " ".join([f"({formula})", *below]) if below else formula
+        parts = ["×" * self.hybrid_genus + self.genus]
+        doubt = [self.qualifier] if self.qualifier else []
+        if not self.qualifies_infraspecific:
+            parts += doubt
+        if self.epithet:
+            parts.append("×" * self.hybrid + self.epithet)
+        if self.infraspecific:
+            parts += [self.rank] if self.rank else []
+            parts += doubt if self.qualifies_infraspecific else []
+            parts.append(self.infraspecific)
+        return " ".join(parts + below)
+
+
+class Unreadable(UnknownName):
+    """The text is no plant name at all, as far as can be told; a label may still be written so."""
+
+
+class _Token(NamedTuple):
+    kind: str  # "word", "cultivar", "field", or the sign itself
+    text: str
+
+
+def _refuse(key: str, name: str, **values: str) -> UnknownName:
+    return UnknownName(say(f"names.{key}", name=name, **values), name)
+
+
+def _unreadable(name: str, piece: str) -> Unreadable:
+    return Unreadable(say("names.unreadable", name=name, piece=piece), name)
+
+
+def bare_word(word: str) -> str:
+    """Return a word without a hybrid sign stuck to its front.
+
+    Examples
+    --------
+    >>> bare_word("×roetteri"), bare_word("xroetteri"), bare_word("xanthocarpus")
+    ('roetteri', 'roetteri', 'xanthocarpus')
+    """
+    word = word.lstrip("×✕")
+    glued = _GLUED.match(word)
+    return word[1:] if glued else word
+
+
+def _tokens(text: str) -> list[_Token]:
+    found: list[_Token] = []
+    for match in _TOKEN.finditer(text):
+        parts = match.groupdict()
+        quoted = parts["cultivar"] or parts["trade"]
+        if quoted:
+            found.append(_Token("cultivar", quoted))
+        elif parts["number"]:
+            found.append(_Token("field", f"{parts['initials']} {parts['number']}"))
+        elif parts["sign"]:
+            sign = parts["sign"].replace("✕", "×")
+            found.append(_Token(sign, sign))
+        else:
+            found += _words(parts["word"])
+    return found
+
+
+def _words(word: str) -> list[_Token]:
+    word = word.strip(",;") or word
+    if word in {"x", "X"}:
+        return [_Token("×", "×")]
+    if _GLUED.match(word):
+        return [_Token("×", "×"), _Token("word", word[1:])]
+    return [_Token("word", word)]
+
+
+def _stem(token: _Token) -> str:
+    return token.text.rstrip(".").lower() if token.kind == "word" else ""
+
+
+def _rank(token: _Token) -> str | None:
+    """Return a rank as it is printed, "notho" in full (ICN Art. H.3.1 allows "n-")."""
+    stem = _stem(token)
+    if stem in _RANKS:
+        return _RANKS[stem]
+    for prefix in ("notho-", "notho", "n-", "n"):
+        rest = stem.removeprefix(prefix)
+        if rest != stem and rest in _RANKS:
+            return "notho" + _RANKS[rest]
+    return None
+
+
+def _is_epithet(token: _Token) -> bool:
+    text = token.text
+    is_name = token.kind == "word" and text[0].islower() and bool(_EPITHET.fullmatch(text))
+    return is_name and not _rank(token) and _stem(token) not in _QUALIFIERS and _stem(token) not in _PARTICLES
+
+
+def _is_lower(token: _Token) -> bool:
+    return token.kind == "word" and token.text[0].islower()
+
+
+class _Reader:
+    """Reads one name that is no formula, token after token."""
+
+    def __init__(self, tokens: list[_Token], whole: str, genus: str | None) -> None:
+        self.tokens = tokens
+        self.whole = whole
+        self.first_genus = genus
+        self.at = 0
+        self.name = PlantName(" ".join(token.text for token in tokens))
+        self.authors: list[str] = []
+
+    def put(self, **values: str | bool | None) -> None:
+        self.name = replace(self.name, **values)  # type: ignore[arg-type]
+
+    def peek(self, ahead: int = 0) -> _Token:
+        place = self.at + ahead
+        return self.tokens[place] if place < len(self.tokens) else _Token("", "")
+
+    def take(self, kind: str) -> bool:
+        """Step over a token of that kind if it is next."""
+        found = self.peek().kind == kind
+        self.at += found
+        return found
+
+    def read(self) -> PlantName:
+        self.qualifier()
+        self.genus()
+        self.species()
+        while self.at < len(self.tokens):
+            self.rest()
+        if self.authors:
+            joined = " ".join(self.authors).replace("( ", "(").replace(" )", ")")
+            self.put(authors=joined)
+        return self.name
+
+    def qualifier(self) -> None:
+        stem = _stem(self.peek())
+        if stem in _QUALIFIERS:
+            self.at += 1
+            self.put(qualifier=_QUALIFIERS[stem], qualifies_infraspecific=self.name.epithet is not None)
+
+    def genus(self) -> None:
+        self.put(hybrid_genus=self.take("×"))
+        token = self.peek()
+        self.at += 1
+        lonely = _is_lower(token) and self.at == len(self.tokens)
+        if token.kind == "word" and _SHORT.fullmatch(token.text) and not _rank(token):
+            self.put(**self.expanded(token.text))
+        elif token.kind == "word" and _GENUS.fullmatch(token.text) and not lonely and not _rank(token):
+            self.put(genus=token.text[0].upper() + token.text[1:])
+        else:
+            raise _unreadable(self.whole, token.text or self.whole)
+
+    def expanded(self, short: str) -> dict[str, str | bool]:
+        if not self.first_genus:
+            raise _refuse("abbreviation", self.whole, short=short)
+        full = fold(self.first_genus)
+        bare = full.lstrip("× ")
+        if not bare.casefold().startswith(short.rstrip(".").casefold()):
+            raise _refuse("abbreviation_other", self.whole, short=short, genus=full)
+        return {"genus": bare, "hybrid_genus": self.name.hybrid_genus or bare != full}
+
+    def species(self) -> None:
+        hybrid = self.take("×")
+        self.qualifier()
+        if self.name.qualifier == "sp.":
+            self.undetermined()
+            return
+        hybrid = self.take("×") or hybrid
+        if _is_epithet(self.peek()):
+            self.put(epithet=self.peek().text, hybrid=hybrid)
+            self.at += 1
+            if not self.name.qualifier:
+                self.qualifier()
+            if _is_epithet(self.peek()):
+                self.put(infraspecific=self.peek().text)
+                self.at += 1
+
+    def undetermined(self) -> None:
+        """After "sp." whatever is no cultivar or field number tells this one from the others: "sp. A", "sp. nov."."""
+        tells = ["sp."]
+        while self.peek().kind == "word":
+            tells.append(self.peek().text)
+            self.at += 1
+        self.put(qualifier=" ".join(tells))
+
+    def rest(self) -> None:
+        token = self.peek()
+        self.at += 1
+        if token.kind == "cultivar":
+            self.put(cultivar=token.text)
+        elif token.kind == "field":
+            self.put(field_number=token.text)
+        elif token.text in {"Group", "Gp", "Gp."} and self.authors:
+            self.group()
+        elif _stem(token) == "cv" and self.peek().kind in {"word", "cultivar"}:
+            self.cultivar()
+        elif not self.infraspecific(token):
+            self.author(token)
+
+    def cultivar(self) -> None:
+        words = []
+        while self.peek().kind in {"word", "cultivar"}:
+            words.append(self.peek().text)
+            self.at += 1
+        self.put(cultivar=" ".join(words))
+
+    def group(self) -> None:
+        words: list[str] = []
+        while self.authors and self.authors[-1].replace("-", "").isalpha():
+            words.insert(0, self.authors.pop())
+        if self.authors[-1:] == ["("] and self.take(")"):
+            self.authors.pop()
+        if not words:
+            raise _unreadable(self.whole, "Group")
+        self.put(group=" ".join(words))
+
+    def infraspecific(self, token: _Token) -> bool:
+        """Read an epithet if the token is its rank; "f." before anything else is filius, the son."""
+        rank = _rank(token)
+        signed = self.peek().kind == "×"
+        doubtful = _stem(self.peek(signed)) in {"cf", "aff"}
+        if rank is None or self.name.epithet is None or not _is_epithet(self.peek(signed + doubtful)):
+            return False
+        self.at += signed
+        if doubtful:
+            self.qualifier()
+        notho = "notho" if signed and not rank.startswith("notho") else ""
+        self.put(rank=notho + rank, infraspecific=self.peek().text)
+        self.at += 1
+        return True
+
+    def author(self, token: _Token) -> None:
+        text = token.text
+        known = token.kind in {"(", ")"} or text in {"&", ",", "."} or bool(_YEAR.fullmatch(text))
+        if not known and not (token.kind == "word" and (text[0].isupper() or _stem(token) in _PARTICLES)):
+            raise _unreadable(self.whole, text)
+        self.authors.append(text)
+
+
+def _closing(tokens: list[_Token]) -> int:
+    """Return the place of the bracket that closes the first one, or -1."""
+    depth = 0
+    for place, token in enumerate(tokens):
+        depth += (token.kind == "(") - (token.kind == ")")
+        if depth == 0:
+            return place
+    return -1
+
+
+def _joins(before: list[_Token], after: _Token, whole: str) -> bool:
+    """Say whether a × joins two parents, and does not stand before a genus, an epithet or a rank's epithet."""
+    names = [token for token in before if token.kind not in {"♀", "♂"} and _stem(token) not in {"cf", "aff"}]
+    if not names:
+        return False
+    if after.kind in {"", ")", "field"}:
+        raise _unreadable(whole, "×")
+    if after.kind != "cultivar" and not _is_lower(after):
+        return True
+    only_genus = len([token for token in names if token.kind != "×"]) == 1 and names[-1].kind == "word"
+    if only_genus or _rank(names[-1]):
+        return False
+    raise _refuse("genus_left_out", whole)
+
+
+def _sides(tokens: list[_Token], whole: str) -> list[list[_Token]]:
+    sides: list[list[_Token]] = [[]]
+    depth = 0
+    for place, token in enumerate(tokens):
+        depth += (token.kind == "(") - (token.kind == ")")
+        after = tokens[place + 1] if place + 1 < len(tokens) else _Token("", "")
+        if token.kind == "×" and depth == 0 and _joins(sides[-1], after, whole):
+            sides.append([])
+        else:
+            sides[-1].append(token)
+    return sides
+
+
+def _leading_genus(name: PlantName) -> str:
+    while name.parents:
+        name = name.parents[0]
+    return "×" * name.hybrid_genus + name.genus
+
+
+def _formula(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
+    name: PlantName | None = None
+    for side in _sides(tokens, whole):
+        sexes = {token.kind for token in side} & {"♀", "♂"}
+        read = _side([token for token in side if token.kind not in {"♀", "♂"}], whole, genus)
+        if name is None:
+            name, first_sexes = read, sexes
+            genus = _leading_genus(read)
+            continue
+        # The signs say who is the mother whatever the order (ICN Rec. H.2A.1).
+        turned = first_sexes == {"♂"} or (not first_sexes and sexes == {"♀"})
+        pair = (read, name) if turned else (name, read)
+        name = PlantName(f"{name.received} × {read.received}", parents=pair)
+        first_sexes = set()
+    if name is None:
+        raise _unreadable(whole, whole)
+    return name
+
+
+def _side(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
+    if not tokens:
+        raise _unreadable(whole, "×")
+    if tokens[0].kind != "(":
+        return _Reader(tokens, whole, genus).read()
+    end = _closing(tokens)
+    if end < 0 or not any(token.kind == "×" for token in tokens[:end]):
+        raise _unreadable(whole, "(")
+    name = _formula(tokens[1:end], whole, genus)
+    below = _Reader(tokens[end + 1 :], whole, genus)
+    while below.at < len(below.tokens):
+        below.rest()
+    found = below.name
+    if below.authors:
+        raise _unreadable(whole, below.authors[0])
+    if not found._below():  # noqa: SLF001 - this module's own class
+        return name
+    received = f"({name.received}) {found.received}"
+    return replace(name, received=received, cultivar=found.cultivar, group=found.group, field_number=found.field_number)
+
+
+def parse(text: str, genus: str | None = None) -> PlantName:
+    """Read a plant's name as people write it.
+
+    Reads × or x before the genus, the epithet or between parents, ranks and their abbreviations, cultivars in any kind
+    of quotes, groups, cf., aff. and sp., field numbers and authors. A second parent may shorten the first one's genus.
+
+    Parameters
+    ----------
+    text : str
+        The name; underscores count as spaces.
+    genus : str, optional
+        What an abbreviation such as "E." stands for: the genus of the first parent named.
+
+    Raises
+    ------
+    UnknownName
+        If this is no plant name that can be read, an abbreviation stands for nothing known, a parent in a formula has
+        no genus (ICN Art. H.2 Ex. 2), or + marks a graft-chimaera.
+
+    Examples
+    --------
+    >>> str(parse("E. x_roetteri", genus="Echinocereus"))
+    'Echinocereus ×roetteri'
+    >>> str(parse("Salix aurita L. x S. caprea L."))
+    'Salix aurita × Salix caprea'
+    >>> parse("Echinocereus coccineus Engelm. ssp. rosei SB 237").field_number
+    'SB 237'
+    """
+    folded = fold(text)
+    if not folded:
+        raise Unreadable(say("names.empty"), text)
+    tokens = _tokens(folded)
+    if any(token.kind == "+" for token in tokens):
+        raise _refuse("graft", folded)
+    name = _formula(tokens, folded, genus)
+    return replace(name, received=text)

@@ -1,0 +1,1 @@
+"""The cross book: what the grower wrote down."""

@@ -1,0 +1,330 @@
+"""Names of plants: folded, read into parts, and found among the labels of a tree or a table."""
+# ruff: noqa: RUF002 - the multiplication sign of hybrids is meant
+
+from __future__ import annotations
+
+import heapq
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from functools import cached_property
+from typing import Literal
+
+from crosscompat._names_parse import PlantName, Unreadable, bare_word, fold, parse
+from crosscompat.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.wording import say
+
+__all__ = ["Match", "NameIndex", "PlantName", "fold", "parse", "repeated"]
+
+How = Literal["exact", "parsed", "synonym", "species"]
+_SHORTLIST = 60
+_SAME_GENUS = 0.1
+
+
+def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Return the labels that are the same after folding: the folded form and all the ways it is written.
+
+    Examples
+    --------
+    >>> repeated(["Aloe_vera", "Aloe ferox", "Aloe vera"])
+    {'Aloe vera': ('Aloe_vera', 'Aloe vera')}
+    """
+    seen: dict[str, list[str]] = {}
+    for label in labels:
+        seen.setdefault(fold(label), []).append(label)
+    return {folded: tuple(written) for folded, written in seen.items() if len(written) > 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """The label found for a name, and how: "exact", "parsed", "synonym" or "species".
+
+    "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
+    and only its species is listed. ``sentence`` says it to a person; empty when exact.
+    """
+
+    label: str
+    how: How
+    received: str
+
+    @property
+    def sentence(self) -> str:
+        """How the name was read, for a screen.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera"]).match("Aloe vera (L.) Burm. f.").sentence
+        '“Aloe vera (L.) Burm. f.” is read as Aloe vera.'
+        """
+        return say(f"names.how.{self.how}", name=self.received, label=fold(self.label))
+
+
+class NameIndex:
+    """Finds names among labels, never silently taking one for another.
+
+    The exact label (folded) comes first, then the name read into its parts, then the synonyms, then the species of a
+    name that says more. Labels need be no plant names.
+
+    Parameters
+    ----------
+    labels : iterable of str
+        As written.
+    synonyms : mapping of str to str, optional
+        Name to accepted name.
+
+    Raises
+    ------
+    BadInput
+        If two labels are the same after folding.
+
+    Examples
+    --------
+    >>> index = NameIndex(["Echinocereus_coccineus", "Echinocereus_viereckii"], {"Cereus coccineus": "E. coccineus"})
+    >>> index.resolve("E. viereckii Werderm.", genus="Echinocereus")
+    'Echinocereus_viereckii'
+    >>> index.match("Echinocereus coccineus 'Apache'").how
+    'species'
+    >>> index.find("Aloe vera") is None
+    True
+    """
+
+    def __init__(self, labels: Iterable[str], synonyms: Mapping[str, str] | None = None) -> None:
+        self.labels: tuple[str, ...] = tuple(labels)
+        self.synonyms: dict[str, str] = dict(synonyms or {})
+        self._exact = {fold(label): label for label in self.labels}
+        if len(self._exact) < len(self.labels):
+            raise BadInput(_repeat(folded, written) for folded, written in repeated(self.labels).items())
+        self._keys: dict[str, tuple[object, ...] | None] = {}
+
+    def __contains__(self, text: object) -> bool:
+        return isinstance(text, str) and self.find(text) is not None
+
+    def __len__(self) -> int:
+        return len(self.labels)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.labels)
+
+    def resolve(self, text: str, genus: str | None = None) -> str:
+        """Return the label that a name means, as given.
+
+        Raises
+        ------
+        UnknownName
+            As `match`.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera"]).resolve("aloe vera")
+        'Aloe_vera'
+        """
+        return self.match(text, genus).label
+
+    def find(self, text: str, genus: str | None = None) -> str | None:
+        """Return the label that a name means, or None if there is none.
+
+        Raises
+        ------
+        UnknownName
+            If the name could be more than one label.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera"]).find("Aloe ferox") is None
+        True
+        """
+        found = self.lookup(text, genus)
+        return found.label if found else None
+
+    def lookup(self, text: str, genus: str | None = None) -> Match | None:
+        """Return the label that a name means and how it was found, or None; raises as `find`.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera"]).lookup("Aloe ferox") is None
+        True
+        """
+        return self._search(text, genus, frozenset())
+
+    def match(self, text: str, genus: str | None = None) -> Match:
+        """Return the label that a name means, and how it was found.
+
+        Parameters
+        ----------
+        text : str
+            The name as a person wrote it.
+        genus : str, optional
+            What an abbreviated genus stands for.
+
+        Raises
+        ------
+        UnknownName
+            With the three nearest labels, or with all of those that it could be.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera"]).match("Aloe vera var. chinensis").how
+        'species'
+        """
+        found = self.lookup(text, genus)
+        if found:
+            return found
+        nearest = self.nearest(text, genus=genus)
+        try:
+            parse(text, genus)
+        except Unreadable:
+            pass
+        except UnknownName as fault:
+            raise UnknownName(str(fault), text, nearest) from None
+        if not nearest:
+            raise UnknownName(say("names.unknown_alone", name=text), text)
+        raise UnknownName(say("names.unknown", name=text, nearest=_any_of(nearest)), text, nearest)
+
+    def nearest(self, text: str, n: int = 3, genus: str | None = None) -> tuple[str, ...]:
+        """Return the labels most like a name, best first; the same genus counts a little more.
+
+        Examples
+        --------
+        >>> NameIndex(["Aloe_vera", "Aloe_ferox", "Agave_ferox"]).nearest("Aloe ferrox", 2)
+        ('Aloe_ferox', 'Aloe_vera')
+        """
+        asked = _written_out(text, genus).casefold()
+        pieces = {asked[at : at + 2] for at in range(max(1, len(asked) - 1))}
+        lowered = self._lowered
+        rough = [
+            (sum(piece in low for piece in pieces) / (len(asked) + len(low)), at) for at, low in enumerate(lowered)
+        ]
+        matcher = SequenceMatcher(autojunk=False)
+        matcher.set_seq2(asked)
+        first = asked.split(" ")[0]
+        close: list[tuple[float, str]] = []
+        for _, at in heapq.nlargest(max(n, _SHORTLIST), rough):
+            matcher.set_seq1(lowered[at])
+            likeness = matcher.ratio() + _SAME_GENUS * (lowered[at].split(" ")[0] == first)
+            close.append((-likeness, self.labels[at]))
+        return tuple(label for _, label in sorted(close)[:n])
+
+    @cached_property
+    def _lowered(self) -> list[str]:
+        return [folded.casefold() for folded in self._exact]
+
+    @cached_property
+    def _by_lowered(self) -> dict[str, list[str]]:
+        return _grouped(zip(self._lowered, self.labels, strict=True))
+
+    @cached_property
+    def _by_word(self) -> dict[str, list[str]]:
+        """Labels by each of their words, so that only those that share one are ever read into parts."""
+        return _grouped(
+            (bare_word(word), label)
+            for low, label in zip(self._lowered, self.labels, strict=True)
+            for word in set(low.split(" "))
+        )
+
+    @cached_property
+    def _synonym_index(self) -> NameIndex:
+        return NameIndex(self.synonyms)
+
+    def _key(self, label: str) -> tuple[object, ...] | None:
+        if label not in self._keys:
+            name = _read(label)
+            self._keys[label] = _key(name) if name else None
+        return self._keys[label]
+
+    def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
+        folded = fold(text)
+        if folded in self._exact:
+            return Match(self._exact[folded], "exact", text)
+        name = _read(text, genus)
+        label = self._only(self._by_lowered.get(folded.casefold(), []), text) or self._parsed(name, text)
+        if label:
+            return Match(label, "parsed", text)
+        return self._accepted(text, genus, seen) or self._species(name, text, seen)
+
+    def _parsed(self, name: PlantName | None, text: str) -> str | None:
+        if name is None:
+            return None
+        wanted = _key(name)
+        same = [label for label in self._by_word.get(_anchor(name), []) if self._key(label) == wanted]
+        if len(same) > 1:  # two ranks of one epithet: the name's own rank decides, if it has one
+            printed = str(name)
+            same = [label for label in same if str(_read(label)) == printed] or same
+        return self._only(same, text)
+
+    def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
+        found = self._synonym_index.lookup(text, genus) if self.synonyms else None
+        if found is None or found.how == "species" or found.label in seen:
+            return None
+        name = _read(found.label)
+        accepted = self._search(self.synonyms[found.label], name.genus if name else genus, seen | {found.label})
+        if accepted is None:
+            return None
+        return Match(accepted.label, "species" if accepted.how == "species" else "synonym", text)
+
+    def _species(self, name: PlantName | None, text: str, seen: frozenset[str]) -> Match | None:
+        if name is None or _leans(name):
+            return None
+        species = name.only_species()
+        if _key(species) == _key(name):
+            return None
+        found = self._search(str(species), None, seen)
+        return Match(found.label, "species", text) if found else None
+
+    def _only(self, labels: list[str], text: str) -> str | None:
+        if len(labels) > 1:
+            listed = "; ".join(labels)
+            raise UnknownName(say("names.ambiguous", name=text, labels=listed), text, labels)
+        return labels[0] if labels else None
+
+
+def _repeat(folded: str, written: tuple[str, ...]) -> Fault:
+    what = say("names.repeated", n=len(written), labels="; ".join(written))
+    return Fault(Place(), f"{folded}: {what}", say("names.repeated_advice"))
+
+
+def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+    groups: defaultdict[str, list[str]] = defaultdict(list)
+    for key, label in pairs:
+        groups[key].append(label)
+    return dict(groups)
+
+
+def _read(text: str, genus: str | None = None) -> PlantName | None:
+    """Return the parts of a name, or None if it is no plant name."""
+    try:
+        return parse(text, genus)
+    except UnknownName:
+        return None
+
+
+def _key(name: PlantName) -> tuple[object, ...]:
+    """Return what all ways of writing one name share: × and ranks are left out (ICN Art. H.3.3), authors too."""
+    parents = tuple(_key(parent) for parent in name.parents) if name.parents else ()
+    words = (name.genus, name.epithet, name.infraspecific, name.cultivar, name.group, name.field_number, name.qualifier)
+    return (*[(word or "").casefold() for word in words], parents)
+
+
+def _anchor(name: PlantName) -> str:
+    """Return the word by which labels that may be this name are picked out."""
+    while name.parents:
+        name = name.parents[0]
+    return bare_word((name.epithet or name.genus).casefold())
+
+
+def _leans(name: PlantName) -> bool:
+    """Say whether a name only leans on a species or has none: aff. is a relative, sp. is undetermined."""
+    if name.parents:
+        return any(_leans(parent) for parent in name.parents)
+    relative = name.qualifier == "aff." and not name.qualifies_infraspecific
+    return name.epithet is None or relative
+
+
+def _written_out(text: str, genus: str | None) -> str:
+    name = _read(text, genus)
+    return str(name) if name else fold(text)
+
+
+def _any_of(labels: tuple[str, ...]) -> str:
+    names = [fold(label) for label in labels]
+    return say("names.or").join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
