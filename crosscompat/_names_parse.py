@@ -3,52 +3,25 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
+from crosscompat._names_tokens import (
+    QUALIFIERS,
+    Token,
+    fold,
+    is_author,
+    is_epithet,
+    is_genus,
+    is_lower,
+    is_short,
+    rank,
+    stem,
+    tokenise,
+)
 from crosscompat.errors import UnknownName
 from crosscompat.wording import say
 
-__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "parse"]
-
-_TOKEN = re.compile(
-    r"""(?<![^\s(×✕])['‘’‛`´](?P<cultivar>[^\s'‘’‛`´](?:.*?[^\s])??)['’`´](?=[\s),;×✕]|$)
-    | (?<![^\s(×✕])["“„](?P<trade>[^"“”„\s'‘’‛`´][^"“”„]*)["”“](?=[\s),;×✕]|$)
-    | (?<![^\s(×✕])(?P<initials>[A-Z]{1,5}|[A-Z][a-z]{1,2})[ -]?(?P<number>\d{1,6}(?:[./-]\d{1,5})?[a-z]?)(?=[\s),;×✕]|$)
-    | (?P<sign>[×✕()♀♂]|(?<![^\s(])\+)
-    | (?P<word>[^\s×✕()♀♂]+)""",
-    re.VERBOSE,
-)
-# No Latin word begins with x and one of these consonants, so this x is the sign; xanth-, xer-, xiph-, xhosa stay words.
-_GLUED = re.compile(r"[xX](?=[A-Z][a-z])|x(?=[bcdfgjklmnpqrstvwz][a-z])")
-_SHORT = re.compile(r"[^\W\d_]{1,4}\.|[A-Z]")
-_GENUS = re.compile(r"[^\W\d_][^\W\d_-]+(?:-[^\W\d_]+)*")
-_EPITHET = re.compile(r"[^\W\d_][^\W\d_]+(?:-[^\W\d_]+)*|[^\W\d_]-[^\W\d_]+")
-_YEAR = re.compile(r"(?:17|18|19|20)\d\d")
-_RANKS = {
-    "subsp": "subsp.", "ssp": "subsp.", "subspecies": "subsp.", "var": "var.", "v": "var.", "variety": "var.",
-    "varietas": "var.", "subvar": "subvar.", "f": "f.", "fa": "f.", "fo": "f.", "forma": "f.", "form": "f.",
-    "subf": "subf.", "subforma": "subf.",
-}  # fmt: skip
-_QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
-_PARTICLES = set("ex et in and de del della den der des di do du la le van von vom zu zum zur fil f non nec emend".split()) | {
-    "hort", "al", "auct", "pro", "bis", "sensu", "s.l", "s.str", "s", "l", "str", "lat", "agg", "nom", "nud", "d'", "y", "e",
-}  # fmt: skip
-
-
-def fold(label: str) -> str:
-    """Return the form in which labels are compared: NFC, underscores and runs of blanks as one space, case kept.
-
-    Examples
-    --------
-    >>> fold("Echinocereus__coccineus ")
-    'Echinocereus coccineus'
-    """
-    if not label.isascii():
-        label = unicodedata.normalize("NFC", label)
-    return " ".join(label.replace("_", " ").split())
+__all__ = ["PlantName", "Unreadable", "parse"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,17 +84,11 @@ class PlantName:
             return PlantName(self.received, parents=(first.only_species(), second.only_species()))
         return PlantName(self.received, self.genus, self.hybrid_genus, self.epithet, self.hybrid)
 
-    def _below(self) -> list[str]:
-        """What follows the botanical name: group, cultivar, field number."""
-        parts = [f"{self.group} Group"] if self.group else []
-        parts += [f"'{self.cultivar}'"] if self.cultivar else []
-        return parts + ([self.field_number] if self.field_number else [])
-
     def __str__(self) -> str:
-        below = self._below()
+        below = _below(self)
         if self.parents:
             first, second = self.parents
-            right = f"({second})" if second.parents and not second._below() else str(second)
+            right = f"({second})" if second.parents and not _below(second) else str(second)
             formula = f"{first} × {right}"
             return " ".join([f"({formula})", *below]) if below else formula
         parts = ["×" * self.hybrid_genus + self.genus]
@@ -137,13 +104,15 @@ class PlantName:
         return " ".join(parts + below)
 
 
+def _below(name: PlantName) -> list[str]:
+    """Return what follows the botanical name: group, cultivar, field number."""
+    parts = [f"{name.group} Group"] if name.group else []
+    parts += [f"'{name.cultivar}'"] if name.cultivar else []
+    return parts + ([name.field_number] if name.field_number else [])
+
+
 class Unreadable(UnknownName):
     """The text is no plant name at all, as far as can be told; a label may still be written so."""
-
-
-class _Token(NamedTuple):
-    kind: str  # "word", "cultivar", "field", or the sign itself
-    text: str
 
 
 def _refuse(key: str, name: str, **values: str) -> UnknownName:
@@ -154,75 +123,10 @@ def _unreadable(name: str, piece: str) -> Unreadable:
     return Unreadable(say("names.unreadable", name=name, piece=piece), name)
 
 
-def bare_word(word: str) -> str:
-    """Return a word without a hybrid sign stuck to its front.
-
-    Examples
-    --------
-    >>> bare_word("×roetteri"), bare_word("xroetteri"), bare_word("xanthocarpus")
-    ('roetteri', 'roetteri', 'xanthocarpus')
-    """
-    word = word.lstrip("×✕")
-    glued = _GLUED.match(word)
-    return word[1:] if glued else word
-
-
-def _tokens(text: str) -> list[_Token]:
-    found: list[_Token] = []
-    for match in _TOKEN.finditer(text):
-        parts = match.groupdict()
-        quoted = parts["cultivar"] or parts["trade"]
-        if quoted:
-            found.append(_Token("cultivar", quoted))
-        elif parts["number"]:
-            found.append(_Token("field", f"{parts['initials']} {parts['number']}"))
-        elif parts["sign"]:
-            sign = parts["sign"].replace("✕", "×")
-            found.append(_Token(sign, sign))
-        else:
-            found += _words(parts["word"])
-    return found
-
-
-def _words(word: str) -> list[_Token]:
-    word = word.strip(",;") or word
-    if word in {"x", "X"}:
-        return [_Token("×", "×")]
-    if _GLUED.match(word):
-        return [_Token("×", "×"), _Token("word", word[1:])]
-    return [_Token("word", word)]
-
-
-def _stem(token: _Token) -> str:
-    return token.text.rstrip(".").lower() if token.kind == "word" else ""
-
-
-def _rank(token: _Token) -> str | None:
-    """Return a rank as it is printed, "notho" in full (ICN Art. H.3.1 allows "n-")."""
-    stem = _stem(token)
-    if stem in _RANKS:
-        return _RANKS[stem]
-    for prefix in ("notho-", "notho", "n-", "n"):
-        rest = stem.removeprefix(prefix)
-        if rest != stem and rest in _RANKS:
-            return "notho" + _RANKS[rest]
-    return None
-
-
-def _is_epithet(token: _Token) -> bool:
-    text = token.text
-    is_name = token.kind == "word" and text[0].islower() and bool(_EPITHET.fullmatch(text))
-    return is_name and not _rank(token) and _stem(token) not in _QUALIFIERS and _stem(token) not in _PARTICLES
-
-
-def _is_lower(token: _Token) -> bool:
-    return token.kind == "word" and token.text[0].islower()
-
-
 class _Reader:
     """Reads one name that is no formula, token after token."""
 
-    def __init__(self, tokens: list[_Token], whole: str, genus: str | None) -> None:
+    def __init__(self, tokens: list[Token], whole: str, genus: str | None) -> None:
         self.tokens = tokens
         self.whole = whole
         self.first_genus = genus
@@ -233,9 +137,9 @@ class _Reader:
     def put(self, **values: str | bool | None) -> None:
         self.name = replace(self.name, **values)  # type: ignore[arg-type]
 
-    def peek(self, ahead: int = 0) -> _Token:
+    def peek(self, ahead: int = 0) -> Token:
         place = self.at + ahead
-        return self.tokens[place] if place < len(self.tokens) else _Token("", "")
+        return self.tokens[place] if place < len(self.tokens) else Token("", "")
 
     def take(self, kind: str) -> bool:
         """Step over a token of that kind if it is next."""
@@ -255,19 +159,19 @@ class _Reader:
         return self.name
 
     def qualifier(self) -> None:
-        stem = _stem(self.peek())
-        if stem in _QUALIFIERS:
+        word = stem(self.peek())
+        if word in QUALIFIERS:
             self.at += 1
-            self.put(qualifier=_QUALIFIERS[stem], qualifies_infraspecific=self.name.epithet is not None)
+            self.put(qualifier=QUALIFIERS[word], qualifies_infraspecific=self.name.epithet is not None)
 
     def genus(self) -> None:
         self.put(hybrid_genus=self.take("×"))
         token = self.peek()
         self.at += 1
-        lonely = _is_lower(token) and self.at == len(self.tokens)
-        if token.kind == "word" and _SHORT.fullmatch(token.text) and not _rank(token):
+        lonely = is_lower(token) and self.at == len(self.tokens)
+        if is_short(token):
             self.put(**self.expanded(token.text))
-        elif token.kind == "word" and _GENUS.fullmatch(token.text) and not lonely and not _rank(token):
+        elif is_genus(token) and not lonely:
             self.put(genus=token.text[0].upper() + token.text[1:])
         else:
             raise _unreadable(self.whole, token.text or self.whole)
@@ -288,12 +192,12 @@ class _Reader:
             self.undetermined()
             return
         hybrid = self.take("×") or hybrid
-        if _is_epithet(self.peek()):
+        if is_epithet(self.peek()):
             self.put(epithet=self.peek().text, hybrid=hybrid)
             self.at += 1
             if not self.name.qualifier:
                 self.qualifier()
-            if _is_epithet(self.peek()):
+            if is_epithet(self.peek()):
                 self.put(infraspecific=self.peek().text)
                 self.at += 1
 
@@ -314,7 +218,7 @@ class _Reader:
             self.put(field_number=token.text)
         elif token.text in {"Group", "Gp", "Gp."} and self.authors:
             self.group()
-        elif _stem(token) == "cv" and self.peek().kind in {"word", "cultivar"}:
+        elif stem(token) == "cv" and self.peek().kind in {"word", "cultivar"}:
             self.cultivar()
         elif not self.infraspecific(token):
             self.author(token)
@@ -336,30 +240,28 @@ class _Reader:
             raise _unreadable(self.whole, "Group")
         self.put(group=" ".join(words))
 
-    def infraspecific(self, token: _Token) -> bool:
+    def infraspecific(self, token: Token) -> bool:
         """Read an epithet if the token is its rank; "f." before anything else is filius, the son."""
-        rank = _rank(token)
+        found = rank(token)
         signed = self.peek().kind == "×"
-        doubtful = _stem(self.peek(signed)) in {"cf", "aff"}
-        if rank is None or self.name.epithet is None or not _is_epithet(self.peek(signed + doubtful)):
+        doubtful = stem(self.peek(signed)) in {"cf", "aff"}
+        if found is None or self.name.epithet is None or not is_epithet(self.peek(signed + doubtful)):
             return False
         self.at += signed
         if doubtful:
             self.qualifier()
-        notho = "notho" if signed and not rank.startswith("notho") else ""
-        self.put(rank=notho + rank, infraspecific=self.peek().text)
+        notho = "notho" if signed and not found.startswith("notho") else ""
+        self.put(rank=notho + found, infraspecific=self.peek().text)
         self.at += 1
         return True
 
-    def author(self, token: _Token) -> None:
-        text = token.text
-        known = token.kind in {"(", ")"} or text in {"&", ",", "."} or bool(_YEAR.fullmatch(text))
-        if not known and not (token.kind == "word" and (text[0].isupper() or _stem(token) in _PARTICLES)):
-            raise _unreadable(self.whole, text)
-        self.authors.append(text)
+    def author(self, token: Token) -> None:
+        if not is_author(token):
+            raise _unreadable(self.whole, token.text)
+        self.authors.append(token.text)
 
 
-def _closing(tokens: list[_Token]) -> int:
+def _closing(tokens: list[Token]) -> int:
     """Return the place of the bracket that closes the first one, or -1."""
     depth = 0
     for place, token in enumerate(tokens):
@@ -369,27 +271,27 @@ def _closing(tokens: list[_Token]) -> int:
     return -1
 
 
-def _joins(before: list[_Token], after: _Token, whole: str) -> bool:
+def _joins(before: list[Token], after: Token, whole: str) -> bool:
     """Say whether a × joins two parents, and does not stand before a genus, an epithet or a rank's epithet."""
-    names = [token for token in before if token.kind not in {"♀", "♂"} and _stem(token) not in {"cf", "aff"}]
+    names = [token for token in before if token.kind not in {"♀", "♂"} and stem(token) not in {"cf", "aff"}]
     if not names:
         return False
     if after.kind in {"", ")", "field"}:
         raise _unreadable(whole, "×")
-    if after.kind != "cultivar" and not _is_lower(after):
+    if after.kind != "cultivar" and not is_lower(after):
         return True
     only_genus = len([token for token in names if token.kind != "×"]) == 1 and names[-1].kind == "word"
-    if only_genus or _rank(names[-1]):
+    if only_genus or rank(names[-1]):
         return False
     raise _refuse("genus_left_out", whole)
 
 
-def _sides(tokens: list[_Token], whole: str) -> list[list[_Token]]:
-    sides: list[list[_Token]] = [[]]
+def _sides(tokens: list[Token], whole: str) -> list[list[Token]]:
+    sides: list[list[Token]] = [[]]
     depth = 0
     for place, token in enumerate(tokens):
         depth += (token.kind == "(") - (token.kind == ")")
-        after = tokens[place + 1] if place + 1 < len(tokens) else _Token("", "")
+        after = tokens[place + 1] if place + 1 < len(tokens) else Token("", "")
         if token.kind == "×" and depth == 0 and _joins(sides[-1], after, whole):
             sides.append([])
         else:
@@ -403,7 +305,7 @@ def _leading_genus(name: PlantName) -> str:
     return "×" * name.hybrid_genus + name.genus
 
 
-def _formula(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
+def _formula(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
     name: PlantName | None = None
     for side in _sides(tokens, whole):
         sexes = {token.kind for token in side} & {"♀", "♂"}
@@ -422,7 +324,7 @@ def _formula(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
     return name
 
 
-def _side(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
+def _side(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
     if not tokens:
         raise _unreadable(whole, "×")
     if tokens[0].kind != "(":
@@ -437,7 +339,7 @@ def _side(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
     found = below.name
     if below.authors:
         raise _unreadable(whole, below.authors[0])
-    if not found._below():  # noqa: SLF001 - this module's own class
+    if not _below(found):
         return name
     received = f"({name.received}) {found.received}"
     return replace(name, received=received, cultivar=found.cultivar, group=found.group, field_number=found.field_number)
@@ -474,7 +376,7 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     folded = fold(text)
     if not folded:
         raise Unreadable(say("names.empty"), text)
-    tokens = _tokens(folded)
+    tokens = tokenise(folded)
     if any(token.kind == "+" for token in tokens):
         raise _refuse("graft", folded)
     name = _formula(tokens, folded, genus)

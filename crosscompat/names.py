@@ -11,7 +11,8 @@ from difflib import SequenceMatcher
 from functools import cached_property
 from typing import Literal
 
-from crosscompat._names_parse import PlantName, Unreadable, bare_word, fold, parse
+from crosscompat._names_parse import PlantName, Unreadable, parse
+from crosscompat._names_tokens import bare_word, fold
 from crosscompat.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.wording import say
 
