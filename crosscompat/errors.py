@@ -13,6 +13,7 @@ __all__ = [
     "Busy",
     "CrosscompatError",
     "Fault",
+    "NameWarning",
     "NoPairing",
     "Place",
     "UnknownName",
@@ -135,3 +136,7 @@ class Busy(CrosscompatError):
     """Somebody else is writing to the same records."""
 
     exit_code = 4
+
+
+class NameWarning(UserWarning):
+    """A name was read as the species it belongs to, or through a synonym."""

@@ -1,8 +1,11 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("SCIPY_ARRAY_API", "1")  # read when scipy loads; without it scikit-learn skips one of its checks
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 

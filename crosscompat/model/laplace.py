@@ -21,6 +21,7 @@ __all__ = ["GaussianPrior", "NotConverged", "Posterior", "fit_posterior"]
 
 _MOST_STEPS = 200
 _SETTLED = 1e-10
+_FLAT = 1e-7
 
 
 class NotConverged(ArithmeticError):
@@ -98,6 +99,7 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
         mode, height = _step(mode, move, height, design, counts, prior)
         if gain < _SETTLED:
             _, hessian = _slopes(mode, design, counts, prior)
+            _refuse_a_plateau(hessian, _slopes(prior.mean, design, counts, prior)[1])
             return Posterior(mode, _inverse(hessian), steps)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
@@ -126,6 +128,12 @@ def _step(
             return there, reached
         share /= 2
     return at, height
+
+
+def _refuse_a_plateau(hessian: Floats, at_start: Floats) -> None:
+    """Separated data have no mode but a plateau, on which the curvature of a free coefficient dies away."""
+    if np.any(np.diag(hessian) < _FLAT * np.diag(at_start)):
+        raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
 
 
 def _solve(hessian: Floats, gradient: Floats) -> Floats:

@@ -15,6 +15,8 @@ __all__ = ["Counts", "Floats", "curvature", "log_likelihood", "score"]
 
 Floats = NDArray[np.float64]
 
+_LOWEST = -500.0  # below this logit the slope of "some of n" is 1 to the last digit
+
 
 @dataclass(frozen=True, slots=True)
 class Counts:
@@ -122,5 +124,6 @@ def curvature(eta: Floats, counts: Counts) -> Floats:
 
 
 def _some_score(eta: Floats, tried: Floats) -> Floats:
+    within = np.maximum(eta, _LOWEST)
     with np.errstate(over="ignore"):
-        return tried * _chance(eta) / np.expm1(tried * _softplus(eta))
+        return tried * _chance(within) / np.expm1(tried * _softplus(within))

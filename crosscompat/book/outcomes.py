@@ -1,0 +1,93 @@
+"""What a cross says about the chance per unit, from the counts that were written down.
+
+A count that was not written down is unknown and never a failure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["COUNT_COLUMNS", "STAGE_COLUMNS", "Outcomes", "outcomes_of"]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STAGE_COLUMNS = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
+COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
+
+_ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
+
+
+@dataclass(frozen=True, slots=True)
+class Outcomes:
+    """Plain outcomes, cross by cross.
+
+    Attributes
+    ----------
+    tried : ndarray of float, shape (n_crosses,)
+        Units; 1 where they were not counted.
+    took : ndarray of float, shape (n_crosses,)
+        Units with a seedling.
+    some : ndarray of bool, shape (n_crosses,)
+        True where only "some of these units took" is known.
+    known : ndarray of bool, shape (n_crosses,)
+        False where the counts leave the outcome open.
+    uncounted : ndarray of bool, shape (n_crosses,)
+        True where the outcome is known but not from how many units.
+    """
+
+    tried: Floats
+    took: Floats
+    some: Flags
+    known: Flags
+    uncounted: Flags
+
+
+def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outcomes:
+    """Return the plain outcomes that the counts of each cross amount to.
+
+    Parameters
+    ----------
+    counts : mapping of str to ndarray of float, shape (n_crosses,)
+        Any of ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``, and
+        ``tried`` with ``took``; NaN where blank. Where ``tried`` and ``took`` are given they speak alone.
+    lost : ndarray of bool, shape (n_crosses,), optional
+        True where an accident ended the cross. A seedling seen before still counts; the absence of one does not.
+
+    Examples
+    --------
+    Three flowers with a seedling, four whose pods all dropped, two not yet sown, and two counted one by one.
+
+    >>> nan = np.nan
+    >>> found = outcomes_of({
+    ...     "units": np.array([3, 4, 2, nan]), "pods_held": np.array([1, 0, 1, nan]),
+    ...     "seedlings": np.array([2, nan, nan, nan]),
+    ...     "tried": np.array([nan, nan, nan, 2]), "took": np.array([nan, nan, nan, 1])})
+    >>> found.known
+    array([ True,  True, False,  True])
+    >>> found.tried, found.took, found.some
+    (array([3., 4., 2., 2.]), array([0., 0., 0., 1.]), array([ True, False, False, False]))
+    """
+    size = len(next(iter(counts.values()))) if counts else 0
+    blank = np.full(size, np.nan)
+    column = {name: counts.get(name, blank) for name in COUNT_COLUMNS}
+    unit_by_unit = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
+    up = column["seedlings"] > 0
+    ended = _ended(column) & ~up & ~(np.zeros(size, dtype=bool) if lost is None else lost)
+    units = np.where(unit_by_unit, column["tried"], column["units"])
+    known = unit_by_unit | up | ended
+    tried = np.where(np.isnan(units), 1.0, units)
+    alone = up & (tried == 1)
+    took = np.where(unit_by_unit, column["took"], alone)
+    return Outcomes(tried, took, up & ~unit_by_unit & ~alone, known, known & np.isnan(units))
+
+
+def _ended(column: Mapping[str, Floats]) -> Flags:
+    """Tell where a count of zero has ended the cross: no pod, no seed, or seed sown and nothing up."""
+    ended = np.any([column[name] == 0 for name in _ENDS_AT_ZERO], axis=0)
+    nothing_up = (column["seedlings"] == 0) & ~(column["seeds_sown"] == 0)
+    return np.asarray(ended | nothing_up)

@@ -1,0 +1,155 @@
+"""The saved form of a model: one JSON file a person can read, and no code in it.
+
+Past ten thousand numbers the arrays stand in an ``.npz`` file of the same name beside it.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from crosscompat import __version__
+from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.files import write_atomically
+from crosscompat.model.fitted import FittedModel, Seen, StageFit
+from crosscompat.model.likelihood import Floats
+from crosscompat.pairing import Feature, Recipe
+from crosscompat.wording import say
+
+__all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
+
+FORMAT = 1
+
+_MOST_NUMBERS_IN_JSON = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class SavedModel:
+    """A fitted model with what it was fitted on.
+
+    Attributes
+    ----------
+    model : FittedModel
+    fingerprints : mapping of str to str
+        Of the tree, the traits and the crosses (``tree``, ``traits``, ``crosses``), to notice that one has changed.
+    as_of : str
+        The day, as an ISO date, on which the season was read.
+    invented : bool
+        Whether the outcomes are invented.
+    package : str
+        The version that wrote the file.
+    """
+
+    model: FittedModel
+    fingerprints: Mapping[str, str]
+    as_of: str
+    invented: bool = False
+    package: str = __version__
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 over all that decides a forecast, in hexadecimal."""
+        return sha256(_text(_document(self)).encode()).hexdigest()
+
+
+def write_model(path: Path, saved: SavedModel) -> None:
+    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole.
+
+    Raises
+    ------
+    OSError
+        If the place cannot be written to.
+    """
+    document = _document(saved)
+    arrays = _arrays(saved.model)
+    if sum(array.size for array in arrays.values()) > _MOST_NUMBERS_IN_JSON:
+        buffer = io.BytesIO()
+        np.savez(buffer, allow_pickle=False, **arrays)
+        write_atomically(path.with_suffix(".npz"), buffer.getvalue())
+        document["arrays"] = {"file": path.with_suffix(".npz").name, "sha256": sha256(buffer.getvalue()).hexdigest()}
+    write_atomically(path, _text(document).encode())
+
+
+def read_model(path: Path) -> SavedModel:
+    """Read a saved model.
+
+    Raises
+    ------
+    BadInput
+        If the file is damaged, or of a newer format than this version knows; it says what to do.
+    FileNotFoundError
+        If there is no such file.
+    """
+    content = path.read_bytes()
+    try:
+        document = json.loads(content)
+        newer = document["format"] > FORMAT
+    except (ValueError, KeyError, TypeError) as error:
+        raise _refused(path, "saved.damaged", reason=str(error)) from None
+    if newer:
+        raise _refused(path, "saved.newer", got=document["format"], known=FORMAT)
+    try:
+        return _saved(document, _stored_arrays(path, document["arrays"]))
+    except (ValueError, KeyError, TypeError, OSError) as error:
+        raise _refused(path, "saved.damaged", reason=str(error)) from None
+
+
+def _document(saved: SavedModel) -> dict[str, Any]:
+    model = saved.model
+    return {
+        "format": FORMAT,
+        "package": saved.package,
+        "as_of": saved.as_of,
+        "invented": saved.invented,
+        "fingerprints": dict(saved.fingerprints),
+        "recipe": asdict(model.recipe),
+        "seen": asdict(model.seen),
+        "stages": [stage.stage for stage in model.stages],
+        "arrays": {name: array.tolist() for name, array in _arrays(model).items()},
+    }
+
+
+def _arrays(model: FittedModel) -> dict[str, Floats]:
+    arrays = {"means": model.means, "variances": model.variances}
+    for stage in model.stages:
+        arrays[f"{stage.stage}.mean"], arrays[f"{stage.stage}.covariance"] = stage.mean, stage.covariance
+    return arrays
+
+
+def _stored_arrays(path: Path, stored: dict[str, Any]) -> dict[str, Floats]:
+    if "file" not in stored:
+        return {name: np.array(values, dtype=np.float64) for name, values in stored.items()}
+    content = path.with_name(stored["file"]).read_bytes()
+    if sha256(content).hexdigest() != stored["sha256"]:
+        raise ValueError(say("saved.arrays_differ", file=stored["file"]))
+    with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+        return {name: archive[name] for name in archive.files}
+
+
+def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
+    recipe = document["recipe"]
+    features = tuple(Feature(**feature) for feature in recipe["features"])
+    seen = document["seen"] | {"species": tuple(document["seen"]["species"])}
+    model = FittedModel(
+        Recipe(features, recipe["reference"], recipe["unit"]),
+        arrays["means"],
+        arrays["variances"],
+        tuple(StageFit(name, arrays[f"{name}.mean"], arrays[f"{name}.covariance"]) for name in document["stages"]),
+        Seen(**seen),
+    )
+    return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
+
+
+def _text(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _refused(path: Path, key: str, **values: object) -> BadInput:
+    return BadInput([Fault(Place(path.name), say(f"{key}.what", **values), say(f"{key}.advice"))])

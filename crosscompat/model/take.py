@@ -1,0 +1,185 @@
+"""The model as a grower's notebook uses it: tables in, tables out."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Self
+
+import numpy as np
+
+from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
+from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
+from crosscompat.model.fitted import FittedModel, fit_model, prior_model
+from crosscompat.model.forecast import chances, logits
+from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.pairing import pair_rows, recipe_for
+from crosscompat.phylogeny import Distances
+from crosscompat.traits import TraitTable
+from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["TakeModel"]
+
+_PARENTS = ("seed_parent", "pollen_parent")
+
+
+class TakeModel:
+    """Chance that a pairing takes, learned from crosses.
+
+    Parameters
+    ----------
+    tree_or_distances : Phylogeny or DistanceTable
+        From :func:`crosscompat.read_tree` or :func:`crosscompat.read_distances`.
+    traits : TraitTable, optional
+        From :func:`crosscompat.read_traits`.
+    reference : float, optional
+        The distance that counts as 1, in the unit of the tree; by default the largest distance among the species in
+        the crosses fitted, and before any fit the largest in the tree.
+
+    Attributes
+    ----------
+    fitted_ : FittedModel
+        What was learned; before ``fit`` the prior alone.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from crosscompat import TakeModel
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("((a:1,b:1):2,(c:1,d:1):2);")
+    >>> seen = pd.DataFrame(
+    ...     {"seed_parent": ["a", "c", "a", "b"], "pollen_parent": ["b", "d", "c", "d"],
+    ...      "tried": [10, 10, 10, 10], "took": [8, 7, 1, 0]})
+    >>> model = TakeModel(tree).fit(seen)
+    >>> asked = pd.DataFrame({"seed_parent": ["d", "d"], "pollen_parent": ["c", "a"]})
+    >>> near, far = model.forecast(asked)["chance"]
+    >>> bool(near > 0.5 > far)
+    True
+    """
+
+    def __init__(
+        self, tree_or_distances: Distances, traits: TraitTable | None = None, reference: float | None = None
+    ) -> None:
+        self.distances = tree_or_distances
+        self.traits = traits
+        self.reference = reference
+        self.fitted_: FittedModel = prior_model(
+            recipe_for(traits, reference or tree_or_distances.greatest_distance(), unit=tree_or_distances.unit)
+        )
+
+    def fit(self, crosses: pd.DataFrame) -> Self:
+        """Learn from crosses.
+
+        Parameters
+        ----------
+        crosses : DataFrame
+            A row a cross, with ``seed_parent``, ``pollen_parent`` and either ``tried`` and ``took`` (units, and units
+            with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``,
+            ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure; a cross whose counts leave the
+            outcome open does not enter. The table is not changed.
+
+        Returns
+        -------
+        TakeModel
+            Itself.
+
+        Raises
+        ------
+        WrongUse
+            If a column is missing.
+        BadInput
+            If counts are impossible, or a pair's distance is not known.
+        UnknownName
+            If a parent stands nowhere in the tree.
+        """
+        _need(crosses, _PARENTS)
+        outcomes = outcomes_of(_count_arrays(crosses))
+        seed, pollen = self._parents(crosses.loc[outcomes.known])
+        species = tuple(sorted({*seed, *pollen}))
+        reference = self.reference or self.distances.greatest_distance(species)
+        recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
+        distance = self.distances.patristic_pairs(seed, pollen)
+        rows = pair_rows(recipe, distance, self.traits, seed, pollen)
+        self.fitted_ = fit_model(recipe, rows, _known_counts(outcomes), species=species)
+        return self
+
+    def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:
+        """Return the chance of at least one seedling of each pairing.
+
+        Parameters
+        ----------
+        pairings : DataFrame
+            With ``seed_parent`` and ``pollen_parent``; other columns are left alone.
+        flowers : int
+            Units pollinated; with 1 the chance is the chance per unit.
+
+        Returns
+        -------
+        DataFrame
+            ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
+            percentiles), with the rows, their order, the names and the index as given.
+
+        Raises
+        ------
+        WrongUse
+            If a column is missing or ``flowers`` is below 1.
+        UnknownName
+            If a parent stands nowhere in the tree.
+        """
+        _need(pairings, _PARENTS)
+        if flowers < 1:
+            raise WrongUse(say("take.flowers", got=flowers))
+        seed, pollen = self._parents(pairings)
+        distance = self.distances.patristic_pairs(seed, pollen)
+        rows = pair_rows(self.fitted_.recipe, distance, self.traits, seed, pollen)
+        answer = chances(logits(self.fitted_, rows), flowers)
+        return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+
+    def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
+        index = self.distances.index
+        known: dict[str, str] = {}
+        for name in dict.fromkeys([*table["seed_parent"], *table["pollen_parent"]]):
+            match = index.match(str(name))
+            if match.how in {"species", "synonym"}:
+                warnings.warn(match.sentence, NameWarning, stacklevel=3)
+            known[name] = match.label
+        return [known[name] for name in table["seed_parent"]], [known[name] for name in table["pollen_parent"]]
+
+
+def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
+    missing = [column for column in columns if column not in table.columns]
+    if missing:
+        raise WrongUse(say("take.columns", missing=", ".join(missing), got=", ".join(map(str, table.columns))))
+
+
+def _count_arrays(crosses: pd.DataFrame) -> dict[str, Floats]:
+    given = [column for column in COUNT_COLUMNS if column in crosses.columns]
+    if not given or ("tried" in given) != ("took" in given):
+        raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
+    counts = {column: crosses[column].to_numpy(dtype=np.float64, na_value=np.nan) for column in given}
+    faults = [*_impossible(counts)]
+    if faults:
+        raise BadInput(faults)
+    return counts
+
+
+def _impossible(counts: dict[str, Floats]) -> list[Fault]:
+    faults = [
+        Fault(Place(row=int(row) + 1, column=column), say("take.negative", got=f"{values[row]:g}"))
+        for column, values in counts.items()
+        for row in np.flatnonzero(values < 0)
+    ]
+    if "tried" in counts:
+        tried, took = counts["tried"], counts["took"]
+        for row in np.flatnonzero(took > tried):
+            what = say("take.more", took=f"{took[row]:g}", tried=f"{tried[row]:g}")
+            faults.append(Fault(Place(row=int(row) + 1, column="took"), what))
+    return faults
+
+
+def _known_counts(outcomes: Outcomes) -> Counts:
+    known = outcomes.known
+    return Counts.of(outcomes.tried[known], outcomes.took[known], outcomes.some[known])

@@ -1,0 +1,179 @@
+"""A pairing becomes one row of numbers, by a frozen recipe that is saved with the model.
+
+Unknown stays unknown: a feature that cannot be told for a pairing is NaN, never "no".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crosscompat.traits import TraitColumn, TraitTable
+
+__all__ = ["Feature", "Recipe", "pair_rows", "recipe_for"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One number about a pairing.
+
+    Attributes
+    ----------
+    kind : str
+        ``distance``, or how the two parents' values of ``column`` are set against each other: ``both``, ``same``,
+        ``lower``, ``higher``, ``ratio``, ``size``.
+    column : str or None
+        The trait; None for the distance.
+    """
+
+    kind: str
+    column: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The feature in one word or two, as saved and printed.
+
+        Examples
+        --------
+        >>> Feature("distance").name, Feature("lower", "2n").name
+        ('distance', '2n lower')
+        """
+        return self.kind if self.column is None else f"{self.column} {self.kind}"
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """Which numbers a pairing is turned into.
+
+    Attributes
+    ----------
+    features : tuple of Feature
+        In the order of the columns of a row.
+    reference : float
+        The distance that counts as 1, in the unit of the tree.
+    unit : str or None
+        That unit.
+    """
+
+    features: tuple[Feature, ...]
+    reference: float
+    unit: str | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The features' names, in the order of a row's columns."""
+        return tuple(feature.name for feature in self.features)
+
+
+_FEATURES_OF_KIND: Mapping[str, tuple[str, ...]] = {
+    "flag": ("both",),
+    "category": ("same",),
+    "count": ("lower", "higher"),
+    "measure": ("ratio", "size"),
+}
+
+
+def recipe_for(
+    traits: TraitTable | None, reference: float, *, unit: str | None = None, left_out: Sequence[str] = ()
+) -> Recipe:
+    """Return the recipe that uses the distance and every trait column that speaks for a pairing.
+
+    Parameters
+    ----------
+    traits : TraitTable or None
+        Flags, categories, counts and measures become features; months and text do not.
+    reference : float
+        The distance that counts as 1.
+    unit : str, optional
+        The unit of the distances.
+    left_out : sequence of str
+        Names of columns that the forecast shall not read.
+    """
+    features = [Feature("distance")]
+    for column in traits.columns if traits is not None else ():
+        if column.name not in left_out:
+            features += [Feature(kind, column.name) for kind in _FEATURES_OF_KIND.get(column.kind, ())]
+    return Recipe(tuple(features), float(reference), unit)
+
+
+def pair_rows(
+    recipe: Recipe, distance: Floats, traits: TraitTable | None, seed: Sequence[str], pollen: Sequence[str]
+) -> Floats:
+    """Return the rows of numbers of directed pairs.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Which numbers, and the reference of the distance.
+    distance : ndarray of float, shape (n_pairs,)
+        Distance between the parents, in the unit of the recipe.
+    traits : TraitTable or None
+        The parents' traits; a species that is absent from it is unknown throughout.
+    seed, pollen : sequence of str, length n_pairs
+        Seed parents and pollen parents.
+
+    Returns
+    -------
+    ndarray of float, shape (n_pairs, n_features)
+        NaN where a number is unknown.
+    """
+    rows = np.full((len(seed), len(recipe.features)), np.nan)
+    seed_at, pollen_at = _positions(traits, seed), _positions(traits, pollen)
+    columns = {column.name: column for column in traits.columns} if traits is not None else {}
+    for j, feature in enumerate(recipe.features):
+        if feature.column is None:
+            rows[:, j] = distance / recipe.reference
+        elif feature.column in columns:
+            codes = _codes(columns[feature.column])
+            rows[:, j] = _COMPARE[feature.kind](codes[seed_at], codes[pollen_at])
+    return rows
+
+
+def _positions(traits: TraitTable | None, names: Sequence[str]) -> NDArray[np.int64]:
+    """Row of each species in the trait table; the row past the last one stands for an absent species."""
+    if traits is None:
+        return np.zeros(len(names), dtype=np.int64)
+    row_of = {label: i for i, label in enumerate(traits.species)}
+    absent = len(traits.species)
+    found: dict[str, int] = {}
+    for name in dict.fromkeys(names):
+        label = traits.index.find(name)
+        found[name] = absent if label is None else row_of[label]
+    return np.fromiter((found[name] for name in names), dtype=np.int64, count=len(names))
+
+
+def _codes(column: TraitColumn) -> Floats:
+    """One number a species, NaN where unknown, and a last NaN for absent species."""
+    if column.kind == "category":
+        words = sorted({str(value) for value in column.values if value is not None})
+        number = {word: float(i) for i, word in enumerate(words)}
+        values = [np.nan if value is None else number[str(value)] for value in column.values]
+    else:
+        values = [np.nan if value is None else float(value) for value in column.values]
+    codes = np.array([*values, np.nan])
+    return np.log(codes) if column.kind == "measure" else codes
+
+
+def _both(seed: Floats, pollen: Floats) -> Floats:
+    """1 where both have it, 0 where one is known not to, unknown otherwise."""
+    known_no = (seed == 0) | (pollen == 0)
+    return np.where(known_no, 0.0, seed * pollen)
+
+
+def _where_known(outcome: NDArray[np.bool_], seed: Floats, pollen: Floats) -> Floats:
+    return np.where(np.isnan(seed) | np.isnan(pollen), np.nan, outcome.astype(np.float64))
+
+
+_COMPARE: Mapping[str, Callable[[Floats, Floats], Floats]] = {
+    "both": _both,
+    "same": lambda seed, pollen: _where_known(seed == pollen, seed, pollen),
+    "lower": lambda seed, pollen: _where_known(seed < pollen, seed, pollen),
+    "higher": lambda seed, pollen: _where_known(seed > pollen, seed, pollen),
+    "ratio": lambda seed, pollen: seed - pollen,
+    "size": lambda seed, pollen: np.abs(seed - pollen),
+}
