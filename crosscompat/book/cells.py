@@ -1,0 +1,345 @@
+"""Tables of the collection (CSV): read with the place of every fault, written without ever losing the old file."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import re
+import shutil
+import uuid
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from os import PathLike, fsync
+from pathlib import Path
+from types import MappingProxyType
+from typing import TypeVar
+
+from crosscompat.book import convert
+from crosscompat.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.names import fold
+from crosscompat.wording import say
+
+__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_sheet", "replace_file", "write_sheet"]
+
+_Value = TypeVar("_Value")
+_SEPARATORS = ",;\t"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: its number as a spreadsheet shows it, and its cells by column; None is blank."""
+
+    number: int
+    cells: Mapping[str, str | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as it stands in its file.
+
+    Attributes
+    ----------
+    file : str
+        The file's name, without its folder.
+    header : tuple of str
+        The columns by `column_name`, in the file's order.
+    rows : tuple of Row
+        Rows with anything in them.
+    titles : mapping of str to str
+        The columns as the file writes them.
+    decimal_comma : bool
+        Whether a number may have a decimal comma: only where semicolons part the cells.
+    """
+
+    file: str
+    header: tuple[str, ...]
+    rows: tuple[Row, ...]
+    titles: Mapping[str, str] = field(default_factory=dict)
+    decimal_comma: bool = False
+
+    def place(self, row: Row | None = None, column: str | None = None) -> Place:
+        """Return where a cell stands, in the file's own words.
+
+        Examples
+        --------
+        >>> str(Sheet("plants.csv", ("clone",), (), {"clone": "Clone"}).place(Row(4, {}), "clone"))
+        'plants.csv, row 4, column Clone'
+        """
+        title = self.titles.get(column, column) if column else None
+        return Place(self.file, row=row.number if row else None, column=title)
+
+
+def column_name(title: str) -> str:
+    """Return the name by which a column is known: small letters, blanks and hyphens as underscores.
+
+    Examples
+    --------
+    >>> column_name(" Seed parent")
+    'seed_parent'
+    """
+    return re.sub(r"[\s-]+", "_", fold(title).lower())
+
+
+def raise_faults(faults: Sequence[Fault]) -> None:
+    """Raise all faults at once, file by file and row by row; nothing if there are none.
+
+    Raises
+    ------
+    BadInput
+        If there is any fault.
+
+    Examples
+    --------
+    >>> raise_faults([])
+    """
+    if faults:
+        files = list(dict.fromkeys(fault.place.file for fault in faults))
+        raise BadInput(sorted(faults, key=lambda fault: (files.index(fault.place.file), fault.place.row or 0)))
+
+
+def read_sheet(
+    path: str | PathLike[str],
+    *,
+    known: Iterable[str] | None = None,
+    required: Iterable[str] = (),
+    faults: list[Fault] | None = None,
+) -> Sheet:
+    """Read a CSV: UTF-8 with or without a byte order mark, cells parted by commas, semicolons or tabs.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    known : iterable of str, optional
+        The columns there may be; any, if not given.
+    required : iterable of str
+        The columns there must be.
+    faults : list of Fault, optional
+        Faults are added here and the rest of the file is read, so that the caller can add those of the cells and raise
+        them together (`raise_faults`).
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file, if no list was given for them.
+    """
+    found: list[Fault] = []
+    file = Path(path).name
+    text = _text(Path(path), found)
+    sheet = Sheet(file, (), ())
+    if text is not None:
+        records, separator = _records(text, file, found)
+        sheet = _sheet(file, records, found, comma=separator == ";")
+        _check_columns(sheet, known, required, found)
+    if faults is None:
+        raise_faults(found)
+    else:
+        faults += found
+    return sheet
+
+
+def _text(path: Path, faults: list[Fault]) -> str | None:
+    place = Place(path.name)
+    try:
+        data = path.read_bytes()
+        text = data.decode("utf-8-sig")
+    except FileNotFoundError:
+        faults.append(Fault(Place(str(path)), say("cells.missing_file")))
+    except IsADirectoryError:
+        faults.append(Fault(place, say("cells.is_folder")))
+    except OSError as error:
+        faults.append(Fault(place, say("cells.no_access", reason=error.strerror or error)))
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        place = Place(path.name, line=line)
+        faults.append(Fault(place, say("cells.not_utf8"), say("cells.not_utf8_advice")))
+    else:
+        if text.strip():
+            return text
+        faults.append(Fault(place, say("cells.empty"), say("cells.empty_advice")))
+    return None
+
+
+def _records(text: str, file: str, faults: list[Fault]) -> tuple[list[list[str]], str]:
+    """Cut the text into rows of cells; a row's number is its place in the list plus one."""
+    outside_quotes = re.sub(r'"[^"]*"', "", re.split(r"[\r\n]", text.lstrip(), maxsplit=1)[0])
+    separator = max(_SEPARATORS, key=outside_quotes.count)
+    records: list[list[str]] = []
+    try:
+        records.extend(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error:
+        place = Place(file, row=len(records) + 1)
+        faults.append(Fault(place, say("cells.quotes"), say("cells.quotes_advice")))
+    return records, separator
+
+
+def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: bool) -> Sheet:
+    titles = [title.strip() for title in records[0]] if records else []
+    filled = max((at for record in records for at, cell in enumerate(record, 1) if cell.strip()), default=0)
+    while titles and not titles[-1] and len(titles) > filled:
+        titles.pop()
+    header = [column_name(title) for title in titles]
+    for at, name in enumerate(header):
+        if not name:
+            faults.append(Fault(Place(file, row=1), say("cells.column_no_name", n=str(at + 1))))
+        elif name in header[:at]:
+            faults.append(Fault(Place(file, row=1), say("cells.column_twice", column=titles[at])))
+    rows = [
+        _row(Place(file, row=number), header, record, faults)
+        for number, record in enumerate(records[1:], 2)
+        if any(cell.strip() for cell in record)
+    ]
+    written = dict(zip(header, titles, strict=True))
+    return Sheet(file, tuple(dict.fromkeys(filter(None, header))), tuple(rows), written, comma)
+
+
+def _row(place: Place, header: list[str], record: list[str], faults: list[Fault]) -> Row:
+    used = len(record)
+    while used > len(header) and not record[used - 1].strip():
+        used -= 1
+    if used != len(header):
+        key = "row_short" if used < len(header) else "row_long"
+        what = say(f"cells.{key}", n=used, wanted=len(header))
+        faults.append(Fault(place, what, say("cells.row_advice")))
+    cells = {name: cell if cell.strip() else None for name, cell in zip(header, record, strict=False)}
+    whole = dict.fromkeys(header) | cells
+    return Row(place.row or 0, MappingProxyType(whole))
+
+
+def _check_columns(sheet: Sheet, known: Iterable[str] | None, required: Iterable[str], faults: list[Fault]) -> None:
+    place = Place(sheet.file, row=1)
+    if known is not None:
+        names = list(known)
+        for column in sheet.header:
+            if column not in names:
+                near = difflib.get_close_matches(column, names, 1)
+                advice = (
+                    say("cells.column_unknown_near", near=near[0])
+                    if near
+                    else say("cells.column_unknown_far", known=", ".join(names))
+                )
+                faults.append(Fault(place, say("cells.column_unknown", column=sheet.titles[column]), advice))
+    faults += [
+        Fault(place, say("cells.column_missing", column=column)) for column in required if column not in sheet.header
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Reads the cells of one row into values; what cannot be read is None and adds a fault.
+
+    A blank cell, or a column that is not there, is None; with ``needed`` it is a fault.
+
+    Examples
+    --------
+    >>> faults = []
+    >>> sheet = Sheet("crosses.csv", ("tried", "took"), (Row(2, {"tried": "12", "took": "some"}),))
+    >>> cells = Cells(sheet, sheet.rows[0], faults)
+    >>> cells.whole("tried"), cells.whole("took")
+    (12, None)
+    >>> print(faults[0])
+    crosses.csv, row 2, column took: “some” is no whole number.
+      Write digits only, such as 12; leave it blank if it is not known.
+    """
+
+    sheet: Sheet
+    row: Row
+    faults: list[Fault]
+
+    def fault(self, column: str, what: str, advice: str = "") -> None:
+        """Add a fault of the caller's own finding to a cell of this row."""
+        self.faults.append(Fault(self.sheet.place(self.row, column), what, advice))
+
+    def read(self, column: str, convert_cell: Callable[[str], _Value], *, needed: bool = False) -> _Value | None:
+        """Read a cell by any function that raises `convert.BadCell` on what it cannot read."""
+        text = (self.row.cells.get(column) or "").strip()
+        if not text:
+            if needed:
+                self.fault(column, say("cells.needed"))
+            return None
+        try:
+            return convert_cell(text)
+        except convert.BadCell as bad:
+            self.fault(column, bad.what, bad.advice)
+            return None
+
+    def text(self, column: str, *, needed: bool = False) -> str | None:
+        """Read text, without blanks around it."""
+        return self.read(column, str, needed=needed)
+
+    def whole(self, column: str, *, needed: bool = False) -> int | None:
+        """Read a whole number, zero or more."""
+        return self.read(column, convert.whole, needed=needed)
+
+    def decimal(self, column: str, *, needed: bool = False) -> float | None:
+        """Read a number; with a decimal comma only where semicolons part the cells."""
+        return self.read(column, lambda text: convert.decimal(text, comma=self.sheet.decimal_comma), needed=needed)
+
+    def day(self, column: str, *, needed: bool = False) -> date | None:
+        """Read a calendar day, year-month-day."""
+        return self.read(column, convert.day, needed=needed)
+
+    def timestamp(self, column: str, *, needed: bool = False) -> datetime | None:
+        """Read a moment with its time zone, as UTC."""
+        return self.read(column, convert.timestamp, needed=needed)
+
+    def yes_no(self, column: str, *, needed: bool = False) -> bool | None:
+        """Read yes or no."""
+        return self.read(column, convert.yes_no, needed=needed)
+
+    def choice(self, column: str, words: Iterable[str], *, needed: bool = False) -> str | None:
+        """Read one of some words."""
+        return self.read(column, lambda text: convert.choice(text, words), needed=needed)
+
+
+def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
+    r"""Write a CSV in UTF-8 with commas and ``\n`` line ends, wholly or not at all.
+
+    Parameters
+    ----------
+    path : path
+        The file; an older one is replaced.
+    header : sequence of str
+        The columns, in order.
+    rows : iterable of mapping
+        Values by column, written as `convert.as_text`; a missing one is blank.
+
+    Raises
+    ------
+    WrongUse
+        If a row has a column that the header lacks.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    for row in rows:
+        extra = set(row) - set(header)
+        if extra:
+            raise WrongUse(say("cells.column_unknown", column=min(extra)))
+        texts = [convert.as_text(row.get(column)) for column in header]
+        writer.writerow([re.sub(r"\r\n?", "\n", text) for text in texts])
+    replace_file(path, out.getvalue())
+
+
+def replace_file(path: str | PathLike[str], text: str) -> None:
+    """Write a text file in UTF-8 beside the old one and put it in its place in one step.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; the old file then stands as it was.
+    """
+    target = Path(path).resolve()
+    fresh = target.with_name(f".{target.name}.{uuid.uuid4().hex}.tmp")
+    try:
+        with fresh.open("x", encoding="utf-8", newline="") as out:
+            out.write(text)
+            out.flush()
+            fsync(out.fileno())
+        if target.exists():
+            shutil.copymode(target, fresh)
+        fresh.replace(target)
+    finally:
+        fresh.unlink(missing_ok=True)
