@@ -1,0 +1,1 @@
+"""Trees and tables of distances: reading them, and how far apart two species stand."""

@@ -1,0 +1,69 @@
+"""From a name to the place of its label: the label as it stands first, then as it folds, then as a plant name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from crosscompat.names import NameIndex, fold
+
+__all__ = ["Lookup"]
+
+
+class Lookup:
+    """Finds where each of a fixed row of labels stands.
+
+    Examples
+    --------
+    >>> Lookup(("Aloe_vera", "Aloe ferox")).positions(["Aloe vera", "Aloe_ferox", "Aloe_vera"]).tolist()
+    [0, 1, 0]
+    """
+
+    def __init__(self, labels: Sequence[str]) -> None:
+        self._labels = tuple(labels)
+        self._exact = {label: place for place, label in enumerate(self._labels)}
+
+    @cached_property
+    def _folded(self) -> dict[str, int]:
+        return {fold(label): place for place, label in enumerate(self._labels)}
+
+    @cached_property
+    def index(self) -> NameIndex:
+        """The labels as plant names."""
+        return NameIndex(self._labels)
+
+    def position(self, name: str) -> int:
+        """Return the place of one name.
+
+        Raises
+        ------
+        UnknownName
+            If no label answers to it.
+        """
+        place = self._exact.get(name)
+        if place is None:
+            place = self._folded.get(fold(name))
+        return self._exact[self.index.resolve(name)] if place is None else place
+
+    def positions(self, names: Iterable[str]) -> npt.NDArray[np.int64]:
+        """Return the place of each name, in the order given.
+
+        Raises
+        ------
+        UnknownName
+            At the first name that no label answers to.
+        """
+        given = list(names)
+        found = list(map(self._exact.get, given))
+        if None in found:
+            other: dict[str, int] = {}
+            for i, place in enumerate(found):
+                if place is None:
+                    name = given[i]
+                    if name not in other:
+                        other[name] = self.position(name)
+                    found[i] = other[name]
+        return np.array(found, dtype=np.int64)

@@ -1,0 +1,138 @@
+"""Trees as arrays in postorder: every node after its children, the root last.
+
+Nothing here knows about files or names. ``parent`` holds the number of each node's parent, -1 for the root.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["edges_to_root", "inner_nodes", "parents_from_depth", "sums_from_root", "tips_below"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+MANY_LEVELS = 1_000
+"""Above so many levels a plain loop over the nodes beats one numpy call a level."""
+
+
+def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
+    """Return the parent of every node of one or several trees that stand one after another in postorder.
+
+    The last child of a node stands right before it, so the siblings that end there are its children; the k-th such
+    group at one depth belongs to the k-th inner node of the depth above.
+
+    Parameters
+    ----------
+    depth : (n,) int array
+        Edges between a node and its root.
+    inner : (n,) bool array
+        Whether the node has children.
+
+    Returns
+    -------
+    (n,) int array
+        -1 for each root.
+
+    Examples
+    --------
+    The tree ((a,b)x,c)y:
+
+    >>> parents_from_depth(np.array([2, 2, 1, 1, 0]), np.array([False, False, True, False, True])).tolist()
+    [2, 2, 4, 4, -1]
+    """
+    # Sixteen bits sort ten times faster, but only where they hold the deepest level.
+    key = depth.astype(np.uint16) if depth.size and depth.max() < np.iinfo(np.uint16).max else depth
+    order = np.argsort(key, kind="stable")
+    ends_group = np.append(inner[1:], False)[order]
+    group = np.cumsum(ends_group) - ends_group
+    below = depth[order] > 0
+    parent = np.full(depth.size, -1, dtype=np.int64)
+    parent[order[below]] = order[inner[order]][group[below]]
+    return parent
+
+
+def inner_nodes(parent: Ints) -> Bools:
+    """Return which nodes have children.
+
+    Examples
+    --------
+    >>> inner_nodes(np.array([2, 2, 4, 4, -1])).tolist()
+    [False, False, True, False, True]
+    """
+    inner = np.zeros(parent.size, dtype=np.bool_)
+    inner[parent[parent >= 0]] = True
+    return inner
+
+
+def edges_to_root(parent: Ints) -> Ints:
+    """Return the number of edges between each node and the root, by pointer doubling.
+
+    Examples
+    --------
+    >>> edges_to_root(np.array([2, 2, 4, 4, -1])).tolist()
+    [2, 2, 1, 1, 0]
+    """
+    root = parent.size - 1
+    above = np.where(parent < 0, root, parent)
+    level: Ints = (np.arange(parent.size) != root).astype(np.int64)
+    while (above != root).any():
+        level += level[above]
+        above = above[above]
+    return level
+
+
+def _by_level(level: Ints) -> list[Ints]:
+    """Return the nodes of each level, the root's first."""
+    order = np.argsort(level, kind="stable")
+    return list(np.split(order, np.cumsum(np.bincount(level))[:-1]))
+
+
+def sums_from_root(parent: Ints, level: Ints, edge: Floats) -> Floats:
+    """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
+
+    The sums are taken step by step downwards, so with edges of zero or more no node lies nearer to the root than its
+    parent, to the last bit.
+
+    Examples
+    --------
+    >>> parent = np.array([2, 2, 4, 4, -1])
+    >>> sums_from_root(parent, edges_to_root(parent), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
+    [4.0, 5.0, 3.0, 4.0, 0.0]
+    """
+    if level.max() > MANY_LEVELS:
+        return _sums_node_by_node(parent, edge)
+    total = np.zeros(parent.size)
+    for nodes in _by_level(level)[1:]:
+        total[nodes] = total[parent[nodes]] + edge[nodes]
+    return total
+
+
+def _sums_node_by_node(parent: Ints, edge: Floats) -> Floats:
+    total = [0.0] * parent.size
+    above, values = parent.tolist(), edge.tolist()
+    for node in range(parent.size - 2, -1, -1):
+        total[node] = total[above[node]] + values[node]
+    return np.array(total)
+
+
+def tips_below(parent: Ints, level: Ints) -> Ints:
+    """Return how many tips each node holds; a tip holds itself.
+
+    Examples
+    --------
+    >>> parent = np.array([2, 2, 4, 4, -1])
+    >>> tips_below(parent, edges_to_root(parent)).tolist()
+    [1, 1, 2, 1, 3]
+    """
+    count = (~inner_nodes(parent)).astype(np.int64)
+    if level.max() > MANY_LEVELS:
+        held, above = count.tolist(), parent.tolist()
+        for node in range(parent.size - 1):
+            held[above[node]] += held[node]
+        return np.array(held, dtype=np.int64)
+    for nodes in _by_level(level)[:0:-1]:
+        np.add.at(count, parent[nodes], count[nodes])
+    return count

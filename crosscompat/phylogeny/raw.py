@@ -1,0 +1,181 @@
+"""What every reader hands over, before anybody has looked whether it makes sense; and the look."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.names import fold
+from crosscompat.phylogeny.postorder import Bools, Floats, Ints, inner_nodes
+from crosscompat.phylogeny.source import SHOWN, capped
+from crosscompat.phylogeny.tree import Phylogeny
+
+__all__ = ["NUMBER", "Origin", "RawTree", "build", "split_support"]
+
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
+UNIT_LENGTHS = "unit"
+_FOLDED = ("  ", "\n ", " \n", *"\t\r\v\f\x1c\x1d\x1e\x1f")
+
+
+@dataclass(frozen=True, slots=True)
+class RawTree:
+    """One tree as a file gives it, in postorder.
+
+    ``absent`` says where no branch length is given; ``support`` is NaN where there is none.
+    """
+
+    parent: Ints
+    length: Floats
+    absent: Bools
+    labels: list[str]
+    support: Floats
+    rooted: bool | None = None
+
+
+class Origin(Protocol):
+    """Where a raw tree came from; knows how to point at a node."""
+
+    @property
+    def file(self) -> str | None:
+        """The file's name."""
+
+    def fault(self, key: str, node: int, **values: object) -> Fault:
+        """Return the fault ``key`` of the room "trees" at a node."""
+
+    def place(self, node: int) -> Place:
+        """Return where a node stands."""
+
+
+def split_support(labels: list[str], inner: Bools, plain: Iterable[int] | None = None) -> Floats:
+    """Move the numbers among the labels of inner nodes to an array of support values.
+
+    Only a plain number is support; "95/0.98" or "Aloe" stays a label. Labels that were quoted are left alone.
+
+    Parameters
+    ----------
+    labels : list of n str
+        Changed in place.
+    inner : (n,) bool array
+        Which nodes are inner ones.
+    plain : iterable of int, optional
+        The nodes whose label was not quoted; default: all.
+
+    Examples
+    --------
+    >>> labels = ["a", "b", "95"]
+    >>> split_support(labels, np.array([False, False, True])).tolist(), labels
+    ([nan, nan, 95.0], ['a', 'b', ''])
+    """
+    support = np.full(len(labels), np.nan)
+    allowed = None if plain is None else set(plain)
+    for node in np.flatnonzero(inner).tolist():
+        if labels[node] and (allowed is None or node in allowed) and NUMBER.fullmatch(labels[node]):
+            support[node] = float(labels[node])
+            labels[node] = ""
+    return support
+
+
+def build(raw: RawTree, origin: Origin, unit: str | None, found: Iterable[Fault] = ()) -> Phylogeny:
+    """Check a raw tree and make it a `Phylogeny`.
+
+    Parameters
+    ----------
+    unit : str or None
+        Of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
+    found : iterable of Fault
+        What the reader itself has to say.
+
+    Raises
+    ------
+    BadInput
+        With every fault: no number, no length, names twice or empty, a comma as decimal point.
+    """
+    by_unit = unit == UNIT_LENGTHS
+    commas = _decimal_commas(raw)
+    faults = [*found, *_at("decimal_comma", commas, origin)]
+    faults += _at("not_finite", np.flatnonzero(~np.isfinite(raw.length) & ~raw.absent), origin)
+    tips = np.flatnonzero(~inner_nodes(raw.parent))
+    faults += _at("empty_name", _nameless(raw, tips), origin)
+    if not commas.size:
+        if not by_unit:
+            faults += _at("no_lengths" if raw.absent[:-1].all() else "missing_length", _missing(raw), origin)
+        faults += _duplicates(raw, tips, origin)
+    if faults:
+        raise BadInput(sorted(faults, key=_file_order))
+    length = np.ones(raw.parent.size) if by_unit else raw.length
+    return Phylogeny(raw.parent, length, tuple(raw.labels), raw.support, unit, raw.rooted)
+
+
+def _nameless(raw: RawTree, tips: Ints) -> Ints:
+    return np.array([tip for tip in tips.tolist() if not raw.labels[tip].strip()], dtype=np.int64)
+
+
+def _file_order(fault: Fault) -> tuple[bool, int, int]:
+    place = fault.place
+    return place.line is None, place.line or 0, place.character or 0
+
+
+def _missing(raw: RawTree) -> Ints:
+    """Return the nodes off the root without a length; the first alone if the whole tree has none.
+
+    A tip without a name is told as such and not twice.
+    """
+    if raw.absent[:-1].all():
+        return np.flatnonzero(raw.absent[:-1])[:1]
+    absent = raw.absent.copy()
+    absent[-1] = False
+    absent[_nameless(raw, np.flatnonzero(~inner_nodes(raw.parent)))] = False
+    return np.flatnonzero(absent)
+
+
+def _at(key: str, nodes: Ints, origin: Origin) -> list[Fault]:
+    shown = [origin.fault(key, node) for node in nodes[:SHOWN].tolist()]
+    return capped(shown, nodes.size, f"trees.{key}", origin.file)
+
+
+def _decimal_commas(raw: RawTree) -> Ints:
+    """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling with a length."""
+    if raw.parent.size < 3:  # noqa: PLR2004 - a root and two children at least
+        return np.zeros(0, dtype=np.int64)
+    tip = ~inner_nodes(raw.parent)
+    after = tip[1:] & raw.absent[1:] & ~raw.absent[:-1] & (raw.parent[1:] == raw.parent[:-1])
+    nodes = np.flatnonzero(after) + 1
+    return np.array([node for node in nodes.tolist() if _DECIMALS.fullmatch(raw.labels[node])], dtype=np.int64)
+
+
+def _duplicates(raw: RawTree, tips: Ints, origin: Origin) -> list[Fault]:
+    labels = [raw.labels[node] for node in tips.tolist()]
+    if _all_differ(labels):
+        return []
+    first: dict[str, int] = {}
+    again: list[tuple[int, int]] = []
+    for node, label in zip(tips.tolist(), labels, strict=True):
+        folded = fold(label)
+        if folded and first.setdefault(folded, node) != node:
+            again.append((first[folded], node))
+    shown = [_twice(raw, origin, *pair) for pair in again[:SHOWN]]
+    return capped(shown, len(again), "trees.duplicate", origin.file)
+
+
+def _twice(raw: RawTree, origin: Origin, before: int, node: int) -> Fault:
+    spot = origin.place(before)
+    key = "duplicate" if raw.labels[before] == raw.labels[node] else "duplicate_folded"
+    return origin.fault(key, node, name=raw.labels[node], first=raw.labels[before], spot=_spot(spot))
+
+
+def _spot(place: Place) -> str:
+    return str(Place(line=place.line, character=place.character))
+
+
+def _all_differ(labels: list[str]) -> bool:
+    """Say quickly whether no two labels can fold to one: plain ASCII, and no run of blanks to be shortened."""
+    joined = "\n" + "\n".join(labels).replace("_", " ") + "\n"
+    if not joined.isascii() or any(blank in joined for blank in _FOLDED):
+        return len({fold(label) for label in labels}) == len(labels)
+    return len(set(joined.split("\n"))) == len(labels) + 1
