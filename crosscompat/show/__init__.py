@@ -1,0 +1,1 @@
+"""Pictures, text and paper: the only rooms that draw."""

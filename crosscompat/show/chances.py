@@ -1,0 +1,142 @@
+"""Chances in the words of growers, and in percent for those who want the number."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import pairwise
+from math import floor, isnan, sqrt
+from typing import Final
+
+from crosscompat.wording import say
+
+__all__ = ["one_in", "percent", "percent_range", "spoken_fraction"]
+
+# The small shares are said more finely than the large: "1 in 7" is plain speech, "6 in 7" is not.
+_SMALL: Final = tuple(Fraction(1, n) for n in (100, 50, 30, 20, 15, 10, 7, 5, 4, 3))
+_LARGE: Final = tuple(Fraction(n - 1, n) for n in (3, 4, 5, 10, 20, 50, 100))
+_SPOKEN: Final = (*_SMALL, Fraction(2, 5), Fraction(1, 2), Fraction(3, 5), *_LARGE)
+_LEAST_PERCENT: Final = 0.01
+
+
+def _odds(share: float | Fraction) -> float:
+    return float(share) / (1.0 - float(share))
+
+
+# On the scale of odds the step from 1 in 50 to 1 in 20 is as long as the one from 1 in 5 to 2 in 5, so the border
+# between two fractions lies at the geometric mean of their odds.
+_BORDERS: Final = tuple(sqrt(_odds(a) * _odds(b)) for a, b in pairwise(_SPOKEN))
+
+
+def _checked(chance: float) -> float:
+    if not 0.0 <= chance <= 1.0:
+        raise ValueError(f"a chance lies between 0 and 1, not {chance}")
+    return chance
+
+
+def spoken_fraction(chance: float) -> Fraction:
+    """Return the simple fraction that a chance is spoken as: the nearest one in odds.
+
+    Parameters
+    ----------
+    chance : float
+        A probability, from 0 to 1.
+
+    Raises
+    ------
+    ValueError
+        If ``chance`` is no probability, NaN included.
+
+    Notes
+    -----
+    The table holds the fractions that people say aloud; our own choice, no source.
+
+    Examples
+    --------
+    >>> spoken_fraction(0.34), spoken_fraction(0.91)
+    (Fraction(1, 3), Fraction(9, 10))
+    """
+    if _checked(chance) == 1.0:
+        return _SPOKEN[-1]
+    odds = _odds(chance)
+    return _SPOKEN[sum(border <= odds for border in _BORDERS)]
+
+
+def one_in(chance: float | None) -> str:
+    """Return a chance as a grower says it.
+
+    Parameters
+    ----------
+    chance : float or None
+        A probability, from 0 to 1; None or NaN is "not known".
+
+    Raises
+    ------
+    ValueError
+        If ``chance`` lies outside 0 to 1.
+
+    Examples
+    --------
+    >>> one_in(0.34), one_in(0.88), one_in(0.004)
+    ('about 1 in 3', 'about 9 in 10', 'less than 1 in 100')
+    >>> one_in(None)
+    'not known'
+    """
+    if chance is None or isnan(chance):
+        return say("chances.unknown")
+    share = spoken_fraction(chance)
+    word = "less" if chance < _SPOKEN[0] else "more" if chance > _SPOKEN[-1] else "about"
+    return say(f"chances.{word}", k=share.numerator, n=share.denominator)
+
+
+def percent(chance: float | None) -> str:
+    """Return a chance in whole percent; never a certainty, for no cross is one.
+
+    Parameters
+    ----------
+    chance : float or None
+        A probability, from 0 to 1; None or NaN is "not known".
+
+    Raises
+    ------
+    ValueError
+        If ``chance`` lies outside 0 to 1.
+
+    Examples
+    --------
+    >>> percent(0.345), percent(0.002), percent(0.999)
+    ('35%', 'under 1%', 'over 99%')
+    """
+    if chance is None or isnan(chance):
+        return say("chances.unknown")
+    if _checked(chance) < _LEAST_PERCENT:
+        return say("chances.percent_less")
+    if chance > 1 - _LEAST_PERCENT:
+        return say("chances.percent_more")
+    # The nudge lets 0.345, a hair below itself in binary, round as it reads.
+    return say("chances.percent", whole=floor(100 * chance + 0.5 + 1e-9))
+
+
+def percent_range(chance: float, low: float, high: float, *, short: bool = False) -> str:
+    """Return a chance with the interval it may well lie in, all in percent.
+
+    Parameters
+    ----------
+    chance, low, high : float
+        Probabilities, from 0 to 1.
+    short : bool
+        With brackets, for a column, instead of words.
+
+    Raises
+    ------
+    ValueError
+        If one of them lies outside 0 to 1.
+
+    Examples
+    --------
+    >>> percent_range(0.34, 0.12, 0.61)
+    '34%, between 12% and 61%'
+    >>> percent_range(0.34, 0.12, 0.61, short=True)
+    '34% (12% to 61%)'
+    """
+    key = "chances.percent_short" if short else "chances.percent_range"
+    return say(key, chance=percent(chance), low=percent(low), high=percent(high))
