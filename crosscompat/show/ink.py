@@ -1,0 +1,102 @@
+"""Shapes and lettering for pictures: our own small set, each an SVG element put on a sheet."""
+
+from __future__ import annotations
+
+from math import cos, pi, sin
+from typing import Final
+from xml.etree.ElementTree import Element, SubElement
+
+from crosscompat.show.print_names import leaning
+
+__all__ = ["flower", "letter_name", "number", "put", "seed_struck_out", "seedling", "sheet", "write"]
+
+_NAMESPACE: Final = "http://www.w3.org/2000/svg"
+
+
+def number(value: float) -> str:
+    """Return a coordinate with at most two decimals, the same on every machine.
+
+    Examples
+    --------
+    >>> number(3.0), number(2.346), number(-0.001)
+    ('3', '2.35', '0')
+    """
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def put(on: Element, tag: str, cls: str = "", **attributes: float | str) -> Element:
+    """Add an element; numbers are rounded, and ``stroke_width`` is written ``stroke-width``.
+
+    Examples
+    --------
+    >>> put(Element("g"), "line", "branch", x1=1.0, stroke_width=2).attrib
+    {'class': 'branch', 'x1': '1', 'stroke-width': '2'}
+    """
+    written = {"class": cls} if cls else {}
+    for key, value in attributes.items():
+        written[key.replace("_", "-")] = value if isinstance(value, str) else number(value)
+    return SubElement(on, tag, written)
+
+
+def write(on: Element, x: float, y: float, words: str, cls: str, **attributes: float | str) -> Element:
+    """Add a line of text, its base line at ``y``."""
+    element = put(on, "text", cls, x=x, y=y, **attributes)
+    element.text = words
+    return element
+
+
+def letter_name(on: Element, x: float, y: float, name: str, cls: str, **attributes: float | str) -> Element:
+    """Add a plant name, genus and epithets in italics."""
+    element = put(on, "text", cls, x=x, y=y, **attributes)
+    for run, leans in leaning(name):
+        put(element, "tspan", "leans" if leans else "stands").text = run
+    return element
+
+
+def sheet(width: float, height: float, title: str, description: str) -> Element:
+    """Return an empty picture that tells a screen reader what it shows."""
+    root = Element(
+        "svg",
+        {
+            "xmlns": _NAMESPACE,
+            "viewBox": f"0 0 {number(width)} {number(height)}",
+            "width": number(width),
+            "height": number(height),
+            "role": "img",
+            "aria-labelledby": "picture-title picture-description",
+        },
+    )
+    put(root, "title", id="picture-title").text = title
+    put(root, "desc", id="picture-description").text = description
+    return root
+
+
+def seedling(on: Element, x: float, y: float, cls: str = "took") -> Element:
+    """Add a seedling of a cactus, about 14 by 14: a plump body, two seed leaves and the ground it stands on."""
+    leaves = (
+        "M0 -1C-1.6 -5.6 -5.4 -6.4 -7 -5.4C-6.4 -2.6 -3.2 -0.6 0 -1C3.2 -0.6 6.4 -2.6 7 -5.4C5.4 -6.4 1.6 -5.6 0 -1Z"
+    )
+    body = "M-3 5.6C-3.6 1.6 -2 -1.4 0 -1.4C2 -1.4 3.6 1.6 3 5.6Z"
+    ground = "M-6 5.4H6V6.6H-6Z"
+    return put(on, "path", cls, d=leaves + body + ground, transform=f"translate({number(x)} {number(y)})")
+
+
+def seed_struck_out(on: Element, x: float, y: float, cls: str = "failed") -> Element:
+    """Add a seed that never sprouted, about 14 by 14: hollow, on the ground, a stroke through it."""
+    d = "M4.4 1.4A4.4 3.4 0 1 1 -4.4 1.4A4.4 3.4 0 1 1 4.4 1.4ZM-6 6.2H6M-4.4 5.4L5.4 -5.8"
+    return put(on, "path", cls, d=d, transform=f"translate({number(x)} {number(y)})")
+
+
+def flower(on: Element, x: float, y: float, size: float = 7.0, cls: str = "flower") -> Element:
+    """Add an open flower of seven pointed petals, ``size`` from its middle to a point."""
+    group = put(on, "g", cls, transform=f"translate({number(x)} {number(y)})")
+    outline = []
+    petals = 7
+    for petal in range(petals):
+        for turn, reach in ((-0.5, 0.42), (-0.28, 0.86), (0.0, 1.0), (0.28, 0.86)):
+            angle = 2 * pi * (petal + turn) / petals - pi / 2
+            outline.append(f"{number(size * reach * cos(angle))} {number(size * reach * sin(angle))}")
+    put(group, "path", "petals", d="M" + "L".join(outline) + "Z")
+    put(group, "circle", "eye", r=size * 0.26)
+    return group

@@ -1,0 +1,195 @@
+"""The tree as text for a terminal: lines for branches, words for everything else."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from crosscompat.show.chances import one_in, percent, percent_range
+from crosscompat.show.marks import Direction, TipMark, past_in_words
+from crosscompat.show.picture import Drawable, Picture, compose
+from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from crosscompat.show.layout import Branching, TreeLayout
+
+__all__ = ["plain_letters", "text_tree"]
+
+# A cell is the sum of the directions that a line leaves it in.
+_UP, _DOWN, _LEFT, _RIGHT = 1, 2, 4, 8
+_BOX: Final = " ╵╷│╴┘┐┤╶└┌├─┴┬┼"
+_ASCII: Final = " |||-+++-+++-+++"
+_LEAST_TREE: Final = 12
+_MOST_TREE: Final = 44
+_BAR_CELLS: Final = 10
+_FULL_TO_LEAN: Final = ((True, True, True), (True, True, False), (True, False, False), (False, False, False))
+
+
+def plain_letters(text: str) -> str:
+    """Write a text in ASCII, for a terminal that has nothing else: no accents, × as x, the rest as "?".
+
+    Examples
+    --------
+    >>> plain_letters("Echinocereus × roetteri, Müller …")
+    'Echinocereus x roetteri, Muller ...'
+    """  # noqa: RUF002  the sign that hybrids are written with
+    signs = {0x2588: "#", 0xB7: ".", 0xD7: "x", 0x2297: "(x)", 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2014: "-"}
+    letters = unicodedata.normalize("NFKD", text.translate(signs))
+    return (
+        "".join(letter for letter in letters if not unicodedata.combining(letter)).encode("ascii", "replace").decode()
+    )
+
+
+def _columns(layout: TreeLayout, parent: NDArray[np.int64], width: int) -> list[int]:
+    """Column of every node, each right of its parent and with a cell left for every fork to come."""
+    n = len(parent)
+    forks = [0] * n
+    for node, above in enumerate(parent.tolist()):
+        if above >= 0:
+            forks[above] = max(forks[above], forks[node] + 1)
+    span = float(layout.x.max()) or 1.0
+    columns: list[int] = np.rint(layout.x / span * (width - 1)).astype(int).tolist()
+    for node in range(n - 1, -1, -1):
+        least = columns[parent[node]] + 1 if parent[node] >= 0 else 0
+        columns[node] = max(0, min(max(columns[node], least), width - 1 - forks[node]))
+    return columns
+
+
+def _branches(tree: Branching, layout: TreeLayout, width: int) -> NDArray[np.int64]:
+    """Draw the branches on a grid of cells, a row a tip."""
+    columns = _columns(layout, tree.parent, width)
+    rows = np.floor(layout.y).astype(int).tolist()
+    grid = np.zeros((len(layout.tips), width), dtype=np.int64)
+    for node, above in enumerate(tree.parent.tolist()):
+        if above < 0:
+            continue
+        row, column, start = rows[node], columns[node], columns[above]
+        grid[row, start] |= _RIGHT
+        grid[row, start + 1 : column + 1] |= _LEFT
+        grid[row, start + 1 : column] |= _RIGHT
+        upper, lower = sorted((row, rows[above]))
+        grid[upper:lower, start] |= _DOWN
+        grid[upper + 1 : lower + 1, start] |= _UP
+    for row, tip in enumerate(layout.tips):
+        grid[row, columns[tip]] |= _LEFT
+    return grid
+
+
+def _line_up(columns: Sequence[Sequence[str]]) -> list[str]:
+    """Set columns of text side by side."""
+    widths = [max(len(entry) for entry in column) for column in columns]
+    return [
+        "  ".join(entry.ljust(room) for entry, room in zip(row, widths, strict=True) if room).rstrip()
+        for row in zip(*columns, strict=True)
+    ]
+
+
+def _number(mark: TipMark, *, ranged: bool) -> str:
+    if mark.chance is None:
+        return ""
+    if ranged and mark.low is not None and mark.high is not None:
+        return percent_range(mark.chance, mark.low, mark.high, short=True)
+    return percent(mark.chance)
+
+
+def _bar(mark: TipMark) -> str:
+    """Draw a chance as a row of ten cells."""
+    if mark.chance is None:
+        return ""
+    full = round(mark.chance * _BAR_CELLS)
+    return "\N{FULL BLOCK}" * full + "\N{MIDDLE DOT}" * (_BAR_CELLS - full)
+
+
+def _side(picture: Picture, *, barred: bool, ranged: bool, noted: bool) -> list[str]:
+    """Everything right of the branches: rank, name, chance, past crosses, note."""
+    rows = picture.rows
+    absent = say("show.no_forecast") if picture.columns.has_chances else ""
+    ranks = ["*" if mark is picture.focus else str(picture.rank(mark) or "") for mark in rows]
+    words = [one_in(mark.chance) if mark.chance is not None else absent for mark in rows]
+    words[rows.index(picture.focus)] = picture.role
+    columns = [
+        ranks,
+        [mark.shown_name for mark in rows],
+        [_bar(mark) if barred else "" for mark in rows],
+        words,
+        [_number(mark, ranged=ranged) for mark in rows],
+        [", ".join(past_in_words(mark)) for mark in rows],
+        [mark.note if noted else "" for mark in rows],
+    ]
+    return _line_up(columns)
+
+
+def text_tree(
+    tree: Drawable,
+    *,
+    focus: str,
+    marks: Sequence[TipMark] = (),
+    width: int = 100,
+    unicode: bool = True,
+    direction: Direction = "seed",
+    invented: bool = False,
+    keep: Sequence[str] | None = None,
+) -> str:
+    """Return a tree as lines of text, the partners of one species with their chances in words.
+
+    Where the width is too small, notes go first, the ranges of percent next, then the bars; names and chances are never
+    cut.
+
+    Parameters
+    ----------
+    tree : Drawable
+        A ``Phylogeny``, or any tree of arrays in postorder with a unit.
+    focus : str
+        Label of the species the picture is about.
+    marks : sequence of TipMark
+        What is known about the tips.
+    width : int
+        Letters in a line.
+    unicode : bool
+        Whether the terminal shows box lines and ×; if not, everything is ASCII.
+    direction : {"seed", "pollen"}
+        What ``focus`` is in these crosses.
+    invented : bool
+        Whether the outcomes are made up, which the first line then says.
+    keep : sequence of str, optional
+        Labels of the tips to draw, all of them by default.
+
+    Raises
+    ------
+    ValueError
+        If ``focus`` or a label in ``keep`` is no tip of the tree.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> tree = SimpleNamespace(
+    ...     parent=np.array([4, 3, 3, 4, -1]),
+    ...     length=np.array([2.0, 1, 1, 1, np.nan]),
+    ...     labels=("A", "B", "C", "", ""),
+    ...     unit="My",
+    ... )
+    >>> marks = [TipMark("B", "Aus bus", 0.5, 0.25, 0.75, took=2), TipMark("C", "Aus cus"), TipMark("A", "Aus", 0.1)]
+    >>> print(text_tree(tree, focus="C", marks=marks, width=64, unicode=False))
+    +-----------     Aus      #.........  about 1 in 10  10%
+    +-----+-----  1  Aus bus  #####.....  about 1 in 2   50%  2 took
+          +-----  *  Aus cus              seed parent
+    """  # noqa: RUF002  the sign that hybrids are written with
+    picture = compose(tree, focus, marks, direction, keep)
+    for barred, ranged, noted in _FULL_TO_LEAN:
+        side = _side(picture, barred=barred, ranged=ranged, noted=noted)
+        room = width - 2 - max(len(line) for line in side)
+        if room >= _LEAST_TREE:
+            break
+    grid = _branches(picture.branches, picture.layout, min(max(room, _LEAST_TREE), _MOST_TREE))
+    signs = _BOX if unicode else _ASCII
+    lines = [
+        f"{''.join(signs[cell] for cell in cells)}  {words}".rstrip()
+        for cells, words in zip(grid.tolist(), side, strict=True)
+    ]
+    text = "\n".join(([say("show.text.invented")] if invented else []) + lines)
+    return text if unicode else plain_letters(text)
