@@ -1,0 +1,286 @@
+"""What is known of each species: a table of traits, and what two parents share in it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from os import PathLike
+from typing import Any, NamedTuple
+
+from crosscompat import _trait_cells as kind_of
+from crosscompat.book.cells import Cells, Sheet, column_name, raise_faults, read_sheet
+from crosscompat.errors import Fault, Place, WrongUse
+from crosscompat.names import NameIndex, fold
+from crosscompat.wording import say
+
+__all__ = [
+    "KINDS", "Description", "TraitColumn", "TraitTable", "both", "higher", "log_ratio", "lower", "overlap",
+    "read_traits", "same",
+]  # fmt: skip
+
+KINDS = ("flag", "category", "count", "measure", "months", "text")
+
+
+@dataclass(frozen=True, slots=True)
+class TraitColumn:
+    """One trait: a value for each species of the table, None where it is not known.
+
+    A flag is a bool, a count an int, a measure a float above zero, months a frozenset of 1 to 12, a category or a text
+    a str. ``declared`` says whether the kind was declared or found from the cells, ``why`` is the entry of the
+    sentence that says how.
+    """
+
+    name: str
+    kind: str
+    declared: bool
+    values: tuple[Any, ...]
+    why: str = "declared"
+
+    @property
+    def known(self) -> int:
+        """How many species have a value."""
+        return sum(value is not None for value in self.values)
+
+
+class Description(NamedTuple):
+    """A column as a screen shows it."""
+
+    name: str
+    kind: str
+    declared: bool
+    known: int
+    sentence: str
+
+
+@dataclass(frozen=True)
+class TraitTable:
+    """Traits of species; the names of species are found as `NameIndex` finds them.
+
+    Attributes
+    ----------
+    species : tuple of str
+        As written, a row each.
+    columns : tuple of TraitColumn
+        Each with one value a species.
+    """
+
+    species: tuple[str, ...]
+    columns: tuple[TraitColumn, ...]
+
+    @cached_property
+    def index(self) -> NameIndex:
+        """The species by name."""
+        return NameIndex(self.species)
+
+    @cached_property
+    def _row_of(self) -> dict[str, int]:
+        return {species: row for row, species in enumerate(self.species)}
+
+    def column(self, name: str) -> TraitColumn:
+        """Return a column, whatever the case of its name.
+
+        Raises
+        ------
+        WrongUse
+            If there is no such column.
+        """
+        wanted = column_name(name)
+        for column in self.columns:
+            if column.name == wanted:
+                return column
+        names = ", ".join(column.name for column in self.columns)
+        raise WrongUse(say("traits.no_column", column=name, columns=names))
+
+    def value(self, species: str, column: str) -> Any:
+        """Return a species' value, or None where it is not known.
+
+        Raises
+        ------
+        UnknownName
+            If the species is not in the table.
+        WrongUse
+            If the column is not.
+
+        Examples
+        --------
+        >>> table = TraitTable(("Aloe_vera",), (TraitColumn("spiny", "flag", True, (True,)),))
+        >>> table.value("Aloe vera", "Spiny")
+        True
+        """
+        return self.column(column).values[self._row_of[self.index.resolve(species)]]
+
+    def describe(self) -> tuple[Description, ...]:
+        """Return each column's name, kind, whether it was declared, how many species are known, and why that kind.
+
+        Examples
+        --------
+        >>> table = TraitTable(("Aloe_vera",), (TraitColumn("spiny", "flag", False, (True,), "flag"),))
+        >>> table.describe()[0].sentence
+        'every word is yes or no'
+        """
+        return tuple(
+            Description(column.name, column.kind, column.declared, column.known, _sentence(column))
+            for column in self.columns
+        )
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """SHA-256 of the table's species, kinds and values, in hexadecimal."""
+        content = [
+            list(self.species),
+            [[column.name, column.kind, *map(_plain, column.values)] for column in self.columns],
+        ]
+        text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
+        return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _sentence(column: TraitColumn) -> str:
+    return say(f"traits.why.{column.why}", of=column.name.removesuffix("_source"))
+
+
+def _plain(value: Any) -> Any:
+    return sorted(value) if isinstance(value, frozenset) else value
+
+
+def read_traits(path: str | PathLike[str], kinds: Mapping[str, str] | None = None) -> TraitTable:
+    """Read a table of traits: a CSV with a column ``species`` and a row a species.
+
+    Blank, ``?``, ``unknown`` and ``NA`` are unknown. A column ``x_source`` beside a column ``x`` tells where its values
+    are from. A column whose kind is not declared gets the first of these that fits all its cells: months, chromosome
+    count (by its name), flag, measure, category; a column of sentences, or one with a different word for each species,
+    is text and no feature (`TraitTable.describe` says which and why).
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    kinds : mapping of str to str, optional
+        Kind (one of `KINDS`) by column.
+
+    Raises
+    ------
+    BadInput
+        With every fault: no species, a species twice, a cell that its column's declared kind contradicts.
+    WrongUse
+        If a kind is none of `KINDS`.
+    """
+    declared = {column_name(name): kind for name, kind in (kinds or {}).items()}
+    for kind in declared.values():
+        if kind not in KINDS:
+            raise WrongUse(say("traits.kind", kind=kind, kinds=", ".join(KINDS)))
+    faults: list[Fault] = []
+    sheet = read_sheet(path, faults=faults)
+    if sheet.header and "species" not in sheet.header:
+        first = sheet.titles[sheet.header[0]]
+        place = Place(sheet.file, row=1)
+        faults.append(Fault(place, say("traits.no_species"), say("traits.no_species_advice", first=first)))
+    raise_faults(faults)
+    rows = [Cells(sheet, row, faults) for row in sheet.rows]
+    species = _species(rows)
+    names = [name for name in sheet.header if name != "species"]
+    faults += [
+        Fault(Place(sheet.file, row=1), say("traits.declared_absent", column=name))
+        for name in declared
+        if name not in names
+    ]
+    columns = [_column(sheet, rows, name, declared.get(name)) for name in names]
+    raise_faults(faults)
+    return TraitTable(species, tuple(columns))
+
+
+def _species(rows: list[Cells]) -> tuple[str, ...]:
+    first_row: dict[str, int] = {}
+    names = [cells.text("species", needed=True) or "" for cells in rows]
+    for cells, name in zip(rows, names, strict=True):
+        row = first_row.setdefault(fold(name), cells.row.number)
+        if name and row != cells.row.number:
+            cells.fault("species", say("traits.twice", species=name, row=row), say("traits.twice_advice"))
+    return tuple(names)
+
+
+def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) -> TraitColumn:
+    texts = [cells.text(name) for cells in rows]
+    known = [text for text in texts if text is not None and not kind_of.is_unknown(text)]
+    comma = sheet.decimal_comma
+    of = name.removesuffix("_source")
+    if declared:
+        kind, why = declared, "declared"
+    elif of != name and of in sheet.header:
+        kind, why = "text", "source"
+    else:
+        kind, why = kind_of.infer(name, known, comma=comma)
+    convert: Callable[[str], Any] = kind_of.converter(kind, known, comma=comma)
+    values = tuple(cells.read(name, lambda text: None if kind_of.is_unknown(text) else convert(text)) for cells in rows)
+    return TraitColumn(name, kind, declared is not None, values, why)
+
+
+def both(seed: bool | None, pollen: bool | None) -> float:  # noqa: FBT001 - the value itself
+    """Return 1 if both parents have a flag, 0 if either is known not to, NaN otherwise.
+
+    Examples
+    --------
+    >>> both(True, True), both(None, False), both(True, None)
+    (1.0, 0.0, nan)
+    """
+    if seed is False or pollen is False:
+        return 0.0
+    return 1.0 if seed and pollen else math.nan
+
+
+def same(seed: str | None, pollen: str | None) -> float:
+    """Return 1 if both parents are of one category, 0 if not, NaN if either is unknown.
+
+    Examples
+    --------
+    >>> same("red", "red"), same("red", "pink"), same("red", None)
+    (1.0, 0.0, nan)
+    """
+    return math.nan if seed is None or pollen is None else float(seed == pollen)
+
+
+def log_ratio(seed: float | None, pollen: float | None) -> float:
+    """Return the natural logarithm of the seed parent's measure over the pollen parent's, NaN if either is unknown.
+
+    Examples
+    --------
+    >>> round(log_ratio(20.0, 10.0), 4), round(log_ratio(10.0, 20.0), 4), log_ratio(None, 1.0)
+    (0.6931, -0.6931, nan)
+    """
+    return math.nan if seed is None or pollen is None else math.log(seed) - math.log(pollen)
+
+
+def lower(seed: int | None, pollen: int | None) -> float:
+    """Return 1 if the seed parent's count is the lower, 0 if not, NaN if either is unknown.
+
+    Examples
+    --------
+    >>> lower(22, 44), lower(22, 22), lower(44, 22), lower(None, 22)
+    (1.0, 0.0, 0.0, nan)
+    """
+    return math.nan if seed is None or pollen is None else float(seed < pollen)
+
+
+def higher(seed: int | None, pollen: int | None) -> float:
+    """Return 1 if the seed parent's count is the higher, 0 if not, NaN if either is unknown.
+
+    Examples
+    --------
+    >>> higher(44, 22), higher(22, 22), higher(22, None)
+    (1.0, 0.0, nan)
+    """
+    return lower(pollen, seed)
+
+
+def overlap(seed: frozenset[int] | None, pollen: frozenset[int] | None) -> frozenset[int] | None:
+    """Return the months that two parents share, empty if none, None if either is unknown.
+
+    Examples
+    --------
+    >>> overlap(frozenset({4, 5, 6}), frozenset({6, 7}))
+    frozenset({6})
+    """
+    return None if seed is None or pollen is None else seed & pollen
