@@ -1,0 +1,168 @@
+from __future__ import annotations
+
+import csv
+import importlib.util
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+import crosscompat
+
+TREES = Path(__file__).resolve().parents[1] / "trees"
+INDEX = tomllib.loads((TREES / "index.toml").read_text(encoding="utf-8"))
+ENTRIES = {entry["name"]: entry for entry in INDEX["tree"]}
+
+KEYS = {"name", "title", "genus", "file", "tips", "rooted", "unit", "source", "doi", "licence", "changes"}
+
+WORDS = {
+    "section": {"Triglochidiati"},
+    "2n": {"22", "44"},
+    "sex": {"hermaphrodite", "dioecious", "mostly dioecious"},
+    "flower_colour": {"red", "pink", "yellow", "white"},
+    "growth": {"clumping", "solitary", "pencil-stemmed"},
+    "self_fertile": {"yes", "no"},
+}
+
+
+def rows(path, delimiter=","):
+    with path.open(encoding="utf-8", newline="") as lines:
+        return list(csv.DictReader(lines, delimiter=delimiter))
+
+
+@pytest.fixture(scope="module")
+def echinocereus():
+    return crosscompat.read_tree(TREES / "echinocereus.nwk", unit="My")
+
+
+@pytest.fixture(scope="module")
+def maker():
+    spec = importlib.util.spec_from_file_location("make_echinocereus", TREES / "make_echinocereus.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def traits_of(entry):
+    return rows(TREES / entry["traits"])
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_index_tells_of_a_tree_what_its_file_shows(name):
+    entry = ENTRIES[name]
+    tree = crosscompat.read_tree(TREES / entry["file"], unit=entry["unit"])
+    assert entry.keys() >= KEYS
+    assert len(tree.tips) == entry["tips"]
+    assert tree.rooted is entry["rooted"]
+    assert {tip.replace("_", " ").split()[0] for tip in tree.tips} == {entry["genus"]}
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_traits_name_every_tip_once_and_nothing_else(name):
+    entry = ENTRIES[name]
+    tree = crosscompat.read_tree(TREES / entry["file"], unit=entry["unit"])
+    species = [row["species"] for row in traits_of(entry)]
+    assert len(species) == len(set(species))
+    assert set(species) == {tip.replace("_", " ") for tip in tree.tips}
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_every_trait_value_has_a_source_and_every_source_a_value(name):
+    for row in traits_of(ENTRIES[name]):
+        for column in row:
+            if f"{column}_source" in row:
+                assert bool(row[column]) == bool(row[f"{column}_source"]), (row["species"], column)
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_page_names_source_doi_licence_and_files(name):
+    page = (TREES / "README.md").read_text(encoding="utf-8")
+    entry = ENTRIES[name]
+    assert f"## {name}" in page
+    for words in (entry["doi"], entry["file"], entry["licence"].replace("-", " ", 1).replace("-4.0", " 4.0")):
+        assert words in page
+
+
+def test_trait_words_are_those_the_page_lists():
+    for row in traits_of(ENTRIES["echinocereus"]):
+        for column, words in WORDS.items():
+            assert row[column] in words | {""}, (row["species"], column)
+        if row["flowering"]:
+            first, last = map(int, row["flowering"].split("-"))
+            assert 1 <= first <= last <= 12
+
+
+def test_sourced_traits_are_those_of_their_sources():
+    """Sex and 2n of E. coccineus: Flora of North America; 2n of E. triglochidiatus: a grower's page and Wikipedia."""
+    row_of = {row["species"].split()[1]: row for row in traits_of(ENTRIES["echinocereus"])}
+    assert (row_of["coccineus"]["2n"], row_of["coccineus"]["sex"]) == ("44", "mostly dioecious")
+    assert row_of["coccineus"]["2n_source"] == row_of["coccineus"]["sex_source"] == "Flora of North America"
+    assert row_of["triglochidiatus"]["2n"] == "22"
+    assert "from memory" in row_of["dasyacanthus"]["2n_source"]
+
+
+def test_echinocereus_is_what_its_maker_writes(maker):
+    made = maker.newick(maker.read_nodes(maker.NODES))
+    assert (TREES / "echinocereus.nwk").read_bytes() == made.encode()
+
+
+def test_maker_refuses_ages_that_leave_two_pieces(maker):
+    nodes = [(Decimal("1.00"), ("a", "b")), (Decimal("2.00"), ("c", "d"))]
+    with pytest.raises(ValueError, match="2 separate pieces"):
+        maker.newick(nodes)
+
+
+def test_echinocereus_is_ultrametric(echinocereus):
+    heights = echinocereus.root_distance[echinocereus.tip_nodes]
+    assert heights == pytest.approx(2.50, abs=1e-9)
+
+
+def test_echinocereus_leaves_out_schmollii(echinocereus):
+    """E. schmollii is in CITES Appendix I (listing of 2012)."""
+    assert not any("schmollii" in tip for tip in echinocereus.tips)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "published"),
+    [
+        ("coccineus", "dasyacanthus", 2.6427),
+        ("coccineus", "triglochidiatus", 0.3457),
+        ("coccineus", "arizonicus", 0.3457),
+        ("coccineus", "polyacanthus", 0.1928),
+        ("coccineus", "reichenbachii", 2.3076),
+        ("pulchellus", "viereckii", 4.4101),
+        ("coccineus", "pentalophus", 5.0067),
+        ("poselgeri", "leucanthus", 5.0067),
+    ],
+)
+def test_echinocereus_distances_are_the_published_ones(echinocereus, a, b, published):
+    """Computed from the tree of Thompson et al. 2026, doi 10.1038/s41597-026-06936-7; ages rounded to 0.01 My."""
+    assert echinocereus.patristic(f"Echinocereus {a}", f"Echinocereus_{b}") == pytest.approx(published, abs=0.02)
+
+
+def test_every_distance_is_twice_the_age_of_the_youngest_node_above(echinocereus):
+    nodes = [
+        (float(row["node_age_My"]), set(row["species_under_the_node"].split()))
+        for row in rows(TREES / "echinocereus_nodes.tsv", "\t")
+    ]
+    tips = echinocereus.tips
+    found = echinocereus.patristic_matrix()
+    for i, a in enumerate(tips):
+        for j, b in enumerate(tips[:i]):
+            both = {a.split("_")[1], b.split("_")[1]}
+            assert found[i, j] == pytest.approx(2 * next(age for age, under in nodes if both <= under), abs=1e-9)
+
+
+@pytest.mark.shared
+def test_node_ages_are_those_of_the_published_figures(shared):
+    beside = (shared / "facts" / "echinocereus_nodes.tsv").read_text(encoding="utf-8")
+    assert (TREES / "echinocereus_nodes.tsv").read_text(encoding="utf-8") == beside
+
+
+@pytest.mark.shared
+def test_every_distance_is_that_of_the_whole_published_tree(shared, echinocereus):
+    """Thompson et al. 2026; a rounded age moves a distance by at most 0.01 My."""
+    whole = crosscompat.read_tree(shared / "data" / "trees" / "echinocereus_cactecodb.nwk", unit="My")
+    names = list(echinocereus.tips)
+    assert echinocereus.patristic_matrix(names) == pytest.approx(whole.patristic_matrix(names), abs=0.0101)
