@@ -9,7 +9,17 @@ from collections import Counter, defaultdict
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
+
+from crosscompat import TakeModel, read_tree
+from crosscompat.book.crosses import read_crosses
+from crosscompat.book.evidence import evidence_from
+from crosscompat.book.plants import read_plants
+from crosscompat.book.wanted import read_wanted
+from crosscompat.carried import carried_tree
+from crosscompat.collection.settings import read_settings
+from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "crosscompat" / "demo"
@@ -103,6 +113,23 @@ def test_words(column):
     assert {row[column] for row in CROSSES} <= WORDS[column]
 
 
+def test_every_file_is_read_by_its_own_reader_without_a_fault():
+    settings = read_settings(DEMO / "collection.toml")
+    carried = carried_tree(settings.traits)
+    assert settings.trait_kinds == carried.trait_kinds
+    assert (settings.group, settings.fruit_word, settings.tree_unit) == (
+        carried.group,
+        carried.fruit_word,
+        carried.unit,
+    )
+    table = read_traits(carried.traits, settings.trait_kinds)
+    assert {column.name: column.kind for column in table.columns if column.declared} == settings.trait_kinds
+    assert all(column.declared or column.kind == "text" for column in table.columns)
+    assert len(read_crosses(DEMO / "crosses.csv")) == len(CROSSES)
+    assert read_plants(DEMO / "plants.csv").by_name.keys() == PLANTS.keys()
+    assert len(read_wanted(DEMO / "wanted.csv")) == len(WANTED)
+
+
 def test_sizes():
     assert 60 <= len(CROSSES) <= 90
     assert 18 <= len({row["species"] for row in PLANTS.values()}) <= 24
@@ -157,7 +184,7 @@ def test_sexes_allow_the_crosses():
 
 def test_coccineus_has_every_sex_and_two_offsets_of_one_clone():
     coccineus = [row for row in PLANTS.values() if row["species"] == "Echinocereus coccineus"]
-    assert {row["sex"] for row in coccineus} == {"female", "male", "bisexual"}
+    assert {row["sex"] for row in coccineus} == {"female", "male", "both"}
     assert Counter(row["clone"] for row in coccineus if row["clone"]) == {"COC-B": 2}
 
 
@@ -231,6 +258,25 @@ def test_a_ridge_regression_sees_ploidy_outweigh_distance():
     assert unlike_2n < -2
     near_unlike, far_alike = fit.predict_proba([[0.07, 1.0], [0.53, 0.0]])[:, 1]
     assert near_unlike < far_alike / 2
+
+
+def test_our_own_model_sees_it_too():
+    carried = carried_tree("echinocereus")
+    tree = read_tree(carried.tree, unit=carried.unit)
+    traits = read_traits(carried.traits, carried.trait_kinds)
+    sorted_out = evidence_from(
+        read_crosses(DEMO / "crosses.csv"),
+        read_plants(DEMO / "plants.csv"),
+        tree.index,
+        as_of=dt.date(2026, 11, 1),
+        window_days=365,
+    )
+    entered = {cross.cross for cross in sorted_out.crosses}
+    book = pd.read_csv(DEMO / "crosses.csv").query("cross in @entered")
+    asked = [("coccineus", "triglochidiatus"), ("coccineus", "dasyacanthus"), ("triglochidiatus", "arizonicus")]
+    pairs = pd.DataFrame(asked, columns=["seed_parent", "pollen_parent"]).map("Echinocereus {}".format)
+    near_unlike, far_alike, near_alike = TakeModel(tree, traits).fit(book).forecast(pairs)["chance"]
+    assert near_unlike < far_alike / 2 < near_alike / 2
 
 
 def test_wanted_names_species_of_the_tree_or_plants_of_the_house():

@@ -14,7 +14,21 @@ TREES = Path(__file__).resolve().parents[1] / "trees"
 INDEX = tomllib.loads((TREES / "index.toml").read_text(encoding="utf-8"))
 ENTRIES = {entry["name"]: entry for entry in INDEX["tree"]}
 
-KEYS = {"name", "title", "genus", "file", "tips", "rooted", "unit", "source", "doi", "licence", "changes"}
+KEYS = {
+    "name",
+    "title",
+    "genus",
+    "group",
+    "fruit_word",
+    "file",
+    "tips",
+    "rooted",
+    "unit",
+    "source",
+    "doi",
+    "licence",
+    "changes",
+}
 
 WORDS = {
     "section": {"Triglochidiati"},
@@ -65,6 +79,12 @@ def test_traits_name_every_tip_once_and_nothing_else(name):
     species = [row["species"] for row in traits_of(entry)]
     assert len(species) == len(set(species))
     assert set(species) == {tip.replace("_", " ") for tip in tree.tips}
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_index_declares_the_kind_of_every_trait(name):
+    header = traits_of(ENTRIES[name])[0].keys()
+    assert ENTRIES[name]["trait_kinds"].keys() == {column for column in header if f"{column}_source" in header}
 
 
 @pytest.mark.parametrize("name", ENTRIES)
