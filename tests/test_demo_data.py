@@ -272,7 +272,8 @@ def test_our_own_model_sees_it_too():
         window_days=365,
     )
     entered = {cross.cross for cross in sorted_out.crosses}
-    book = pd.read_csv(DEMO / "crosses.csv").query("cross in @entered")
+    book = pd.read_csv(DEMO / "crosses.csv")
+    book = book[book["cross"].isin(entered)]
     asked = [("coccineus", "triglochidiatus"), ("coccineus", "dasyacanthus"), ("triglochidiatus", "arizonicus")]
     pairs = pd.DataFrame(asked, columns=["seed_parent", "pollen_parent"]).map("Echinocereus {}".format)
     near_unlike, far_alike, near_alike = TakeModel(tree, traits).fit(book).forecast(pairs)["chance"]
