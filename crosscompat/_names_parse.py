@@ -330,19 +330,17 @@ def _side(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
     if tokens[0].kind != "(":
         return _Reader(tokens, whole, genus).read()
     end = _closing(tokens)
-    if end < 0 or not any(token.kind == "×" for token in tokens[:end]):
+    if end < 0:
         raise _unreadable(whole, "(")
     name = _formula(tokens[1:end], whole, genus)
     below = _Reader(tokens[end + 1 :], whole, genus)
     while below.at < len(below.tokens):
         below.rest()
-    found = below.name
     if below.authors:
         raise _unreadable(whole, below.authors[0])
-    if not _below(found):
-        return name
-    received = f"({name.received}) {found.received}"
-    return replace(name, received=received, cultivar=found.cultivar, group=found.group, field_number=found.field_number)
+    found = below.name
+    added = {"cultivar": found.cultivar, "group": found.group, "field_number": found.field_number}
+    return replace(name, **{part: text for part, text in added.items() if text})  # type: ignore[arg-type]
 
 
 def parse(text: str, genus: str | None = None) -> PlantName:
