@@ -164,13 +164,10 @@ def _duplicates(raw: RawTree, tips: Ints, origin: Origin) -> list[Fault]:
 
 
 def _twice(raw: RawTree, origin: Origin, before: int, node: int) -> Fault:
-    spot = origin.place(before)
+    place = origin.place(before)
     key = "duplicate" if raw.labels[before] == raw.labels[node] else "duplicate_folded"
-    return origin.fault(key, node, name=raw.labels[node], first=raw.labels[before], spot=_spot(spot))
-
-
-def _spot(place: Place) -> str:
-    return str(Place(line=place.line, character=place.character))
+    spot = str(Place(line=place.line, character=place.character))
+    return origin.fault(key if spot else f"{key}_unplaced", node, first=raw.labels[before], spot=spot)
 
 
 def _all_differ(labels: list[str]) -> bool:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import codecs
 import re
 from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.wording import say
 
-__all__ = ["SHOWN", "Source", "capped", "told"]
+__all__ = ["SHOWN", "Source", "capped", "file_content", "told"]
 
 SHOWN = 20
 """So many faults of one kind are printed; of the rest only the number."""
@@ -115,3 +117,22 @@ def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
     before, after = "…" * (left > 0), "…" * (right < len(clean))
     mark = start - left + len(before)
     return before + excerpt + after, (mark, min(mark + size, len(before + excerpt) + 1))
+
+
+def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
+    """Return what is in a file, and the file's name without its folder.
+
+    Raises
+    ------
+    BadInput
+        If there is no such file, or it cannot be opened.
+    """
+    where = Path(path)
+    try:
+        return where.read_bytes(), where.name
+    except FileNotFoundError:
+        raise BadInput([told("trees", "no_file", Place(str(path)))]) from None
+    except IsADirectoryError:
+        raise BadInput([told("trees", "is_folder", Place(str(path)))]) from None
+    except OSError as error:
+        raise BadInput([told("trees", "no_access", Place(str(path)), reason=error.strerror or str(error))]) from None
