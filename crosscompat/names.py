@@ -16,11 +16,40 @@ from crosscompat._names_tokens import bare_word, fold
 from crosscompat.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.wording import say
 
-__all__ = ["Match", "NameIndex", "PlantName", "fold", "parse", "repeated"]
+__all__ = ["Match", "NameIndex", "PlantName", "correct_form", "fold", "genus_of", "parse", "repeated"]
 
 How = Literal["exact", "parsed", "synonym", "species"]
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
+
+
+def correct_form(label: str) -> str:
+    """Return a label as it is printed: a plant name in correct form, genus in full; anything else as it is, folded.
+
+    Examples
+    --------
+    >>> correct_form("Echinocereus_x_roetteri"), correct_form("tip 12")
+    ('Echinocereus ×roetteri', 'tip 12')
+    """
+    try:
+        return str(parse(fold(label)))
+    except (Unreadable, UnknownName):
+        return fold(label)
+
+
+def genus_of(label: str) -> str | None:
+    """Return the genus that an abbreviation after this name stands for, or None if it is no plant name.
+
+    Examples
+    --------
+    >>> genus_of("Echinocereus_coccineus"), genus_of("tip 12") is None
+    ('Echinocereus', True)
+    """
+    try:
+        name = parse(fold(label))
+    except (Unreadable, UnknownName):
+        return None
+    return (name.parents[0].genus if name.parents else name.genus) or None
 
 
 def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:

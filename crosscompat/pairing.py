@@ -86,7 +86,7 @@ def recipe_for(
     Parameters
     ----------
     traits : TraitTable or None
-        Flags, categories, counts and measures become features; months and text do not.
+        Flags, categories, counts and measures become features; months, text and a column that is all blank do not.
     reference : float
         The distance that counts as 1.
     unit : str, optional
@@ -96,7 +96,7 @@ def recipe_for(
     """
     features = [Feature("distance")]
     for column in traits.columns if traits is not None else ():
-        if column.name not in left_out:
+        if column.known and column.name not in left_out:
             features += [Feature(kind, column.name) for kind in _FEATURES_OF_KIND.get(column.kind, ())]
     return Recipe(tuple(features), float(reference), unit)
 

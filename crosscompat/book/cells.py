@@ -180,6 +180,9 @@ def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: b
     filled = max((at for record in records for at, cell in enumerate(record, 1) if cell.strip()), default=0)
     while titles and not titles[-1] and len(titles) > filled:
         titles.pop()
+    if not any(titles):
+        faults.append(Fault(Place(file, row=1), say("cells.blank_header"), say("cells.empty_advice")))
+        return Sheet(file, (), ())
     header = [column_name(title) for title in titles]
     for at, name in enumerate(header):
         if not name:

@@ -161,7 +161,8 @@ def reasons(model: FittedModel, row: Floats) -> Reasons:
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
-        terms.append((name, 0.0 if unknown else float(slope * (value - mean)), None if unknown else float(value)))
+        added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
+        terms.append((name, added, None if unknown else float(value)))
     return Reasons(base, tuple(terms))
 
 

@@ -138,11 +138,11 @@ def _refuse_a_plateau(hessian: Floats, at_start: Floats) -> None:
 
 def _solve(hessian: Floats, gradient: Floats) -> Floats:
     try:
-        return np.linalg.solve(hessian, gradient)
+        return np.asarray(np.linalg.solve(hessian, gradient), dtype=np.float64)
     except np.linalg.LinAlgError:
         raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd") from None
 
 
 def _inverse(hessian: Floats) -> Floats:
-    half: Floats = np.linalg.inv(np.linalg.cholesky(hessian))
-    return half.T @ half
+    half = np.linalg.inv(np.linalg.cholesky(hessian))
+    return np.asarray(half.T @ half, dtype=np.float64)

@@ -14,7 +14,8 @@ from crosscompat.model.fitted import FittedModel, fit_model, prior_model
 from crosscompat.model.forecast import chances, logits
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.pairing import pair_rows, recipe_for
-from crosscompat.phylogeny import Distances
+from crosscompat.phylogeny.reference import greatest_distance
+from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
 from crosscompat.wording import say
 
@@ -67,7 +68,7 @@ class TakeModel:
         self.traits = traits
         self.reference = reference
         self.fitted_: FittedModel = prior_model(
-            recipe_for(traits, reference or tree_or_distances.greatest_distance(), unit=tree_or_distances.unit)
+            recipe_for(traits, reference or greatest_distance(tree_or_distances), unit=tree_or_distances.unit)
         )
 
     def fit(self, crosses: pd.DataFrame) -> Self:
@@ -99,7 +100,7 @@ class TakeModel:
         outcomes = outcomes_of(_count_arrays(crosses))
         seed, pollen = self._parents(crosses.loc[outcomes.known])
         species = tuple(sorted({*seed, *pollen}))
-        reference = self.reference or self.distances.greatest_distance(species)
+        reference = self.reference or greatest_distance(self.distances, species)
         recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
         distance = self.distances.patristic_pairs(seed, pollen)
         rows = pair_rows(recipe, distance, self.traits, seed, pollen)

@@ -40,7 +40,7 @@ def catalogue(room: str) -> Mapping[str, Any]:
     return tomllib.loads(files(__name__).joinpath(f"{room}.toml").read_text(encoding="utf-8"))
 
 
-def say(key: str, **values: object) -> str:
+def say(key: str, /, **values: object) -> str:
     """Return the sentence under ``room.entry``, filled with ``values``.
 
     Parameters

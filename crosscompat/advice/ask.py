@@ -1,0 +1,156 @@
+"""Whether a pairing is worth the flowers, both ways round."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from crosscompat.advice.basis import Basis, basis_of, rows_of
+from crosscompat.advice.cautions import Caution, cautions, handling
+from crosscompat.advice.figures import (
+    BasisFigures,
+    Distance,
+    Interval,
+    Past,
+    TreeFigures,
+    basis_figures,
+    distance_of,
+    interval_at,
+    past_of,
+    tree_figures,
+)
+from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.reasoning import Reason, reasons_in_words
+from crosscompat.advice.verdict import verdict, verdict_words
+from crosscompat.collection.opening import Collection
+from crosscompat.errors import WrongUse
+from crosscompat.model.forecast import chances, flowers_for, logits
+from crosscompat.wording import say
+
+__all__ = ["Answer", "PairForecast", "ask"]
+
+
+@dataclass(frozen=True, slots=True)
+class PairForecast:
+    """What is to be said of one directed pairing.
+
+    Attributes
+    ----------
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    seed_plant, pollen_plant : str or None
+        The very plants, where named.
+    flowers : int
+        Flowers pollinated.
+    chance : Interval
+        Of at least one seedling from them.
+    per_flower : Interval
+        Of a seedling from one flower.
+    logit_mean, logit_sd : float
+        The Gaussian belief behind ``per_flower``.
+    verdict, verdict_words : str
+        The chance as one of a few words.
+    flowers_for_half, flowers_for_four_fifths : int or None
+        Fewest flowers for that chance; None if more than 200.
+    distance : Distance
+    reasons : list of Reason
+        Their logits add up to ``logit_mean``.
+    cautions : list of Caution
+    past : list of Past
+        Earlier crosses of this pairing, this way round.
+    """
+
+    seed_parent: str
+    pollen_parent: str
+    seed_plant: str | None
+    pollen_plant: str | None
+    flowers: int
+    chance: Interval
+    per_flower: Interval
+    logit_mean: float
+    logit_sd: float
+    verdict: str
+    verdict_words: str
+    flowers_for_half: int | None
+    flowers_for_four_fifths: int | None
+    distance: Distance
+    reasons: list[Reason]
+    cautions: list[Caution]
+    past: list[Past]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer to one question, both ways round."""
+
+    pairing: PairForecast
+    reciprocal: PairForecast
+    basis: BasisFigures
+    tree: TreeFigures
+    invented: bool
+    notes: list[str]
+    handling: list[Caution]
+    schema: str = field(default="crosscompat.ask/1")
+
+
+def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> Answer:
+    """Answer whether a pairing is worth the flowers.
+
+    Parameters
+    ----------
+    collection : Collection
+        Whose tree, traits, records and model are asked.
+    seed, pollen : str
+        Species or plants.
+    flowers : int
+        Flowers that would be pollinated, at least 1.
+
+    Raises
+    ------
+    UnknownName
+        If either parent stands nowhere.
+    NoPairing
+        If both are one plant.
+    WrongUse
+        If ``flowers`` is below 1.
+    """
+    if flowers < 1:
+        raise WrongUse(say("take.flowers", got=flowers))
+    seed_parent, pollen_parent = find_parents(collection, seed, pollen)
+    basis = basis_of(collection)
+    return Answer(
+        _forecast(collection, basis, seed_parent, pollen_parent, flowers),
+        _forecast(collection, basis, pollen_parent, seed_parent, flowers),
+        basis_figures(collection, basis),
+        tree_figures(collection, basis),
+        collection.settings.invented,
+        [note for note in dict.fromkeys((*collection.notices, seed_parent.read_as, pollen_parent.read_as)) if note],
+        handling(collection),
+    )
+
+
+def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
+    rows = rows_of(collection, basis.model, [seed.label], [pollen.label])
+    answer = logits(basis.model, rows)
+    all_flowers = chances(answer, flowers)
+    chance = interval_at(all_flowers, 0)
+    word = verdict(chance.mean, chance.low, chance.high)
+    half, four_fifths = (int(flowers_for(answer, target)[0]) or None for target in (0.5, 0.8))
+    return PairForecast(
+        seed_parent=seed.name,
+        pollen_parent=pollen.name,
+        seed_plant=seed.plant.plant if seed.plant else None,
+        pollen_plant=pollen.plant.plant if pollen.plant else None,
+        flowers=flowers,
+        chance=chance,
+        per_flower=interval_at(chances(answer), 0),
+        logit_mean=float(answer.mean[0]),
+        logit_sd=float(answer.sd[0]),
+        verdict=word,
+        verdict_words=verdict_words(word),
+        flowers_for_half=half,
+        flowers_for_four_fifths=four_fifths,
+        distance=distance_of(collection, basis, seed.label, pollen.label),
+        reasons=reasons_in_words(basis.model, rows[0]),
+        cautions=cautions(collection, basis.model, seed, pollen, rows[0]),
+        past=past_of(collection, seed.label, pollen.label),
+    )

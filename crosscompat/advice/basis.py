@@ -1,0 +1,72 @@
+"""What a forecast rests on: the grower's own crosses, or what is published for want of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from crosscompat.collection.opening import Collection
+from crosscompat.model.fitted import FittedModel, prior_model
+from crosscompat.model.forecast import Logits, logits
+from crosscompat.model.likelihood import Floats
+from crosscompat.pairing import pair_rows, recipe_for
+from crosscompat.phylogeny.reference import greatest_distance
+
+__all__ = ["Basis", "basis_of", "collection_reference", "logits_of", "rows_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The model that answers, and where it comes from.
+
+    Attributes
+    ----------
+    model : FittedModel
+    as_of : str or None
+        The day on which the season was read; None for the prior.
+    changed : tuple of str
+        Which of ``tree``, ``traits``, ``crosses`` are no longer what the model was fitted on.
+    fingerprint : str or None
+        Of the saved model; None for the prior.
+    """
+
+    model: FittedModel
+    as_of: str | None = None
+    changed: tuple[str, ...] = ()
+    fingerprint: str | None = None
+
+
+def basis_of(collection: Collection) -> Basis:
+    """Return the model of the last retraining, or the prior if there was none."""
+    saved = collection.saved
+    if saved is None:
+        reference = collection.settings.reference or collection_reference(collection)
+        return Basis(prior_model(recipe_for(collection.traits, reference, unit=collection.distances.unit)))
+    now = collection.fingerprints
+    changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
+    return Basis(saved.model, saved.as_of, changed, saved.fingerprint)
+
+
+def collection_reference(collection: Collection) -> float:
+    """Return the greatest distance among the species that the collection grows, crosses or wants, in the tree's unit.
+
+    A collection without any of them takes the whole tree.
+    """
+    named = [
+        *(plant.species for plant in collection.plants.by_name.values()),
+        *(name for cross in collection.crosses for name in (cross.seed_parent, cross.pollen_parent) if name),
+        *(name for wanted in collection.wanted for name in (wanted.seed_parent, wanted.pollen_parent)),
+    ]
+    labels = [label for name in dict.fromkeys(named) if (label := collection.index.find(name)) is not None]
+    return greatest_distance(collection.distances, list(dict.fromkeys(labels)))
+
+
+def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
+    """Return the rows of numbers of directed pairs of labels, shape (n_pairs, n_features)."""
+    distance = collection.distances.patristic_pairs(seed, pollen)
+    return pair_rows(model.recipe, distance, collection.traits, seed, pollen)
+
+
+def logits_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Logits:
+    """Return the logits of the chance per flower of directed pairs of labels."""
+    return logits(model, rows_of(collection, model, seed, pollen))

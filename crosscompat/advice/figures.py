@@ -1,0 +1,203 @@
+"""The figures that answers are made of, as they are printed and published."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+from crosscompat.advice.basis import Basis
+from crosscompat.book.crosses import Cross
+from crosscompat.book.evidence import fruitful
+from crosscompat.collection.opening import Collection
+from crosscompat.model.forecast import Chances
+from crosscompat.names import genus_of
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.show.chances import one_in
+from crosscompat.wording import say
+
+__all__ = [
+    "BasisFigures",
+    "Distance",
+    "Interval",
+    "Past",
+    "TreeFigures",
+    "basis_figures",
+    "distance_of",
+    "interval_at",
+    "past_crosses",
+    "past_of",
+    "tree_figures",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A chance: its mean, its 90% interval, and how a grower says it."""
+
+    mean: float
+    low: float
+    high: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """How far apart two species stand.
+
+    Attributes
+    ----------
+    patristic : float
+        In ``unit``.
+    unit : str or None
+    relative : float
+        Of the reference; above 1 is outside what was seen.
+    nodes : int or None
+        Nodes between them on the tree; None for a table of distances.
+    clade_size : int or None
+        Species in the smallest clade that holds both.
+    clade_depth : float or None
+        Where that clade starts: 0 at the root, near 1 if the two have just parted.
+    clade_name : str or None
+        The lowest named group that holds both.
+    """
+
+    patristic: float
+    unit: str | None
+    relative: float
+    nodes: int | None = None
+    clade_size: int | None = None
+    clade_depth: float | None = None
+    clade_name: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """An earlier cross.
+
+    Attributes
+    ----------
+    number : str
+        The grower's number.
+    date : str
+        ISO date.
+    flowers : int or None
+    outcome : str
+        ``took``, ``failed`` or ``open``.
+    """
+
+    number: str
+    date: str
+    flowers: int | None
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
+class BasisFigures:
+    """What the forecast rests on.
+
+    Attributes
+    ----------
+    kind : str
+        ``crosses`` or ``prior``.
+    crosses, took : int
+        Finished crosses that entered, and those with a seedling.
+    as_of : str or None
+        ISO date on which the season was read.
+    changed : list of str
+        What has changed since: ``tree``, ``traits``, ``crosses``.
+    model : str or None
+        Fingerprint of the saved model.
+    words : str
+        In plain words.
+    """
+
+    kind: str
+    crosses: int
+    took: int
+    as_of: str | None
+    changed: list[str]
+    model: str | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class TreeFigures:
+    """The tree asked: its name, unit, number of species, fingerprint, and the distance that counts as 1."""
+
+    name: str
+    unit: str | None
+    species: int
+    reference: float
+    fingerprint: str
+
+
+def interval_at(chances: Chances, i: int) -> Interval:
+    """Return one pairing's chance."""
+    mean = float(chances.mean[i])
+    return Interval(mean, float(chances.low[i]), float(chances.high[i]), one_in(mean))
+
+
+def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
+    """Return how far apart two labels stand, by every measure the tree allows."""
+    distances = collection.distances
+    patristic = distances.patristic(seed, pollen)
+    relative = patristic / basis.model.recipe.reference
+    if not isinstance(distances, Phylogeny):
+        return Distance(patristic, distances.unit, relative)
+    nodes = distances.node_distance(seed, pollen)
+    if distances.rooted is False:
+        return Distance(patristic, distances.unit, relative, nodes)
+    clade = distances.clade(seed, pollen)
+    return Distance(patristic, distances.unit, relative, nodes, clade.size, clade.depth, clade.name or None)
+
+
+def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
+    """Return earlier crosses by seed parent and pollen parent, oldest first; selfing is none."""
+    label_of = lru_cache(maxsize=None)(collection.index.find)
+    found: dict[tuple[str, str], list[Past]] = {}
+    for cross in sorted(collection.crosses, key=lambda cross: (cross.date, cross.row)):
+        if cross.pollen_parent is None or collection.plants.one_clone(cross.seed_plant, cross.pollen_plant):
+            continue
+        seed = label_of(cross.seed_parent)
+        pollen = label_of(cross.pollen_parent, genus_of(cross.seed_parent))
+        if seed is not None and pollen is not None:
+            found.setdefault((seed, pollen), []).append(_past(cross))
+    return found
+
+
+def past_of(collection: Collection, seed: str, pollen: str) -> list[Past]:
+    """Return earlier crosses of one directed pair of labels, oldest first."""
+    return past_crosses(collection).get((seed, pollen), [])
+
+
+def _past(cross: Cross) -> Past:
+    outcome = fruitful(cross)
+    word = "open" if outcome is None else "took" if outcome else "failed"
+    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, word)
+
+
+def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
+    """Return what a forecast rests on, with what has changed since."""
+    seen = basis.model.seen
+    kind = "prior" if basis.as_of is None else "crosses"
+    words = [say(f"basis.{kind}", n=seen.crosses, took=seen.took, as_of=basis.as_of)]
+    if collection.settings.invented and kind == "crosses":
+        words.append(say("basis.invented"))
+    if basis.changed:
+        changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
+        words.append(say("basis.changed", changed=changed))
+    return BasisFigures(
+        kind, seen.crosses, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, " ".join(words)
+    )
+
+
+def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
+    """Return which tree was asked."""
+    return TreeFigures(
+        collection.tree_name,
+        collection.distances.unit,
+        len(collection.distances.tips),
+        basis.model.recipe.reference,
+        collection.fingerprints["tree"],
+    )

@@ -1,0 +1,228 @@
+"""Learning from the season: fit anew, and say what moved and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from crosscompat.advice.basis import Basis, basis_of, logits_of, rows_of
+from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
+from crosscompat.advice.rank import wanted_pairs
+from crosscompat.advice.reasoning import feature_in_words
+from crosscompat.book.evidence import REASONS, Evidence, evidence_from
+from crosscompat.collection.opening import MODEL_FILE, Collection
+from crosscompat.collection.settings import FILE_NAME
+from crosscompat.collection.upgrade import set_setting
+from crosscompat.model.fitted import FittedModel, fit_model
+from crosscompat.model.forecast import Reasons, chances, reasons
+from crosscompat.model.likelihood import Counts
+from crosscompat.model.saved import SavedModel, write_model
+from crosscompat.names import correct_form
+from crosscompat.pairing import pair_rows, recipe_for
+from crosscompat.phylogeny.reference import greatest_distance
+from crosscompat.wording import say
+
+__all__ = ["LeftOutCount", "Lesson", "Moved", "Weighting", "keep", "learn"]
+
+_MOST_MOVED = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """One pairing's chance per flower before and after, and what moved it most."""
+
+    seed_parent: str
+    pollen_parent: str
+    before: Interval
+    after: Interval
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Weighting:
+    """What a feature weighs, on the logit scale, before and after; None where it was not in the model."""
+
+    feature: str
+    words: str
+    before: float | None
+    after: float | None
+    after_sd: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutCount:
+    """How many crosses did not enter for one reason, and which."""
+
+    reason: str
+    words: str
+    crosses: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """What a retraining changed.
+
+    Attributes
+    ----------
+    as_of : str
+        ISO date on which the season was read.
+    before, after : BasisFigures
+    moved : list of Moved
+        The crosses wanted, or else the pairs crossed so far; the largest move first.
+    weightings : list of Weighting
+    left_out : list of LeftOutCount
+    uncounted : int
+        Crosses that entered as one flower because their flowers were not counted.
+    reference_before, reference_after : float
+        The distance that counts as 1.
+    unit : str or None
+    """
+
+    as_of: str
+    before: BasisFigures
+    after: BasisFigures
+    moved: list[Moved]
+    weightings: list[Weighting]
+    left_out: list[LeftOutCount]
+    uncounted: int
+    reference_before: float
+    reference_after: float
+    unit: str | None
+    invented: bool
+    schema: str = field(default="crosscompat.retrain/1")
+
+
+def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
+    """Fit the grower's finished crosses anew.
+
+    Parameters
+    ----------
+    collection : Collection
+    as_of : date
+        The day on which the season is read; a cross younger than the collection's window does not enter.
+
+    Returns
+    -------
+    Lesson
+        What changed; nothing has been written yet.
+    SavedModel
+        To be kept with `keep`.
+    """
+    settings = collection.settings
+    evidence = evidence_from(
+        collection.crosses, collection.plants, collection.index, as_of=as_of, window_days=settings.window_days
+    )
+    before = basis_of(collection)
+    model = _fit(collection, before, evidence)
+    saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), settings.invented)
+    after = Basis(model, as_of.isoformat(), (), saved.fingerprint)
+    return _lesson(collection, evidence, before, after), saved
+
+
+def keep(folder: Path, saved: SavedModel) -> Path:
+    """Write a model into its collection, and its reference into the settings; return where."""
+    path = folder / MODEL_FILE
+    write_model(path, saved)
+    set_setting(folder / FILE_NAME, "reference", saved.model.recipe.reference)
+    return path
+
+
+def _fit(collection: Collection, before: Basis, evidence: Evidence) -> FittedModel:
+    seed, pollen = evidence.seed, evidence.pollen
+    species = tuple(dict.fromkeys((*seed, *pollen)))
+    if (collection.settings.reference_fixed and collection.settings.reference) or not species:
+        reference = before.model.recipe.reference
+    else:
+        reference = greatest_distance(collection.distances, species)
+    recipe = recipe_for(collection.traits, reference, unit=collection.distances.unit)
+    rows = pair_rows(recipe, collection.distances.patristic_pairs(seed, pollen), collection.traits, seed, pollen)
+    outcomes = evidence.outcomes
+    return fit_model(recipe, rows, Counts.of(outcomes.tried, outcomes.took, outcomes.some), species=species)
+
+
+def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Basis) -> Lesson:
+    pairs = _pairs_to_watch(collection, evidence)
+    return Lesson(
+        as_of=after.as_of or "",
+        before=basis_figures(collection, before),
+        after=basis_figures(collection, after),
+        moved=_moved(collection, before.model, after.model, pairs),
+        weightings=_weightings(before.model, after.model),
+        left_out=_left_out(evidence),
+        uncounted=int(evidence.outcomes.uncounted.sum()),
+        reference_before=before.model.recipe.reference,
+        reference_after=after.model.recipe.reference,
+        unit=collection.distances.unit,
+        invented=collection.settings.invented,
+    )
+
+
+def _pairs_to_watch(collection: Collection, evidence: Evidence) -> list[tuple[str, str]]:
+    candidates, _ = wanted_pairs(collection, collection.wanted)
+    wanted = [(candidate.seed.label, candidate.pollen.label) for candidate in candidates]
+    crossed = zip(evidence.seed, evidence.pollen, strict=True)
+    return list(dict.fromkeys(wanted or crossed))[:_MOST_MOVED]
+
+
+def _moved(
+    collection: Collection, before: FittedModel, after: FittedModel, pairs: Sequence[tuple[str, str]]
+) -> list[Moved]:
+    if not pairs:
+        return []
+    seed, pollen = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+    old, new = (chances(logits_of(collection, model, seed, pollen)) for model in (before, after))
+    shifts = _shifts(collection, before, after, seed, pollen)
+    moved = [
+        Moved(correct_form(seed[i]), correct_form(pollen[i]), interval_at(old, i), interval_at(new, i), _why(shifts[i]))
+        for i in range(len(pairs))
+    ]
+    return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
+
+
+def _shifts(
+    collection: Collection, before: FittedModel, after: FittedModel, seed: Sequence[str], pollen: Sequence[str]
+) -> list[dict[str, float]]:
+    """Return what each reason of each pair gained, from one model to the other."""
+    old_rows, new_rows = (rows_of(collection, model, seed, pollen) for model in (before, after))
+    shifts = []
+    for old_row, new_row in zip(old_rows, new_rows, strict=True):
+        old, new = _parts(reasons(before, old_row)), _parts(reasons(after, new_row))
+        shifts.append({name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}})
+    return shifts
+
+
+def _parts(found: Reasons) -> dict[str, float]:
+    return {"base": found.base} | {name: logit for name, logit, _ in found.terms}
+
+
+def _why(shift: dict[str, float]) -> str:
+    feature, gain = max(sorted(shift.items()), key=lambda entry: abs(entry[1]))
+    return say(f"learn.why.{'up' if gain > 0 else 'down'}", feature=feature_in_words(feature))
+
+
+def _weightings(before: FittedModel, after: FittedModel) -> list[Weighting]:
+    old = dict(zip(before.recipe.names, before.stages[0].mean[1:], strict=True))
+    sd = np.sqrt(np.diag(after.stages[0].covariance))[1:]
+    new = dict(zip(after.recipe.names, zip(after.stages[0].mean[1:], sd, strict=True), strict=True))
+    found = []
+    for name in dict.fromkeys((*after.recipe.names, *before.recipe.names)):
+        mean, spread = new.get(name, (None, None))
+        found.append(Weighting(name, feature_in_words(name), _number(old.get(name)), _number(mean), _number(spread)))
+    return found
+
+
+def _number(value: np.floating | float | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _left_out(evidence: Evidence) -> list[LeftOutCount]:
+    found = []
+    for reason in REASONS:
+        numbers = [left.cross.number for left in evidence.left_out if left.reason == reason]
+        if numbers:
+            found.append(LeftOutCount(reason, say(f"learn.left_out.{reason}", n=len(numbers)), numbers))
+    return found

@@ -1,0 +1,215 @@
+"""Which pairings first: the crosses wanted, all partners of a species, or all pairs among some."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import permutations
+
+from crosscompat.advice.basis import Basis, basis_of, rows_of
+from crosscompat.advice.cautions import Caution, cautions
+from crosscompat.advice.figures import (
+    BasisFigures,
+    Interval,
+    Past,
+    TreeFigures,
+    basis_figures,
+    interval_at,
+    past_crosses,
+    tree_figures,
+)
+from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.verdict import verdict, verdict_words
+from crosscompat.book.wanted import Wanted
+from crosscompat.collection.opening import Collection
+from crosscompat.errors import NoPairing, UnknownName, WrongUse
+from crosscompat.model.forecast import chances, logits
+from crosscompat.wording import say
+
+__all__ = ["Candidate", "RankRow", "Ranking", "Refused", "among_species", "partners_of", "rank", "wanted_pairs"]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A directed pairing to be ranked, with how much it is wanted (1 to 5) if that is known."""
+
+    seed: Parent
+    pollen: Parent
+    want: int | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A row of the wish-list that can be no pairing, and why."""
+
+    row: int
+    seed_parent: str
+    pollen_parent: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class RankRow:
+    """One ranked pairing.
+
+    Attributes
+    ----------
+    place : int
+        From 1.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    seed_plant, pollen_plant : str or None
+    chance, per_flower : Interval
+        Of at least one seedling from the flowers, and from one.
+    verdict, verdict_words : str
+    relative_distance : float
+    want : int or None
+    note : str or None
+    past : list of Past
+        Earlier crosses this way round.
+    cautions : list of Caution
+    """
+
+    place: int
+    seed_parent: str
+    pollen_parent: str
+    seed_plant: str | None
+    pollen_plant: str | None
+    chance: Interval
+    per_flower: Interval
+    verdict: str
+    verdict_words: str
+    relative_distance: float
+    want: int | None
+    note: str | None
+    past: list[Past]
+    cautions: list[Caution]
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Pairings by chance, best first, equal chances by name."""
+
+    flowers: int
+    rows: list[RankRow]
+    refused: list[Refused]
+    basis: BasisFigures
+    tree: TreeFigures
+    invented: bool
+    notes: list[str]
+    schema: str = field(default="crosscompat.rank/1")
+
+
+def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
+    """Return the pairings of a wish-list, and the rows that can be none."""
+    candidates, refused = [], []
+    for row in wanted:
+        try:
+            seed, pollen = find_parents(collection, row.seed_parent, row.pollen_parent)
+            candidates.append(Candidate(seed, pollen, row.want, row.note))
+        except (NoPairing, UnknownName) as error:
+            refused.append(Refused(row.row, row.seed_parent, row.pollen_parent, str(error)))
+    return candidates, refused
+
+
+def partners_of(collection: Collection, species: str, among: Sequence[str] = ()) -> list[Candidate]:
+    """Return every pairing of one species or plant with others, both ways round.
+
+    Parameters
+    ----------
+    collection : Collection
+    species : str
+        A species or a plant.
+    among : sequence of str
+        The others; the whole tree if there are none.
+
+    Raises
+    ------
+    UnknownName
+        If a name stands nowhere.
+    """
+    found = []
+    for other in among or collection.distances.tips:
+        try:
+            one, two = find_parents(collection, species, other)
+        except NoPairing:
+            continue
+        if one.label != two.label:
+            found += [Candidate(one, two), Candidate(two, one)]
+    return found
+
+
+def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
+    """Return every directed pairing among some species or plants."""
+    return [Candidate(*find_parents(collection, seed, pollen)) for seed, pollen in permutations(species, 2)]
+
+
+def rank(
+    collection: Collection, candidates: Sequence[Candidate], *, flowers: int = 1, refused: Sequence[Refused] = ()
+) -> Ranking:
+    """Rank pairings by the chance of at least one seedling.
+
+    Parameters
+    ----------
+    collection : Collection
+    candidates : sequence of Candidate
+    flowers : int
+        Flowers for each pairing, at least 1.
+    refused : sequence of Refused
+        To be told beside the ranking.
+
+    Raises
+    ------
+    WrongUse
+        If ``flowers`` is below 1.
+    """
+    if flowers < 1:
+        raise WrongUse(say("take.flowers", got=flowers))
+    basis = basis_of(collection)
+    rows = sorted(_rows(collection, basis, candidates, flowers), key=_best_first)
+    placed = [replace(row, place=i) for i, row in enumerate(rows, 1)]
+    notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
+    return Ranking(
+        flowers,
+        placed,
+        list(refused),
+        basis_figures(collection, basis),
+        tree_figures(collection, basis),
+        collection.settings.invented,
+        [note for note in dict.fromkeys(notes) if note],
+    )
+
+
+def _rows(collection: Collection, basis: Basis, candidates: Sequence[Candidate], flowers: int) -> Iterator[RankRow]:
+    if not candidates:
+        return
+    seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
+    numbers = rows_of(collection, basis.model, seed, pollen)
+    answer = logits(basis.model, numbers)
+    all_flowers, one_flower = chances(answer, flowers), chances(answer)
+    past = past_crosses(collection)
+    for i, candidate in enumerate(candidates):
+        chance = interval_at(all_flowers, i)
+        word = verdict(chance.mean, chance.low, chance.high)
+        yield RankRow(
+            place=0,
+            seed_parent=candidate.seed.name,
+            pollen_parent=candidate.pollen.name,
+            seed_plant=candidate.seed.plant.plant if candidate.seed.plant else None,
+            pollen_plant=candidate.pollen.plant.plant if candidate.pollen.plant else None,
+            chance=chance,
+            per_flower=interval_at(one_flower, i),
+            verdict=word,
+            verdict_words=verdict_words(word),
+            relative_distance=float(numbers[i, 0]),
+            want=candidate.want,
+            note=candidate.note,
+            past=past.get((seed[i], pollen[i]), []),
+            cautions=cautions(collection, basis.model, candidate.seed, candidate.pollen, numbers[i]),
+        )
+
+
+def _best_first(row: RankRow) -> tuple[float, int, str, str, str, str]:
+    names = (row.seed_parent, row.pollen_parent, row.seed_plant or "", row.pollen_plant or "")
+    return (-round(row.chance.mean, 12), -(row.want or 0), *names)

@@ -1,0 +1,104 @@
+"""The reasons for a chance, in words that a grower would use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp
+
+from crosscompat.advice.cautions import spoken
+from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import Reasons, reasons
+from crosscompat.model.likelihood import Floats
+from crosscompat.wording import say
+
+__all__ = ["Reason", "feature_in_words", "reasons_in_words", "weight_in_words"]
+
+_NEAR, _FAR = 1 / 3, 2 / 3
+_SLIGHT, _CLEAR, _STRONG = 0.05, 0.5, 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One step of the way to the chance.
+
+    Attributes
+    ----------
+    feature : str
+        ``base`` for an average pairing, else the feature.
+    value : float or None
+        The feature's number for this pairing; None where unknown.
+    logit : float
+        What it adds to the logit of the chance per flower; all of them add up to the posterior mean.
+    says : str
+        In plain words.
+    """
+
+    feature: str
+    value: float | None
+    logit: float
+    says: str
+
+
+def reasons_in_words(model: FittedModel, row: Floats) -> list[Reason]:
+    """Return the reasons for one pairing's chance per flower: an average pairing first, then the weightiest."""
+    found: Reasons = reasons(model, row)
+    features = zip(model.recipe.features, found.terms, strict=True)
+    terms = [
+        Reason(name, value, logit, _says(feature.kind, feature.column, value, logit))
+        for feature, (name, logit, value) in features
+    ]
+    base = Reason("base", None, found.base, say("reasons.base"))
+    return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
+
+
+def feature_in_words(name: str) -> str:
+    """Return a feature's name as words.
+
+    Examples
+    --------
+    >>> feature_in_words("distance"), feature_in_words("2n lower")
+    ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
+    """
+    column, _, kind = name.rpartition(" ")
+    return say(f"reasons.features.{kind}", trait=spoken(column))
+
+
+def weight_in_words(logit: float) -> str:
+    """Return how heavily something speaks for or against a pairing.
+
+    Examples
+    --------
+    >>> weight_in_words(0.7), weight_in_words(-1.5), weight_in_words(0.01)
+    ('clearly for it', 'strongly against it', 'makes no difference')
+    """
+    size = abs(logit)
+    if size < _SLIGHT:
+        return say("reasons.weight.none")
+    word = "slight" if size < _CLEAR else "clear" if size < _STRONG else "strong"
+    return say(f"reasons.weight.{word}_{'for' if logit > 0 else 'against'}")
+
+
+def _says(kind: str, column: str | None, value: float | None, logit: float) -> str:
+    trait = "" if column is None else spoken(column)
+    if value is None:
+        return say("reasons.unknown", trait=trait)
+    fact = say(f"reasons.{_fact(kind, value)}", trait=trait, value=f"{value:.2f}", times=f"{exp(abs(value)):.1f}")
+    return say("reasons.line", fact=fact, weight=weight_in_words(logit))
+
+
+def _fact(kind: str, value: float) -> str:
+    if kind == "distance":
+        return f"distance.{_how_far(value)}"
+    if kind == "ratio":
+        return f"ratio.{'longer' if value > 0 else 'shorter' if value < 0 else 'same'}"
+    if kind == "size":
+        return "size"
+    return f"{kind}.{'yes' if value else 'no'}"
+
+
+def _how_far(relative: float) -> str:
+    if relative == 0:
+        return "none"
+    if relative < _NEAR:
+        return "near"
+    return "middling" if relative < _FAR else "far" if relative <= 1 else "beyond"

@@ -1,0 +1,185 @@
+"""The crosses of a collection, as ``crosses.csv`` holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from hashlib import sha256
+from os import PathLike
+from typing import Any
+from uuid import UUID
+
+from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.book.convert import BadCell
+from crosscompat.errors import Fault
+from crosscompat.wording import say
+
+__all__ = ["HEADER", "NO_POLLEN_PARENT", "POLLEN_KINDS", "STAGES", "Cross", "crosses_fingerprint", "read_crosses"]
+
+STAGES = ("set", "hold", "fill", "germinate")
+NO_POLLEN_PARENT = ("open", "none")
+POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
+
+_COUNTS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings", "tried", "took")
+_TEXTS = (
+    *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),
+    *("source", "note"),
+)
+_AT_MOST = (
+    ("pods_set", "units"),
+    ("pods_held", "pods_set"),
+    ("pods_held", "units"),
+    ("seeds_filled", "seeds"),
+    ("seedlings", "seeds_sown"),
+    ("took", "tried"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Cross:
+    """A pairing made on one seed plant in one season, with what was counted; None is unknown, never a failure.
+
+    Attributes
+    ----------
+    date : date
+        The local calendar day of the (first) pollination.
+    seed_parent, pollen_parent : str
+        Names as written; no pollen parent where the flower was left open or bagged and left alone.
+    id : str or None
+        UUID, never reused.
+    cross : str or None
+        The grower's own number.
+    units : int or None
+        What was pollinated, in ``unit_kind``.
+    pods_set, pods_held, seeds, seeds_filled, seeds_sown, seedlings : int or None
+        Counts along the way; ``seedlings`` is the highest number up.
+    tried, took : int or None
+        Units, and units with a seedling, where they were counted one by one.
+    closed_stage : str or None
+        The last stage that is over: ``set``, ``hold``, ``fill`` or ``germinate``.
+    lost_to : str or None
+        An accident that ended it, which is no failure of the cross.
+    only_successes : bool or None
+        From a batch in which failures were not written down.
+    recorded_at : datetime or None
+        In UTC.
+    """
+
+    date: date
+    seed_parent: str
+    pollen_parent: str | None
+    id: str | None = None
+    cross: str | None = None
+    seed_plant: str | None = None
+    pollen_plant: str | None = None
+    grower: str | None = None
+    pollen_kind: str | None = None
+    technique: str | None = None
+    isolation: str | None = None
+    units: int | None = None
+    unit_kind: str | None = None
+    pods_set: int | None = None
+    pods_held: int | None = None
+    seeds: int | None = None
+    seeds_filled: int | None = None
+    seeds_sown: int | None = None
+    seedlings: int | None = None
+    tried: int | None = None
+    took: int | None = None
+    closed_stage: str | None = None
+    lost_to: str | None = None
+    only_successes: bool | None = None
+    source: str | None = None
+    recorded_at: datetime | None = None
+    note: str | None = None
+    row: int = 0
+
+    @property
+    def number(self) -> str:
+        """The grower's number, or the row of the file for want of one."""
+        return self.cross or say("crosses.row", row=str(self.row))
+
+
+HEADER = (
+    *("id", "cross", "date", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "grower", "pollen_kind"),
+    *("technique", "isolation", "units", "unit_kind", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown"),
+    *("seedlings", "tried", "took", "closed_stage", "lost_to", "only_successes", "source", "recorded_at", "note"),
+)
+
+_REQUIRED = ("date", "seed_parent", "pollen_parent")
+
+
+def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
+    """Read ``crosses.csv``.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file: what cannot be read, impossible counts, an id used twice.
+    """
+    faults: list[Fault] = []
+    sheet = read_sheet(path, known=HEADER, required=_REQUIRED, faults=faults)
+    rows = [Cells(sheet, row, faults) for row in sheet.rows] if set(_REQUIRED) <= set(sheet.header) else []
+    crosses = [cross for cells in rows if (cross := _cross(cells)) is not None]
+    faults += _repeated_ids(sheet, crosses)
+    raise_faults(faults)
+    return tuple(crosses)
+
+
+def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
+    """Return SHA-256 over the crosses, whatever the order of columns in their file, in hexadecimal."""
+    names = [item.name for item in fields(Cross) if item.name != "row"]
+    digest = sha256()
+    for cross in crosses:
+        digest.update(repr([getattr(cross, name) for name in names]).encode())
+    return digest.hexdigest()
+
+
+def _cross(cells: Cells) -> Cross | None:
+    """Read one row; None where a required cell cannot be read, which has then added its fault."""
+    day = cells.day("date", needed=True)
+    pollen_kind = cells.choice("pollen_kind", POLLEN_KINDS)
+    named = pollen_kind not in NO_POLLEN_PARENT
+    seed, pollen = cells.text("seed_parent", needed=True), cells.text("pollen_parent", needed=named)
+    counts: dict[str, Any] = {column: cells.whole(column) for column in _COUNTS}
+    texts: dict[str, Any] = {column: cells.text(column) for column in _TEXTS}
+    others: dict[str, Any] = {
+        "id": cells.read("id", _uuid),
+        "pollen_kind": pollen_kind,
+        "closed_stage": cells.choice("closed_stage", STAGES),
+        "only_successes": cells.yes_no("only_successes"),
+        "recorded_at": cells.timestamp("recorded_at"),
+        "row": cells.row.number,
+    }
+    _refuse_impossible(cells, counts)
+    if day is None or seed is None or (named and pollen is None):
+        return None
+    return Cross(day, seed, pollen, **counts, **texts, **others)
+
+
+def _uuid(text: str) -> str:
+    try:
+        return str(UUID(text))
+    except ValueError:
+        raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
+
+
+def _refuse_impossible(cells: Cells, counts: dict[str, int | None]) -> None:
+    for less, more in _AT_MOST:
+        few, many = counts[less], counts[more]
+        if few is not None and many is not None and few > many:
+            what = say("crosses.more_than", less=say(f"crosses.counts.{less}"), more=say(f"crosses.counts.{more}"))
+            cells.fault(less, f"{what} ({few} > {many}).")
+    if (counts["tried"] is None) != (counts["took"] is None):
+        cells.fault("tried" if counts["tried"] is None else "took", say("crosses.tried_and_took"))
+
+
+def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
+    first: dict[str, int] = {}
+    faults = []
+    for cross in crosses:
+        if cross.id is not None and first.setdefault(cross.id, cross.row) != cross.row:
+            place = sheet.place(next(row for row in sheet.rows if row.number == cross.row), "id")
+            faults.append(Fault(place, say("crosses.id_twice", row=str(first[cross.id])), say("crosses.id_advice")))
+    return faults

@@ -1,0 +1,108 @@
+"""The plants of a collection, as ``plants.csv`` holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from os import PathLike
+
+from crosscompat.book.cells import Cells, raise_faults, read_sheet
+from crosscompat.errors import Fault
+from crosscompat.wording import say
+
+__all__ = ["HEADER", "SEXES", "Plant", "Plants", "read_plants"]
+
+HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
+SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One plant on the bench.
+
+    Attributes
+    ----------
+    plant : str
+        Its own name or number.
+    species : str
+        As written.
+    clone : str
+        Offsets and cuttings of one plant share it; a plant that names none is its own.
+    sex : str or None
+        ``female``, ``male``, ``both``, ``male that sometimes fruits``, ``unknown``.
+    chromosomes : int or None
+        Its own count, 2n.
+    self_fertile : bool or None
+    """
+
+    plant: str
+    species: str
+    clone: str
+    sex: str | None = None
+    chromosomes: int | None = None
+    self_fertile: bool | None = None
+    source: str | None = None
+    note: str | None = None
+    row: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Plants:
+    """All plants, found by their own name.
+
+    Examples
+    --------
+    >>> bench = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
+    >>> bench.one_clone("A1", "A2"), bench.one_clone("A1", "B"), bench.one_clone("A1", None)
+    (True, False, False)
+    """
+
+    by_name: Mapping[str, Plant]
+
+    @classmethod
+    def of(cls, plants: Iterable[Plant]) -> Plants:
+        """Collect plants."""
+        return cls({plant.plant: plant for plant in plants})
+
+    def find(self, name: str | None) -> Plant | None:
+        """Return the plant of that name, or None."""
+        return None if name is None else self.by_name.get(name)
+
+    def one_clone(self, a: str | None, b: str | None) -> bool:
+        """Tell whether two plants are known to be one: the same plant, or offsets of one."""
+        if a is None or b is None:
+            return False
+        first, second = self.find(a), self.find(b)
+        return a == b or (first is not None and second is not None and first.clone == second.clone)
+
+
+def read_plants(path: str | PathLike[str]) -> Plants:
+    """Read ``plants.csv``.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file, such as a plant that stands in it twice.
+    """
+    faults: list[Fault] = []
+    sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
+    found: dict[str, Plant] = {}
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        plant = _plant(cells)
+        if plant is not None and plant.plant in found:
+            cells.fault("plant", say("plants.twice", plant=plant.plant, row=str(found[plant.plant].row)))
+        elif plant is not None:
+            found[plant.plant] = plant
+    raise_faults(faults)
+    return Plants(found)
+
+
+def _plant(cells: Cells) -> Plant | None:
+    name, species = cells.text("plant", needed=True), cells.text("species", needed=True)
+    clone, sex = cells.text("clone"), cells.choice("sex", SEXES)
+    chromosomes, self_fertile = cells.whole("2n"), cells.yes_no("self_fertile")
+    if name is None or species is None:
+        return None
+    source, note = cells.text("source"), cells.text("note")
+    return Plant(name, species, clone or name, sex, chromosomes, self_fertile, source, note, cells.row.number)

@@ -1,0 +1,101 @@
+"""The trees and trait tables that come with the package."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from crosscompat.errors import WrongUse
+from crosscompat.wording import say
+
+__all__ = ["CarriedTree", "carried_tree", "carried_trees", "tree_for_genus"]
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedTree:
+    """A tree that comes with the package.
+
+    Attributes
+    ----------
+    name : str
+        What a grower calls it by.
+    title, genus, unit, source, doi, licence : str
+        What it shows, in which unit, where it is from and on what terms.
+    tips : int
+    tree, traits : Path
+        The files.
+    group : str
+        ``cactus``, ``spurge`` or nothing: which cautions apply.
+    fruit_word : str
+        The group's own word for a seed vessel.
+    trait_kinds : mapping of str to str
+        Kinds of the columns of its traits.
+    """
+
+    name: str
+    title: str
+    genus: str
+    unit: str
+    source: str
+    doi: str
+    licence: str
+    tips: int
+    tree: Path
+    traits: Path
+    group: str
+    fruit_word: str
+    trait_kinds: Mapping[str, str]
+
+
+@cache
+def carried_trees() -> tuple[CarriedTree, ...]:
+    """Return what is carried, by name.
+
+    Examples
+    --------
+    >>> [tree.genus for tree in carried_trees() if tree.name == "echinocereus"]
+    ['Echinocereus']
+    """
+    folder = _folder()
+    table = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
+    rows = sorted(table["tree"], key=lambda row: str(row["name"]))
+    words = ("name", "title", "genus", "unit", "source", "doi", "licence", "tips", "group", "fruit_word", "trait_kinds")
+    return tuple(
+        CarriedTree(**{word: row[word] for word in words}, tree=folder / row["file"], traits=folder / row["traits"])
+        for row in rows
+    )
+
+
+def carried_tree(name: str) -> CarriedTree:
+    """Return the carried tree of that name.
+
+    Raises
+    ------
+    WrongUse
+        If none has it.
+    """
+    for tree in carried_trees():
+        if tree.name == name:
+            return tree
+    raise WrongUse(say("carried.unknown", name=name, known=", ".join(tree.name for tree in carried_trees())))
+
+
+def tree_for_genus(genus: str) -> CarriedTree | None:
+    """Return the carried tree of a genus, or None.
+
+    Examples
+    --------
+    >>> tree_for_genus("echinocereus").name
+    'echinocereus'
+    """
+    return next((tree for tree in carried_trees() if tree.genus.casefold() == genus.casefold()), None)
+
+
+def _folder() -> Path:
+    """Inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent
+    installed = package / "carried"
+    return installed if installed.is_dir() else package.parent / "trees"

@@ -1,0 +1,184 @@
+"""Opening a collection: everything in it read at once, and every fault of it told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any, TypeVar
+
+from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
+from crosscompat.book.plants import Plants, read_plants
+from crosscompat.book.wanted import Wanted, read_wanted
+from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.collection.settings import FILE_NAME, Settings, read_settings
+from crosscompat.collection.upgrade import upgrade
+from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
+from crosscompat.model.saved import SavedModel, read_model
+from crosscompat.names import NameIndex
+from crosscompat.phylogeny.read import read_tree
+from crosscompat.phylogeny.table import read_distances
+from crosscompat.phylogeny.tree import Distances
+from crosscompat.traits import TraitTable, read_traits
+from crosscompat.wording import say
+
+__all__ = ["MODEL_FILE", "Collection", "open_carried", "open_collection"]
+
+MODEL_FILE = "model.json"
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Collection:
+    """Everything a grower keeps in one folder.
+
+    Attributes
+    ----------
+    folder : Path or None
+        None for a tree that comes with the package, without a folder of the grower's own.
+    settings : Settings
+    distances : Phylogeny or DistanceTable
+    tree_name : str
+        What the tree is called on screens.
+    traits : TraitTable or None
+    plants : Plants
+    crosses : tuple of Cross
+    wanted : tuple of Wanted
+    saved : SavedModel or None
+        The model of the last retraining.
+    notices : tuple of str
+        What opening it changed or could not use, to be said once.
+    """
+
+    folder: Path | None
+    settings: Settings
+    distances: Distances
+    tree_name: str
+    traits: TraitTable | None = None
+    plants: Plants = field(default_factory=lambda: Plants.of([]))
+    crosses: tuple[Cross, ...] = ()
+    wanted: tuple[Wanted, ...] = ()
+    saved: SavedModel | None = None
+    notices: tuple[str, ...] = ()
+
+    @property
+    def index(self) -> NameIndex:
+        """The species that have a place on the tree."""
+        return self.distances.index
+
+    @cached_property
+    def fingerprints(self) -> Mapping[str, str]:
+        """What a model was fitted on: tree, traits and crosses, each as SHA-256."""
+        return {
+            "tree": self.distances.fingerprint,
+            "traits": self.traits.fingerprint if self.traits is not None else "",
+            "crosses": crosses_fingerprint(self.crosses),
+        }
+
+    def trait(self, label: str, column: str) -> Any:
+        """Return what is known of a species, or None: unknown, or no such column."""
+        if self.traits is None or all(known.name != column for known in self.traits.columns):
+            return None
+        species = self.traits.index.find(label)
+        return None if species is None else self.traits.value(species, column)
+
+
+def open_collection(folder: Path) -> Collection:
+    """Open the collection in a folder.
+
+    Raises
+    ------
+    BadInput
+        With the faults of every file in it.
+    """
+    notices = _upgraded(folder / FILE_NAME)
+    settings = read_settings(folder / FILE_NAME)
+    reading = _Reading(folder)
+    distances = reading.attempt(lambda: _distances(folder, settings))
+    traits = reading.attempt(lambda: _traits(folder, settings))
+    plants = reading.optional("plants.csv", read_plants) or Plants.of([])
+    crosses = reading.optional("crosses.csv", read_crosses) or ()
+    wanted = reading.optional("wanted.csv", read_wanted) or ()
+    if reading.faults or distances is None:
+        raise BadInput(reading.faults)
+    saved, unread = _model(folder / MODEL_FILE)
+    return Collection(
+        folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, (*notices, *unread)
+    )
+
+
+def open_carried(carried: CarriedTree) -> Collection:
+    """Open a tree that comes with the package, as a collection without records."""
+    settings = Settings(
+        name=carried.title,
+        tree=carried.name,
+        tree_unit=carried.unit,
+        traits=carried.name,
+        group=carried.group,
+        fruit_word=carried.fruit_word,
+    )
+    tree = read_tree(carried.tree, unit=carried.unit)
+    return Collection(None, settings, tree, carried.name, read_traits(carried.traits, carried.trait_kinds))
+
+
+@dataclass
+class _Reading:
+    """Gathers the faults of one file after the other."""
+
+    folder: Path
+    faults: list[Fault] = field(default_factory=list)
+
+    def attempt(self, read: Callable[[], _T]) -> _T | None:
+        try:
+            return read()
+        except BadInput as bad:
+            self.faults += bad.faults
+        except (CrosscompatError, OSError) as error:
+            self.faults.append(Fault(Place(FILE_NAME), str(error)))
+        return None
+
+    def optional(self, name: str, read: Callable[[Path], _T]) -> _T | None:
+        path = self.folder / name
+        return self.attempt(lambda: read(path)) if path.exists() else None
+
+
+def _upgraded(path: Path) -> tuple[str, ...]:
+    backup = upgrade(path)
+    return () if backup is None else (say("settings.upgraded", file=path.name, backup=backup.name),)
+
+
+def _distances(folder: Path, settings: Settings) -> Distances:
+    carried = _carried(settings.tree)
+    path = carried.tree if carried else folder / settings.tree
+    if path.suffix == ".csv":
+        return read_distances(path)
+    unit = settings.tree_unit or (carried.unit if carried else None)
+    return read_tree(path, unit=unit, index=settings.tree_index)
+
+
+def _traits(folder: Path, settings: Settings) -> TraitTable | None:
+    if settings.traits is None:
+        return None
+    carried = _carried(settings.traits)
+    if carried:
+        return read_traits(carried.traits, {**carried.trait_kinds, **settings.trait_kinds})
+    return read_traits(folder / settings.traits, settings.trait_kinds)
+
+
+def _carried(name: str) -> CarriedTree | None:
+    """Return the carried tree that a setting names; a name with an ending is a file."""
+    if "." in name:
+        return None
+    return carried_tree(name) if name in {tree.name for tree in carried_trees()} else None
+
+
+def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:
+    """Read the saved model; one that cannot be read is told and done without, for it can be made anew."""
+    if not path.exists():
+        return None, ()
+    try:
+        return read_model(path), ()
+    except BadInput as bad:
+        return None, (str(bad),)

@@ -1,0 +1,181 @@
+"""The settings of a collection, as ``collection.toml`` holds them."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from crosscompat.book.seasons import DEFAULT_START
+from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.traits import KINDS
+from crosscompat.wording import say
+
+__all__ = ["FILE_NAME", "FORMAT", "Settings", "read_settings"]
+
+FILE_NAME = "collection.toml"
+FORMAT = 1
+
+_CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
+_POSITIVE = ("reference", "window_days")
+_LEAP_YEAR = 2024
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a grower has settled for one collection.
+
+    Attributes
+    ----------
+    format : int
+        Of the file itself.
+    name : str
+        What the collection is called.
+    tree : str
+        File in the folder (Newick, NEXUS, phyloXML, or a ``.csv`` table of distances), or the name of a carried tree.
+    tree_unit : str or None
+        Unit of the branch lengths; ``unit`` counts every branch as 1.
+    tree_index : int or None
+        Which tree of a file with several, from 0.
+    traits : str or None
+        File in the folder, or the name of carried traits.
+    trait_kinds : mapping of str to str
+        Kinds of trait columns, where the grower declares them.
+    group : str
+        ``cactus``, ``spurge`` or nothing: which cautions apply.
+    fruit_word : str
+        The group's own word for a seed vessel.
+    hemisphere : str
+        ``north`` or ``south``.
+    season_start : str
+        Month and day on which seasons start, ``MM-DD``.
+    window_days : int
+        Days from the brush to the last seedling; a cross older than this is finished.
+    reference : float or None
+        The distance that counts as 1; written at each retraining.
+    reference_fixed : bool
+        Whether retraining leaves ``reference`` alone.
+    invented : bool
+        Whether the outcomes are invented, which every screen then says.
+    """
+
+    format: int = FORMAT
+    name: str = ""
+    tree: str = "tree.nwk"
+    tree_unit: str | None = None
+    tree_index: int | None = None
+    traits: str | None = None
+    trait_kinds: Mapping[str, str] = field(default_factory=dict)
+    group: str = ""
+    fruit_word: str = "fruit"
+    hemisphere: str = "north"
+    season_start: str = DEFAULT_START["north"]
+    window_days: int = 365
+    reference: float | None = None
+    reference_fixed: bool = False
+    invented: bool = False
+
+
+_TYPES: Mapping[str, tuple[type, ...]] = {
+    "format": (int,),
+    "tree_index": (int,),
+    "window_days": (int,),
+    "reference": (int, float),
+    "reference_fixed": (bool,),
+    "invented": (bool,),
+    "trait_kinds": (dict,),
+}
+
+
+def read_settings(path: Path) -> Settings:
+    """Read ``collection.toml``.
+
+    Parameters
+    ----------
+    path : Path
+        The file. A setting that is not given has its default.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file, or if its format is newer than this version knows.
+    """
+    table = _parsed(path)
+    given = table.get("format", FORMAT)
+    if isinstance(given, int) and given > FORMAT:
+        raise BadInput([Fault(Place(path.name, column="format"), *_newer(given))])
+    faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
+    if faults:
+        raise BadInput(faults)
+    if "season_start" not in table and "hemisphere" in table:
+        table["season_start"] = DEFAULT_START[table["hemisphere"]]
+    return Settings(**table)
+
+
+def _newer(given: int) -> tuple[str, str]:
+    return say("settings.newer.what", got=given, known=FORMAT), say("settings.newer.advice")
+
+
+def _parsed(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        raise BadInput([Fault(Place(path.name), say("settings.not_utf8"))]) from None
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line, character = (int(found[1]), int(found[2])) if found else (None, None)
+        reason = re.sub(r"\s*\(at .*\)$", "", str(error))
+        place = Place(path.name, line=line, character=character)
+        raise BadInput([Fault(place, say("settings.not_toml", reason=reason), say("settings.toml_advice"))]) from None
+
+
+def _faults(file: str, key: str, value: Any) -> list[Fault]:
+    """Say what is wrong with one setting."""
+    place = Place(file, column=key)
+    known = [item.name for item in fields(Settings)]
+    if key not in known:
+        return [Fault(place, say("settings.unknown", key=key), say("settings.known", keys=", ".join(known)))]
+    kinds = _TYPES.get(key, (str,))
+    if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
+        kind = say(f"settings.kinds.{kinds[-1].__name__}")
+        return [Fault(place, say("settings.kind", key=key, kind=kind, got=value))]
+    if key == "trait_kinds":
+        return _kind_faults(place, value)
+    wrong = _wrong_value(key, value)
+    return [Fault(place, wrong)] if wrong else []
+
+
+def _kind_faults(place: Place, kinds: Any) -> list[Fault]:
+    return [
+        Fault(place, say("settings.trait_kind", column=column, kinds=_listed(KINDS), got=kind))
+        for column, kind in kinds.items()
+        if kind not in KINDS
+    ]
+
+
+def _wrong_value(key: str, value: Any) -> str | None:
+    if key in _CHOICES and value not in _CHOICES[key]:
+        return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
+    if key == "season_start" and not _is_month_and_day(value):
+        return say("settings.season_start", got=value)
+    if key in _POSITIVE and value <= 0:
+        return say("settings.positive", key=key, got=value)
+    return None
+
+
+def _listed(choices: tuple[str, ...]) -> str:
+    return ", ".join(f'"{choice}"' for choice in choices)
+
+
+def _is_month_and_day(text: str) -> bool:
+    if not re.fullmatch(r"\d\d-\d\d", text):
+        return False
+    try:
+        date.fromisoformat(f"{_LEAP_YEAR}-{text}")
+    except ValueError:
+        return False
+    return True
