@@ -148,7 +148,8 @@ class _Reader:
         return found
 
     def read(self) -> PlantName:
-        self.qualifier()
+        if stem(self.peek()) in {"cf", "aff"}:
+            self.qualifier()
         self.genus()
         self.species()
         while self.at < len(self.tokens):
@@ -228,7 +229,10 @@ class _Reader:
         while self.peek().kind in {"word", "cultivar"}:
             words.append(self.peek().text)
             self.at += 1
-        self.put(cultivar=" ".join(words))
+        name = " ".join(words).strip("'‘’‛`´\"“”„ ")
+        if not name:
+            raise _unreadable(self.whole, "cv.")
+        self.put(cultivar=name)
 
     def group(self) -> None:
         words: list[str] = []

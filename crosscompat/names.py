@@ -106,7 +106,7 @@ class NameIndex:
     Raises
     ------
     BadInput
-        If two labels are the same after folding.
+        If two labels, or two synonyms, are the same after folding.
 
     Examples
     --------
@@ -125,6 +125,7 @@ class NameIndex:
         self._exact = {fold(label): label for label in self.labels}
         if len(self._exact) < len(self.labels):
             raise BadInput(_repeat(folded, written) for folded, written in repeated(self.labels).items())
+        self._synonym_index = NameIndex(self.synonyms) if self.synonyms else None
         self._keys: dict[str, tuple[object, ...] | None] = {}
 
     def __contains__(self, text: object) -> bool:
@@ -252,10 +253,6 @@ class NameIndex:
             for word in set(low.split(" "))
         )
 
-    @cached_property
-    def _synonym_index(self) -> NameIndex:
-        return NameIndex(self.synonyms)
-
     def _key(self, label: str) -> tuple[object, ...] | None:
         if label not in self._keys:
             name = _read(label)
@@ -283,7 +280,7 @@ class NameIndex:
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        found = self._synonym_index.lookup(text, genus) if self.synonyms else None
+        found = self._synonym_index.lookup(text, genus) if self._synonym_index else None
         if found is None or found.how == "species" or found.label in seen:
             return None
         name = _read(found.label)

@@ -132,7 +132,8 @@ def read_sheet(
     if text is not None:
         records, separator = _records(text, file, found)
         sheet = _sheet(file, records, found, comma=separator == ";")
-        _check_columns(sheet, known, required, found)
+        if sheet.header:
+            _check_columns(sheet, known, required, found)
     if faults is None:
         raise_faults(found)
     else:
