@@ -21,7 +21,7 @@ from crosscompat._names_tokens import (
 from crosscompat.errors import UnknownName
 from crosscompat.wording import say
 
-__all__ = ["PlantName", "Unreadable", "parse"]
+__all__ = ["PlantName", "Unreadable", "leading_genus", "parse"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +303,8 @@ def _sides(tokens: list[Token], whole: str) -> list[list[Token]]:
     return sides
 
 
-def _leading_genus(name: PlantName) -> str:
+def leading_genus(name: PlantName) -> str:
+    """Return the genus of the first parent, with its × if it has one."""
     while name.parents:
         name = name.parents[0]
     return "×" * name.hybrid_genus + name.genus
@@ -316,7 +317,7 @@ def _formula(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
         read = _side([token for token in side if token.kind not in {"♀", "♂"}], whole, genus)
         if name is None:
             name, first_sexes = read, sexes
-            genus = _leading_genus(read)
+            genus = leading_genus(read)
             continue
         # The signs say who is the mother whatever the order (ICN Rec. H.2A.1).
         turned = first_sexes == {"♂"} or (not first_sexes and sexes == {"♀"})

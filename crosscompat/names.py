@@ -11,7 +11,7 @@ from difflib import SequenceMatcher
 from functools import cached_property
 from typing import Literal
 
-from crosscompat._names_parse import PlantName, Unreadable, parse
+from crosscompat._names_parse import PlantName, Unreadable, leading_genus, parse
 from crosscompat._names_tokens import bare_word, fold
 from crosscompat.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.wording import say
@@ -31,10 +31,8 @@ def correct_form(label: str) -> str:
     >>> correct_form("Echinocereus_x_roetteri"), correct_form("tip 12")
     ('Echinocereus ×roetteri', 'tip 12')
     """
-    try:
-        return str(parse(fold(label)))
-    except (Unreadable, UnknownName):
-        return fold(label)
+    name = _read(label)
+    return str(name) if name else fold(label)
 
 
 def genus_of(label: str) -> str | None:
@@ -44,12 +42,11 @@ def genus_of(label: str) -> str | None:
     --------
     >>> genus_of("Echinocereus_coccineus"), genus_of("tip 12") is None
     ('Echinocereus', True)
+    >>> genus_of("Mentha aquatica × M. arvensis × M. spicata")
+    'Mentha'
     """
-    try:
-        name = parse(fold(label))
-    except (Unreadable, UnknownName):
-        return None
-    return (name.parents[0].genus if name.parents else name.genus) or None
+    name = _read(label)
+    return leading_genus(name) if name else None
 
 
 def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
