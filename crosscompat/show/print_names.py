@@ -32,7 +32,7 @@ def leaning(name: str) -> tuple[tuple[str, bool], ...]:
     >>> leaning("Echinocereus × roetteri subsp. neomexicanus 'Bright Star'")  # doctest: +NORMALIZE_WHITESPACE
     (('Echinocereus ', True), ('× ', False), ('roetteri ', True), ('subsp. ', False), ('neomexicanus ', True),
      ("'Bright Star'", False))
-    """  # noqa: RUF002  the sign that hybrids are written with
+    """
     runs: list[tuple[str, bool]] = []
     genus_due = True
     for piece in _PIECE.findall(name):

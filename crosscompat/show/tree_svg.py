@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Final
 from xml.etree.ElementTree import Element, tostring
@@ -10,7 +11,7 @@ from crosscompat.show import ink
 from crosscompat.show.chances import one_in
 from crosscompat.show.layout import nice_step
 from crosscompat.show.marks import Direction, TipMark
-from crosscompat.show.palette import INK, stops
+from crosscompat.show.palette import INK, chance_colour
 from crosscompat.show.picture import MARGIN, TREE, Drawable, Picture, compose
 from crosscompat.show.print_names import leaning, text_width, wrapped
 from crosscompat.show.tree_rows import ROW, draw_branches, draw_entry, draw_rank, draw_rows
@@ -19,6 +20,7 @@ from crosscompat.wording import catalogue, say
 __all__ = ["draw_tree", "scale_words"]
 
 _BEST_ROW: Final = 31.0
+_NOT_XML: Final = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\ufffe\\uffff]")
 
 _STYLE: Final = f"""
 text {{ font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; font-size: 13px; fill: {INK}; }}
@@ -63,10 +65,13 @@ def scale_words(step: float, unit: str | None) -> str:
     >>> scale_words(0.5, "My"), scale_words(2, None)
     ('0.5 million years', '2 (unit not stated)')
     """
-    known = catalogue("show")["scale"]
     length = f"{step:g}"
-    key = f"one {unit}" if length == "1" and f"one {unit}" in known else unit if unit in known else "other"
-    return say(f"show.scale.{key if unit else 'unknown'}", n=length, unit=unit)
+    if unit is None:
+        return say("show.scale_unknown", n=length)
+    for table in (["scale_of_one"] if length == "1" else []) + ["scale"]:
+        if unit in catalogue("show")[table]:
+            return say(f"show.{table}.{unit}", n=length)
+    return say("show.scale_other", n=length, unit=unit)
 
 
 def _describe(picture: Picture, note: str, *, invented: bool) -> str:
@@ -131,8 +136,8 @@ def _draw_scale(on: Element, picture: Picture, y: float) -> None:
 
 def _draw_ramp(on: Element, x: float, y: float) -> None:
     """Draw the scale of colours, 77 wide."""
-    for place, shade in enumerate(stops()):
-        ink.put(on, "rect", "shade", x=x + place * 7, y=y - 5, width=7, height=10, fill=shade)
+    for place in range(11):
+        ink.put(on, "rect", "shade", x=x + place * 7, y=y - 5, width=7, height=10, fill=chance_colour(place / 10))
     ink.put(on, "rect", "ramp", x=x, y=y - 5, width=77, height=10, fill="none")
 
 
@@ -142,7 +147,7 @@ def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     ink.flower(on, columns.names - 17, y, 8.5)
     ink.write(on, columns.names, y + 4, picture.role, "legend")
     if picture.best:
-        draw_rank(on, 1, columns.names - 17, y + 24, stops()[-2])
+        draw_rank(on, 1, columns.names - 17, y + 24, chance_colour(1.0))
         ink.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
     if columns.has_chances:
         _draw_ramp(on, columns.bars, y)
@@ -238,4 +243,4 @@ def draw_tree(
     root.append(canvas)
     for element in root.iter():
         element.tail = element.tail if element.tag == "tspan" else "\n"
-    return tostring(root, encoding="unicode") + "\n"
+    return _NOT_XML.sub("", tostring(root, encoding="unicode")) + "\n"

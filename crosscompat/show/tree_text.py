@@ -37,7 +37,7 @@ def plain_letters(text: str) -> str:
     --------
     >>> plain_letters("Echinocereus × roetteri, Müller …")
     'Echinocereus x roetteri, Muller ...'
-    """  # noqa: RUF002  the sign that hybrids are written with
+    """
     signs = {0x2588: "#", 0xB7: ".", 0xD7: "x", 0x2297: "(x)", 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2014: "-"}
     letters = unicodedata.normalize("NFKD", text.translate(signs))
     return (
@@ -178,7 +178,7 @@ def text_tree(
     +-----------     Aus      #.........  about 1 in 10  10%
     +-----+-----  1  Aus bus  #####.....  about 1 in 2   50%  2 took
           +-----  *  Aus cus              seed parent
-    """  # noqa: RUF002  the sign that hybrids are written with
+    """
     picture = compose(tree, focus, marks, direction, keep)
     for barred, ranged, noted in _FULL_TO_LEAN:
         side = _side(picture, barred=barred, ranged=ranged, noted=noted)
