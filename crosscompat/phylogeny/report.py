@@ -80,7 +80,7 @@ def _found(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
 def _shape(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
     children = np.bincount(tree.parent[:-1], minlength=tree.n_nodes)
     # Three branches at the root of an unrooted tree are how such trees are written, and no polytomy.
-    free = tree.rooted is False and children[-1] == 3  # noqa: PLR2004
+    free = tree.rooted is False and int(children[-1]) == 3  # noqa: PLR2004
     polytomies = int((children > 2).sum()) - free  # noqa: PLR2004 - two is a plain parting
     if polytomies > 0:
         yield "polytomies", {"n": polytomies, "most": int(children.max())}

@@ -140,7 +140,8 @@ class DistanceTable:
             If a name is not in the table.
         """
         row = self.values[self._lookup.position(a)]
-        return row.copy() if names is None else row[self._lookup.positions(names)]
+        chosen: Floats = row.copy() if names is None else row[self._lookup.positions(names)]
+        return chosen
 
     def _refuse(self, first: Ints, second: Ints, gaps: Ints) -> None:
         pairs = list(dict.fromkeys((int(first[gap]), int(second[gap])) for gap in gaps))

@@ -385,4 +385,7 @@ def _is_postorder(parent: Ints) -> bool:
     node = np.arange(parent.size)
     if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
         return False
-    return bool(np.array_equal(parents_from_depth(edges_to_root(parent), inner_nodes(parent)), parent))
+    level, inner = edges_to_root(parent), inner_nodes(parent)
+    if not np.where(inner[1:], parent[:-1] == node[1:], level[1:] >= level[:-1]).all():
+        return False
+    return bool(np.array_equal(parents_from_depth(level, inner), parent))

@@ -1,0 +1,128 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from crosscompat.errors import BadInput
+from crosscompat.phylogeny import postorder
+from crosscompat.phylogeny.newick import parse_newick, parse_newicks
+from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.tree import Distances, Phylogeny
+
+
+def test_the_arrays_cannot_be_written_to():
+    tree = parse_newick("((a:1,b:2):3,c:4);")
+    for name in ("parent", "length", "support", "tip_nodes", "level", "root_distance"):
+        with pytest.raises(ValueError, match="read-only"):
+            getattr(tree, name)[0] = 9
+    with pytest.raises(AttributeError):
+        tree.unit = "My"
+
+
+def test_the_arrays_given_stay_the_callers_own():
+    length = np.array([1.0, 2.0, 0.0])
+    tree = Phylogeny.from_arrays([2, 2, -1], length, ["a", "b", ""])
+    length[0] = 100
+    assert tree.patristic("a", "b") == 3
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_sums_and_counts_are_the_naive_ones(seed, grow):
+    naive = grow(seed, 5 * seed + 1, negative=True)
+    tree = parse_newick(naive.newick())
+    by_label = {naive.label[tip]: tip for tip in naive.tips}
+    for node, name in zip(tree.tip_nodes.tolist(), tree.tips, strict=True):
+        way = naive.path(by_label[name])[:-1]
+        assert tree.level[node] == len(way)
+        assert tree.root_distance[node] == pytest.approx(sum(naive.length[step] for step in way), abs=1e-9)
+    held = [0] * tree.n_nodes
+    for node in tree.tip_nodes.tolist():
+        at = node
+        while at >= 0:
+            held[at] += 1
+            at = tree.parent[at]
+    assert postorder.tips_below(tree.parent, tree.level).tolist() == held
+
+
+def test_deep_trees_take_the_other_way_to_the_same_sums(grow, monkeypatch):
+    tree = parse_newick(grow(1, 80).newick())
+    sums, held = tree.root_distance, postorder.tips_below(tree.parent, tree.level)
+    monkeypatch.setattr(postorder, "MANY_LEVELS", 0)
+    assert np.array_equal(postorder.sums_from_root(tree.parent, tree.level, tree.length), sums)
+    assert np.array_equal(postorder.tips_below(tree.parent, tree.level), held)
+
+
+def test_the_roots_own_edge_never_counts():
+    tree = parse_newick("((a:1,b:2):3,c:4):128.7;")
+    assert tree.root_distance[-1] == 0
+    assert tree.patristic("a", "c") == 8
+
+
+@pytest.mark.parametrize(
+    ("parent", "length", "labels"),
+    [
+        ([2, 2, -1], [1, 1], ["a", "b", ""]),
+        ([2, 2, -1], [1, 1, 0], ["a", "b"]),
+        ([2, 2, 2], [1, 1, 0], ["a", "b", ""]),
+        ([-1, 0, 0], [0, 1, 1], ["", "a", "b"]),
+        ([4, 3, 4, 4, -1], [1, 1, 1, 1, 0], ["a", "b", "c", "", ""]),
+        ([2, 2, -1], [1, np.nan, 0], ["a", "b", ""]),
+        ([2, 2, -1], [1, np.inf, 0], ["a", "b", ""]),
+        ([3, 2, -1], [1, 1, 0], ["a", "b", ""]),
+        ([], [], []),
+    ],
+)
+def test_arrays_that_are_no_tree_in_postorder_are_refused(parent, length, labels):
+    with pytest.raises(ValueError, match="must"):
+        Phylogeny.from_arrays(parent, length, labels)
+
+
+def test_from_arrays_refuses_a_name_twice():
+    with pytest.raises(BadInput):
+        Phylogeny.from_arrays([2, 2, -1], [1, 1, 0], ["a_b", "a b", ""])
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_from_arrays_takes_every_tree_that_was_read(seed, grow):
+    tree = parse_newick(grow(seed, 30).newick())
+    again = Phylogeny.from_arrays(tree.parent, tree.length, tree.labels, tree.support)
+    assert again.fingerprint == tree.fingerprint
+
+
+def test_trees_and_tables_are_both_distances():
+    def sizes(known: Distances) -> tuple[int, int, int]:
+        return len(known.tips), len(known.index), known.patristic_matrix().size
+
+    tree = parse_newick("((a:1,b:2):3,c:4);")
+    assert sizes(tree) == sizes(DistanceTable(tree.tips, tree.patristic_matrix())) == (3, 3, 9)
+
+
+def test_a_fingerprint_tells_what_matters_and_nothing_else():
+    base = "((a:1,b:2):3,c:4);"
+    prints = {parse_newick(text).fingerprint for text in (base, "(c:4,(b:2,a:1):3);", "((a:1.0,b:2)95:3,c:4):9;")}
+    assert len(prints) == 1
+    others = [
+        "((a:1,b:2):3,d:4);",
+        "((a:1,c:2):3,b:4);",
+        "((a:1,b:2):3,c:4.5);",
+        "((a:1,b:2)x:3,c:4);",
+        "[&R]" + base,
+        "(a:1,b:2,c:4);",
+        "((a:1,b:2):3,(c:4):0);",
+    ]
+    prints |= {parse_newick(text).fingerprint for text in others}
+    prints.add(parse_newick(base, unit="My").fingerprint)
+    prints.add(parse_newick(base, unit="unit").fingerprint)
+    assert len(prints) == 3 + len(others)
+
+
+def test_a_fingerprint_is_the_same_on_every_day_and_machine():
+    assert parse_newick("((a:1,b:2):3,c:4);").fingerprint == (
+        "6bbaa296523429b806eebeb6cad0d4569286c3370c0535239b5b10eb433818ed"
+    )
+
+
+def test_many_trees_of_one_file_stand_for_themselves(grow):
+    texts = [grow(seed, 4 + seed).newick() for seed in range(5)]
+    together = parse_newicks("\n".join(texts))
+    assert [tree.fingerprint for tree in together] == [parse_newick(text).fingerprint for text in texts]
