@@ -1,5 +1,4 @@
 """Plant names as people write them, read into their parts."""
-# ruff: noqa: RUF001, RUF002 - the multiplication sign of hybrids and the quotes of cultivars are meant
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
 """The words and signs of a plant's name, before they are put together."""
-# ruff: noqa: RUF001, RUF002 - the multiplication sign of hybrids and the quotes of cultivars are meant
 
 from __future__ import annotations
 

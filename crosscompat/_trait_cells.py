@@ -57,7 +57,7 @@ def months(text: str) -> frozenset[int]:
     """
     found: set[int] = set()
     for part in re.split(r"[;,/]", text.casefold()):
-        ends = [_NUMBER_OF.get(end.strip(" .")) for end in re.split(r"[-–]|\bto\b", part)]  # noqa: RUF001 - a dash too
+        ends = [_NUMBER_OF.get(end.strip(" .")) for end in re.split(r"[-–]|\bto\b", part)]
         first, last = ends[0], ends[-1]
         if first is None or last is None or len(ends) > 2:  # noqa: PLR2004 - a range has two ends
             raise BadCell(say("traits.months", text=text), say("traits.months_advice"))

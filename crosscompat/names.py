@@ -1,5 +1,4 @@
 """Names of plants: folded, read into parts, and found among the labels of a tree or a table."""
-# ruff: noqa: RUF002 - the multiplication sign of hybrids is meant
 
 from __future__ import annotations
 
@@ -23,15 +22,17 @@ _SHORTLIST = 60
 _SAME_GENUS = 0.1
 
 
-def correct_form(label: str) -> str:
+def correct_form(label: str, genus: str | None = None) -> str:
     """Return a label as it is printed: a plant name in correct form, genus in full; anything else as it is, folded.
+
+    ``genus`` is what an abbreviated genus stands for.
 
     Examples
     --------
     >>> correct_form("Echinocereus_x_roetteri"), correct_form("tip 12")
     ('Echinocereus ×roetteri', 'tip 12')
     """
-    name = _read(label)
+    name = _read(label, genus)
     return str(name) if name else fold(label)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 from crosscompat.advice.basis import Basis, basis_of, rows_of
 from crosscompat.advice.cautions import Caution, cautions, handling
@@ -89,7 +90,7 @@ class Answer:
     invented: bool
     notes: list[str]
     handling: list[Caution]
-    schema: str = field(default="crosscompat.ask/1")
+    schema: Literal["crosscompat.ask/1"] = "crosscompat.ask/1"
 
 
 def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> Answer:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -93,7 +94,7 @@ class Lesson:
     reference_after: float
     unit: str | None
     invented: bool
-    schema: str = field(default="crosscompat.retrain/1")
+    schema: Literal["crosscompat.retrain/1"] = "crosscompat.retrain/1"
 
 
 def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:

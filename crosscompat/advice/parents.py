@@ -10,7 +10,7 @@ from crosscompat.errors import NoPairing
 from crosscompat.names import correct_form, genus_of
 from crosscompat.wording import say
 
-__all__ = ["Parent", "find_parents"]
+__all__ = ["Parent", "find_parent", "find_parents"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +54,25 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
     NoPairing
         If both are one plant, or offsets of one.
     """
-    seed_parent = _find(collection, seed, None)
-    pollen_parent = _find(collection, pollen, genus_of(seed_parent.label))
+    seed_parent = find_parent(collection, seed)
+    pollen_parent = find_parent(collection, pollen, genus_of(seed_parent.label))
     if collection.plants.one_clone(_plant_name(seed_parent), _plant_name(pollen_parent)):
         raise NoPairing(say("parents.one_clone", seed=seed, pollen=pollen))
     return seed_parent, pollen_parent
 
 
-def _plant_name(parent: Parent) -> str | None:
-    return None if parent.plant is None else parent.plant.plant
+def find_parent(collection: Collection, text: str, genus: str | None = None) -> Parent:
+    """Return one side of a pairing: a plant by its own name, else a species.
 
-
-def _find(collection: Collection, text: str, genus: str | None) -> Parent:
+    Raises
+    ------
+    UnknownName
+        If it stands nowhere.
+    """
     plant = collection.plants.find(text.strip())
     match = collection.index.match(plant.species if plant else text, genus)
     return Parent(match.label, plant, "" if match.how in {"exact", "parsed"} else match.sentence)
+
+
+def _plant_name(parent: Parent) -> str | None:
+    return None if parent.plant is None else parent.plant.plant

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import permutations
+from typing import Literal
 
 from crosscompat.advice.basis import Basis, basis_of, rows_of
 from crosscompat.advice.cautions import Caution, cautions
@@ -98,7 +99,7 @@ class Ranking:
     tree: TreeFigures
     invented: bool
     notes: list[str]
-    schema: str = field(default="crosscompat.rank/1")
+    schema: Literal["crosscompat.rank/1"] = "crosscompat.rank/1"
 
 
 def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
@@ -146,7 +147,12 @@ def among_species(collection: Collection, species: Sequence[str]) -> list[Candid
 
 
 def rank(
-    collection: Collection, candidates: Sequence[Candidate], *, flowers: int = 1, refused: Sequence[Refused] = ()
+    collection: Collection,
+    candidates: Sequence[Candidate],
+    *,
+    flowers: int = 1,
+    refused: Sequence[Refused] = (),
+    watch: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Ranking:
     """Rank pairings by the chance of at least one seedling.
 
@@ -158,6 +164,8 @@ def rank(
         Flowers for each pairing, at least 1.
     refused : sequence of Refused
         To be told beside the ranking.
+    watch : callable
+        Passes on the numbers of the candidates as they are worked through, for a progress bar.
 
     Raises
     ------
@@ -167,7 +175,7 @@ def rank(
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
     basis = basis_of(collection)
-    rows = sorted(_rows(collection, basis, candidates, flowers), key=_best_first)
+    rows = sorted(_rows(collection, basis, candidates, flowers, watch), key=_best_first)
     placed = [replace(row, place=i) for i, row in enumerate(rows, 1)]
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(
@@ -181,7 +189,13 @@ def rank(
     )
 
 
-def _rows(collection: Collection, basis: Basis, candidates: Sequence[Candidate], flowers: int) -> Iterator[RankRow]:
+def _rows(
+    collection: Collection,
+    basis: Basis,
+    candidates: Sequence[Candidate],
+    flowers: int,
+    watch: Callable[[Sequence[int]], Iterable[int]],
+) -> Iterator[RankRow]:
     if not candidates:
         return
     seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
@@ -189,7 +203,8 @@ def _rows(collection: Collection, basis: Basis, candidates: Sequence[Candidate],
     answer = logits(basis.model, numbers)
     all_flowers, one_flower = chances(answer, flowers), chances(answer)
     past = past_crosses(collection)
-    for i, candidate in enumerate(candidates):
+    for i in watch(range(len(candidates))):
+        candidate = candidates[i]
         chance = interval_at(all_flowers, i)
         word = verdict(chance.mean, chance.low, chance.high)
         yield RankRow(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import exp
 
@@ -9,6 +10,7 @@ from crosscompat.advice.cautions import spoken
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import Reasons, reasons
 from crosscompat.model.likelihood import Floats
+from crosscompat.pairing import Feature
 from crosscompat.wording import say
 
 __all__ = ["Reason", "feature_in_words", "reasons_in_words", "weight_in_words"]
@@ -24,9 +26,10 @@ class Reason:
     Attributes
     ----------
     feature : str
-        ``base`` for an average pairing, else the feature.
+        ``base`` for an average pairing, else the feature; ``order`` joins the "lower" and "higher" of a count.
     value : float or None
-        The feature's number for this pairing; None where unknown.
+        The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
+        same, -1 if it is the lower; None where unknown.
     logit : float
         What it adds to the logit of the chance per flower; all of them add up to the posterior mean.
     says : str
@@ -42,13 +45,28 @@ class Reason:
 def reasons_in_words(model: FittedModel, row: Floats) -> list[Reason]:
     """Return the reasons for one pairing's chance per flower: an average pairing first, then the weightiest."""
     found: Reasons = reasons(model, row)
-    features = zip(model.recipe.features, found.terms, strict=True)
-    terms = [
-        Reason(name, value, logit, _says(feature.kind, feature.column, value, logit))
-        for feature, (name, logit, value) in features
-    ]
     base = Reason("base", None, found.base, say("reasons.base"))
+    terms = [
+        Reason(name, value, logit, _says(kind, column, value, logit))
+        for kind, column, name, logit, value in _joined(model.recipe.features, found)
+    ]
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
+
+
+def _joined(features: Sequence[Feature], found: Reasons) -> Iterator[tuple[str, str | None, str, float, float | None]]:
+    """Pass on the terms, "lower" and "higher" of one count as a single one with the sign of the difference."""
+    logit_of = {name: logit for name, logit, _ in found.terms}
+    value_of = {name: value for name, _, value in found.terms}
+    for feature in features:
+        if feature.kind == "higher":
+            continue
+        logit, value = logit_of[feature.name], value_of[feature.name]
+        if feature.kind != "lower":
+            yield feature.kind, feature.column, feature.name, logit, value
+            continue
+        higher = Feature("higher", feature.column).name
+        sign = None if value is None else (value_of[higher] or 0.0) - value
+        yield "order", feature.column, f"{feature.column} order", logit + logit_of[higher], sign
 
 
 def feature_in_words(name: str) -> str:
@@ -89,8 +107,8 @@ def _says(kind: str, column: str | None, value: float | None, logit: float) -> s
 def _fact(kind: str, value: float) -> str:
     if kind == "distance":
         return f"distance.{_how_far(value)}"
-    if kind == "ratio":
-        return f"ratio.{'longer' if value > 0 else 'shorter' if value < 0 else 'same'}"
+    if kind in {"order", "ratio"}:
+        return f"{kind}.{'more' if value > 0 else 'less' if value < 0 else 'same'}"
     if kind == "size":
         return "size"
     return f"{kind}.{'yes' if value else 'no'}"

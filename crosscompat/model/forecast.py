@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["MOST_FLOWERS", "Chances", "Logits", "Reasons", "chances", "flowers_for", "logits", "reasons"]
+__all__ = ["MOST_FLOWERS", "Chances", "Logits", "Reasons", "chance_of", "chances", "flowers_for", "logits", "reasons"]
 
 MOST_FLOWERS = 200
 
@@ -125,6 +125,17 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
         mean += weight * _at_least_one(answer.mean + node * answer.sd, units)
     reach = _NORMAL_95 * answer.sd
     return Chances(mean, _at_least_one(answer.mean - reach, units), _at_least_one(answer.mean + reach, units))
+
+
+def chance_of(logit: float) -> float:
+    """Return the chance that a logit stands for.
+
+    Examples
+    --------
+    >>> chance_of(0.0)
+    0.5
+    """
+    return float(np.exp(-np.logaddexp(0.0, -logit)))
 
 
 def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:

@@ -1,0 +1,119 @@
+"""A check of the whole collection: what it holds, what stands out, and which names have no place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from crosscompat.collection.opening import Collection
+from crosscompat.errors import UnknownName
+from crosscompat.names import NameIndex, genus_of
+from crosscompat.phylogeny.report import tree_report
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.wording import say
+
+__all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
+
+
+@dataclass(frozen=True, slots=True)
+class Unmatched:
+    """A name that stands nowhere on the tree: where it is written, and why it was not found."""
+
+    file: str
+    row: int
+    column: str
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class TraitNote:
+    """A column of traits: its kind, whether that was declared, and for how many species it is known."""
+
+    name: str
+    kind: str
+    declared: bool
+    known: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checkup:
+    """What a collection holds.
+
+    Attributes
+    ----------
+    species, plants, crosses, wanted : int
+        How many there are.
+    tree_notes : list of str
+    traits : list of TraitNote
+    unmatched : list of Unmatched
+        Names without a place on the tree, or species of the traits that it lacks.
+    notices : list of str
+    """
+
+    name: str
+    tree: str
+    species: int
+    plants: int
+    crosses: int
+    wanted: int
+    tree_notes: list[str]
+    traits: list[TraitNote]
+    unmatched: list[Unmatched]
+    notices: list[str]
+    invented: bool
+    schema: Literal["crosscompat.check/1"] = "crosscompat.check/1"
+
+
+def check(collection: Collection) -> Checkup:
+    """Check a collection that could be read."""
+    distances, traits = collection.distances, collection.traits
+    described = traits.describe() if traits is not None else ()
+    return Checkup(
+        name=collection.settings.name,
+        tree=collection.tree_name,
+        species=len(distances.tips),
+        plants=len(collection.plants.by_name),
+        crosses=len(collection.crosses),
+        wanted=len(collection.wanted),
+        tree_notes=[str(note) for note in tree_report(distances)] if isinstance(distances, Phylogeny) else [],
+        traits=[TraitNote(item.name, item.kind, item.declared, item.known, item.sentence) for item in described],
+        unmatched=list(_unmatched(collection)),
+        notices=list(collection.notices),
+        invented=collection.settings.invented,
+    )
+
+
+def _unmatched(collection: Collection) -> Iterator[Unmatched]:
+    index, plants = collection.index, collection.plants
+    for plant in plants.by_name.values():
+        yield from _missing(index, "plants.csv", plant.row, "species", plant.species, None)
+    for cross in collection.crosses:
+        yield from _missing(index, "crosses.csv", cross.row, "seed_parent", cross.seed_parent, None)
+        genus = genus_of(cross.seed_parent)
+        yield from _missing(index, "crosses.csv", cross.row, "pollen_parent", cross.pollen_parent, genus)
+        for column in ("seed_plant", "pollen_plant"):
+            named = getattr(cross, column)
+            if named is not None and plants.by_name and plants.find(named) is None:
+                why = say("checkup.no_plant", plant=named)
+                yield Unmatched("crosses.csv", cross.row, column, named, why)
+    for wanted in collection.wanted:
+        genus = None
+        for column in ("seed_parent", "pollen_parent"):
+            name = getattr(wanted, column)
+            if plants.find(name) is None:
+                yield from _missing(index, "wanted.csv", wanted.row, column, name, genus)
+                genus = genus or genus_of(name)
+
+
+def _missing(
+    index: NameIndex, file: str, row: int, column: str, name: str | None, genus: str | None
+) -> Iterator[Unmatched]:
+    if name is None:
+        return
+    try:
+        index.match(name, genus)
+    except UnknownName as unknown:
+        yield Unmatched(file, row, column, name, str(unknown))

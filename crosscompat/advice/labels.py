@@ -1,0 +1,84 @@
+"""What stands on the labels of crosses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal
+
+from crosscompat.book.crosses import Cross
+from crosscompat.collection.opening import Collection
+from crosscompat.errors import UnknownName
+from crosscompat.names import NameIndex, correct_form, genus_of
+from crosscompat.show.label import LabelCard
+from crosscompat.wording import say
+
+__all__ = ["Labels", "labels_for"]
+
+
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """The labels of some crosses, in the order asked."""
+
+    cards: list[LabelCard]
+    invented: bool
+    schema: Literal["crosscompat.label/1"] = "crosscompat.label/1"
+
+
+def labels_for(collection: Collection, numbers: Sequence[str]) -> Labels:
+    """Return the labels of crosses.
+
+    Parameters
+    ----------
+    collection : Collection
+    numbers : sequence of str
+        The grower's own numbers, or identifiers.
+
+    Raises
+    ------
+    UnknownName
+        If a number stands for no cross; it names the nearest.
+    """
+    return Labels([_card(collection, _find(collection, number)) for number in numbers], collection.settings.invented)
+
+
+def _find(collection: Collection, number: str) -> Cross:
+    for cross in collection.crosses:
+        if number in {cross.cross, cross.id}:
+            return cross
+    known = [cross.cross for cross in collection.crosses if cross.cross]
+    nearest = get_close_matches(number, known, n=3, cutoff=0.3)
+    hint = say("labels.nearest", numbers=", ".join(nearest)) if nearest else ""
+    raise UnknownName(f"{say('labels.unknown', number=number)} {hint}".strip(), number, nearest)
+
+
+def _card(collection: Collection, cross: Cross) -> LabelCard:
+    group = collection.settings.group
+    return LabelCard(
+        number=cross.number,
+        seed_parent=_printed(collection.index, cross.seed_parent, None),
+        pollen_parent=_printed(collection.index, cross.pollen_parent or "", genus_of(cross.seed_parent)),
+        seed_plant=cross.seed_plant or "",
+        pollen_plant=cross.pollen_plant or "",
+        kind=_kind(collection, cross),
+        date=cross.date.isoformat(),
+        units=say(f"labels.units.{cross.unit_kind or 'flower'}", n=cross.units) if cross.units else "",
+        grower=cross.grower or "",
+        note=cross.note or "",
+        caution=say(f"labels.caution.{group}") if group else "",
+    )
+
+
+def _kind(collection: Collection, cross: Cross) -> Literal["cross", "open", "self"]:
+    if cross.pollen_kind == "self" or collection.plants.one_clone(cross.seed_plant, cross.pollen_plant):
+        return "self"
+    return "open" if cross.pollen_parent is None else "cross"
+
+
+def _printed(index: NameIndex, name: str, genus: str | None) -> str:
+    """Return a name as received, in correct form and with the genus in full."""
+    if not name:
+        return ""
+    label = index.find(name, genus)
+    return correct_form(name, genus) if label is None or genus_of(name) else correct_form(label)

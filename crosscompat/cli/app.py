@@ -1,0 +1,165 @@
+"""The commands: what each is called, takes and says of itself. What it does is in the file of its name."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from crosscompat import __version__
+from crosscompat.cli.guard import guarded
+from crosscompat.wording import say
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help=say("help.app"),
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help=say("help.collection"))]
+Json = Annotated[bool, typer.Option("--json", help=say("help.json"))]
+Flowers = Annotated[int, typer.Option("--flowers", "-n", metavar="N", help=say("help.flowers"))]
+Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
+Day = Annotated[
+    datetime | None,
+    typer.Option("--as-of", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.as_of")),
+]
+
+
+def _example(command: str) -> str:
+    return say("help.example", command=say(f"help.examples.{command}"))
+
+
+def _version(value: bool) -> None:  # noqa: FBT001 - typer's way of calling
+    if value:
+        typer.echo(f"crosscompat {__version__}")
+        raise typer.Exit
+
+
+Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help=say("help.version"))]
+
+
+@app.callback(invoke_without_command=True)
+def first(
+    context: typer.Context,
+    *,
+    version: Version = False,  # noqa: ARG001 - its callback has already answered
+) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(say("cli.first"))
+
+
+@app.command(help=say("help.new"), epilog=_example("new"))
+@guarded
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help=say("help.new_folder"))],
+    tree: Annotated[str | None, typer.Option("--tree", metavar="NAME|FILE", help=say("help.new_tree"))] = None,
+    unit: Annotated[str | None, typer.Option("--unit", metavar="UNIT", help=say("help.new_unit"))] = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.new import run
+
+    run(folder, tree=tree, unit=unit, as_json=as_json)
+
+
+@app.command(help=say("help.check"), epilog=_example("check"))
+@guarded
+def check(folder: Folder = None, *, as_json: Json = False) -> None:
+    from crosscompat.cli.check import run
+
+    run(folder, as_json=as_json)
+
+
+@app.command(help=say("help.ask"), epilog=_example("ask"))
+@guarded
+def ask(
+    seed: Annotated[str, typer.Argument(metavar="SEED", help=say("help.seed"))],
+    pollen: Annotated[str, typer.Argument(metavar="POLLEN", help=say("help.pollen"))],
+    flowers: Flowers = 1,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.ask import run
+
+    run(folder, seed, pollen, flowers=flowers, as_json=as_json)
+
+
+@app.command(help=say("help.rank"), epilog=_example("rank"))
+@guarded
+def rank(
+    wanted: Annotated[Path | None, typer.Argument(metavar="[WANTED]", help=say("help.wanted"))] = None,
+    partners_of: Annotated[str | None, typer.Option(metavar="SPECIES", help=say("help.partners_of"))] = None,
+    among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
+    flowers: Flowers = 1,
+    most: Annotated[int, typer.Option("--most", metavar="N", help=say("help.most"))] = 20,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.rank import run
+
+    run(folder, wanted, partners_of=partners_of, among=among or (), flowers=flowers, most=most, as_json=as_json)
+
+
+@app.command(help=say("help.retrain"), epilog=_example("retrain"))
+@guarded
+def retrain(
+    as_of: Day = None,
+    folder: Folder = None,
+    *,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.retrain import run
+
+    run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
+
+
+@app.command(help=say("help.tree"), epilog=_example("tree"))
+@guarded
+def tree(
+    species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
+    output: Output = None,
+    role: Annotated[str, typer.Option("--as", metavar="seed|pollen", help=say("help.role"))] = "seed",
+    flowers: Flowers = 1,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.tree import run
+
+    run(folder, species, output, role=role, flowers=flowers, as_json=as_json)
+
+
+@app.command(help=say("help.label"), epilog=_example("label"))
+@guarded
+def label(
+    crosses: Annotated[list[str], typer.Argument(metavar="CROSS...", help=say("help.label_crosses"))],
+    output: Output = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.label import run
+
+    run(folder, crosses, output, as_json=as_json)
+
+
+@app.command(help=say("help.demo"), epilog=_example("demo"))
+@guarded
+def demo(
+    folder: Annotated[Path | None, typer.Argument(metavar="[DIR]", help=say("help.demo_folder"))] = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.demo import run
+
+    run(folder, as_json=as_json)

@@ -1,0 +1,129 @@
+"""Print the answer about one pairing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from crosscompat.advice.ask import Answer, PairForecast, ask
+from crosscompat.advice.figures import Past
+from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words, who
+from crosscompat.cli.where import collection_or_carried
+from crosscompat.model.forecast import MOST_FLOWERS, chance_of
+from crosscompat.show.chances import one_in, percent, percent_range
+from crosscompat.wording import say
+
+__all__ = ["print_answer", "run"]
+
+_CHANGES_NOTHING = 0.05
+
+
+def run(folder: Path | None, seed: str, pollen: str, *, flowers: int, as_json: bool) -> None:
+    """Ask and print."""
+    collection = collection_or_carried(folder, (seed, pollen))
+    answer = ask(collection, seed, pollen, flowers=flowers)
+    if as_json:
+        print_json(answer)
+    else:
+        print_answer(answer, fruit=collection.settings.fruit_word)
+
+
+def print_answer(answer: Answer, *, fruit: str) -> None:
+    """Print an answer for a person: verdict first, then why, then what to mind."""
+    if answer.invented:
+        line(say("cli.invented"))
+        line()
+    _print_pairing(answer.pairing, fruit)
+    line()
+    _print_reciprocal(answer.reciprocal, answer.pairing)
+    line()
+    paragraph(answer.basis.words)
+    for note in answer.notes:
+        paragraph(note)
+    for caution in answer.handling:
+        paragraph(caution.says)
+
+
+def _print_pairing(pair: PairForecast, fruit: str) -> None:
+    line(
+        say(
+            "ask.pairing",
+            seed=who(pair.seed_parent, pair.seed_plant),
+            pollen=who(pair.pollen_parent, pair.pollen_plant),
+        )
+    )
+    line(f"  {pair.verdict_words}")
+    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high)
+    line("  " + say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers))
+    paragraph(_flowers_needed(pair), indent=2)
+    paragraph(_how_far(pair), indent=2)
+    if pair.past:
+        paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
+    line()
+    line(say("ask.why"))
+    _print_reasons(pair)
+    if pair.cautions:
+        line()
+        line(say("ask.mind", fruit=fruit))
+        for caution in pair.cautions:
+            paragraph(caution.says, indent=2, bullet="! ")
+
+
+def _print_reasons(pair: PairForecast) -> None:
+    base, *terms = pair.reasons
+    line("  " + say("ask.base", words=one_in(chance_of(base.logit))))
+    for reason in terms:
+        if abs(reason.logit) >= _CHANGES_NOTHING:
+            paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=2, bullet="+ " if reason.logit > 0 else "- ")
+    values = {"middle": percent(chance_of(pair.logit_mean)), "mean": percent(pair.per_flower.mean)}
+    paragraph(say("ask.unsure", **values), indent=2)
+
+
+def _print_reciprocal(other: PairForecast, pair: PairForecast) -> None:
+    line(
+        say(
+            "ask.reciprocal",
+            seed=who(other.seed_parent, other.seed_plant),
+            pollen=who(other.pollen_parent, other.pollen_plant),
+        )
+    )
+    chance = percent_range(other.chance.mean, other.chance.low, other.chance.high)
+    words = say("ask.chance", words=other.chance.words, percent=chance, flowers=other.flowers)
+    line(f"  {other.verdict_words}. {words}")
+    if other.past:
+        paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in other.past)), indent=2)
+    known = {caution.says for caution in pair.cautions}
+    for caution in other.cautions:
+        if caution.says not in known:
+            paragraph(caution.says, indent=2, bullet="! ")
+
+
+def _flowers_needed(pair: PairForecast) -> str:
+    half, four_fifths = pair.flowers_for_half, pair.flowers_for_four_fifths
+    if half is None:
+        return say("ask.flowers_many", most=MOST_FLOWERS)
+    if four_fifths is None:
+        return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
+    return say("ask.flowers", half=half, four_fifths=four_fifths)
+
+
+def _how_far(pair: PairForecast) -> str:
+    far = pair.distance
+    unit = unit_in_words(far.unit)
+    words = [say("ask.distance", distance=f"{far.patristic:.3g}", unit=unit, relative=f"{far.relative:.2f}")]
+    if far.nodes is not None:
+        words.append(say("ask.nodes", n=far.nodes))
+    if far.clade_size is not None:
+        group = f" ({far.clade_name})" if far.clade_name else ""
+        words.append(say("ask.clade", n=far.clade_size, group=group))
+    return "; ".join(words) + "."
+
+
+def _past_words(past: Past) -> str:
+    flowers = say("ask.past_flowers", n=past.flowers) if past.flowers else say("ask.past_uncounted")
+    return say(
+        "ask.past_cross",
+        number=past.number,
+        date=past.date,
+        flowers=flowers,
+        outcome=say(f"ask.outcome.{past.outcome}"),
+    )

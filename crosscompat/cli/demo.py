@@ -1,0 +1,109 @@
+"""Make the collection of an invented nursery and run the whole job on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from importlib.resources import files
+from pathlib import Path
+from typing import Literal
+
+from crosscompat.advice.ask import ask
+from crosscompat.advice.checkup import check
+from crosscompat.advice.labels import labels_for
+from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.cli import tree as tree_command
+from crosscompat.cli.ask import print_answer
+from crosscompat.cli.check import print_checkup
+from crosscompat.cli.rank import print_ranking
+from crosscompat.cli.retrain import print_lesson
+from crosscompat.cli.screen import line, paragraph, print_json, width
+from crosscompat.collection.opening import MODEL_FILE, open_collection
+from crosscompat.collection.settings import FILE_NAME
+from crosscompat.errors import WrongUse
+from crosscompat.files import write_atomically
+from crosscompat.show.label import labels_page
+from crosscompat.wording import say
+
+__all__ = ["Demonstration", "run"]
+
+_DEFAULT = "crosscompat-demo"
+_FILES = (FILE_NAME, "plants.csv", "crosses.csv", "wanted.csv")
+_READ_ON = date(2026, 10, 31)
+_SEED, _POLLEN = "Echinocereus dasyacanthus", "Echinocereus coccineus"
+_NEAR_BUT_UNLIKE = "Echinocereus triglochidiatus"
+_PICTURE, _LABELS = "coccineus.svg", "labels.html"
+_TO_LABEL = ("26-01", "26-02", "26-03")
+_FLOWERS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Demonstration:
+    """What the demonstration left behind."""
+
+    folder: str
+    files: list[str]
+    invented: bool = True
+    schema: Literal["crosscompat.demo/1"] = "crosscompat.demo/1"
+
+
+def run(folder: Path | None, *, as_json: bool) -> None:
+    """Make the collection, then check, retrain, ask, rank, draw and label."""
+    place = _new_folder(folder)
+    place.mkdir(parents=True, exist_ok=True)
+    for name in _FILES:
+        write_atomically(place / name, files("crosscompat.demo").joinpath(name).read_bytes())
+    lesson, saved = learn(open_collection(place), as_of=_READ_ON)
+    if not as_json:
+        _heading("check", place)
+        print_checkup(check(open_collection(place)))
+        _heading("retrain", place)
+        print_lesson(lesson)
+    keep(place, saved)
+    _pages(place)
+    made = Demonstration(str(place), [*_FILES, MODEL_FILE, _PICTURE, _LABELS])
+    if as_json:
+        print_json(made)
+    else:
+        _ask_and_rank(place)
+        _heading("files", place)
+        line(say("cli.invented"))
+        paragraph(say("demo.files", folder=str(place), picture=_PICTURE, labels=_LABELS))
+        line(say("demo.next", folder=str(place)))
+
+
+def _new_folder(folder: Path | None) -> Path:
+    """Return where to make it: nothing that is there already is ever overwritten."""
+    if folder is not None:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise WrongUse(say("demo.there", folder=str(folder)))
+        return folder
+    tries = (Path(_DEFAULT if i == 1 else f"{_DEFAULT}-{i}") for i in range(1, 1000))
+    return next(path for path in tries if not path.exists())
+
+
+def _heading(step: str, folder: Path) -> None:
+    line()
+    line(say(f"demo.steps.{step}", folder=str(folder)))
+    line("=" * width())
+
+
+def _ask_and_rank(place: Path) -> None:
+    collection = open_collection(place)
+    fruit = collection.settings.fruit_word
+    _heading("ask", place)
+    print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS), fruit=fruit)
+    _heading("ploidy", place)
+    print_answer(ask(collection, _POLLEN, _NEAR_BUT_UNLIKE, flowers=_FLOWERS), fruit=fruit)
+    _heading("rank", place)
+    candidates, refused = wanted_pairs(collection, collection.wanted)
+    print_ranking(rank(collection, candidates, flowers=_FLOWERS, refused=refused), most=20)
+
+
+def _pages(place: Path) -> None:
+    collection = open_collection(place)
+    picture = tree_command.picture(collection, _POLLEN, role="seed", flowers=_FLOWERS)
+    write_atomically(place / _PICTURE, picture.encode())
+    labels = labels_for(collection, _TO_LABEL)
+    write_atomically(place / _LABELS, labels_page(labels.cards, invented=labels.invented).encode())

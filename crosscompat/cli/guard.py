@@ -1,0 +1,50 @@
+"""Turning what went wrong into a message on standard error and an exit code."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+import typer
+
+from crosscompat.errors import CrosscompatError
+from crosscompat.wording import say
+
+__all__ = ["BUG", "guarded"]
+
+BUG = 70
+_BAD_DATA = 3
+
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
+
+
+def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
+    """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70."""
+
+    @wraps(command)
+    def run(*args: _P.args, **kwargs: _P.kwargs) -> _R:
+        try:
+            return command(*args, **kwargs)
+        except CrosscompatError as error:
+            typer.echo(str(error), err=True)
+            raise typer.Exit(error.exit_code) from None
+        except BrokenPipeError:
+            sys.stderr.close()
+            raise typer.Exit(0) from None
+        except OSError as error:
+            typer.echo(say("cli.file", file=error.filename or "", reason=error.strerror or str(error)), err=True)
+            raise typer.Exit(_BAD_DATA) from None
+        except (typer.Exit, typer.Abort, typer.BadParameter):
+            raise
+        except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
+            if os.environ.get("CROSSCOMPAT_DEBUG"):
+                traceback.print_exc()
+            typer.echo(say("cli.bug", kind=type(error).__name__, reason=str(error)), err=True)
+            raise typer.Exit(BUG) from None
+
+    return run

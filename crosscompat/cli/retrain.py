@@ -1,0 +1,112 @@
+"""Learn from the season and print what moved."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+
+import typer
+
+from crosscompat.advice.learn import Lesson, keep, learn
+from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
+from crosscompat.cli.where import collection_at
+from crosscompat.show.chances import percent
+from crosscompat.wording import say
+
+__all__ = ["print_lesson", "run"]
+
+_MOST_MOVED = 10
+_MOST_NAMED = 12
+
+
+def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool) -> None:
+    """Retrain, keep the model and print the lesson; without a finished cross the exit code is 1."""
+    collection = collection_at(folder)
+    lesson, saved = learn(collection, as_of=as_of or datetime.now().astimezone().date())
+    if as_json:
+        print_json(lesson)
+    else:
+        print_lesson(lesson)
+    if not lesson.after.crosses:
+        talk(say("retrain.nothing"))
+        raise typer.Exit(1)
+    if not dry_run:
+        path = keep(folder or Path(), saved)
+        talk(say("cli.written", file=str(path)))
+
+
+def print_lesson(lesson: Lesson) -> None:
+    """Print a lesson: what entered, what moved and why, what now weighs how much."""
+    if lesson.invented:
+        line(say("cli.invented"))
+        line()
+    if lesson.after.crosses:
+        paragraph(lesson.after.words)
+    _print_left_out(lesson)
+    if lesson.after.crosses:
+        _print_changes(lesson)
+
+
+def _print_changes(lesson: Lesson) -> None:
+    _print_reference(lesson)
+    if lesson.moved:
+        line()
+        line(say("retrain.moved"))
+        _print_moved(lesson)
+    line()
+    line(say("retrain.weights"))
+    rows = [
+        [entry.words, _signed(entry.before), _signed(entry.after), _spread(entry.after_sd)]
+        for entry in lesson.weightings
+    ]
+    heading = [say(f"retrain.columns.{key}") for key in ("feature", "before", "after", "unsure")]
+    for text in columns([heading, *rows], right=[1, 2, 3]):
+        line("  " + text)
+
+
+def _print_left_out(lesson: Lesson) -> None:
+    if lesson.uncounted:
+        paragraph(say("retrain.uncounted", n=lesson.uncounted), indent=2)
+    if lesson.left_out:
+        line(say("retrain.left_out"))
+    for entry in lesson.left_out:
+        named = ", ".join(entry.crosses[:_MOST_NAMED])
+        more = ", …" if len(entry.crosses) > _MOST_NAMED else ""
+        paragraph(f"{entry.words} ({named}{more})", indent=2, bullet="· ")
+
+
+def _print_reference(lesson: Lesson) -> None:
+    before, after = lesson.reference_before, lesson.reference_after
+    key = "same" if abs(before - after) <= 1e-9 * after else "moved"
+    values = {"before": f"{before:.3g}", "after": f"{after:.3g}", "unit": unit_in_words(lesson.unit)}
+    paragraph(say(f"retrain.reference.{key}", **values))
+
+
+def _print_moved(lesson: Lesson) -> None:
+    rows = [
+        [
+            say("retrain.pairing", seed=moved.seed_parent, pollen=moved.pollen_parent),
+            percent(moved.before.mean),
+            percent(moved.after.mean),
+            moved.after.words,
+            moved.why,
+        ]
+        for moved in lesson.moved[:_MOST_MOVED]
+    ]
+    heading = [say(f"retrain.columns.{key}") for key in ("pairing", "before", "after", "words", "why")]
+    table = columns([heading, *rows], right=[1, 2])
+    if max(map(len, table)) + 2 <= screen_width():
+        for text in table:
+            line("  " + text)
+        return
+    for pairing, before, after, words, why in rows:
+        line("  " + pairing)
+        paragraph(say("retrain.stacked", before=before, after=after, words=words, why=why), indent=6)
+
+
+def _signed(value: float | None) -> str:
+    return say("retrain.none") if value is None else f"{value:+.2f}"
+
+
+def _spread(value: float | None) -> str:
+    return "" if value is None else f"±{value:.2f}"

@@ -1,0 +1,123 @@
+"""Printing: answers to standard output, talk to standard error."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+from crosscompat.files import write_atomically
+from crosscompat.wording import say
+
+__all__ = [
+    "columns",
+    "deliver",
+    "line",
+    "paragraph",
+    "print_json",
+    "screen_width",
+    "speaks_unicode",
+    "talk",
+    "who",
+    "width",
+]
+
+_WIDEST = 100
+_NARROWEST = 40
+
+
+def width() -> int:
+    """Return how many letters a line of text takes here."""
+    return max(_NARROWEST, min(_WIDEST, screen_width()))
+
+
+def screen_width() -> int:
+    """Return how many letters the screen holds in a line, for tables."""
+    return shutil.get_terminal_size((_WIDEST, 24)).columns
+
+
+def speaks_unicode() -> bool:
+    """Tell whether standard output can show box lines and the sign of hybrids."""
+    try:
+        "└─×".encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def who(species: str, plant: str | None) -> str:
+    """Return one side of a pairing, with the very plant in brackets where one was named.
+
+    Examples
+    --------
+    >>> who("Echinocereus coccineus", "COC-F1")
+    'Echinocereus coccineus [COC-F1]'
+    """
+    return f"{species} [{plant}]" if plant else species
+
+
+def line(text: str = "") -> None:
+    """Print one line as it is."""
+    typer.echo(text)
+
+
+def paragraph(text: str, *, indent: int = 0, bullet: str = "") -> None:
+    """Print text broken to the width of the screen, behind a bullet if there is one."""
+    head = " " * indent + bullet
+    typer.echo(textwrap.fill(text, width(), initial_indent=head, subsequent_indent=" " * len(head)))
+
+
+def talk(text: str) -> None:
+    """Say something beside the answer."""
+    typer.echo(text, err=True)
+
+
+def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
+    """Return rows of cells as aligned lines; the first row is the heading.
+
+    Parameters
+    ----------
+    rows : sequence of sequences of str
+        All of one length.
+    right : iterable of int
+        Columns that are aligned to the right.
+
+    Examples
+    --------
+    >>> columns([["name", "n"], ["a", "10"]], right=[1])
+    ['name   n', 'a     10']
+    """
+    to_the_right = set(right)
+    sizes = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.rjust(sizes[i]) if i in to_the_right else cell.ljust(sizes[i]) for i, cell in enumerate(row)
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def print_json(answer: DataclassInstance) -> None:
+    """Print an answer as JSON, its schema first; numbers are not rounded."""
+    content: dict[str, Any] = asdict(answer)
+    content = {"schema": content.pop("schema"), **content}
+    typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def deliver(text: str, output: Path | None) -> None:
+    """Write text into a file and say so, or print it for want of one; ``-`` is standard output."""
+    if output is None or str(output) == "-":
+        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+        return
+    write_atomically(output, text.encode())
+    talk(say("cli.written", file=str(output)))

@@ -1,0 +1,48 @@
+"""Which collection a command means."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from crosscompat.carried import carried_trees, tree_for_genus
+from crosscompat.collection.opening import Collection, open_carried, open_collection
+from crosscompat.collection.settings import FILE_NAME
+from crosscompat.errors import WrongUse
+from crosscompat.names import genus_of
+from crosscompat.wording import say
+
+__all__ = ["collection_at", "collection_or_carried"]
+
+
+def collection_at(folder: Path | None) -> Collection:
+    """Open the collection in a folder, the current one by default.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
+    place = folder or Path()
+    if not (place / FILE_NAME).is_file():
+        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    return open_collection(place)
+
+
+def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
+    """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
+
+    Raises
+    ------
+    WrongUse
+        If there is neither.
+    """
+    place = folder or Path()
+    if folder is not None or (place / FILE_NAME).is_file():
+        return collection_at(folder)
+    for name in names:
+        carried = tree_for_genus(genus_of(name) or "")
+        if carried is not None:
+            return open_carried(carried)
+    carried_genera = ", ".join(tree.genus for tree in carried_trees())
+    raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
