@@ -147,20 +147,27 @@ class _Texts:
 
     def __init__(self, source: Source, masked: Masked) -> None:
         self._source, self._masked = source, masked
-        self._ascii = masked.data.isascii()
-        self._text: str | bytes = masked.data.decode("ascii") if self._ascii else masked.data
+        self._ascii = masked.data.decode("ascii") if masked.data.isascii() else None
         self._blanks = len(masked.data.split(None, 1)) > 1 or masked.data[:1].isspace()
 
     def labels(self, nodes: Nodes) -> tuple[list[str], list[int] | None, list[Fault]]:
         """Return all labels, which nodes' labels were not quoted (None: all), and the faults in them."""
-        text, spans = self._text, zip(nodes.name_start.tolist(), nodes.name_stop.tolist(), strict=True)
-        pieces = [text[start:stop] for start, stop in spans]
-        labels = [p if isinstance(p, str) else p.decode("utf-8") for p in pieces]
+        named = np.flatnonzero(nodes.name_stop > nodes.name_start)
+        pieces = self._pieces(nodes.name_start[named].tolist(), nodes.name_stop[named].tolist())
         if self._blanks:
-            labels = [" ".join(label.split()) for label in labels]
+            pieces = [" ".join(piece.split()) for piece in pieces]
+        labels = [""] * nodes.depth.size
+        for node, piece in zip(named.tolist(), pieces, strict=True):
+            labels[node] = piece
         if not self._masked.quoted:
             return labels, None, []
         return self._with_quoted(labels, nodes)
+
+    def _pieces(self, starts: list[int], stops: list[int]) -> list[str]:
+        spans = map(slice, starts, stops)
+        if self._ascii is None:
+            return [piece.decode("utf-8") for piece in map(self._masked.data.__getitem__, spans)]
+        return list(map(self._ascii.__getitem__, spans))
 
     def _with_quoted(self, labels: list[str], nodes: Nodes) -> tuple[list[str], list[int], list[Fault]]:
         hidden, plain, faults = HIDDEN.decode(), [], []
@@ -178,7 +185,7 @@ class _Texts:
         """Return all branch lengths, NaN where absent, and a fault for each that is no number."""
         given = np.flatnonzero(nodes.length_stop >= 0)
         start, stop = nodes.name_stop[given] + 1, nodes.length_stop[given]
-        values, bad = read_numbers(self._text, start.tolist(), stop.tolist())
+        values, bad = read_numbers(np.frombuffer(self._masked.data, dtype=np.uint8), start, stop)
         length = np.full(nodes.depth.size, np.nan)
         length[given] = values
         faults: dict[str, list[Fault]] = {"bad_length": [], "empty_length": []}

@@ -11,16 +11,16 @@ import numpy as np
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.names import fold
+from crosscompat.phylogeny.numbers import NUMBER
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints, inner_nodes
 from crosscompat.phylogeny.source import SHOWN, capped
 from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["NUMBER", "Origin", "RawTree", "build", "split_support"]
+__all__ = ["Origin", "RawTree", "build", "split_support"]
 
-NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
 UNIT_LENGTHS = "unit"
-_FOLDED = ("  ", "\n ", " \n", *"\t\r\v\f\x1c\x1d\x1e\x1f")
+_FOLDED = (" ", "__", ",_", "_,", ",,")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +74,8 @@ def split_support(labels: list[str], inner: Bools, plain: Iterable[int] | None =
     """
     support = np.full(len(labels), np.nan)
     allowed = None if plain is None else set(plain)
-    for node in np.flatnonzero(inner).tolist():
-        if labels[node] and (allowed is None or node in allowed) and NUMBER.fullmatch(labels[node]):
+    for node in [node for node in np.flatnonzero(inner).tolist() if labels[node]]:
+        if (allowed is None or node in allowed) and NUMBER.fullmatch(labels[node]):
             support[node] = float(labels[node])
             labels[node] = ""
     return support
@@ -101,19 +101,19 @@ def build(raw: RawTree, origin: Origin, unit: str | None, found: Iterable[Fault]
     faults = [*found, *_at("decimal_comma", commas, origin)]
     faults += _at("not_finite", np.flatnonzero(~np.isfinite(raw.length) & ~raw.absent), origin)
     tips = np.flatnonzero(~inner_nodes(raw.parent))
-    faults += _at("empty_name", _nameless(raw, tips), origin)
+    labels = [raw.labels[tip] for tip in tips.tolist()]
+    plain = _is_plain(labels)
+    nameless = [] if plain else [tip for tip, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
+    faults += _at("empty_name", np.array(nameless, dtype=np.int64), origin)
     if not commas.size:
         if not by_unit:
-            faults += _at("no_lengths" if raw.absent[:-1].all() else "missing_length", _missing(raw), origin)
-        faults += _duplicates(raw, tips, origin)
+            faults += _at("no_lengths" if raw.absent[:-1].all() else "missing_length", _missing(raw, nameless), origin)
+        if len(set(labels if plain else map(fold, labels))) < len(labels):
+            faults += _duplicates(raw, tips, origin)
     if faults:
         raise BadInput(sorted(faults, key=_file_order))
     length = np.ones(raw.parent.size) if by_unit else raw.length
     return Phylogeny(raw.parent, length, tuple(raw.labels), raw.support, unit, raw.rooted)
-
-
-def _nameless(raw: RawTree, tips: Ints) -> Ints:
-    return np.array([tip for tip in tips.tolist() if not raw.labels[tip].strip()], dtype=np.int64)
 
 
 def _file_order(fault: Fault) -> tuple[bool, int, int]:
@@ -121,7 +121,7 @@ def _file_order(fault: Fault) -> tuple[bool, int, int]:
     return place.line is None, place.line or 0, place.character or 0
 
 
-def _missing(raw: RawTree) -> Ints:
+def _missing(raw: RawTree, nameless: list[int]) -> Ints:
     """Return the nodes off the root without a length; the first alone if the whole tree has none.
 
     A tip without a name is told as such and not twice.
@@ -130,7 +130,7 @@ def _missing(raw: RawTree) -> Ints:
         return np.flatnonzero(raw.absent[:-1])[:1]
     absent = raw.absent.copy()
     absent[-1] = False
-    absent[_nameless(raw, np.flatnonzero(~inner_nodes(raw.parent)))] = False
+    absent[nameless] = False
     return np.flatnonzero(absent)
 
 
@@ -150,13 +150,10 @@ def _decimal_commas(raw: RawTree) -> Ints:
 
 
 def _duplicates(raw: RawTree, tips: Ints, origin: Origin) -> list[Fault]:
-    labels = [raw.labels[node] for node in tips.tolist()]
-    if _all_differ(labels):
-        return []
     first: dict[str, int] = {}
     again: list[tuple[int, int]] = []
-    for node, label in zip(tips.tolist(), labels, strict=True):
-        folded = fold(label)
+    for node in tips.tolist():
+        folded = fold(raw.labels[node])
         if folded and first.setdefault(folded, node) != node:
             again.append((first[folded], node))
     shown = [_twice(raw, origin, *pair) for pair in again[:SHOWN]]
@@ -170,9 +167,10 @@ def _twice(raw: RawTree, origin: Origin, before: int, node: int) -> Fault:
     return origin.fault(key if spot else f"{key}_unplaced", node, first=raw.labels[before], spot=spot)
 
 
-def _all_differ(labels: list[str]) -> bool:
-    """Say quickly whether no two labels can fold to one: plain ASCII, and no run of blanks to be shortened."""
-    joined = "\n" + "\n".join(labels).replace("_", " ") + "\n"
-    if not joined.isascii() or any(blank in joined for blank in _FOLDED):
-        return len({fold(label) for label in labels}) == len(labels)
-    return len(set(joined.split("\n"))) == len(labels) + 1
+def _is_plain(labels: list[str]) -> bool:
+    """Say whether folding keeps different labels apart, and none folds to nothing.
+
+    So it is where all are plain ASCII with single underscores inside and no blanks.
+    """
+    joined = "," + ",".join(labels) + ","
+    return joined.isascii() and joined.isprintable() and not any(pair in joined for pair in _FOLDED)

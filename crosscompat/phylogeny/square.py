@@ -12,8 +12,8 @@ import numpy as np
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.names import fold
+from crosscompat.phylogeny.numbers import NUMBER
 from crosscompat.phylogeny.postorder import Floats
-from crosscompat.phylogeny.raw import NUMBER
 from crosscompat.phylogeny.source import SHOWN, Source, capped, file_content, told
 
 __all__ = ["Square", "read_square"]

@@ -257,3 +257,9 @@ def test_any_text_is_read_or_refused_in_our_own_words(text):
 def test_any_quoted_label_comes_back(names):
     quoted = ["'" + name.replace("'", "''") + "'" for name in names]
     assert parse_newick("(" + ",".join(f"{name}:1" for name in quoted) + ");").tips == tuple(names)
+
+
+@pytest.mark.parametrize("name", ["_", "__", "' '", "'_ '"])
+def test_a_name_that_folds_to_nothing_is_none(name):
+    with pytest.raises(BadInput, match="there is no name"):
+        parse_newick(f"({name}:1,b:1);")

@@ -1,0 +1,50 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crosscompat.phylogeny.numbers import NUMBER, read_numbers
+
+
+def read(words):
+    text = ",".join(words).encode()
+    sizes = [len(word.encode()) for word in words]
+    start = np.cumsum([0, *(size + 1 for size in sizes)])[:-1]
+    return read_numbers(np.frombuffer(text, dtype=np.uint8), start, start + sizes)
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(
+        st.one_of(
+            st.from_regex(NUMBER, fullmatch=True).filter(lambda word: word.isascii()),
+            st.floats(allow_nan=False, allow_infinity=False).map(repr),
+            st.decimals(min_value=0, max_value=10**9, places=6).map(str),
+            st.integers(0, 10**18).map(str),
+        ),
+        min_size=1,
+        max_size=40,
+    )
+)
+def test_numbers_are_read_to_the_last_bit(words):
+    values, bad = read(words)
+    assert bad == []
+    assert values.tolist() == [float(word) for word in words]
+
+
+@pytest.mark.parametrize("digits", range(1, 20))
+def test_every_place_of_the_point_is_right(digits):
+    whole = "9173502846917350284"[:digits]
+    words = [whole, *(whole[:at] + "." + whole[at:] for at in range(digits + 1))]
+    values, bad = read(words)
+    assert bad == []
+    assert values.tolist() == [float(word) for word in words]
+
+
+@pytest.mark.parametrize("word", [".", "1..2", "", "1:2", "/", "1;", "٣"])
+def test_what_is_no_number_is_named(word):
+    values, bad = read(["1.5", word, "2"])
+    assert bad == [1]
+    assert np.array_equal(values, [1.5, np.nan, 2], equal_nan=True)
