@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 from crosscompat.files import write_atomically
-from crosscompat.wording import say
+from crosscompat.wording import catalogue, say
 
 __all__ = [
     "columns",
@@ -28,6 +28,7 @@ __all__ = [
     "screen_width",
     "speaks_unicode",
     "talk",
+    "unit_in_words",
     "who",
     "width",
 ]
@@ -64,6 +65,18 @@ def who(species: str, plant: str | None) -> str:
     'Echinocereus coccineus [COC-F1]'
     """
     return f"{species} [{plant}]" if plant else species
+
+
+def unit_in_words(unit: str | None) -> str:
+    """Return what a distance of 1 is called.
+
+    Examples
+    --------
+    >>> unit_in_words("My"), unit_in_words("substitutions per site")
+    ('million years', 'substitutions per site')
+    """
+    known = catalogue("cli")["units"]
+    return str(known.get(unit or "none", unit))
 
 
 def line(text: str = "") -> None:
