@@ -8,24 +8,29 @@ from pathlib import Path
 
 __all__ = ["write_atomically"]
 
+_NEW = 0o644
+
 
 def write_atomically(path: Path, content: bytes) -> None:
     """Replace a file in one step: the new content is safe on disk before the old one goes.
+
+    The file keeps its permissions, and a link still points to it.
 
     Raises
     ------
     OSError
         If the folder cannot be written to or the disk is full; the old file is then untouched.
     """
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    target = path.resolve()
+    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        temporary.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        temporary.replace(path)
+        temporary.chmod(target.stat().st_mode & 0o777 if target.exists() else _NEW)
+        temporary.replace(target)
     except BaseException:
         temporary.unlink(missing_ok=True)
         raise

@@ -1,10 +1,9 @@
-"""What is known of each species: a table of traits, and what two parents share in it."""
+"""What is known of each species: a table of traits."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,10 +16,7 @@ from crosscompat.errors import Fault, Place, WrongUse
 from crosscompat.names import NameIndex, fold
 from crosscompat.wording import say
 
-__all__ = [
-    "KINDS", "Description", "TraitColumn", "TraitTable", "both", "higher", "log_ratio", "lower", "overlap",
-    "read_traits", "same",
-]  # fmt: skip
+__all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "read_traits"]
 
 KINDS = ("flag", "category", "count", "measure", "months", "text")
 
@@ -216,71 +212,3 @@ def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) ->
     convert: Callable[[str], Any] = kind_of.converter(kind, known, comma=comma)
     values = tuple(cells.read(name, lambda text: None if kind_of.is_unknown(text) else convert(text)) for cells in rows)
     return TraitColumn(name, kind, declared is not None, values, why)
-
-
-def both(seed: bool | None, pollen: bool | None) -> float:  # noqa: FBT001 - the value itself
-    """Return 1 if both parents have a flag, 0 if either is known not to, NaN otherwise.
-
-    Examples
-    --------
-    >>> both(True, True), both(None, False), both(True, None)
-    (1.0, 0.0, nan)
-    """
-    if seed is False or pollen is False:
-        return 0.0
-    return 1.0 if seed and pollen else math.nan
-
-
-def same(seed: str | None, pollen: str | None) -> float:
-    """Return 1 if both parents are of one category, 0 if not, NaN if either is unknown.
-
-    Examples
-    --------
-    >>> same("red", "red"), same("red", "pink"), same("red", None)
-    (1.0, 0.0, nan)
-    """
-    return math.nan if seed is None or pollen is None else float(seed == pollen)
-
-
-def log_ratio(seed: float | None, pollen: float | None) -> float:
-    """Return the natural logarithm of the seed parent's measure over the pollen parent's, NaN if either is unknown.
-
-    Examples
-    --------
-    >>> round(log_ratio(20.0, 10.0), 4), round(log_ratio(10.0, 20.0), 4), log_ratio(None, 1.0)
-    (0.6931, -0.6931, nan)
-    """
-    return math.nan if seed is None or pollen is None else math.log(seed) - math.log(pollen)
-
-
-def lower(seed: int | None, pollen: int | None) -> float:
-    """Return 1 if the seed parent's count is the lower, 0 if not, NaN if either is unknown.
-
-    Examples
-    --------
-    >>> lower(22, 44), lower(22, 22), lower(44, 22), lower(None, 22)
-    (1.0, 0.0, 0.0, nan)
-    """
-    return math.nan if seed is None or pollen is None else float(seed < pollen)
-
-
-def higher(seed: int | None, pollen: int | None) -> float:
-    """Return 1 if the seed parent's count is the higher, 0 if not, NaN if either is unknown.
-
-    Examples
-    --------
-    >>> higher(44, 22), higher(22, 22), higher(22, None)
-    (1.0, 0.0, nan)
-    """
-    return lower(pollen, seed)
-
-
-def overlap(seed: frozenset[int] | None, pollen: frozenset[int] | None) -> frozenset[int] | None:
-    """Return the months that two parents share, empty if none, None if either is unknown.
-
-    Examples
-    --------
-    >>> overlap(frozenset({4, 5, 6}), frozenset({6, 7}))
-    frozenset({6})
-    """
-    return None if seed is None or pollen is None else seed & pollen

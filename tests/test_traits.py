@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import math
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,7 +8,7 @@ from crosscompat import read_traits
 from crosscompat._trait_cells import infer, months
 from crosscompat.book.convert import BadCell
 from crosscompat.errors import BadInput, UnknownName, WrongUse
-from crosscompat.traits import KINDS, TraitColumn, TraitTable, both, higher, log_ratio, lower, overlap, same
+from crosscompat.traits import KINDS, TraitColumn, TraitTable
 from crosscompat.wording import say
 
 TABLE = """species,Spines paired,2n,style_mm,flowering,colour,colour_source,remarks
@@ -211,39 +209,6 @@ def test_a_range_of_months_runs_round_the_year(first, last):
     assert len(found) == (last - first) % 12 + 1
     if first != last:
         assert found | months(f"{last}-{first}") == set(range(1, 13))
-
-
-UNKNOWN_OR = [True, False, None]
-
-
-@given(st.sampled_from(UNKNOWN_OR), st.sampled_from(UNKNOWN_OR))
-def test_a_shared_flag_is_the_certain_part_of_and(seed, pollen):
-    outcomes = {
-        float(a and b)
-        for a in ([True, False] if seed is None else [seed])
-        for b in ([True, False] if pollen is None else [pollen])
-    }
-    found = both(seed, pollen)
-    assert (outcomes == {found}) if len(outcomes) == 1 else math.isnan(found)
-
-
-@given(st.floats(1e-3, 1e3), st.floats(1e-3, 1e3))
-def test_a_ratio_changes_its_sign_with_the_direction(seed, pollen):
-    assert log_ratio(seed, pollen) == -log_ratio(pollen, seed)
-    assert math.isclose(math.exp(log_ratio(seed, pollen)), seed / pollen, rel_tol=1e-9)
-
-
-@given(st.integers(1, 200), st.integers(1, 200))
-def test_a_count_is_lower_same_or_higher(seed, pollen):
-    assert lower(seed, pollen) + higher(seed, pollen) + float(seed == pollen) == 1
-    assert lower(seed, pollen) == higher(pollen, seed)
-
-
-def test_unknown_parents_make_unknown_features():
-    assert all(math.isnan(feature(None, 1)) for feature in (same, log_ratio, lower, higher))
-    assert all(math.isnan(feature(1, None)) for feature in (same, log_ratio, lower, higher))
-    assert overlap(None, frozenset({1})) is None
-    assert overlap(frozenset({1}), frozenset({2})) == frozenset()
 
 
 def test_a_table_can_be_made_by_hand():

@@ -6,22 +6,21 @@ import csv
 import difflib
 import io
 import re
-import shutil
-import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from os import PathLike, fsync
+from os import PathLike
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
 
 from crosscompat.book import convert
 from crosscompat.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.files import write_atomically
 from crosscompat.names import fold
 from crosscompat.wording import say
 
-__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_sheet", "replace_file", "write_sheet"]
+__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_sheet", "write_sheet"]
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
@@ -324,26 +323,4 @@ def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable
             raise WrongUse(say("cells.column_unknown", column=min(extra)))
         texts = [convert.as_text(row.get(column)) for column in header]
         writer.writerow([re.sub(r"\r\n?", "\n", text) for text in texts])
-    replace_file(path, out.getvalue())
-
-
-def replace_file(path: str | PathLike[str], text: str) -> None:
-    """Write a text file in UTF-8 beside the old one and put it in its place in one step.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written; the old file then stands as it was.
-    """
-    target = Path(path).resolve()
-    fresh = target.with_name(f".{target.name}.{uuid.uuid4().hex}.tmp")
-    try:
-        with fresh.open("x", encoding="utf-8", newline="") as out:
-            out.write(text)
-            out.flush()
-            fsync(out.fileno())
-        if target.exists():
-            shutil.copymode(target, fresh)
-        fresh.replace(target)
-    finally:
-        fresh.unlink(missing_ok=True)
+    write_atomically(Path(path), out.getvalue().encode())

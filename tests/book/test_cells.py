@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import os
-import stat
 from datetime import UTC, date, datetime
 
 import pytest
@@ -9,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat.book import convert
-from crosscompat.book.cells import Cells, raise_faults, read_sheet, replace_file, write_sheet
+from crosscompat.book.cells import Cells, raise_faults, read_sheet, write_sheet
 from crosscompat.errors import BadInput, Fault, Place, WrongUse
 
 
@@ -221,28 +219,3 @@ def test_a_table_is_written_plainly(tmp_path):
     assert path.read_bytes() == b'a,b\n1,yes\n"x, ""y""",\n,\n'
     with pytest.raises(WrongUse, match="“c”"):
         write_sheet(path, ["a"], [{"c": 1}])
-
-
-def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch):
-    path = tmp_path / "a.csv"
-    replace_file(path, "old")
-
-    def full(_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("crosscompat.book.cells.fsync", full)
-    with pytest.raises(OSError, match="No space"):
-        replace_file(path, "new")
-    assert path.read_text(encoding="utf-8") == "old"
-    assert list(tmp_path.iterdir()) == [path]
-
-
-@pytest.mark.skipif(os.name == "nt", reason="Windows has no such permissions")
-def test_permissions_and_links_outlive_a_write(tmp_path):
-    path, link = tmp_path / "a.csv", tmp_path / "link.csv"
-    replace_file(path, "old")
-    path.chmod(0o640)
-    link.symlink_to(path)
-    replace_file(link, "new")
-    assert link.is_symlink()
-    assert (path.read_text(encoding="utf-8"), stat.S_IMODE(path.stat().st_mode)) == ("new", 0o640)
