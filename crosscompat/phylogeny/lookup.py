@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import cached_property
+from itertools import repeat
 
 import numpy as np
 import numpy.typing as npt
@@ -57,13 +58,11 @@ class Lookup:
             At the first name that no label answers to.
         """
         given = list(names)
-        found = list(map(self._exact.get, given))
-        if None in found:
-            other: dict[str, int] = {}
-            for i, place in enumerate(found):
-                if place is None:
-                    name = given[i]
-                    if name not in other:
-                        other[name] = self.position(name)
-                    found[i] = other[name]
-        return np.array(found, dtype=np.int64)
+        found = np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+        other: dict[str, int] = {}
+        for i in np.flatnonzero(found < 0).tolist():
+            name = given[i]
+            if name not in other:
+                other[name] = self.position(name)
+            found[i] = other[name]
+        return found

@@ -156,9 +156,9 @@ class _Texts:
         pieces = self._pieces(nodes.name_start[named].tolist(), nodes.name_stop[named].tolist())
         if self._blanks:
             pieces = [" ".join(piece.split()) for piece in pieces]
-        labels = [""] * nodes.depth.size
-        for node, piece in zip(named.tolist(), pieces, strict=True):
-            labels[node] = piece
+        spread = np.full(nodes.depth.size, "", dtype=object)
+        spread[named] = pieces
+        labels: list[str] = spread.tolist()
         if not self._masked.quoted:
             return labels, None, []
         return self._with_quoted(labels, nodes)

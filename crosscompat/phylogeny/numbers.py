@@ -71,18 +71,17 @@ def _digits(content: Bytes, start: Ints, size: int, rows: Ints, values: Floats, 
     Up to 15 digits make a whole number that a float holds exactly, and so is the power of ten it is divided by: the
     quotient is rounded once, which is the right number (Clinger 1990, doi 10.1145/93542.93557).
     """
-    block = np.lib.stride_tricks.sliding_window_view(content, size)[start]
+    block = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(content, size)[start].T)
     point = block == ord(".")
     digit = block - np.uint8(ord("0"))
-    points = point.sum(axis=1)
-    fine = ((digit < 10) | point).all(axis=1) & (points <= 1) & (size - points > 0) & (size - points <= _MOST_DIGITS)  # noqa: PLR2004 - ten digits
-    at = np.where(points == 1, point.argmax(axis=1), size)
-    for column in np.flatnonzero(np.bincount(at[fine], minlength=size + 1)).tolist():
-        chosen = np.flatnonzero(fine & (at == column))
-        places = np.delete(np.arange(size), column) if column < size else np.arange(size)
-        weights = _POWERS[: places.size][::-1]
-        whole = digit[np.ix_(chosen, places)].astype(np.float64) @ weights
-        values[rows[chosen]] = whole / _POWERS[max(0, size - 1 - column)]
+    points = point.sum(axis=0)
+    fine = ((digit <= 9) | point).all(axis=0) & (points <= 1) & (size - points > 0) & (size - points <= _MOST_DIGITS)  # noqa: PLR2004 - digits
+    at = np.where(points == 1, point.argmax(axis=0), size)
+    for row in np.flatnonzero(np.bincount(at[fine], minlength=size + 1)).tolist():
+        places = np.flatnonzero(np.arange(size) != row)
+        chosen = np.flatnonzero(fine & (at == row))
+        whole = _POWERS[: places.size][::-1] @ digit[np.ix_(places, chosen)].astype(np.float64)
+        values[rows[chosen]] = whole / _POWERS[max(0, size - 1 - row)]
     done[rows[fine]] = True
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["DistanceTable", "read_distances"]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class DistanceTable:
     """Distances known pair by pair.
 
@@ -58,6 +58,12 @@ class DistanceTable:
         values.setflags(write=False)
         object.__setattr__(self, "values", values)
         object.__setattr__(self, "tips", tuple(self.tips))
+
+    def __repr__(self) -> str:
+        return f"<DistanceTable of {self.n_tips} tips, unit={self.unit!r}>"
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return type(self), (self.tips, self.values, self.unit)
 
     @cached_property
     def _lookup(self) -> Lookup:

@@ -66,7 +66,7 @@ class Distances(Protocol):
         """Return the distances of one tip to ``names``."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Phylogeny:
     """A tree: one entry a node, in postorder, the root last.
 
@@ -110,6 +110,12 @@ class Phylogeny:
             values: npt.NDArray[np.generic] = np.array(getattr(self, name), dtype=kind)
             values.setflags(write=False)
             object.__setattr__(self, name, values)
+
+    def __repr__(self) -> str:
+        return f"<Phylogeny of {self.n_tips} tips, unit={self.unit!r}, rooted={self.rooted}>"
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return type(self), (self.parent, self.length, self.labels, self.support, self.unit, self.rooted)
 
     @classmethod
     def from_arrays(

@@ -156,6 +156,7 @@ def test_what_cannot_be_added_up_is_no_length(length):
         ("(a:1,b:1);c;", "“c” stands after", 11),
         ("(a:1,b:1);(c:1,d:1)", "semicolon", 19),
         ("hello", "neither brackets", 1),
+        ("<phyloxml/>", "XML", None),
         ("('a:1,b:1);", "never ends", 2),
         ("('a'b:1,c:1);", "more text follows", 5),
         ("[a(a:1,b:1);", "never ends", 1),
@@ -170,7 +171,7 @@ def test_faults_of_structure_point_at_their_place(text, words, character):
         parse_newick(text)
     fault = caught.value.faults[0]
     assert words in fault.what
-    assert (fault.place.line, fault.place.character) == (1, character)
+    assert (fault.place.line, fault.place.character) == (1 if character else None, character)
 
 
 def test_all_faults_of_a_tree_are_told_in_their_order():

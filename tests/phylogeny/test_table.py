@@ -83,6 +83,20 @@ def test_a_table_in_another_encoding_is_told(read):
         read(",\xe9,b\n\xe9,0,1\nb,1,0\n".encode("latin-1"))
 
 
+def test_a_cell_that_never_ends_is_told(read):
+    with pytest.raises(BadInput, match="cannot be read from here on"):
+        read(',a\na,"' + "0" * 200_000)
+
+
+def test_many_faults_are_counted(read):
+    lines = [",".join(["", *(f"t{i}" for i in range(30))])]
+    lines += [",".join([f"t{i}", *["x"] * 30]) for i in range(30)]
+    with pytest.raises(BadInput) as caught:
+        read("\n".join(lines))
+    assert len(caught.value.faults) == 21
+    assert caught.value.faults[-1].what == "880 more cells are no number."
+
+
 def test_only_the_pairs_used_must_be_known(read):
     table = read(",a,b,c\na,0,1,\nb,1,0,\nc,,,0\n", unit="My")
     assert table.unit == "My"

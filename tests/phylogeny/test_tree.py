@@ -1,5 +1,10 @@
 from __future__ import annotations
 
+import copy
+import pickle
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -17,6 +22,28 @@ def test_the_arrays_cannot_be_written_to():
             getattr(tree, name)[0] = 9
     with pytest.raises(AttributeError):
         tree.unit = "My"
+
+
+def test_copies_are_the_same_tree_and_as_fixed():
+    tree = parse_newick("[&R]((a:1,b:2)x:3,c:4);", unit="My")
+    known = DistanceTable(tree.tips, tree.patristic_matrix(), "My")
+    for made in (tree, known):
+        for again in (copy.deepcopy(made), pickle.loads(pickle.dumps(made))):
+            assert again.fingerprint == made.fingerprint
+            assert repr(again) == repr(made)
+            assert len(repr(again)) < 80
+    with pytest.raises(ValueError, match="read-only"):
+        copy.deepcopy(tree).length[0] = 9
+
+
+def test_reading_and_measuring_a_newick_loads_no_other_library():
+    program = (
+        "import sys; from crosscompat.phylogeny.newick import parse_newick; import crosscompat.phylogeny.read;"
+        "import crosscompat.phylogeny.table; parse_newick('(a:1,b:2);').patristic('a', 'b');"
+        "print([name for name in ('pandas', 'scipy', 'sklearn', 'dendropy', 'Bio') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_the_arrays_given_stay_the_callers_own():
