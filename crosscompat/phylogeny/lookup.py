@@ -7,9 +7,9 @@ from functools import cached_property
 from itertools import repeat
 
 import numpy as np
-import numpy.typing as npt
 
 from crosscompat.names import NameIndex, fold
+from crosscompat.phylogeny.postorder import Ints
 
 __all__ = ["Lookup"]
 
@@ -49,7 +49,7 @@ class Lookup:
             place = self._folded.get(fold(name))
         return self._exact[self.index.resolve(name)] if place is None else place
 
-    def positions(self, names: Iterable[str]) -> npt.NDArray[np.int64]:
+    def positions(self, names: Iterable[str]) -> Ints:
         """Return the place of each name, in the order given.
 
         Raises
@@ -66,3 +66,18 @@ class Lookup:
                 other[name] = self.position(name)
             found[i] = other[name]
         return found
+
+    def pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
+        """Return the places of two lists of names.
+
+        Raises
+        ------
+        UnknownName
+            At the first name that no label answers to.
+        ValueError
+            If the two are not of one length.
+        """
+        first, second = self.positions(a), self.positions(b)
+        if first.size != second.size:
+            raise ValueError("the two lists of names must be of one length")
+        return first, second

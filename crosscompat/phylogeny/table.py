@@ -115,9 +115,7 @@ class DistanceTable:
         ValueError
             If the two are not of one length.
         """
-        first, second = self._lookup.positions(a), self._lookup.positions(b)
-        if first.size != second.size:
-            raise ValueError("the two lists of names must be of one length")
+        first, second = self._lookup.pairs(a, b)
         found = self.values[first, second]
         if np.isnan(found).any():
             self._refuse(first, second, np.flatnonzero(np.isnan(found)))

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.phylogeny import distances
 from crosscompat.phylogeny.clades import Clade, CladePairs, nearest_named, relative_depth
+from crosscompat.phylogeny.known import Distances
 from crosscompat.phylogeny.lookup import Lookup
 from crosscompat.phylogeny.postorder import (
     Floats,
@@ -32,38 +33,6 @@ if TYPE_CHECKING:
 __all__ = ["Distances", "Phylogeny"]
 
 _Kind = TypeVar("_Kind", bound=np.generic)
-
-
-class Distances(Protocol):
-    """What a tree and a table of distances have in common."""
-
-    @property
-    def tips(self) -> tuple[str, ...]:
-        """The labels, as written."""
-
-    @property
-    def unit(self) -> str | None:
-        """What a distance of 1 means; None where nobody said."""
-
-    @property
-    def index(self) -> NameIndex:
-        """The labels as plant names."""
-
-    @property
-    def fingerprint(self) -> str:
-        """A number for the content, the same on every machine."""
-
-    def patristic(self, a: str, b: str) -> float:
-        """Return the distance of two tips."""
-
-    def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return all distances among ``names``."""
-
-    def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``."""
-
-    def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to ``names``."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -279,7 +248,7 @@ class Phylogeny:
         >>> tree.patristic_pairs(["a", "b"], ["b", "b"]).tolist()
         [3.0, 0.0]
         """
-        return self._pairs(self.root_distance, *self._two(a, b))
+        return self._pairs(self.root_distance, *self._lookup.pairs(a, b))
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return the distances of one tip to ``names``, by default to all tips in the order of ``tips``.
@@ -307,7 +276,7 @@ class Phylogeny:
 
     def node_distance_pairs(self, a: Sequence[str], b: Sequence[str]) -> Ints:
         """Return `node_distance` of each ``a[i]`` to ``b[i]``, as an (m,) int array."""
-        edges = self._pairs(self._edge_height, *self._two(a, b))
+        edges = self._pairs(self._edge_height, *self._lookup.pairs(a, b))
         return np.maximum(edges.astype(np.int64) - 1, 0)
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
@@ -349,7 +318,7 @@ class Phylogeny:
             raise BadInput([Fault(Place(), say("trees.unrooted.what"), say("trees.unrooted.advice"))])
         if self.has_negative:
             raise BadInput([Fault(Place(), say("trees.negative_depth.what"), say("trees.negative_depth.advice"))])
-        first, second = self._two(a, b)
+        first, second = self._lookup.pairs(a, b)
         met = self._meeting.of(first, second)
         tip_distance = self.root_distance[self.tip_nodes]
         depth = relative_depth(self.root_distance[met], tip_distance[first], tip_distance[second])
@@ -361,12 +330,6 @@ class Phylogeny:
             return 0.0
         tips, met = self.tip_nodes, self._meets[low:high].max()
         return float((height[tips[low]] + height[tips[high]]) - 2.0 * height[met])
-
-    def _two(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
-        first, second = self._lookup.positions(a), self._lookup.positions(b)
-        if first.size != second.size:
-            raise ValueError("the two lists of names must be of one length")
-        return first, second
 
     def _pairs(self, height: Floats, a: Ints, b: Ints) -> Floats:
         return distances.pairs(self._meeting, height, self.tip_nodes, a, b)
