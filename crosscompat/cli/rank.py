@@ -95,7 +95,7 @@ def _print_rows(rows: Sequence[RankRow]) -> None:
         parts = [say("rank.stacked.chance", words=words, percent=number, range=between), verdict]
         parts += [say("rank.stacked.tried", tried=tried)] if tried else []
         parts += [say("rank.stacked.want", want=want[0])] if want and want[0] else []
-        line("     " + "; ".join(parts))
+        paragraph("; ".join(parts), indent=5)
 
 
 def _heading(rows: Sequence[RankRow]) -> list[str]:

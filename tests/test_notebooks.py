@@ -1,0 +1,23 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+FOLDER = Path(__file__).parents[1] / "notebooks"
+
+
+@pytest.mark.filterwarnings("default")
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.ipynb")), ids=lambda path: path.stem)
+def test_a_notebook_runs_from_top_to_bottom_and_keeps_no_output(path, tmp_path):
+    notebook = nbformat.read(path, as_version=4)
+    assert not any(cell.get("outputs") for cell in notebook.cells)
+    done = NotebookClient(notebook, timeout=120, resources={"metadata": {"path": tmp_path}}).execute()
+    answers = [cell.outputs for cell in done.cells if cell.cell_type == "code"]
+    assert all(outputs for outputs in answers)
+
+
+def test_there_is_a_notebook():
+    assert (FOLDER / "01_first_forecast.ipynb").is_file()

@@ -1,0 +1,56 @@
+"""The tour of the README is run as it stands, and prints what it says."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from crosscompat.cli.app import app
+
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
+BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def play(block):
+    """Run the commands of one block and return it with what they really print."""
+    written = []
+    for command in re.findall(r"^\$ (.*)$", block, re.MULTILINE):
+        written.append(f"$ {command}\n")
+        program, *arguments = shlex.split(command)
+        if program == "cd":
+            os.chdir(arguments[0])
+            continue
+        assert program == "crosscompat"
+        outcome = CliRunner().invoke(app, arguments, env={"COLUMNS": "100"})
+        assert outcome.exception is None or isinstance(outcome.exception, SystemExit), outcome.output
+        written.append(re.sub(r"[ \t]+$", "", outcome.stdout, flags=re.MULTILINE))
+    return "".join(written)
+
+
+def test_the_tour_prints_what_it_says(tmp_path, monkeypatch, update_golden):
+    monkeypatch.chdir(tmp_path)
+    text = README.read_text(encoding="utf-8")
+    assert CliRunner().invoke(app, ["demo"]).exit_code == 0
+    real = BLOCK.sub(lambda found: f"```console\n{play(found[1])}```", text)
+    if update_golden:
+        README.write_text(real, encoding="utf-8")
+    assert real == text
+    assert (tmp_path / "crosscompat-demo" / "dasyacanthus.svg").is_file()
+
+
+@pytest.mark.parametrize("ending", ["crosscompat demo", "python -m pytest"])
+def test_one_command_does_all_the_setting_up(ending):
+    commands = [line for line in README.read_text(encoding="utf-8").splitlines() if line.startswith("python3 -m venv")]
+    assert sum(line.endswith(ending) for line in commands) == 1
+
+
+def test_the_job_is_told_in_the_first_paragraph():
+    first = README.read_text(encoding="utf-8").split("\n\n")[1]
+    assert "\n#" not in first
+    assert "chance of a seedling" in first
