@@ -15,6 +15,7 @@ from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, in
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.book.evidence import REASONS, Evidence, evidence_from
+from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
@@ -27,7 +28,7 @@ from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.wording import say
 
-__all__ = ["LeftOutCount", "Lesson", "Moved", "Weighting", "keep", "learn"]
+__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
 
 _MOST_MOVED = 200
 
@@ -64,6 +65,15 @@ class LeftOutCount:
 
 
 @dataclass(frozen=True, slots=True)
+class SeasonCount:
+    """The finished crosses of one season, and those of them that gave a seedling."""
+
+    season: int
+    crosses: int
+    took: int
+
+
+@dataclass(frozen=True, slots=True)
 class Lesson:
     """What a retraining changed.
 
@@ -72,6 +82,8 @@ class Lesson:
     as_of : str
         ISO date on which the season was read.
     before, after : BasisFigures
+    seasons : list of SeasonCount
+        The crosses that entered, by the year in which their season started.
     moved : list of Moved
         The crosses wanted, or else the pairs crossed so far; the largest move first.
     weightings : list of Weighting
@@ -86,6 +98,7 @@ class Lesson:
     as_of: str
     before: BasisFigures
     after: BasisFigures
+    seasons: list[SeasonCount]
     moved: list[Moved]
     weightings: list[Weighting]
     left_out: list[LeftOutCount]
@@ -151,6 +164,7 @@ def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Ba
         as_of=after.as_of or "",
         before=basis_figures(collection, before),
         after=basis_figures(collection, after),
+        seasons=_seasons(evidence, collection.settings.season_start),
         moved=_moved(collection, before.model, after.model, pairs),
         weightings=_weightings(before.model, after.model),
         left_out=_left_out(evidence),
@@ -160,6 +174,19 @@ def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Ba
         unit=collection.distances.unit,
         invented=collection.settings.invented,
     )
+
+
+def _seasons(evidence: Evidence, start: str) -> list[SeasonCount]:
+    took = evidence.outcomes.some | (evidence.outcomes.took > 0)
+    season_of_each = [season_of(cross.date, start) for cross in evidence.crosses]
+    return [
+        SeasonCount(
+            season,
+            season_of_each.count(season),
+            sum(bool(took[i]) for i, its_season in enumerate(season_of_each) if its_season == season),
+        )
+        for season in sorted(set(season_of_each))
+    ]
 
 
 def _pairs_to_watch(collection: Collection, evidence: Evidence) -> list[tuple[str, str]]:

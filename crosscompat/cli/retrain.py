@@ -48,6 +48,7 @@ def print_lesson(lesson: Lesson) -> None:
 
 
 def _print_changes(lesson: Lesson) -> None:
+    _print_seasons(lesson)
     _print_reference(lesson)
     if lesson.moved:
         line()
@@ -62,6 +63,11 @@ def _print_changes(lesson: Lesson) -> None:
     heading = [say(f"retrain.columns.{key}") for key in ("feature", "before", "after", "unsure")]
     for text in columns([heading, *rows], right=[1, 2, 3]):
         line("  " + text)
+
+
+def _print_seasons(lesson: Lesson) -> None:
+    counts = [say("retrain.season", season=str(s.season), took=s.took, n=s.crosses) for s in lesson.seasons]
+    paragraph(say("retrain.seasons", seasons="; ".join(counts)))
 
 
 def _print_left_out(lesson: Lesson) -> None:
