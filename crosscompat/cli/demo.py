@@ -49,23 +49,22 @@ class Demonstration:
 
 
 def run(folder: Path | None, *, as_json: bool) -> None:
-    """Make the collection, then check, retrain, ask, rank, draw and label."""
+    """Make the collection with its model, picture and labels; then print each step of the job."""
     place = _new_folder(folder)
     place.mkdir(parents=True, exist_ok=True)
     for name in _FILES:
         write_atomically(place / name, files("crosscompat.demo").joinpath(name).read_bytes())
-    lesson, saved = learn(open_collection(place), as_of=_READ_ON)
-    if not as_json:
-        _heading("check", place)
-        print_checkup(check(open_collection(place)))
-        _heading("retrain", place)
-        print_lesson(lesson)
+    new = open_collection(place)
+    lesson, saved = learn(new, as_of=_READ_ON)
     keep(place, saved)
     _pages(place)
-    made = Demonstration(str(place), [*_FILES, MODEL_FILE, _PICTURE, _LABELS])
     if as_json:
-        print_json(made)
+        print_json(Demonstration(str(place), [*_FILES, MODEL_FILE, _PICTURE, _LABELS]))
     else:
+        _heading("check", place)
+        print_checkup(check(new))
+        _heading("retrain", place)
+        print_lesson(lesson)
         _ask_and_rank(place)
         _heading("files", place)
         line(say("cli.invented"))

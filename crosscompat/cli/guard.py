@@ -24,7 +24,10 @@ _R = TypeVar("_R")
 
 
 def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
-    """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70."""
+    """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70.
+
+    A reader who has seen enough, as ``head`` has after ten lines, is no failure.
+    """
 
     @wraps(command)
     def run(*args: _P.args, **kwargs: _P.kwargs) -> _R:
@@ -34,10 +37,11 @@ def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
             typer.echo(str(error), err=True)
             raise typer.Exit(error.exit_code) from None
         except BrokenPipeError:
-            sys.stderr.close()
-            raise typer.Exit(0) from None
+            _let_go()
+            raise typer.Exit from None
         except OSError as error:
-            typer.echo(say("cli.file", file=error.filename or "", reason=error.strerror or str(error)), err=True)
+            where = f"{error.filename}: " if error.filename else ""
+            typer.echo(say("cli.file", where=where, reason=error.strerror or str(error)), err=True)
             raise typer.Exit(_BAD_DATA) from None
         except (typer.Exit, typer.Abort, typer.BadParameter):
             raise
@@ -48,3 +52,13 @@ def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
             raise typer.Exit(BUG) from None
 
     return run
+
+
+def _let_go() -> None:
+    """Point the streams that nobody reads any more at nothing, or Python complains of them when it ends."""
+    nothing = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(nothing, stream.fileno())
