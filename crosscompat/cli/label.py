@@ -17,6 +17,6 @@ def run(folder: Path | None, crosses: Sequence[str], output: Path | None, *, as_
     """Make the page and deliver it."""
     labels: Labels = labels_for(collection_at(folder), crosses)
     if as_json:
-        print_json(labels)
+        print_json(labels, output)
     else:
         deliver(labels_page(labels.cards, invented=labels.invented), output)

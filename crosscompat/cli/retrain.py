@@ -20,19 +20,23 @@ _MOST_NAMED = 12
 
 
 def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool) -> None:
-    """Retrain, keep the model and print the lesson; without a finished cross the exit code is 1."""
+    """Retrain, keep the model and print the lesson; without a finished cross the exit code is 1.
+
+    The model is kept before anything is printed: a reader who goes away early must not lose it.
+    """
     collection = collection_at(folder)
     lesson, saved = learn(collection, as_of=as_of or datetime.now().astimezone().date())
+    finished = bool(lesson.after.crosses)
+    kept = keep(folder or Path(), saved) if finished and not dry_run else None
     if as_json:
         print_json(lesson)
     else:
         print_lesson(lesson)
-    if not lesson.after.crosses:
+    if not finished:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
-    if not dry_run:
-        path = keep(folder or Path(), saved)
-        talk(say("cli.written", file=str(path)))
+    if kept is not None and not as_json:
+        talk(say("cli.written", file=str(kept)))
 
 
 def print_lesson(lesson: Lesson) -> None:

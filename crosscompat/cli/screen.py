@@ -120,17 +120,32 @@ def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list
     ]
 
 
-def print_json(answer: DataclassInstance) -> None:
-    """Print an answer as JSON, its schema first; numbers are not rounded."""
+def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
+    """Print an answer as JSON, its schema first, or write it into a file; numbers are not rounded."""
     content: dict[str, Any] = asdict(answer)
     content = {"schema": content.pop("schema"), **content}
-    typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+    deliver(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False), output)
 
 
 def deliver(text: str, output: Path | None) -> None:
-    """Write text into a file and say so, or print it for want of one; ``-`` is standard output."""
+    """Write text into a file and say so, or print it for want of one; ``-`` is standard output.
+
+    It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has.
+    """
+    content = (text if text.endswith("\n") else text + "\n").encode(errors="replace")
     if output is None or str(output) == "-":
-        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+        typer.echo(content, nl=False)
         return
-    write_atomically(output, text.encode())
+    try:
+        _write(output, content)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(output)) from None
     talk(say("cli.written", file=str(output)))
+
+
+def _write(output: Path, content: bytes) -> None:
+    """Replace a file in one step; a device or a pipe is written to as it stands."""
+    if output.exists() and not output.is_file() and not output.is_dir():
+        output.write_bytes(content)
+    else:
+        write_atomically(output, content)

@@ -28,7 +28,7 @@ def run(folder: Path | None, species: str, output: Path | None, *, role: str, fl
     direction = cast("Direction", role)
     collection = collection_or_carried(folder, (species,))
     if as_json:
-        print_json(partners(collection, species, role=direction, flowers=flowers))
+        print_json(partners(collection, species, role=direction, flowers=flowers), output)
     elif output is None:
         _print_text(collection, partners(collection, species, role=direction, flowers=flowers), direction)
     else:
