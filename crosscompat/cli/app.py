@@ -46,6 +46,7 @@ Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=
 
 
 @app.callback(invoke_without_command=True)
+@guarded
 def first(
     context: typer.Context,
     *,
@@ -95,11 +96,11 @@ def ask(
 @app.command(help=say("help.rank"), epilog=_example("rank"))
 @guarded
 def rank(
-    wanted: Annotated[Path | None, typer.Argument(metavar="[WANTED]", help=say("help.wanted"))] = None,
+    wanted: Annotated[Path | None, typer.Argument(metavar="WANTED", help=say("help.wanted"))] = None,
     partners_of: Annotated[str | None, typer.Option(metavar="SPECIES", help=say("help.partners_of"))] = None,
     among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
     flowers: Flowers = 1,
-    most: Annotated[int, typer.Option("--most", metavar="N", help=say("help.most"))] = 20,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.most"))] = 20,
     folder: Folder = None,
     *,
     as_json: Json = False,
@@ -142,7 +143,7 @@ def tree(
 @app.command(help=say("help.label"), epilog=_example("label"))
 @guarded
 def label(
-    crosses: Annotated[list[str], typer.Argument(metavar="CROSS...", help=say("help.label_crosses"))],
+    crosses: Annotated[list[str], typer.Argument(metavar="CROSS", help=say("help.label_crosses"))],
     output: Output = None,
     folder: Folder = None,
     *,
@@ -156,7 +157,7 @@ def label(
 @app.command(help=say("help.demo"), epilog=_example("demo"))
 @guarded
 def demo(
-    folder: Annotated[Path | None, typer.Argument(metavar="[DIR]", help=say("help.demo_folder"))] = None,
+    folder: Annotated[Path | None, typer.Argument(metavar="DIR", help=say("help.demo_folder"))] = None,
     *,
     as_json: Json = False,
 ) -> None:

@@ -53,11 +53,17 @@ def _candidates(
     if species:
         return partners_of(collection, species, among), []
     if among:
-        return among_species(collection, among), []
+        return _pairs_among(collection, among), []
     rows = listed if wanted else collection.wanted
     if not rows:
         raise WrongUse(say("rank.nothing"))
     return wanted_pairs(collection, rows)
+
+
+def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate]:
+    if len(among) == 1:
+        raise WrongUse(say("rank.one_alone", name=among[0]))
+    return among_species(collection, among)
 
 
 def print_ranking(ranking: Ranking, most: int) -> None:
