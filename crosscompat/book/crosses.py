@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from hashlib import sha256
@@ -10,29 +10,33 @@ from os import PathLike
 from typing import Any
 from uuid import UUID
 
+import numpy as np
+from numpy.typing import NDArray
+
 from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.book.convert import BadCell
+from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
 from crosscompat.errors import Fault
 from crosscompat.wording import say
 
-__all__ = ["HEADER", "NO_POLLEN_PARENT", "POLLEN_KINDS", "STAGES", "Cross", "crosses_fingerprint", "read_crosses"]
+__all__ = [
+    "HEADER",
+    "NO_POLLEN_PARENT",
+    "POLLEN_KINDS",
+    "STAGES",
+    "Cross",
+    "count_arrays",
+    "crosses_fingerprint",
+    "read_crosses",
+]
 
 STAGES = ("set", "hold", "fill", "germinate")
 NO_POLLEN_PARENT = ("open", "none")
 POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
 
-_COUNTS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings", "tried", "took")
 _TEXTS = (
     *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),
     *("source", "note"),
-)
-_AT_MOST = (
-    ("pods_set", "units"),
-    ("pods_held", "pods_set"),
-    ("pods_held", "units"),
-    ("seeds_filled", "seeds"),
-    ("seedlings", "seeds_sown"),
-    ("took", "tried"),
 )
 
 
@@ -121,7 +125,11 @@ def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=_REQUIRED, faults=faults)
     rows = [Cells(sheet, row, faults) for row in sheet.rows] if set(_REQUIRED) <= set(sheet.header) else []
-    crosses = [cross for cells in rows if (cross := _cross(cells)) is not None]
+    counts = [{column: cells.whole(column) for column in COUNT_COLUMNS} for cells in rows]
+    crosses = [
+        cross for cells, counted in zip(rows, counts, strict=True) if (cross := _cross(cells, counted)) is not None
+    ]
+    _refuse_impossible(rows, counts)
     faults += _repeated_ids(sheet, crosses)
     raise_faults(faults)
     return tuple(crosses)
@@ -136,13 +144,26 @@ def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
     return digest.hexdigest()
 
 
-def _cross(cells: Cells) -> Cross | None:
+def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArray[np.float64]]:
+    """Return the counts of crosses column by column, NaN where blank.
+
+    Examples
+    --------
+    >>> count_arrays([{"units": 4}, {"units": None}])["units"]
+    array([ 4., nan])
+    """
+    return {
+        column: np.array([np.nan if (n := row.get(column)) is None else n for row in counts], dtype=np.float64)
+        for column in COUNT_COLUMNS
+    }
+
+
+def _cross(cells: Cells, counts: Mapping[str, Any]) -> Cross | None:
     """Read one row; None where a required cell cannot be read, which has then added its fault."""
     day = cells.day("date", needed=True)
     pollen_kind = cells.choice("pollen_kind", POLLEN_KINDS)
     named = pollen_kind not in NO_POLLEN_PARENT
     seed, pollen = cells.text("seed_parent", needed=True), cells.text("pollen_parent", needed=named)
-    counts: dict[str, Any] = {column: cells.whole(column) for column in _COUNTS}
     texts: dict[str, Any] = {column: cells.text(column) for column in _TEXTS}
     others: dict[str, Any] = {
         "id": cells.read("id", _uuid),
@@ -152,7 +173,6 @@ def _cross(cells: Cells) -> Cross | None:
         "recorded_at": cells.timestamp("recorded_at"),
         "row": cells.row.number,
     }
-    _refuse_impossible(cells, counts)
     if day is None or seed is None or (named and pollen is None):
         return None
     return Cross(day, seed, pollen, **counts, **texts, **others)
@@ -165,14 +185,12 @@ def _uuid(text: str) -> str:
         raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
 
 
-def _refuse_impossible(cells: Cells, counts: dict[str, int | None]) -> None:
-    for less, more in _AT_MOST:
-        few, many = counts[less], counts[more]
-        if few is not None and many is not None and few > many:
-            what = say("crosses.more_than", less=say(f"crosses.counts.{less}"), more=say(f"crosses.counts.{more}"))
-            cells.fault(less, f"{what} ({few} > {many}).")
-    if (counts["tried"] is None) != (counts["took"] is None):
-        cells.fault("tried" if counts["tried"] is None else "took", say("crosses.tried_and_took"))
+def _refuse_impossible(rows: Sequence[Cells], counts: Sequence[Mapping[str, int | None]]) -> None:
+    for i, column, what in impossible(count_arrays(counts)):
+        rows[i].fault(column, what)
+    for cells, counted in zip(rows, counts, strict=True):
+        if (counted["tried"] is None) != (counted["took"] is None):
+            cells.fault("tried" if counted["tried"] is None else "took", say("crosses.tried_and_took"))
 
 
 def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:

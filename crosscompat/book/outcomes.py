@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["COUNT_COLUMNS", "STAGE_COLUMNS", "Outcomes", "outcomes_of"]
+from crosscompat.wording import say
+
+__all__ = ["COUNT_COLUMNS", "STAGE_COLUMNS", "Outcomes", "impossible", "outcomes_of"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -19,6 +21,21 @@ Flags = NDArray[np.bool_]
 STAGE_COLUMNS = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
+_PODS = ("pods_set", "pods_held")
+_CONTRADICTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "more_than": (
+        ("pods_set", "units"),
+        ("pods_held", "pods_set"),
+        ("pods_held", "units"),
+        ("seeds_filled", "seeds"),
+        ("seedlings", "seeds_sown"),
+        ("took", "tried"),
+    ),
+    "from_none": (
+        *((later, pod) for pod in _PODS for later in ("seeds", "seeds_filled", "seeds_sown", "seedlings")),
+        *((later, "seeds") for later in ("seeds_sown", "seedlings")),
+    ),
+}
 _ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
 
 
@@ -54,9 +71,11 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
     ----------
     counts : mapping of str to ndarray of float, shape (n_crosses,)
         Any of ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``, and
-        ``tried`` with ``took``; NaN where blank. Where ``tried`` and ``took`` are given they speak alone.
+        ``tried`` with ``took``; NaN where blank. Where ``tried`` and ``took`` are given they speak alone. No unit at
+        all is no cross, and says nothing.
     lost : ndarray of bool, shape (n_crosses,), optional
-        True where an accident ended the cross. A seedling seen before still counts; the absence of one does not.
+        True where an accident ended the cross. A seedling seen before still counts, as "some"; the absence of one does
+        not.
 
     Examples
     --------
@@ -75,15 +94,57 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
     size = len(next(iter(counts.values()))) if counts else 0
     blank = np.full(size, np.nan)
     column = {name: counts.get(name, blank) for name in COUNT_COLUMNS}
-    unit_by_unit = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
-    up = column["seedlings"] > 0
-    ended = _ended(column) & ~up & ~(np.zeros(size, dtype=bool) if lost is None else lost)
-    units = np.where(unit_by_unit, column["tried"], column["units"])
-    known = unit_by_unit | up | ended
+    spared = np.ones(size, dtype=bool) if lost is None else ~lost
+    counted = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
+    unit_by_unit = counted & spared
+    up = np.where(counted, column["took"], column["seedlings"]) > 0
+    ended = _ended(column) & ~counted & ~up & spared
+    units = np.where(counted, column["tried"], column["units"])
+    known = (unit_by_unit | up | ended) & ~(units == 0)
     tried = np.where(np.isnan(units), 1.0, units)
     alone = up & (tried == 1)
     took = np.where(unit_by_unit, column["took"], alone)
-    return Outcomes(tried, took, up & ~unit_by_unit & ~alone, known, known & np.isnan(units))
+    return Outcomes(tried, took, up & ~unit_by_unit & ~alone & known, known, known & np.isnan(units))
+
+
+def impossible(counts: Mapping[str, Floats]) -> list[tuple[int, str, str]]:
+    """Find counts that cannot be, or cannot stand together.
+
+    Parameters
+    ----------
+    counts : mapping of str to ndarray of float, shape (n_crosses,)
+        As for `outcomes_of`; NaN where blank, which contradicts nothing.
+
+    Returns
+    -------
+    list of (int, str, str)
+        Cross, the count in question and what is wrong with it, cross by cross.
+
+    Examples
+    --------
+    >>> impossible({"pods_held": np.array([0.0, 2.0]), "pods_set": np.array([np.nan, 1.0])})
+    [(1, 'pods_held', 'There are more pods held to ripeness than pods set (2 > 1).')]
+    """
+    found = [
+        (int(i), column, say("crosses.no_units"))
+        for column in ("units", "tried")
+        if column in counts
+        for i in np.flatnonzero(counts[column] == 0)
+    ]
+    for key, pairs in _CONTRADICTIONS.items():
+        for less, more in pairs:
+            if less in counts and more in counts:
+                few, many = counts[less], counts[more]
+                wrong = few > many if key == "more_than" else (few > 0) & (many == 0)
+                found += [
+                    (int(i), less, _contradiction(key, less, more, few[i], many[i])) for i in np.flatnonzero(wrong)
+                ]
+    return sorted(found, key=lambda entry: entry[0])
+
+
+def _contradiction(key: str, less: str, more: str, few: float, many: float) -> str:
+    words = {"less": say(f"crosses.counts.{less}"), "more": say(f"crosses.counts.{more}")}
+    return say(f"crosses.{key}", **words, few=f"{few:g}", many=f"{many:g}")
 
 
 def _ended(column: Mapping[str, Floats]) -> Flags:
