@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from crosscompat.book.placing import placed
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.forecast import Logits, logits
@@ -52,12 +53,13 @@ def collection_reference(collection: Collection) -> float:
 
     A collection without any of them takes the whole tree.
     """
-    named = [
-        *(plant.species for plant in collection.plants.by_name.values()),
-        *(name for cross in collection.crosses for name in (cross.seed_parent, cross.pollen_parent) if name),
-        *(name for wanted in collection.wanted for name in (wanted.seed_parent, wanted.pollen_parent)),
+    species = collection.plants.species
+    named: list[tuple[str, str | None]] = [
+        *((plant.species, None) for plant in collection.plants.by_name.values()),
+        *((cross.seed_parent, cross.pollen_parent) for cross in collection.crosses),
+        *((species(wanted.seed_parent), species(wanted.pollen_parent)) for wanted in collection.wanted),
     ]
-    labels = [label for name in dict.fromkeys(named) if (label := collection.index.find(name)) is not None]
+    labels = [label for pair in placed(collection.index, named) for label in pair if label is not None]
     return greatest_distance(collection.distances, list(dict.fromkeys(labels)))
 
 

@@ -100,12 +100,11 @@ def _unmatched(collection: Collection) -> Iterator[Unmatched]:
                 why = say("checkup.no_plant", plant=named)
                 yield Unmatched("crosses.csv", cross.row, column, named, why)
     for wanted in collection.wanted:
-        genus = None
-        for column in ("seed_parent", "pollen_parent"):
+        genus = genus_of(plants.species(wanted.seed_parent))
+        for column, default in (("seed_parent", None), ("pollen_parent", genus)):
             name = getattr(wanted, column)
             if plants.find(name) is None:
-                yield from _missing(index, "wanted.csv", wanted.row, column, name, genus)
-                genus = genus or genus_of(name)
+                yield from _missing(index, "wanted.csv", wanted.row, column, name, default)
 
 
 def _missing(

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 from crosscompat.advice.basis import Basis
 from crosscompat.book.crosses import Cross
-from crosscompat.book.evidence import fruitful
+from crosscompat.book.evidence import fruitful, no_pairing
+from crosscompat.book.placing import placed
 from crosscompat.collection.opening import Collection
 from crosscompat.model.forecast import Chances
-from crosscompat.names import genus_of
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 from crosscompat.wording import say
@@ -146,21 +145,19 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
     if not isinstance(distances, Phylogeny):
         return Distance(patristic, distances.unit, relative)
     nodes = distances.node_distance(seed, pollen)
-    if distances.rooted is False:
+    if distances.rooted is False or (distances.length < 0).any():
         return Distance(patristic, distances.unit, relative, nodes)
     clade = distances.clade(seed, pollen)
     return Distance(patristic, distances.unit, relative, nodes, clade.size, clade.depth, clade.name or None)
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
-    """Return earlier crosses by seed parent and pollen parent, oldest first; selfing is none."""
-    label_of = lru_cache(maxsize=None)(collection.index.find)
+    """Return earlier crosses by seed parent and pollen parent, oldest first; own, sib or open pollen makes none."""
+    crosses = [cross for cross in collection.crosses if no_pairing(cross, collection.plants) is None]
+    crosses.sort(key=lambda cross: (cross.date, cross.row))
+    places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
     found: dict[tuple[str, str], list[Past]] = {}
-    for cross in sorted(collection.crosses, key=lambda cross: (cross.date, cross.row)):
-        if cross.pollen_parent is None or collection.plants.one_clone(cross.seed_plant, cross.pollen_plant):
-            continue
-        seed = label_of(cross.seed_parent)
-        pollen = label_of(cross.pollen_parent, genus_of(cross.seed_parent))
+    for cross, (seed, pollen) in zip(crosses, places, strict=True):
         if seed is not None and pollen is not None:
             found.setdefault((seed, pollen), []).append(_past(cross))
     return found

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, count_arrays
 from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
+from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.names import NameIndex
 
-__all__ = ["REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful"]
+__all__ = ["REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful", "no_pairing"]
 
 REASONS = (
     "no_pairing",
@@ -81,23 +82,37 @@ def evidence_from(
         late, so that counting early ones would make every pairing look worse than it is.
     """
     outcomes = outcomes_of(_counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_))
-    oldest_open = as_of - timedelta(days=window_days)
+    places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
     entered: list[int] = []
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
-        reason = _reason(cross, plants, index) or _unfinished(cross, oldest_open, known=bool(outcomes.known[i]))
+        young = (as_of - cross.date).days < window_days
+        reason = _never(cross, plants, places[i]) or _not_yet(cross, young=young, known=bool(outcomes.known[i]))
         if reason is None:
             entered.append(i)
         else:
             left_out.append(LeftOut(cross, reason))
-    chosen = tuple(crosses[i] for i in entered)
     return Evidence(
-        chosen,
-        tuple(index.resolve(cross.seed_parent) for cross in chosen),
-        tuple(index.resolve(cross.pollen_parent or "") for cross in chosen),
+        tuple(crosses[i] for i in entered),
+        tuple(str(places[i][0]) for i in entered),
+        tuple(str(places[i][1]) for i in entered),
         _taken(outcomes, np.array(entered, dtype=np.int64)),
         tuple(left_out),
     )
+
+
+def no_pairing(cross: Cross, plants: Plants) -> str | None:
+    """Return why a record is no cross of two parents: "no_pairing" or "one_clone"; None if it is one.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> no_pairing(Cross(date(2024, 5, 1), "A", None, pollen_kind="open"), Plants.of([]))
+    'no_pairing'
+    """
+    if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
+        return "no_pairing"
+    return "one_clone" if plants.one_clone(cross.seed_plant, cross.pollen_plant) else None
 
 
 def fruitful(cross: Cross) -> bool | None:
@@ -116,32 +131,24 @@ def fruitful(cross: Cross) -> bool | None:
 
 
 def _counts(crosses: Sequence[Cross]) -> dict[str, NDArray[np.float64]]:
-    return {
-        column: np.array(
-            [np.nan if (n := getattr(cross, column)) is None else n for cross in crosses], dtype=np.float64
-        )
-        for column in COUNT_COLUMNS
-    }
+    return count_arrays([{column: getattr(cross, column) for column in COUNT_COLUMNS} for cross in crosses])
 
 
-def _reason(cross: Cross, plants: Plants, index: NameIndex) -> str | None:
+def _never(cross: Cross, plants: Plants, place: tuple[str | None, str | None]) -> str | None:
     """Why a cross can never speak for its pairing, if so."""
-    if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
-        return "no_pairing"
-    if plants.one_clone(cross.seed_plant, cross.pollen_plant):
-        return "one_clone"
+    reason = no_pairing(cross, plants)
+    if reason is not None:
+        return reason
     if cross.technique not in _PLAIN:
         return "technique"
     if cross.only_successes:
         return "only_successes"
-    if cross.seed_parent not in index or cross.pollen_parent not in index:
-        return "not_in_tree"
-    return None
+    return "not_in_tree" if None in place else None
 
 
-def _unfinished(cross: Cross, oldest_open: date, *, known: bool) -> str | None:
+def _not_yet(cross: Cross, *, young: bool, known: bool) -> str | None:
     """Why the outcome of a cross is not to be read yet, if so."""
-    if cross.date > oldest_open:
+    if young:
         return "not_finished"
     if known:
         return None

@@ -70,10 +70,16 @@ class Plants:
 
     def one_clone(self, a: str | None, b: str | None) -> bool:
         """Tell whether two plants are known to be one: the same plant, or offsets of one."""
-        if a is None or b is None:
-            return False
-        first, second = self.find(a), self.find(b)
-        return a == b or (first is not None and second is not None and first.clone == second.clone)
+        return a is not None and b is not None and self._clone(a) == self._clone(b)
+
+    def species(self, name: str) -> str:
+        """Return the species of the plant of that name; a name that is no plant's is taken for a species."""
+        plant = self.find(name)
+        return name if plant is None else plant.species
+
+    def _clone(self, name: str) -> str:
+        plant = self.find(name)
+        return name if plant is None else plant.clone
 
 
 def read_plants(path: str | PathLike[str]) -> Plants:

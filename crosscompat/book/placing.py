@@ -1,0 +1,46 @@
+"""Where the parents that a record names stand on the tree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from crosscompat.errors import UnknownName
+from crosscompat.names import NameIndex, genus_of
+
+__all__ = ["placed"]
+
+
+def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
+    """Return the labels that pairs of names mean.
+
+    Parameters
+    ----------
+    index : NameIndex
+        The species that have a place.
+    pairs : iterable of (str, str or None)
+        Seed parent and pollen parent as written; an abbreviated genus of the second is that of the first.
+
+    Returns
+    -------
+    list of (str or None, str or None)
+        In the order given; None for a name that is not given, has no place, or could be more than one.
+
+    Examples
+    --------
+    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "A. vera")])
+    [('Aloe_ferox', 'Aloe_vera'), (None, None)]
+    """
+    given = list(pairs)
+    found = {pair: _place(index, *pair) for pair in dict.fromkeys(given)}
+    return [found[pair] for pair in given]
+
+
+def _place(index: NameIndex, seed: str, pollen: str | None) -> tuple[str | None, str | None]:
+    return _find(index, seed, None), None if pollen is None else _find(index, pollen, genus_of(seed))
+
+
+def _find(index: NameIndex, name: str, genus: str | None) -> str | None:
+    try:
+        return index.find(name, genus)
+    except UnknownName:
+        return None
