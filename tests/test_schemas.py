@@ -1,0 +1,167 @@
+"""The published schemas are those of the answers: a changed answer without a changed schema fails here."""
+
+from __future__ import annotations
+
+import inspect
+import json
+import re
+from dataclasses import dataclass, fields, is_dataclass
+from pathlib import Path
+from typing import Literal, get_args, get_type_hints
+
+import jsonschema
+import pytest
+from pydantic import TypeAdapter
+
+import crosscompat.schemas
+from crosscompat.advice.ask import Answer
+from crosscompat.advice.checkup import Checkup
+from crosscompat.advice.labels import Labels
+from crosscompat.advice.learn import Lesson
+from crosscompat.advice.partners import Partners
+from crosscompat.advice.rank import Ranking
+from crosscompat.cli.demo import Demonstration
+from crosscompat.cli.new import NewCollection
+from crosscompat.schemas import schema
+
+FOLDER = Path(crosscompat.schemas.__file__).parent
+ANSWERS = (Answer, Ranking, Partners, Lesson, Labels, Checkup, NewCollection, Demonstration)
+
+
+def name_of(answer):
+    (name,) = get_args(get_type_hints(answer)["schema"])
+    return name
+
+
+def file_of(answer):
+    return FOLDER / (name_of(answer).removeprefix("crosscompat.").replace("/", "-") + ".json")
+
+
+def parts_of(answer, found=None):
+    """Every dataclass that an answer is made of, by its name."""
+    found = {} if found is None else found
+    if is_dataclass(answer) and answer.__name__ not in found:
+        found[answer.__name__] = answer
+        for hint in get_type_hints(answer).values():
+            parts_of(hint, found)
+    for argument in get_args(answer):
+        parts_of(argument, found)
+    return found
+
+
+def told(part):
+    """What a docstring says of the part, and of each attribute."""
+    summary, _, rest = inspect.getdoc(part).partition("\n")
+    listed = re.split(r"^Attributes\n-+\n", rest, flags=re.MULTILINE)
+    entries = (
+        re.findall(r"^([\w, ]+?)(?: : .*)?\n((?: {4}.*\n?)*)", listed[1] + "\n", re.MULTILINE) if listed[1:] else []
+    )
+    attributes = {name: " ".join(text.split()) for names, text in entries for name in names.split(", ")}
+    return summary, {name: text for name, text in attributes.items() if text}
+
+
+def closed(shape, part):
+    """An object's schema with every property required, no other allowed, and the words of its docstring."""
+    summary, attributes = told(part)
+    properties = {}
+    for name, value in shape["properties"].items():
+        kept = {key: entry for key, entry in value.items() if key not in {"title", "default", "description"}}
+        properties[name] = kept | ({"description": attributes[name]} if name in attributes else {})
+    return {
+        "title": part.__name__,
+        "description": summary,
+        "type": "object",
+        "properties": properties,
+        "required": list(properties),
+        "additionalProperties": False,
+    }
+
+
+def generated(answer):
+    raw = TypeAdapter(answer).json_schema(mode="serialization")
+    parts = parts_of(answer)
+    assert sorted(raw.get("$defs", {})) == sorted(set(parts) - {answer.__name__})
+    whole = closed(raw, answer)
+    defs = {name: closed(shape, parts[name]) for name, shape in sorted(raw.get("$defs", {}).items())}
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": name_of(answer)}
+    return head | whole | ({"$defs": defs} if defs else {})
+
+
+@pytest.mark.parametrize("answer", ANSWERS, ids=name_of)
+def test_the_published_schema_is_that_of_the_answer(answer, update_golden):
+    now = generated(answer)
+    if update_golden:
+        file_of(answer).write_text(json.dumps(now, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    assert json.loads(file_of(answer).read_text(encoding="utf-8")) == now
+
+
+@pytest.mark.parametrize("answer", ANSWERS, ids=name_of)
+def test_every_schema_is_one_and_is_found_by_its_name(answer):
+    name = name_of(answer)
+    found = schema(name)
+    jsonschema.Draft202012Validator.check_schema(found)
+    assert found["$id"] == found["properties"]["schema"]["const"] == name
+    assert "schema" in found["required"]
+    assert set(found["required"]) == {field.name for field in fields(answer)}
+
+
+def test_there_is_a_file_for_each_answer_and_no_other():
+    assert sorted(FOLDER.glob("*.json")) == sorted(map(file_of, ANSWERS))
+
+
+@pytest.mark.parametrize("name", ["crosscompat.ask/2", "crosscompat.sow/1", "ask/1", "crosscompat.../ask/1", ""])
+def test_no_other_name_has_a_schema(name):
+    with pytest.raises(LookupError):
+        schema(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """A leaf."""
+
+    length: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Twig:
+    """A twig.
+
+    Attributes
+    ----------
+    old, young : Leaf
+        Its leaves.
+    note : str
+    """
+
+    old: Leaf
+    young: Leaf
+    note: str
+    schema: Literal["crosscompat.twig/1"] = "crosscompat.twig/1"
+
+
+def test_a_schema_says_what_the_class_says():
+    assert generated(Twig) == {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "crosscompat.twig/1",
+        "title": "Twig",
+        "description": "A twig.",
+        "type": "object",
+        "properties": {
+            "old": {"$ref": "#/$defs/Leaf", "description": "Its leaves."},
+            "young": {"$ref": "#/$defs/Leaf", "description": "Its leaves."},
+            "note": {"type": "string"},
+            "schema": {"type": "string", "const": "crosscompat.twig/1"},
+        },
+        "required": ["old", "young", "note", "schema"],
+        "additionalProperties": False,
+        "$defs": {
+            "Leaf": {
+                "title": "Leaf",
+                "description": "A leaf.",
+                "type": "object",
+                "properties": {"length": {"anyOf": [{"type": "number"}, {"type": "null"}]}},
+                "required": ["length"],
+                "additionalProperties": False,
+            }
+        },
+    }
