@@ -16,7 +16,7 @@ __all__ = ["MOST_FLOWERS", "Chances", "Logits", "Reasons", "chance_of", "chances
 MOST_FLOWERS = 200
 
 _NORMAL_95 = 1.6448536269514722  # the 95th percentile: 90% lie between it and its negative
-_NODES = 61
+_STEP, _STEPS = 1 / 6, 51
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,11 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     Notes
     -----
     With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior allows; the mean
-    is taken over the Gaussian by Gauss-Hermite quadrature.
+    is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a curve [1]_.
+
+    References
+    ----------
+    .. [1] Trefethen LN, Weideman JAC (2014). The exponentially convergent trapezoidal rule. SIAM Review 56:385-458.
 
     Examples
     --------
@@ -184,5 +188,6 @@ def _at_least_one(eta: Floats, units: Floats) -> Floats:
 
 @cache
 def _quadrature() -> tuple[Floats, Floats]:
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
-    return nodes, weights / weights.sum()
+    nodes = _STEP * np.arange(-_STEPS, _STEPS + 1, dtype=np.float64)
+    weights = np.exp(-0.5 * nodes**2)
+    return nodes.astype(np.float64), np.asarray(weights / weights.sum(), dtype=np.float64)
