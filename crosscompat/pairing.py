@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.traits import TraitColumn, TraitTable
 
-__all__ = ["Feature", "Recipe", "pair_rows", "recipe_for"]
+__all__ = ["FEATURE_KINDS", "Feature", "Recipe", "pair_rows", "recipe_for"]
 
 Floats = NDArray[np.float64]
 
@@ -177,3 +177,5 @@ _COMPARE: Mapping[str, Callable[[Floats, Floats], Floats]] = {
     "ratio": lambda seed, pollen: seed - pollen,
     "size": lambda seed, pollen: np.abs(seed - pollen),
 }
+
+FEATURE_KINDS = ("distance", *_COMPARE)

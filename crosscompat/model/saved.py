@@ -20,7 +20,7 @@ from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.files import write_atomically
 from crosscompat.model.fitted import FittedModel, Seen, StageFit
 from crosscompat.model.likelihood import Floats
-from crosscompat.pairing import Feature, Recipe
+from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 from crosscompat.wording import say
 
 __all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
@@ -144,7 +144,20 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
         tuple(StageFit(name, arrays[f"{name}.mean"], arrays[f"{name}.covariance"]) for name in document["stages"]),
         Seen(**seen),
     )
+    _refuse_misfits(model)
     return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
+
+
+def _refuse_misfits(model: FittedModel) -> None:
+    """Refuse numbers that do not fit the recipe: a file that was cut or written over may still be JSON."""
+    size = len(model.recipe.features)
+    shapes: dict[str, tuple[int, ...]] = {"means": (size,), "variances": (size,)}
+    for stage in model.stages:
+        shapes |= {f"{stage.stage}.mean": (size + 1,), f"{stage.stage}.covariance": (size + 1, size + 1)}
+    arrays = _arrays(model)
+    bad = [name for name, shape in shapes.items() if arrays[name].shape != shape or not np.isfinite(arrays[name]).all()]
+    if bad or not model.stages or any(feature.kind not in FEATURE_KINDS for feature in model.recipe.features):
+        raise ValueError(say("saved.misfit"))
 
 
 def _text(document: dict[str, Any]) -> str:
