@@ -12,7 +12,7 @@ from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
 from crosscompat.book.plants import Plants, read_plants
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
-from crosscompat.collection.settings import FILE_NAME, Settings, read_settings
+from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.model.saved import SavedModel, read_model
@@ -91,22 +91,22 @@ def open_collection(folder: Path) -> Collection:
     Raises
     ------
     BadInput
-        With the faults of every file in it.
+        With the faults of every file in it; nothing has been changed then.
+    FileNotFoundError
+        If the folder holds no settings.
     """
-    notices = _upgraded(folder / FILE_NAME)
-    settings = read_settings(folder / FILE_NAME)
     reading = _Reading(folder)
-    distances = reading.attempt(lambda: _distances(folder, settings))
-    traits = reading.attempt(lambda: _traits(folder, settings))
+    settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
+    distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
+    traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     plants = reading.optional("plants.csv", read_plants) or Plants.of([])
     crosses = reading.optional("crosses.csv", read_crosses) or ()
     wanted = reading.optional("wanted.csv", read_wanted) or ()
-    if reading.faults or distances is None:
+    if reading.faults or settings is None or distances is None:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
-    return Collection(
-        folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, (*notices, *unread)
-    )
+    notices = (*_upgraded(folder / FILE_NAME), *unread)
+    return Collection(folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, notices)
 
 
 def open_carried(carried: CarriedTree) -> Collection:
@@ -133,6 +133,8 @@ class _Reading:
     def attempt(self, read: Callable[[], _T]) -> _T | None:
         try:
             return read()
+        except (NewerFormat, FileNotFoundError):
+            raise
         except BadInput as bad:
             self.faults += bad.faults
         except (CrosscompatError, OSError) as error:
@@ -152,7 +154,7 @@ def _upgraded(path: Path) -> tuple[str, ...]:
 def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
-    if path.suffix == ".csv":
+    if path.suffix.lower() == ".csv":
         return read_distances(path)
     unit = settings.tree_unit or (carried.unit if carried else None)
     return read_tree(path, unit=unit, index=settings.tree_index)
@@ -180,5 +182,5 @@ def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:
         return None, ()
     try:
         return read_model(path), ()
-    except BadInput as bad:
-        return None, (str(bad),)
+    except (BadInput, OSError) as error:
+        return None, (str(error),)

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -15,14 +16,19 @@ from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.traits import KINDS
 from crosscompat.wording import say
 
-__all__ = ["FILE_NAME", "FORMAT", "Settings", "read_settings"]
+__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
 
 FILE_NAME = "collection.toml"
 FORMAT = 1
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
 _POSITIVE = ("reference", "window_days")
+_NOT_NEGATIVE = ("format",)
 _LEAP_YEAR = 2024
+
+
+class NewerFormat(BadInput):
+    """A collection that a newer version has written: nothing in it can be judged by this one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +108,12 @@ def read_settings(path: Path) -> Settings:
     Raises
     ------
     BadInput
-        With every fault of the file, or if its format is newer than this version knows.
+        With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
     """
     table = _parsed(path)
     given = table.get("format", FORMAT)
     if isinstance(given, int) and given > FORMAT:
-        raise BadInput([Fault(Place(path.name, column="format"), *_newer(given))])
+        raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
     if faults:
         raise BadInput(faults)
@@ -162,8 +168,10 @@ def _wrong_value(key: str, value: Any) -> str | None:
         return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
     if key == "season_start" and not _is_month_and_day(value):
         return say("settings.season_start", got=value)
-    if key in _POSITIVE and value <= 0:
+    if key in _POSITIVE and not 0 < value < inf:
         return say("settings.positive", key=key, got=value)
+    if key in _NOT_NEGATIVE and value < 0:
+        return say("settings.negative", key=key, got=value)
     return None
 
 

@@ -15,7 +15,8 @@ __all__ = ["set_setting", "upgrade"]
 
 def _to_1(document: Any) -> None:
     """Format 1 is the first that says its own number; it changed nothing else."""
-    document.add("format", 1)
+    if "format" not in document:
+        document.add("format", 1)
 
 
 _STEPS: Mapping[int, Callable[[Any], None]] = {0: _to_1}
@@ -39,7 +40,7 @@ def upgrade(path: Path) -> Path | None:
         given = tomllib.loads(content.decode("utf-8-sig")).get("format", 0)
     except ValueError:
         return None
-    if not isinstance(given, int) or not 0 <= given < FORMAT:
+    if type(given) is not int or not 0 <= given < FORMAT:
         return None
     backup = _free_name(path.with_name(f"{path.name}.format{given}.bak"))
     write_atomically(backup, content)
