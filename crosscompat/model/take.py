@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
+from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, impossible, outcomes_of
 from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.model.fitted import FittedModel, fit_model, prior_model
 from crosscompat.model.forecast import chances, logits
 from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.phylogeny.tree import Distances
@@ -45,6 +46,11 @@ class TakeModel:
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
 
+    Raises
+    ------
+    WrongUse
+        If ``reference`` is not a number above 0.
+
     Examples
     --------
     >>> import pandas as pd
@@ -67,6 +73,8 @@ class TakeModel:
         self.distances = tree_or_distances
         self.traits = traits
         self.reference = reference
+        if reference is not None and not 0 < reference < np.inf:
+            raise WrongUse(say("take.reference", got=reference))
         self.fitted_: FittedModel = prior_model(
             recipe_for(traits, reference or greatest_distance(tree_or_distances), unit=tree_or_distances.unit)
         )
@@ -92,9 +100,9 @@ class TakeModel:
         WrongUse
             If a column is missing.
         BadInput
-            If counts are impossible, or a pair's distance is not known.
+            If counts are no whole numbers or impossible, a parent is blank, or a pair's distance is not known.
         UnknownName
-            If a parent stands nowhere in the tree.
+            If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
         _need(crosses, _PARENTS)
         outcomes = outcomes_of(_count_arrays(crosses))
@@ -140,14 +148,17 @@ class TakeModel:
         return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
-        index = self.distances.index
-        known: dict[str, str] = {}
-        for name in dict.fromkeys([*table["seed_parent"], *table["pollen_parent"]]):
-            match = index.match(str(name))
-            if match.how in {"species", "synonym"}:
-                warnings.warn(match.sentence, NameWarning, stacklevel=3)
-            known[name] = match.label
-        return [known[name] for name in table["seed_parent"]], [known[name] for name in table["pollen_parent"]]
+        _refuse_blanks(table)
+        pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
+        seed = {name: self._label(str(name), None) for name in dict.fromkeys(one for one, _ in pairs)}
+        pollen = {pair: self._label(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
+        return [seed[one] for one, _ in pairs], [pollen[pair] for pair in pairs]
+
+    def _label(self, name: str, genus: str | None) -> str:
+        match = self.distances.index.match(name, genus)
+        if match.how in {"species", "synonym"}:
+            warnings.warn(match.sentence, NameWarning, stacklevel=4)
+        return match.label
 
 
 def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
@@ -160,25 +171,36 @@ def _count_arrays(crosses: pd.DataFrame) -> dict[str, Floats]:
     given = [column for column in COUNT_COLUMNS if column in crosses.columns]
     if not given or ("tried" in given) != ("took" in given):
         raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
-    counts = {column: crosses[column].to_numpy(dtype=np.float64, na_value=np.nan) for column in given}
-    faults = [*_impossible(counts)]
+    faults: list[Fault] = []
+    counts = {column: _numbers(column, crosses[column], faults) for column in given}
+    faults += [Fault(Place(row=i + 1, column=column), what) for i, column, what in impossible(counts)]
     if faults:
-        raise BadInput(faults)
+        raise BadInput(sorted(faults, key=lambda fault: fault.place.row or 0))
     return counts
 
 
-def _impossible(counts: dict[str, Floats]) -> list[Fault]:
-    faults = [
-        Fault(Place(row=int(row) + 1, column=column), say("take.negative", got=f"{values[row]:g}"))
-        for column, values in counts.items()
-        for row in np.flatnonzero(values < 0)
+def _numbers(column: str, values: pd.Series[Any], faults: list[Fault]) -> Floats:
+    """Read a column of counts, NaN where blank; what is no whole number, 0 or more, adds a fault and is NaN."""
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
+    numbers = pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    whole = (numbers >= 0) & (numbers == np.floor(numbers)) & np.isfinite(numbers)
+    wrong = ~whole & values.notna().to_numpy(dtype=np.bool_)
+    faults += [
+        Fault(Place(row=int(row) + 1, column=column), say("take.whole", got=str(values.iloc[row])))
+        for row in np.flatnonzero(wrong)
     ]
-    if "tried" in counts:
-        tried, took = counts["tried"], counts["took"]
-        for row in np.flatnonzero(took > tried):
-            what = say("take.more", took=f"{took[row]:g}", tried=f"{tried[row]:g}")
-            faults.append(Fault(Place(row=int(row) + 1, column="took"), what))
-    return faults
+    return np.where(wrong, np.nan, numbers)
+
+
+def _refuse_blanks(table: pd.DataFrame) -> None:
+    faults = [
+        Fault(Place(row=int(row) + 1, column=column), say("names.empty"))
+        for column in _PARENTS
+        for row in np.flatnonzero(table[column].isna().to_numpy(dtype=np.bool_))
+    ]
+    if faults:
+        raise BadInput(faults)
 
 
 def _known_counts(outcomes: Outcomes) -> Counts:
