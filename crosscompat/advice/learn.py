@@ -31,6 +31,7 @@ from crosscompat.wording import say
 __all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
 
 _MOST_MOVED = 200
+_HARDLY = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,10 +205,10 @@ def _moved(
     seed, pollen = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
     old, new = (chances(logits_of(collection, model, seed, pollen)) for model in (before, after))
     shifts = _shifts(collection, before, after, seed, pollen)
-    moved = [
-        Moved(correct_form(seed[i]), correct_form(pollen[i]), interval_at(old, i), interval_at(new, i), _why(shifts[i]))
-        for i in range(len(pairs))
-    ]
+    moved = []
+    for i, shift in enumerate(shifts):
+        was, now = interval_at(old, i), interval_at(new, i)
+        moved.append(Moved(correct_form(seed[i]), correct_form(pollen[i]), was, now, _why(shift, now.mean - was.mean)))
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
 
@@ -227,9 +228,15 @@ def _parts(found: Reasons) -> dict[str, float]:
     return {"base": found.base} | {name: logit for name, logit, _ in found.terms}
 
 
-def _why(shift: dict[str, float]) -> str:
-    feature, gain = max(sorted(shift.items()), key=lambda entry: abs(entry[1]))
-    return say(f"learn.why.{'up' if gain > 0 else 'down'}", feature=feature_in_words(feature))
+def _why(shift: dict[str, float], gain: float) -> str:
+    """Say which way a chance went, and what pulled it that way most."""
+    if abs(gain) < _HARDLY:
+        return say("learn.why.same")
+    sign, way = (1, "up") if gain > 0 else (-1, "down")
+    feature, pull = max(sorted(shift.items()), key=lambda entry: sign * entry[1])
+    if sign * pull <= 0:  # the logit went the other way, and the mean chance followed what is less unsure now
+        return say(f"learn.why.{way}_surer")
+    return say(f"learn.why.{way}", feature=feature_in_words(feature))
 
 
 def _weightings(before: FittedModel, after: FittedModel) -> list[Weighting]:
