@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Literal
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import NO_POLLEN_PARENT, Cross
+from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, correct_form, genus_of
 from crosscompat.show.label import LabelCard
-from crosscompat.wording import say
+from crosscompat.wording import catalogue, say
 
 __all__ = ["Labels", "labels_for"]
 
@@ -63,22 +64,34 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         pollen_plant=cross.pollen_plant or "",
         kind=_kind(collection, cross),
         date=cross.date.isoformat(),
-        units=say(f"labels.units.{cross.unit_kind or 'flower'}", n=cross.units) if cross.units else "",
+        units=_units(cross),
         grower=cross.grower or "",
         note=cross.note or "",
         caution=say(f"labels.caution.{group}") if group else "",
     )
 
 
-def _kind(collection: Collection, cross: Cross) -> Literal["cross", "open", "self"]:
+def _units(cross: Cross) -> str:
+    """Return what was pollinated, in the grower's own word where it is none of ours."""
+    count = cross.units or cross.tried
+    if not count:
+        return ""
+    kind = cross.unit_kind or "flower"
+    known = kind in catalogue("labels")["units"]
+    return say(f"labels.units.{kind}", n=count) if known else say("labels.units_other", n=count, kind=kind)
+
+
+def _kind(collection: Collection, cross: Cross) -> Literal["cross", "open", "self", "none"]:
+    if cross.pollen_kind in NO_POLLEN_PARENT:
+        return "open" if cross.pollen_kind == "open" else "none"
     if cross.pollen_kind == "self" or collection.plants.one_clone(cross.seed_plant, cross.pollen_plant):
         return "self"
-    return "open" if cross.pollen_parent is None else "cross"
+    return "cross"
 
 
 def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     """Return a name as received, in correct form and with the genus in full."""
     if not name:
         return ""
-    label = index.find(name, genus)
+    label = find_label(index, name, genus)
     return correct_form(name, genus) if label is None or genus_of(name) else correct_form(label)

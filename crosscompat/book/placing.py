@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, genus_of
 
-__all__ = ["placed"]
+__all__ = ["find_label", "placed"]
 
 
 def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
@@ -36,10 +36,17 @@ def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tu
 
 
 def _place(index: NameIndex, seed: str, pollen: str | None) -> tuple[str | None, str | None]:
-    return _find(index, seed, None), None if pollen is None else _find(index, pollen, genus_of(seed))
+    return find_label(index, seed, None), None if pollen is None else find_label(index, pollen, genus_of(seed))
 
 
-def _find(index: NameIndex, name: str, genus: str | None) -> str | None:
+def find_label(index: NameIndex, name: str, genus: str | None = None) -> str | None:
+    """Return the label that a name means; None if it has no place, or could be more than one.
+
+    Examples
+    --------
+    >>> find_label(NameIndex(["Aloe_vera"]), "A. vera", "Aloe")
+    'Aloe_vera'
+    """
     try:
         return index.find(name, genus)
     except UnknownName:

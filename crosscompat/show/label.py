@@ -65,11 +65,11 @@ class LabelCard:
     number : str
         The grower's own number of the cross.
     seed_parent, pollen_parent : str
-        Names in correct form, genus in full; ``pollen_parent`` is not used where the flower was left open or selfed.
+        Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
     seed_plant, pollen_plant : str
         Numbers of the very plants.
-    kind : {"cross", "open", "self"}
-        Whether pollen was brought from another plant, came by itself, or is the plant's own.
+    kind : {"cross", "open", "self", "none"}
+        Whether pollen was brought from another plant, came by itself, is the plant's own, or was kept out by a bag.
     date : str
         Day of the pollination, as it is to be printed.
     units : str
@@ -85,7 +85,7 @@ class LabelCard:
     pollen_parent: str = ""
     seed_plant: str = ""
     pollen_plant: str = ""
-    kind: Literal["cross", "open", "self"] = "cross"
+    kind: Literal["cross", "open", "self", "none"] = "cross"
     date: str = ""
     units: str = ""
     grower: str = ""
@@ -116,7 +116,7 @@ def _parents(card: LabelCard) -> str:
         other, role = _name(card.pollen_parent), roles[1]
     else:
         other, role = f'<div class="name">{escape(say(f"label.{card.kind}"))}</div>', say(f"label.{card.kind}_pollen")
-    sign = f'<span class="sign">{_SIGNS[card.kind]}</span>'
+    sign = f'<span class="sign">{_SIGNS[card.kind]}</span>' if card.kind in _SIGNS else ""
     return _parent("seed", _name(card.seed_parent), roles[0]) + _parent("pollen", sign + other, role)
 
 
