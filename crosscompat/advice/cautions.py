@@ -71,9 +71,13 @@ def _sex(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
         name = correct_form(parent.label)
         if parent.plant is not None and parent.plant.sex == other_sex:
             found.append(Caution("sex", say(f"cautions.sex.{key}_plant", plant=parent.plant.plant, name=name)))
-        elif parent.plant is None and collection.trait(parent.label, "sex") in _UNISEXUAL:
+        elif _sex_unsaid(parent) and collection.trait(parent.label, "sex") in _UNISEXUAL:
             found.append(Caution("sex", say(f"cautions.sex.{key}_species", name=name)))
     return found
+
+
+def _sex_unsaid(parent: Parent) -> bool:
+    return parent.plant is None or parent.plant.sex in {None, "unknown"}
 
 
 def _ploidy(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
