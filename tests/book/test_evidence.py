@@ -1,0 +1,198 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from crosscompat.book.crosses import Cross
+from crosscompat.book.evidence import REASONS, evidence_from, fruitful, no_pairing
+from crosscompat.book.outcomes import outcomes_of
+from crosscompat.book.plants import Plant, Plants
+from crosscompat.names import NameIndex
+from crosscompat.wording import catalogue
+
+INDEX = NameIndex(["Aus_bus", "Aus_cus", "Bus_dus"])
+BENCH = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
+TODAY = date(2026, 6, 1)
+TOOK = Cross(date(2024, 5, 1), "Aus bus", "Aus cus", tried=4, took=1)
+
+
+def sorted_out(*crosses, window_days=365, as_of=TODAY):
+    return evidence_from(crosses, BENCH, INDEX, as_of=as_of, window_days=window_days)
+
+
+def why(cross, **settings):
+    found = sorted_out(cross, **settings)
+    return found.left_out[0].reason if found.left_out else None
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({}, None),
+        ({"pollen_kind": "one"}, None),
+        ({"pollen_kind": "several"}, None),
+        ({"pollen_kind": "open", "pollen_parent": None}, "no_pairing"),
+        ({"pollen_kind": "open"}, "no_pairing"),
+        ({"pollen_kind": "none", "pollen_parent": None}, "no_pairing"),
+        ({"pollen_kind": "self", "pollen_parent": "Aus bus"}, "no_pairing"),
+        ({"pollen_kind": "sib", "pollen_parent": "Aus bus"}, "no_pairing"),
+        ({"seed_plant": "A1", "pollen_plant": "A1"}, "one_clone"),
+        ({"seed_plant": "A1", "pollen_plant": "A2"}, "one_clone"),
+        ({"seed_plant": "A1", "pollen_plant": "B", "pollen_parent": "Aus bus"}, None),  # two clones of one species
+        ({"technique": "plain"}, None),
+        ({"technique": "mentor pollen"}, "technique"),
+        ({"only_successes": True}, "only_successes"),
+        ({"only_successes": False}, None),
+        ({"seed_parent": "Aus eus"}, "not_in_tree"),
+        ({"pollen_parent": "Aus eus"}, "not_in_tree"),
+        ({"pollen_parent": "A. cus"}, None),
+        ({"seed_parent": "Bus dus", "pollen_parent": "A. cus"}, "not_in_tree"),
+        ({"date": date(2026, 5, 1)}, "not_finished"),
+        ({"tried": None, "took": None}, "unknown_outcome"),
+        ({"tried": None, "took": None, "lost_to": "mice"}, "lost"),
+        ({"took": 0, "lost_to": "mice"}, "lost"),
+        ({"took": 1, "lost_to": "mice"}, None),
+    ],
+)
+def test_what_enters_and_why_the_rest_does_not(change, reason):
+    assert why(replace(TOOK, **change)) == reason
+
+
+def test_the_first_reason_that_holds_is_told():
+    """Each reason is put right in turn, and the next one of the list comes up."""
+    cross = Cross(TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", technique="graft", only_successes=True)
+    mends = [
+        {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"technique": None}, {"only_successes": None},
+        {"seed_parent": "Aus bus"}, {"date": date(2024, 5, 1), "lost_to": "mice"}, {"lost_to": None},
+        {"pods_set": 0},
+    ]  # fmt: skip
+    told = [why(cross)]
+    for mend in mends:
+        cross = replace(cross, **mend)
+        told.append(why(cross))
+    assert told == [*REASONS, None]
+
+
+def test_every_reason_has_its_sentence():
+    assert set(catalogue("learn")["left_out"]) == set(REASONS)
+
+
+@pytest.mark.parametrize(("age", "enters"), [(364, False), (365, True), (366, True), (-10, False)])
+@pytest.mark.parametrize("outcome", [{"pods_set": 0}, {"seedlings": 3}, {"tried": 4, "took": 4}])
+def test_nothing_younger_than_the_window_enters_whatever_is_known(age, enters, outcome):
+    cross = Cross(TODAY - timedelta(days=age), "Aus bus", "Aus cus", **outcome)
+    assert (why(cross) is None) == enters
+
+
+def test_a_window_longer_than_the_calendar_is_no_fault():
+    assert why(TOOK, window_days=10**12) == "not_finished"
+
+
+def test_labels_outcomes_and_crosses_stay_in_step():
+    crosses = [
+        replace(TOOK, cross="a"),
+        replace(TOOK, cross="b", technique="graft"),
+        replace(TOOK, cross="c", seed_parent="Aus_cus", pollen_parent="A. bus", tried=3, took=2),
+        replace(TOOK, cross="d", tried=None, took=None, units=5, seedlings=7),
+        replace(TOOK, cross="e", tried=None, took=None, pods_held=0),
+    ]
+    found = sorted_out(*crosses)
+    assert [cross.cross for cross in found.crosses] == ["a", "c", "d", "e"]
+    assert [left.cross.cross for left in found.left_out] == ["b"]
+    assert (found.seed, found.pollen) == (
+        ("Aus_bus", "Aus_cus", "Aus_bus", "Aus_bus"),
+        ("Aus_cus", "Aus_bus", "Aus_cus", "Aus_cus"),
+    )
+    assert found.outcomes.tried.tolist() == [4, 3, 5, 1]
+    assert found.outcomes.took.tolist() == [1, 2, 0, 0]
+    assert found.outcomes.some.tolist() == [False, False, True, False]
+    assert found.outcomes.uncounted.tolist() == [False, False, False, True]
+
+
+def test_no_crosses_are_no_evidence():
+    found = sorted_out()
+    assert (found.crosses, found.seed, found.left_out, found.outcomes.known.size) == ((), (), (), 0)
+
+
+crosses = st.builds(
+    Cross,
+    date=st.dates(date(2023, 1, 1), date(2026, 12, 31)),
+    seed_parent=st.sampled_from(["Aus bus", "Bus_dus", "elsewhere"]),
+    pollen_parent=st.sampled_from(["Aus cus", "A. cus", None]),
+    seed_plant=st.sampled_from([None, "A1", "B"]),
+    pollen_plant=st.sampled_from([None, "A2", "B"]),
+    pollen_kind=st.sampled_from([None, "one", "open", "self"]),
+    technique=st.sampled_from([None, "plain", "graft"]),
+    only_successes=st.sampled_from([None, True]),
+    lost_to=st.sampled_from([None, "mice"]),
+    pods_held=st.sampled_from([None, 0, 2]),
+    seedlings=st.sampled_from([None, 0, 2]),
+)
+
+
+@given(st.lists(crosses, max_size=8))
+def test_every_cross_enters_or_is_told(book):
+    found = sorted_out(*book)
+    assert sorted([id(c) for c in found.crosses] + [id(left.cross) for left in found.left_out]) == sorted(map(id, book))
+    assert {left.reason for left in found.left_out} <= set(REASONS)
+    assert len(found.crosses) == len(found.seed) == len(found.pollen) == found.outcomes.tried.size
+    assert found.outcomes.known.all()
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        ({}, None),
+        ({"units": 4, "pods_set": 4}, None),
+        ({"pods_set": 0}, False),
+        ({"pods_set": 0, "lost_to": "mice"}, None),
+        ({"seedlings": 2, "lost_to": "mice"}, True),
+        ({"units": 3, "seedlings": 2}, True),
+        ({"tried": 3, "took": 0}, False),
+        ({"tried": 3, "took": 2}, True),
+    ],
+)
+def test_whether_a_cross_gave_a_seedling(told, expected):
+    assert fruitful(Cross(TODAY, "A", "B", **told)) is expected
+
+
+def test_a_pairing_has_two_parents():
+    assert no_pairing(TOOK, BENCH) is None
+    assert no_pairing(replace(TOOK, pollen_parent=None), BENCH) == "no_pairing"
+    assert no_pairing(replace(TOOK, seed_plant="A1", pollen_plant="A2"), BENCH) == "one_clone"
+
+
+CHANCE = 0.40
+
+
+def half_told(rng, n):
+    """Crosses of one flower over two years and a half: failures show within weeks, seedlings after most of a year."""
+    made = TODAY.toordinal() - rng.integers(0, 900, n)
+    takes = rng.random(n) < CHANCE
+    shown = made + np.where(takes, rng.integers(200, 360, n), rng.integers(7, 70, n))
+    for day, took, told in zip(made.tolist(), takes.tolist(), (shown <= TODAY.toordinal()).tolist(), strict=True):
+        counts = ({"seedlings": 2} if took else {"pods_set": 0}) if told else {}
+        yield Cross(date.fromordinal(day), "Aus bus", "Aus cus", units=1, **counts)
+
+
+def test_by_cohort_the_chance_is_unbiased_and_by_what_is_known_it_is_not():
+    rng = np.random.default_rng(20260601)
+    by_cohort, by_what_is_known = [], []
+    for _ in range(40):
+        book = list(half_told(rng, 150))
+        entered = sorted_out(*book).outcomes
+        by_cohort.append(entered.took.sum() / entered.tried.sum())
+        column = {
+            name: np.array([np.nan if getattr(c, name) is None else getattr(c, name) for c in book], dtype=float)
+            for name in ("units", "pods_set", "seedlings")
+        }
+        known = outcomes_of(column)
+        by_what_is_known.append(known.took[known.known].sum() / known.tried[known.known].sum())
+    error = np.std(by_cohort, ddof=1) / np.sqrt(len(by_cohort))
+    assert abs(np.mean(by_cohort) - CHANCE) < 2 * error
+    assert np.mean(by_what_is_known) < CHANCE - 5 * error
