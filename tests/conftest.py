@@ -33,3 +33,16 @@ def shared():
     if not SHARED.is_dir():
         pytest.skip("the published data that lie beside the project (../shared) are absent")
     return SHARED
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """The collection that ``crosscompat demo`` makes, trained; to be looked at and not changed."""
+    from typer.testing import CliRunner
+
+    from crosscompat.cli.app import app
+
+    folder = tmp_path_factory.mktemp("nursery") / "crosscompat-demo"
+    outcome = CliRunner().invoke(app, ["demo", str(folder)])
+    assert outcome.exit_code == 0, outcome.output
+    return folder

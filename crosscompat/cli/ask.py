@@ -30,7 +30,7 @@ def run(folder: Path | None, seed: str, pollen: str, *, flowers: int, as_json: b
 def print_answer(answer: Answer, *, fruit: str) -> None:
     """Print an answer for a person: verdict first, then why, then what to mind."""
     if answer.invented:
-        line(say("cli.invented"))
+        paragraph(say("cli.invented"))
         line()
     _print_pairing(answer.pairing, fruit)
     line()
@@ -44,7 +44,7 @@ def print_answer(answer: Answer, *, fruit: str) -> None:
 
 
 def _print_pairing(pair: PairForecast, fruit: str) -> None:
-    line(
+    paragraph(
         say(
             "ask.pairing",
             seed=who(pair.seed_parent, pair.seed_plant),
@@ -53,7 +53,7 @@ def _print_pairing(pair: PairForecast, fruit: str) -> None:
     )
     line(f"  {pair.verdict_words}")
     chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high)
-    line("  " + say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers))
+    paragraph(say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers), indent=2)
     paragraph(_flowers_needed(pair), indent=2)
     paragraph(_how_far(pair), indent=2)
     if pair.past:
@@ -70,7 +70,7 @@ def _print_pairing(pair: PairForecast, fruit: str) -> None:
 
 def _print_reasons(pair: PairForecast) -> None:
     base, *terms = pair.reasons
-    line("  " + say("ask.base", words=one_in(chance_of(base.logit))))
+    paragraph(say("ask.base", words=one_in(chance_of(base.logit))), indent=2)
     for reason in terms:
         if abs(reason.logit) >= _CHANGES_NOTHING:
             paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=2, bullet="+ " if reason.logit > 0 else "- ")
@@ -79,7 +79,7 @@ def _print_reasons(pair: PairForecast) -> None:
 
 
 def _print_reciprocal(other: PairForecast, pair: PairForecast) -> None:
-    line(
+    paragraph(
         say(
             "ask.reciprocal",
             seed=who(other.seed_parent, other.seed_plant),
@@ -88,7 +88,7 @@ def _print_reciprocal(other: PairForecast, pair: PairForecast) -> None:
     )
     chance = percent_range(other.chance.mean, other.chance.low, other.chance.high)
     words = say("ask.chance", words=other.chance.words, percent=chance, flowers=other.flowers)
-    line(f"  {other.verdict_words}. {words}")
+    paragraph(f"{other.verdict_words}. {words}", indent=2)
     if other.past:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in other.past)), indent=2)
     known = {caution.says for caution in pair.cautions}

@@ -29,7 +29,7 @@ def print_checkup(checkup: Checkup) -> None:
     """Print what a collection holds, then what is missing."""
     line(checkup.name)
     if checkup.invented:
-        line(say("cli.invented"))
+        paragraph(say("cli.invented"))
     counts = {key: getattr(checkup, key) for key in ("species", "plants", "crosses", "wanted")}
     paragraph(say("checkup.counts", **counts))
     for notice in checkup.notices:

@@ -67,7 +67,7 @@ def run(folder: Path | None, *, as_json: bool) -> None:
         print_lesson(lesson)
         _ask_and_rank(place)
         _heading("files", place)
-        line(say("cli.invented"))
+        paragraph(say("cli.invented"))
         paragraph(say("demo.files", folder=str(place), picture=_PICTURE, labels=_LABELS))
         line(say("demo.next", folder=str(place)))
 

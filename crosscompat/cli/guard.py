@@ -11,6 +11,7 @@ from typing import ParamSpec, TypeVar
 
 import typer
 
+from crosscompat.cli.screen import talk
 from crosscompat.errors import CrosscompatError
 from crosscompat.wording import say
 
@@ -32,24 +33,26 @@ def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
     @wraps(command)
     def run(*args: _P.args, **kwargs: _P.kwargs) -> _R:
         try:
-            return command(*args, **kwargs)
+            result = command(*args, **kwargs)
+            sys.stdout.flush()
         except CrosscompatError as error:
-            typer.echo(str(error), err=True)
+            talk(str(error))
             raise typer.Exit(error.exit_code) from None
         except BrokenPipeError:
             _let_go()
             raise typer.Exit from None
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
-            typer.echo(say("cli.file", where=where, reason=error.strerror or str(error)), err=True)
+            talk(say("cli.file", where=where, reason=error.strerror or str(error)))
             raise typer.Exit(_BAD_DATA) from None
         except (typer.Exit, typer.Abort, typer.BadParameter):
             raise
         except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
             if os.environ.get("CROSSCOMPAT_DEBUG"):
                 traceback.print_exc()
-            typer.echo(say("cli.bug", kind=type(error).__name__, reason=str(error)), err=True)
+            talk(say("cli.bug", kind=type(error).__name__, reason=str(error)))
             raise typer.Exit(BUG) from None
+        return result
 
     return run
 

@@ -51,13 +51,20 @@ def _candidates(
     collection: Collection, wanted: Path | None, listed: Sequence[Wanted], species: str | None, among: Sequence[str]
 ) -> tuple[list[Candidate], list[Refused]]:
     if species:
-        return partners_of(collection, species, among), []
+        return _pairs_of(collection, species, among), []
     if among:
         return _pairs_among(collection, among), []
     rows = listed if wanted else collection.wanted
     if not rows:
         raise WrongUse(say("rank.nothing"))
     return wanted_pairs(collection, rows)
+
+
+def _pairs_of(collection: Collection, species: str, among: Sequence[str]) -> list[Candidate]:
+    found = partners_of(collection, species, among)
+    if not found:
+        raise WrongUse(say("rank.no_partner", name=species))
+    return found
 
 
 def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate]:
@@ -69,7 +76,7 @@ def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate
 def print_ranking(ranking: Ranking, most: int) -> None:
     """Print the best pairings as a table, then what stands in the way of them."""
     if ranking.invented:
-        line(say("cli.invented"))
+        paragraph(say("cli.invented"))
         line()
     shown = ranking.rows[:most]
     line(say("rank.heading", flowers=ranking.flowers))

@@ -42,7 +42,7 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
 def print_lesson(lesson: Lesson) -> None:
     """Print a lesson: what entered, what moved and why, what now weighs how much."""
     if lesson.invented:
-        line(say("cli.invented"))
+        paragraph(say("cli.invented"))
         line()
     if lesson.after.crosses:
         paragraph(lesson.after.words)

@@ -11,8 +11,6 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import typer
-
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
@@ -81,18 +79,18 @@ def unit_in_words(unit: str | None) -> str:
 
 def line(text: str = "") -> None:
     """Print one line as it is."""
-    typer.echo(text)
+    sys.stdout.write(f"{text}\n")
 
 
 def paragraph(text: str, *, indent: int = 0, bullet: str = "") -> None:
     """Print text broken to the width of the screen, behind a bullet if there is one."""
     head = " " * indent + bullet
-    typer.echo(textwrap.fill(text, width(), initial_indent=head, subsequent_indent=" " * len(head)))
+    line(textwrap.fill(text, width(), initial_indent=head, subsequent_indent=" " * len(head)))
 
 
 def talk(text: str) -> None:
     """Say something beside the answer."""
-    typer.echo(text, err=True)
+    sys.stderr.write(f"{text}\n")
 
 
 def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
@@ -134,7 +132,8 @@ def deliver(text: str, output: Path | None) -> None:
     """
     content = (text if text.endswith("\n") else text + "\n").encode(errors="replace")
     if output is None or str(output) == "-":
-        typer.echo(content, nl=False)
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
         return
     try:
         _write(output, content)

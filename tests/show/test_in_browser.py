@@ -149,3 +149,18 @@ def test_labels_print_on_as_many_sheets_as_they_say(chromium, tmp_path):
     file = tmp_path / "labels.pdf"
     chromium(tmp_path, labels_page(cards(), invented=True), "--no-pdf-header-footer", f"--print-to-pdf={file}")
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", file.read_bytes())) == 2
+
+
+def test_the_picture_of_the_demonstration_is_clear_and_says_what_is_invented(demo, measured, tmp_path):
+    svg = (demo / "coccineus.svg").read_text(encoding="utf-8")
+    found = measured(tmp_path, svg, TEXTS)
+    assert found["texts"] > 100
+    assert (found["over"], found["out"]) == ([], [])
+    assert "Outcomes are invented" in svg
+
+
+def test_the_labels_of_the_demonstration_fit_and_say_what_is_invented(demo, measured, tmp_path):
+    page = (demo / "labels.html").read_text(encoding="utf-8")
+    found = measured(tmp_path, page, CARDS)
+    assert (found["cards"], found["out"]) == (3, [])
+    assert page.count("Outcomes are invented") >= 4

@@ -1,0 +1,164 @@
+"""What each command does in a folder, beyond printing."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
+DAY = ("--as-of", "2026-10-31")
+
+
+def files(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_the_demonstration_says_on_every_screen_that_it_is_invented(run):
+    text = run("demo").stdout
+    screens = text.split("\n==")[1:]
+    assert len(screens) == 6
+    assert all("invented" in screen for screen in screens)
+
+
+def test_the_demonstration_never_overwrites(run, empty_folder):
+    run("demo")
+    first = files(empty_folder / "crosscompat-demo")
+    run("demo")
+    assert files(empty_folder / "crosscompat-demo") == first
+    assert files(empty_folder / "crosscompat-demo-2").keys() == first.keys()
+    outcome = run("demo", "crosscompat-demo", code=2)
+    assert "nothing was changed" in outcome.stderr
+
+
+def test_the_demonstration_shows_ploidy_outweighing_distance(answer, demo):
+    near = answer("ask", SEED, "E. triglochidiatus", "--collection", demo)["pairing"]
+    far = answer("ask", SEED, POLLEN, "--collection", demo)["pairing"]
+    assert near["distance"]["relative"] < far["distance"]["relative"] / 3
+    assert near["per_flower"]["mean"] < far["per_flower"]["mean"] / 1.5
+    assert "ploidy" in [caution["kind"] for caution in near["cautions"]]
+
+
+def test_a_new_collection_can_be_checked_and_asked(run, empty_folder):
+    run("new", "mine")
+    assert "Everything can be read" in run("check", "--collection", "mine").stdout
+    assert "rests on what is published" in run("ask", SEED, POLLEN, "--collection", "mine").stdout.replace("\n", " ")
+    before = files(empty_folder / "mine")
+    assert "Nothing" in run("new", "mine", code=2).stderr or "nothing" in run("new", "mine", code=2).stderr
+    assert files(empty_folder / "mine") == before
+
+
+NEWICK = "((Echinocereus_albatus:1,Echinocereus_brevis:1):1,Echinocereus_curtus:2);\n"
+NEXUS = f"#NEXUS\nBEGIN TREES;\nTREE one = [&R] {NEWICK}END;\n"
+TABLE = """species,Echinocereus albatus,Echinocereus brevis,Echinocereus curtus
+Echinocereus albatus,0,2,4
+Echinocereus brevis,2,0,4
+Echinocereus curtus,4,4,0
+"""
+OWN = {"mine.nwk": NEWICK, "mine.nex": NEXUS, "mine.csv": TABLE}
+
+
+@pytest.mark.parametrize("name", OWN)
+def test_a_collection_starts_from_a_file_of_ones_own(run, answer, empty_folder, name):
+    (empty_folder / name).write_text(OWN[name], encoding="utf-8")
+    run("new", "mine", "--tree", name, "--unit", "My")
+    assert (empty_folder / "mine" / name).read_text(encoding="utf-8") == OWN[name]
+    run("check", "--collection", "mine")
+    asked = ("ask", "Echinocereus albatus", "--collection", "mine")
+    near, far = (answer(*asked, other)["pairing"] for other in ("E. brevis", "E. curtus"))
+    assert (near["distance"]["patristic"], far["distance"]["patristic"]) == (2.0, 4.0)
+    assert near["per_flower"]["mean"] > far["per_flower"]["mean"]
+
+
+def test_a_table_of_distances_is_no_tree_to_draw(run, empty_folder):
+    (empty_folder / "mine.csv").write_text(TABLE, encoding="utf-8")
+    run("new", "mine", "--tree", "mine.csv")
+    assert "table of distances" in run("tree", "Echinocereus albatus", "--collection", "mine", code=2).stderr
+
+
+def test_a_check_lists_the_faults_of_all_files_at_once(run, own):
+    crosses, plants = own / "crosses.csv", own / "plants.csv"
+    header = crosses.read_text(encoding="utf-8").splitlines()[0]
+    bad = {"date": "03/04/2025", "seed_parent": SEED, "pollen_parent": POLLEN, "pods_set": "some"}
+    crosses.write_text(
+        header + "\n" + ",".join(bad.get(column, "") for column in header.split(",")) + "\n", encoding="utf-8"
+    )
+    plants.write_text("plant,species,sex\nA,Echinocereus laui,blue\n", encoding="utf-8")
+    said = run("check", "--collection", own, code=3).stderr
+    for place in (
+        "crosses.csv, row 2, column date",
+        "crosses.csv, row 2, column pods_set",
+        "plants.csv, row 2, column sex",
+    ):
+        assert place in said
+
+
+def test_a_ranking_is_a_table_where_it_fits_and_two_lines_a_pairing_where_not(run, demo):
+    asked = ("rank", "--partners-of", SEED, "--most", "3", "--collection", demo)
+    wide, narrow = run(*asked, columns=200).stdout, run(*asked, columns=80).stdout
+    assert "seed parent" in wide.splitlines()[3]
+    assert "seed parent" not in narrow.split("Mind")[0]
+    assert max(map(len, narrow.splitlines())) <= 80
+    assert "59 more pairings" in wide
+
+
+def test_partners_are_ranked_both_ways_round_and_among_those_named(answer, demo):
+    rows = answer("rank", "--partners-of", SEED, "--collection", demo)["rows"]
+    assert len(rows) == 62
+    assert {row["seed_parent"] for row in rows if row["pollen_parent"] != SEED} == {SEED}
+    chances = [row["chance"]["mean"] for row in rows]
+    assert chances == sorted(chances, reverse=True)
+    few = answer("rank", "--partners-of", SEED, "--among", POLLEN, "--collection", demo)["rows"]
+    assert {row["seed_parent"] for row in few} == {SEED, "Echinocereus dasyacanthus"}
+    among = ["--among", SEED, "--among", "Echinocereus laui", "--among", "Echinocereus scheeri"]
+    assert len(answer("rank", *among, "--collection", demo)["rows"]) == 6
+
+
+def test_a_wish_list_of_its_own_is_ranked(answer, demo, empty_folder):
+    (empty_folder / "mine.csv").write_text(
+        f"seed_parent,pollen_parent,want\n{SEED},{POLLEN},2\nEchinocereus laui,E. scheeri,5\n", encoding="utf-8"
+    )
+    rows = answer("rank", "mine.csv", "--collection", demo)["rows"]
+    assert sorted(row["want"] for row in rows) == [2, 5]
+
+
+def test_a_picture_goes_to_a_file_or_to_the_screen(run, demo, empty_folder):
+    asked = ("tree", SEED, "--collection", demo)
+    outcome = run(*asked, "-o", "a.svg")
+    assert (outcome.stdout, outcome.stderr) == ("", "Written: a.svg\n")
+    svg = (empty_folder / "a.svg").read_text(encoding="utf-8")
+    assert run(*asked, "-o", "-").stdout == svg
+    assert "as seed parent" in svg
+    assert "as pollen parent" in run(*asked, "--as", "pollen", "-o", "-").stdout
+
+
+def test_a_dry_run_writes_nothing(run, own):
+    before = files(own)
+    run("retrain", *DAY, "--dry-run", "--collection", own)
+    assert files(own) == before
+
+
+def test_retraining_keeps_the_model_and_the_reference_and_every_comment(run, own):
+    (own / "model.json").unlink()
+    settings = own / "collection.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace("reference = 5.0", ""), encoding="utf-8")
+    run("retrain", *DAY, "--collection", own)
+    after = settings.read_text(encoding="utf-8")
+    assert "reference = 5.0" in after
+    assert [line for line in text.splitlines() if "#" in line] == [line for line in after.splitlines() if "#" in line]
+    assert json.loads((own / "model.json").read_text(encoding="utf-8"))["as_of"] == "2026-10-31"
+
+
+def test_an_answer_says_what_has_changed_since(answer, own):
+    header = (own / "crosses.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
+    cells = {"date": "2026-06-01", "seed_parent": SEED, "pollen_parent": POLLEN}
+    with (own / "crosses.csv").open("a", encoding="utf-8") as stream:
+        stream.write(",".join(cells.get(column, "") for column in header) + "\n")
+    basis = answer("ask", SEED, POLLEN, "--collection", own)["basis"]
+    assert basis["changed"] == ["crosses"]
+    assert "crosscompat retrain" in basis["words"]
+
+
+def test_a_cross_without_that_number_names_the_nearest(run, demo):
+    assert "26-07" in run("label", "26-77", "--collection", demo, code=2).stderr

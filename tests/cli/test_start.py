@@ -1,0 +1,49 @@
+"""The command line starts fast: a library is loaded only by what needs it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+HEAVY = {"numpy", "pandas", "sklearn", "scipy", "dendropy", "Bio"}
+SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
+
+
+def loaded(stderr):
+    """The libraries that Python says it has imported, and only those."""
+    modules = re.findall(r"^import time: +\d+ \| +\d+ \| +([\w.]+)$", stderr.decode(), re.MULTILINE)
+    return {module.split(".")[0] for module in modules}
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["ask", "--help"], ["rank", "--help"], ["--version"], []])
+def test_help_loads_none_of_the_heavy_libraries(process, demo, arguments):
+    outcome = process(*arguments, switches=["-X", "importtime"], folder=demo)
+    assert outcome.returncode == 0
+    found = loaded(outcome.stderr)
+    assert {"crosscompat", "typer"} <= found
+    assert found & HEAVY == set()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["ask", SEED, POLLEN],
+        ["ask", SEED, POLLEN, "--json"],
+        ["rank", "--partners-of", SEED],
+        ["tree", SEED],
+        ["tree", SEED, "-o", "-"],
+        ["label", "26-01"],
+    ],
+    ids=" ".join,
+)
+def test_an_answer_from_a_saved_model_and_a_newick_tree_needs_numpy_alone(process, demo, arguments):
+    outcome = process(*arguments, switches=["-X", "importtime"], folder=demo)
+    assert outcome.returncode == 0
+    assert loaded(outcome.stderr) & HEAVY == {"numpy"}
+
+
+def test_importing_the_package_loads_nothing_heavy(process, demo):
+    outcome = process(switches=["-X", "importtime", "-c", "import crosscompat; dir(crosscompat)"], folder=demo)
+    assert "crosscompat" in loaded(outcome.stderr)
+    assert loaded(outcome.stderr) & HEAVY == set()
