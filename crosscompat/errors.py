@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 __all__ = [
     "BadInput",
@@ -108,6 +109,9 @@ class BadInput(CrosscompatError):
         self.faults: tuple[Fault, ...] = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.faults,)
+
 
 class UnknownName(CrosscompatError):
     """A name stands nowhere in the tree or table asked; ``nearest`` holds the closest known ones, best first."""
@@ -118,6 +122,9 @@ class UnknownName(CrosscompatError):
         self.name = name
         self.nearest = tuple(nearest)
         super().__init__(message)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (*self.args, self.name, self.nearest)
 
 
 class WrongUse(CrosscompatError):
