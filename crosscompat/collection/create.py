@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -38,7 +39,7 @@ def create_collection(folder: Path, *, tree: str | None = None, unit: str | None
     folder : Path
         Made if it is not there; files of a collection must not be in it yet.
     tree : str, optional
-        Name of a carried tree, or a file, which is copied.
+        Name of a carried tree, or a file, which is copied unless it is in the folder already.
     unit : str, optional
         Unit of the branch lengths of a file.
 
@@ -47,13 +48,16 @@ def create_collection(folder: Path, *, tree: str | None = None, unit: str | None
     WrongUse
         If the folder holds a collection already, or the tree is neither carried nor a file.
     """
-    there = [name for name in (FILE_NAME, *_HEADERS) if (folder / name).exists()]
+    carried, file = _tree(tree)
+    copy = folder / file.name if file else None
+    in_place = copy is not None and file is not None and copy.exists() and copy.samefile(file)
+    names = (FILE_NAME, *_HEADERS, *([file.name] if file and not in_place else []))
+    there = [name for name in names if (folder / name).exists()]
     if there:
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
-    carried, file = _tree(tree)
     folder.mkdir(parents=True, exist_ok=True)
-    if file is not None:
-        shutil.copyfile(file, folder / file.name)
+    if file is not None and copy is not None and not in_place:
+        shutil.copyfile(file, copy)
     for name, header in _HEADERS.items():
         write_sheet(folder / name, header, [])
     used = carried.name if carried else file.name if file else _DEFAULT_TREE
@@ -104,5 +108,5 @@ def _settings(name: str, tree: str, carried: CarriedTree | None, unit: str | Non
 
 
 def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
+    """Return a TOML string, which JSON's strings are but for the sign DEL."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,98 @@
+from __future__ import annotations
+
+import pytest
+
+from crosscompat.book import crosses, plants, wanted
+from crosscompat.collection.create import create_collection
+from crosscompat.collection.opening import open_collection
+from crosscompat.errors import WrongUse
+
+NEWICK = "((Aus_bus:1,Aus_cus:1):2,Bus_dus:3);\n"
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_a_new_collection_opens_and_is_empty(tmp_path):
+    made = create_collection(tmp_path / "deep" / "hedgehogs")
+    opened = open_collection(tmp_path / "deep" / "hedgehogs")
+    assert made.tree == opened.tree_name == "echinocereus"
+    assert opened.settings.name == "hedgehogs"
+    assert (opened.settings.group, opened.settings.fruit_word, opened.settings.tree_unit) == ("cactus", "fruit", "My")
+    assert opened.traits.column("2n").kind == "count"
+    assert (opened.crosses, opened.wanted, opened.plants.by_name, opened.saved, opened.notices) == (
+        (),
+        (),
+        {},
+        None,
+        (),
+    )
+    assert sorted(made.files) == sorted(contents(tmp_path / "deep" / "hedgehogs"))
+
+
+def test_the_tables_name_their_columns(tmp_path):
+    create_collection(tmp_path / "a")
+    for name, header in (("crosses", crosses.HEADER), ("plants", plants.HEADER), ("wanted", wanted.HEADER)):
+        assert (tmp_path / "a" / f"{name}.csv").read_text(encoding="utf-8") == ",".join(header) + "\n"
+
+
+@pytest.mark.parametrize("unit", [None, "My", "unit", "substitutions per site"])
+def test_a_tree_of_ones_own_is_copied(tmp_path, unit):
+    tree = tmp_path / "mine.nwk"
+    tree.write_text(NEWICK, encoding="utf-8")
+    made = create_collection(tmp_path / "a", tree=str(tree), unit=unit)
+    opened = open_collection(tmp_path / "a")
+    assert made.tree == opened.tree_name == "mine.nwk"
+    assert (opened.distances.tips, opened.distances.unit) == (("Aus_bus", "Aus_cus", "Bus_dus"), unit)
+    assert (opened.settings.group, opened.traits) == ("", None)
+    assert tree.read_text(encoding="utf-8") == NEWICK
+
+
+def test_a_table_of_distances_may_stand_in(tmp_path):
+    (tmp_path / "apart.csv").write_text(",Aus bus,Aus cus\nAus bus,0,2\nAus cus,2,0\n", encoding="utf-8")
+    create_collection(tmp_path / "a", tree=str(tmp_path / "apart.csv"))
+    assert open_collection(tmp_path / "a").distances.patristic("Aus bus", "Aus cus") == 2
+
+
+@pytest.mark.parametrize("name", ['say "hi"', "back\\slash", "naïve ×", "new\nline", "tab\tand\x7f"])
+def test_whatever_a_folder_is_called_can_be_read_back(tmp_path, name):
+    create_collection(tmp_path / name)
+    assert open_collection(tmp_path / name).settings.name == name
+
+
+@pytest.mark.parametrize("there", ["collection.toml", "crosses.csv", "plants.csv", "wanted.csv"])
+def test_a_collection_is_never_written_over(tmp_path, there):
+    (tmp_path / there).write_text("mine", encoding="utf-8")
+    with pytest.raises(WrongUse, match=there):
+        create_collection(tmp_path)
+    assert contents(tmp_path) == {there: b"mine"}
+
+
+def test_a_tree_that_is_nowhere_makes_nothing(tmp_path):
+    with pytest.raises(WrongUse, match="echinocereus"):
+        create_collection(tmp_path / "a", tree="echinocactus")
+    assert not (tmp_path / "a").exists()
+
+
+def test_a_folder_with_other_files_keeps_them(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
+    create_collection(tmp_path)
+    assert contents(tmp_path)["notes.txt"] == b"mine"
+
+
+def test_a_tree_that_is_in_the_folder_already_stays_where_it_is(tmp_path):
+    tree = tmp_path / "mine.nwk"
+    tree.write_text(NEWICK, encoding="utf-8")
+    create_collection(tmp_path, tree=str(tree))
+    assert open_collection(tmp_path).tree_name == "mine.nwk"
+    assert tree.read_text(encoding="utf-8") == NEWICK
+
+
+def test_another_tree_of_that_name_is_never_written_over(tmp_path):
+    for place, text in ((tmp_path, NEWICK), (tmp_path / "a", "(x:1,y:1);")):
+        place.mkdir(exist_ok=True)
+        (place / "mine.nwk").write_text(text, encoding="utf-8")
+    with pytest.raises(WrongUse, match=r"mine\.nwk"):
+        create_collection(tmp_path / "a", tree=str(tmp_path / "mine.nwk"))
+    assert contents(tmp_path / "a") == {"mine.nwk": b"(x:1,y:1);"}
