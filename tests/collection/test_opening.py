@@ -1,0 +1,219 @@
+from __future__ import annotations
+
+import json
+from datetime import date
+
+import pytest
+
+from crosscompat.advice.learn import keep, learn
+from crosscompat.carried import carried_tree
+from crosscompat.collection.opening import open_carried, open_collection
+from crosscompat.collection.settings import NewerFormat
+from crosscompat.errors import BadInput
+
+FILES = {
+    "collection.toml": 'format = 1\nname = "ours"\ntree = "tree.nwk"\ntree_unit = "My"\ntraits = "traits.csv"\n',
+    "tree.nwk": "((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);\n",
+    "traits.csv": "species,2n,spiny\nAus bus,22,yes\nAus_cus,44,\n",
+    "plants.csv": "plant,species\nB1,Aus bus\n",
+    "crosses.csv": "date,seed_parent,pollen_parent,tried,took\n"
+    "2024-05-01,Aus bus,A. cus,4,1\n2024-05-01,Aus bus,A. dus,4,0\n",
+    "wanted.csv": "seed_parent,pollen_parent\nB1,A. cus\n",
+}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A whole small collection; some of its files may be replaced, or left out with None."""
+
+    def make(**changed):
+        for name, text in {**FILES, **{key.replace("_", "."): value for key, value in changed.items()}}.items():
+            if text is not None:
+                (tmp_path / name).write_text(text, encoding="utf-8")
+        return tmp_path
+
+    return make
+
+
+def contents(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_everything_in_the_folder_is_read(folder):
+    opened = open_collection(folder())
+    assert opened.settings.name == "ours"
+    assert opened.distances.tips == ("Aus_bus", "Aus_cus", "Aus_dus")
+    assert (opened.trait("Aus_cus", "2n"), opened.trait("Aus_cus", "spiny")) == (44, None)
+    assert opened.trait("Aus_dus", "2n") is None  # on the tree, and in no row of the traits
+    assert opened.trait("Aus_cus", "height") is None
+    assert len(opened.plants.by_name) == len(opened.wanted) == 1
+    assert len(opened.crosses) == 2
+    assert opened.saved is None
+    assert opened.notices == ()
+
+
+def test_all_but_settings_and_tree_may_be_absent(folder):
+    place = folder(traits_csv=None, plants_csv=None, crosses_csv=None, wanted_csv=None)
+    (place / "collection.toml").write_text("format = 1\n", encoding="utf-8")
+    opened = open_collection(place)
+    assert (opened.traits, opened.plants.by_name, opened.crosses, opened.wanted) == (None, {}, (), ())
+    assert opened.trait("Aus_bus", "2n") is None
+
+
+def test_a_folder_without_settings_is_no_collection(tmp_path):
+    with pytest.raises(FileNotFoundError):
+        open_collection(tmp_path)
+
+
+def test_every_fault_of_every_file_is_told_at_once_file_by_file(folder):
+    place = folder(
+        tree_nwk="((Aus_bus:1,Aus_bus:x):2,Aus_dus:3);\n",
+        traits_csv="species,2n\nAus bus,many\n",
+        plants_csv="plant,species\n,Aus bus\n1,\n",
+        crosses_csv="date,seed_parent,pollen_parent\nyesterday,Aus bus,\n",
+        wanted_csv="seed_parent,pollen_parent,want\nA,B,9\n",
+    )
+    before = contents(place)
+    with pytest.raises(BadInput) as caught:
+        open_collection(place)
+    told = [(fault.place.file, fault.place.row) for fault in caught.value.faults]
+    assert list(dict.fromkeys(file for file, _ in told)) == [
+        "tree.nwk", "traits.csv", "plants.csv", "crosses.csv", "wanted.csv",
+    ]  # fmt: skip
+    assert [row for file, row in told if file == "plants.csv"] == [2, 3]
+    assert [file for file, _ in told].count("crosses.csv") == 2
+    assert contents(place) == before
+
+
+def test_wrong_settings_do_not_hide_the_faults_of_the_tables(folder):
+    place = folder(
+        collection_toml="window_days = 0\ncolour = 1\n",
+        crosses_csv="date,seed_parent,pollen_parent\nyesterday,A b,C d\n",
+        wanted_csv="seed_parent\nA\n",
+    )
+    before = contents(place)
+    with pytest.raises(BadInput) as caught:
+        open_collection(place)
+    assert [fault.place.file for fault in caught.value.faults] == [
+        "collection.toml", "collection.toml", "crosses.csv", "wanted.csv", "wanted.csv",
+    ]  # fmt: skip
+    assert contents(place) == before  # it names no format, and an older one is upgraded only when all of it can be read
+
+
+def test_a_newer_format_is_refused_alone_and_nothing_is_changed(folder):
+    place = folder(collection_toml="format = 2\n", crosses_csv="nonsense\n")
+    before = contents(place)
+    with pytest.raises(NewerFormat) as caught:
+        open_collection(place)
+    assert len(caught.value.faults) == 1
+    assert contents(place) == before
+
+
+def test_an_older_format_is_upgraded_and_told_once(folder):
+    old = "# ours\n" + FILES["collection.toml"].replace("format = 1\n", "")
+    place = folder(collection_toml=old)
+    first, second = open_collection(place), open_collection(place)
+    assert len(first.notices) == 1
+    assert "collection.toml.format0.bak" in first.notices[0]
+    assert (place / "collection.toml.format0.bak").read_text(encoding="utf-8") == old
+    assert "# ours" in (place / "collection.toml").read_text(encoding="utf-8")
+    assert second.notices == ()
+    assert second.settings == first.settings
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ('tree = "none.nwk"', "There is no such file."),
+        ('tree = "echinocactus"', "There is no such file."),
+        ('tree = "two.nwk"', "nobody said which one"),
+        ('tree = "two.nwk"\ntree_index = 7', "There is no tree 7"),
+        ('tree = "crosses.csv"', ""),
+    ],
+)
+def test_a_tree_that_cannot_be_had_is_a_fault_among_the_others(folder, line, told):
+    place = folder(collection_toml=f"format = 1\n{line}\n", plants_csv="plant\n1\n")
+    (place / "two.nwk").write_text("(a:1,b:1);\n(c:1,d:1);\n", encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        open_collection(place)
+    assert told in str(caught.value.faults[0])
+    assert caught.value.faults[-1].place.file == "plants.csv"
+
+
+def test_one_tree_of_several_can_be_chosen(folder):
+    place = folder(collection_toml='format = 1\ntree = "two.nwk"\ntree_index = -1\n')
+    (place / "two.nwk").write_text("(a:1,b:1);\n(c:1,d:1);\n", encoding="utf-8")
+    assert open_collection(place).distances.tips == ("c", "d")
+
+
+def test_traits_that_are_named_must_be_there(folder):
+    with pytest.raises(BadInput, match=r"There is no such file\."):
+        open_collection(folder(traits_csv=None))
+
+
+def retrained(place):
+    lesson, saved = learn(open_collection(place), as_of=date(2026, 1, 1))
+    assert lesson.after.crosses == 2
+    keep(place, saved)
+    return saved
+
+
+def test_the_model_of_the_last_retraining_is_found(folder):
+    place = folder()
+    saved = retrained(place)
+    opened = open_collection(place)
+    assert opened.saved.fingerprint == saved.fingerprint
+    assert opened.saved.fingerprints == opened.fingerprints
+    assert opened.settings.reference == saved.model.recipe.reference == 6
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        lambda text: text[: len(text) // 2],
+        lambda text: "",
+        lambda text: "[]",
+        lambda text: text.replace('"format": 1', '"format": 99'),
+        lambda text: text.replace('"kind": "distance"', '"kind": "colour"'),
+        lambda text: json.dumps({**json.loads(text), "arrays": {}}),
+    ],
+)
+def test_a_model_that_cannot_be_read_is_told_and_done_without(folder, harm):
+    place = folder()
+    retrained(place)
+    path = place / "model.json"
+    path.write_text(harm(path.read_text(encoding="utf-8")), encoding="utf-8")
+    opened = open_collection(place)
+    assert opened.saved is None
+    [notice] = opened.notices
+    assert notice.startswith("model.json: This saved model")
+    assert "crosscompat retrain" in notice
+
+
+def test_a_model_that_cannot_even_be_opened_is_told_too(folder):
+    place = folder()
+    (place / "model.json").mkdir()
+    opened = open_collection(place)
+    assert opened.saved is None
+    assert len(opened.notices) == 1
+
+
+def test_fingerprints_follow_the_content_of_each_file(folder):
+    first = open_collection(folder()).fingerprints
+    other = {
+        "tree": {"tree_nwk": FILES["tree.nwk"].replace("3", "4")},
+        "traits": {"traits_csv": FILES["traits.csv"].replace("22", "66")},
+        "crosses": {"crosses_csv": FILES["crosses.csv"].replace(",4,1", ",4,2")},
+    }
+    for name, change in other.items():
+        now = open_collection(folder(**change)).fingerprints
+        assert {key for key in now if now[key] != first[key]} == {name}
+
+
+def test_a_carried_tree_opens_as_a_collection_without_records():
+    carried = carried_tree("echinocereus")
+    opened = open_carried(carried)
+    assert (opened.folder, opened.tree_name, opened.crosses) == (None, "echinocereus", ())
+    assert len(opened.distances.tips) == carried.tips
+    assert opened.trait("Echinocereus_coccineus", "2n") == 44
+    assert opened.settings.group == "cactus"

@@ -1,0 +1,142 @@
+from __future__ import annotations
+
+from dataclasses import asdict, fields
+
+import pytest
+
+from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings
+from crosscompat.errors import BadInput
+from crosscompat.traits import KINDS
+
+
+@pytest.fixture
+def written(tmp_path):
+    def write(content):
+        path = tmp_path / "collection.toml"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    return write
+
+
+def faults_of(path):
+    with pytest.raises(BadInput) as caught:
+        read_settings(path)
+    return [(fault.place.column, fault.what) for fault in caught.value.faults]
+
+
+def test_what_is_not_given_has_its_default(written):
+    assert read_settings(written("")) == Settings()
+    assert read_settings(written("format = 1\n")) == Settings(format=1)
+
+
+def test_every_setting_is_read(written):
+    given = {
+        "format": 1, "name": "Hedgehogs", "tree": "mine.nwk", "tree_unit": "My", "tree_index": -1, "traits": "t.csv",
+        "trait_kinds": {"Style mm": "measure"}, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
+        "season_start": "03-01", "window_days": 400, "reference": 5, "reference_fixed": True, "invented": True,
+    }  # fmt: skip
+    assert given.keys() == {item.name for item in fields(Settings)}
+    lines = [
+        f"{key} = {str(value).lower() if isinstance(value, bool) else repr(value)}" for key, value in given.items()
+    ]
+    text = "\n".join(lines).replace("{'Style mm': 'measure'}", '{"Style mm" = "measure"}')
+    assert asdict(read_settings(written("\ufeff" + text))) == given
+
+
+@pytest.mark.parametrize(
+    ("text", "start"),
+    [
+        ("", "01-01"),
+        ('hemisphere = "north"', "01-01"),
+        ('hemisphere = "south"', "07-01"),
+        ('hemisphere = "south"\nseason_start = "09-01"', "09-01"),
+        ('season_start = "02-29"', "02-29"),
+    ],
+)
+def test_the_season_starts_in_winter_unless_said(written, text, start):
+    assert read_settings(written(text)).season_start == start
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("colour = 1", "There is no setting called colour."),
+        ("name = 1", "The setting name must be text in quotes, got 1."),
+        ('format = "1"', "The setting format must be a whole number, got '1'."),
+        ("format = true", "The setting format must be a whole number, got True."),
+        ("format = 1.5", "The setting format must be a whole number, got 1.5."),
+        ("format = -1", "The setting format cannot be below 0, got -1."),
+        ("tree_index = true", "The setting tree_index must be a whole number, got True."),
+        ("window_days = 30.5", "The setting window_days must be a whole number, got 30.5."),
+        ("window_days = 0", "The setting window_days must be a number above 0, got 0."),
+        ('reference = "5"', "The setting reference must be a number, got '5'."),
+        ("reference = -2.5", "The setting reference must be a number above 0, got -2.5."),
+        ("reference = nan", "The setting reference must be a number above 0, got nan."),
+        ("reference = inf", "The setting reference must be a number above 0, got inf."),
+        ("reference = true", "The setting reference must be a number, got True."),
+        ("invented = 1", "The setting invented must be true or false, got 1."),
+        ('reference_fixed = "no"', "The setting reference_fixed must be true or false, got 'no'."),
+        ('hemisphere = "South"', 'The setting hemisphere must be one of "north", "south", got "South".'),
+        ('group = "aloe"', 'The setting group must be one of "", "cactus", "spurge", got "aloe".'),
+        ('season_start = "7-1"', 'A season starts on a month and day written MM-DD, such as 07-01; got "7-1".'),
+        ('season_start = "02-30"', 'A season starts on a month and day written MM-DD, such as 07-01; got "02-30".'),
+        (
+            "season_start = 2024-01-01",
+            "The setting season_start must be text in quotes, got datetime.date(2024, 1, 1).",
+        ),
+        ("trait_kinds = []", 'The setting trait_kinds must be a table of column = "kind", got [].'),
+        ("trait_kinds = {a = []}", "The kind of the trait a must be one of "),
+        ('trait_kinds = {a = "number"}', "The kind of the trait a must be one of "),
+    ],
+)
+def test_a_wrong_setting_is_named(written, line, told):
+    [(column, what)] = faults_of(written(line))
+    assert column == line.split(" ")[0]
+    assert what.startswith(told)
+
+
+def test_a_kind_that_is_none_is_told_with_those_there_are(written):
+    [(_, what)] = faults_of(written('[trait_kinds]\nstyle = "number"\n2n = "count"\n'))
+    assert all(f'"{kind}"' in what for kind in KINDS)
+
+
+def test_every_fault_is_told_at_once_in_the_order_of_the_file(written):
+    path = written('invented = 1\ncolour = "red"\nwindow_days = -3\n[trait_kinds]\na = "x"\nb = "flag"\nc = 1\n')
+    assert [column for column, _ in faults_of(path)] == [
+        "invented", "colour", "window_days", "trait_kinds", "trait_kinds",
+    ]  # fmt: skip
+
+
+def test_an_unknown_setting_is_told_with_those_there_are(written):
+    with pytest.raises(BadInput) as caught:
+        read_settings(written("seson_start = 1\n"))
+    assert all(item.name in caught.value.faults[0].advice for item in fields(Settings))
+
+
+def test_a_newer_format_is_refused_alone_whatever_else_stands_there(written):
+    path = written(f"format = {FORMAT + 1}\ncolour = 1\n")
+    with pytest.raises(NewerFormat) as caught:
+        read_settings(path)
+    [fault] = caught.value.faults
+    assert (fault.place.file, fault.place.column) == ("collection.toml", "format")
+    assert "Nothing was changed." in fault.advice
+
+
+@pytest.mark.parametrize(
+    ("content", "place"),
+    [
+        (b'name = "a\n', (1, 10)),
+        (b'name = "a"\ntree\n', (2, 5)),
+        (b"a = 1\na = 2\n", None),
+        (b'name = "\xe9"\n', None),
+    ],
+)
+def test_what_is_no_toml_says_where(written, content, place):
+    with pytest.raises(BadInput) as caught:
+        read_settings(written(content))
+    [fault] = caught.value.faults
+    assert fault.place.file == "collection.toml"
+    assert "at line" not in fault.what
+    if place:
+        assert (fault.place.line, fault.place.character) == place
