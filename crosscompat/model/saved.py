@@ -97,7 +97,7 @@ def read_model(path: Path) -> SavedModel:
         raise _refused(path, "saved.newer", got=document["format"], known=FORMAT)
     try:
         return _saved(document, _stored_arrays(path, document["arrays"]))
-    except (ValueError, KeyError, TypeError, OSError) as error:
+    except (AttributeError, ValueError, KeyError, TypeError, OSError) as error:
         raise _refused(path, "saved.damaged", reason=str(error)) from None
 
 

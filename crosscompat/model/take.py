@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["TakeModel"]
 
+_READ_AS = ("species", "synonym")
 _PARENTS = ("seed_parent", "pollen_parent")
 
 
@@ -139,7 +140,7 @@ class TakeModel:
             If a parent stands nowhere in the tree.
         """
         _need(pairings, _PARENTS)
-        if flowers < 1:
+        if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
         seed, pollen = self._parents(pairings)
         distance = self.distances.patristic_pairs(seed, pollen)
@@ -150,15 +151,12 @@ class TakeModel:
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
         _refuse_blanks(table)
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
-        seed = {name: self._label(str(name), None) for name in dict.fromkeys(one for one, _ in pairs)}
-        pollen = {pair: self._label(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
-        return [seed[one] for one, _ in pairs], [pollen[pair] for pair in pairs]
-
-    def _label(self, name: str, genus: str | None) -> str:
-        match = self.distances.index.match(name, genus)
-        if match.how in {"species", "synonym"}:
-            warnings.warn(match.sentence, NameWarning, stacklevel=4)
-        return match.label
+        index = self.distances.index
+        seed = {name: index.match(str(name)) for name in dict.fromkeys(one for one, _ in pairs)}
+        pollen = {pair: index.match(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
+        for sentence in dict.fromkeys(m.sentence for m in (*seed.values(), *pollen.values()) if m.how in _READ_AS):
+            warnings.warn(sentence, NameWarning, stacklevel=3)
+        return [seed[one].label for one, _ in pairs], [pollen[pair].label for pair in pairs]
 
 
 def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
