@@ -1,0 +1,241 @@
+from __future__ import annotations
+
+import json
+import pickle
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crosscompat.errors import BadInput
+from crosscompat.model.fitted import FittedModel, Seen, StageFit, fit_model, prior_model
+from crosscompat.model.forecast import logits
+from crosscompat.model.likelihood import Counts
+from crosscompat.model.saved import FORMAT, SavedModel, read_model, write_model
+from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
+
+PRINTS = {"tree": "a" * 64, "traits": "", "crosses": "c" * 64}
+
+
+def made(seed, features):
+    """A model whose numbers have no short decimal form."""
+    rng = np.random.default_rng(seed)
+    k = len(features)
+    half = rng.normal(size=(k + 1, k + 1))
+    stage = StageFit("plain", rng.normal(size=k + 1), half @ half.T)
+    recipe = Recipe(tuple(features), float(rng.exponential()), "My")
+    return FittedModel(
+        recipe, rng.normal(size=k), rng.exponential(size=k), (stage,), Seen(7, 3, 0.1 + 0.2, ("Aus ×bus",))
+    )
+
+
+SMALL = [Feature("distance"), *(Feature(kind, "trait") for kind in FEATURE_KINDS[1:])]
+BIG = [Feature("distance"), *(Feature("both", f"t{i}") for i in range(110))]
+
+
+def kept(model, **settings):
+    return SavedModel(model, PRINTS, "2026-10-31", **settings)
+
+
+def same(one, other):
+    assert (one.model.recipe, one.model.seen) == (other.model.recipe, other.model.seen)
+    assert (one.fingerprints, one.as_of, one.invented, one.package) == (
+        other.fingerprints, other.as_of, other.invented, other.package,
+    )  # fmt: skip
+    assert [stage.stage for stage in one.model.stages] == [stage.stage for stage in other.model.stages]
+    pairs = [(one.model.means, other.model.means), (one.model.variances, other.model.variances)]
+    for a, b in zip(one.model.stages, other.model.stages, strict=True):
+        pairs += [(a.mean, b.mean), (a.covariance, b.covariance)]
+    for a, b in pairs:
+        np.testing.assert_array_equal(a, b)
+        assert a.dtype == b.dtype == np.float64
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.booleans())
+def test_what_is_written_is_read_to_the_last_bit(tmp_path_factory, seed, invented):
+    path = tmp_path_factory.mktemp("model") / "model.json"
+    saved = kept(made(seed, SMALL), invented=invented)
+    write_model(path, saved)
+    back = read_model(path)
+    same(back, saved)
+    assert back.fingerprint == saved.fingerprint
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_past_ten_thousand_numbers_the_arrays_stand_beside(tmp_path):
+    path = tmp_path / "model.json"
+    saved = kept(made(1, BIG))
+    write_model(path, saved)
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["model.json", "model.npz"]
+    assert path.stat().st_size < 30_000
+    back = read_model(path)
+    same(back, saved)
+    assert back.fingerprint == saved.fingerprint
+    with np.load(tmp_path / "model.npz", allow_pickle=False) as archive:
+        assert all(archive[name].dtype == np.float64 for name in archive.files)
+
+
+def test_a_forecast_is_the_same_after_saving(tmp_path):
+    rng = np.random.default_rng(3)
+    recipe = Recipe((Feature("distance"), Feature("both", "spines")), 2.0)
+    rows = np.column_stack([rng.random(20), rng.integers(0, 2, 20)]).astype(float)
+    model = fit_model(recipe, rows, Counts.of(np.ones(20), rng.random(20) < 0.5))
+    write_model(tmp_path / "model.json", kept(model))
+    rows[3, 1] = np.nan
+    before, after = logits(model, rows), logits(read_model(tmp_path / "model.json").model, rows)
+    np.testing.assert_array_equal(before.mean, after.mean)
+    np.testing.assert_array_equal(before.sd, after.sd)
+
+
+def test_the_fingerprint_follows_all_that_decides_a_forecast():
+    saved = kept(made(2, SMALL))
+    stage = saved.model.stages[0]
+    nudged = replace(saved.model, stages=(replace(stage, mean=np.nextafter(stage.mean, 9)),))
+    others = [
+        kept(made(3, SMALL)),
+        replace(saved, model=nudged),
+        replace(saved, as_of="2026-11-01"),
+        replace(saved, fingerprints={**PRINTS, "tree": "b" * 64}),
+        replace(saved, model=replace(saved.model, recipe=replace(saved.model.recipe, reference=1.0))),
+    ]
+    assert kept(made(2, SMALL)).fingerprint == saved.fingerprint
+    assert len({saved.fingerprint, *(other.fingerprint for other in others)}) == 1 + len(others)
+
+
+def test_the_file_is_plain_and_says_its_format_version_and_recipe(tmp_path):
+    path = tmp_path / "model.json"
+    write_model(path, kept(prior_model(Recipe((Feature("distance"),), 5.0, "My")), invented=True))
+    document = json.loads(path.read_text(encoding="utf-8"))
+    assert list(document) == [
+        "format", "package", "as_of", "invented", "fingerprints", "recipe", "seen", "stages", "arrays",
+    ]  # fmt: skip
+    assert document["format"] == FORMAT
+    assert document["recipe"] == {"features": [{"kind": "distance", "column": None}], "reference": 5.0, "unit": "My"}
+    assert document["arrays"]["plain.mean"] == pytest.approx([-0.5, -1.5])
+    assert document["invented"] is True
+
+
+def refused(path):
+    with pytest.raises(BadInput) as caught:
+        read_model(path)
+    [fault] = caught.value.faults
+    assert fault.place.file == "model.json"
+    assert "crosscompat retrain" in fault.advice
+    return fault.what
+
+
+def edited(**change):
+    return lambda document: {**document, **change}
+
+
+def within(key, **change):
+    return lambda document: {**document, key: {**document[key], **change}}
+
+
+def without(key):
+    return lambda document: {name: value for name, value in document.items() if name != key}
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        *(without(key) for key in ("format", "arrays", "recipe", "seen", "stages", "as_of", "fingerprints")),
+        edited(format="one"),
+        edited(format=None),
+        edited(recipe=[]),
+        edited(seen=3),
+        edited(stages=["fill"]),
+        edited(stages=[]),
+        edited(arrays=[]),
+        within("arrays", means=[0.5]),
+        within("arrays", means="many"),
+        within("arrays", variances=[[0.5]]),
+        within("arrays", **{"plain.mean": [1, 2]}),
+        within("arrays", **{"plain.covariance": [[1.0]]}),
+        within("recipe", features=[{"kind": "colour", "column": "x"}] * 7),
+        within("recipe", features=[{"kind": "distance", "column": None, "code": "x"}]),
+        within("seen", crossed=1),
+        lambda document: [document],
+    ],
+)
+def test_a_damaged_file_is_told(tmp_path, harm):
+    path = tmp_path / "model.json"
+    write_model(path, kept(made(1, SMALL)))
+    path.write_text(json.dumps(harm(json.loads(path.read_text(encoding="utf-8")))), encoding="utf-8")
+    assert refused(path).startswith("This saved model cannot be read: ")
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "null"])
+def test_a_number_that_is_none_is_told(tmp_path, number):
+    path = tmp_path / "model.json"
+    write_model(path, kept(made(1, SMALL)))
+    document = json.loads(path.read_text(encoding="utf-8"))
+    document["arrays"]["plain.mean"][2] = 12345.5
+    path.write_text(json.dumps(document).replace("12345.5", number), encoding="utf-8")
+    assert refused(path).startswith("This saved model cannot be read: ")
+
+
+@pytest.mark.parametrize("content", [b"", b"{", b"\x80\x04}", pickle.dumps({"format": 1})])
+def test_what_is_no_json_is_told(tmp_path, content):
+    path = tmp_path / "model.json"
+    path.write_bytes(content)
+    assert refused(path).startswith("This saved model cannot be read: ")
+
+
+def test_a_newer_format_is_told_as_that(tmp_path):
+    path = tmp_path / "model.json"
+    path.write_text(json.dumps({"format": FORMAT + 1, "whatever": []}), encoding="utf-8")
+    assert refused(path) == (
+        f"This saved model has format {FORMAT + 1}; this version of crosscompat reads up to format {FORMAT}."
+    )
+
+
+@pytest.mark.parametrize("harm", ["tampered", "cut", "gone", "elsewhere", "pickled"])
+def test_arrays_that_are_not_those_saved_are_told(tmp_path, harm):
+    path, arrays = tmp_path / "model.json", tmp_path / "model.npz"
+    write_model(path, kept(made(1, BIG)))
+    content = arrays.read_bytes()
+    if harm == "tampered":
+        np.savez(arrays, **{**dict(np.load(arrays)), "means": np.zeros(111)})
+        assert refused(path).endswith("the numbers in model.npz are not the ones it was saved with.")
+    elif harm == "cut":
+        arrays.write_bytes(content[:-100])
+        refused(path)
+    elif harm == "gone":
+        arrays.unlink()
+        refused(path)
+    elif harm == "elsewhere":
+        document = json.loads(path.read_text(encoding="utf-8"))
+        document["arrays"]["file"] = "../model.npz"
+        path.write_text(json.dumps(document), encoding="utf-8")
+        refused(path)
+    else:
+        np.savez(arrays, means=np.array([print], dtype=object))
+        document = json.loads(path.read_text(encoding="utf-8"))
+        from hashlib import sha256
+
+        document["arrays"]["sha256"] = sha256(arrays.read_bytes()).hexdigest()
+        path.write_text(json.dumps(document), encoding="utf-8")
+        assert "allow_pickle=False" in refused(path)
+
+
+def test_a_failed_write_leaves_the_old_model(tmp_path, monkeypatch):
+    path = tmp_path / "model.json"
+    old = kept(made(1, SMALL))
+    write_model(path, old)
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("crosscompat.files.os.fsync", full)
+    with pytest.raises(OSError, match="No space"):
+        write_model(path, kept(made(2, SMALL)))
+    assert read_model(path).fingerprint == old.fingerprint
+
+
+def test_a_model_that_is_not_there_is_not_there(tmp_path):
+    with pytest.raises(FileNotFoundError):
+        read_model(tmp_path / "model.json")

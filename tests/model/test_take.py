@@ -1,0 +1,316 @@
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crosscompat import TakeModel, read_distances
+from crosscompat.errors import BadInput, NameWarning, UnknownName, WrongUse
+from crosscompat.model.fitted import fit_model, prior_model
+from crosscompat.model.forecast import chances, logits
+from crosscompat.model.likelihood import Counts
+from crosscompat.pairing import recipe_for
+from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.traits import TraitColumn, TraitTable
+
+NEWICK = "(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2):2,(Aus_eus:1.5,Aus_fus:1.5):2.5);"
+TREE = parse_newick(NEWICK, unit="My")
+NAMES = ["Aus bus", "Aus cus", "Aus dus", "Aus eus", "Aus fus"]
+TRAITS = TraitTable(
+    tuple(NAMES[:4]),
+    (
+        TraitColumn("spines_paired", "flag", True, (True, True, False, None)),
+        TraitColumn("2n", "count", True, (22, 44, 22, 44)),
+    ),
+)
+
+
+def table(*rows, columns=("seed_parent", "pollen_parent", "tried", "took")):
+    return pd.DataFrame(list(rows), columns=list(columns))
+
+
+SEEN = table(
+    ("Aus bus", "Aus cus", 6, 5),
+    ("Aus cus", "Aus bus", 4, 3),
+    ("Aus_bus", "Aus_dus", 5, 2),
+    ("Aus eus", "Aus fus", 4, 3),
+    ("Aus bus", "Aus eus", 8, 0),
+    ("Aus dus", "Aus fus", 3, 0),
+)
+ASKED = table(*((a, b) for a in NAMES for b in NAMES if a != b), columns=("seed_parent", "pollen_parent"))
+
+
+def forecast(seen=SEEN, asked=ASKED, tree=TREE, traits=None, flowers=1, **settings):
+    return TakeModel(tree, traits, **settings).fit(seen).forecast(asked, flowers=flowers)
+
+
+def test_it_is_the_numeric_core_on_the_pairings_rows():
+    distance = TREE.patristic_pairs(SEEN["seed_parent"], SEEN["pollen_parent"])
+    recipe = recipe_for(None, 8.0, unit="My")
+    model = fit_model(recipe, distance[:, None] / 8, Counts.of(SEEN["tried"], SEEN["took"]))
+    asked = TREE.patristic_pairs(ASKED["seed_parent"], ASKED["pollen_parent"])
+    judge = chances(logits(model, asked[:, None] / 8), 3)
+    found = forecast(flowers=3)
+    for name in ("chance", "low", "high"):
+        column = getattr(judge, {"chance": "mean"}.get(name, name))
+        assert found[name].to_numpy() == pytest.approx(column, abs=1e-12)
+
+
+def test_rows_order_index_and_names_are_as_given():
+    asked = ASKED.assign(seed_parent=ASKED["seed_parent"].str.replace(" ", "_"), note="x").iloc[::-1]
+    asked.index = pd.Index([f"row {i // 2}" for i in range(len(asked))], name="mine")  # every label comes twice
+    found = forecast(asked=asked)
+    assert list(found.columns) == ["seed_parent", "pollen_parent", "chance", "low", "high"]
+    pd.testing.assert_index_equal(found.index, asked.index)
+    pd.testing.assert_frame_equal(found[["seed_parent", "pollen_parent"]], asked[["seed_parent", "pollen_parent"]])
+    assert found["chance"].to_numpy() == pytest.approx(forecast()["chance"].to_numpy()[::-1])
+
+
+def test_no_table_handed_in_is_changed():
+    seen, asked = SEEN.copy(), ASKED.copy()
+    forecast(seen, asked)
+    pd.testing.assert_frame_equal(seen, SEEN)
+    pd.testing.assert_frame_equal(asked, ASKED)
+
+
+@pytest.mark.parametrize("dtype", ["object", "string", "category"])
+def test_every_way_of_keeping_text_is_read(dtype):
+    kinds = {"seed_parent": dtype, "pollen_parent": dtype}
+    found = forecast(SEEN.astype(kinds), ASKED.astype(kinds))
+    assert found["chance"].tolist() == forecast()["chance"].tolist()
+    assert found["seed_parent"].dtype == ASKED.astype(kinds)["seed_parent"].dtype
+
+
+@pytest.mark.parametrize("dtype", ["int8", "uint16", "float32", "Int64", "object", "string", "Float64"])
+def test_every_way_of_keeping_counts_is_read(dtype):
+    assert forecast(SEEN.astype({"tried": dtype, "took": dtype}))["chance"].tolist() == forecast()["chance"].tolist()
+
+
+def test_yes_and_no_count_as_one_unit_each():
+    single = table(*((a, b, 1, k > 0) for a, b, _, k in SEEN.itertuples(index=False)))
+    as_numbers = single.astype({"took": int})
+    assert forecast(single)["chance"].tolist() == forecast(as_numbers)["chance"].tolist()
+
+
+def test_flowers_may_be_a_number_of_numpy():
+    assert forecast(flowers=np.int64(3))["chance"].tolist() == forecast(flowers=3)["chance"].tolist()
+
+
+def test_repeated_rows_are_pooled_counts():
+    singles = table(
+        *((a, b, 1, int(i < k)) for a, b, n, k in SEEN.itertuples(index=False) for i in range(n))
+    )  # fmt: skip
+    assert forecast(singles)["chance"].to_numpy() == pytest.approx(forecast()["chance"].to_numpy(), abs=1e-9)
+
+
+def test_stage_counts_say_the_same_where_they_are_as_clear():
+    rows = [("Aus bus", "Aus cus"), ("Aus bus", "Aus eus"), ("Aus cus", "Aus dus")]
+    plain = table(*((*pair, 1, k) for pair, k in zip(rows, (1, 0, 0), strict=True)))
+    stages = table(
+        *((*pair, 1, *counts) for pair, counts in zip(rows, ((1, 9), (0, None), (None, 0)), strict=True)),
+        columns=("seed_parent", "pollen_parent", "units", "pods_set", "seedlings"),
+    )
+    assert forecast(stages)["chance"].tolist() == forecast(plain)["chance"].tolist()
+
+
+def test_some_of_n_is_less_than_all_of_n_and_more_than_none():
+    columns = ("seed_parent", "pollen_parent", "units", "seedlings")
+    asked = ASKED.iloc[:1]
+    some = forecast(table(("Aus bus", "Aus cus", 6, 9), columns=columns), asked)["chance"][0]
+    every, none = (forecast(table(("Aus bus", "Aus cus", 6, k)), asked)["chance"][0] for k in (6, 0))
+    assert none < some < every
+
+
+def test_a_blank_count_is_unknown_and_never_a_failure():
+    columns = ("seed_parent", "pollen_parent", "units", "pods_set", "seedlings")
+    told = table(("Aus bus", "Aus cus", 4, 3, 2), ("Aus dus", "Aus eus", 4, 0, None), columns=columns)
+    open_too = pd.concat([told, table(("Aus bus", "Aus fus", 4, 3, None), columns=columns)])
+    model = TakeModel(TREE).fit(open_too)
+    assert model.fitted_.seen.crosses == 2
+    assert "Aus_fus" not in model.fitted_.seen.species
+    assert forecast(open_too)["chance"].tolist() == forecast(told)["chance"].tolist()
+
+
+@pytest.mark.parametrize("rows", [SEEN.iloc[:0], SEEN.assign(tried=np.nan, took=np.nan)])
+def test_crosses_that_say_nothing_give_the_prior(rows):
+    judge = prior_model(recipe_for(None, 8.0))
+    distance = TREE.patristic_pairs(ASKED["seed_parent"], ASKED["pollen_parent"])
+    expected = chances(logits(judge, distance[:, None] / 8)).mean
+    assert forecast(rows)["chance"].to_numpy() == pytest.approx(expected)
+    assert TakeModel(TREE).forecast(ASKED)["chance"].to_numpy() == pytest.approx(expected)
+
+
+def test_no_pairings_have_no_forecast():
+    assert forecast(asked=ASKED.iloc[:0]).shape == (0, 5)
+
+
+def test_the_reference_is_the_largest_distance_among_the_species_crossed():
+    assert TakeModel(TREE).fit(SEEN).fitted_.recipe.reference == 8
+    near = TakeModel(TREE).fit(SEEN.iloc[:2])
+    assert near.fitted_.recipe.reference == 2
+    assert TakeModel(TREE, reference=3.0).fit(SEEN).fitted_.recipe.reference == 3
+    assert TakeModel(TREE).fitted_.recipe.reference == 8  # before any cross, among the whole tree
+
+
+@pytest.mark.parametrize("reference", [0, -1.0, np.inf, np.nan])
+def test_a_reference_that_is_none_is_a_wrong_use(reference):
+    with pytest.raises(WrongUse, match="reference must be a number above 0"):
+        TakeModel(TREE, reference=reference)
+
+
+@pytest.mark.parametrize("settings", [{}, {"reference": 6.0}])
+def test_a_far_outgroup_moves_no_forecast(settings):
+    wider = parse_newick(f"({NEWICK[:-1]}:300,Zus_zus:500);", unit="My")
+    one, other = forecast(tree=TREE, **settings), forecast(tree=wider, **settings)
+    assert other["chance"].to_numpy() == pytest.approx(one["chance"].to_numpy(), abs=1e-12)
+
+
+def test_the_order_of_children_and_the_unit_change_nothing():
+    turned = parse_newick("((Aus_fus:15,Aus_eus:15):25,(Aus_dus:20,(Aus_cus:10,Aus_bus:10):10):20);")
+    assert forecast(tree=turned)["chance"].to_numpy() == pytest.approx(forecast()["chance"].to_numpy())
+
+
+def test_traits_and_their_gaps_enter():
+    found = forecast(traits=TRAITS)
+    assert not np.allclose(found["chance"], forecast()["chance"])
+    model = TakeModel(TREE, TRAITS).fit(SEEN)
+    assert model.fitted_.recipe.names == ("distance", "spines_paired both", "2n lower", "2n higher")
+    same_way = model.forecast(table(("Aus bus", "Aus cus"), ("Aus cus", "Aus bus"), columns=ASKED.columns))
+    assert same_way["chance"][0] != same_way["chance"][1]  # ploidy has a direction
+
+
+def test_it_learns_what_the_crosses_show():
+    near, far = forecast(asked=ASKED.iloc[[0, 2]])["chance"]
+    assert near > 0.5 > far
+
+
+DISTANCES = """,Aus bus,Aus cus,Aus dus
+Aus bus,0,2,8
+Aus cus,2,0,
+Aus dus,8,,0
+"""
+
+
+def test_a_table_of_distances_with_gaps_may_stand_in(tmp_path):
+    (tmp_path / "d.csv").write_text(DISTANCES, encoding="utf-8")
+    distances = read_distances(tmp_path / "d.csv")
+    seen = table(("Aus bus", "Aus cus", 6, 5), ("Aus dus", "Aus bus", 6, 0))
+    model = TakeModel(distances).fit(seen)
+    near, far = model.forecast(seen[["seed_parent", "pollen_parent"]])["chance"]
+    assert near > far
+    gap = table(("Aus cus", "Aus dus"), columns=ASKED.columns)
+    with pytest.raises(BadInput, match="Aus cus and Aus dus"):
+        model.forecast(gap)
+    with pytest.raises(BadInput, match="Aus cus and Aus dus"):
+        TakeModel(distances).fit(gap.assign(tried=1, took=1))
+
+
+def test_an_abbreviation_is_of_the_genus_of_the_seed_parent():
+    short = ASKED.assign(pollen_parent=ASKED["pollen_parent"].str.replace("Aus", "A."))
+    found = forecast(asked=short)
+    assert found["chance"].tolist() == forecast()["chance"].tolist()
+    assert found["pollen_parent"].tolist() == short["pollen_parent"].tolist()
+    with pytest.raises(UnknownName, match=r"A\. could stand for any genus"):
+        forecast(asked=ASKED.assign(seed_parent="A. bus"))
+
+
+def test_an_unknown_name_is_told_with_the_three_nearest():
+    with pytest.raises(UnknownName) as caught:
+        forecast(asked=table(("Aus bus", "Aus cuss"), columns=ASKED.columns))
+    assert caught.value.name == "Aus cuss"
+    assert caught.value.nearest[0] == "Aus_cus"
+    assert len(caught.value.nearest) == 3
+    assert all(near.replace("_", " ") in str(caught.value) for near in caught.value.nearest)
+
+
+def test_a_subspecies_is_read_as_its_species_with_a_warning_at_the_callers_line():
+    asked = table(("Aus bus subsp. longus", "Aus cus"), columns=ASKED.columns)
+    with pytest.warns(NameWarning, match="its species, Aus bus, stands in for it") as caught:
+        found = TakeModel(TREE).forecast(asked)
+    assert [warning.filename for warning in caught] == [__file__]
+    assert found["seed_parent"][0] == "Aus bus subsp. longus"
+    with pytest.warns(NameWarning) as caught:
+        TakeModel(TREE).fit(asked.assign(tried=1, took=1))
+    assert caught[0].filename == __file__
+
+
+def test_a_name_that_is_only_written_another_way_is_no_cause_for_a_warning():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        forecast(asked=table(("aus bus", "Aus_cus L."), columns=ASKED.columns))
+
+
+@pytest.mark.parametrize("column", ["seed_parent", "pollen_parent"])
+def test_columns_that_are_missing_are_named(column):
+    for use in (
+        lambda: TakeModel(TREE).fit(SEEN.drop(columns=column)),
+        lambda: forecast(asked=ASKED.drop(columns=column)),
+    ):
+        with pytest.raises(WrongUse, match=f"lacks the column\\(s\\) {column}"):
+            use()
+
+
+@pytest.mark.parametrize("kept", [[], ["tried"], ["took"], ["note"]])
+def test_counts_that_are_missing_are_named(kept):
+    seen = SEEN.assign(note="x")[["seed_parent", "pollen_parent", *kept]]
+    with pytest.raises(WrongUse, match="both `tried` and `took`"):
+        TakeModel(TREE).fit(seen)
+
+
+@pytest.mark.parametrize("flowers", [0, -1, 0.5, np.nan])
+def test_flowers_must_be_one_at_least(flowers):
+    with pytest.raises(WrongUse, match="at least 1"):
+        forecast(flowers=flowers)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"tried": -1}, "row 1, column tried: A count must be a whole number, 0 or more, got -1"),
+        ({"took": 2.5}, "row 1, column took: A count must be a whole number, 0 or more, got 2.5"),
+        ({"took": np.inf}, "row 1, column took: A count must be a whole number, 0 or more, got inf"),
+        ({"took": "some"}, "row 1, column took: A count must be a whole number, 0 or more, got some"),
+        ({"took": 7}, "row 1, column took: There are more units that took than units tried (7 > 6)."),
+        ({"tried": 0, "took": 0}, "row 1, column tried: A cross has at least one unit"),
+        ({"seed_parent": None}, "row 1, column seed_parent: A name is missing here."),
+    ],
+)
+def test_what_cannot_be_is_told_with_its_row(change, told):
+    seen = SEEN.astype(object)
+    for column, value in change.items():
+        seen.iloc[0, seen.columns.get_loc(column)] = value
+    with pytest.raises(BadInput) as caught:
+        TakeModel(TREE).fit(seen)
+    assert str(caught.value.faults[0]).startswith(told)
+    assert len(caught.value.faults) == 1
+
+
+def test_every_fault_is_told_at_once():
+    seen = SEEN.assign(tried=[1, -1, 1, 1, 1, 1], took=[2, 0, 0, 0, 0, 5])
+    with pytest.raises(BadInput) as caught:
+        TakeModel(TREE).fit(seen)
+    assert [fault.place.row for fault in caught.value.faults] == [1, 2, 6]
+
+
+def test_a_second_fit_forgets_the_first():
+    model = TakeModel(TREE).fit(SEEN.iloc[:2]).fit(SEEN)
+    assert model.forecast(ASKED)["chance"].tolist() == forecast()["chance"].tolist()
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.permutations(range(len(SEEN))), st.integers(1, 50))
+def test_chances_are_chances_whatever_the_order_of_the_crosses(order, flowers):
+    found = forecast(SEEN.iloc[order], flowers=flowers)
+    assert found["chance"].to_numpy() == pytest.approx(forecast(flowers=flowers)["chance"].to_numpy(), abs=1e-7)
+    assert ((found["low"] >= 0) & (found["low"] <= found["high"]) & (found["high"] <= 1)).all()
+
+
+def test_one_species_with_itself_is_at_no_distance():
+    conspecific = table(("Aus bus", "Aus bus"), ("Aus bus", "Aus eus"), columns=ASKED.columns)
+    near, far = forecast(asked=conspecific)["chance"]
+    assert near > far
+    assert TakeModel(TREE).fit(table(("Aus bus", "Aus bus", 3, 2))).fitted_.seen.farthest == 0
