@@ -1,0 +1,108 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from crosscompat.advice.basis import basis_of, collection_reference, logits_of, rows_of
+from crosscompat.advice.learn import keep, learn
+from crosscompat.book.plants import Plant
+from crosscompat.collection.create import create_collection
+from crosscompat.collection.opening import open_collection
+from crosscompat.collection.settings import Settings
+from crosscompat.model.prior import prior_for
+from crosscompat.phylogeny.newick import parse_newick
+
+
+def test_without_a_model_the_prior_answers(collection, book):
+    basis = basis_of(collection(book))
+    assert (basis.as_of, basis.changed, basis.fingerprint) == (None, (), None)
+    assert basis.model.seen.crosses == 0
+    assert basis.model.stages[0].mean == pytest.approx(prior_for("plain", basis.model.recipe.features).mean)
+
+
+def test_with_a_model_the_crosses_answer(trained, book):
+    made = trained(book)
+    basis = basis_of(made)
+    assert (basis.as_of, basis.changed) == ("2026-01-01", ())
+    assert basis.model is made.saved.model
+    assert basis.fingerprint == made.saved.fingerprint
+
+
+def test_what_has_changed_since_is_told(trained, traits, book, cross):
+    made = trained(book)
+    other_tree = parse_newick(
+        "(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2)Austera:2,(Aus_eus:1.5,Aus_fus:1.5):2.75);", unit="My"
+    )
+    other_traits = replace(traits, columns=traits.columns[:2])
+    assert basis_of(replace(made, distances=other_tree)).changed == ("tree",)
+    assert basis_of(replace(made, traits=other_traits)).changed == ("traits",)
+    assert basis_of(replace(made, traits=None)).changed == ("traits",)
+    assert basis_of(replace(made, crosses=made.crosses[:-1])).changed == ("crosses",)
+    assert basis_of(replace(made, crosses=(*made.crosses, cross("Aus bus", "Aus dus")))).changed == ("crosses",)
+    assert basis_of(replace(made, distances=other_tree, traits=None, crosses=())).changed == (
+        "tree",
+        "traits",
+        "crosses",
+    )
+    assert basis_of(replace(made, plants=made.plants.of([Plant("A", "Aus bus", "A")]))).changed == ()
+
+
+def test_the_order_of_columns_and_of_children_is_no_change(tmp_path):
+    tree = tmp_path / "tree.nwk"
+    tree.write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
+    folder = tmp_path / "ours"
+    create_collection(folder, tree=str(tree))
+    head, rows = (
+        "date,seed_parent,pollen_parent,tried,took",
+        ["2024-05-01,Aus bus,A. cus,4,1", "2024-05-02,Aus bus,A. dus,4,0"],
+    )
+    (folder / "crosses.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
+    turned = [",".join(reversed(line.split(","))) for line in (head, *rows)]
+    (folder / "crosses.csv").write_text("\n".join([*turned, ""]), encoding="utf-8")
+    (folder / "tree.nwk").write_text("(Aus_dus:3,(Aus_cus:1,Aus_bus:1):2);", encoding="utf-8")
+    opened = open_collection(folder)
+    assert opened.saved is not None
+    assert basis_of(opened).changed == ()
+
+
+@pytest.mark.parametrize(
+    ("settings", "named", "reference"),
+    [
+        (Settings(), {}, 8.0),  # nobody is named: the whole tree
+        (Settings(), {"plants": [Plant("A", "Aus bus", "A"), Plant("D", "Aus dus", "D")]}, 4.0),
+        (Settings(), {"wanted": [("Aus bus", "A. cus")]}, 2.0),
+        (Settings(), {"wanted": [("D", "A. bus")], "plants": [Plant("D", "Aus dus", "D")]}, 4.0),
+        (Settings(), {"wanted": [("Aus bus", "Aus bus")]}, 8.0),  # one place alone is no distance
+        (Settings(), {"wanted": [("Aus bus", "no such plant"), ("Aus bus", "A. cus")]}, 2.0),
+        (Settings(reference=3.5), {"wanted": [("Aus bus", "A. cus")]}, 3.5),
+    ],
+)
+def test_the_reference_of_the_prior_is_the_collections(collection, settings, named, reference):
+    assert basis_of(collection(settings=settings, **named)).model.recipe.reference == reference
+
+
+def test_crosses_count_for_the_reference_abbreviated_or_not(collection, cross):
+    assert collection_reference(collection([cross("Aus bus", "A. dus")])) == 4.0
+    assert (
+        collection_reference(collection([cross("Aus bus", None, pollen_kind="open"), cross("A. dus", "Aus cus")]))
+        == 2.0
+    )
+
+
+def test_rows_and_logits_are_those_of_the_recipe(collection, book):
+    made = collection(book)
+    model = basis_of(made).model
+    rows = rows_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])
+    assert model.recipe.names == (
+        "distance", "spines_paired both", "2n lower", "2n higher", "style_mm ratio", "style_mm size",
+    )  # fmt: skip
+    assert rows[0] == pytest.approx([2 / 8, 1, 1, 0, -np.log(2), np.log(2)])
+    assert rows[1, 0] == 1
+    assert np.isnan(rows[1, 1:]).all()
+    answer = logits_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])
+    assert answer.mean.shape == (2,)
+    assert answer.sd[1] > answer.sd[0]
