@@ -1,0 +1,67 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sklearn import metrics
+from statsmodels.stats.proportion import proportion_confint
+
+from crosscompat.model.scoring import auc, brier, calibration, log_loss, scores
+
+
+@st.composite
+def forecasts(draw):
+    n = draw(st.integers(2, 30))
+    grid = st.integers(1, 19).map(lambda k: k / 20)
+    forecast = np.array(draw(st.lists(grid, min_size=n, max_size=n)))
+    took = np.array(draw(st.lists(st.sampled_from([0.0, 1.0]), min_size=n, max_size=n)))
+    weight = np.array(draw(st.lists(st.integers(1, 5).map(float), min_size=n, max_size=n)))
+    return forecast, took, weight
+
+
+@settings(max_examples=60, deadline=None)
+@given(forecasts())
+def test_the_scores_are_those_of_scikit_learn(drawn):
+    forecast, took, weight = drawn
+    assert log_loss(forecast, took, weight) == pytest.approx(
+        metrics.log_loss(took, forecast, sample_weight=weight, labels=[0, 1])
+    )
+    assert brier(forecast, took, weight) == pytest.approx(
+        metrics.brier_score_loss(took, forecast, sample_weight=weight, pos_label=1)
+    )
+    if 0 < took.sum() < len(took):
+        assert auc(forecast, took, weight) == pytest.approx(metrics.roc_auc_score(took, forecast, sample_weight=weight))
+    else:
+        assert np.isnan(auc(forecast, took, weight))
+
+
+@settings(max_examples=40, deadline=None)
+@given(forecasts(), st.integers(1, 6))
+def test_bins_hold_every_outcome_once_and_in_order(drawn, bins):
+    forecast, took, weight = drawn
+    found = calibration(forecast, took, weight, bins)
+    assert len(found) <= bins
+    assert sum(b.outcomes for b in found) == weight.sum()
+    assert sum(b.outcomes * b.took for b in found) == pytest.approx(weight @ took)
+    assert [b.forecast for b in found] == sorted(b.forecast for b in found)
+    assert all(b.low <= b.took <= b.high for b in found)
+
+
+def test_the_interval_of_a_share_is_wilsons():
+    b = calibration(np.full(40, 0.3), np.array([1.0] * 14 + [0.0] * 26), np.ones(40))[0]
+    assert (b.low, b.high) == pytest.approx(proportion_confint(14, 40, alpha=0.1, method="wilson"))
+
+
+def test_a_forecast_that_was_certain_and_wrong_costs_much_but_not_everything():
+    assert 20 < log_loss(np.array([0.0]), np.array([1.0]), np.ones(1)) < 40
+
+
+def test_the_base_rate_has_no_skill():
+    took, rate = np.array([1.0, 0.0, 0.0, 1.0]), np.full(4, 0.5)
+    assert scores(rate, took, np.ones(4), rate).skill == 0
+    assert np.isnan(scores(rate, np.ones(4), np.ones(4), np.ones(4)).skill)
+
+
+def test_no_forecasts_make_no_bins():
+    assert calibration(np.array([]), np.array([]), np.array([])) == []
