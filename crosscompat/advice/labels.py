@@ -93,5 +93,6 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     """Return a name as received, in correct form and with the genus in full."""
     if not name:
         return ""
-    label = find_label(index, name, genus)
-    return correct_form(name, genus) if label is None or genus_of(name) else correct_form(label)
+    written = correct_form(name, genus)
+    label = None if genus_of(written) else find_label(index, name, genus)
+    return written if label is None else correct_form(label)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Literal
@@ -142,8 +143,18 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
 
 
 def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
-    """Return every directed pairing among some species or plants."""
-    return [Candidate(*find_parents(collection, seed, pollen)) for seed, pollen in permutations(species, 2)]
+    """Return every directed pairing among some species or plants; two offsets of one plant make none.
+
+    Raises
+    ------
+    UnknownName
+        If a name stands nowhere.
+    """
+    found = []
+    for seed, pollen in permutations(species, 2):
+        with suppress(NoPairing):
+            found.append(Candidate(*find_parents(collection, seed, pollen)))
+    return found
 
 
 def rank(
