@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+from crosscompat.advice.checkup import check
+from crosscompat.book.plants import Plant
+from crosscompat.collection.settings import Settings
+from crosscompat.phylogeny.table import DistanceTable, read_distances
+
+
+def places(made):
+    return [(entry.file, entry.row, entry.column, entry.name) for entry in check(made).unmatched]
+
+
+def test_what_the_collection_holds_is_counted(collection, book):
+    made = collection(
+        book, [Plant("A", "Aus bus", "A")], [("Aus bus", "A. cus")], settings=Settings(name="ours", invented=True),
+        notices=("Upgraded.",),
+    )  # fmt: skip
+    found = check(made)
+    assert (found.name, found.tree, found.invented, found.notices) == ("ours", "ours", True, ["Upgraded."])
+    assert (found.species, found.plants, found.crosses, found.wanted) == (5, 1, 12, 1)
+    assert found.unmatched == []
+    assert found.tree_notes[0] == "The tree holds 5 species."
+    assert [(trait.name, trait.kind, trait.known) for trait in found.traits] == [
+        ("spines_paired", "flag", 3), ("2n", "count", 4), ("style_mm", "measure", 3), ("flowering", "months", 3),
+        ("sex", "text", 3),
+    ]  # fmt: skip
+
+
+def test_names_without_a_place_are_told_file_row_and_column(collection, cross):
+    made = collection(
+        [
+            cross("Aus nus", "A. cus", row=2),
+            cross("Aus bus", "A. nus", row=3, seed_plant="A", pollen_plant="Z"),
+            cross("Aus bus", None, pollen_kind="open", row=4),
+            cross("A. bus", "Aus cus", row=5),
+        ],
+        [Plant("A", "Aus bus", "A", row=2), Plant("N", "Aus nus", "N", row=3)],
+        [("A", "A. cus"), ("Aus bus", "A. nus"), ("N", "Aus gus"), ("Z", "A. cus")],
+    )
+    assert places(made) == [
+        ("plants.csv", 3, "species", "Aus nus"),
+        ("crosses.csv", 2, "seed_parent", "Aus nus"),
+        ("crosses.csv", 3, "pollen_parent", "A. nus"),
+        ("crosses.csv", 3, "pollen_plant", "Z"),
+        ("crosses.csv", 5, "seed_parent", "A. bus"),
+        ("wanted.csv", 3, "pollen_parent", "A. nus"),
+        ("wanted.csv", 4, "pollen_parent", "Aus gus"),
+        ("wanted.csv", 5, "seed_parent", "Z"),
+        ("wanted.csv", 5, "pollen_parent", "A. cus"),
+    ]
+    why = {(entry.file, entry.row, entry.column): entry.why for entry in check(made).unmatched}
+    assert "Did you mean" in why["crosses.csv", 2, "seed_parent"]
+    assert why["crosses.csv", 3, "pollen_plant"] == 'There is no plant "Z" in plants.csv.'
+    assert "Write the genus in full" in why["crosses.csv", 5, "seed_parent"]
+
+
+def test_without_a_table_of_plants_their_names_need_no_place(collection, cross):
+    assert places(collection([cross("Aus bus", "A. cus", seed_plant="A", pollen_plant="Z")])) == []
+
+
+def test_a_table_of_distances_and_no_traits_are_checked_too(collection, tmp_path):
+    (tmp_path / "d.csv").write_text(",Aus bus,Aus cus\nAus bus,0,2\nAus cus,2,0\n", encoding="utf-8")
+    distances = read_distances(tmp_path / "d.csv")
+    assert isinstance(distances, DistanceTable)
+    found = check(collection(distances=distances, traits=None))
+    assert (found.species, found.tree_notes, found.traits) == (2, [], [])

@@ -1,0 +1,187 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from crosscompat.advice import learn as lesson_room
+from crosscompat.advice.basis import basis_of, logits_of
+from crosscompat.advice.learn import keep, learn
+from crosscompat.book.plants import Plant
+from crosscompat.collection.create import create_collection
+from crosscompat.collection.opening import open_collection
+from crosscompat.collection.settings import Settings
+
+DAY = date(2026, 1, 1)
+
+
+def test_the_crosses_that_entered_are_told(collection, book):
+    lesson, saved = learn(collection(book), as_of=DAY)
+    assert (lesson.as_of, lesson.before.kind, lesson.after.kind) == ("2026-01-01", "prior", "crosses")
+    assert (lesson.after.crosses, lesson.after.took) == (12, 6)
+    assert saved.model.seen.species == ("Aus_bus", "Aus_cus", "Aus_dus", "Aus_eus", "Aus_fus")
+    assert (saved.as_of, saved.invented) == ("2026-01-01", False)
+    assert lesson.after.model == saved.fingerprint
+    assert (lesson.reference_before, lesson.reference_after, lesson.unit) == (8.0, 8.0, "My")
+
+
+def test_what_was_left_out_is_told_with_its_numbers(collection, cross):
+    made = collection(
+        [
+            cross("Aus bus", None, pollen_kind="open", cross="a"),
+            cross("Aus bus", "Aus bus", 3, 3, seed_plant="A1", pollen_plant="A2", cross="b"),
+            cross("Aus bus", "Aus cus", 3, 3, technique="graft", cross="c"),
+            cross("Aus bus", "Aus cus", 3, 3, only_successes=True, cross="d"),
+            cross("Aus bus", "Aus nus", 3, 3, cross="e"),
+            cross("Aus bus", "Aus cus", 3, 3, day=date(2025, 6, 1), cross="f"),
+            cross("Aus bus", "Aus cus", lost_to="mice", cross="g"),
+            cross("Aus bus", "Aus cus", units=4, pods_set=2, cross="h"),
+            cross("Aus bus", "Aus cus", units=4, pods_set=2, cross="i"),
+            cross("Aus bus", "Aus cus", 3, 3, cross="j"),
+            cross("Aus bus", "Aus cus", pods_set=0, cross="k"),
+        ],
+        plants=[Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A")],
+    )
+    lesson, _ = learn(made, as_of=DAY)
+    assert {entry.reason: entry.crosses for entry in lesson.left_out} == {
+        "no_pairing": ["a"], "one_clone": ["b"], "technique": ["c"], "only_successes": ["d"], "not_in_tree": ["e"],
+        "not_finished": ["f"], "lost": ["g"], "unknown_outcome": ["h", "i"],
+    }  # fmt: skip
+    assert lesson.left_out[-1].words.startswith("2 crosses whose outcome")
+    assert (lesson.after.crosses, lesson.uncounted) == (2, 1)
+
+
+def test_a_longer_window_waits_longer(collection, cross):
+    made = collection([cross("Aus bus", "Aus cus", 3, 3, day=date(2024, 6, 1))], settings=Settings(window_days=700))
+    assert learn(made, as_of=DAY)[0].after.crosses == 0
+    assert learn(made, as_of=date(2026, 6, 1))[0].after.crosses == 1
+
+
+@pytest.mark.parametrize("wanted", [(), [("Aus bus", "Aus cus"), ("Aus bus", "A. nus")]])
+def test_nothing_finished_leaves_what_is_published(collection, wanted):
+    made = collection(wanted=wanted)
+    lesson, saved = learn(made, as_of=DAY)
+    assert (lesson.after.crosses, lesson.left_out, lesson.uncounted) == (0, [], 0)
+    assert saved.model.stages[0].mean == pytest.approx(basis_of(made).model.stages[0].mean)
+    assert lesson.reference_after == lesson.reference_before
+    assert [moved.why for moved in lesson.moved] == ["hardly moved"] * bool(wanted)
+
+
+def test_the_reference_is_the_largest_distance_crossed(collection, cross):
+    lesson, _ = learn(collection([cross("Aus bus", "Aus dus", 3, 1)]), as_of=DAY)
+    assert (lesson.reference_before, lesson.reference_after) == (4.0, 4.0)
+    wide = collection([cross("Aus bus", "Aus dus", 3, 1)], wanted=[("Aus bus", "Aus eus")])
+    lesson, _ = learn(wide, as_of=DAY)
+    assert (lesson.reference_before, lesson.reference_after) == (8.0, 4.0)
+
+
+def test_a_reference_that_the_grower_fixed_stays(collection, book):
+    fixed = collection(book, settings=Settings(reference=3.0, reference_fixed=True))
+    lesson, saved = learn(fixed, as_of=DAY)
+    assert (lesson.reference_before, lesson.reference_after, saved.model.recipe.reference) == (3.0, 3.0, 3.0)
+    loose = collection(book, settings=Settings(reference=3.0))
+    assert learn(loose, as_of=DAY)[0].reference_after == 8.0
+
+
+def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained, book, cross):
+    made = trained(book[:4], wanted=[("Aus bus", "Aus cus"), ("Aus cus", "Aus eus"), ("Aus dus", "Aus fus")])
+    made = replace(made, crosses=tuple(book))
+    lesson, saved = learn(made, as_of=DAY)
+    before, after = made.saved.model, saved.model
+    seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
+    shifts = lesson_room._shifts(made, before, after, seed, pollen)
+    gain = logits_of(made, after, seed, pollen).mean - logits_of(made, before, seed, pollen).mean
+    assert [sum(shift.values()) for shift in shifts] == pytest.approx(gain, abs=1e-12)
+    sizes = [abs(moved.after.mean - moved.before.mean) for moved in lesson.moved]
+    assert sizes == sorted(sizes, reverse=True)
+    for moved in lesson.moved:
+        change = moved.after.mean - moved.before.mean
+        assert moved.why.startswith("hardly" if abs(change) < 0.005 else "up" if change > 0 else "down")
+
+
+@pytest.mark.parametrize(
+    ("shift", "gain", "why"),
+    [
+        ({"base": 0.2, "distance": 0.9}, 0.1, "up, most by distance on the tree"),
+        ({"base": -1.0, "distance": 1.2, "2n lower": -0.9}, -0.1, "down, most by how well crosses take in general"),
+        ({"base": 1.0, "distance": -1.2, "2n lower": 0.9}, 0.1, "up, most by how well crosses take in general"),
+        ({"base": -0.2, "distance": -0.9}, 0.1, "up, for it is surer now"),
+        ({"base": 0.2, "distance": 0.9}, -0.1, "down, for it is surer now"),
+        ({"base": 5.0}, 0.004, "hardly moved"),
+        ({"base": 0.0}, 0.0, "hardly moved"),
+    ],
+)
+def test_the_reason_pulls_the_way_in_which_the_chance_went(shift, gain, why):
+    assert lesson_room._why(shift, gain) == why
+
+
+def test_the_crosses_wanted_are_watched_and_else_the_pairs_crossed(collection, book):
+    asked, _ = learn(collection(book, wanted=[("Aus bus", "Aus dus"), ("Aus bus", "A. dus")]), as_of=DAY)
+    assert [(moved.seed_parent, moved.pollen_parent) for moved in asked.moved] == [("Aus bus", "Aus dus")]
+    crossed, _ = learn(collection(book), as_of=DAY)
+    assert len(crossed.moved) == 6
+
+
+def test_weightings_are_those_of_the_models(trained, book):
+    made = trained(book[:4])
+    lesson, saved = learn(replace(made, crosses=tuple(book)), as_of=DAY)
+    stage = saved.model.stages[0]
+    assert [entry.feature for entry in lesson.weightings] == list(saved.model.recipe.names)
+    assert [entry.after for entry in lesson.weightings] == stage.mean[1:].tolist()
+    assert [entry.before for entry in lesson.weightings] == made.saved.model.stages[0].mean[1:].tolist()
+    assert [entry.after_sd for entry in lesson.weightings] == np.sqrt(np.diag(stage.covariance))[1:].tolist()
+
+
+def test_a_feature_that_came_or_went_has_no_weight_on_that_side(trained, book, traits):
+    made = trained(book, traits=replace(traits, columns=traits.columns[:1]))
+    other = replace(made, traits=replace(traits, columns=traits.columns[1:2]))
+    lesson, _ = learn(other, as_of=DAY)
+    told = {entry.feature: (entry.before is None, entry.after is None) for entry in lesson.weightings}
+    assert told == {
+        "distance": (False, False), "2n lower": (True, False), "2n higher": (True, False),
+        "spines_paired both": (False, True),
+    }  # fmt: skip
+
+
+def test_it_learns_that_nearer_pairs_do_better(collection, book):
+    """Common practice, no source."""
+    made = collection(book, traits=None)
+    _, saved = learn(made, as_of=DAY)
+    assert saved.model.stages[0].mean[1] < basis_of(made).model.stages[0].mean[1]
+
+
+def test_seasons_are_told_by_the_year_in_which_they_start(collection, cross):
+    made = collection(
+        [
+            cross("Aus bus", "Aus cus", 3, 1, day=date(2024, 3, 1)),
+            cross("Aus bus", "Aus cus", 3, 0, day=date(2024, 8, 1)),
+            cross("Aus bus", "Aus cus", units=3, seedlings=9, day=date(2024, 8, 2)),
+            cross("Aus bus", "Aus cus", 3, 1, day=date(2025, 12, 1)),
+        ],
+        settings=Settings(hemisphere="south", season_start="07-01"),
+    )
+    lesson, _ = learn(made, as_of=DAY)
+    assert [tuple(getattr(entry, name) for name in entry.__slots__) for entry in lesson.seasons] == [
+        (2023, 1, 1), (2024, 2, 1),
+    ]  # fmt: skip
+
+
+def test_learning_writes_nothing_and_keeping_writes_model_and_reference(tmp_path):
+    folder = tmp_path / "ours"
+    (tmp_path / "t.nwk").write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
+    create_collection(folder, tree=str(tmp_path / "t.nwk"))
+    (folder / "crosses.csv").write_text(
+        "date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n", encoding="utf-8"
+    )
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    _, saved = learn(open_collection(folder), as_of=DAY)
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert keep(folder, saved) == folder / "model.json"
+    opened = open_collection(folder)
+    assert opened.settings.reference == 2.0
+    assert opened.saved.fingerprint == saved.fingerprint
+    assert basis_of(opened).changed == ()
+    keep(folder, learn(opened, as_of=DAY)[1])
+    assert open_collection(folder).saved.fingerprint == saved.fingerprint

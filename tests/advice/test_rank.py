@@ -1,0 +1,138 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from crosscompat.advice.ask import ask
+from crosscompat.advice.rank import among_species, partners_of, rank, wanted_pairs
+from crosscompat.book.plants import Plant
+from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.phylogeny.newick import parse_newick
+
+BENCH = [
+    Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B"), Plant("C", "Aus cus", "C"),
+]  # fmt: skip
+
+
+def pairs(candidates):
+    return [(candidate.seed.label, candidate.pollen.label) for candidate in candidates]
+
+
+def names(ranking):
+    return [(row.seed_parent, row.pollen_parent) for row in ranking.rows]
+
+
+def test_every_figure_is_that_of_asking(trained, book):
+    made = trained(book)
+    candidates = among_species(made, ["Aus bus", "Aus cus", "Aus eus"])
+    ranking = rank(made, candidates, flowers=4)
+    assert len(ranking.rows) == 6
+    for row in ranking.rows:
+        answer = ask(made, row.seed_parent, row.pollen_parent, flowers=4).pairing
+        for one, other in ((row.chance, answer.chance), (row.per_flower, answer.per_flower)):
+            assert [one.mean, one.low, one.high] == pytest.approx([other.mean, other.low, other.high], abs=1e-12)
+        assert (row.verdict, row.past, row.cautions) == (answer.verdict, answer.past, answer.cautions)
+        assert row.relative_distance == pytest.approx(answer.distance.relative)
+    assert ranking.basis == ask(made, "Aus bus", "Aus cus").basis
+
+
+def test_the_best_comes_first_and_places_count_from_one(trained, book):
+    made = trained(book)
+    ranking = rank(made, partners_of(made, "Aus bus"))
+    means = [row.chance.mean for row in ranking.rows]
+    assert means == sorted(means, reverse=True)
+    assert [row.place for row in ranking.rows] == list(range(1, 9))
+
+
+def test_equal_chances_stand_by_want_and_then_by_name(collection):
+    star = parse_newick("(Aus_dus:1,Aus_bus:1,Aus_cus:1,Aus_aus:1);")
+    made = collection(distances=star, traits=None)
+    everyone = among_species(made, ["Aus dus", "Aus bus", "Aus cus", "Aus aus"])
+    by_name = sorted(tuple(part.label.replace("_", " ") for part in (c.seed, c.pollen)) for c in everyone)
+    assert names(rank(made, everyone)) == names(rank(made, everyone[::-1])) == by_name
+    wants = {("Aus_dus", "Aus_cus"): 5, ("Aus_cus", "Aus_aus"): 3, ("Aus_bus", "Aus_aus"): 3}
+    wanted = [replace(c, want=wants.get((c.seed.label, c.pollen.label))) for c in everyone]
+    assert names(rank(made, wanted))[:4] == [
+        ("Aus dus", "Aus cus"), ("Aus bus", "Aus aus"), ("Aus cus", "Aus aus"), ("Aus aus", "Aus bus"),
+    ]  # fmt: skip
+
+
+def test_partners_are_ranked_both_ways_and_without_the_species_itself(collection):
+    found = pairs(partners_of(collection(), "Aus bus"))
+    others = ["Aus_cus", "Aus_dus", "Aus_eus", "Aus_fus"]
+    assert found == [pair for other in others for pair in (("Aus_bus", other), (other, "Aus_bus"))]
+
+
+def test_partners_may_be_a_few_species_or_plants(collection):
+    found = partners_of(collection(plants=BENCH), "A1", ["A. dus", "C", "A2"])
+    assert pairs(found) == [
+        ("Aus_bus", "Aus_dus"), ("Aus_dus", "Aus_bus"), ("Aus_bus", "Aus_cus"), ("Aus_cus", "Aus_bus"),
+    ]  # fmt: skip
+    assert [candidate.pollen.plant and candidate.pollen.plant.plant for candidate in found] == [None, "A1", "C", "A1"]
+    with pytest.raises(UnknownName):
+        partners_of(collection(), "Aus bus", ["Aus nus"])
+
+
+def test_among_some_every_directed_pair_comes_once(collection):
+    found = pairs(among_species(collection(), ["Aus bus", "Aus cus", "Aus dus"]))
+    assert len(found) == len(set(found)) == 6
+
+
+def test_two_offsets_among_some_are_passed_over(collection):
+    found = among_species(collection(plants=BENCH), ["A1", "A2", "C"])
+    assert [(c.seed.plant.plant, c.pollen.plant.plant) for c in found] == [
+        ("A1", "C"), ("A2", "C"), ("C", "A1"), ("C", "A2"),
+    ]  # fmt: skip
+
+
+def test_rows_of_a_wish_list_that_can_be_none_are_told_with_row_and_reason(collection):
+    made = collection(
+        plants=BENCH,
+        wanted=[
+            ("Aus bus", "A. cus", 5, "hardy"),
+            ("A1", "A2"),
+            ("A1", "B", 2),
+            ("Aus bus", "Aus nus"),
+            ("C", "A. dus"),
+        ],
+    )
+    candidates, refused = wanted_pairs(made, made.wanted)
+    assert pairs(candidates) == [("Aus_bus", "Aus_cus"), ("Aus_bus", "Aus_bus"), ("Aus_cus", "Aus_dus")]
+    assert [(c.want, c.note) for c in candidates] == [(5, "hardy"), (2, None), (None, None)]
+    assert [(entry.row, entry.seed_parent, entry.pollen_parent) for entry in refused] == [
+        (3, "A1", "A2"), (5, "Aus bus", "Aus nus"),
+    ]  # fmt: skip
+    assert "one plant" in refused[0].why
+    assert "Did you mean" in refused[1].why
+    ranking = rank(made, candidates, refused=refused)
+    assert ranking.refused == refused
+    assert {row.want for row in ranking.rows} == {5, 2, None}
+
+
+def test_nothing_to_rank_is_an_empty_ranking(collection):
+    ranking = rank(collection(), [])
+    assert (ranking.rows, ranking.refused, ranking.notes) == ([], [], [])
+
+
+def test_each_candidate_is_worked_through_once_under_watch(collection):
+    made, seen = collection(), []
+
+    def watch(numbers):
+        for number in numbers:
+            seen.append(number)
+            yield number
+
+    rank(made, partners_of(made, "Aus bus"), watch=watch)
+    assert seen == list(range(8))
+
+
+def test_flowers_must_be_one_at_least(collection):
+    with pytest.raises(WrongUse, match="at least 1"):
+        rank(collection(), [], flowers=0)
+
+
+def test_how_names_were_read_is_told_once(collection):
+    made = collection(notices=("Upgraded.",))
+    asked = partners_of(made, "Aus bus subsp. longus", ["Aus cus", "Aus dus"])
+    assert len(rank(made, asked).notes) == 2
