@@ -128,7 +128,8 @@ def _fact(key: str, value: str, cls: str = "fact") -> str:
 def _card(card: LabelCard, *, invented: bool) -> str:
     """Write one label."""
     mark = f'<span class="invented">{escape(say("label.invented"))}</span>' if invented else ""
-    facts = _fact("date", card.date) + _fact("units", card.units) + _fact("grower", card.grower)
+    units = {"open": "units_open", "none": "units_none"}.get(card.kind, "units")
+    facts = _fact("date", card.date) + _fact(units, card.units) + _fact("grower", card.grower)
     caution = shortened(card.caution, _CAUTION_LETTERS)
     return "\n".join(
         [

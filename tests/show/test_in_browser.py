@@ -131,7 +131,8 @@ def cards():
         "word " * 40,
         caution * 3,
     )
-    return [full, LabelCard("1", "A b", kind="self"), LabelCard("2", "A b", kind="open", caution=caution)] * 4
+    others = [LabelCard(kind, "A b", kind=kind, caution=caution) for kind in ("self", "open", "none")]
+    return [full, *others] * 3
 
 
 def test_everything_stays_on_its_label(measured, tmp_path):

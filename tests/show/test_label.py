@@ -82,6 +82,21 @@ def test_open_and_selfed_flowers_have_their_own_sign(kind, sign, words, role):
     assert "Not used" not in texts["body"][0]
 
 
+def test_a_bagged_flower_says_that_no_pollen_was_brought_and_has_no_sign():
+    texts = read(LabelCard("1", "Aus bus", "Not used", kind="none", seed_plant="A1", pollen_plant="Not used"))
+    assert "sign" not in texts
+    assert texts["name"] == ["Aus bus", "no pollen"]
+    assert texts["role"] == ["seed parent, plant A1", "bagged and left alone: no pollen brought"]
+    assert "Not used" not in texts["body"][0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "heading"), [("cross", "pollinated"), ("self", "pollinated"), ("open", "left open"), ("none", "bagged")]
+)
+def test_what_was_done_to_the_flowers_heads_their_number(kind, heading):
+    assert read(LabelCard("1", "Aus bus", "Aus cus", kind=kind, units="4 flowers"))["fact"][1] == f"{heading}4 flowers"
+
+
 def test_only_genus_and_epithets_lean():
     page = labels_page([CARD])
     assert "<i>Echinocereus </i>× <i>roetteri </i>subsp. <i>neomexicanus</i>" in page
