@@ -172,4 +172,4 @@ def _wilson(share: float, n: float) -> tuple[float, float]:
     squared = _Z90**2 / n
     middle = (share + squared / 2) / (1 + squared)
     reach = _Z90 / (1 + squared) * sqrt(share * (1 - share) / n + squared / (4 * n))
-    return max(0.0, middle - reach), min(1.0, middle + reach)
+    return min(share, max(0.0, middle - reach)), max(share, min(1.0, middle + reach))
