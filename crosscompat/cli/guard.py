@@ -6,6 +6,7 @@ import os
 import sys
 import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
@@ -33,35 +34,52 @@ def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
     @wraps(command)
     def run(*args: _P.args, **kwargs: _P.kwargs) -> _R:
         try:
-            result = command(*args, **kwargs)
-            sys.stdout.flush()
+            return _flushed(command, *args, **kwargs)
         except CrosscompatError as error:
-            talk(str(error))
+            _tell(str(error))
             raise typer.Exit(error.exit_code) from None
         except BrokenPipeError:
-            _let_go()
             raise typer.Exit from None
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
-            talk(say("cli.file", where=where, reason=error.strerror or str(error)))
+            _tell(say("cli.file", where=where, reason=error.strerror or str(error)))
             raise typer.Exit(_BAD_DATA) from None
         except (typer.Exit, typer.Abort, typer.BadParameter):
             raise
         except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
             if os.environ.get("CROSSCOMPAT_DEBUG"):
                 traceback.print_exc()
-            talk(say("cli.bug", kind=type(error).__name__, reason=str(error)))
+            _tell(say("cli.bug", kind=type(error).__name__, reason=str(error)))
             raise typer.Exit(BUG) from None
-        return result
+        finally:
+            _let_go()
 
     return run
 
 
+def _flushed(command: Callable[_P, _R], *args: _P.args, **kwargs: _P.kwargs) -> _R:
+    """Call a command and print all of its answer, so that what cannot be printed fails here and not at the very end."""
+    try:
+        result = command(*args, **kwargs)
+    except typer.Exit:
+        sys.stdout.flush()
+        raise
+    sys.stdout.flush()
+    return result
+
+
+def _tell(text: str) -> None:
+    """Say what went wrong; the exit code says it too where nobody listens."""
+    with suppress(OSError):
+        talk(text)
+
+
 def _let_go() -> None:
-    """Point the streams that nobody reads any more at nothing, or Python complains of them when it ends."""
-    nothing = os.open(os.devnull, os.O_WRONLY)
+    """Point each stream that takes no more at nothing, or Python complains of it when it ends."""
     for stream in (sys.stdout, sys.stderr):
         try:
             stream.flush()
         except OSError:
+            nothing = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nothing, stream.fileno())
+            os.close(nothing)

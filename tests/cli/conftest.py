@@ -68,7 +68,8 @@ def process():
     """Run a command, or Python with other switches, as a process of its own."""
 
     def process(*arguments, switches=(), folder=None, wait=True, **options):
-        environment = {name: value for name, value in os.environ.items() if name != "PYTHONIOENCODING"}
+        unusual = {"PYTHONIOENCODING", "PYTHONUNBUFFERED", "CROSSCOMPAT_DEBUG"}
+        environment = {name: value for name, value in os.environ.items() if name not in unusual}
         environment |= {"PYTHONPATH": str(HOME), "COLUMNS": "100", "OPENBLAS_NUM_THREADS": "1"}
         environment |= options.pop("environment", {})
         module = () if "-c" in switches else ("-m", "crosscompat")
