@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -62,35 +63,38 @@ def test_the_wheel_carries_everything(wheel):
     assert wheel.name.endswith("-py3-none-any.whl")
     with zipfile.ZipFile(wheel) as archive:
         names = set(archive.namelist())
-    for name in (
-        "py.typed",
-        "carried/index.toml",
-        "carried/echinocereus.nwk",
-        "carried/echinocereus_traits.csv",
-        "demo/crosses.csv",
-        "model/priors.toml",
-        "schemas/ask-1.json",
-        "wording/cli.toml",
-    ):
-        assert f"crosscompat/{name}" in names
+    inside = {name.removeprefix("crosscompat/") for name in names if name.startswith("crosscompat/")}
+    written = {path.relative_to(ROOT / "crosscompat").as_posix() for path in files_in(ROOT / "crosscompat")}
+    carried = {f"carried/{path.relative_to(ROOT / 'trees').as_posix()}" for path in files_in(ROOT / "trees")}
+    assert inside == written | carried
+    assert {"py.typed", "demo/crosses.csv", "model/priors.toml", "schemas/ask-1.json", "wording/cli.toml"} <= written
+    assert {"carried/index.toml", "carried/README.md"} <= carried
     assert any(name.endswith("licenses/LICENSE") for name in names)
 
 
-def test_the_wheel_answers_far_from_the_checkout(wheel, tmp_path):
+def files_in(folder):
+    return [path for path in folder.rglob("*") if path.is_file() and "__pycache__" not in path.parts]
+
+
+def test_the_wheel_is_installed_and_answers_far_from_the_checkout(wheel, tmp_path):
     home = tmp_path / "home"
-    with zipfile.ZipFile(wheel) as archive:
-        archive.extractall(home)
-    environment = os.environ | {"PYTHONPATH": str(home)}
-    command = [sys.executable, "-m", "crosscompat", "ask", "Echinocereus coccineus", "E. dasyacanthus", "--json"]
-    outcome = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, check=True)
-    assert b'"schema": "crosscompat.ask/1"' in outcome.stdout
-    where = [sys.executable, "-c", "import crosscompat; print(crosscompat.__file__)"]
-    assert (
-        str(home)
-        in subprocess.run(where, cwd=tmp_path, env=environment, capture_output=True, check=True).stdout.decode()
-    )
+    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-index", "--no-deps", "--disable-pip-version-check"]
+    subprocess.run([*pip, "--target", home, wheel], check=True)
+    assert not (home / "trees").exists()
+
+    def ask_python(*words):
+        environment = os.environ | {"PYTHONPATH": str(home)}
+        done = subprocess.run([sys.executable, *words], cwd=tmp_path, env=environment, capture_output=True, check=True)
+        return done.stdout.decode()
+
+    answer = ask_python("-m", "crosscompat", "ask", "Echinocereus coccineus", "E. dasyacanthus", "--json")
+    assert json.loads(answer)["schema"] == "crosscompat.ask/1"
+    where = "from crosscompat import carried; print(carried.__file__, *(tree.tree for tree in carried.carried_trees()))"
+    assert all(path.startswith(str(home)) for path in ask_python("-c", where).split())
+    made = ask_python("-m", "crosscompat", "demo", "--json")
+    assert (tmp_path / json.loads(made)["folder"] / "labels.html").is_file()
 
 
 def test_nothing_in_the_package_knows_what_lies_beside_the_project():
-    told = [path for path in MODULES if "../shared" in path.read_text(encoding="utf-8")]
-    assert told == []
+    files = [*files_in(ROOT / "crosscompat"), *files_in(ROOT / "trees")]
+    assert [path for path in files if "../shared" in path.read_text(encoding="utf-8")] == []
