@@ -162,3 +162,31 @@ def test_an_answer_says_what_has_changed_since(answer, own):
 
 def test_a_cross_without_that_number_names_the_nearest(run, demo):
     assert "26-07" in run("label", "26-77", "--collection", demo, code=2).stderr
+
+
+def test_a_demonstration_starts_in_an_empty_folder_and_not_in_the_place_of_a_file(run, empty_folder):
+    (empty_folder / "empty").mkdir()
+    run("demo", "empty")
+    (empty_folder / "file").write_text("mine", encoding="utf-8")
+    run("demo", "file", code=2)
+    assert (empty_folder / "file").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_collection_is_made_where_the_tree_lies_already(run, empty_folder):
+    (empty_folder / "mine.nwk").write_text(NEWICK, encoding="utf-8")
+    run("new", ".", "--tree", "mine.nwk")
+    assert (empty_folder / "mine.nwk").read_text(encoding="utf-8") == NEWICK
+    assert "Everything can be read" in run("check").stdout
+
+
+@pytest.mark.parametrize("tree", ["nothing.nwk", "lithops", ""])
+def test_a_collection_without_its_tree_is_not_made(run, empty_folder, tree):
+    outcome = run("new", "mine", "--tree", tree, code=2)
+    assert "echinocereus" in outcome.stderr
+    assert list(empty_folder.iterdir()) == []
+
+
+def test_a_retrained_answer_is_the_same_as_before_when_nothing_has_changed(answer, own):
+    before = answer("ask", SEED, POLLEN, "--collection", own)
+    answer("retrain", *DAY, "--collection", own)
+    assert answer("ask", SEED, POLLEN, "--collection", own) == before
