@@ -11,11 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Counts", "Floats", "curvature", "log_likelihood", "score"]
+__all__ = ["Counts", "Floats", "curvature", "derivatives", "log_likelihood", "log_likelihoods", "score"]
 
 Floats = NDArray[np.float64]
 
+_LEAST = 1e-300
 _LOWEST = -500.0  # below this logit the slope of "some of n" is 1 to the last digit
+_SMALL = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +69,33 @@ def _chance(eta: Floats) -> Floats:
     return np.exp(-_softplus(-eta))
 
 
-def log_likelihood(eta: Floats, counts: Counts) -> float:
-    """Return the weighted log likelihood at logits ``eta``, without the binomial coefficients.
+def log_likelihoods(eta: Floats, counts: Counts) -> Floats:
+    """Return the weighted log likelihood of each record at each of its logits, without the binomial coefficients.
 
     Parameters
     ----------
-    eta : ndarray of float, shape (n_records,)
-        Logit of the chance per unit.
+    eta : ndarray of float, shape (n_records,) or (n_records, k)
+        Logits of the chance per unit.
     counts : Counts
         What was counted.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> log_likelihoods(np.zeros(1), Counts.of([2], [1])).round(4)  # 2 log(1/2)
+    array([-1.3863])
+    """
+    tried, took, weight = ((a[:, None] if eta.ndim > 1 else a) for a in (counts.tried, counts.took, counts.weight))
+    missed = tried * _softplus(eta)
+    value: Floats = took * eta - missed
+    if counts.some.any():
+        with np.errstate(divide="ignore"):
+            value[counts.some] = np.log(-np.expm1(-missed[counts.some]))
+    return weight * value
+
+
+def log_likelihood(eta: Floats, counts: Counts) -> float:
+    """Return the sum of :func:`log_likelihoods`.
 
     Examples
     --------
@@ -86,11 +106,26 @@ def log_likelihood(eta: Floats, counts: Counts) -> float:
     >>> bool(np.isclose(log_likelihood(np.zeros(2), both), np.log(1 / 4) + np.log(3 / 4)))
     True
     """
-    missed = counts.tried * _softplus(eta)
-    with np.errstate(divide="ignore"):
-        at_least_one = np.log(-np.expm1(-missed))
-    exact = counts.took * eta - missed
-    return float(counts.weight @ np.where(counts.some, at_least_one, exact))
+    return float(log_likelihoods(eta, counts).sum())
+
+
+def derivatives(eta: Floats, counts: Counts) -> tuple[Floats, Floats, Floats]:
+    """Return each record's slope, curvature (minus the second derivative, above 0) and the slope of that curvature.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> [float(a[0]) for a in derivatives(np.zeros(1), Counts.of([4], [3]))]
+    [1.0, 1.0, 0.0]
+    """
+    hit, miss = _chance(eta), _chance(-eta)
+    gradient: Floats = counts.took * miss - (counts.tried - counts.took) * hit
+    bend: Floats = counts.tried * hit * miss
+    slope: Floats = bend * (miss - hit)
+    some = counts.some
+    if some.any():
+        gradient[some], bend[some], slope[some] = _some(counts.tried[some], eta[some])
+    return counts.weight * gradient, np.maximum(counts.weight * bend, _LEAST), counts.weight * slope
 
 
 def score(eta: Floats, counts: Counts) -> Floats:
@@ -102,9 +137,7 @@ def score(eta: Floats, counts: Counts) -> Floats:
     >>> score(np.zeros(2), Counts.of([4, 1], [3, 1], some=[False, True]))
     array([1. , 0.5])
     """
-    chance = _chance(eta)
-    expected = counts.tried * chance
-    return counts.weight * np.where(counts.some, _some_score(eta, counts.tried), counts.took - expected)
+    return derivatives(eta, counts)[0]
 
 
 def curvature(eta: Floats, counts: Counts) -> Floats:
@@ -116,14 +149,18 @@ def curvature(eta: Floats, counts: Counts) -> Floats:
     >>> curvature(np.zeros(2), Counts.of([4, 1], [3, 1], some=[False, True]))
     array([1.  , 0.25])
     """
-    chance = _chance(eta)
-    spread = counts.tried * chance * (1.0 - chance)
-    slope = _some_score(eta, counts.tried)
-    some = slope * (counts.tried * chance + slope - (1.0 - chance))
-    return counts.weight * np.where(counts.some, np.maximum(some, 0.0), spread)
+    return derivatives(eta, counts)[1]
 
 
-def _some_score(eta: Floats, tried: Floats) -> Floats:
+def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
+    """Give the derivatives of log(1 - (1 - p)^n), stable in both tails."""
     within = np.maximum(eta, _LOWEST)
+    hit, miss = _chance(within), _chance(-within)
+    missed = tried * _softplus(within)
     with np.errstate(over="ignore"):
-        return tried * _chance(within) / np.expm1(tried * _softplus(within))
+        gradient = tried * hit / np.expm1(missed)
+    told = tried * hit / np.maximum(-np.expm1(-missed), _LEAST)
+    # told - miss loses its digits as p goes to 0, where it tends to p (n + 1) / 2
+    gap = np.where(missed > _SMALL, told - miss, hit * (tried + 1.0) / 2.0)
+    slope = gradient * (told * miss - told * gradient + hit * miss) - gradient * gap**2
+    return gradient, np.maximum(gradient * gap, 0.0), slope

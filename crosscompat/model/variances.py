@@ -1,0 +1,222 @@
+"""The variances of one stage: integrated over a fixed set of points, or the most likely ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+
+from crosscompat.model.elimination import Stage
+from crosscompat.model.expectation import refine
+from crosscompat.model.laplace import Mode, evidence_slope, find_mode
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.scale_prior import Coordinates
+
+__all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
+
+POINTS = 24
+
+_GAIN = 1e-3
+_ARMIJO = 1e-4
+_LONGEST = 2.0
+_STRAIGHT = 1e-12
+_DIFFERENCE = 0.1
+_LEAST_BEND = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """The belief at one set of scales, and its weight in every forecast; weights add up to 1."""
+
+    mode: Mode
+    weight: float
+
+
+class Surface:
+    """Log posterior of the coordinates of the scales and its slope; each mode is found from the one before.
+
+    Parameters
+    ----------
+    stage : Stage
+    where : Coordinates
+    refined : bool
+        Whether moments are matched (`refine`) or the mode is taken as it is.
+    """
+
+    def __init__(self, stage: Stage, where: Coordinates, *, refined: bool = True) -> None:
+        self.stage, self.where, self.refined = stage, where, refined
+        self.warm: Mode | None = None
+
+    def mode(self, z: Floats) -> Mode:
+        """Return the belief at z."""
+        scales, _ = self.where.scales(z)
+        if self.refined and self.warm is not None:
+            found = refine(self.stage, replace(self.warm, scales=scales))
+        else:
+            found = find_mode(self.stage, scales, self.warm.start if self.warm else None)
+            found = refine(self.stage, found) if self.refined else found
+        self.warm = found
+        return found
+
+    def height(self, mode: Mode, z: Floats) -> float:
+        """Return the log posterior, up to a constant."""
+        return mode.evidence - (0.5 * float(z @ z) if self.where.prior is not None else 0.0)
+
+    def slope(self, mode: Mode, z: Floats) -> Floats:
+        """Return the slope of the log posterior."""
+        by_log_sd, by_share, _ = evidence_slope(self.stage, mode)
+        _, turn = self.where.scales(z)
+        raw = np.append(by_log_sd, [by_share] * self.where.related) * turn
+        return raw - z if self.where.prior is not None else raw
+
+
+def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Floats, Mode]:
+    """Climb to the highest point of a surface, by BFGS with backtracking.
+
+    Parameters
+    ----------
+    surface : Surface
+    z : ndarray of float
+        Where to begin.
+    gain : float
+        It stops when a step promises less than this.
+    most : int
+        Most steps.
+    """
+    mode = surface.mode(z)
+    height, slope = surface.height(mode, z), surface.slope(mode, z)
+    inverse = np.eye(z.size)
+    for _ in range(most):
+        move = inverse @ slope
+        move = move * min(1.0, _LONGEST / max(float(np.max(np.abs(move), initial=0.0)), _STRAIGHT))
+        step = _ascend(surface, z, height, slope, move, gain)
+        if step is None:
+            break
+        move, mode, height = step
+        new_slope = surface.slope(mode, z + move)
+        inverse = _bfgs(inverse, move, slope - new_slope)
+        z, slope = z + move, new_slope
+    return z, mode
+
+
+def _ascend(
+    surface: Surface, z: Floats, height: float, slope: Floats, move: Floats, gain: float
+) -> tuple[Floats, Mode, float] | None:
+    """Halve a move until it climbs; None if it promises too little."""
+    while float(slope @ move) > gain:
+        mode = surface.mode(z + move)
+        reached = surface.height(mode, z + move)
+        if reached >= height + _ARMIJO * float(slope @ move):
+            return move, mode, reached
+        move = move / 2.0
+    return None
+
+
+def _bfgs(inverse: Floats, move: Floats, bend: Floats) -> Floats:
+    """Update the inverse curvature."""
+    along = float(move @ bend)
+    if along < _STRAIGHT:
+        return inverse
+    left = np.eye(move.size) - np.outer(move, bend) / along
+    updated: Floats = left @ inverse @ left.T + np.outer(move, move) / along
+    return updated
+
+
+def _curvature(surface: Surface, z: Floats, mode: Mode) -> Floats:
+    """Minus the second derivatives of the surface at z, by differences of the slope."""
+    rows, slope = [], surface.slope(mode, z)
+    for i in range(z.size):
+        beside = z.copy()
+        beside[i] += _DIFFERENCE
+        rows.append((slope - surface.slope(surface.mode(beside), beside)) / _DIFFERENCE)
+    bend = np.array(rows).reshape(z.size, z.size)
+    return 0.5 * (bend + bend.T)
+
+
+@cache
+def normal_points(count: int, size: int) -> Floats:
+    """Return a fixed set of points that stands for a standard normal: mirrored, of mean 0 and covariance I exactly.
+
+    Parameters
+    ----------
+    count : int
+        Number of points; an even number at least twice ``size`` is taken.
+    size : int
+        Dimensions.
+
+    Returns
+    -------
+    ndarray of float, shape (n_points, size)
+
+    Notes
+    -----
+    The additive recurrence of the generalised golden ratio (Roberts M, 2018, The unreasonable effectiveness of
+    quasirandom sequences), through the normal quantile, then whitened.
+
+    Examples
+    --------
+    >>> points = normal_points(24, 3)
+    >>> bool(np.allclose(points.mean(axis=0), 0)), bool(np.allclose(points.T @ points / len(points), np.eye(3)))
+    (True, True)
+    """
+    half = max((count + 1) // 2, size)
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (size + 1))
+    steps = np.array([ratio ** -(j + 1) for j in range(size)])
+    cube = (0.5 + np.arange(1, half + 1)[:, None] * steps) % 1.0
+    quantile = NormalDist().inv_cdf
+    points = np.array([[quantile(float(u)) for u in row] for row in cube])
+    both = np.concatenate([points, -points])
+    root = np.linalg.cholesky(both.T @ both / len(both))
+    return np.asarray(np.linalg.solve(root, both.T).T, dtype=np.float64)
+
+
+def integrate(
+    stage: Stage, prior: Floats | None, count: int = POINTS, *, refined: bool = True
+) -> tuple[Mode, tuple[Point, ...]]:
+    """Find the most likely scales, and points that stand for all of them.
+
+    Parameters
+    ----------
+    stage : Stage
+    prior : ndarray of float, shape (n_factors,), or None
+        Half-normal scale of the sd of each factor; lambda has the prior Beta(2, 2). None: no prior.
+    count : int
+        Points; 0 takes the most likely scales alone.
+    refined : bool
+        Whether moments are matched at each point (`refine`), or modes taken.
+
+    Returns
+    -------
+    Mode
+        The belief at the most likely scales.
+    tuple of Point
+        Weights are proportional to evidence times prior, over the density that the points were spread with.
+    """
+    related = any(factor.kinship is not None for factor in stage.factors)
+    surface = Surface(stage, Coordinates(prior, len(stage.factors), related), refined=refined)
+    size = surface.where.size
+    z0, mode = climb(surface, np.zeros(size), _GAIN)
+    if size == 0 or count == 0:
+        return mode, (Point(mode, 1.0),)
+    surface.warm = mode
+    values, vectors = np.linalg.eigh(_curvature(surface, z0, mode))
+    spread = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None))
+    return mode, _weigh(surface, z0, mode, spread, normal_points(count, size))
+
+
+def _weigh(surface: Surface, z0: Floats, mode: Mode, spread: Floats, points: Floats) -> tuple[Point, ...]:
+    """Beliefs at the spread points, and their importance weights."""
+    modes, logs = [], []
+    for x in points:
+        surface.warm = mode
+        z = z0 + spread @ x
+        found = surface.mode(z)
+        modes.append(found)
+        logs.append(surface.height(found, z) + 0.5 * float(x @ x))
+    weight = np.exp(np.array(logs) - max(logs))
+    weight /= weight.sum()
+    return tuple(Point(m, float(w)) for m, w in zip(modes, weight, strict=True))
