@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, basis_of, rows_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, rows_of
 from crosscompat.advice.cautions import Caution, cautions, handling
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -131,7 +131,8 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
     rows = rows_of(collection, basis.model, [seed.label], [pollen.label])
-    answer = logits(basis.model, rows)
+    asked = asked_of(collection, basis.model, [(seed, pollen)])
+    answer = logits(basis.model, rows, asked)
     all_flowers = chances(answer, flowers)
     chance = interval_at(all_flowers, 0)
     word = verdict(chance.mean, chance.low, chance.high)
@@ -151,7 +152,7 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance_of(collection, basis, seed.label, pollen.label),
-        reasons=reasons_in_words(basis.model, rows[0]),
+        reasons=reasons_in_words(basis.model, rows[0], asked),
         cautions=cautions(collection, basis.model, seed, pollen, rows[0]),
         past=past_of(collection, seed.label, pollen.label),
     )

@@ -5,15 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from crosscompat.advice.parents import Parent
 from crosscompat.book.placing import placed
+from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.forecast import Logits, logits
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Pairings, Parents, pairings_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 
-__all__ = ["Basis", "basis_of", "collection_reference", "logits_of", "rows_of"]
+__all__ = [
+    "Basis",
+    "asked_of",
+    "basis_of",
+    "clones_of",
+    "collection_reference",
+    "logits_of",
+    "pairings_among",
+    "rows_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,4 +83,23 @@ def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pol
 
 def logits_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Logits:
     """Return the logits of the chance per flower of directed pairs of labels."""
-    return logits(model, rows_of(collection, model, seed, pollen))
+    return logits(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
+
+
+def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:
+    """Return directed pairs of labels as the model numbers them, no plant named."""
+    return pairings_of(model.seen, collection.distances, Parents(seed, pollen))
+
+
+def asked_of(collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]) -> Pairings:
+    """Return pairings as the model numbers them, with the very plants where they are named."""
+    seed, pollen = [one.label for one, _ in pairs], [other.label for _, other in pairs]
+    mothers = [one.plant.clone if one.plant else None for one, _ in pairs]
+    fathers = [other.plant.clone if other.plant else None for _, other in pairs]
+    return pairings_of(model.seen, collection.distances, Parents(seed, pollen, mothers, fathers))
+
+
+def clones_of(plants: Plants, names: Sequence[str | None]) -> list[str | None]:
+    """Return the clone of each plant: offsets of one plant are that plant. A name that is not listed is its own."""
+    found = [plants.find(name) for name in names]
+    return [name if plant is None else plant.clone for name, plant in zip(names, found, strict=True)]

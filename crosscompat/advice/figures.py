@@ -181,6 +181,8 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     words = [say(f"basis.{kind}", n=seen.crosses, took=seen.took, as_of=basis.as_of)]
     if collection.settings.invented and kind == "crosses":
         words.append(say("basis.invented"))
+    if seen.crosses and not seen.related:
+        words.append(say("basis.unrelated"))
     if basis.changed:
         changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
         words.append(say("basis.changed", changed=changed))

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.basis import Basis, basis_of, logits_of, rows_of
+from crosscompat.advice.basis import Basis, basis_of, clones_of, logits_of, pairings_among, rows_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
@@ -21,7 +21,9 @@ from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
 from crosscompat.model.fitted import FittedModel, fit_model
 from crosscompat.model.forecast import Reasons, chances, reasons
+from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts
+from crosscompat.model.pairings import Parents
 from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.names import correct_form
 from crosscompat.pairing import pair_rows, recipe_for
@@ -155,8 +157,16 @@ def _fit(collection: Collection, before: Basis, evidence: Evidence) -> FittedMod
         reference = greatest_distance(collection.distances, species)
     recipe = recipe_for(collection.traits, reference, unit=collection.distances.unit)
     rows = pair_rows(recipe, collection.distances.patristic_pairs(seed, pollen), collection.traits, seed, pollen)
-    outcomes = evidence.outcomes
-    return fit_model(recipe, rows, Counts.of(outcomes.tried, outcomes.took, outcomes.some), species=species)
+    outcomes, plants = evidence.outcomes, collection.plants
+    mothers = clones_of(plants, [cross.seed_plant for cross in evidence.crosses])
+    fathers = clones_of(plants, [cross.pollen_plant for cross in evidence.crosses])
+    return fit_model(
+        recipe,
+        rows,
+        Counts.of(outcomes.tried, outcomes.took, outcomes.some),
+        parents=Parents(seed, pollen, mothers, fathers),
+        related=relatedness(collection.distances, sorted(species)) if species else None,
+    )
 
 
 def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Basis) -> Lesson:
@@ -216,10 +226,13 @@ def _shifts(
     collection: Collection, before: FittedModel, after: FittedModel, seed: Sequence[str], pollen: Sequence[str]
 ) -> list[dict[str, float]]:
     """Return what each reason of each pair gained, from one model to the other."""
-    old_rows, new_rows = (rows_of(collection, model, seed, pollen) for model in (before, after))
+    models = (before, after)
+    old_rows, new_rows = (rows_of(collection, model, seed, pollen) for model in models)
+    was, now = (pairings_among(collection, model, seed, pollen) for model in models)
     shifts = []
-    for old_row, new_row in zip(old_rows, new_rows, strict=True):
-        old, new = _parts(reasons(before, old_row)), _parts(reasons(after, new_row))
+    for i, (old_row, new_row) in enumerate(zip(old_rows, new_rows, strict=True)):
+        at = slice(i, i + 1)
+        old, new = _parts(reasons(before, old_row, was[at])), _parts(reasons(after, new_row, now[at]))
         shifts.append({name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}})
     return shifts
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, basis_of, rows_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, rows_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -211,7 +211,7 @@ def _rows(
         return
     seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
     numbers = rows_of(collection, basis.model, seed, pollen)
-    answer = logits(basis.model, numbers)
+    answer = logits(basis.model, numbers, asked_of(collection, basis.model, [(c.seed, c.pollen) for c in candidates]))
     all_flowers, one_flower = chances(answer, flowers), chances(answer)
     past = past_crosses(collection)
     for i in watch(range(len(candidates))):

@@ -8,8 +8,9 @@ from math import exp
 
 from crosscompat.advice.cautions import spoken
 from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import Reasons, reasons
+from crosscompat.model.forecast import TERMS, Reasons, reasons
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Pairings
 from crosscompat.pairing import Feature
 from crosscompat.wording import say
 
@@ -26,10 +27,11 @@ class Reason:
     Attributes
     ----------
     feature : str
-        ``base`` for an average pairing, else the feature; ``order`` joins the "lower" and "higher" of a count.
+        ``base`` for an average pairing, else the feature; ``order`` joins the "lower" and "higher" of a count. What
+        parents and pairs add beyond their features has the names ``TERMS`` of `crosscompat.model.forecast`.
     value : float or None
         The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
-        same, -1 if it is the lower; None where unknown.
+        same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0.
     logit : float
         What it adds to the logit of the chance per flower; all of them add up to the posterior mean.
     says : str
@@ -42,13 +44,18 @@ class Reason:
     says: str
 
 
-def reasons_in_words(model: FittedModel, row: Floats) -> list[Reason]:
+def reasons_in_words(model: FittedModel, row: Floats, asked: Pairings | None = None) -> list[Reason]:
     """Return the reasons for one pairing's chance per flower: an average pairing first, then the weightiest."""
-    found: Reasons = reasons(model, row)
+    found: Reasons = reasons(model, row, asked)
     base = Reason("base", None, found.base, say("reasons.base"))
     terms = [
         Reason(name, value, logit, _says(kind, column, value, logit))
         for kind, column, name, logit, value in _joined(model.recipe.features, found)
+    ]
+    terms += [
+        Reason(name, value, logit, _effect_says(name, value, logit))
+        for name, logit, value in found.terms
+        if name in TERMS
     ]
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
 
@@ -77,6 +84,8 @@ def feature_in_words(name: str) -> str:
     >>> feature_in_words("distance"), feature_in_words("2n lower")
     ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
     """
+    if name in TERMS:
+        return say(f"reasons.features.{name.replace(' ', '_')}")
     column, _, kind = name.rpartition(" ")
     return say(f"reasons.features.{kind}", trait=spoken(column))
 
@@ -101,6 +110,12 @@ def _says(kind: str, column: str | None, value: float | None, logit: float) -> s
     if value is None:
         return say("reasons.unknown", trait=trait)
     fact = say(f"reasons.{_fact(kind, value)}", trait=trait, value=f"{value:.2f}", times=f"{exp(abs(value)):.1f}")
+    return say("reasons.line", fact=fact, weight=weight_in_words(logit))
+
+
+def _effect_says(name: str, value: float | None, logit: float) -> str:
+    whose = "own" if value else "kin"
+    fact = say(f"reasons.{name.replace(' ', '_')}.{whose}_{'more' if logit > 0 else 'less'}")
     return say("reasons.line", fact=fact, weight=weight_in_words(logit))
 
 

@@ -8,15 +8,32 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.model.fitted import FittedModel
+from crosscompat.model.beliefs import Effects
+from crosscompat.model.effects import Ints
+from crosscompat.model.fitted import FittedModel, StageFit, design_of
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Levels, Pairings
 
-__all__ = ["MOST_FLOWERS", "Chances", "Logits", "Reasons", "chance_of", "chances", "flowers_for", "logits", "reasons"]
+__all__ = [
+    "MOST_FLOWERS",
+    "TERMS",
+    "Chances",
+    "Logits",
+    "Reasons",
+    "chance_of",
+    "chances",
+    "flowers_for",
+    "logits",
+    "reasons",
+]
 
 MOST_FLOWERS = 200
 
 _NORMAL_95 = 1.6448536269514722  # the 95th percentile: 90% lie between it and its negative
 _STEP, _STEPS = 1 / 6, 51
+_BLOCK = 2000
+
+TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "direction")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +73,16 @@ class Reasons:
     base : float
         Logit of a pairing that is average in everything.
     terms : tuple of (str, float, float or None)
-        Name of the feature, what it adds, and its value; None where unknown, which adds nothing.
+        Name of the feature, what it adds, and its value; None where unknown, which adds nothing. Then those of
+        ``TERMS`` of which the crosses say something; their value is 1 if the parent, plant or pair is among the crosses
+        fitted, 0 if its relatives or the other direction speak for it.
     """
 
     base: float
     terms: tuple[tuple[str, float, float | None], ...]
 
 
-def logits(model: FittedModel, rows: Floats) -> Logits:
+def logits(model: FittedModel, rows: Floats, asked: Pairings | None = None, stage: int = 0) -> Logits:
     """Return the logit of the chance per unit of each pairing.
 
     Parameters
@@ -73,25 +92,91 @@ def logits(model: FittedModel, rows: Floats) -> Logits:
     rows : ndarray of float, shape (n_pairs, n_features)
         An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s², with b its
         coefficient and s² its variance among the crosses fitted.
+    asked : Pairings, optional
+        Who the parents are. By default of species and plants that no cross was made with: then every effect adds its
+        prior variance.
+    stage : int
+        Which of the model's stages.
 
     Examples
     --------
-    Halfway to the reference the intercept of the prior speaks alone.
+    Halfway to the reference the intercept of the prior speaks alone; its sd of 1.5 is widened by what parents and
+    pairs may differ by.
 
     >>> from crosscompat.model.fitted import prior_model
     >>> from crosscompat.pairing import recipe_for
     >>> answer = logits(prior_model(recipe_for(None, reference=2.0)), np.array([[0.5]]))
-    >>> answer.mean, answer.sd
-    (array([-0.5]), array([1.5]))
+    >>> answer.mean, answer.sd.round(3)
+    (array([-0.5]), array([2.955]))
     """
-    stage = model.stages[0]
-    unknown = np.isnan(rows)
-    filled = np.where(unknown, model.means, rows)
-    design = np.column_stack([np.ones(len(rows)), filled - model.centre])
-    variance = np.einsum("ij,jk,ik->i", design, stage.covariance, design)
-    second_moment = stage.mean[1:] ** 2 + np.diag(stage.covariance)[1:]
-    variance += unknown @ (second_moment * model.variances)
-    return Logits(design @ stage.mean, np.sqrt(variance))
+    fit = model.stages[stage]
+    design = design_of(model.recipe, rows, model.means)
+    second_moment = fit.mean[1:] ** 2 + np.diag(fit.covariance)[1:]
+    extra = np.isnan(rows) @ (second_moment * model.variances)
+    if fit.effects is None:
+        variance = np.einsum("ij,jk,ik->i", design, fit.covariance, design)
+        return Logits(design @ fit.mean, np.sqrt(variance + extra))
+    asked = _strangers(len(rows)) if asked is None else asked
+    parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
+    found = [_with_effects(fit, fit.effects, design[part], asked[part]) for part in parts]
+    mean, variance = (np.concatenate(side) for side in zip(*found, strict=True))
+    return Logits(mean, np.sqrt(variance + extra))
+
+
+def _strangers(size: int) -> Pairings:
+    nobody: Ints = np.full(size, -1, dtype=np.intp)
+    return Pairings(Levels(nobody, nobody, nobody, nobody))
+
+
+def _with_effects(fit: StageFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
+    """Mean and variance of the logits of some pairings."""
+    rows, extra = _columns(effects, asked)
+    tie = effects.ties.find(asked.levels.seed, asked.levels.pollen)
+    mean = design @ fit.mean + rows @ effects.mean
+    joint = np.column_stack([design, rows])
+    pair, direction, record = effects.variances[4:]
+    extra += record
+    if len(effects.ties.ways):
+        tied = tie >= 0
+        ties = effects.ties
+        mean += np.where(tied, ties.pair[tie] + ties.direction[tie], 0.0)
+        extra += np.where(tied, ties.own[tie], pair + direction)
+        at, member = np.nonzero((ties.columns[tie] >= 0) & tied[:, None])
+        np.subtract.at(joint, (at, ties.columns[tie][at, member]), ties.lean[tie][at, member])
+    else:
+        extra += pair + direction
+    x, z = joint[:, : fit.mean.size], joint[:, fit.mean.size :]
+    variance = np.einsum("ij,ij->i", x @ fit.covariance + 2.0 * z @ effects.cross, x)
+    variance += np.einsum("ij,ij->i", z @ effects.covariance, z)
+    return mean, np.maximum(variance, 0.0) + extra
+
+
+def _columns(effects: Effects, asked: Pairings) -> tuple[Floats, Floats]:
+    """Return the effects that each pairing has, and the variance that no cross says anything of."""
+    size = len(asked.levels.seed)
+    rows, extra = np.zeros((size, effects.mean.size)), np.zeros(size)
+    for k in range(4):
+        extra += _one_kind(effects, asked, k, rows)
+    return rows, extra
+
+
+def _one_kind(effects: Effects, asked: Pairings, k: int, rows: Floats) -> Floats:
+    """Put the effects of one kind of parent into the rows; return the variance of those not seen."""
+    levels = asked.levels
+    level = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)[k]
+    seen = level >= 0
+    begin, _ = effects.block(k)
+    at = np.flatnonzero(seen)
+    rows[at, begin + level[at]] = 1.0
+    extra = np.where(seen, 0.0, effects.variances[k])
+    kin = (asked.seed_kin, asked.pollen_kin, None, None)[k]
+    if kin is None or not effects.inherited.size:
+        return extra
+    new = np.flatnonzero(~seen)
+    begin, end = effects.block(4 + k)
+    rows[new, begin:end] = kin[new]
+    extra[new] -= np.einsum("ij,ij->i", kin[new] @ effects.inherited[k], kin[new])
+    return np.maximum(extra, 0.0)
 
 
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
@@ -161,7 +246,7 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
     return np.where(high > MOST_FLOWERS, 0, high)
 
 
-def reasons(model: FittedModel, row: Floats) -> Reasons:
+def reasons(model: FittedModel, row: Floats, asked: Pairings | None = None) -> Reasons:
     """Return what each feature of one pairing adds to the logit of its chance, against an average pairing.
 
     Parameters
@@ -170,6 +255,8 @@ def reasons(model: FittedModel, row: Floats) -> Reasons:
         What was learned.
     row : ndarray of float, shape (n_features,)
         The pairing's numbers, NaN where unknown.
+    asked : Pairings, optional
+        The one pairing; by default of parents that no cross was made with.
     """
     slopes = model.stages[0].mean
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
@@ -178,7 +265,29 @@ def reasons(model: FittedModel, row: Floats) -> Reasons:
         unknown = bool(np.isnan(value))
         added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
         terms.append((name, added, None if unknown else float(value)))
+    effects = model.stages[0].effects
+    if effects is not None and asked is not None and effects.mean.size:
+        terms += _effect_terms(effects, asked)
     return Reasons(base, tuple(terms))
+
+
+def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, float | None]]:
+    """Return what the effects of one pairing add, where the crosses say something of them."""
+    rows, _ = _columns(effects, asked)
+    levels, terms = asked.levels, []
+    seen = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)
+    for k, name in enumerate(TERMS[:4]):
+        added = 0.0
+        for block in (k, 4 + k) if k < len(effects.inherited) else (k,):
+            begin, end = effects.block(block)
+            added += float(rows[0, begin:end] @ effects.mean[begin:end])
+        if effects.variances[k] > 0:
+            terms.append((name, added, float(seen[k][0] >= 0)))
+    [tie] = effects.ties.find(levels.seed, levels.pollen)
+    if tie >= 0:
+        own = effects.ties.direction[tie]
+        terms += [("pair", float(effects.ties.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
+    return [(name, added, value) for name, added, value in terms if added != 0]
 
 
 def _at_least_one(eta: Floats, units: Floats) -> Floats:

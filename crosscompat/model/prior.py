@@ -15,7 +15,7 @@ from crosscompat.model.laplace import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.pairing import Feature
 
-__all__ = ["PriorRow", "centre_of", "prior_for", "prior_rows", "spread_of"]
+__all__ = ["EffectRow", "PriorRow", "centre_of", "effect_rows", "effect_scales", "prior_for", "prior_rows", "spread_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,26 @@ class PriorRow:
     evidence: str
 
 
-_NOT_STAGES = ("centre", "spread")
+@dataclass(frozen=True, slots=True)
+class EffectRow:
+    """The prior of how widely one kind of effect varies: half-normal on the logit scale.
+
+    Attributes
+    ----------
+    stage, effect : str
+    scale : float
+        The median of the standard deviation is 0.67 of it.
+    evidence : str
+        What it leans on.
+    """
+
+    stage: str
+    effect: str
+    scale: float
+    evidence: str
+
+
+_NOT_STAGES = ("centre", "spread", "effects")
 
 
 @cache
@@ -86,13 +105,40 @@ def spread_of(features: Sequence[Feature]) -> Floats:
     return np.array([_table()["spread"][feature.kind] for feature in features], dtype=np.float64)
 
 
+@cache
+def effect_rows() -> tuple[EffectRow, ...]:
+    """Return the table of the effects' scales.
+
+    Examples
+    --------
+    >>> next(row.scale for row in effect_rows() if (row.stage, row.effect) == ("plain", "seed"))
+    1.5
+    """
+    return tuple(
+        EffectRow(stage, effect, row["scale"], row["evidence"])
+        for stage, rows in _table()["effects"].items()
+        for effect, row in rows.items()
+    )
+
+
+def effect_scales(stage: str) -> dict[str, float]:
+    """Return the half-normal scale of each effect of a stage.
+
+    Examples
+    --------
+    >>> sorted(effect_scales("plain"))
+    ['direction', 'pair', 'pollen', 'pollen_plant', 'record', 'seed', 'seed_plant']
+    """
+    return {row.effect: row.scale for row in effect_rows() if row.stage == stage}
+
+
 def prior_for(stage: str, features: Sequence[Feature]) -> GaussianPrior:
     """Return the prior of a stage's intercept and coefficients, the intercept first.
 
     Examples
     --------
     >>> prior_for("plain", [Feature("distance")]).sd
-    array([1.5, 2.5])
+    array([1.5, 3.5])
     """
     row_of = {row.coefficient: row for row in prior_rows() if row.stage == stage}
     rows = [row_of["intercept"], *(row_of[feature.kind] for feature in features)]

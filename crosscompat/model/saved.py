@@ -18,8 +18,9 @@ import numpy as np
 from crosscompat import __version__
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.files import write_atomically
-from crosscompat.model.fitted import FittedModel, Seen, StageFit
+from crosscompat.model.fitted import FittedModel, Seen
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.saved_stage import stage_arrays, stage_from, stage_shapes
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 from crosscompat.wording import say
 
@@ -119,7 +120,7 @@ def _document(saved: SavedModel) -> dict[str, Any]:
 def _arrays(model: FittedModel) -> dict[str, Floats]:
     arrays = {"means": model.means, "variances": model.variances}
     for stage in model.stages:
-        arrays[f"{stage.stage}.mean"], arrays[f"{stage.stage}.covariance"] = stage.mean, stage.covariance
+        arrays |= {f"{stage.stage}.{name}": array for name, array in stage_arrays(stage).items()}
     return arrays
 
 
@@ -136,16 +137,21 @@ def _stored_arrays(path: Path, stored: dict[str, Any]) -> dict[str, Floats]:
 def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
     recipe = document["recipe"]
     features = tuple(Feature(**feature) for feature in recipe["features"])
-    seen = document["seen"] | {"species": tuple(document["seen"]["species"])}
+    noted: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in document["seen"].items()}
+    seen = Seen(**noted)
     model = FittedModel(
         Recipe(features, recipe["reference"], recipe["unit"]),
         arrays["means"],
         arrays["variances"],
-        tuple(StageFit(name, arrays[f"{name}.mean"], arrays[f"{name}.covariance"]) for name in document["stages"]),
-        Seen(**seen),
+        tuple(stage_from(name, _of_stage(name, arrays), seen) for name in document["stages"]),
+        seen,
     )
     _refuse_misfits(model)
     return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
+
+
+def _of_stage(name: str, arrays: dict[str, Floats]) -> dict[str, Floats]:
+    return {key.removeprefix(f"{name}."): array for key, array in arrays.items() if key.startswith(f"{name}.")}
 
 
 def _refuse_misfits(model: FittedModel) -> None:
@@ -153,7 +159,8 @@ def _refuse_misfits(model: FittedModel) -> None:
     size = len(model.recipe.features)
     shapes: dict[str, tuple[int, ...]] = {"means": (size,), "variances": (size,)}
     for stage in model.stages:
-        shapes |= {f"{stage.stage}.mean": (size + 1,), f"{stage.stage}.covariance": (size + 1, size + 1)}
+        wanted = stage_shapes(stage, model.seen, size)
+        shapes |= {f"{stage.stage}.{name}": shape for name, shape in wanted.items()}
     arrays = _arrays(model)
     bad = [name for name, shape in shapes.items() if arrays[name].shape != shape or not np.isfinite(arrays[name]).all()]
     if bad or not model.stages or any(feature.kind not in FEATURE_KINDS for feature in model.recipe.features):

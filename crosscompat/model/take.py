@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, impossible, outcomes_of
+from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.model.fitted import FittedModel, fit_model, prior_model
 from crosscompat.model.forecast import chances, logits
+from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
@@ -27,6 +29,7 @@ __all__ = ["TakeModel"]
 
 _READ_AS = ("species", "synonym")
 _PARENTS = ("seed_parent", "pollen_parent")
+_PLANTS = ("seed_plant", "pollen_plant")
 
 
 class TakeModel:
@@ -89,7 +92,9 @@ class TakeModel:
             A row a cross, with ``seed_parent``, ``pollen_parent`` and either ``tried`` and ``took`` (units, and units
             with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``,
             ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure; a cross whose counts leave the
-            outcome open does not enter. The table is not changed.
+            outcome open does not enter. Optional: ``seed_plant`` and ``pollen_plant``, the very plants, and
+            ``weight``, how much of a full record each row is (1 where absent; a row of weight 0 does not enter). The
+            table is not changed.
 
         Returns
         -------
@@ -101,19 +106,25 @@ class TakeModel:
         WrongUse
             If a column is missing.
         BadInput
-            If counts are no whole numbers or impossible, a parent is blank, or a pair's distance is not known.
+            If counts are no whole numbers or impossible, a weight is no number of 0 or more, a parent is blank, a
+            pair's distance is not known, or the tree has negative lengths.
         UnknownName
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
         _need(crosses, _PARENTS)
         outcomes = outcomes_of(_count_arrays(crosses))
-        seed, pollen = self._parents(crosses.loc[outcomes.known])
+        weight = _weights(crosses)
+        entered = outcomes.known & (weight > 0)
+        seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
         reference = self.reference or greatest_distance(self.distances, species)
         recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
         distance = self.distances.patristic_pairs(seed, pollen)
         rows = pair_rows(recipe, distance, self.traits, seed, pollen)
-        self.fitted_ = fit_model(recipe, rows, _known_counts(outcomes), species=species)
+        parents = Parents(seed, pollen, *_plants(crosses.loc[entered]))
+        related = relatedness(self.distances, species) if species else None
+        counts = Counts.of(*(a[entered] for a in (outcomes.tried, outcomes.took, outcomes.some, weight)))
+        self.fitted_ = fit_model(recipe, rows, counts, parents=parents, related=related)
         return self
 
     def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:
@@ -122,7 +133,8 @@ class TakeModel:
         Parameters
         ----------
         pairings : DataFrame
-            With ``seed_parent`` and ``pollen_parent``; other columns are left alone.
+            With ``seed_parent`` and ``pollen_parent``, and ``seed_plant`` and ``pollen_plant`` where the very plants
+            are known; other columns are left alone.
         flowers : int
             Units pollinated; with 1 the chance is the chance per unit.
 
@@ -145,7 +157,8 @@ class TakeModel:
         seed, pollen = self._parents(pairings)
         distance = self.distances.patristic_pairs(seed, pollen)
         rows = pair_rows(self.fitted_.recipe, distance, self.traits, seed, pollen)
-        answer = chances(logits(self.fitted_, rows), flowers)
+        asked = pairings_of(self.fitted_.seen, self.distances, Parents(seed, pollen, *_plants(pairings)))
+        answer = chances(logits(self.fitted_, rows, asked), flowers)
         return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
@@ -201,6 +214,31 @@ def _refuse_blanks(table: pd.DataFrame) -> None:
         raise BadInput(faults)
 
 
-def _known_counts(outcomes: Outcomes) -> Counts:
-    known = outcomes.known
-    return Counts.of(outcomes.tried[known], outcomes.took[known], outcomes.some[known])
+def _plants(table: pd.DataFrame) -> tuple[Sequence[str | None], Sequence[str | None]]:
+    """Read who the very plants are, None where blank; empty where there is no such column."""
+    mothers, fathers = (
+        [None if blank else str(name) for name, blank in zip(table[column], table[column].isna(), strict=True)]
+        if column in table.columns
+        else []
+        for column in _PLANTS
+    )
+    return mothers, fathers
+
+
+def _weights(crosses: pd.DataFrame) -> Floats:
+    """Read how much each row counts."""
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
+    if "weight" not in crosses.columns:
+        return np.ones(len(crosses))
+    given = crosses["weight"]
+    weight = pd.to_numeric(given.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    wrong = ~(np.isfinite(weight) & (weight >= 0))
+    if wrong.any():
+        raise BadInput(
+            [
+                Fault(Place(row=int(row) + 1, column="weight"), say("take.weight", got=str(given.iloc[row])))
+                for row in np.flatnonzero(wrong)
+            ]
+        )
+    return weight

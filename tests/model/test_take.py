@@ -12,7 +12,9 @@ from crosscompat import TakeModel, read_distances
 from crosscompat.errors import BadInput, NameWarning, UnknownName, WrongUse
 from crosscompat.model.fitted import fit_model, prior_model
 from crosscompat.model.forecast import chances, logits
+from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts
+from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.pairing import recipe_for
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.traits import TraitColumn, TraitTable
@@ -51,9 +53,14 @@ def forecast(seen=SEEN, asked=ASKED, tree=TREE, traits=None, flowers=1, **settin
 def test_it_is_the_numeric_core_on_the_pairings_rows():
     distance = TREE.patristic_pairs(SEEN["seed_parent"], SEEN["pollen_parent"])
     recipe = recipe_for(None, 8.0, unit="My")
-    model = fit_model(recipe, distance[:, None] / 8, Counts.of(SEEN["tried"], SEEN["took"]))
-    asked = TREE.patristic_pairs(ASKED["seed_parent"], ASKED["pollen_parent"])
-    judge = chances(logits(model, asked[:, None] / 8), 3)
+    labels = [name.replace(" ", "_") for name in NAMES]
+    seen, asked = (
+        Parents(*(one[side].str.replace(" ", "_").tolist() for side in ASKED.columns)) for one in (SEEN, ASKED)
+    )
+    counts = Counts.of(SEEN["tried"], SEEN["took"])
+    model = fit_model(recipe, distance[:, None] / 8, counts, parents=seen, related=relatedness(TREE, labels))
+    distance = TREE.patristic_pairs(asked.seed, asked.pollen)
+    judge = chances(logits(model, distance[:, None] / 8, pairings_of(model.seen, TREE, asked)), 3)
     found = forecast(flowers=3)
     for name in ("chance", "low", "high"):
         column = getattr(judge, {"chance": "mean"}.get(name, name))
@@ -100,11 +107,13 @@ def test_flowers_may_be_a_number_of_numpy():
     assert forecast(flowers=np.int64(3))["chance"].tolist() == forecast(flowers=3)["chance"].tolist()
 
 
-def test_repeated_rows_are_pooled_counts():
-    singles = table(
-        *((a, b, 1, int(i < k)) for a, b, n, k in SEEN.itertuples(index=False) for i in range(n))
-    )  # fmt: skip
-    assert forecast(singles)["chance"].to_numpy() == pytest.approx(forecast()["chance"].to_numpy(), abs=1e-9)
+def test_flowers_of_one_row_say_less_than_as_many_rows():
+    """The flowers of one row share a fate of their own, such as a hot day."""
+    one = table(("Aus bus", "Aus cus", 6, 6))
+    six = table(*(("Aus bus", "Aus cus", 1, 1) for _ in range(6)))
+    asked = table(("Aus bus", "Aus cus"), columns=ASKED.columns)
+    nothing, pooled, singles = (forecast(rows, asked)["low"][0] for rows in (one.iloc[:0], one, six))
+    assert nothing < pooled < singles
 
 
 def test_stage_counts_say_the_same_where_they_are_as_clear():

@@ -1,0 +1,161 @@
+"""Who is crossed with whom, as a model numbers them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from crosscompat.model.effects import Ints
+from crosscompat.model.kinship import relatedness
+from crosscompat.model.likelihood import Floats
+from crosscompat.phylogeny.tree import Distances
+
+__all__ = ["Levels", "Pairings", "Parents", "Seen", "pairings_of", "seen_by"]
+
+
+@dataclass(frozen=True, slots=True)
+class Parents:
+    """Who was crossed, record by record.
+
+    Attributes
+    ----------
+    seed, pollen : sequence of str
+        Species, as the tree labels them.
+    seed_plants, pollen_plants : sequence of str or None
+        The very plants, None where not told; empty if never told.
+    """
+
+    seed: Sequence[str]
+    pollen: Sequence[str]
+    seed_plants: Sequence[str | None] = ()
+    pollen_plants: Sequence[str | None] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the fit has seen, for the honesty of its forecasts.
+
+    Attributes
+    ----------
+    crosses : int
+        Records that entered.
+    took : int
+        Records of them in which something took.
+    farthest : float
+        Largest relative distance among them; 0 without records.
+    species : tuple of str
+        The parents among them, sorted.
+    seed_plants, pollen_plants : tuple of str
+        The very plants among them, as mothers and as fathers, sorted.
+    related : bool
+        Whether it was known how the species are related.
+    """
+
+    crosses: int = 0
+    took: int = 0
+    farthest: float = 0.0
+    species: tuple[str, ...] = ()
+    seed_plants: tuple[str, ...] = ()
+    pollen_plants: tuple[str, ...] = ()
+    related: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Numbers of species and plants among those seen; -1 for one that is not among them.
+
+    Attributes
+    ----------
+    seed, pollen, seed_plant, pollen_plant : ndarray of int, shape (n,)
+    """
+
+    seed: Ints
+    pollen: Ints
+    seed_plant: Ints
+    pollen_plant: Ints
+
+    @classmethod
+    def of(cls, seen: Seen, parents: Parents) -> Levels:
+        """Return the numbers of parents.
+
+        Examples
+        --------
+        >>> Levels.of(Seen(species=("a", "b")), Parents(["b", "c"], ["a", "a"])).seed
+        array([ 1, -1])
+        """
+        size = len(parents.seed)
+        return cls(
+            _numbers(seen.species, parents.seed, size),
+            _numbers(seen.species, parents.pollen, size),
+            _numbers(seen.seed_plants, parents.seed_plants, size),
+            _numbers(seen.pollen_plants, parents.pollen_plants, size),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Pairings:
+    """Pairings asked about, as a model sees them.
+
+    Attributes
+    ----------
+    levels : Levels
+    seed_kin, pollen_kin : ndarray of float, shape (n_pairs, n_species), or None
+        Entries of A between each parent and the species seen; None where A is not known.
+    """
+
+    levels: Levels
+    seed_kin: Floats | None = None
+    pollen_kin: Floats | None = None
+
+    def __getitem__(self, at: slice) -> Pairings:
+        """Return some of the pairings."""
+        levels = self.levels
+        part = Levels(levels.seed[at], levels.pollen[at], levels.seed_plant[at], levels.pollen_plant[at])
+        kin = (None if a is None else a[at] for a in (self.seed_kin, self.pollen_kin))
+        return Pairings(part, *kin)
+
+
+def seen_by(parents: Parents, *, crosses: int, took: int, farthest: float, related: bool) -> Seen:
+    """Return what a fit sees of some crosses."""
+    return Seen(
+        crosses,
+        took,
+        farthest,
+        tuple(sorted({*parents.seed, *parents.pollen})),
+        tuple(sorted({plant for plant in parents.seed_plants if plant is not None})),
+        tuple(sorted({plant for plant in parents.pollen_plants if plant is not None})),
+        related,
+    )
+
+
+def pairings_of(seen: Seen, distances: Distances, parents: Parents) -> Pairings:
+    """Return pairings as the model that saw ``seen`` numbers them.
+
+    Parameters
+    ----------
+    seen : Seen
+    distances : Phylogeny or DistanceTable
+        The tree the model was fitted with: through it a species not seen learns from its relatives.
+    parents : Parents
+        Who is to be crossed with whom.
+    """
+    levels = Levels.of(seen, parents)
+    if not seen.related:
+        return Pairings(levels)
+    names = list(dict.fromkeys((*parents.seed, *parents.pollen)))
+    kin = relatedness(distances, seen.species, names)
+    if kin is None:
+        return Pairings(levels)
+    at = {name: i for i, name in enumerate(names)}
+    seed, pollen = ([at[name] for name in side] for side in (parents.seed, parents.pollen))
+    return Pairings(levels, kin[seed], kin[pollen])
+
+
+def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) -> Ints:
+    """Place of each name among sorted labels, -1 for none."""
+    place = {label: i for i, label in enumerate(labels)}
+    if not len(names):
+        return np.full(size, -1, dtype=np.intp)
+    return np.array([-1 if name is None else place.get(name, -1) for name in names], dtype=np.intp)
