@@ -45,7 +45,9 @@ class EffectRow:
 
     Attributes
     ----------
-    stage, effect : str
+    stage : str
+        Where it applies, in place of that of ``every`` stage.
+    effect : str
     scale : float
         The median of the standard deviation is 0.67 of it.
     evidence : str
@@ -111,7 +113,7 @@ def effect_rows() -> tuple[EffectRow, ...]:
 
     Examples
     --------
-    >>> next(row.scale for row in effect_rows() if (row.stage, row.effect) == ("plain", "seed"))
+    >>> next(row.scale for row in effect_rows() if (row.stage, row.effect) == ("every", "seed"))
     1.5
     """
     return tuple(
@@ -129,7 +131,10 @@ def effect_scales(stage: str) -> dict[str, float]:
     >>> sorted(effect_scales("plain"))
     ['direction', 'pair', 'pollen', 'pollen_plant', 'record', 'seed', 'seed_plant']
     """
-    return {row.effect: row.scale for row in effect_rows() if row.stage == stage}
+    of_every, own = (
+        {row.effect: row.scale for row in effect_rows() if row.stage == where} for where in ("every", stage)
+    )
+    return of_every | own
 
 
 def prior_for(stage: str, features: Sequence[Feature]) -> GaussianPrior:

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.model.prior import centre_of, prior_for, prior_rows, spread_of
+from crosscompat.model.prior import centre_of, effect_rows, effect_scales, prior_for, prior_rows, spread_of
 from crosscompat.pairing import FEATURE_KINDS, Feature
 
 FEATURES = [Feature(kind, None if kind == "distance" else "trait") for kind in FEATURE_KINDS]
@@ -12,7 +12,7 @@ ROWS = {(row.stage, row.coefficient): row for row in prior_rows()}
 
 def test_every_coefficient_of_every_stage_has_its_row():
     stages = {row.stage for row in prior_rows()}
-    assert "plain" in stages
+    assert stages == {"plain", "set", "hold", "fill", "germinate"}
     assert ROWS.keys() == {(stage, kind) for stage in stages for kind in ("intercept", *FEATURE_KINDS)}
 
 
@@ -36,6 +36,37 @@ def test_ploidy_is_a_slope_and_no_wall():
     for kind in ("lower", "higher"):
         row = ROWS["plain", kind]
         assert row.mean < 0 < row.mean + 2 * row.sd
+
+
+@pytest.mark.parametrize("row", effect_rows(), ids=lambda row: f"{row.stage}-{row.effect}")
+def test_every_scale_of_an_effect_is_proper_and_says_what_it_leans_on(row):
+    assert 0 < row.scale < 3
+    assert len(row.evidence.split()) > 5
+
+
+@pytest.mark.parametrize("stage", ["plain", "set", "hold", "fill", "germinate"])
+def test_every_effect_of_every_stage_has_its_scale(stage):
+    assert effect_scales(stage).keys() == {
+        "seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record",
+    }  # fmt: skip
+
+
+def test_a_stage_may_have_a_scale_of_its_own():
+    assert effect_scales("fill")["record"] == 1.0 > effect_scales("set")["record"]
+
+
+def test_distance_is_steeper_once_there_is_seed():
+    """Jewell et al. 2012, Evolution, doi 10.1111/j.1558-5646.2012.01607.x."""
+    early, late = (
+        [ROWS[stage, "distance"].mean for stage in stages] for stages in (("set", "hold"), ("fill", "germinate"))
+    )
+    assert max(late) < min(early)
+
+
+def test_chromosomes_decide_at_the_filling_of_seed():
+    """Poinsettia, fewer than 1 in 100 viable seedlings though pods swell (Milbocker & Sink 1969, from memory)."""
+    for kind in ("lower", "higher"):
+        assert ROWS["fill", kind].mean < -1 < -0.5 < ROWS["set", kind].mean < 0
 
 
 def test_no_direction_of_a_measure_is_favoured_beforehand():
