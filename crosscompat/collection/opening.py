@@ -155,7 +155,7 @@ def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
     if path.suffix.lower() == ".csv":
-        return read_distances(path)
+        return read_distances(path, unit=settings.tree_unit)
     unit = settings.tree_unit or (carried.unit if carried else None)
     return read_tree(path, unit=unit, index=settings.tree_index)
 

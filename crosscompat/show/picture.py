@@ -88,7 +88,7 @@ def _columns(marks: Sequence[TipMark], focus: TipMark, role: str) -> Columns:
     pill = text_width(focus.shown_name, 13, bold=True) + text_width(role, 12, bold=True) + 26
     spoken = [text_width(one_in(mark.chance), 15, bold=True) for mark in marks if mark.chance is not None]
     names = MARGIN + TREE + 48
-    bars = names + max(pill, *rooms) + _GAP
+    bars = names + max([pill, *rooms]) + _GAP
     words = bars + (BAR + _GAP if has_chances else 0)
     percent = words + (max(spoken) + 62 if has_chances else 0)
     took = percent + (30 if has_chances else 0)

@@ -190,3 +190,16 @@ def test_a_retrained_answer_is_the_same_as_before_when_nothing_has_changed(answe
     before = answer("ask", SEED, POLLEN, "--collection", own)
     answer("retrain", *DAY, "--collection", own)
     assert answer("ask", SEED, POLLEN, "--collection", own) == before
+
+
+def test_a_table_of_distances_says_its_unit(run, answer, empty_folder):
+    (empty_folder / "mine.csv").write_text(TABLE, encoding="utf-8")
+    run("new", "mine", "--tree", "mine.csv", "--unit", "My")
+    asked = ("ask", "Echinocereus albatus", "E. brevis", "--collection", "mine")
+    assert answer(*asked)["pairing"]["distance"]["unit"] == "My"
+
+
+def test_a_tree_of_one_species_can_be_shown(run, empty_folder):
+    (empty_folder / "one.nwk").write_text("(Echinocereus_laui:1);\n", encoding="utf-8")
+    run("new", "mine", "--tree", "one.nwk")
+    assert "Echinocereus laui" in run("tree", "Echinocereus laui", "--collection", "mine", "-o", "-").stdout
