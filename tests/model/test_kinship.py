@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.cluster.hierarchy import cophenet, linkage
+from scipy.spatial.distance import squareform
+
+from crosscompat.errors import BadInput
+from crosscompat.model.kinship import average_linkage, relatedness
+from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.table import DistanceTable
+
+ULTRAMETRIC = "(((a:1,b:1):1,c:2):2,(d:1,e:1):3);"
+
+
+def random_tree(seed, tips=8):
+    """A tree with branches of any length above 0."""
+    rng = np.random.default_rng(seed)
+    parts = [f"t{i}" for i in range(tips)]
+    while len(parts) > 1:
+        i, j = sorted(rng.choice(len(parts), 2, replace=False))
+        right, left = parts.pop(j), parts.pop(i)
+        parts.append(f"({left}:{rng.exponential():.6f},{right}:{rng.exponential():.6f})")
+    return parse_newick(f"{parts[0]};")
+
+
+def path_below(tree, names, a, b):
+    """Shared path below the common ancestor of ``names``, by walking up from the tips."""
+    at = {tree.labels[node]: node for node in tree.tip_nodes.tolist()}
+
+    def upwards(node):
+        found = [node]
+        while tree.parent[node] >= 0:
+            node = int(tree.parent[node])
+            found.append(node)
+        return found
+
+    crown = next(node for node in upwards(at[names[0]]) if all(node in upwards(at[name]) for name in names))
+    shared = [node for node in upwards(at[a]) if node in upwards(at[b])]
+    return sum(tree.length[node] for node in shared if crown in upwards(node)[1:])
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000))
+def test_it_is_the_shared_path_below_the_common_ancestor(seed):
+    tree = random_tree(seed)
+    names = list(np.random.default_rng(seed).choice(tree.tips, 5, replace=False))
+    a = relatedness(tree, names)
+    path = np.array([[path_below(tree, names, one, other) for other in names] for one in names])
+    depth = np.diag(path)
+    wanted = path / np.sqrt(np.outer(depth, depth))
+    assert a == pytest.approx(wanted, abs=1e-6)
+    assert np.linalg.eigvalsh(a)[0] > -1e-9
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000))
+def test_with_those_asked_about_it_stays_a_correlation(seed):
+    tree = random_tree(seed)
+    seen, new = list(tree.tips[:4]), list(tree.tips[4:])
+    among, towards = relatedness(tree, seen), relatedness(tree, seen, new)
+    left = 1.0 - np.einsum("ij,jk,ik->i", towards, np.linalg.pinv(among), towards)
+    assert left.min() > -1e-6
+
+
+def test_the_edge_above_the_common_ancestor_never_counts():
+    below = relatedness(parse_newick(ULTRAMETRIC), ["a", "b", "c"])
+    assert below.tolist() == [[1.0, 0.5, 0.0], [0.5, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    rooted = parse_newick(ULTRAMETRIC[:-1] + ":128;")
+    outgroup = parse_newick(f"({ULTRAMETRIC[:-1]}:50,z:54);")
+    for tree in (rooted, outgroup):
+        assert relatedness(tree, ["a", "b", "c"]) == pytest.approx(below)
+
+
+def test_a_complete_table_gives_what_its_tree_gives():
+    tree = parse_newick(ULTRAMETRIC)
+    table = DistanceTable(tree.tips, tree.patristic_matrix())
+    names = ["d", "a", "b", "e"]
+    assert relatedness(table, names) == pytest.approx(relatedness(tree, names))
+    assert relatedness(table, names, ["c"]) == pytest.approx(relatedness(tree, names, ["c"]))
+
+
+def test_a_table_with_gaps_gives_none():
+    values = np.array([[0, 1, np.nan], [1, 0, 2], [np.nan, 2, 0]])
+    assert relatedness(DistanceTable(("a", "b", "c"), values), ["a", "b"]) is None
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.integers(2, 9))
+def test_average_linkage_is_that_of_scipy(seed, k):
+    points = np.random.default_rng(seed).random((k, 3))
+    distances = np.linalg.norm(points[:, None] - points[None], axis=2)
+    judge = squareform(cophenet(linkage(squareform(distances, checks=False), "average")))
+    assert average_linkage(distances) == pytest.approx(judge)
+
+
+def test_negative_lengths_are_refused():
+    with pytest.raises(BadInput, match="negative branch lengths"):
+        relatedness(parse_newick("((a:1,b:-0.1):1,c:2);"), ["a", "b"])
+
+
+def test_one_that_is_gone_from_the_tree_is_related_to_nobody():
+    tree = parse_newick(ULTRAMETRIC)
+    found = relatedness(tree, ["a", "gone", "c"], ["b"])
+    assert found[0, 1] == 0.0
+    assert found[0, [0, 2]] == pytest.approx(relatedness(tree, ["a", "c"], ["b"])[0])
+
+
+def test_an_unrooted_tree_is_joined_first():
+    unrooted = parse_newick("[&U] (a:1,b:1,(c:1,d:1):4);")
+    found = relatedness(unrooted, ["a", "c", "d"])
+    assert found[1, 2] > 0.5 > found[0, 1] == 0
