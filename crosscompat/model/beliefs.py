@@ -222,6 +222,14 @@ class _Ways:
         kept = both[first]
         return cls(kept[:, :2], kept[:, 2], kept[:, 3])
 
+    def columns(self, stage: Stage) -> Ints:
+        """Columns that the crosses of each pair touch, then its own parents' where those have gone the other way."""
+        lay = stage.layout
+        touched = lay.columns[self.pair]
+        own = self.ways + [lay.blocks[_factor(stage, name)[0]].start for name in _KIN]
+        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
+        return np.column_stack([touched, np.where(there, lay.size, own)])
+
 
 def _turned(pairs: Ints, pair: Ints) -> Ints:
     return np.column_stack([pairs[:, ::-1], pair, np.full(len(pair), -1, dtype=np.intp)])
@@ -237,8 +245,8 @@ def _ties(
 ) -> Ties:
     """Match pair and direction of every pair, and how they lean on the columns of that pair."""
     size = stage.layout.size
-    columns = stage.layout.columns[ways.pair]
-    found = [_tie(stage, point.mode, ways) for point in points]
+    columns = ways.columns(stage)
+    found = [_tie(stage, point.mode, ways, columns.shape[1]) for point in points]
     weights = np.array([point.weight for point in points])
     pair, direction = (sum(w * f[k] for w, f in zip(weights, found, strict=True)) for k in (0, 1))
     lean, own = np.zeros(columns.shape), np.zeros(len(columns))
@@ -265,7 +273,7 @@ def _ties(
     )
 
 
-def _tie(stage: Stage, mode: Mode, ways: _Ways) -> tuple[Floats, Floats, Floats, Floats]:
+def _tie(stage: Stage, mode: Mode, ways: _Ways, width: int) -> tuple[Floats, Floats, Floats, Floats]:
     """Mean of pair and of direction, what they lean on and the variance of both together, at one point."""
     inner, lay = mode.elimination, stage.layout
     fine, coarse = (lay.chain.index(_factor(stage, name)[0]) for name in _NESTED[1:])
@@ -274,7 +282,9 @@ def _tie(stage: Stage, mode: Mode, ways: _Ways) -> tuple[Floats, Floats, Floats,
     gain = np.where(crossed, inner.gain[fine][at], 0.0)
     keep = np.where(crossed, 1.0 / (1.0 + inner.variances[fine] * inner.load[fine][at]), 1.0)
     above = inner.gain[coarse][ways.pair]
-    lean = gain[:, None] * inner.part[fine][at] + (above * keep)[:, None] * inner.part[coarse][ways.pair]
+    lean = np.zeros((len(at), width))
+    known = slice(inner.part[fine].shape[1])
+    lean[:, known] = gain[:, None] * inner.part[fine][at] + (above * keep)[:, None] * inner.part[coarse][ways.pair]
     own = np.where(crossed, gain, inner.variances[fine]) + above * keep**2
     shared = inner.variances[coarse] * mode.pulls[coarse][ways.pair]
     return shared, np.where(crossed, inner.variances[fine] * mode.pulls[fine][at], 0.0), lean, own

@@ -58,8 +58,10 @@ def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StageFit:
     found["cross"] = found["cross"].reshape(columns_of, mean.size)
     sizes = (len(seen.species), len(seen.seed_plants), len(seen.pollen_plants)) if columns_of else (0, 0, 0)
     found["inherited"] = found["inherited"].reshape(2, *(sizes[0] if seen.related and columns_of else 0,) * 2)
+    _within(columns, mean.size + columns_of)
+    _within(ways, sizes[0])
     effects = Effects(**found, ties=Ties(ways, **ties, columns=columns, lean=lean), sizes=sizes)
-    return StageFit(name, mean, covariance, effects, _past(arrays) if "past.x" in arrays else None)
+    return StageFit(name, mean, covariance, effects, _past(arrays, sizes) if "past.x" in arrays else None)
 
 
 def stage_shapes(stage: StageFit, seen: Seen, features: int) -> dict[str, tuple[int, ...]]:
@@ -81,10 +83,17 @@ def stage_shapes(stage: StageFit, seen: Seen, features: int) -> dict[str, tuple[
     return shapes
 
 
-def _past(arrays: Mapping[str, Floats]) -> Past:
+def _past(arrays: Mapping[str, Floats], sizes: tuple[int, int, int]) -> Past:
     levels = Levels(*(_whole(arrays[f"past.{name}"]) for name in _LEVELS))
+    for name, size in zip(_LEVELS, (sizes[0], *sizes), strict=True):
+        _within(getattr(levels, name), size)
     numbers = {name: arrays[f"past.{name}"] for name in _PAST}
     return Past(**numbers, levels=levels, share=float(arrays["past.share"]))
+
+
+def _within(numbers: Ints, size: int) -> None:
+    if numbers.size and not -1 <= numbers.min() <= numbers.max() < size:
+        raise ValueError("numbers of species, plants or columns lie outside their range")
 
 
 def _whole(numbers: Floats) -> Ints:

@@ -1,0 +1,302 @@
+"""Forecasts with effects against dense matrices, point by point of the variances."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crosscompat.model import fitted as fitting
+from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.fitted import design_of, fit_model, prior_model
+from crosscompat.model.forecast import TERMS, Logits, chances, logits, reasons
+from crosscompat.model.kinship import correlation, relatedness
+from crosscompat.model.laplace import find_mode, stage_of
+from crosscompat.model.likelihood import Counts
+from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
+from crosscompat.model.past import past_weights, prior_logits
+from crosscompat.model.prior import effect_scales, prior_for
+from crosscompat.model.saved import SavedModel, read_model, write_model
+from crosscompat.model.variances import integrate
+from crosscompat.pairing import Feature, Recipe
+from crosscompat.phylogeny.newick import parse_newick
+
+TREE = parse_newick("((((a:1,b:1):1,(g:1.5,h:1.5):.5):1,(c:2,d:2):1):1,(e:3,f:3):1);")
+RECIPE = Recipe((Feature("distance"), Feature("both", "x")), 8.0)
+PRIOR = prior_for("plain", RECIPE.features)
+CROSSED = ("a", "b", "c", "d", "e", "g")
+
+
+class Book:
+    """A random book of crosses among six of the eight species, and all pairings of the eight."""
+
+    def __init__(self, seed, m=40, *, plants=False, tree=True):
+        rng = np.random.default_rng(seed)
+        mothers, fathers = ([CROSSED[i] for i in rng.integers(0, 6, m)] for _ in range(2))
+        named = [
+            [None if rng.random() < 0.3 else f"{s}{rng.integers(1, 3)}" for s in side] for side in (mothers, fathers)
+        ]
+        self.parents = Parents(mothers, fathers, *(named if plants else ()))
+        self.rows = self.rows_of(self.parents, rng.integers(0, 2, m))
+        tried = rng.integers(1, 8, m)
+        chance = 1 / (1 + np.exp(-(np.array([CROSSED.index(s) for s in mothers]) - 2.5)))
+        self.counts = Counts.of(tried, rng.binomial(tried, chance), some=rng.random(m) < 0.2)
+        self.species = sorted({*mothers, *fathers})
+        self.related = relatedness(TREE, self.species) if tree else None
+        self.model = fit_model(RECIPE, self.rows, self.counts, parents=self.parents, related=self.related)
+        pairs = [(one, other) for one in TREE.tips for other in TREE.tips]
+        seed_parents, pollen_parents = ([pair[k] for pair in pairs] for k in (0, 1))
+        very = ([f"{s}1" for s in seed_parents], [None if i % 2 else f"{s}2" for i, s in enumerate(pollen_parents)])
+        self.wanted = Parents(seed_parents, pollen_parents, *(very if plants else ()))
+        self.asked = pairings_of(self.model.seen, TREE, self.wanted)
+        self.asked_rows = self.rows_of(self.wanted, np.arange(len(pairs)) % 2)
+
+    @staticmethod
+    def rows_of(parents, flags):
+        return np.column_stack([TREE.patristic_pairs(parents.seed, parents.pollen) / 8, flags]).astype(float)
+
+    @property
+    def answer(self):
+        return logits(self.model, self.asked_rows, self.asked)
+
+    def stage(self):
+        levels = Levels.of(self.model.seen, self.parents)
+        factors = fitting._factors(levels, self.model.seen, self.related)
+        design = design_of(RECIPE, self.rows, self.model.means)
+        return stage_of(self.counts, design, PRIOR, factors)
+
+    def prior_covariance(self, one, x, other, y, variance, share):
+        """Of the logits of two lists of pairings, without the fate of single crosses."""
+        order = self.species + [tip for tip in TREE.tips if tip not in self.species]
+        at = {label: i for i, label in enumerate(order)}
+        a = np.eye(len(order))
+        if self.related is not None:
+            depth = np.full(len(order), 4.0)
+            a = correlation(depth, depth - 0.5 * TREE.patristic_matrix(order), len(self.species))
+        kin = share * a + (1 - share) * np.eye(len(order))
+        found = (x * PRIOR.sd**2) @ y.T
+        for name in ("seed", "pollen"):
+            rows, columns = ([at[label] for label in getattr(side, name)] for side in (one, other))
+            found += variance[name] * kin[np.ix_(rows, columns)]
+            plants = f"{name}_plants"
+            found += variance.get(f"{name}_plant", 0.0) * alike(getattr(one, plants), getattr(other, plants), found)
+        ways = [list(zip(side.seed, side.pollen, strict=True)) for side in (one, other)]
+        pairs = [[tuple(sorted(way)) for way in side] for side in ways]
+        return found + variance["direction"] * alike(*ways, found) + variance["pair"] * alike(*pairs, found)
+
+    def mixture(self):
+        """Mean and variance of every logit at every point, and the weights."""
+        stage = self.stage()
+        names = [factor.name for factor in stage.factors]
+        _, points = integrate(stage, np.array([effect_scales("plain")[name] for name in names]))
+        asked_x = design_of(RECIPE, self.asked_rows, self.model.means)
+        means, variances = [], []
+        for mode in (point.mode for point in points):
+            variance, share = dict(zip(names, mode.scales.sds**2, strict=True)), mode.scales.share
+            among = self.prior_covariance(self.parents, stage.x, self.parents, stage.x, variance, share)
+            towards = self.prior_covariance(self.wanted, asked_x, self.parents, stage.x, variance, share)
+            own = np.diag(self.prior_covariance(self.wanted, asked_x, self.wanted, asked_x, variance, share)).copy()
+            for side in ("seed", "pollen"):
+                own += [
+                    variance.get(f"{side}_plant", 0.0) * (p is None) for p in getattr(self.wanted, f"{side}_plants")
+                ] or 0
+            noisy = among + variance["record"] * np.eye(len(among)) + np.diag(1 / mode.curvature)
+            means.append(asked_x @ PRIOR.mean + towards @ mode.gradient)
+            told = np.einsum("ij,ji->i", towards, np.linalg.solve(noisy, towards.T))
+            variances.append(own + variance["record"] - told)
+        return np.array(means), np.array(variances), np.array([point.weight for point in points])
+
+
+def alike(one, other, shape):
+    if not len(one):
+        return np.zeros(shape.shape)
+    return np.array([[a is not None and a == b for b in other] for a in one], dtype=float)
+
+
+@pytest.mark.parametrize("tree", [True, False])
+@pytest.mark.parametrize("seed", range(3))
+def test_mean_and_variance_are_those_of_the_mixture(seed, tree):
+    book = Book(seed, tree=tree)
+    means, variances, weights = book.mixture()
+    mean = weights @ means
+    assert book.answer.mean == pytest.approx(mean, abs=1e-9)
+    assert book.answer.sd**2 == pytest.approx(weights @ (variances + (means - mean) ** 2), abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_with_plants_too(seed):
+    """A pair crossed before leans on the plants that made it; of other plants its variance is told to within 5%."""
+    book = Book(seed, plants=True)
+    means, variances, weights = book.mixture()
+    mean = weights @ means
+    assert book.answer.mean == pytest.approx(mean, abs=1e-9)
+    assert book.answer.sd**2 == pytest.approx(weights @ (variances + (means - mean) ** 2), rel=0.05)
+
+
+def test_one_gaussian_says_what_the_mixture_says():
+    for seed in range(3):
+        book = Book(seed)
+        means, variances, weights = book.mixture()
+        mixed = sum(
+            weight * chances(Logits(mean, np.sqrt(variance))).mean
+            for mean, variance, weight in zip(means, variances, weights, strict=True)
+        )
+        assert chances(book.answer).mean == pytest.approx(mixed, abs=0.01)
+        assert np.mean(chances(book.answer).mean - mixed) == pytest.approx(0.0, abs=0.005)
+
+
+@pytest.mark.parametrize("plants", [True, False])
+@pytest.mark.parametrize("tree", [True, False])
+def test_reasons_add_up_to_the_logit(plants, tree):
+    book = Book(5, plants=plants, tree=tree)
+    for i, row in enumerate(book.asked_rows):
+        found = reasons(book.model, row, book.asked[i : i + 1])
+        assert found.base + sum(logit for _, logit, _ in found.terms) == pytest.approx(book.answer.mean[i], abs=1e-9)
+        assert {name for name, _, _ in found.terms} <= {*RECIPE.names, *TERMS}
+
+
+def test_reasons_speak_of_relatives_where_a_species_is_new():
+    book = Book(6)
+    at = book.wanted.seed.index("h") + TREE.tips.index("a")
+    value_of = {
+        name: value for name, _, value in reasons(book.model, book.asked_rows[at], book.asked[at : at + 1]).terms
+    }
+    assert (value_of["seed parent"], value_of["pollen parent"]) == (0.0, 1.0)
+    assert "pair" not in value_of
+
+
+@pytest.mark.parametrize("plants", [True, False])
+def test_past_crosses_weigh_what_the_mode_owes_them(plants):
+    """Their weights lead from the prior to the mode; the mode is found anew here, with dense matrices."""
+    book = Book(7, plants=plants)
+    past = book.model.stages[0].past
+    x = design_of(RECIPE, book.asked_rows, book.model.means)
+    stage = book.stage()
+    names = [factor.name for factor in stage.factors]
+    most_likely, _ = integrate(stage, np.array([effect_scales("plain")[name] for name in names]), 0)
+    mode = find_mode(stage, most_likely.scales)
+    variance = dict(zip(names, mode.scales.sds**2, strict=True))
+    towards = book.prior_covariance(book.wanted, x, book.parents, stage.x, variance, mode.scales.share)
+    weights = past_weights(past, x, book.asked)
+    assert weights.shape == (64, 40)
+    assert weights == pytest.approx(towards * mode.gradient, abs=1e-9)
+    logit = prior_logits(past, x) + weights.sum(axis=1)
+    assert logit == pytest.approx(x @ PRIOR.mean + towards @ mode.gradient, abs=1e-9)
+    crossed = pairings_of(book.model.seen, TREE, book.parents)
+    own = prior_logits(past, past.x) + past_weights(past, past.x, crossed).sum(axis=1)
+    assert own + variance["record"] * mode.gradient == pytest.approx(mode.eta, abs=1e-5)
+
+
+def test_an_effect_the_data_say_nothing_about_keeps_its_prior_variance():
+    one = fit_model(
+        RECIPE, np.array([[0.5, 1.0]]), Counts.of([1], [1]), parents=Parents(["a"], ["b"]), related=np.eye(2)
+    )
+    scales = effect_scales("plain")
+    expected = [0.0 if name.endswith("plant") else scales[name] for name in EFFECTS]
+    assert np.sqrt(one.stages[0].effects.variances) == pytest.approx(expected, rel=0.03)
+    before, after = (logits(model, np.array([[0.5, 1.0]])) for model in (prior_model(RECIPE), one))
+    assert after.sd == pytest.approx(before.sd, rel=0.1)
+
+
+def test_a_failure_of_one_mother_leaves_others_alone_without_a_tree_and_warns_of_her_kin_with_one():
+    parents = Parents(["a"] * 6, ["c", "d", "e", "c", "d", "e"])
+    rows = Book.rows_of(parents, np.zeros(6))
+    asked = Parents(["a", "b", "f"], ["g", "g", "g"])
+    found = {}
+    for related in (None, relatedness(TREE, ["a", "c", "d", "e"])):
+        model = fit_model(RECIPE, rows, Counts.of(np.full(6, 5), np.zeros(6)), parents=parents, related=related)
+        one = pairings_of(model.seen, TREE, asked)
+        found[related is None] = [
+            {t[0]: t[1] for t in reasons(model, np.array([0.5, 0.0]), one[i : i + 1]).terms} for i in range(3)
+        ]  # fmt: skip
+    own, kin, far = (terms.get("seed parent", 0.0) for terms in found[False])
+    assert own < kin < far <= 0
+    assert [terms.get("seed parent", 0.0) for terms in found[True][1:]] == [0.0, 0.0]
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 1000))
+def test_the_order_of_crosses_changes_nothing_and_a_refit_gives_the_same_numbers(seed):
+    book = Book(seed, m=20, plants=True)
+    again = fit_model(RECIPE, book.rows, book.counts, parents=book.parents, related=book.related)
+    same = logits(again, book.asked_rows, book.asked)
+    np.testing.assert_array_equal(same.mean, book.answer.mean)
+    np.testing.assert_array_equal(same.sd, book.answer.sd)
+    turn = np.random.default_rng(seed).permutation(20)
+    counts = Counts(*(getattr(book.counts, name)[turn] for name in ("tried", "took", "some", "weight")))
+    sides = ([side[i] for i in turn] for side in (
+        book.parents.seed, book.parents.pollen, book.parents.seed_plants, book.parents.pollen_plants,
+    ))  # fmt: skip
+    other = fit_model(RECIPE, book.rows[turn], counts, parents=Parents(*sides), related=book.related)
+    assert logits(other, book.asked_rows, book.asked).mean == pytest.approx(book.answer.mean, abs=1e-6)
+
+
+@pytest.mark.parametrize("tree", [True, False])
+@pytest.mark.parametrize("plants", [True, False])
+def test_a_saved_model_forecasts_the_same_to_the_last_bit(tmp_path, plants, tree):
+    book = Book(8, plants=plants, tree=tree)
+    write_model(tmp_path / "model.json", SavedModel(book.model, {"tree": "t"}, "2026-10-31"))
+    saved = read_model(tmp_path / "model.json")
+    assert saved.model.seen == book.model.seen
+    back = logits(saved.model, book.asked_rows, book.asked)
+    np.testing.assert_array_equal(back.mean, book.answer.mean)
+    np.testing.assert_array_equal(back.sd, book.answer.sd)
+    x = design_of(RECIPE, book.asked_rows, book.model.means)
+    weights = (past_weights(model.stages[0].past, x, book.asked) for model in (saved.model, book.model))
+    np.testing.assert_array_equal(*weights)
+    assert saved.fingerprint == SavedModel(book.model, {"tree": "t"}, "2026-10-31").fingerprint
+
+
+def test_one_pairing_at_a_time_or_all_at_once():
+    book = Book(9, plants=True)
+    alone = [logits(book.model, book.asked_rows[i : i + 1], book.asked[i : i + 1]) for i in range(64)]
+    assert np.concatenate([one.mean for one in alone]) == pytest.approx(book.answer.mean, abs=1e-12)
+    assert np.concatenate([one.sd for one in alone]) == pytest.approx(book.answer.sd, abs=1e-12)
+
+
+def test_strangers_are_the_default():
+    book = Book(10)
+    nobody = np.full(64, -1)
+    asked = Pairings(Levels(nobody, nobody, nobody, nobody))
+    explicit, default = (logits(book.model, book.asked_rows, one) for one in (asked, None))
+    assert default.mean.tolist() == explicit.mean.tolist()
+    assert default.sd.tolist() == explicit.sd.tolist()
+
+
+def test_twenty_crosses_turn_the_slope_though_parents_differ():
+    """True slope +3 a unit of relative distance, parents of sd 1: positive in 85 of 100 and more."""
+    rng, recipe = np.random.default_rng(12), Recipe((Feature("distance"),), 1.0)
+    positive = 0
+    seed, pollen = np.nonzero(~np.eye(10, dtype=bool))
+    names = np.array([f"s{i}" for i in range(10)])
+    for _ in range(100):
+        pick = rng.choice(seed.size, 20, replace=False)
+        a, b, distance = seed[pick], pollen[pick], rng.random(20)
+        mothers, fathers = rng.normal(size=(2, 10))
+        took = rng.random(20) < 1 / (1 + np.exp(1.5 - 3 * distance - mothers[a] - fathers[b]))
+        parents = Parents(names[a].tolist(), names[b].tolist())
+        model = fit_model(recipe, distance[:, None], Counts.of(np.ones(20), took), parents=parents)
+        positive += model.stages[0].mean[1] > 0
+    assert positive >= 85
+
+
+def test_a_damaged_set_of_effects_is_refused(tmp_path):
+    from crosscompat.errors import BadInput
+
+    book = Book(11)
+    stage = book.model.stages[0]
+    for harm in (
+        {"mean": stage.effects.mean[:-1]},
+        {"covariance": stage.effects.covariance[:-1, :-1]},
+        {"variances": stage.effects.variances[:3]},
+        {"ties": replace(stage.effects.ties, pair=stage.effects.ties.pair[1:])},
+        {"ties": replace(stage.effects.ties, columns=stage.effects.ties.columns + 1000)},
+        {"ties": replace(stage.effects.ties, ways=stage.effects.ties.ways - 0.5)},
+    ):
+        damaged = replace(book.model, stages=(replace(stage, effects=replace(stage.effects, **harm)),))
+        write_model(tmp_path / "model.json", SavedModel(damaged, {}, "2026-10-31"))
+        with pytest.raises(BadInput, match="saved model cannot be read"):
+            read_model(tmp_path / "model.json")
