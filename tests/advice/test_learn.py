@@ -7,12 +7,15 @@ import numpy as np
 import pytest
 
 from crosscompat.advice import learn as lesson_room
-from crosscompat.advice.basis import basis_of, logits_of
+from crosscompat.advice.basis import asked_of, basis_of, logits_of, rows_of
 from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings
+from crosscompat.model.forecast import logits
+from crosscompat.phylogeny.table import DistanceTable
 
 DAY = date(2026, 1, 1)
 
@@ -185,3 +188,30 @@ def test_learning_writes_nothing_and_keeping_writes_model_and_reference(tmp_path
     assert basis_of(opened).changed == ()
     keep(folder, learn(opened, as_of=DAY)[1])
     assert open_collection(folder).saved.fingerprint == saved.fingerprint
+
+
+def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
+    plants = [Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")]
+    rows = [
+        cross("Aus bus", "Aus cus", 6, took, seed_plant=plant, cross=str(i))
+        for i, (plant, took) in enumerate([("A1", 6), ("A2", 6), ("A1", 5), ("B", 0), ("B", 1), ("unlisted", 3)])
+    ]
+    made = collection(rows, plants=plants)
+    _, saved = learn(made, as_of=DAY)
+    assert saved.model.seen.seed_plants == ("A", "B", "unlisted")
+    assert saved.model.seen.pollen_plants == ()
+    asked = [(find_parent(made, name), find_parent(made, "Aus cus")) for name in ("A1", "A2", "B")]
+    answer = logits(
+        saved.model, rows_of(made, saved.model, ["Aus_bus"] * 3, ["Aus_cus"] * 3), asked_of(made, saved.model, asked)
+    )
+    assert answer.mean[0] == answer.mean[1] > answer.mean[2]
+
+
+def test_a_table_with_gaps_says_that_relatives_teach_nothing(collection, cross):
+    values = np.array([[0, 1, np.nan], [1, 0, 2], [np.nan, 2, 0]])
+    gaps = collection(
+        [cross("Aus bus", "Aus cus", 3, 3)], distances=DistanceTable(("Aus_bus", "Aus_cus", "Aus_dus"), values)
+    )
+    words = learn(gaps, as_of=DAY)[0].after.words
+    assert "The table of distances has gaps, so a species not crossed yet learns nothing from its relatives." in words
+    assert "gaps" not in learn(collection([cross("Aus bus", "Aus cus", 3, 3)]), as_of=DAY)[0].after.words

@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crosscompat.advice import reasoning
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.model.fitted import FittedModel, Seen, StageFit
-from crosscompat.model.forecast import logits
+from crosscompat.model.forecast import TERMS, Reasons, logits
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 
 FEATURES = (
@@ -137,3 +138,19 @@ def test_every_kind_of_feature_has_words(kind):
 
 def test_the_base_has_words_too():
     assert feature_in_words("base") == "how well crosses take in general"
+
+
+@pytest.mark.parametrize("name", TERMS)
+@pytest.mark.parametrize("logit", [0.7, -0.7])
+@pytest.mark.parametrize("value", [0.0, 1.0])
+def test_parents_and_pairs_are_told_in_words(monkeypatch, name, logit, value):
+    if value == 0 and not name.endswith("parent"):
+        return  # only a species has relatives that speak for it
+    found = Reasons(0.1, (*((feature.name, 0.0, None) for feature in FEATURES), (name, logit, value)))
+    monkeypatch.setattr(reasoning, "reasons", lambda *_: found)
+    [reason] = [reason for reason in reasons_in_words(model(), row()) if reason.feature == name]
+    assert (reason.logit, reason.value) == (logit, value)
+    assert reason.says.endswith(": clearly for it" if logit > 0 else ": clearly against it")
+    assert ("relatives" in reason.says) == (value == 0)
+    assert ("better" in reason.says) == (logit > 0)
+    assert "crosses show" in feature_in_words(name)

@@ -323,3 +323,69 @@ def test_one_species_with_itself_is_at_no_distance():
     near, far = forecast(asked=conspecific)["chance"]
     assert near > far
     assert TakeModel(TREE).fit(table(("Aus bus", "Aus bus", 3, 2))).fitted_.seen.farthest == 0
+
+
+def with_plants(rows, mothers, fathers):
+    return rows.assign(seed_plant=mothers, pollen_plant=fathers)
+
+
+def test_the_very_plants_may_be_told():
+    seen = table(*(("Aus bus", "Aus cus", 6, k) for k in (6, 5, 6, 0, 1, 0)))
+    seen = with_plants(seen, ["good", "good", "good", "poor", "poor", "poor"], ["x", None, "x", "x", None, "x"])
+    asked = table(*[("Aus bus", "Aus cus")] * 3, columns=ASKED.columns)
+    good, poor, other = forecast(seen, with_plants(asked, ["good", "poor", "new"], ["x", "x", "x"]))["chance"]
+    assert good > other > poor
+    unnamed, as_new = forecast(seen, asked)["chance"][0], forecast(seen, with_plants(asked, None, None))["chance"][0]
+    assert unnamed == as_new
+
+
+def test_a_blank_plant_is_no_plant():
+    plain = SEEN.assign(seed_plant=None, pollen_plant=np.nan)
+    assert forecast(plain)["chance"].tolist() == forecast()["chance"].tolist()
+
+
+def test_a_weight_is_how_much_a_row_counts():
+    full, half, none = (
+        forecast(SEEN.assign(weight=weight))["low"].to_numpy()
+        for weight in (1, [1, 1, 1, 1, 0.5, 1], [1, 1, 1, 1, 0, 1])
+    )
+    assert full.tolist() == forecast()["low"].tolist()
+    failed = (ASKED["seed_parent"] == "Aus bus") & (ASKED["pollen_parent"] == "Aus eus")
+    assert full[failed][0] < half[failed][0] < none[failed][0]
+    left = SEEN.drop(index=4)
+    assert none.tolist() == forecast(left)["low"].tolist()
+
+
+@pytest.mark.parametrize("weight", [-1, "much", None, np.inf])
+def test_a_weight_that_is_none_is_told(weight):
+    seen = SEEN.assign(weight=1.0).astype({"weight": object})
+    seen.iloc[2, seen.columns.get_loc("weight")] = weight
+    with pytest.raises(BadInput, match="A weight must be a number, 0 or more"):
+        TakeModel(TREE).fit(seen)
+
+
+def test_a_species_not_crossed_learns_from_its_relatives():
+    """Flowers of Aus bus fail with everything: its sister is doubted more than a distant species."""
+    seen = table(*(("Aus bus", other, 8, 0) for other in ("Aus dus", "Aus eus", "Aus fus")))
+    fitted = TakeModel(TREE, reference=8.0).fit(seen).fitted_
+    assert fitted.seen.related
+    asked = Parents(["Aus_cus", "Aus_fus"], ["Aus_eus", "Aus_cus"])
+    row = np.array([[1.0], [1.0]])
+    sister, distant = logits(fitted, row, pairings_of(fitted.seen, TREE, asked)).mean
+    assert sister < distant
+
+
+def test_a_tree_with_negative_lengths_is_refused():
+    tree = parse_newick("((Aus_bus:1,Aus_cus:-0.2):1,Aus_dus:2);")
+    with pytest.raises(BadInput, match="negative branch lengths"):
+        TakeModel(tree).fit(SEEN.iloc[:3])
+
+
+def test_thousands_of_pairings_are_quick():
+    import time
+
+    asked = pd.concat([ASKED] * 250, ignore_index=True)
+    model = TakeModel(TREE).fit(SEEN)
+    start = time.perf_counter()
+    assert len(model.forecast(asked)) == 5000
+    assert time.perf_counter() - start < 2
