@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import REASONS, evidence_from, fruitful, no_pairing
@@ -180,19 +181,35 @@ def half_told(rng, n):
         yield Cross(date.fromordinal(day), "Aus bus", "Aus cus", units=1, **counts)
 
 
-def test_by_cohort_the_chance_is_unbiased_and_by_what_is_known_it_is_not():
+def rates(seasons, n):
+    """Takes and trials of each season, by cohort as they enter, and by what is known so far."""
     rng = np.random.default_rng(20260601)
     by_cohort, by_what_is_known = [], []
-    for _ in range(40):
-        book = list(half_told(rng, 150))
+    for _ in range(seasons):
+        book = list(half_told(rng, n))
         entered = sorted_out(*book).outcomes
-        by_cohort.append(entered.took.sum() / entered.tried.sum())
+        by_cohort.append((entered.took.sum(), entered.tried.sum()))
         column = {
             name: np.array([np.nan if getattr(c, name) is None else getattr(c, name) for c in book], dtype=float)
             for name in ("units", "pods_set", "seedlings")
         }
         known = outcomes_of(column)
-        by_what_is_known.append(known.took[known.known].sum() / known.tried[known.known].sum())
-    error = np.std(by_cohort, ddof=1) / np.sqrt(len(by_cohort))
-    assert abs(np.mean(by_cohort) - CHANCE) < 2 * error
-    assert np.mean(by_what_is_known) < CHANCE - 5 * error
+        by_what_is_known.append((known.took[known.known].sum(), known.tried[known.known].sum()))
+    return np.array(by_cohort).T, np.array(by_what_is_known).T
+
+
+def share_of_intervals_that_hold(took, tried):
+    """Of 90% intervals, even between all chances before (Beta posterior)."""
+    low, high = stats.beta.ppf([[0.05], [0.95]], took + 1, tried - took + 1)
+    return ((low < CHANCE) & (high > CHANCE)).mean()
+
+
+def test_a_season_read_halfway_does_not_lie():
+    """By cohort the chance is unbiased and its interval keeps its promise; by what is known neither holds."""
+    by_cohort, by_what_is_known = rates(seasons=200, n=150)
+    shares = by_cohort[0] / by_cohort[1]
+    error = shares.std(ddof=1) / np.sqrt(shares.size)
+    assert abs(shares.mean() - CHANCE) < 3 * error
+    assert (by_what_is_known[0] / by_what_is_known[1]).mean() < CHANCE - 5 * error
+    assert share_of_intervals_that_hold(*by_cohort) == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / 200))
+    assert share_of_intervals_that_hold(*by_what_is_known) < 0.7
