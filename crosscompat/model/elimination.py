@@ -43,7 +43,15 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Scales:
-    """Standard deviation of each factor, and the phylogenetic share lambda of those with a kinship."""
+    """How much the effects vary.
+
+    Attributes
+    ----------
+    sds : ndarray of float, shape (n_factors,)
+        Standard deviation of the effects of each factor, in logits.
+    share : float
+        The phylogenetic share lambda of those with a kinship, between 0 and 1.
+    """
 
     sds: Floats
     share: float = 0.5

@@ -21,17 +21,20 @@ from crosscompat.model.elimination import Elimination, Stage, Whitener, record_v
 from crosscompat.model.laplace import Mode, invert
 from crosscompat.model.likelihood import Floats, log_likelihoods
 
-__all__ = ["refine"]
+__all__ = ["NotSettled", "refine"]
 
 _NODES = 16
-_MOST_SWEEPS = 60
-_UNDAMPED_SWEEPS = 8
-_DAMPING = 0.6
+_QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep by sweep
+_SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
 _SETTLED = 1e-3
 _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 
 _X, _WEIGHTS = np.polynomial.hermite_e.hermegauss(_NODES)
 _LOG_WEIGHTS = np.log(_WEIGHTS / _WEIGHTS.sum()) + 0.5 * _X**2
+
+
+class NotSettled(FloatingPointError):
+    """The moments of some record were still moving after the last sweep, or were no numbers any more."""
 
 
 def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
@@ -50,23 +53,37 @@ def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
     Mode
         With matched moments: ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites,
         ``evidence`` that of expectation propagation, and ``slope`` is 0 (its slope has no such term).
+
+    Raises
+    ------
+    NotSettled
+        If the moments settle neither at a quick pace nor, begun anew, at a slow one.
     """
-    tau, nu = mode.curvature, mode.gradient + mode.curvature * mode.eta
-    now, log_mass = mode, np.zeros_like(tau)
-    variance = rest = cavity = log_mass
-    for sweep in range(_MOST_SWEEPS):
+    for pace in (_QUICK, _SLOW):
+        found = _match(stage, mode, pace, settled)
+        if found is not None:
+            return found
+    raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
+
+
+def _match(stage: Stage, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
+    """Match moments sweep by sweep at one pace; None if they do not settle."""
+    tau, nu, now = mode.curvature, mode.gradient + mode.curvature * mode.eta, mode
+    for damp in pace:
         now, variance = _normal(stage, now, tau, nu)
         rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
         cavity = (now.eta / variance - nu) / rest
-        log_mass, mean, matched = _tilted(stage, cavity, 1.0 / rest, now.eta, np.sqrt(variance))
+        with np.errstate(invalid="ignore"):  # told by its result
+            log_mass, mean, matched = _tilted(stage, cavity, 1.0 / rest, now.eta, np.sqrt(variance))
+        if not (np.all(np.isfinite(mean)) and np.all(matched > 0.0)):
+            return None
         moved = np.abs(mean - now.eta) / np.sqrt(variance) + np.abs(matched / variance - 1.0)
         if np.max(moved, initial=0.0) < settled:
-            break
-        damp = 1.0 if sweep < _UNDAMPED_SWEEPS else _DAMPING
+            site = log_mass - 0.5 * np.log(variance * rest) - 0.5 * now.eta**2 / variance + 0.5 * cavity**2 * rest
+            return replace(now, evidence=now.evidence + float(site.sum()))
         tau = tau + damp * (np.maximum(1.0 / matched - rest, _LEAST_SITE) - tau)
         nu = nu + damp * (mean / matched - cavity * rest - nu)
-    site = log_mass - 0.5 * np.log(variance * rest) - 0.5 * now.eta**2 / variance + 0.5 * cavity**2 * rest
-    return replace(now, evidence=now.evidence + float(site.sum()))
+    return None
 
 
 def _tilted(

@@ -85,7 +85,15 @@ class Posterior:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Where Newton's method begins: whitened columns and, for each eliminated factor, summed gradients."""
+    """Where Newton's method begins.
+
+    Attributes
+    ----------
+    a : ndarray of float, shape (q,)
+        Whitened columns.
+    pulls : tuple of ndarray of float
+        For each eliminated factor, the gradient summed over each group.
+    """
 
     a: Floats
     pulls: tuple[Floats, ...]
@@ -304,6 +312,8 @@ def invert(precision: Floats) -> tuple[Floats, float]:
     >>> np.diag(inverse).round(6).tolist(), round(logdet, 4)  # log 8
     ([0.5, 0.25], 2.0794)
     """
+    if not precision.size:
+        return np.zeros(precision.shape), 0.0  # LAPACK complains on the screen of a matrix without rows
     from scipy.linalg import lapack  # noqa: PLC0415 - only a fit needs it; thrice as fast as a general inverse
 
     root, failed = lapack.dpotrf(precision, lower=1)
