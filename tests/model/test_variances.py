@@ -1,0 +1,68 @@
+"""The climb and the points against a fine grid over the one variance there is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from crosscompat.model.effects import Factor
+from crosscompat.model.elimination import Scales
+from crosscompat.model.laplace import GaussianPrior, find_mode, stage_of
+from crosscompat.model.likelihood import Counts
+from crosscompat.model.scale_prior import Coordinates, half_normal
+from crosscompat.model.variances import Surface, climb, integrate
+
+SCALE = 1.0
+
+
+def random_stage(seed, m=40):
+    rng = np.random.default_rng(seed)
+    mother = rng.integers(0, 8, m)
+    tried = rng.integers(3, 12, m)
+    chance = 1 / (1 + np.exp(-1.2 * rng.normal(size=8)[mother]))
+    counts = Counts.of(tried, rng.binomial(tried, chance))
+    return stage_of(counts, np.ones((m, 1)), GaussianPrior(np.zeros(1), np.ones(1)), (Factor.of("mother", mother),))
+
+
+def posterior(stage, z):
+    """Log posterior of z, by a cold start for every mode."""
+    sds = [SCALE * half_normal(float(v))[0] for v in z]
+    return np.array([find_mode(stage, Scales(np.array([sd]))).evidence for sd in sds]) - 0.5 * z**2
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_climb_ends_at_the_top_of_a_grid(seed):
+    stage = random_stage(seed)
+    surface = Surface(stage, Coordinates(np.array([SCALE]), 1, related=False), refined=False)
+    z, _ = climb(surface, np.zeros(1), 1e-10)
+    grid = np.linspace(-1, 3, 401)
+    assert z[0] == pytest.approx(grid[np.argmax(posterior(stage, grid))], abs=0.01)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_points_draw_near_the_means_of_a_grid(seed):
+    """Mean sd and mean logits against a sum over z; the tail to the right costs 24 points some 2% of the sd."""
+    stage = random_stage(seed)
+    grid = np.linspace(-4, 5, 181)
+    height = posterior(stage, grid)
+    mass = np.exp(height - height.max())
+    mass /= mass.sum()
+    sds = np.array([SCALE * half_normal(float(v))[0] for v in grid])
+    eta = mass @ np.array([find_mode(stage, Scales(np.array([sd]))).eta for sd in sds])
+    missed, shifted = {}, {}
+    for count in (24, 400):
+        _, points = integrate(stage, np.array([SCALE]), count, refined=False)
+        weight = np.array([point.weight for point in points])
+        assert weight.sum() == pytest.approx(1.0)
+        missed[count] = abs(weight @ [point.mode.scales.sds[0] for point in points] / (mass @ sds) - 1)
+        shifted[count] = np.abs(weight @ np.array([point.mode.eta for point in points]) - eta).max()
+    assert missed[400] < min(0.01, missed[24])
+    assert missed[24] < 0.03
+    assert shifted[400] < min(0.01, shifted[24])
+    assert shifted[24] < 0.03
+
+
+def test_no_points_take_the_top_alone():
+    mode, points = integrate(random_stage(0), np.array([SCALE]), 0)
+    assert [point.weight for point in points] == [1.0]
+    assert points[0].mode is mode
