@@ -28,7 +28,14 @@ _LEAST_BEND = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """The belief at one set of scales, and its weight in every forecast; weights add up to 1."""
+    """The belief at one set of scales.
+
+    Attributes
+    ----------
+    mode : Mode
+    weight : float
+        Its weight in every forecast; those of all points add up to 1.
+    """
 
     mode: Mode
     weight: float
