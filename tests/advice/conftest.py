@@ -16,8 +16,13 @@ NEWICK = "(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2)Austera:2,(Aus_eus:1.5,Aus_fus:1.5
 
 
 @pytest.fixture
-def tree():
-    return parse_newick(NEWICK, unit="My")
+def newick():
+    return NEWICK
+
+
+@pytest.fixture
+def tree(newick):
+    return parse_newick(newick, unit="My")
 
 
 @pytest.fixture

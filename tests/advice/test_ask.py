@@ -1,18 +1,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
+from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.verdict import VERDICTS, verdict
 from crosscompat.book.plants import Plant
 from crosscompat.carried import carried_tree
-from crosscompat.collection.opening import open_carried
+from crosscompat.collection.create import create_collection
+from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import Settings
 from crosscompat.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.model.forecast import Logits, chances, flowers_for
+from crosscompat.phylogeny.newick import parse_newick
 
 NAMES = ["Aus bus", "Aus cus", "Aus dus", "Aus eus", "Aus fus"]
 
@@ -104,6 +108,37 @@ def test_a_first_question_needs_no_collection():
     assert answer.basis.kind == "prior"
     assert "ploidy" in [caution.kind for caution in answer.pairing.cautions]
     assert answer.pairing.distance.unit == "My"
+
+
+def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
+    """The reference is that of the crosses fitted, and relatives lean on the species concerned: never the whole tree."""
+    made = trained(book)
+    wider = parse_newick(f"({newick[:-1]}:300,Zus_zus:500);", unit="My")
+    kept, taught_again = replace(made, distances=wider), trained(book, distances=wider)
+    for pair in (("Aus bus", "Aus cus"), ("Aus eus", "Aus dus"), ("Aus dus", "Aus bus")):
+        found = ask(made, *pair).pairing
+        for other in (kept, taught_again):
+            answer = ask(other, *pair).pairing
+            assert answer.logit_mean == pytest.approx(found.logit_mean, abs=1e-9)
+            assert answer.logit_sd == pytest.approx(found.logit_sd, abs=1e-9)
+    assert "outside" in {caution.kind for caution in ask(kept, "Aus bus", "Zus zus").pairing.cautions}
+
+
+def test_a_damaged_model_is_told_and_the_published_chances_answer(tmp_path, newick):
+    (tmp_path / "tree.nwk").write_text(newick, encoding="utf-8")
+    folder = tmp_path / "ours"
+    create_collection(folder, tree=str(tmp_path / "tree.nwk"))
+    row = "2024-05-01,Aus bus,A. cus,40,0\n"
+    (folder / "crosses.csv").write_text("date,seed_parent,pollen_parent,tried,took\n" + row, encoding="utf-8")
+    keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
+    learned = ask(open_collection(folder), "Aus bus", "A. cus")
+    (folder / "model.json").write_text("{", encoding="utf-8")
+    answer = ask(open_collection(folder), "Aus bus", "A. cus")
+    assert [note for note in answer.notes if note.startswith("model.json: ")]
+    assert (learned.basis.kind, answer.basis.kind) == ("crosses", "prior")
+    (folder / "model.json").unlink()
+    assert answer.pairing == ask(open_collection(folder), "Aus bus", "A. cus").pairing
+    assert answer.pairing.chance.mean > learned.pairing.chance.mean
 
 
 @pytest.mark.parametrize("pair", [("Aus bus", "Aus cus"), ("Aus fus", "Aus bus"), ("Aus dus", "Aus dus")])
