@@ -9,7 +9,7 @@ from statistics import NormalDist
 import numpy as np
 
 from crosscompat.model.elimination import Stage
-from crosscompat.model.expectation import refine
+from crosscompat.model.expectation import NotSettled, refine
 from crosscompat.model.laplace import Mode, evidence_slope, find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scale_prior import Coordinates
@@ -202,9 +202,23 @@ def integrate(
         The belief at the most likely scales.
     tuple of Point
         Weights are proportional to evidence times prior, over the density that the points were spread with.
+
+    Notes
+    -----
+    Where moments do not settle, which extreme scales can bring about, the modes are taken for the whole stage: a little
+    timid, but a grower is not left without an answer.
     """
     related = any(factor.kinship is not None for factor in stage.factors)
-    surface = Surface(stage, Coordinates(prior, len(stage.factors), related), refined=refined)
+    where = Coordinates(prior, len(stage.factors), related)
+    if refined:
+        try:
+            return _integrated(Surface(stage, where), count)
+        except NotSettled:
+            pass
+    return _integrated(Surface(stage, where, refined=False), count)
+
+
+def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
     size = surface.where.size
     z0, mode = climb(surface, np.zeros(size), _GAIN)
     if size == 0 or count == 0:

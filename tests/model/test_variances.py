@@ -66,3 +66,18 @@ def test_no_points_take_the_top_alone():
     mode, points = integrate(random_stage(0), np.array([SCALE]), 0)
     assert [point.weight for point in points] == [1.0]
     assert points[0].mode is mode
+
+
+def test_where_moments_never_settle_the_modes_answer(monkeypatch):
+    from crosscompat.model import variances
+    from crosscompat.model.expectation import NotSettled
+
+    def never(*_):
+        raise NotSettled("the moments do not settle")
+
+    stage, prior = random_stage(1), np.array([SCALE])
+    modes = integrate(stage, prior, 8, refined=False)
+    monkeypatch.setattr(variances, "refine", never)
+    mode, points = integrate(stage, prior, 8)
+    assert mode.eta == pytest.approx(modes[0].eta)
+    assert [point.weight for point in points] == pytest.approx([point.weight for point in modes[1]])
