@@ -111,7 +111,7 @@ def test_a_first_question_needs_no_collection():
 
 
 def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
-    """The reference is that of the crosses fitted, and relatives lean on the species concerned: never the whole tree."""
+    """The reference is that of the crosses fitted, and relatives lean on the species concerned, never on the tree."""
     made = trained(book)
     wider = parse_newick(f"({newick[:-1]}:300,Zus_zus:500);", unit="My")
     kept, taught_again = replace(made, distances=wider), trained(book, distances=wider)
