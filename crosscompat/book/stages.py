@@ -28,7 +28,12 @@ STAGES: Mapping[str, tuple[str, str]] = {
 }
 """Each stage with what it is tried on and what is left of that, in the order of the year."""
 
-_LATER = ("pods_set", "pods_held", "seeds", "seeds_filled", "seedlings")
+_SHOWN_BY: Mapping[str, tuple[str, ...]] = {
+    "set": ("pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings"),
+    "hold": ("seeds", "seeds_filled", "seeds_sown", "seedlings"),
+    "fill": ("seedlings",),  # empty seed may be sown too
+    "germinate": (),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +43,7 @@ class StageOutcomes:
     Attributes
     ----------
     tried, took : ndarray of float, shape (n_crosses,)
-        How many entered the stage and how many came through.
+        How many entered the stage and how many came through; one unit where the units were not counted.
     some : ndarray of bool, shape (n_crosses,)
         True where only "some of these came through" is known.
     known : ndarray of bool, shape (n_crosses,)
@@ -66,7 +71,8 @@ def stage_outcomes(
         Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show
         early and successes late.
     lost : ndarray of bool, shape (n_crosses,), optional
-        True where an accident ended the cross: a stage of which nothing is left is then no failure.
+        True where an accident ended the cross. It struck at the last stage that was counted, so that what came through
+        there still counts, as "some", and what is missing does not.
 
     Examples
     --------
@@ -82,27 +88,45 @@ def stage_outcomes(
     >>> found["hold"].known, found["germinate"].known
     (array([ True, False]), array([False, False]))
     """
-    size = len(age)
-    blank = np.full(size, np.nan)
-    spared = np.ones(size, dtype=np.bool_) if lost is None else ~lost
+    struck = _struck(counts, np.zeros(len(age), dtype=np.bool_) if lost is None else lost)
     found = {}
-    for stage, (tried, took) in STAGES.items():
-        before, after = counts.get(tried, blank), counts.get(took, blank)
-        counted = ~np.isnan(before) & ~np.isnan(after) & (before > 0) & (spared | (after > 0))
-        some = ~counted & (before > 0) & _came_through(took, counts, blank)
-        closed = age >= windows[stage]
-        known = (counted | some) & closed
+    for stage in STAGES:
+        before, after = _counts(stage, counts, len(age))
+        counted = (before > 0) & ~np.isnan(after)
+        shown = np.any([counts[column] > 0 for column in _SHOWN_BY[stage] if column in counts], axis=0)
+        some = (before > 0) & np.where(counted, struck[stage] & (after > 0), shown)
+        exact = counted & ~struck[stage]
+        known = (exact | some) & (age >= windows[stage])
         found[stage] = StageOutcomes(
-            np.where(known, before, 1.0), np.where(counted & known, after, 0.0), some & known, known
+            np.where(known, before, 1.0), np.where(exact & known, after, 0.0), some & known, known
         )
     return found
 
 
-def _came_through(took: str, counts: Mapping[str, Floats], blank: Floats) -> Flags:
-    """Tell where something later than a blank count shows that the stage was passed."""
-    later = _LATER[_LATER.index(took) + 1 :]
-    seen = [counts.get(column, blank) > 0 for column in later]
-    return np.any(seen, axis=0) if seen else np.zeros(blank.shape, dtype=np.bool_)
+def _counts(stage: str, counts: Mapping[str, Floats], size: int) -> tuple[Floats, Floats]:
+    """Return what entered a stage and what came through, NaN where blank.
+
+    Units that were not counted are one, and a seed that came up was a filled one.
+    """
+    before, after = (counts.get(column, np.full(size, np.nan)) for column in STAGES[stage])
+    if stage == "set":
+        before = np.where(np.isnan(before), 1.0, before)
+        after = np.minimum(after, before)
+    if stage == "fill":
+        up = np.minimum(counts.get("seedlings", after), before)
+        after = np.where(up > after, up, after)
+    return before, after
+
+
+def _struck(counts: Mapping[str, Floats], lost: Flags) -> dict[str, Flags]:
+    """Tell of each stage where it is the last one counted of a cross that an accident ended."""
+    struck: dict[str, Flags] = {}
+    open_ = lost.copy()
+    for stage in reversed(list(STAGES)):
+        counted = ~np.isnan(_counts(stage, counts, len(lost))[1])
+        struck[stage] = open_ & counted
+        open_ &= ~counted
+    return struck
 
 
 def unplaced_failures(counts: Mapping[str, Floats], failed: Flags) -> Flags:
@@ -115,14 +139,21 @@ def unplaced_failures(counts: Mapping[str, Floats], failed: Flags) -> Flags:
     failed : ndarray of bool, shape (n_crosses,)
         True where the cross as a whole is known to have failed.
 
+    Notes
+    -----
+    A failure is placed where a stage has a count to fail of and none came through, or where ripe pods held no seed.
+
     Examples
     --------
-    >>> unplaced_failures({"pods_set": np.array([0.0, np.nan])}, np.array([True, True]))
-    array([False,  True])
+    No pod set; none held, but perhaps none had set; none held of two that had.
+
+    >>> nan = np.nan
+    >>> unplaced_failures(
+    ...     {"pods_set": np.array([0.0, nan, 2.0]), "pods_held": np.array([nan, 0.0, 0.0])}, np.array([True] * 3))
+    array([False,  True, False])
     """
-    blank = np.full(len(failed), np.nan)
-    placed = np.zeros(len(failed), dtype=np.bool_)
-    for tried, took in STAGES.values():
-        before, after = counts.get(tried, blank), counts.get(took, blank)
-        placed |= (after == 0) & ~(before == 0)
-    return failed & ~placed
+    size = len(failed)
+    stages = [_counts(stage, counts, size) for stage in STAGES]
+    pods, seeds = (counts.get(column, np.full(size, np.nan)) for column in ("pods_held", "seeds"))
+    placed = [(before > 0) & (after == 0) for before, after in [*stages, (pods, seeds)]]
+    return np.asarray(failed & ~np.any(placed, axis=0))
