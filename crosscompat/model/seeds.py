@@ -66,8 +66,9 @@ def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None =
 
     Notes
     -----
-    The mean is the pooled one. The size is averaged over a grid, weighted by the likelihood and a prior that is even on
-    the log scale between 0.1 and 100 around 1; sums of m pods are negative binomial with m times the size.
+    The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted by the
+    likelihood and a log-normal prior around 1 with a standard deviation of log 5 (a judgement); sums of m pods are
+    negative binomial with m times the size.
 
     Examples
     --------
