@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from numpy.typing import ArrayLike
+
 from crosscompat.advice.parents import Parent
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, prior_model
-from crosscompat.model.forecast import Logits, logits
+from crosscompat.model.forecast import Chances, Logits, chances, logits
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings, Parents, pairings_of
 from crosscompat.pairing import pair_rows, recipe_for
@@ -20,6 +22,7 @@ __all__ = [
     "Basis",
     "asked_of",
     "basis_of",
+    "chances_of",
     "clones_of",
     "collection_reference",
     "logits_of",
@@ -84,6 +87,22 @@ def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pol
 def logits_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Logits:
     """Return the logits of the chance per flower of directed pairs of labels."""
     return logits(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
+
+
+def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
+    """Return the chance of at least one seedling of some pairings.
+
+    Parameters
+    ----------
+    collection : Collection
+    model : FittedModel
+    parents : Parents
+        Labels of the tree, with the clones of the very plants where they are named.
+    flowers : array_like of int
+        One number, or one a pairing.
+    """
+    rows = rows_of(collection, model, parents.seed, parents.pollen)
+    return chances(logits(model, rows, pairings_of(model.seen, collection.distances, parents)), flowers)
 
 
 def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:

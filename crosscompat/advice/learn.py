@@ -10,8 +10,9 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.basis import Basis, basis_of, clones_of, logits_of, pairings_among, rows_of
+from crosscompat.advice.basis import Basis, basis_of, logits_of, pairings_among, rows_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
+from crosscompat.advice.fitting import fitted_on
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.book.evidence import REASONS, Evidence, evidence_from
@@ -19,15 +20,10 @@ from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
-from crosscompat.model.fitted import FittedModel, fit_model
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import Reasons, chances, reasons
-from crosscompat.model.kinship import relatedness
-from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Parents
 from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.names import correct_form
-from crosscompat.pairing import pair_rows, recipe_for
-from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.wording import say
 
 __all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
@@ -134,7 +130,7 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
         collection.crosses, collection.plants, collection.index, as_of=as_of, window_days=settings.window_days
     )
     before = basis_of(collection)
-    model = _fit(collection, before, evidence)
+    model = fitted_on(collection, evidence)
     saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), settings.invented)
     after = Basis(model, as_of.isoformat(), (), saved.fingerprint)
     return _lesson(collection, evidence, before, after), saved
@@ -146,27 +142,6 @@ def keep(folder: Path, saved: SavedModel) -> Path:
     write_model(path, saved)
     set_setting(folder / FILE_NAME, "reference", saved.model.recipe.reference)
     return path
-
-
-def _fit(collection: Collection, before: Basis, evidence: Evidence) -> FittedModel:
-    seed, pollen = evidence.seed, evidence.pollen
-    species = tuple(dict.fromkeys((*seed, *pollen)))
-    if (collection.settings.reference_fixed and collection.settings.reference) or not species:
-        reference = before.model.recipe.reference
-    else:
-        reference = greatest_distance(collection.distances, species)
-    recipe = recipe_for(collection.traits, reference, unit=collection.distances.unit)
-    rows = pair_rows(recipe, collection.distances.patristic_pairs(seed, pollen), collection.traits, seed, pollen)
-    outcomes, plants = evidence.outcomes, collection.plants
-    mothers = clones_of(plants, [cross.seed_plant for cross in evidence.crosses])
-    fathers = clones_of(plants, [cross.pollen_plant for cross in evidence.crosses])
-    return fit_model(
-        recipe,
-        rows,
-        Counts.of(outcomes.tried, outcomes.took, outcomes.some),
-        parents=Parents(seed, pollen, mothers, fathers),
-        related=relatedness(collection.distances, sorted(species)) if species else None,
-    )
 
 
 def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Basis) -> Lesson:

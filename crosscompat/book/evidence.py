@@ -61,6 +61,16 @@ class Evidence:
     outcomes: Outcomes
     left_out: tuple[LeftOut, ...]
 
+    def __getitem__(self, at: Sequence[int]) -> Evidence:
+        """Return the evidence of some of the crosses, by their place among those that enter."""
+        return Evidence(
+            tuple(self.crosses[i] for i in at),
+            tuple(self.seed[i] for i in at),
+            tuple(self.pollen[i] for i in at),
+            _taken(self.outcomes, np.array(at, dtype=np.int64)),
+            self.left_out,
+        )
+
 
 def evidence_from(
     crosses: Sequence[Cross], plants: Plants, index: NameIndex, *, as_of: date, window_days: int
