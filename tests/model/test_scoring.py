@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from sklearn import metrics
 from statsmodels.stats.proportion import proportion_confint
 
-from crosscompat.model.scoring import auc, brier, calibration, log_loss, scores
+from crosscompat.model.scoring import auc, brier, calibration, log_loss, scores, skill_interval
 
 
 @st.composite
@@ -65,3 +65,42 @@ def test_the_base_rate_has_no_skill():
 
 def test_no_forecasts_make_no_bins():
     assert calibration(np.array([]), np.array([]), np.array([])) == []
+
+
+def test_the_interval_of_the_skill_is_that_of_skills_without_one_group_each():
+    """The jackknife written out, with the published quantile of Student's t for 4 degrees of freedom, 2.132."""
+    rng = np.random.default_rng(5)
+    group = np.array([7, 0, 0, 3, 3, 3, 1, 1, 5])
+    forecast, took, weight = rng.random(9), np.array([1.0, 0, 1, 0, 1, 0, 0, 1, 1]), rng.integers(1, 4, 9).astype(float)
+    rate = np.full(9, 0.4)
+    keep = [group != one for one in (0, 1, 3, 5, 7)]
+    skills = np.array([scores(forecast[k], took[k], weight[k], rate[k]).skill for k in keep])
+    error = np.sqrt(4 / 5 * np.sum((skills - skills.mean()) ** 2))
+    skill = scores(forecast, took, weight, rate).skill
+    low, high = skill_interval(forecast, took, weight, rate, group)
+    assert (skill - low) / error == pytest.approx(2.132, abs=5e-4)
+    assert high == pytest.approx(min(1.0, skill + skill - low))
+
+
+@pytest.mark.parametrize("took", [[1.0, 1.0], [1.0, 0.0]])
+def test_one_group_or_nothing_to_save_has_no_interval(took):
+    took, one = np.array(took), np.zeros(2, dtype=np.int64)
+    assert np.isnan(skill_interval(np.full(2, 0.5), took, np.ones(2), np.full(2, 0.4), one)).all()
+    assert np.isnan(skill_interval(np.full(2, 0.5), took, np.ones(2), took, np.arange(2))).all()
+
+
+@pytest.mark.parametrize("groups", [4, 12])
+def test_the_interval_of_the_skill_holds_the_skill_of_endless_crosses(groups):
+    """In 90 of 100 draws of pairs whose crosses share their chance, give or take three standard errors."""
+    rng = np.random.default_rng(2)
+
+    def draw(size):
+        logit = rng.normal(0.2, 1.2, size)
+        group = np.repeat(np.arange(size), rng.integers(1, 5, size))
+        said = 1 / (1 + np.exp(-(0.8 * logit + rng.normal(0, 0.6, size))))[group]
+        took = (rng.random(group.size) < 1 / (1 + np.exp(-logit[group]))).astype(float)
+        return said, took, np.ones(group.size), np.full(group.size, 0.55), group
+
+    truth = scores(*draw(100_000)[:4]).skill
+    held = np.mean([low <= truth <= high for low, high in (skill_interval(*draw(groups)) for _ in range(1000))])
+    assert 0.90 - 3 * np.sqrt(0.09 / 1000) < held < 0.90 + 3 * np.sqrt(0.09 / 1000)
