@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import re
 import tomllib
 from decimal import Decimal
 from pathlib import Path
@@ -37,12 +38,16 @@ WORDS = {
     "flower_colour": {"red", "pink", "yellow", "white"},
     "growth": {"clumping", "solitary", "pencil-stemmed"},
     "self_fertile": {"yes", "no"},
+    "fruit_word": {"fruit"},
 }
 
 
 def rows(path, delimiter=","):
     with path.open(encoding="utf-8", newline="") as lines:
         return list(csv.DictReader(lines, delimiter=delimiter))
+
+
+SOURCES = {row["key"]: row for row in rows(TREES / "sources.csv")}
 
 
 @pytest.fixture(scope="module")
@@ -73,12 +78,14 @@ def test_index_tells_of_a_tree_what_its_file_shows(name):
 
 
 @pytest.mark.parametrize("name", ENTRIES)
-def test_traits_name_every_tip_once_and_nothing_else(name):
+def test_traits_name_every_tip_once_and_else_only_species_with_a_section_of_the_tree(name):
     entry = ENTRIES[name]
     tree = crosscompat.read_tree(TREES / entry["file"], unit=entry["unit"])
-    species = [row["species"] for row in traits_of(entry)]
-    assert len(species) == len(set(species))
-    assert set(species) == {tip.replace("_", " ") for tip in tree.tips}
+    section = {row["species"]: row["section"] for row in traits_of(entry)}
+    tips = {tip.replace("_", " ") for tip in tree.tips}
+    assert len(section) == len(traits_of(entry))
+    assert tips <= set(section)
+    assert all(f"sect._{section[species]}" in tree.labels for species in set(section) - tips)
 
 
 @pytest.mark.parametrize("name", ENTRIES)
@@ -93,6 +100,31 @@ def test_every_trait_value_has_a_source_and_every_source_a_value(name):
         for column in row:
             if f"{column}_source" in row:
                 assert bool(row[column]) == bool(row[f"{column}_source"]), (row["species"], column)
+
+
+@pytest.mark.parametrize("name", ENTRIES)
+def test_every_source_is_one_of_the_listed(name):
+    for row in traits_of(ENTRIES[name]):
+        for column, cell in row.items():
+            if column.endswith("_source") and cell:
+                keys = {re.sub(r" \([^();]+\)$", "", part) for part in cell.split("; ")}
+                assert keys <= set(SOURCES), (row["species"], column)
+
+
+def test_every_listed_source_is_told_whole_and_used_somewhere():
+    cells = [
+        cell
+        for path in TREES.glob("*.csv")
+        for row in rows(path)
+        for column, cell in row.items()
+        if column == "source" or column.endswith("_source")
+    ]
+    used = {re.sub(r" \([^();]+\)$", "", part) for cell in cells for part in cell.split("; ")}
+    assert set(SOURCES) == used - {""}
+    for key, row in SOURCES.items():
+        assert row["reference"], key
+        assert row["read"] in {"the database", "abstract or first page", "page", "not looked up"}, key
+        assert not row["where"] or row["where"].startswith("http"), key
 
 
 @pytest.mark.parametrize("name", ENTRIES)
