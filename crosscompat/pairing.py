@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 
 from crosscompat.traits import TraitColumn, TraitTable
 
-__all__ = ["FEATURE_KINDS", "Feature", "Recipe", "pair_rows", "recipe_for"]
+__all__ = ["FEATURE_KINDS", "NOT_FEATURES", "Feature", "Recipe", "pair_rows", "recipe_for"]
 
 Floats = NDArray[np.float64]
+
+NOT_FEATURES = ("self_fertile",)
+"""Columns that speak for a record and not for a pairing: a self-fertile mother makes an unchecked seedling doubtful."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,8 @@ def recipe_for(
     Parameters
     ----------
     traits : TraitTable or None
-        Flags, categories, counts and measures become features; months, text and a column that is all blank do not.
+        Flags, categories, counts and measures become features; months, text, a column that is all blank, and those of
+        ``NOT_FEATURES`` do not.
     reference : float
         The distance that counts as 1.
     unit : str, optional
@@ -96,7 +100,7 @@ def recipe_for(
     """
     features = [Feature("distance")]
     for column in traits.columns if traits is not None else ():
-        if column.known and column.name not in left_out:
+        if column.known and column.name not in {*NOT_FEATURES, *left_out}:
             features += [Feature(kind, column.name) for kind in _FEATURES_OF_KIND.get(column.kind, ())]
     return Recipe(tuple(features), float(reference), unit)
 

@@ -100,6 +100,11 @@ def test_a_column_that_is_all_blank_is_no_feature():
     assert recipe_for(table((None, None, None, None, None)), 1.0).names == ("distance",)
 
 
+def test_whether_a_mother_selfs_is_no_feature_of_a_pairing():
+    selfs = TraitColumn("self_fertile", "flag", True, (True, False))
+    assert recipe_for(TraitTable(("s0", "s1"), (selfs,)), 1.0).names == ("distance",)
+
+
 def test_swapping_the_parents_turns_what_has_a_direction_and_nothing_else():
     traits = table((True, "red", 22, 10.0, None), (True, "pink", 44, 25.5, None))
     one, other = pair_rows(recipe, np.array([1.0, 1.0]), traits, ["s0", "s1"], ["s1", "s0"])
