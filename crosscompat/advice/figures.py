@@ -11,6 +11,7 @@ from crosscompat.book.evidence import fruitful, no_pairing
 from crosscompat.book.placing import placed
 from crosscompat.collection.opening import Collection
 from crosscompat.model.forecast import Chances
+from crosscompat.names import fold
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 from crosscompat.wording import say
@@ -148,7 +149,7 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
     if distances.rooted is False or (distances.length < 0).any():
         return Distance(patristic, distances.unit, relative, nodes)
     clade = distances.clade(seed, pollen)
-    return Distance(patristic, distances.unit, relative, nodes, clade.size, clade.depth, clade.name or None)
+    return Distance(patristic, distances.unit, relative, nodes, clade.size, clade.depth, fold(clade.name) or None)
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:

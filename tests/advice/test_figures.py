@@ -33,6 +33,11 @@ def test_a_distance_is_told_by_every_measure_of_the_tree(collection):
     assert far(collection(), "Aus_bus", "Aus_cus").clade_name == "Austera"  # the lowest that has a name
 
 
+def test_a_group_is_named_without_the_underscores_of_the_file(collection):
+    found = far(collection(distances=parse_newick("(((Aus_bus:1,Aus_dus:1)sect._Bus:1,Aus_cus:2)subg._Aus:1);")))
+    assert found.clade_name == "sect. Bus"
+
+
 def test_a_species_is_at_no_distance_from_itself(collection):
     found = far(collection(), "Aus_bus", "Aus_bus")
     assert (found.patristic, found.relative, found.nodes, found.clade_size) == (0, 0, 0, 1)
