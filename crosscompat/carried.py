@@ -11,7 +11,7 @@ from pathlib import Path
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["CarriedTree", "carried_tree", "carried_trees", "tree_for_genus"]
+__all__ = ["CarriedTree", "carried_file", "carried_tree", "carried_trees", "tree_for_genus"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +92,17 @@ def tree_for_genus(genus: str) -> CarriedTree | None:
     'echinocereus'
     """
     return next((tree for tree in carried_trees() if tree.genus.casefold() == genus.casefold()), None)
+
+
+def carried_file(name: str) -> Path:
+    """Return where a carried file lies.
+
+    Examples
+    --------
+    >>> carried_file("index.toml").is_file()
+    True
+    """
+    return _folder() / name
 
 
 def _folder() -> Path:
