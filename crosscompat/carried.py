@@ -22,8 +22,8 @@ class CarriedTree:
     ----------
     name : str
         What a grower calls it by.
-    title, genus, unit, source, doi, licence : str
-        What it shows, in which unit, where it is from and on what terms.
+    title, genus, unit, source, doi, licence, changes : str
+        What it shows, in which unit, where it is from, on what terms, and what was changed.
     tips : int
     tree, traits : Path
         The files.
@@ -42,6 +42,7 @@ class CarriedTree:
     source: str
     doi: str
     licence: str
+    changes: str
     tips: int
     tree: Path
     traits: Path
@@ -62,9 +63,14 @@ def carried_trees() -> tuple[CarriedTree, ...]:
     folder = _folder()
     table = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
     rows = sorted(table["tree"], key=lambda row: str(row["name"]))
-    words = ("name", "title", "genus", "unit", "source", "doi", "licence", "tips", "group", "fruit_word", "trait_kinds")
+    words = ("name", "title", "genus", "unit", "source", "doi", "licence", "changes", "tips", "group", "fruit_word")
     return tuple(
-        CarriedTree(**{word: row[word] for word in words}, tree=folder / row["file"], traits=folder / row["traits"])
+        CarriedTree(
+            **{word: row[word] for word in words},
+            tree=folder / row["file"],
+            traits=folder / row["traits"],
+            trait_kinds=row["trait_kinds"],
+        )
         for row in rows
     )
 

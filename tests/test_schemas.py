@@ -22,10 +22,11 @@ from crosscompat.advice.partners import Partners
 from crosscompat.advice.rank import Ranking
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
+from crosscompat.cli.trees import CarriedTrees
 from crosscompat.schemas import schema
 
 FOLDER = Path(crosscompat.schemas.__file__).parent
-ANSWERS = (Answer, Ranking, Partners, Lesson, Labels, Checkup, NewCollection, Demonstration)
+ANSWERS = (Answer, Ranking, Partners, Lesson, Labels, Checkup, NewCollection, CarriedTrees, Demonstration)
 
 
 def name_of(answer):

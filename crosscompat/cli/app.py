@@ -140,6 +140,14 @@ def tree(
     run(folder, species, output, role=role, flowers=flowers, as_json=as_json)
 
 
+@app.command(help=say("help.trees"), epilog=_example("trees"))
+@guarded
+def trees(*, as_json: Json = False) -> None:
+    from crosscompat.cli.trees import run
+
+    run(as_json=as_json)
+
+
 @app.command(help=say("help.label"), epilog=_example("label"))
 @guarded
 def label(

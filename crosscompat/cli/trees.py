@@ -1,0 +1,95 @@
+"""List the trees that come with the package."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from crosscompat.carried import CarriedTree, carried_trees
+from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words
+from crosscompat.traits import read_traits
+from crosscompat.wording import say
+
+__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "run"]
+
+
+@dataclass(frozen=True, slots=True)
+class KnownTrait:
+    """A trait, and of how many species it is known."""
+
+    name: str
+    known: int
+
+
+@dataclass(frozen=True, slots=True)
+class TreeEntry:
+    """One tree that comes along.
+
+    Attributes
+    ----------
+    name : str
+        What ``new --tree`` calls it by.
+    title, genus : str
+    species : int
+        Tips of the tree.
+    unit : str
+        Unit of the branch lengths.
+    source, doi, licence, changes : str
+        Where it is from, on what terms, and what was changed.
+    traits : list of KnownTrait
+        Columns of its trait table of which anything is known.
+    """
+
+    name: str
+    title: str
+    genus: str
+    species: int
+    unit: str
+    source: str
+    doi: str
+    licence: str
+    changes: str
+    traits: list[KnownTrait]
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedTrees:
+    """All trees that come along."""
+
+    trees: list[TreeEntry]
+    schema: Literal["crosscompat.trees/1"] = "crosscompat.trees/1"
+
+
+def run(*, as_json: bool) -> None:
+    """Print every carried tree with its size, unit, source and licence."""
+    listed = CarriedTrees([_entry(tree) for tree in carried_trees()])
+    if as_json:
+        print_json(listed)
+        return
+    for entry in listed.trees:
+        line(f"{entry.name}: {entry.title}")
+        size = say("trees_listed.size", n=entry.species, unit=unit_in_words(entry.unit))
+        counts = ", ".join(f"{trait.name} {trait.known:,}" for trait in entry.traits)
+        traits = say("trees_listed.traits", counts=counts)
+        source = say("trees_listed.source", source=entry.source, doi=entry.doi)
+        for text in (size, traits, source, say("trees_listed.licence", licence=entry.licence, changes=entry.changes)):
+            paragraph(text, indent=2, bullet="· ")
+        line()
+    line(say("trees_listed.next"))
+
+
+def _entry(tree: CarriedTree) -> TreeEntry:
+    columns = read_traits(tree.traits, tree.trait_kinds).columns
+    known = [KnownTrait(column.name, column.known) for column in columns if not column.name.endswith("_source")]
+    return TreeEntry(
+        tree.name,
+        tree.title,
+        tree.genus,
+        tree.tips,
+        tree.unit,
+        tree.source,
+        tree.doi,
+        tree.licence,
+        tree.changes,
+        [trait for trait in known if trait.known],
+    )

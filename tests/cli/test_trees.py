@@ -1,0 +1,46 @@
+"""The trees that come along: listed, and started from."""
+
+from __future__ import annotations
+
+import pytest
+
+from crosscompat.carried import carried_trees
+
+
+def test_every_carried_tree_is_listed_with_size_unit_source_and_licence(run, answer):
+    shown = " ".join(run("trees").stdout.split())
+    listed = answer("trees")["trees"]
+    assert [entry["name"] for entry in listed] == [tree.name for tree in carried_trees()]
+    for entry, tree in zip(listed, carried_trees(), strict=True):
+        assert (entry["species"], entry["unit"], entry["doi"]) == (tree.tips, tree.unit, tree.doi)
+        for word in (f"{tree.tips:,} species", "million years", tree.source, tree.doi, tree.licence, tree.changes):
+            assert word in shown
+        known = {trait["name"]: trait["known"] for trait in entry["traits"]}
+        assert known["section"] > 0
+        assert all(known.values())
+        assert not any(name.endswith("_source") for name in known)
+
+
+@pytest.mark.parametrize("tree", carried_trees(), ids=lambda tree: tree.name)
+def test_a_collection_starts_from_a_carried_tree(run, answer, empty_folder, tree):
+    assert answer("new", "mine", "--tree", tree.name)["tree"] == tree.name
+    settings = (empty_folder / "mine" / "collection.toml").read_text(encoding="utf-8")
+    assert f'group = "{tree.group}"' in settings
+    assert f'fruit_word = "{tree.fruit_word}"' in settings
+    found = answer("check", "--collection", "mine")
+    assert (found["species"], found["unmatched"]) == (tree.tips, [])
+
+
+def test_any_two_of_a_thousand_species_are_answered_without_a_record(answer, run):
+    run("new", "mine", "--tree", "euphorbia")
+    near = answer("ask", "Euphorbia milii", "E. lophogona", "--collection", "mine")
+    far = answer("ask", "Euphorbia milii", "E. esula", "--collection", "mine")
+    for found in (near, far):
+        chance = found["pairing"]["chance"]
+        assert found["basis"]["kind"] == "prior"
+        assert chance["low"] < 0.2
+        assert chance["high"] > 0.5
+        assert found["handling"]
+    assert near["pairing"]["distance"]["clade_name"] == "sect. Goniostema"
+    assert near["pairing"]["chance"]["mean"] > far["pairing"]["chance"]["mean"]
+    assert far["pairing"]["distance"]["relative"] == pytest.approx(1)
