@@ -5,10 +5,15 @@ Nothing here knows about files or names. ``parent`` holds the number of each nod
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["edges_to_root", "inner_nodes", "parents_from_depth", "sums_from_root", "tips_below"]
+__all__ = ["edges_to_root", "in_postorder", "inner_nodes", "parents_from_depth", "sums_from_root", "tips_below"]
+
+_Node = TypeVar("_Node")
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -52,6 +57,26 @@ def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
     parent = np.full(depth.size, -1, dtype=np.int64)
     parent[order[below]] = order[inner[order]][group[below]]
     return parent
+
+
+def in_postorder(root: _Node, children: Callable[[_Node], Sequence[_Node]]) -> tuple[list[_Node], list[int]]:
+    """Return all nodes that can be reached from a root, children first, and the number of each one's parent.
+
+    Examples
+    --------
+    >>> inside = {"y": ["x", "c"], "x": ["a", "b"]}
+    >>> in_postorder("y", lambda node: inside.get(node, []))
+    (['a', 'b', 'x', 'c', 'y'], [2, 2, 4, 4, -1])
+    """
+    turned: list[tuple[_Node, int]] = []
+    stack = [(root, -1)]
+    while stack:
+        node, above = stack.pop()
+        stack.extend((child, len(turned)) for child in children(node))
+        turned.append((node, above))
+    last = len(turned) - 1
+    parent = [last - above if above >= 0 else -1 for _, above in reversed(turned)]
+    return [node for node, _ in reversed(turned)], parent
 
 
 def inner_nodes(parent: Ints) -> Bools:

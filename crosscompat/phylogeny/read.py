@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from os import PathLike
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.phylogeny.newick import chosen, parse_newick, parse_newicks
-from crosscompat.phylogeny.postorder import edges_to_root, inner_nodes, tips_below
+from crosscompat.phylogeny.postorder import edges_to_root, in_postorder, inner_nodes, tips_below
 from crosscompat.phylogeny.raw import RawTree, build, split_support
 from crosscompat.phylogeny.source import Source, file_content, told
 from crosscompat.wording import say
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["read_tree", "read_trees"]
 
-_Node = TypeVar("_Node")
 _LOOK = 4_000
 
 
@@ -199,13 +198,13 @@ def _from_dendropy(tree: Any) -> _Foreign:
     def label(node: Any) -> str:
         return (node.taxon.label if node.taxon else node.label) or ""
 
-    nodes, parent = _postorder(tree.seed_node, lambda node: node.child_nodes())
+    nodes, parent = in_postorder(tree.seed_node, lambda node: node.child_nodes())
     raw = _raw(parent, [label(node) for node in nodes], [node.edge.length for node in nodes], rooted=tree.is_rooted)
     return _Foreign(raw)
 
 
 def _from_biopython(tree: Any) -> _Foreign:
-    nodes, parent = _postorder(tree.root, lambda clade: clade.clades)
+    nodes, parent = in_postorder(tree.root, lambda clade: clade.clades)
     raw = _raw(
         parent, [_clade_label(clade) for clade in nodes], [clade.branch_length for clade in nodes], rooted=tree.rooted
     )
@@ -226,16 +225,3 @@ def _raw(parent: list[int], labels: list[str], lengths: Sequence[float | None], 
     absent = np.array([length is None for length in lengths], dtype=np.bool_)
     length = np.array([np.nan if length is None else float(length) for length in lengths])
     return RawTree(above, length, absent, labels, split_support(labels, inner_nodes(above)), rooted)
-
-
-def _postorder(root: _Node, children: Callable[[_Node], Sequence[_Node]]) -> tuple[list[_Node], list[int]]:
-    """Return all nodes, children first, and the number of each one's parent."""
-    turned: list[tuple[_Node, int]] = []
-    stack = [(root, -1)]
-    while stack:
-        node, above = stack.pop()
-        stack.extend((child, len(turned)) for child in children(node))
-        turned.append((node, above))
-    last = len(turned) - 1
-    parent = [last - above if above >= 0 else -1 for _, above in reversed(turned)]
-    return [node for node, _ in reversed(turned)], parent
