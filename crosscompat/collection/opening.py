@@ -9,12 +9,15 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
+from crosscompat.book.forecasts import FILE_NAME as FORECASTS
+from crosscompat.book.forecasts import GivenForecast, read_forecasts
 from crosscompat.book.plants import Plants, read_plants
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
+from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.names import NameIndex
 from crosscompat.phylogeny.read import read_tree
@@ -50,6 +53,8 @@ class Collection:
         The model of the last retraining.
     notices : tuple of str
         What opening it changed or could not use, to be said once.
+    forecasts : tuple of GivenForecast
+        Those that were given so far, in the order of the file.
     """
 
     folder: Path | None
@@ -62,6 +67,7 @@ class Collection:
     wanted: tuple[Wanted, ...] = ()
     saved: SavedModel | None = None
     notices: tuple[str, ...] = ()
+    forecasts: tuple[GivenForecast, ...] = ()
 
     @property
     def index(self) -> NameIndex:
@@ -69,12 +75,18 @@ class Collection:
         return self.distances.index
 
     @cached_property
+    def priors(self) -> Priors:
+        """The published priors, with what the settings change of them."""
+        return published().changed(self.settings.priors)
+
+    @cached_property
     def fingerprints(self) -> Mapping[str, str]:
-        """What a model was fitted on: tree, traits and crosses, each as SHA-256."""
+        """What a model was fitted on: tree, traits, crosses and priors, each as SHA-256."""
         return {
             "tree": self.distances.fingerprint,
             "traits": self.traits.fingerprint if self.traits is not None else "",
             "crosses": crosses_fingerprint(self.crosses),
+            "priors": self.priors.fingerprint,
         }
 
     def trait(self, label: str, column: str) -> Any:
@@ -102,11 +114,14 @@ def open_collection(folder: Path) -> Collection:
     plants = reading.optional("plants.csv", read_plants) or Plants.of([])
     crosses = reading.optional("crosses.csv", read_crosses) or ()
     wanted = reading.optional("wanted.csv", read_wanted) or ()
+    forecasts = reading.optional(FORECASTS, read_forecasts) or ()
     if reading.faults or settings is None or distances is None:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     notices = (*_upgraded(folder / FILE_NAME), *unread)
-    return Collection(folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, notices)
+    return Collection(
+        folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, notices, forecasts
+    )
 
 
 def open_carried(carried: CarriedTree) -> Collection:

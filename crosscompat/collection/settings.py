@@ -13,6 +13,7 @@ from typing import Any
 
 from crosscompat.book.seasons import DEFAULT_START
 from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.model.prior import published
 from crosscompat.traits import KINDS
 from crosscompat.wording import say
 
@@ -67,6 +68,8 @@ class Settings:
         Whether retraining leaves ``reference`` alone.
     invented : bool
         Whether the outcomes are invented, which every screen then says.
+    priors : mapping
+        What the grower believes otherwise than the published table of priors, in its shape.
     """
 
     format: int = FORMAT
@@ -84,6 +87,7 @@ class Settings:
     reference: float | None = None
     reference_fixed: bool = False
     invented: bool = False
+    priors: Mapping[str, Any] = field(default_factory=dict)
 
 
 _TYPES: Mapping[str, tuple[type, ...]] = {
@@ -145,6 +149,8 @@ def _faults(file: str, key: str, value: Any) -> list[Fault]:
     known = [item.name for item in fields(Settings)]
     if key not in known:
         return [Fault(place, say("settings.unknown", key=key), say("settings.known", keys=", ".join(known)))]
+    if key == "priors":
+        return published().faults(value, file)
     kinds = _TYPES.get(key, (str,))
     if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
         kind = say(f"settings.kinds.{kinds[-1].__name__}")

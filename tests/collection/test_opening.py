@@ -10,6 +10,7 @@ from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import NewerFormat
 from crosscompat.errors import BadInput
+from crosscompat.model.prior import published
 
 FILES = {
     "collection.toml": 'format = 1\nname = "ours"\ntree = "tree.nwk"\ntree_unit = "My"\ntraits = "traits.csv"\n',
@@ -205,9 +206,34 @@ def test_fingerprints_follow_the_content_of_each_file(folder):
         "traits": {"traits_csv": FILES["traits.csv"].replace("22", "66")},
         "crosses": {"crosses_csv": FILES["crosses.csv"].replace(",4,1", ",4,2")},
     }
+    other["priors"] = {"collection_toml": FILES["collection.toml"] + "[priors.plain.distance]\nmean = -2.0\n"}
     for name, change in other.items():
         now = open_collection(folder(**change)).fingerprints
         assert {key for key in now if now[key] != first[key]} == {name}
+
+
+def test_the_priors_are_the_published_ones_with_what_the_settings_change(folder):
+    assert open_collection(folder()).priors == published()
+    settings = FILES["collection.toml"] + "[priors.plain.distance]\nmean = -2.0\n"
+    opened = open_collection(folder(collection_toml=settings))
+    assert [(row.stage, row.coefficient, row.mean) for row in opened.priors.rows if row.own] == [
+        ("plain", "distance", -2.0)
+    ]
+
+
+LEDGER = (
+    "date,model,cross,seed_parent,pollen_parent,seed_plant,pollen_plant,flowers,mean,low,high\n"
+    "2023-11-01,ab12,,Aus bus,Aus cus,,,4,0.5,0.1,0.9\n"
+)
+
+
+def test_the_forecasts_given_so_far_are_read_and_their_faults_told(folder):
+    assert open_collection(folder()).forecasts == ()
+    [line] = open_collection(folder(forecasts_csv=LEDGER)).forecasts
+    assert (line.date, line.seed_parent, line.mean) == (date(2023, 11, 1), "Aus bus", 0.5)
+    with pytest.raises(BadInput) as caught:
+        open_collection(folder(forecasts_csv=LEDGER.replace("0.5", "half"), wanted_csv="seed_parent\n"))
+    assert {fault.place.file for fault in caught.value.faults} == {"wanted.csv", "forecasts.csv"}
 
 
 def test_a_carried_tree_opens_as_a_collection_without_records():

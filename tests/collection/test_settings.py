@@ -35,6 +35,7 @@ def test_every_setting_is_read(written):
         "format": 1, "name": "Hedgehogs", "tree": "mine.nwk", "tree_unit": "My", "tree_index": -1, "traits": "t.csv",
         "trait_kinds": {"Style mm": "measure"}, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
         "season_start": "03-01", "window_days": 400, "reference": 5, "reference_fixed": True, "invented": True,
+        "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
     lines = [
@@ -140,3 +141,43 @@ def test_what_is_no_toml_says_where(written, content, place):
     assert "at line" not in fault.what
     if place:
         assert (fault.place.line, fault.place.character) == place
+
+
+OWN = """
+name = "Hedgehogs"
+
+[priors.set.distance]
+mean = -2.0
+sd = 1
+
+[priors.effects.every.seed]
+scale = 0.5
+"""
+
+
+def test_settings_can_change_the_priors(written):
+    assert read_settings(written(OWN)).priors == {
+        "set": {"distance": {"mean": -2.0, "sd": 1}}, "effects": {"every": {"seed": {"scale": 0.5}}},
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "column"),
+    [
+        ("priors = 1", "priors"),
+        ("[priors.sow]", "priors.sow"),
+        ("[priors.set.length]", "priors.set.length"),
+        ("[priors.plain.distance]\nsd = 0", "priors.plain.distance.sd"),
+        ('[priors.plain.distance]\nmean = "low"', "priors.plain.distance.mean"),
+        ("[priors.effects.every.seed]\nscale = -1", "priors.effects.every.seed.scale"),
+    ],
+)
+def test_a_wrong_prior_is_a_fault_with_its_place(written, text, column):
+    assert [place for place, _ in faults_of(written(text))] == [column]
+
+
+def test_faults_of_priors_are_told_with_all_the_others(written):
+    text = "window_days = 0\n[priors.plain]\nmoon = {}\ndistance = {sd = nan, mean = []}\n[trait_kinds]\na = 1\n"
+    assert [place for place, _ in faults_of(written(text))] == [
+        "window_days", "priors.plain.moon", "priors.plain.distance.sd", "priors.plain.distance.mean", "trait_kinds",
+    ]  # fmt: skip

@@ -86,7 +86,10 @@ def test_what_is_of_today_newer_or_broken_is_left_alone(written, content):
     assert list(path.parent.iterdir()) == [path]
 
 
-@pytest.mark.parametrize("old", [OLD, f"reference = 3.0  # by hand\n{OLD}"])
+PRIORS = "\n[priors.plain.distance]  # from my own crosses\nmean = -2.0\n"
+
+
+@pytest.mark.parametrize("old", [OLD, f"reference = 3.0  # by hand\n{OLD}", OLD + PRIORS, f"format = 1\n{PRIORS}"])
 def test_a_setting_is_written_among_the_others_and_comments_stay(written, old):
     path = written(old)
     set_setting(path, "reference", 5.25)
