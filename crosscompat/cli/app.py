@@ -62,12 +62,29 @@ def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help=say("help.new_folder"))],
     tree: Annotated[str | None, typer.Option("--tree", metavar="NAME|FILE", help=say("help.new_tree"))] = None,
     unit: Annotated[str | None, typer.Option("--unit", metavar="UNIT", help=say("help.new_unit"))] = None,
+    classification: Annotated[
+        Path | None, typer.Option("--classification", metavar="FILE", help=say("help.new_classification"))
+    ] = None,
+    alignment: Annotated[
+        Path | None, typer.Option("--alignment", metavar="FILE", help=say("help.new_alignment"))
+    ] = None,
+    outgroup: Annotated[
+        list[str] | None, typer.Option("--outgroup", metavar="SPECIES", help=say("help.new_outgroup"))
+    ] = None,
     *,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.new import run
 
-    run(folder, tree=tree, unit=unit, as_json=as_json)
+    run(
+        folder,
+        tree=tree,
+        unit=unit,
+        classification=classification,
+        alignment=alignment,
+        outgroup=outgroup or (),
+        as_json=as_json,
+    )
 
 
 @app.command(help=say("help.check"), epilog=_example("check"))

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from crosscompat.book import crosses, plants, wanted
-from crosscompat.book.cells import write_sheet
+from crosscompat.book.cells import read_sheet, write_sheet
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.settings import FILE_NAME, FORMAT
 from crosscompat.errors import WrongUse
 from crosscompat.files import write_atomically
+from crosscompat.phylogeny.ranks import ranks_among
 from crosscompat.wording import say
 
 __all__ = ["Made", "create_collection"]
@@ -31,7 +32,33 @@ class Made:
     tree: str
 
 
-def create_collection(folder: Path, *, tree: str | None = None, unit: str | None = None) -> Made:
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """What a collection starts from: a carried tree, or a file with this content."""
+
+    tree: str
+    unit: str | None = None
+    carried: CarriedTree | None = None
+    source: Path | None = None
+    content: bytes | None = None
+    traits: str | None = None
+    trait_kinds: Mapping[str, str] = field(default_factory=dict)
+
+    def lies_in(self, folder: Path) -> bool:
+        """Tell whether the file is in its place already."""
+        place = folder / self.tree
+        return self.source is not None and self.content is None and place.exists() and place.samefile(self.source)
+
+
+def create_collection(
+    folder: Path,
+    *,
+    tree: str | None = None,
+    unit: str | None = None,
+    classification: Path | None = None,
+    alignment: Path | None = None,
+    outgroup: Sequence[str] = (),
+) -> Made:
     """Make a folder with settings and empty tables.
 
     Parameters
@@ -42,56 +69,94 @@ def create_collection(folder: Path, *, tree: str | None = None, unit: str | None
         Name of a carried tree, or a file, which is copied unless it is in the folder already.
     unit : str, optional
         Unit of the branch lengths of a file.
+    classification : Path, optional
+        In place of a tree: a checklist with ranks, copied, which is tree and traits at once.
+    alignment : Path, optional
+        In place of a tree: aligned sequences, of which ``tree.nwk`` is made.
+    outgroup : sequence of str
+        Where to root that tree; by default at the midpoint.
 
     Raises
     ------
     WrongUse
-        If the folder holds a collection already, or the tree is neither carried nor a file.
+        If the folder holds a collection already, the tree is neither carried nor a file, or more than one of tree,
+        classification and alignment is given.
+    BadInput
+        With every fault of a checklist or an alignment.
     """
-    carried, file = _tree(tree)
-    copy = folder / file.name if file else None
-    in_place = copy is not None and file is not None and copy.exists() and copy.samefile(file)
-    names = (FILE_NAME, *_HEADERS, *([file.name] if file and not in_place else []))
+    if sum(given is not None for given in (tree, classification, alignment)) > 1:
+        raise WrongUse(say("create.one_start"))
+    if outgroup and alignment is None:
+        raise WrongUse(say("create.outgroup"))
+    if classification is not None:
+        start = _from_checklist(classification)
+    elif alignment is not None:
+        start = _from_alignment(alignment, outgroup)
+    else:
+        start = _from_tree(tree, unit)
+    return _make(folder, start)
+
+
+def _make(folder: Path, start: _Start) -> Made:
+    own = [start.tree] if start.carried is None else []
+    in_place = start.lies_in(folder)
+    names = (FILE_NAME, *_HEADERS, *([] if in_place else own))
     there = [name for name in names if (folder / name).exists()]
     if there:
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
-    if file is not None and copy is not None and not in_place:
-        shutil.copyfile(file, copy)
+    if start.content is not None:
+        write_atomically(folder / start.tree, start.content)
+    elif start.source is not None and not in_place:
+        shutil.copyfile(start.source, folder / start.tree)
     for name, header in _HEADERS.items():
         write_sheet(folder / name, header, [])
-    used = carried.name if carried else file.name if file else _DEFAULT_TREE
-    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, used, carried, unit).encode())
-    return Made(str(folder), [FILE_NAME, *_HEADERS, *([file.name] if file else [])], used)
+    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start).encode())
+    return Made(str(folder), [FILE_NAME, *_HEADERS, *own], start.tree)
 
 
-def _tree(tree: str | None) -> tuple[CarriedTree | None, Path | None]:
-    if tree is None:
-        return carried_tree(_DEFAULT_TREE), None
-    if tree in {carried.name for carried in carried_trees()}:
-        return carried_tree(tree), None
-    if Path(tree).is_file():
-        return None, Path(tree)
-    raise WrongUse(say("create.no_tree", tree=tree, known=_listed([carried.name for carried in carried_trees()])))
+def _from_tree(tree: str | None, unit: str | None) -> _Start:
+    name = tree or _DEFAULT_TREE
+    if name in {carried.name for carried in carried_trees()}:
+        carried = carried_tree(name)
+        return _Start(name, carried.unit, carried, traits=name)
+    if Path(name).is_file():
+        return _Start(Path(name).name, unit, source=Path(name))
+    known = ", ".join(carried.name for carried in carried_trees())
+    raise WrongUse(say("create.no_tree", tree=name, known=known))
 
 
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names)
+def _from_checklist(path: Path) -> _Start:
+    from crosscompat.phylogeny.classification import read_classification  # noqa: PLC0415 - one start of several
+
+    read_classification(path)
+    ranks = ranks_among(read_sheet(path).header)
+    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"))
 
 
-def _settings(name: str, tree: str, carried: CarriedTree | None, unit: str | None) -> str:
+def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
+    from crosscompat.phylogeny.alignment import UNIT, jukes_cantor, read_alignment  # noqa: PLC0415 - one of several
+    from crosscompat.phylogeny.joining import neighbour_joining  # noqa: PLC0415 - as above
+    from crosscompat.phylogeny.write import newick_text  # noqa: PLC0415 - as above
+
+    alignment = read_alignment(path)
+    tree = neighbour_joining(alignment.names, jukes_cantor(alignment), outgroup=outgroup, unit=UNIT)
+    return _Start("tree.nwk", UNIT, content=newick_text(tree).encode())
+
+
+def _settings(name: str, start: _Start) -> str:
     lines = [
         say("create.settings.head"),
         f"format = {FORMAT}",
         f"name = {_quoted(name)}",
         "",
-        say("create.settings.tree"),
-        f"tree = {_quoted(tree)}",
+        say("create.settings.checklist" if start.trait_kinds else "create.settings.tree"),
+        f"tree = {_quoted(start.tree)}",
     ]
-    known_unit = carried.unit if carried else unit
-    lines += [f"tree_unit = {_quoted(known_unit)}"] if known_unit else [say("create.settings.unit")]
-    lines += [f"traits = {_quoted(carried.name)}"] if carried else [say("create.settings.traits")]
-    group, fruit = (carried.group, carried.fruit_word) if carried else ("", "fruit")
+    if not start.trait_kinds:
+        lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
+    lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
+    group, fruit = (start.carried.group, start.carried.fruit_word) if start.carried else ("", "fruit")
     lines += [
         "",
         say("create.settings.group"),
@@ -104,6 +169,9 @@ def _settings(name: str, tree: str, carried: CarriedTree | None, unit: str | Non
         say("create.settings.invented"),
         "invented = false",
     ]
+    if start.trait_kinds:
+        lines += ["", say("create.settings.kinds"), "[trait_kinds]"]
+        lines += [f"{column} = {_quoted(kind)}" for column, kind in start.trait_kinds.items()]
     return "\n".join(lines) + "\n"
 
 

@@ -20,6 +20,7 @@ from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.names import NameIndex
+from crosscompat.phylogeny.classification import is_classification, read_classification
 from crosscompat.phylogeny.read import read_tree
 from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.tree import Distances
@@ -170,6 +171,8 @@ def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
     if path.suffix.lower() == ".csv":
+        if is_classification(path):
+            return read_classification(path)
         return read_distances(path, unit=settings.tree_unit)
     unit = settings.tree_unit or (carried.unit if carried else None)
     return read_tree(path, unit=unit, index=settings.tree_index)

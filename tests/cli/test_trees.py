@@ -44,3 +44,31 @@ def test_any_two_of_a_thousand_species_are_answered_without_a_record(answer, run
     assert near["pairing"]["distance"]["clade_name"] == "sect. Goniostema"
     assert near["pairing"]["chance"]["mean"] > far["pairing"]["chance"]["mean"]
     assert far["pairing"]["distance"]["relative"] == pytest.approx(1)
+
+
+CHECKLIST = """species,genus,section
+Echinocereus albatus,Echinocereus,One
+Echinocereus brevis,Echinocereus,One
+Echinocereus curtus,Echinocereus,Two
+Mammillaria dura,Mammillaria,
+"""
+
+
+def test_a_checklist_of_several_genera_is_asked_and_checked(run, answer, empty_folder):
+    (empty_folder / "list.csv").write_text(CHECKLIST, encoding="utf-8")
+    assert answer("new", "mine", "--classification", "list.csv")["tree"] == "list.csv"
+    assert answer("check", "--collection", "mine")["unmatched"] == []
+    near = answer("ask", "Echinocereus albatus", "E. brevis", "--collection", "mine")["pairing"]["distance"]
+    far = answer("ask", "Echinocereus albatus", "Mammillaria dura", "--collection", "mine")["pairing"]["distance"]
+    assert (near["patristic"], near["clade_name"], far["patristic"]) == (2, "sect. One", 6)
+    assert "2 rank steps" in run("ask", "Echinocereus albatus", "E. brevis", "--collection", "mine").stdout
+
+
+def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
+    (empty_folder / "its.fasta").write_text(">E_a\nAAAAAAAC\n>E_b\nAAAAAAAA\n>E_c\nAAAACGTA\n", encoding="utf-8")
+    made = answer("new", "mine", "--alignment", "its.fasta", "--outgroup", "E c")
+    assert made["files"][-1] == "tree.nwk"
+    assert answer("check", "--collection", "mine")["species"] == 3
+    run("new", "other", "--alignment", "its.fasta", "--outgroup", "E d", code=2)
+    run("new", "other", "--alignment", "its.fasta", "--tree", "echinocereus", code=2)
+    assert not (empty_folder / "other").exists()

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+from math import log
+
 import pytest
 
 from crosscompat.book import crosses, plants, wanted
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
-from crosscompat.errors import WrongUse
+from crosscompat.errors import BadInput, WrongUse
 
 NEWICK = "((Aus_bus:1,Aus_cus:1):2,Bus_dus:3);\n"
 
@@ -96,3 +98,52 @@ def test_another_tree_of_that_name_is_never_written_over(tmp_path):
     with pytest.raises(WrongUse, match=r"mine\.nwk"):
         create_collection(tmp_path / "a", tree=str(tmp_path / "mine.nwk"))
     assert contents(tmp_path / "a") == {"mine.nwk": b"(x:1,y:1);"}
+
+
+CHECKLIST = "species,section,2n\nAus bus,One,22\nAus cus,One,44\nBus dus,Two,\n"
+FASTA = ">Aus_bus\nAAAAAAAAAA\n>Aus_cus\nAAAAAAAAAC\n>Aus_dus\nAAAAAAACCC\n>Bus_eus\nAAAAGGGCCC\n"
+
+
+def test_a_checklist_is_tree_and_traits_at_once(tmp_path):
+    (tmp_path / "list.csv").write_text(CHECKLIST, encoding="utf-8")
+    made = create_collection(tmp_path / "a", classification=tmp_path / "list.csv")
+    opened = open_collection(tmp_path / "a")
+    assert made.tree == opened.tree_name == "list.csv"
+    assert opened.distances.patristic_from("Aus bus", ["Aus cus", "Bus dus"]).tolist() == [2, 6]
+    assert opened.distances.unit == "rank steps"
+    assert (opened.traits.column("2n").kind, opened.traits.column("section").kind) == ("count", "text")
+    assert sorted(made.files) == sorted(contents(tmp_path / "a"))
+
+
+def test_a_checklist_with_a_fault_makes_nothing(tmp_path):
+    (tmp_path / "list.csv").write_text("species,section\nAus bus,One\nAus_bus,One\n", encoding="utf-8")
+    with pytest.raises(BadInput, match="row 3"):
+        create_collection(tmp_path / "a", classification=tmp_path / "list.csv")
+    assert not (tmp_path / "a").exists()
+
+
+def test_aligned_sequences_become_a_tree(tmp_path):
+    """Shares 1/10, 3/10 … by Jukes & Cantor 1969."""
+    (tmp_path / "its.fasta").write_text(FASTA, encoding="utf-8")
+    made = create_collection(tmp_path / "a", alignment=tmp_path / "its.fasta", outgroup=["Bus eus"])
+    tree = open_collection(tmp_path / "a").distances
+    assert (made.tree, tree.unit, tree.rooted) == ("tree.nwk", "substitutions per site", True)
+    assert sorted(made.files) == sorted(contents(tmp_path / "a"))
+    assert tree.patristic("Aus bus", "Aus cus") == pytest.approx(-0.75 * log(1 - 4 / 30))
+    assert tree.clade("Aus bus", "Aus dus").size == 3
+    create_collection(tmp_path / "b", alignment=tmp_path / "its.fasta")
+    levelled = open_collection(tmp_path / "b").distances
+    names = list(tree.tips)
+    assert levelled.patristic_matrix(names) == pytest.approx(tree.patristic_matrix(names))
+
+
+def test_a_collection_has_one_start(tmp_path):
+    for name, text in (("list.csv", CHECKLIST), ("its.fasta", FASTA)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    start = {"tree": "echinocereus", "classification": tmp_path / "list.csv", "alignment": tmp_path / "its.fasta"}
+    for left_out in start:
+        with pytest.raises(WrongUse, match="one thing"):
+            create_collection(tmp_path / "a", **{key: value for key, value in start.items() if key != left_out})
+    with pytest.raises(WrongUse, match="--alignment"):
+        create_collection(tmp_path / "a", outgroup=["Aus bus"])
+    assert not (tmp_path / "a").exists()
