@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from math import log
 
+import numpy as np
 import pytest
 
 from crosscompat.book import crosses, plants, wanted
@@ -101,7 +102,7 @@ def test_another_tree_of_that_name_is_never_written_over(tmp_path):
 
 
 CHECKLIST = "species,section,2n\nAus bus,One,22\nAus cus,One,44\nBus dus,Two,\n"
-FASTA = ">Aus_bus\nAAAAAAAAAA\n>Aus_cus\nAAAAAAAAAC\n>Aus_dus\nAAAAAAACCC\n>Bus_eus\nAAAAGGGCCC\n"
+FASTA = ">Aus_bus\nTAAAAAAAAAAAAAAAAAAA\n>Aus_cus\nACAAAAAAAAAAAAAAAAAA\n>Bus_eus\nAAGGAAAAAAAAAAAAAAAA\n"
 
 
 def test_a_checklist_is_tree_and_traits_at_once(tmp_path):
@@ -123,17 +124,18 @@ def test_a_checklist_with_a_fault_makes_nothing(tmp_path):
 
 
 def test_aligned_sequences_become_a_tree(tmp_path):
-    """Shares 1/10, 3/10 … by Jukes & Cantor 1969."""
+    """They differ at 2 and 3 of 20 sites: Jukes & Cantor 1969. Any three distances are those of a tree."""
     (tmp_path / "its.fasta").write_text(FASTA, encoding="utf-8")
     made = create_collection(tmp_path / "a", alignment=tmp_path / "its.fasta", outgroup=["Bus eus"])
     tree = open_collection(tmp_path / "a").distances
     assert (made.tree, tree.unit, tree.rooted) == ("tree.nwk", "substitutions per site", True)
     assert sorted(made.files) == sorted(contents(tmp_path / "a"))
-    assert tree.patristic("Aus bus", "Aus cus") == pytest.approx(-0.75 * log(1 - 4 / 30))
-    assert tree.clade("Aus bus", "Aus dus").size == 3
+    near, far = (-0.75 * log(1 - 4 / 3 * share) for share in (0.1, 0.15))
+    names = ["Aus bus", "Aus cus", "Bus eus"]
+    assert tree.patristic_matrix(names) == pytest.approx(np.array([[0, near, far], [near, 0, far], [far, far, 0]]))
+    assert tree.clade("Aus bus", "Aus cus").size == 2
     create_collection(tmp_path / "b", alignment=tmp_path / "its.fasta")
     levelled = open_collection(tmp_path / "b").distances
-    names = list(tree.tips)
     assert levelled.patristic_matrix(names) == pytest.approx(tree.patristic_matrix(names))
 
 
