@@ -195,6 +195,17 @@ class Phylogeny:
     def _held(self) -> Ints:
         return tips_below(self.parent, self.level)
 
+    def tips_under(self, node: int) -> Ints:
+        """Return the numbers, in ``tips``, of the tips that a node holds; a tip holds itself.
+
+        Examples
+        --------
+        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).tips_under(2).tolist()
+        [0, 1]
+        """
+        stop = int(np.searchsorted(self.tip_nodes, node, side="right"))
+        return np.arange(stop - int(self._held[node]), stop)
+
     def patristic(self, a: str, b: str) -> float:
         """Return the sum of branch lengths on the path between two tips, in the tree's unit.
 
