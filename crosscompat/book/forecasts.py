@@ -71,8 +71,9 @@ def read_forecasts(path: str | PathLike[str]) -> tuple[GivenForecast, ...]:
 def add_forecasts(path: Path, forecasts: Iterable[GivenForecast]) -> None:
     """Add rows to ``forecasts.csv``, which is made if it is not there; a row that is there already is not repeated."""
     there = read_forecasts(path) if path.exists() else ()
-    fresh = [forecast for forecast in forecasts if forecast not in set(there)]
-    rows = [{column: getattr(forecast, column) for column in HEADER} for forecast in (*there, *fresh)]
+    known = set(there)
+    fresh = [line for line in dict.fromkeys(forecasts) if line not in known]
+    rows = [{column: getattr(line, column) for column in HEADER} for line in (*there, *fresh)]
     write_sheet(path, HEADER, rows)
 
 

@@ -25,7 +25,7 @@ def test_rows_are_only_ever_added_and_none_twice(tmp_path):
     add_forecasts(path, [GIVEN])
     assert path.read_bytes() == first
     later = replace(GIVEN, date=date(2027, 10, 31))
-    add_forecasts(path, [GIVEN, later])
+    add_forecasts(path, [GIVEN, later, later])
     assert path.read_bytes().startswith(first)
     assert read_forecasts(path) == (GIVEN, later)
 
