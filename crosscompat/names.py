@@ -17,7 +17,7 @@ from crosscompat.wording import say
 
 __all__ = ["Match", "NameIndex", "PlantName", "correct_form", "fold", "genus_of", "parse", "repeated"]
 
-How = Literal["exact", "parsed", "synonym", "species"]
+How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
 
@@ -66,10 +66,11 @@ def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """The label found for a name, and how: "exact", "parsed", "synonym" or "species".
+    """The label found for a name, and how: "exact", "parsed", "synonym", "species" or "hybrid".
 
     "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
-    and only its species is listed. ``sentence`` says it to a person; empty when exact.
+    and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.hybrids`).
+    ``sentence`` says it to a person; empty when exact.
     """
 
     label: str
