@@ -23,7 +23,10 @@ __all__ = [
     "HEADER",
     "NO_POLLEN_PARENT",
     "POLLEN_KINDS",
+    "PROOFS",
+    "SELFED",
     "STAGES",
+    "UNCHECKED",
     "Cross",
     "count_arrays",
     "crosses_fingerprint",
@@ -33,6 +36,9 @@ __all__ = [
 STAGES = ("set", "hold", "fill", "germinate")
 NO_POLLEN_PARENT = ("open", "none")
 POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
+
+UNCHECKED, SELFED = "not checked", "like the mother"
+PROOFS = (UNCHECKED, SELFED, "looks hybrid", "proved")
 
 _TEXTS = (
     *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),
@@ -66,6 +72,10 @@ class Cross:
         An accident that ended it, which is no failure of the cross.
     only_successes : bool or None
         From a batch in which failures were not written down.
+    stamens_removed : bool or None
+        Whether the seed parent's own stamens (or male florets) were taken out in time.
+    proof : str or None
+        Whether the seedlings are hybrids: ``not checked``, ``like the mother``, ``looks hybrid``, ``proved``.
     recorded_at : datetime or None
         In UTC.
     """
@@ -94,6 +104,8 @@ class Cross:
     closed_stage: str | None = None
     lost_to: str | None = None
     only_successes: bool | None = None
+    stamens_removed: bool | None = None
+    proof: str | None = None
     source: str | None = None
     recorded_at: datetime | None = None
     note: str | None = None
@@ -108,7 +120,8 @@ class Cross:
 HEADER = (
     *("id", "cross", "date", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "grower", "pollen_kind"),
     *("technique", "isolation", "units", "unit_kind", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown"),
-    *("seedlings", "tried", "took", "closed_stage", "lost_to", "only_successes", "source", "recorded_at", "note"),
+    *("seedlings", "tried", "took", "closed_stage", "lost_to", "only_successes", "stamens_removed", "proof"),
+    *("source", "recorded_at", "note"),
 )
 
 _REQUIRED = ("date", "seed_parent", "pollen_parent")
@@ -170,6 +183,8 @@ def _cross(cells: Cells, counts: Mapping[str, Any]) -> Cross | None:
         "pollen_kind": pollen_kind,
         "closed_stage": cells.choice("closed_stage", STAGES),
         "only_successes": cells.yes_no("only_successes"),
+        "stamens_removed": cells.yes_no("stamens_removed"),
+        "proof": cells.choice("proof", PROOFS),
         "recorded_at": cells.timestamp("recorded_at"),
         "row": cells.row.number,
     }

@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.crosses import Cross, count_arrays
+from crosscompat.book.chain import ChainOutcomes, chain_outcomes
+from crosscompat.book.crosses import SELFED, UNCHECKED, Cross, count_arrays
+from crosscompat.book.gaps import counts_stages
 from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.names import NameIndex
 
-__all__ = ["REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful", "no_pairing"]
+__all__ = ["DOUBTFUL", "REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful", "no_pairing", "stages_counted"]
+
+Floats = NDArray[np.float64]
+
+DOUBTFUL = 0.5
+"""Weight of a seedling that may be the mother's own: a judgement."""
 
 REASONS = (
     "no_pairing",
     "one_clone",
     "technique",
+    "selfed",
     "only_successes",
     "not_in_tree",
     "not_finished",
@@ -50,7 +58,11 @@ class Evidence:
     seed, pollen : tuple of str
         Their parents, as labels of the tree.
     outcomes : Outcomes
-        What came of each.
+        What came of each as a whole; unknown until the window of the last stage has passed.
+    chain : ChainOutcomes
+        What each says about every stage.
+    weight : ndarray of float, shape (n_crosses,)
+        How much of a full record each is.
     left_out : tuple of LeftOut
         All other crosses.
     """
@@ -59,21 +71,38 @@ class Evidence:
     seed: tuple[str, ...]
     pollen: tuple[str, ...]
     outcomes: Outcomes
+    chain: ChainOutcomes
+    weight: Floats
     left_out: tuple[LeftOut, ...]
+
+    @property
+    def by_stage(self) -> bool:
+        """Whether any of the crosses was counted on the way from flower to seedling."""
+        return self.chain.counted
 
     def __getitem__(self, at: Sequence[int]) -> Evidence:
         """Return the evidence of some of the crosses, by their place among those that enter."""
+        place = np.array(at, dtype=np.int64)
         return Evidence(
             tuple(self.crosses[i] for i in at),
             tuple(self.seed[i] for i in at),
             tuple(self.pollen[i] for i in at),
-            _taken(self.outcomes, np.array(at, dtype=np.int64)),
+            _taken(self.outcomes, place),
+            self.chain[place],
+            self.weight[place],
             self.left_out,
         )
 
 
 def evidence_from(
-    crosses: Sequence[Cross], plants: Plants, index: NameIndex, *, as_of: date, window_days: int
+    crosses: Sequence[Cross],
+    plants: Plants,
+    index: NameIndex,
+    *,
+    as_of: date,
+    windows: Mapping[str, float],
+    self_fertile: Collection[str] = (),
+    doubtful: float = DOUBTFUL,
 ) -> Evidence:
     """Choose the crosses that enter a fit.
 
@@ -87,28 +116,40 @@ def evidence_from(
         The species that have a place on the tree.
     as_of : date
         The day on which the season is read.
-    window_days : int
-        A cross younger than this does not enter, whatever is known of it: failures are known early and successes
-        late, so that counting early ones would make every pairing look worse than it is.
+    windows : mapping of str to float
+        Days after the pollination on which each stage is closed. A stage says nothing before, whatever is known of it,
+        and "no seedling" is none before the last: failures are known early and successes late, so that counting early
+        ones would make every pairing look worse than it is.
+    self_fertile : collection of str
+        Labels of species known to set seed to their own pollen; a finding on the plant itself overrides them.
+    doubtful : float
+        Weight of a cross whose seedlings were never checked, from a self-fertile mother whose own stamens were left in.
     """
-    outcomes = outcomes_of(_counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_))
+    counts, lost = _counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_)
+    age = np.array([(as_of - cross.date).days for cross in crosses], dtype=np.float64)
+    chain = chain_outcomes(counts, age, windows, lost)
+    outcomes = _finished(outcomes_of(counts, lost), age >= max(windows.values()))
     places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
+    says = outcomes.known | chain.speaks
     entered: list[int] = []
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
-        young = (as_of - cross.date).days < window_days
-        reason = _never(cross, plants, places[i]) or _not_yet(cross, young=young, known=bool(outcomes.known[i]))
+        young = age[i] < max(windows.values())
+        reason = _never(cross, plants, places[i]) or _not_yet(cross, young=young, says=bool(says[i]))
         if reason is None:
             entered.append(i)
         else:
             left_out.append(LeftOut(cross, reason))
-    return Evidence(
-        tuple(crosses[i] for i in entered),
-        tuple(str(places[i][0]) for i in entered),
-        tuple(str(places[i][1]) for i in entered),
-        _taken(outcomes, np.array(entered, dtype=np.int64)),
-        tuple(left_out),
-    )
+    weight = [
+        doubtful if _in_doubt(cross, plants, place[0], self_fertile) else 1.0
+        for cross, place in zip(crosses, places, strict=True)
+    ]
+    both = [(str(seed), str(pollen)) for seed, pollen in places]
+    every = Evidence(
+        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, chain,
+        np.array(weight, dtype=np.float64), tuple(left_out),
+    )  # fmt: skip
+    return every[entered]
 
 
 def no_pairing(cross: Cross, plants: Plants) -> str | None:
@@ -123,6 +164,20 @@ def no_pairing(cross: Cross, plants: Plants) -> str | None:
     if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
         return "no_pairing"
     return "one_clone" if plants.one_clone(cross.seed_plant, cross.pollen_plant) else None
+
+
+def stages_counted(crosses: Sequence[Cross]) -> bool:
+    """Tell whether any cross was counted on the way from flower to seedling.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> stages_counted([Cross(date(2024, 5, 1), "A", "B", tried=4, took=1)])
+    False
+    >>> stages_counted([Cross(date(2024, 5, 1), "A", "B", pods_set=1)])
+    True
+    """
+    return bool(counts_stages(_counts(crosses)).any())
 
 
 def fruitful(cross: Cross) -> bool | None:
@@ -151,18 +206,34 @@ def _never(cross: Cross, plants: Plants, place: tuple[str | None, str | None]) -
         return reason
     if cross.technique not in _PLAIN:
         return "technique"
+    if cross.proof == SELFED:
+        return "selfed"
     if cross.only_successes:
         return "only_successes"
     return "not_in_tree" if None in place else None
 
 
-def _not_yet(cross: Cross, *, young: bool, known: bool) -> str | None:
-    """Why the outcome of a cross is not to be read yet, if so."""
+def _not_yet(cross: Cross, *, young: bool, says: bool) -> str | None:
+    """Why a cross has nothing to say yet, if so."""
+    if says:
+        return None
     if young:
         return "not_finished"
-    if known:
-        return None
     return "lost" if cross.lost_to is not None else "unknown_outcome"
+
+
+def _in_doubt(cross: Cross, plants: Plants, label: str | None, self_fertile: Collection[str]) -> bool:
+    """Tell whether the seedlings of a cross may well be the mother's own."""
+    mother = plants.find(cross.seed_plant)
+    own = None if mother is None else mother.self_fertile
+    selfs = label in self_fertile if own is None else own
+    came_up = bool(cross.seedlings) or bool(cross.took)
+    return selfs and came_up and cross.stamens_removed is False and cross.proof in {None, UNCHECKED}
+
+
+def _finished(outcomes: Outcomes, finished: NDArray[np.bool_]) -> Outcomes:
+    known = outcomes.known & finished
+    return Outcomes(outcomes.tried, outcomes.took, outcomes.some & known, known, outcomes.uncounted & known)
 
 
 def _taken(outcomes: Outcomes, at: NDArray[np.int64]) -> Outcomes:

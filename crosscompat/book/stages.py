@@ -69,7 +69,8 @@ def stage_outcomes(
         Days since the pollination.
     windows : mapping of str to float
         Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show
-        early and successes late.
+        early and successes late. That something came through because it was seen later on counts only once the last
+        stage is closed, for not until then would its absence count.
     lost : ndarray of bool, shape (n_crosses,), optional
         True where an accident ended the cross. It struck at the last stage that was counted, so that what came through
         there still counts, as "some", and what is missing does not.
@@ -89,12 +90,13 @@ def stage_outcomes(
     (array([ True, False]), array([False, False]))
     """
     struck = _struck(counts, np.zeros(len(age), dtype=np.bool_) if lost is None else lost)
+    finished = age >= windows[list(STAGES)[-1]]
     found = {}
     for stage in STAGES:
         before, after = _counts(stage, counts, len(age))
         counted = (before > 0) & ~np.isnan(after)
         shown = np.any([counts[column] > 0 for column in _SHOWN_BY[stage] if column in counts], axis=0)
-        some = (before > 0) & np.where(counted, struck[stage] & (after > 0), shown)
+        some = (before > 0) & np.where(counted, struck[stage] & (after > 0), shown & finished)
         exact = counted & ~struck[stage]
         known = (exact | some) & (age >= windows[stage])
         found[stage] = StageOutcomes(

@@ -23,8 +23,9 @@ FILE_NAME = "collection.toml"
 FORMAT = 1
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
-_POSITIVE = ("reference", "window_days")
+_POSITIVE = ("reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
 _NOT_NEGATIVE = ("format",)
+_SHARES = ("doubtful_weight",)
 _LEAP_YEAR = 2024
 
 
@@ -62,6 +63,14 @@ class Settings:
         Month and day on which seasons start, ``MM-DD``.
     window_days : int
         Days from the brush to the last seedling; a cross older than this is finished.
+    set_days, hold_days, fill_days : int or None
+        Days from the brush until pod set, holding and filling can be judged; None for what the group usually takes.
+    seeds_per_pod : float or None
+        Seeds expected in a ripe pod before any was counted; None for what the group usually holds.
+    most_seeds : int or None
+        Most seeds that a pod can hold; None for no such number, or that of the group (three in spurges).
+    doubtful_weight : float
+        What a seedling that may be the mother's own counts, from 0 to 1.
     reference : float or None
         The distance that counts as 1; written at each retraining.
     reference_fixed : bool
@@ -84,16 +93,61 @@ class Settings:
     hemisphere: str = "north"
     season_start: str = DEFAULT_START["north"]
     window_days: int = 365
+    set_days: int | None = None
+    hold_days: int | None = None
+    fill_days: int | None = None
+    seeds_per_pod: float | None = None
+    most_seeds: int | None = None
+    doubtful_weight: float = 0.5
     reference: float | None = None
     reference_fixed: bool = False
     invented: bool = False
     priors: Mapping[str, Any] = field(default_factory=dict)
 
+    @property
+    def windows(self) -> Mapping[str, float]:
+        """Days from the brush until each stage is closed; none takes longer than the whole.
+
+        Examples
+        --------
+        >>> dict(Settings(group="spurge", hold_days=90).windows)
+        {'set': 21.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
+        """
+        usual = _USUAL[self.group]
+        own = {"set": self.set_days, "hold": self.hold_days, "fill": self.fill_days}
+        days = {stage: float(own[stage] or usual[stage]) for stage in own}
+        return {stage: min(d, float(self.window_days)) for stage, d in days.items()} | {
+            "germinate": float(self.window_days)
+        }
+
+    @property
+    def pod(self) -> tuple[float, int | None]:
+        """Seeds expected in a ripe pod before any was counted, and the most it can hold.
+
+        Examples
+        --------
+        >>> Settings(group="spurge").pod, Settings(group="spurge", most_seeds=5).pod, Settings().pod
+        ((2.0, 3), (2.0, 5), (20.0, None))
+        """
+        usual = _USUAL[self.group]
+        most = self.most_seeds or int(usual["most"]) or None
+        return float(self.seeds_per_pod or usual["seeds"]), most
+
+
+_USUAL: Mapping[str, Mapping[str, float]] = {
+    # Days: first swelling from day 2 to 14 in spurges, fruit ripe in 2 to 3 months in hedgehog cacti, with time to
+    # spare (common practice, no source). A spurge capsule has three cells with one ovule each (Phytotaxa 181); the
+    # other seeds per pod are judgements.
+    "": {"set": 30, "hold": 150, "fill": 180, "seeds": 20, "most": 0},
+    "cactus": {"set": 30, "hold": 150, "fill": 180, "seeds": 100, "most": 0},
+    "spurge": {"set": 21, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
+}
 
 _TYPES: Mapping[str, tuple[type, ...]] = {
     "format": (int,),
     "tree_index": (int,),
-    "window_days": (int,),
+    **dict.fromkeys(("window_days", "set_days", "hold_days", "fill_days", "most_seeds"), (int,)),
+    **dict.fromkeys(("seeds_per_pod", "doubtful_weight"), (int, float)),
     "reference": (int, float),
     "reference_fixed": (bool,),
     "invented": (bool,),
@@ -176,6 +230,8 @@ def _wrong_value(key: str, value: Any) -> str | None:
         return say("settings.season_start", got=value)
     if key in _POSITIVE and not 0 < value < inf:
         return say("settings.positive", key=key, got=value)
+    if key in _SHARES and not 0 < value <= 1:
+        return say("settings.share", key=key, got=value)
     if key in _NOT_NEGATIVE and value < 0:
         return say("settings.negative", key=key, got=value)
     return None

@@ -22,8 +22,10 @@ TODAY = date(2026, 6, 1)
 TOOK = Cross(date(2024, 5, 1), "Aus bus", "Aus cus", tried=4, took=1)
 
 
-def sorted_out(*crosses, window_days=365, as_of=TODAY):
-    return evidence_from(crosses, BENCH, INDEX, as_of=as_of, window_days=window_days)
+def sorted_out(*crosses, window_days=365, as_of=TODAY, **more):
+    windows = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
+    windows = {stage: min(days, window_days) for stage, days in windows.items()} | {"germinate": window_days}
+    return evidence_from(crosses, BENCH, INDEX, as_of=as_of, windows=windows, **more)
 
 
 def why(cross, **settings):
@@ -66,9 +68,13 @@ def test_what_enters_and_why_the_rest_does_not(change, reason):
 
 def test_the_first_reason_that_holds_is_told():
     """Each reason is put right in turn, and the next one of the list comes up."""
-    cross = Cross(TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", technique="graft", only_successes=True)
+    cross = Cross(
+        TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", technique="graft", only_successes=True,
+        proof="like the mother",
+    )  # fmt: skip
     mends = [
-        {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"technique": None}, {"only_successes": None},
+        {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"technique": None}, {"proof": "proved"},
+        {"only_successes": None},
         {"seed_parent": "Aus bus"}, {"date": date(2024, 5, 1), "lost_to": "mice"}, {"lost_to": None},
         {"pods_set": 0},
     ]  # fmt: skip
@@ -84,10 +90,47 @@ def test_every_reason_has_its_sentence():
 
 
 @pytest.mark.parametrize(("age", "enters"), [(364, False), (365, True), (366, True), (-10, False)])
-@pytest.mark.parametrize("outcome", [{"pods_set": 0}, {"seedlings": 3}, {"tried": 4, "took": 4}])
-def test_nothing_younger_than_the_window_enters_whatever_is_known(age, enters, outcome):
+@pytest.mark.parametrize("outcome", [{"seedlings": 3}, {"tried": 4, "took": 4}, {"tried": 4, "took": 0}])
+def test_no_outcome_as_a_whole_enters_before_the_window_whatever_is_known(age, enters, outcome):
     cross = Cross(TODAY - timedelta(days=age), "Aus bus", "Aus cus", **outcome)
     assert (why(cross) is None) == enters
+
+
+@pytest.mark.parametrize(("age", "set_known", "finished"), [(29, False, False), (30, True, False), (365, True, True)])
+@pytest.mark.parametrize("pods", [0, 3])
+def test_a_cross_under_way_counts_for_the_stages_that_are_over(age, set_known, finished, pods):
+    cross = Cross(TODAY - timedelta(days=age), "Aus bus", "Aus cus", units=4, pods_set=pods)
+    found = sorted_out(cross)
+    assert [bool(found.chain.stages["set"].known.any()), bool(found.outcomes.known.any())] == [
+        set_known,
+        finished and pods == 0,
+    ]
+    assert why(cross) == (None if set_known else "not_finished")
+
+
+@pytest.mark.parametrize(
+    ("change", "weight"),
+    [
+        ({}, 0.5),
+        ({"proof": "not checked"}, 0.5),
+        ({"proof": "looks hybrid"}, 1),
+        ({"proof": "proved"}, 1),
+        ({"stamens_removed": True}, 1),
+        ({"stamens_removed": None}, 1),
+        ({"took": 0}, 1),
+        ({"seed_parent": "Aus cus", "pollen_parent": "Aus bus"}, 1),
+        ({"seed_plant": "B"}, 1),  # found not to self
+        ({"seed_parent": "Aus cus", "pollen_parent": "Aus bus", "seed_plant": "S"}, 0.5),  # found to self
+    ],
+)
+def test_a_seedling_that_may_be_the_mothers_own_counts_half(change, weight):
+    bench = Plants.of([Plant("B", "Aus bus", "B", self_fertile=False), Plant("S", "Aus cus", "S", self_fertile=True)])
+    cross = replace(TOOK, **{"stamens_removed": False, **change})
+    windows = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
+    found = evidence_from([cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"})
+    assert found.weight.tolist() == [weight]
+    told = evidence_from([cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"}, doubtful=0.2)
+    assert told.weight.tolist() == [0.2 if weight == 0.5 else 1]
 
 
 def test_a_window_longer_than_the_calendar_is_no_fault():
@@ -142,7 +185,8 @@ def test_every_cross_enters_or_is_told(book):
     assert sorted([id(c) for c in found.crosses] + [id(left.cross) for left in found.left_out]) == sorted(map(id, book))
     assert {left.reason for left in found.left_out} <= set(REASONS)
     assert len(found.crosses) == len(found.seed) == len(found.pollen) == found.outcomes.tried.size
-    assert found.outcomes.known.all()
+    assert (found.outcomes.known | found.chain.speaks).all()
+    assert found.weight.size == len(found.crosses)
 
 
 @pytest.mark.parametrize(
@@ -188,7 +232,7 @@ def rates(seasons, n):
     for _ in range(seasons):
         book = list(half_told(rng, n))
         entered = sorted_out(*book).outcomes
-        by_cohort.append((entered.took.sum(), entered.tried.sum()))
+        by_cohort.append((entered.took[entered.known].sum(), entered.tried[entered.known].sum()))
         column = {
             name: np.array([np.nan if getattr(c, name) is None else getattr(c, name) for c in book], dtype=float)
             for name in ("units", "pods_set", "seedlings")

@@ -117,7 +117,7 @@ def plainly(row, age, lost):
         if age < WINDOWS[stage] or not n:
             yield None
         elif k is None:
-            yield (n, "some") if any(row[name] for name in beyond) else None
+            yield (n, "some") if age >= WINDOWS["germinate"] and any(row[name] for name in beyond) else None
         elif lost and i == last:
             yield (n, "some") if k else None
         else:
