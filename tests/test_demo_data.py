@@ -18,7 +18,7 @@ from crosscompat.book.evidence import evidence_from
 from crosscompat.book.plants import read_plants
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
-from crosscompat.collection.settings import read_settings
+from crosscompat.collection.settings import Settings, read_settings
 from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -269,7 +269,7 @@ def test_our_own_model_sees_it_too():
         read_plants(DEMO / "plants.csv"),
         tree.index,
         as_of=dt.date(2026, 11, 1),
-        window_days=365,
+        windows=Settings(group="cactus").windows,
     )
     entered = {cross.cross for cross in sorted_out.crosses}
     book = pd.read_csv(DEMO / "crosses.csv")

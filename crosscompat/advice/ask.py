@@ -20,11 +20,11 @@ from crosscompat.advice.figures import (
     tree_figures,
 )
 from crosscompat.advice.parents import Parent, find_parents
-from crosscompat.advice.reasoning import Reason, reasons_in_words
+from crosscompat.advice.stages import StageForecast, stage_forecasts
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
-from crosscompat.model.forecast import chances, flowers_for, logits
+from crosscompat.model.outlook import flowers_needed, outlook, seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Answer", "PairForecast", "ask"]
@@ -46,15 +46,15 @@ class PairForecast:
         Of at least one seedling from them.
     per_flower : Interval
         Of a seedling from one flower.
-    logit_mean, logit_sd : float
-        The Gaussian belief behind ``per_flower``.
     verdict, verdict_words : str
         The chance as one of a few words.
     flowers_for_half, flowers_for_four_fifths : int or None
         Fewest flowers for that chance; None if more than 200.
     distance : Distance
-    reasons : list of Reason
-        Their logits add up to ``logit_mean``.
+    stages : list of StageForecast
+        The way to a seedling, stage by stage with its reasons.
+    seeds_per_pod : float or None
+        What a ripe pod is taken to hold; None where the way is taken in one.
     cautions : list of Caution
     past : list of Past
         Earlier crosses of this pairing, this way round.
@@ -67,14 +67,13 @@ class PairForecast:
     flowers: int
     chance: Interval
     per_flower: Interval
-    logit_mean: float
-    logit_sd: float
     verdict: str
     verdict_words: str
     flowers_for_half: int | None
     flowers_for_four_fifths: int | None
     distance: Distance
-    reasons: list[Reason]
+    stages: list[StageForecast]
+    seeds_per_pod: float | None
     cautions: list[Caution]
     past: list[Past]
 
@@ -90,7 +89,7 @@ class Answer:
     invented: bool
     notes: list[str]
     handling: list[Caution]
-    schema: Literal["crosscompat.ask/1"] = "crosscompat.ask/1"
+    schema: Literal["crosscompat.ask/2"] = "crosscompat.ask/2"
 
 
 def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> Answer:
@@ -132,11 +131,11 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
     rows = rows_of(collection, basis.model, [seed.label], [pollen.label])
     asked = asked_of(collection, basis.model, [(seed, pollen)])
-    answer = logits(basis.model, rows, asked)
-    all_flowers = chances(answer, flowers)
+    belief = outlook(basis.model, rows, asked)
+    all_flowers = seedling_chances(belief, flowers)
     chance = interval_at(all_flowers, 0)
     word = verdict(chance.mean, chance.low, chance.high)
-    half, four_fifths = (int(flowers_for(answer, target)[0]) or None for target in (0.5, 0.8))
+    half, four_fifths = (int(flowers_needed(belief, target)[0]) or None for target in (0.5, 0.8))
     return PairForecast(
         seed_parent=seed.name,
         pollen_parent=pollen.name,
@@ -144,15 +143,14 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         pollen_plant=pollen.plant.plant if pollen.plant else None,
         flowers=flowers,
         chance=chance,
-        per_flower=interval_at(chances(answer), 0),
-        logit_mean=float(answer.mean[0]),
-        logit_sd=float(answer.sd[0]),
+        per_flower=interval_at(seedling_chances(belief), 0),
         verdict=word,
         verdict_words=verdict_words(word),
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance_of(collection, basis, seed.label, pollen.label),
-        reasons=reasons_in_words(basis.model, rows[0], asked),
+        stages=stage_forecasts(basis.model, rows[0], asked, belief),
+        seeds_per_pod=basis.model.seeds.mean if basis.model.seeds else None,
         cautions=cautions(collection, basis.model, seed, pollen, rows[0]),
         past=past_of(collection, seed.label, pollen.label),
     )

@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from crosscompat.advice.parents import Parent
+from crosscompat.book.evidence import stages_counted
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, prior_model
-from crosscompat.model.forecast import Chances, Logits, chances, logits
+from crosscompat.model.forecast import Chances
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.outlook import Outlook, outlook, seedling_chances
 from crosscompat.model.pairings import Pairings, Parents, pairings_of
+from crosscompat.model.seeds import fit_seeds
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 
@@ -25,8 +29,9 @@ __all__ = [
     "chances_of",
     "clones_of",
     "collection_reference",
-    "logits_of",
+    "outlook_of",
     "pairings_among",
+    "prior_of",
     "rows_of",
 ]
 
@@ -56,11 +61,21 @@ def basis_of(collection: Collection) -> Basis:
     """Return the model of the last retraining, or the prior if there was none."""
     saved = collection.saved
     if saved is None:
-        reference = collection.settings.reference or collection_reference(collection)
-        return Basis(prior_model(recipe_for(collection.traits, reference, unit=collection.distances.unit)))
+        return Basis(prior_of(collection))
     now = collection.fingerprints
     changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
     return Basis(saved.model, saved.as_of, changed, saved.fingerprint)
+
+
+def prior_of(collection: Collection) -> FittedModel:
+    """Return the model of a collection before any cross: stage by stage, unless crosses are kept in the plain form."""
+    reference = collection.settings.reference or collection_reference(collection)
+    recipe = recipe_for(collection.traits, reference, unit=collection.distances.unit)
+    if collection.crosses and not stages_counted(collection.crosses):
+        return prior_model(recipe)
+    expected, most = collection.settings.pod
+    none = np.empty(0)
+    return prior_model(recipe, fit_seeds(none, none, expected=expected, cap=most))
 
 
 def collection_reference(collection: Collection) -> float:
@@ -84,9 +99,9 @@ def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pol
     return pair_rows(model.recipe, distance, collection.traits, seed, pollen)
 
 
-def logits_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Logits:
-    """Return the logits of the chance per flower of directed pairs of labels."""
-    return logits(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
+def outlook_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Outlook:
+    """Return what a model expects of directed pairs of labels, no plant named."""
+    return outlook(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
 
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
@@ -102,7 +117,7 @@ def chances_of(collection: Collection, model: FittedModel, parents: Parents, flo
         One number, or one a pairing.
     """
     rows = rows_of(collection, model, parents.seed, parents.pollen)
-    return chances(logits(model, rows, pairings_of(model.seen, collection.distances, parents)), flowers)
+    return seedling_chances(outlook(model, rows, pairings_of(model.seen, collection.distances, parents)), flowers)
 
 
 def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:

@@ -100,8 +100,12 @@ class BasisFigures:
     ----------
     kind : str
         ``crosses`` or ``prior``.
-    crosses, took : int
-        Finished crosses that entered, and those with a seedling.
+    crosses : int
+        Finished crosses that entered.
+    under_way : int
+        Crosses that count for some stages and are open for the rest.
+    took : int
+        Finished crosses with a seedling.
     as_of : str or None
         ISO date on which the season was read.
     changed : list of str
@@ -114,6 +118,7 @@ class BasisFigures:
 
     kind: str
     crosses: int
+    under_way: int
     took: int
     as_of: str | None
     changed: list[str]
@@ -179,7 +184,10 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     """Return what a forecast rests on, with what has changed since."""
     seen = basis.model.seen
     kind = "prior" if basis.as_of is None else "crosses"
-    words = [say(f"basis.{kind}", n=seen.crosses, took=seen.took, as_of=basis.as_of)]
+    finished = seen.crosses if seen.finished is None else seen.finished
+    words = [say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)]
+    if finished < seen.crosses:
+        words.append(say("basis.under_way", n=seen.crosses - finished))
     if collection.settings.invented and kind == "crosses":
         words.append(say("basis.invented"))
     if seen.crosses and not seen.related:
@@ -188,7 +196,14 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
         changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
         words.append(say("basis.changed", changed=changed))
     return BasisFigures(
-        kind, seen.crosses, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, " ".join(words)
+        kind,
+        finished,
+        seen.crosses - finished,
+        seen.took,
+        basis.as_of,
+        list(basis.changed),
+        basis.fingerprint,
+        " ".join(words),
     )
 
 

@@ -10,18 +10,21 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.basis import Basis, basis_of, logits_of, pairings_among, rows_of
+from crosscompat.advice.basis import Basis, basis_of, outlook_of, pairings_among, rows_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
-from crosscompat.advice.fitting import fitted_on
+from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
-from crosscompat.book.evidence import REASONS, Evidence, evidence_from
+from crosscompat.book.evidence import REASONS, Evidence
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
 from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import Reasons, chances, reasons
+from crosscompat.model.forecast import Reasons, reasons
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.pairings import Pairings
 from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.names import correct_form
 from crosscompat.wording import say
@@ -45,8 +48,9 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Weighting:
-    """What a feature weighs, on the logit scale, before and after; None where it was not in the model."""
+    """What a feature weighs at a stage, on the logit scale, before and after; None where it was not in the model."""
 
+    stage: str
     feature: str
     words: str
     before: float | None
@@ -106,7 +110,12 @@ class Lesson:
     reference_after: float
     unit: str | None
     invented: bool
-    schema: Literal["crosscompat.retrain/1"] = "crosscompat.retrain/1"
+    schema: Literal["crosscompat.retrain/2"] = "crosscompat.retrain/2"
+
+    @property
+    def learned(self) -> bool:
+        """Whether any cross has anything to teach yet."""
+        return bool(self.after.crosses or self.after.under_way)
 
 
 def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
@@ -125,13 +134,10 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
     SavedModel
         To be kept with `keep`.
     """
-    settings = collection.settings
-    evidence = evidence_from(
-        collection.crosses, collection.plants, collection.index, as_of=as_of, window_days=settings.window_days
-    )
+    evidence = evidence_of(collection, as_of)
     before = basis_of(collection)
     model = fitted_on(collection, evidence)
-    saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), settings.invented)
+    saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), collection.settings.invented)
     after = Basis(model, as_of.isoformat(), (), saved.fingerprint)
     return _lesson(collection, evidence, before, after), saved
 
@@ -164,14 +170,15 @@ def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Ba
 
 def _seasons(evidence: Evidence, start: str) -> list[SeasonCount]:
     took = evidence.outcomes.some | (evidence.outcomes.took > 0)
-    season_of_each = [season_of(cross.date, start) for cross in evidence.crosses]
+    finished = np.flatnonzero(evidence.outcomes.known)
+    season_of_each = {int(i): season_of(evidence.crosses[i].date, start) for i in finished}
     return [
         SeasonCount(
             season,
-            season_of_each.count(season),
-            sum(bool(took[i]) for i, its_season in enumerate(season_of_each) if its_season == season),
+            list(season_of_each.values()).count(season),
+            sum(bool(took[i]) for i, its_season in season_of_each.items() if its_season == season),
         )
-        for season in sorted(set(season_of_each))
+        for season in sorted(set(season_of_each.values()))
     ]
 
 
@@ -188,7 +195,7 @@ def _moved(
     if not pairs:
         return []
     seed, pollen = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-    old, new = (chances(logits_of(collection, model, seed, pollen)) for model in (before, after))
+    old, new = (seedling_chances(outlook_of(collection, model, seed, pollen)) for model in (before, after))
     shifts = _shifts(collection, before, after, seed, pollen)
     moved = []
     for i, shift in enumerate(shifts):
@@ -200,20 +207,32 @@ def _moved(
 def _shifts(
     collection: Collection, before: FittedModel, after: FittedModel, seed: Sequence[str], pollen: Sequence[str]
 ) -> list[dict[str, float]]:
-    """Return what each reason of each pair gained, from one model to the other."""
+    """Return what each reason of each pair gained over all stages; empty where the two models have other stages."""
     models = (before, after)
+    if _names(before) != _names(after):
+        return [{} for _ in seed]
     old_rows, new_rows = (rows_of(collection, model, seed, pollen) for model in models)
     was, now = (pairings_among(collection, model, seed, pollen) for model in models)
     shifts = []
     for i, (old_row, new_row) in enumerate(zip(old_rows, new_rows, strict=True)):
         at = slice(i, i + 1)
-        old, new = _parts(reasons(before, old_row, was[at])), _parts(reasons(after, new_row, now[at]))
+        old, new = _parts(before, old_row, was[at]), _parts(after, new_row, now[at])
         shifts.append({name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}})
     return shifts
 
 
-def _parts(found: Reasons) -> dict[str, float]:
-    return {"base": found.base} | {name: logit for name, logit, _ in found.terms}
+def _names(model: FittedModel) -> list[str]:
+    return [stage.stage for stage in model.stages]
+
+
+def _parts(model: FittedModel, row: Floats, asked: Pairings) -> dict[str, float]:
+    """Return what each reason adds, the stages together."""
+    parts: dict[str, float] = {}
+    for stage in range(len(model.stages)):
+        found: Reasons = reasons(model, row, asked, stage)
+        for name, logit in (("base", found.base), *((name, logit) for name, logit, _ in found.terms)):
+            parts[name] = parts.get(name, 0.0) + logit
+    return parts
 
 
 def _why(shift: dict[str, float], gain: float) -> str:
@@ -221,6 +240,8 @@ def _why(shift: dict[str, float], gain: float) -> str:
     if abs(gain) < _HARDLY:
         return say("learn.why.same")
     sign, way = (1, "up") if gain > 0 else (-1, "down")
+    if not shift:
+        return say(f"learn.why.{way}_by_stage")
     feature, pull = max(sorted(shift.items()), key=lambda entry: sign * entry[1])
     if sign * pull <= 0:  # the logit went the other way, and the mean chance followed what is less unsure now
         return say(f"learn.why.{way}_surer")
@@ -228,13 +249,15 @@ def _why(shift: dict[str, float], gain: float) -> str:
 
 
 def _weightings(before: FittedModel, after: FittedModel) -> list[Weighting]:
-    old = dict(zip(before.recipe.names, before.stages[0].mean[1:], strict=True))
-    sd = np.sqrt(np.diag(after.stages[0].covariance))[1:]
-    new = dict(zip(after.recipe.names, zip(after.stages[0].mean[1:], sd, strict=True), strict=True))
+    old = {fit.stage: dict(zip(before.recipe.names, fit.mean[1:], strict=True)) for fit in before.stages}
     found = []
-    for name in dict.fromkeys((*after.recipe.names, *before.recipe.names)):
-        mean, spread = new.get(name, (None, None))
-        found.append(Weighting(name, feature_in_words(name), _number(old.get(name)), _number(mean), _number(spread)))
+    for fit in after.stages:
+        was, sd = old.get(fit.stage, {}), np.sqrt(np.diag(fit.covariance))[1:]
+        new = dict(zip(after.recipe.names, zip(fit.mean[1:], sd, strict=True), strict=True))
+        for name in dict.fromkeys((*after.recipe.names, *was)):
+            mean, spread = new.get(name, (None, None))
+            words = feature_in_words(name)
+            found.append(Weighting(fit.stage, name, words, _number(was.get(name)), _number(mean), _number(spread)))
     return found
 
 

@@ -19,7 +19,7 @@ from crosscompat.advice.figures import (
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
-from crosscompat.model.forecast import chances, logits
+from crosscompat.model.outlook import outlook, seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Partner", "Partners", "partners"]
@@ -93,7 +93,7 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
     rows = rows_of(collection, basis.model, [seed.label for seed, _ in pairs], [pollen.label for _, pollen in pairs])
-    answer = chances(logits(basis.model, rows, asked_of(collection, basis.model, pairs)), flowers)
+    answer = seedling_chances(outlook(basis.model, rows, asked_of(collection, basis.model, pairs)), flowers)
     counts = _past_counts(collection, focus.label)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):

@@ -25,7 +25,7 @@ from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import NoPairing, UnknownName, WrongUse
-from crosscompat.model.forecast import chances, logits
+from crosscompat.model.outlook import outlook, seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Candidate", "RankRow", "Ranking", "Refused", "among_species", "partners_of", "rank", "wanted_pairs"]
@@ -211,8 +211,8 @@ def _rows(
         return
     seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
     numbers = rows_of(collection, basis.model, seed, pollen)
-    answer = logits(basis.model, numbers, asked_of(collection, basis.model, [(c.seed, c.pollen) for c in candidates]))
-    all_flowers, one_flower = chances(answer, flowers), chances(answer)
+    belief = outlook(basis.model, numbers, asked_of(collection, basis.model, [(c.seed, c.pollen) for c in candidates]))
+    all_flowers, one_flower = seedling_chances(belief, flowers), seedling_chances(belief)
     past = past_crosses(collection)
     for i in watch(range(len(candidates))):
         candidate = candidates[i]

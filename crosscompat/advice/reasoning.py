@@ -33,7 +33,7 @@ class Reason:
         The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
         same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0.
     logit : float
-        What it adds to the logit of the chance per flower; all of them add up to the posterior mean.
+        What it adds to the logit of the chance; all of them add up to the posterior mean.
     says : str
         In plain words.
     """
@@ -44,9 +44,9 @@ class Reason:
     says: str
 
 
-def reasons_in_words(model: FittedModel, row: Floats, asked: Pairings | None = None) -> list[Reason]:
-    """Return the reasons for one pairing's chance per flower: an average pairing first, then the weightiest."""
-    found: Reasons = reasons(model, row, asked)
+def reasons_in_words(model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0) -> list[Reason]:
+    """Return the reasons for one pairing's chance at a stage: an average pairing first, then the weightiest."""
+    found: Reasons = reasons(model, row, asked, stage)
     base = Reason("base", None, found.base, say("reasons.base"))
     terms = [
         Reason(name, value, logit, _says(kind, column, value, logit))

@@ -6,15 +6,18 @@ from pathlib import Path
 
 from crosscompat.advice.ask import Answer, PairForecast, ask
 from crosscompat.advice.figures import Past
+from crosscompat.advice.stages import PastWeights, StageForecast
 from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words, who
 from crosscompat.cli.where import collection_or_carried
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of
-from crosscompat.show.chances import one_in, percent, percent_range
+from crosscompat.show.chances import percent, percent_range
 from crosscompat.wording import say
 
 __all__ = ["print_answer", "run"]
 
 _CHANGES_NOTHING = 0.05
+_CHANGES_LITTLE = 0.15
+_MOST_PAST = 2
 
 
 def run(folder: Path | None, seed: str, pollen: str, *, flowers: int, as_json: bool) -> None:
@@ -60,7 +63,7 @@ def _print_pairing(pair: PairForecast, fruit: str) -> None:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
     line()
     line(say("ask.why"))
-    _print_reasons(pair)
+    _print_stages(pair, fruit)
     if pair.cautions:
         line()
         line(say("ask.mind", fruit=fruit))
@@ -68,14 +71,42 @@ def _print_pairing(pair: PairForecast, fruit: str) -> None:
             paragraph(caution.says, indent=2, bullet="! ")
 
 
-def _print_reasons(pair: PairForecast) -> None:
-    base, *terms = pair.reasons
-    paragraph(say("ask.base", words=one_in(chance_of(base.logit))), indent=2)
-    for reason in terms:
-        if abs(reason.logit) >= _CHANGES_NOTHING:
-            paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=2, bullet="+ " if reason.logit > 0 else "- ")
-    values = {"middle": percent(chance_of(pair.logit_mean)), "mean": percent(pair.per_flower.mean)}
-    paragraph(say("ask.unsure", **values), indent=2)
+def _print_stages(pair: PairForecast, fruit: str) -> None:
+    for stage in pair.stages:
+        chance = percent_range(stage.chance.mean, stage.chance.low, stage.chance.high)
+        what = say(f"stages.{stage.stage}", fruit=fruit)
+        paragraph(say("ask.stage", what=what, words=stage.chance.words, percent=chance), indent=2)
+        _print_reasons(stage)
+    if pair.seeds_per_pod is not None:
+        paragraph(say("ask.seeds", fruit=fruit, seeds=f"{pair.seeds_per_pod:.3g}"), indent=2)
+        paragraph(say("ask.whole", words=pair.per_flower.words, percent=percent(pair.per_flower.mean)), indent=2)
+
+
+def _print_reasons(stage: StageForecast) -> None:
+    """Print what adds up to a stage's chance: those that change little as one, and what is unsure last."""
+    base, *terms = stage.reasons
+    paragraph(say("ask.base", percent=percent(chance_of(base.logit))), indent=6)
+    told = [reason for reason in terms if abs(reason.logit) >= _CHANGES_LITTLE]
+    for reason in told:
+        paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=4, bullet="+ " if reason.logit > 0 else "- ")
+    rest = sum(reason.logit for reason in terms if reason not in told)
+    if abs(rest) >= _CHANGES_NOTHING:
+        paragraph(say("ask.rest", logit=f"{rest:+.2f}"), indent=6)
+    values = {"middle": percent(chance_of(stage.logit_mean)), "mean": percent(stage.chance.mean)}
+    paragraph(say("ask.unsure", **values), indent=6)
+    if stage.past is not None:
+        _print_past(stage.past)
+
+
+def _print_past(past: PastWeights) -> None:
+    """Print what the grower's own crosses did to a stage, and which did most."""
+    told = [one for one in past.weightiest if abs(one.adds) >= _CHANGES_NOTHING][:_MOST_PAST]
+    named = [
+        say("ask.weighty", seed=one.seed_parent, pollen=one.pollen_parent, adds=f"{one.adds:+.2f}") for one in told
+    ]
+    before, after = (percent(chance_of(logit)) for logit in (past.prior_logit, past.mode_logit))
+    text = say("ask.moved", before=before, after=after)
+    paragraph(f"{text}{say('ask.most_by', pairings='; '.join(named)) if named else ''}", indent=6)
 
 
 def _print_reciprocal(other: PairForecast, pair: PairForecast) -> None:

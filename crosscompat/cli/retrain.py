@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
 import typer
 
-from crosscompat.advice.learn import Lesson, keep, learn
+from crosscompat.advice.learn import Lesson, Weighting, keep, learn
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
 from crosscompat.cli.where import collection_at
 from crosscompat.show.chances import percent
@@ -26,7 +27,7 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
     """
     collection = collection_at(folder)
     lesson, saved = learn(collection, as_of=as_of or datetime.now().astimezone().date())
-    finished = bool(lesson.after.crosses)
+    finished = lesson.learned
     kept = keep(folder or Path(), saved) if finished and not dry_run else None
     if as_json:
         print_json(lesson)
@@ -44,10 +45,10 @@ def print_lesson(lesson: Lesson) -> None:
     if lesson.invented:
         paragraph(say("cli.invented"))
         line()
-    if lesson.after.crosses:
+    if lesson.learned:
         paragraph(lesson.after.words)
     _print_left_out(lesson)
-    if lesson.after.crosses:
+    if lesson.learned:
         _print_changes(lesson)
 
 
@@ -60,13 +61,21 @@ def _print_changes(lesson: Lesson) -> None:
         _print_moved(lesson)
     line()
     line(say("retrain.weights"))
-    rows = [
-        [entry.words, _signed(entry.before), _signed(entry.after), _spread(entry.after_sd)]
-        for entry in lesson.weightings
-    ]
-    heading = [say(f"retrain.columns.{key}") for key in ("feature", "before", "after", "unsure")]
-    for text in columns([heading, *rows], right=[1, 2, 3]):
+    heading, rows = _weights(lesson.weightings)
+    for text in columns([heading, *rows], right=range(1, len(heading))):
         line("  " + text)
+
+
+def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
+    """Return a table of what weighs how much: before and after, or after at every stage of the chain."""
+    stages = list(dict.fromkeys(entry.stage for entry in entries))
+    if len(stages) == 1:
+        heading = [say(f"retrain.columns.{key}") for key in ("feature", "before", "after", "unsure")]
+        return heading, [[e.words, _signed(e.before), _signed(e.after), _spread(e.after_sd)] for e in entries]
+    at = {(entry.stage, entry.words): _signed(entry.after) for entry in entries}
+    heading = [say("retrain.columns.feature"), *(say(f"retrain.columns.{stage}") for stage in stages)]
+    words = dict.fromkeys(entry.words for entry in entries)
+    return heading, [[word, *(at.get((stage, word), "") for stage in stages)] for word in words]
 
 
 def _print_seasons(lesson: Lesson) -> None:

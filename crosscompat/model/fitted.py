@@ -2,21 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from crosscompat.book.stages import STAGES
 from crosscompat.model.beliefs import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.effects import Factor, Ints, Kinship
-from crosscompat.model.laplace import GaussianPrior, fit_posterior, stage_of
+from crosscompat.model.elimination import Stage
+from crosscompat.model.laplace import GaussianPrior, Mode, fit_posterior, stage_of
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.past import Past, past_of
-from crosscompat.model.prior import centre_of, effect_scales, prior_for, spread_of
-from crosscompat.model.variances import POINTS, integrate
+from crosscompat.model.prior import Priors, centre_of, published, spread_of
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.threads import one_thread
+from crosscompat.model.variances import POINTS, Point, integrate
 from crosscompat.pairing import Recipe
 
-__all__ = ["FittedModel", "Seen", "StageFit", "design_of", "fit_model", "fit_stage", "prior_model", "training_moments"]
+__all__ = [
+    "CHAIN",
+    "PLAIN",
+    "FittedModel",
+    "Seen",
+    "StageFit",
+    "believed",
+    "design_of",
+    "fit_model",
+    "fit_stage",
+    "laid_out",
+    "prior_model",
+    "prior_stage",
+    "training_moments",
+]
+
+PLAIN = ("plain",)
+CHAIN = tuple(STAGES)
 
 _FEWEST_FOR_A_MEAN = 5
 
@@ -28,7 +50,7 @@ class StageFit:
     Attributes
     ----------
     stage : str
-        ``plain``: from a unit pollinated to a seedling, in one step.
+        ``plain``: from a unit pollinated to a seedling, in one step; else one of ``CHAIN``.
     mean : ndarray of float, shape (1 + n_features,)
         Of the coefficients, the intercept first.
     covariance : ndarray of float, shape (1 + n_features, 1 + n_features)
@@ -55,7 +77,12 @@ class FittedModel:
     means, variances : ndarray of float, shape (n_features,)
         Where an unknown feature is put, and how far it may be from there.
     stages : tuple of StageFit
+        ``PLAIN`` alone, or all of ``CHAIN``.
     seen : Seen
+    seeds : SeedsPerPod or None
+        Of a ripe pod; None for the plain form.
+    records : tuple of str
+        What the grower calls the crosses fitted, by the numbers that ``Past.record`` has.
     """
 
     recipe: Recipe
@@ -63,6 +90,8 @@ class FittedModel:
     variances: Floats
     stages: tuple[StageFit, ...]
     seen: Seen
+    seeds: SeedsPerPod | None = None
+    records: tuple[str, ...] = ()
 
     @property
     def centre(self) -> Floats:
@@ -70,8 +99,16 @@ class FittedModel:
         return centre_of(self.recipe.features)
 
 
-def prior_model(recipe: Recipe) -> FittedModel:
+def prior_model(recipe: Recipe, seeds: SeedsPerPod | None = None, priors: Priors | None = None) -> FittedModel:
     """Return the model of a grower without a single cross: the published priors.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    seeds : SeedsPerPod, optional
+        Of a ripe pod, for the chain of stages; without it the plain form.
+    priors : Priors, optional
+        In place of the published ones.
 
     Examples
     --------
@@ -79,8 +116,10 @@ def prior_model(recipe: Recipe) -> FittedModel:
     >>> prior_model(recipe_for(None, reference=2.0)).stages[0].mean
     array([-0.5, -1.5])
     """
-    none = np.empty((0, len(recipe.features)))
-    return fit_model(recipe, none, Counts.of([], []), parents=Parents((), ()))
+    table = priors or published()
+    moments = training_moments(recipe, np.empty((0, len(recipe.features))))
+    stages = tuple(prior_stage(name, recipe, table) for name in (PLAIN if seeds is None else CHAIN))
+    return FittedModel(recipe, *moments, stages, Seen(), seeds)
 
 
 def fit_model(
@@ -92,6 +131,8 @@ def fit_model(
     related: Floats | None = None,
     species: tuple[str, ...] = (),
     prior: GaussianPrior | None = None,
+    priors: Priors | None = None,
+    records: tuple[str, ...] = (),
 ) -> FittedModel:
     """Fit the plain form: one logistic regression from a unit pollinated to a seedling.
 
@@ -112,6 +153,10 @@ def fit_model(
         The parents in the records where ``parents`` is absent, for the record.
     prior : GaussianPrior, optional
         Of the coefficients, in place of the published one; the intercept first.
+    priors : Priors, optional
+        In place of the published ones.
+    records : tuple of str
+        What the grower calls the crosses.
     """
     moments = training_moments(recipe, rows)
     took = int((counts.some | (counts.took > 0)).sum())
@@ -122,8 +167,10 @@ def fit_model(
     else:
         seen = seen_by(parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None)
         levels = Levels.of(seen, parents)
-    stage = fit_stage("plain", recipe, rows, counts, levels, seen, means=moments[0], related=related, prior=prior)
-    return FittedModel(recipe, *moments, (stage,), seen)
+    stage = fit_stage(
+        "plain", recipe, rows, counts, levels, seen, means=moments[0], related=related, prior=prior, priors=priors
+    )
+    return FittedModel(recipe, *moments, (stage,), seen, None, records)
 
 
 def fit_stage(
@@ -137,6 +184,7 @@ def fit_stage(
     means: Floats,
     related: Floats | None = None,
     prior: GaussianPrior | None = None,
+    priors: Priors | None = None,
 ) -> StageFit:
     """Fit one stage.
 
@@ -158,21 +206,66 @@ def fit_stage(
         A among the species seen.
     prior : GaussianPrior, optional
         Of the coefficients, in place of the published one.
+    priors : Priors, optional
+        In place of the published ones.
     """
-    design = design_of(recipe, rows, means)
-    belief = prior or prior_for(name, recipe.features)
+    table = priors or published()
+    belief = prior or table.prior_for(name, recipe.features)
     if levels is None:
-        posterior = fit_posterior(design, counts, belief)
+        posterior = fit_posterior(design_of(recipe, rows, means), counts, belief)
         return StageFit(name, posterior.mean, posterior.covariance)
-    scales = effect_scales(name)
     if not len(rows):
-        return _before_any_cross(name, belief, scales)
-    factors = _factors(levels, seen, related)
-    stage = stage_of(counts, design, belief, factors)
-    most_likely, points = integrate(stage, np.array([scales[factor.name] for factor in factors]), POINTS)
+        return prior_stage(name, recipe, table, prior)
+    stage = laid_out(design_of(recipe, rows, means), counts, belief, levels, seen, related)
+    with one_thread():
+        most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
+        return believed(name, stage, most_likely, points, levels)
+
+
+def laid_out(
+    design: Floats, counts: Counts, prior: GaussianPrior, levels: Levels, seen: Seen, related: Floats | None
+) -> Stage:
+    """Return everything about one stage but its variances; parameters as for `fit_stage`."""
+    return stage_of(counts, design, prior, _factors(levels, seen, related))
+
+
+def scales_for(stage: Stage, scales: Mapping[str, float]) -> Floats:
+    """Return the prior scale of each factor of a stage, shape (n_factors,)."""
+    return np.array([scales[factor.name] for factor in stage.factors], dtype=np.float64)
+
+
+def believed(
+    name: str,
+    stage: Stage,
+    most_likely: Mode,
+    points: tuple[Point, ...],
+    levels: Levels,
+    record: Ints | None = None,
+) -> StageFit:
+    """Return the belief that an integrated stage amounts to.
+
+    Parameters
+    ----------
+    name : str
+    stage : Stage
+    most_likely : Mode
+    points : tuple of Point
+    levels : Levels
+        Parents of each row.
+    record : ndarray of int, shape (n_records,), optional
+        Number of the cross of each row; by default they are counted.
+    """
     pairs = np.column_stack([levels.seed, levels.pollen])
     mean, covariance, effects = matched(stage, points, pairs)
-    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely.scales, levels, EFFECTS[:6]))
+    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely.scales, levels, EFFECTS[:6], record))
+
+
+def prior_stage(name: str, recipe: Recipe, priors: Priors, prior: GaussianPrior | None = None) -> StageFit:
+    """Return one stage before any cross; plants have no effect of their own until some are named."""
+    belief = prior or priors.prior_for(name, recipe.features)
+    scales = priors.effect_scales(name)
+    variances = np.array([0.0 if effect.endswith("_plant") else scales[effect] ** 2 for effect in EFFECTS])
+    return StageFit(name, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
 
 
 def design_of(recipe: Recipe, rows: Floats, means: Floats) -> Floats:
@@ -189,12 +282,6 @@ def training_moments(recipe: Recipe, rows: Floats) -> tuple[Floats, Floats]:
         values = rows[known[:, j], j]
         means[j], variances[j] = values.mean(), max(values.var(), variances[j] / 4)
     return means, variances
-
-
-def _before_any_cross(name: str, belief: GaussianPrior, scales: dict[str, float]) -> StageFit:
-    """Give the prior; plants have no effect of their own until some are named."""
-    variances = np.array([0.0 if effect.endswith("_plant") else scales[effect] ** 2 for effect in EFFECTS])
-    return StageFit(name, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
 
 
 def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor, ...]:

@@ -246,7 +246,7 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
     return np.where(high > MOST_FLOWERS, 0, high)
 
 
-def reasons(model: FittedModel, row: Floats, asked: Pairings | None = None) -> Reasons:
+def reasons(model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0) -> Reasons:
     """Return what each feature of one pairing adds to the logit of its chance, against an average pairing.
 
     Parameters
@@ -257,15 +257,17 @@ def reasons(model: FittedModel, row: Floats, asked: Pairings | None = None) -> R
         The pairing's numbers, NaN where unknown.
     asked : Pairings, optional
         The one pairing; by default of parents that no cross was made with.
+    stage : int
+        Which of the model's stages.
     """
-    slopes = model.stages[0].mean
+    slopes = model.stages[stage].mean
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
         added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
         terms.append((name, added, None if unknown else float(value)))
-    effects = model.stages[0].effects
+    effects = model.stages[stage].effects
     if effects is not None and asked is not None and effects.mean.size:
         terms += _effect_terms(effects, asked)
     return Reasons(base, tuple(terms))

@@ -51,6 +51,8 @@ class Seen:
         The very plants among them, as mothers and as fathers, sorted.
     related : bool
         Whether it was known how the species are related.
+    finished : int or None
+        Records of which the outcome as a whole is known; None for all.
     """
 
     crosses: int = 0
@@ -60,6 +62,7 @@ class Seen:
     seed_plants: tuple[str, ...] = ()
     pollen_plants: tuple[str, ...] = ()
     related: bool = False
+    finished: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +96,10 @@ class Levels:
             _numbers(seen.pollen_plants, parents.pollen_plants, size),
         )
 
+    def __getitem__(self, at: slice | Ints) -> Levels:
+        """Return those of some rows."""
+        return Levels(self.seed[at], self.pollen[at], self.seed_plant[at], self.pollen_plant[at])
+
 
 @dataclass(frozen=True, slots=True)
 class Pairings:
@@ -111,13 +118,13 @@ class Pairings:
 
     def __getitem__(self, at: slice) -> Pairings:
         """Return some of the pairings."""
-        levels = self.levels
-        part = Levels(levels.seed[at], levels.pollen[at], levels.seed_plant[at], levels.pollen_plant[at])
         kin = (None if a is None else a[at] for a in (self.seed_kin, self.pollen_kin))
-        return Pairings(part, *kin)
+        return Pairings(self.levels[at], *kin)
 
 
-def seen_by(parents: Parents, *, crosses: int, took: int, farthest: float, related: bool) -> Seen:
+def seen_by(
+    parents: Parents, *, crosses: int, took: int, farthest: float, related: bool, finished: int | None = None
+) -> Seen:
     """Return what a fit sees of some crosses."""
     return Seen(
         crosses,
@@ -127,6 +134,7 @@ def seen_by(parents: Parents, *, crosses: int, took: int, farthest: float, relat
         tuple(sorted({plant for plant in parents.seed_plants if plant is not None})),
         tuple(sorted({plant for plant in parents.pollen_plants if plant is not None})),
         related,
+        finished,
     )
 
 

@@ -13,7 +13,7 @@ from crosscompat.model.laplace import find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels, Pairings
 
-__all__ = ["Past", "past_of", "past_weights", "prior_logits"]
+__all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,8 @@ class Past:
         Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
     share : float
         The phylogenetic share lambda there.
+    record : ndarray of int, shape (n_records,)
+        Number of each cross among all that were fitted, at whatever stage.
     """
 
     x: Floats
@@ -43,9 +45,10 @@ class Past:
     prior_sd: Floats
     variances: Floats
     share: float
+    record: Ints
 
 
-def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...]) -> Past:
+def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...], record: Ints | None = None) -> Past:
     """Return what forecasts need of past crosses, at the mode of the most likely scales.
 
     Parameters
@@ -56,11 +59,14 @@ def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...]
         Of each record.
     names : tuple of str
         Names of the six effects, in the order of ``Past.variances``.
+    record : ndarray of int, shape (n_records,), optional
+        Number of each cross; by default they are counted.
     """
     mode = find_mode(stage, scales)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)
-    return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share)
+    number = np.arange(len(stage.x)) if record is None else record
+    return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, number)
 
 
 def prior_logits(past: Past, x: Floats) -> Floats:
@@ -82,7 +88,8 @@ def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
     Notes
     -----
     The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two logits. Added
-    to the prior logit the weights give the logit at the mode exactly.
+    to the prior logit the weights give the logit at the mode exactly. Every cross also moves the intercept, which all
+    pairings share: `base_shift` is the sum of that part.
     """
     covariance: Floats = (x * past.prior_sd**2) @ past.x.T
     then, now = past.levels, asked.levels
@@ -100,6 +107,12 @@ def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
     covariance += past.variances[4] * (same_way | other_way) + past.variances[5] * same_way
     weights: Floats = covariance * past.gradient
     return weights
+
+
+def base_shift(past: Past) -> Floats:
+    """Return the part of each past cross that moves the intercept, and so every pairing alike, shape (n_records,)."""
+    part: Floats = past.prior_sd[0] ** 2 * past.gradient
+    return part
 
 
 def _same(here: Ints, there: Ints) -> NDArray[np.bool_]:

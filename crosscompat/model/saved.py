@@ -18,9 +18,10 @@ import numpy as np
 from crosscompat import __version__
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.files import write_atomically
-from crosscompat.model.fitted import FittedModel, Seen
+from crosscompat.model.fitted import CHAIN, PLAIN, FittedModel, Seen
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.saved_stage import stage_arrays, stage_from, stage_shapes
+from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 from crosscompat.wording import say
 
@@ -113,6 +114,8 @@ def _document(saved: SavedModel) -> dict[str, Any]:
         "recipe": asdict(model.recipe),
         "seen": asdict(model.seen),
         "stages": [stage.stage for stage in model.stages],
+        "seeds": None if model.seeds is None else asdict(model.seeds),
+        "records": list(model.records),
         "arrays": {name: array.tolist() for name, array in _arrays(model).items()},
     }
 
@@ -145,6 +148,8 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
         arrays["variances"],
         tuple(stage_from(name, _of_stage(name, arrays), seen) for name in document["stages"]),
         seen,
+        None if document.get("seeds") is None else SeedsPerPod(**document["seeds"]),
+        tuple(document.get("records", ())),
     )
     _refuse_misfits(model)
     return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
@@ -163,7 +168,13 @@ def _refuse_misfits(model: FittedModel) -> None:
         shapes |= {f"{stage.stage}.{name}": shape for name, shape in wanted.items()}
     arrays = _arrays(model)
     bad = [name for name, shape in shapes.items() if arrays[name].shape != shape or not np.isfinite(arrays[name]).all()]
-    if bad or not model.stages or any(feature.kind not in FEATURE_KINDS for feature in model.recipe.features):
+    names = tuple(stage.stage for stage in model.stages)
+    chain = model.seeds is not None
+    if (
+        bad
+        or names != (CHAIN if chain else PLAIN)
+        or any(feature.kind not in FEATURE_KINDS for feature in model.recipe.features)
+    ):
         raise ValueError(say("saved.misfit"))
 
 

@@ -30,7 +30,7 @@ def stage_arrays(stage: StageFit) -> dict[str, Floats]:
     if stage.past is not None:
         arrays |= {f"past.{name}": getattr(stage.past, name) for name in _PAST}
         arrays |= {f"past.{name}": getattr(stage.past.levels, name) for name in _LEVELS}
-        arrays["past.share"] = stage.past.share
+        arrays |= {"past.share": stage.past.share, "past.record": stage.past.record}
     return {name: np.asarray(array, dtype=np.float64) for name, array in arrays.items()}
 
 
@@ -79,7 +79,7 @@ def stage_shapes(stage: StageFit, seen: Seen, features: int) -> dict[str, tuple[
     if stage.past is not None:
         m = len(stage.past.x)
         shapes |= {"past.x": (m, p), "past.gradient": (m,), "past.prior_mean": (p,), "past.prior_sd": (p,)}
-        shapes |= {"past.variances": (len(EFFECTS) - 1,), **{f"past.{name}": (m,) for name in _LEVELS}}
+        shapes |= {"past.variances": (len(EFFECTS) - 1,), **{f"past.{name}": (m,) for name in (*_LEVELS, "record")}}
     return shapes
 
 
@@ -87,8 +87,9 @@ def _past(arrays: Mapping[str, Floats], sizes: tuple[int, int, int]) -> Past:
     levels = Levels(*(_whole(arrays[f"past.{name}"]) for name in _LEVELS))
     for name, size in zip(_LEVELS, (sizes[0], *sizes), strict=True):
         _within(getattr(levels, name), size)
-    numbers = {name: arrays[f"past.{name}"] for name in _PAST}
-    return Past(**numbers, levels=levels, share=float(arrays["past.share"]))
+    x, gradient, mean, sd, variances = (arrays[f"past.{name}"] for name in _PAST)
+    record = _whole(arrays["past.record"]) if "past.record" in arrays else np.arange(len(x))
+    return Past(x, levels, gradient, mean, sd, variances, float(arrays["past.share"]), record)
 
 
 def _within(numbers: Ints, size: int) -> None:

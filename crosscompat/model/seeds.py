@@ -13,6 +13,7 @@ __all__ = ["SeedsPerPod", "fit_seeds"]
 
 _SIZES = np.geomspace(0.1, 100.0, 61)
 _PRIOR_PODS = 1.0
+_LEAST = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,46 @@ class SeedsPerPod:
             share = min(self.mean / self.cap, 1.0)
             return np.asarray((1.0 - share * (1.0 - fails)) ** self.cap)
         return np.asarray(np.exp(-self.size * np.log1p(self.mean / self.size * (1.0 - fails))))
+
+    def seeds_if_none(self, fails: Floats) -> Floats:
+        """Return the mean number of seeds of a pod in which every seed failed, if each fails with chance ``fails``.
+
+        Examples
+        --------
+        Three ovules, each a seed with chance 2/3 that fails half the time: of those without a good seed, each ovule
+        is a failed seed with chance (1/3) / (1/3 + 1/3).
+
+        >>> bool(np.isclose(SeedsPerPod(mean=2.0, size=1.0, cap=3).seeds_if_none(np.array(0.5)), 3 / 2))
+        True
+        """
+        if self.cap is not None:
+            share = min(self.mean / self.cap, 1.0)
+            return np.asarray(self.cap * share * fails / np.maximum(1.0 - share * (1.0 - fails), _LEAST))
+        return np.asarray(fails * self.mean * self.size / (self.size + self.mean * (1.0 - fails)))
+
+    def empty_beside(self, pods: Floats, good: Floats, fill: Floats) -> Floats:
+        """Return how many empty seeds are expected in pods of which only the good seeds were counted.
+
+        Parameters
+        ----------
+        pods, good : ndarray of float
+            Pods opened together, and the good seeds in all of them.
+        fill : ndarray of float
+            Chance that a seed is good.
+
+        Examples
+        --------
+        Two good seeds among the three ovules of a pod: the third is an empty seed with chance (1/3) / (1/3 + 1/3).
+
+        >>> beside = SeedsPerPod(mean=2.0, size=1.0, cap=3).empty_beside(np.array(1.0), np.array(2.0), np.array(0.5))
+        >>> bool(np.isclose(beside, 0.5))
+        True
+        """
+        if self.cap is not None:
+            share = min(self.mean / self.cap, 1.0)
+            left = np.maximum(self.cap * pods - good, 0.0)
+            return np.asarray(left * share * (1.0 - fill) / np.maximum(1.0 - share * fill, _LEAST))
+        return np.asarray((pods * self.size + good) * self.mean * (1.0 - fill) / (self.size + self.mean * fill))
 
 
 def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None = None) -> SeedsPerPod:

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
+from crosscompat.book.chain import chain_outcomes
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
+from crosscompat.book.stages import STAGES
 from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
+from crosscompat.model.chain_fit import fit_chain
 from crosscompat.model.fitted import FittedModel, fit_model, prior_model
-from crosscompat.model.forecast import chances, logits
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Parents, pairings_of
+from crosscompat.model.outlook import outlook, seedling_chances
+from crosscompat.model.pairings import Parents, pairings_of, seen_by
 from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
@@ -41,6 +44,10 @@ class TakeModel:
         From :func:`crosscompat.read_tree` or :func:`crosscompat.read_distances`.
     traits : TraitTable, optional
         From :func:`crosscompat.read_traits`.
+    seeds_per_pod : float
+        Seeds expected in a ripe pod before any was counted; read only where crosses are counted by stage.
+    most_seeds : int, optional
+        Most seeds that a pod can hold (3 in spurges).
     reference : float, optional
         The distance that counts as 1, in the unit of the tree; by default the largest distance among the species in
         the crosses fitted, and before any fit the largest in the tree.
@@ -72,11 +79,18 @@ class TakeModel:
     """
 
     def __init__(
-        self, tree_or_distances: Distances, traits: TraitTable | None = None, reference: float | None = None
+        self,
+        tree_or_distances: Distances,
+        traits: TraitTable | None = None,
+        reference: float | None = None,
+        *,
+        seeds_per_pod: float = 20.0,
+        most_seeds: int | None = None,
     ) -> None:
         self.distances = tree_or_distances
         self.traits = traits
         self.reference = reference
+        self.pod = (seeds_per_pod, most_seeds)
         if reference is not None and not 0 < reference < np.inf:
             raise WrongUse(say("take.reference", got=reference))
         self.fitted_: FittedModel = prior_model(
@@ -94,7 +108,8 @@ class TakeModel:
             ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure; a cross whose counts leave the
             outcome open does not enter. Optional: ``seed_plant`` and ``pollen_plant``, the very plants, and
             ``weight``, how much of a full record each row is (1 where absent; a row of weight 0 does not enter). The
-            table is not changed.
+            table is not changed. Where any cross has a count between the flower and the seedling, the chain of stages
+            is fitted to all of them, every stage taken as over; else the plain form.
 
         Returns
         -------
@@ -112,9 +127,10 @@ class TakeModel:
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
         _need(crosses, _PARENTS)
-        outcomes = outcomes_of(_count_arrays(crosses))
-        weight = _weights(crosses)
-        entered = outcomes.known & (weight > 0)
+        given = _count_arrays(crosses)
+        outcomes, weight = outcomes_of(given), _weights(crosses)
+        chain = chain_outcomes(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
+        entered = (outcomes.known | (chain.speaks & chain.counted)) & (weight > 0)
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
         reference = self.reference or greatest_distance(self.distances, species)
@@ -123,6 +139,21 @@ class TakeModel:
         rows = pair_rows(recipe, distance, self.traits, seed, pollen)
         parents = Parents(seed, pollen, *_plants(crosses.loc[entered]))
         related = relatedness(self.distances, species) if species else None
+        if chain.counted:
+            took = int((outcomes.some | (outcomes.took > 0))[entered].sum())
+            seen = seen_by(
+                parents,
+                crosses=len(rows),
+                took=took,
+                farthest=float(rows[:, 0].max(initial=0.0)),
+                related=related is not None,
+                finished=int(outcomes.known[entered].sum()),
+            )
+            there = np.flatnonzero(entered)
+            self.fitted_ = fit_chain(
+                recipe, rows, chain[there], weight[there], parents=parents, seen=seen, pod=self.pod, related=related
+            )
+            return self
         counts = Counts.of(*(a[entered] for a in (outcomes.tried, outcomes.took, outcomes.some, weight)))
         self.fitted_ = fit_model(recipe, rows, counts, parents=parents, related=related)
         return self
@@ -158,7 +189,7 @@ class TakeModel:
         distance = self.distances.patristic_pairs(seed, pollen)
         rows = pair_rows(self.fitted_.recipe, distance, self.traits, seed, pollen)
         asked = pairings_of(self.fitted_.seen, self.distances, Parents(seed, pollen, *_plants(pairings)))
-        answer = chances(logits(self.fitted_, rows, asked), flowers)
+        answer = seedling_chances(outlook(self.fitted_, rows, asked), flowers)
         return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:

@@ -26,7 +26,8 @@ def test_both_ways_round_are_answered(trained, book):
     assert (answer.pairing.seed_parent, answer.pairing.pollen_parent) == ("Aus bus", "Aus cus")
     assert (answer.reciprocal.seed_parent, answer.reciprocal.pollen_parent) == ("Aus cus", "Aus bus")
     assert answer.pairing.distance == answer.reciprocal.distance
-    assert answer.pairing.logit_mean != answer.reciprocal.logit_mean  # 2n and style have a direction
+    one, other = (pair.stages[0].logit_mean for pair in (answer.pairing, answer.reciprocal))
+    assert one != other  # 2n and style have a direction
     assert [past.outcome for past in answer.pairing.past] == ["took", "took"]
 
 
@@ -41,7 +42,8 @@ def test_all_figures_follow_from_the_belief(trained, book, flowers):
     for seed in NAMES[:2]:
         for pollen in NAMES[2:]:
             found = ask(made, seed, pollen, flowers=flowers).pairing
-            belief = Logits(np.array([found.logit_mean]), np.array([found.logit_sd]))
+            [stage] = found.stages
+            belief = Logits(np.array([stage.logit_mean]), np.array([stage.logit_sd]))
             for interval, n in ((found.chance, flowers), (found.per_flower, 1)):
                 judge = chances(belief, n)
                 assert [interval.mean, interval.low, interval.high] == pytest.approx(
@@ -50,7 +52,7 @@ def test_all_figures_follow_from_the_belief(trained, book, flowers):
             assert found.verdict == verdict(found.chance.mean, found.chance.low, found.chance.high)
             for fewest, target in ((found.flowers_for_half, 0.5), (found.flowers_for_four_fifths, 0.8)):
                 assert (fewest or 0) == flowers_for(belief, target)[0]
-            assert sum(reason.logit for reason in found.reasons) == pytest.approx(found.logit_mean, abs=1e-12)
+            assert sum(reason.logit for reason in stage.reasons) == pytest.approx(stage.logit_mean, abs=1e-12)
 
 
 def test_more_than_two_hundred_flowers_is_none(trained, cross):
@@ -119,8 +121,9 @@ def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
         found = ask(made, *pair).pairing
         for other in (kept, taught_again):
             answer = ask(other, *pair).pairing
-            assert answer.logit_mean == pytest.approx(found.logit_mean, abs=1e-9)
-            assert answer.logit_sd == pytest.approx(found.logit_sd, abs=1e-9)
+            for one, two in zip(answer.stages, found.stages, strict=True):
+                assert one.logit_mean == pytest.approx(two.logit_mean, abs=1e-9)
+                assert one.logit_sd == pytest.approx(two.logit_sd, abs=1e-9)
     assert "outside" in {caution.kind for caution in ask(kept, "Aus bus", "Zus zus").pairing.cautions}
 
 

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.basis import basis_of, collection_reference, logits_of, rows_of
+from crosscompat.advice.basis import basis_of, collection_reference, outlook_of, rows_of
 from crosscompat.advice.learn import keep, learn
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
@@ -103,6 +103,6 @@ def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     assert rows[0] == pytest.approx([2 / 8, 1, 1, 0, -np.log(2), np.log(2)])
     assert rows[1, 0] == 1
     assert np.isnan(rows[1, 1:]).all()
-    answer = logits_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])
+    [answer] = outlook_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]).stages
     assert answer.mean.shape == (2,)
     assert answer.sd[1] > answer.sd[0]

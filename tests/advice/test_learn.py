@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice import learn as lesson_room
-from crosscompat.advice.basis import asked_of, basis_of, logits_of, rows_of
+from crosscompat.advice.basis import asked_of, basis_of, outlook_of, rows_of
 from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
@@ -40,8 +40,8 @@ def test_what_was_left_out_is_told_with_its_numbers(collection, cross):
             cross("Aus bus", "Aus nus", 3, 3, cross="e"),
             cross("Aus bus", "Aus cus", 3, 3, day=date(2025, 6, 1), cross="f"),
             cross("Aus bus", "Aus cus", lost_to="mice", cross="g"),
-            cross("Aus bus", "Aus cus", units=4, pods_set=2, cross="h"),
-            cross("Aus bus", "Aus cus", units=4, pods_set=2, cross="i"),
+            cross("Aus bus", "Aus cus", units=4, cross="h"),
+            cross("Aus bus", "Aus cus", units=4, cross="i"),
             cross("Aus bus", "Aus cus", 3, 3, cross="j"),
             cross("Aus bus", "Aus cus", pods_set=0, cross="k"),
         ],
@@ -95,7 +95,7 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
     before, after = made.saved.model, saved.model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
     shifts = lesson_room._shifts(made, before, after, seed, pollen)
-    gain = logits_of(made, after, seed, pollen).mean - logits_of(made, before, seed, pollen).mean
+    gain = outlook_of(made, after, seed, pollen).stages[0].mean - outlook_of(made, before, seed, pollen).stages[0].mean
     assert [sum(shift.values()) for shift in shifts] == pytest.approx(gain, abs=1e-12)
     sizes = [abs(moved.after.mean - moved.before.mean) for moved in lesson.moved]
     assert sizes == sorted(sizes, reverse=True)
