@@ -1,0 +1,126 @@
+"""The crosses that were made, whatever came of them, as forecasts speak of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from crosscompat.advice.basis import clones_of
+from crosscompat.book.crosses import SELFED, Cross
+from crosscompat.book.evidence import Evidence, fruitful
+from crosscompat.book.placing import placed
+from crosscompat.book.plants import Plants
+from crosscompat.collection.opening import Collection
+
+__all__ = ["Made", "agree", "clones_on_both_sides", "crosses_made", "identifier_of", "over_by", "units_of"]
+
+_ALSO_MADE = ("selfed", "not_finished", "lost", "unknown_outcome")  # not in a fit, and yet crosses of their pairing
+
+
+class _WithPlants(Protocol):
+    @property
+    def seed_plant(self) -> str | None: ...
+    @property
+    def pollen_plant(self) -> str | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A cross of two parents by the plain brush.
+
+    Attributes
+    ----------
+    cross : Cross
+    seed, pollen : str
+        Labels of the tree.
+    at : int or None
+        Its place among the evidence; None if its outcome is not known there.
+    clones : tuple of two str or None
+        Of the seed plant and of the pollen plant.
+    """
+
+    cross: Cross
+    seed: str
+    pollen: str
+    at: int | None
+    clones: tuple[str | None, str | None]
+
+
+def crosses_made(collection: Collection, evidence: Evidence) -> list[Made]:
+    """Return the crosses that were made of two parents with a place on the tree, oldest first.
+
+    Parameters
+    ----------
+    collection : Collection
+    evidence : Evidence
+        Of all its crosses.
+    """
+    outcomes = evidence.outcomes.known.tolist()
+    entered = zip(evidence.crosses, evidence.seed, evidence.pollen, outcomes, strict=True)
+    found = [(cross, seed, pollen, at if known else None) for at, (cross, seed, pollen, known) in enumerate(entered)]
+    others = [left.cross for left in evidence.left_out if left.reason in _ALSO_MADE]
+    places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in others])
+    found += [(cross, str(seed), str(pollen), None) for cross, (seed, pollen) in zip(others, places, strict=True)]
+    clones = clones_on_both_sides(collection.plants, [entry[0] for entry in found])
+    made = [Made(*entry, both) for entry, both in zip(found, zip(*clones, strict=True), strict=True)]
+    return sorted(made, key=lambda one: (one.cross.date, one.cross.row))
+
+
+def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
+    """Return the clones of the seed plants and of the pollen plants that rows name."""
+    return clones_of(plants, [row.seed_plant for row in rows]), clones_of(plants, [row.pollen_plant for row in rows])
+
+
+def agree(ours: tuple[str | None, str | None], theirs: tuple[str | None, str | None]) -> bool:
+    """Tell whether two pairs of clones may be the same, one that is not named being any.
+
+    Examples
+    --------
+    >>> agree(("A", None), ("A", "B")), agree(("A", "C"), ("A", "B"))
+    (True, False)
+    """
+    return all(a is None or b is None or a == b for a, b in zip(ours, theirs, strict=True))
+
+
+def units_of(cross: Cross) -> int:
+    """Return how many flowers a cross had; one for want of a count, as in a fit.
+
+    Examples
+    --------
+    >>> units_of(Cross(date(2024, 5, 1), "A", "B", units=3)), units_of(Cross(date(2024, 5, 1), "A", "B"))
+    (3, 1)
+    """
+    return cross.tried or cross.units or 1
+
+
+def identifier_of(cross: Cross) -> str | None:
+    """Return what a cross can be found by for ever, else by its number; None if it has neither.
+
+    Examples
+    --------
+    >>> identifier_of(Cross(date(2024, 5, 1), "A", "B", cross="24-01"))
+    '24-01'
+    """
+    return cross.id or cross.cross
+
+
+def over_by(cross: Cross, day: date) -> bool:
+    """Tell whether the book knew on some day how a cross had ended.
+
+    Parameters
+    ----------
+    cross : Cross
+        As the book has it now. Without a date of recording, all that it says was known.
+    day : date
+
+    Examples
+    --------
+    >>> from datetime import datetime
+    >>> none_held = Cross(date(2024, 5, 1), "A", "B", pods_held=0, recorded_at=datetime(2024, 8, 1))
+    >>> over_by(none_held, date(2024, 7, 31)), over_by(none_held, date(2024, 8, 1))
+    (False, True)
+    """
+    ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
+    return ended and (cross.recorded_at is None or cross.recorded_at.date() <= day)
