@@ -19,12 +19,33 @@ from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Parents
 from crosscompat.pairing import Recipe, pair_rows
 
-__all__ = ["FORECASTS", "Blind", "Watch", "blind_forecasts", "gave_a_seedling"]
+__all__ = ["FORECASTS", "Blind", "Job", "Said", "Work", "blind_forecasts", "forecast", "gave_a_seedling"]
 
 FORECASTS = ("crosscompat", "distance", "traits", "base_rate")
 
 Ints = NDArray[np.int64]
-Watch = Callable[[Sequence[int]], Iterable[int]]
+Said = dict[str, Floats]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One fit and what it is asked.
+
+    Attributes
+    ----------
+    collection : Collection
+    seen : Evidence
+        The crosses learned from.
+    asked : tuple of Evidence
+        Crosses held out, their outcomes not to be read.
+    """
+
+    collection: Collection
+    seen: Evidence
+    asked: tuple[Evidence, ...]
+
+
+Work = Callable[[Callable[[Job], list[Said]], Sequence[Job]], Iterable[list[Said]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +54,8 @@ class Blind:
 
     Attributes
     ----------
+    folds : int
+        In so many parts, each forecast by a model of its own.
     at : ndarray of int, shape (m,)
         Place of each among the evidence; a cross that is held out twice stands twice.
     chances : mapping of str to ndarray of float, shape (m,)
@@ -41,6 +64,7 @@ class Blind:
         and how often the crosses learned from gave a seedling.
     """
 
+    folds: int
     at: Ints
     chances: Mapping[str, Floats]
 
@@ -51,7 +75,7 @@ def gave_a_seedling(evidence: Evidence) -> Floats:
 
 
 def blind_forecasts(
-    collection: Collection, evidence: Evidence, ways: Mapping[str, Sequence[Fold]], watch: Watch = iter
+    collection: Collection, evidence: Evidence, ways: Mapping[str, Sequence[Fold]], work: Work = map
 ) -> dict[str, Blind]:
     """Forecast each cross held out by models that were fitted on the others alone.
 
@@ -63,44 +87,47 @@ def blind_forecasts(
     evidence : Evidence
     ways : mapping of str to sequence of Fold
         Each way of holding out. Folds that learn from the same crosses share one fit.
-    watch : callable
-        Passes on the numbers of the fits as they are worked through, for a progress bar.
+    work : callable
+        Applies `forecast` to the jobs, in order, as `map` does; another may show a bar or use several processors.
 
     Returns
     -------
     dict of str to Blind
         For each way, the crosses held out of which it is known whether they gave a seedling.
     """
-    jobs: dict[bytes, list[tuple[str, Fold]]] = {}
+    same: dict[bytes, list[tuple[str, Fold]]] = {}
     for way, fold in [(way, fold) for way, folds in ways.items() for fold in folds]:
         held = fold.held[evidence.outcomes.known[fold.held]]
         if held.size:
-            jobs.setdefault(fold.train.tobytes(), []).append((way, Fold(held, fold.train)))
-    fits = list(jobs.values())
+            same.setdefault(fold.train.tobytes(), []).append((way, Fold(held, fold.train)))
+    fits = list(same.values())
+    jobs = [
+        Job(collection, evidence[fit[0][1].train.tolist()], tuple(evidence[fold.held.tolist()] for _, fold in fit))
+        for fit in fits
+    ]
     found: dict[str, list[Blind]] = {way: [] for way in ways}
-    for i in watch(range(len(fits))):
-        forecast = _learned(collection, evidence[fits[i][0][1].train.tolist()])
-        for way, fold in fits[i]:
-            found[way].append(Blind(fold.held, forecast(evidence[fold.held.tolist()])))
+    for fit, answers in zip(fits, work(forecast, jobs), strict=True):
+        for (way, fold), said in zip(fit, answers, strict=True):
+            found[way].append(Blind(1, fold.held, said))
     return {way: _joined(parts) for way, parts in found.items()}
 
 
-def _learned(collection: Collection, seen: Evidence) -> Callable[[Evidence], dict[str, Floats]]:
-    """Return what forecasts other crosses from some."""
+def forecast(job: Job) -> list[Said]:
+    """Learn from some crosses, and return the chances of others by each of ``FORECASTS``."""
+    collection, seen = job.collection, job.seen
     whole = seen[np.flatnonzero(seen.outcomes.known).tolist()]
     model = fitted_on(collection, seen)
     plain = {name: _plain(collection, whole, recipe) for name, recipe in _parts(model.recipe).items()}
     # Half a seedling and half a failure beforehand: six crosses that all took do not make the seventh certain.
-    base_rate = (gave_a_seedling(whole).sum() + 0.5) / (len(whole.crosses) + 1.0)
-
-    def forecast(asked: Evidence) -> dict[str, Floats]:
+    base_rate = (float(whole.weight @ gave_a_seedling(whole)) + 0.5) / (float(whole.weight.sum()) + 1.0)
+    answers = []
+    for asked in job.asked:
         units = asked.outcomes.tried
         said = {"crosscompat": chances_of(collection, model, _parents(collection, asked), units).mean}
         for name, fit in plain.items():
             said[name] = chances(logits(fit, _rows(collection, fit.recipe, asked)), units).mean
-        return said | {"base_rate": np.full(units.shape, base_rate)}
-
-    return forecast
+        answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
+    return answers
 
 
 def _parts(recipe: Recipe) -> dict[str, Recipe]:
@@ -112,7 +139,7 @@ def _parts(recipe: Recipe) -> dict[str, Recipe]:
 
 
 def _plain(collection: Collection, seen: Evidence, recipe: Recipe) -> FittedModel:
-    """Fit a logistic regression from a unit to a seedling, with the published priors and nothing of parents."""
+    """Fit a logistic regression from a unit to a seedling, with the same priors and nothing of parents."""
     outcomes = seen.outcomes
     return fit_model(recipe, _rows(collection, recipe, seen), Counts.of(outcomes.tried, outcomes.took, outcomes.some))
 
@@ -133,4 +160,4 @@ def _parents(collection: Collection, evidence: Evidence) -> Parents:
 def _joined(parts: Sequence[Blind]) -> Blind:
     at = np.concatenate([np.empty(0, dtype=np.int64), *(part.at for part in parts)])
     names = [name for name in FORECASTS if parts and name in parts[0].chances]
-    return Blind(at, {name: np.concatenate([part.chances[name] for part in parts]) for name in names})
+    return Blind(len(parts), at, {name: np.concatenate([part.chances[name] for part in parts]) for name in names})
