@@ -20,13 +20,14 @@ from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.partners import Partners
 from crosscompat.advice.rank import Ranking
+from crosscompat.advice.score import Scorecard
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
 from crosscompat.cli.trees import CarriedTrees
 from crosscompat.schemas import schema
 
 FOLDER = Path(crosscompat.schemas.__file__).parent
-ANSWERS = (Answer, Ranking, Partners, Lesson, Labels, Checkup, NewCollection, CarriedTrees, Demonstration)
+ANSWERS = (Answer, Ranking, Partners, Lesson, Scorecard, Labels, Checkup, NewCollection, CarriedTrees, Demonstration)
 
 
 def name_of(answer):

@@ -141,6 +141,20 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
+@app.command(help=say("help.score"), epilog=_example("score"))
+@guarded
+def score(
+    way: Annotated[list[str] | None, typer.Option("--way", metavar="WAY", help=say("help.way"))] = None,
+    as_of: Day = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.score import run
+
+    run(folder, as_of=as_of.date() if as_of else None, ways=way or (), as_json=as_json)
+
+
 @app.command(help=say("help.tree"), epilog=_example("tree"))
 @guarded
 def tree(

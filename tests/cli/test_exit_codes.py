@@ -82,7 +82,8 @@ def test_two_for_a_question_that_makes_no_sense(run, demo, arguments, says):
 
 
 @pytest.mark.parametrize(
-    "arguments", [["check"], ["retrain"], ["label", "26-01"], ["rank"], ["ask", "Lobivia aurea", "L. bruchii"]]
+    "arguments",
+    [["check"], ["retrain"], ["score"], ["label", "26-01"], ["rank"], ["ask", "Lobivia aurea", "L. bruchii"]],
 )
 def test_two_without_a_collection_and_it_says_how_to_make_one(run, empty_folder, arguments):
     outcome = run(*arguments, code=2)

@@ -20,6 +20,7 @@ ASKED = {
     "rank among": ["rank", "--among", SEED, "--among", POLLEN.replace("E.", "Echinocereus"), "--among", "COC-M1"],
     "retrain": ["retrain", "--as-of", "2026-10-31"],
     "dry run": ["retrain", "--as-of", "2024-10-31", "--dry-run"],
+    "score": ["score", "--way", "seasons", "--as-of", "2023-10-31"],
     "tree": ["tree", SEED],
     "tree as pollen": ["tree", SEED, "--as", "pollen", "--flowers", "3"],
     "label": ["label", "26-01", "26-02"],

@@ -1,0 +1,69 @@
+"""Long work on all processors, told beforehand and watched."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from typing import TypeVar
+
+from crosscompat.cli.progress import counted
+from crosscompat.cli.screen import talk
+from crosscompat.wording import say
+
+__all__ = ["worked"]
+
+_Job = TypeVar("_Job")
+_Result = TypeVar("_Result")
+_WORTH_A_POOL = 10.0
+_LONG = 30.0
+_MINUTE = 60.0
+
+
+def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterator[_Result]:
+    """Yield what a function makes of each job, in order.
+
+    The first is done here and timed. If the others will take long they go to all processors, and how long is said to
+    somebody who watches.
+
+    Parameters
+    ----------
+    function : callable
+        At the top of a module, so that another process finds it by name.
+    jobs : sequence
+    """
+    started = time.monotonic()
+    yield from map(function, jobs[:1])
+    rest = jobs[1:]
+    seconds = (time.monotonic() - started) * len(rest)
+    hands = min(len(rest), os.cpu_count() or 1)
+    pool = _pool(hands) if hands > 1 and seconds > _WORTH_A_POOL else None
+    if pool is None:
+        _announce(seconds)
+        yield from counted(map(function, rest), len(rest))
+        return
+    _announce(seconds / hands)
+    with pool:
+        yield from counted(pool.map(function, rest), len(rest))
+
+
+def _announce(seconds: float) -> None:
+    if seconds > _LONG and sys.stderr.isatty():
+        talk(say("score.long", minutes=max(1, round(seconds / _MINUTE))))
+
+
+def _pool(hands: int) -> ProcessPoolExecutor | None:
+    """Return so many processes; None where the system gives none."""
+    try:
+        return ProcessPoolExecutor(hands, mp_context=get_context("spawn"), initializer=_deaf_to_interrupts)
+    except (ImportError, NotImplementedError, OSError):
+        return None
+
+
+def _deaf_to_interrupts() -> None:
+    """Leave Ctrl-C to the process that started this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
