@@ -33,6 +33,8 @@ class CarriedTree:
         The group's own word for a seed vessel.
     trait_kinds : mapping of str to str
         Kinds of the columns of its traits.
+    synonyms : Path or None
+        Table of synonyms, where there is one.
     """
 
     name: str
@@ -49,6 +51,7 @@ class CarriedTree:
     group: str
     fruit_word: str
     trait_kinds: Mapping[str, str]
+    synonyms: Path | None
 
 
 @cache
@@ -70,6 +73,7 @@ def carried_trees() -> tuple[CarriedTree, ...]:
             tree=folder / row["file"],
             traits=folder / row["traits"],
             trait_kinds=row["trait_kinds"],
+            synonyms=folder / row["synonyms"] if "synonyms" in row else None,
         )
         for row in rows
     )

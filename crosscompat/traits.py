@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from os import PathLike
 from typing import Any, NamedTuple
@@ -14,6 +14,7 @@ from crosscompat import _trait_cells as kind_of
 from crosscompat.book.cells import Cells, Sheet, column_name, raise_faults, read_sheet
 from crosscompat.errors import Fault, Place, WrongUse
 from crosscompat.names import NameIndex, fold
+from crosscompat.synonyms import for_labels
 from crosscompat.wording import say
 
 __all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "read_traits"]
@@ -62,15 +63,18 @@ class TraitTable:
         As written, a row each.
     columns : tuple of TraitColumn
         Each with one value a species.
+    synonyms : mapping of str to str
+        Accepted name by name; a species is found by either.
     """
 
     species: tuple[str, ...]
     columns: tuple[TraitColumn, ...]
+    synonyms: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def index(self) -> NameIndex:
         """The species by name."""
-        return NameIndex(self.species)
+        return NameIndex(self.species, for_labels(self.synonyms, self.species))
 
     @cached_property
     def _row_of(self) -> dict[str, int]:

@@ -21,13 +21,39 @@ def test_every_carried_tree_is_whole(tree):
     opened = open_carried(tree)
     assert tree.tree.is_file()
     assert tree.traits.is_file()
-    assert len(opened.distances.tips) == tree.tips
+    assert len(opened.distances.tips) == tree.tips + len(opened.placed)
     assert opened.distances.unit == tree.unit
     assert isinstance(tree.trait_kinds, Mapping)
     assert set(tree.trait_kinds.values()) <= set(KINDS)
     assert all((tree.title, tree.genus, tree.source, tree.doi, tree.licence, tree.fruit_word))
     assert all(label.replace("_", " ").split()[0] == tree.genus for label in opened.distances.tips)
-    assert all(opened.index.find(name) or opened.trait(name, "section") for name in opened.traits.species)
+    assert all(opened.index.find(species) for species in opened.traits.species)
+
+
+def test_names_that_growers_still_use_are_found():
+    opened = open_carried(carried_tree("euphorbia"))
+    assert opened.synonyms
+    assert all(opened.index.match(name).how == "synonym" for name in opened.synonyms)
+    assert opened.index.resolve("Monadenium ritchiei") == "Euphorbia_ritchiei"
+    assert opened.index.resolve("Pedilanthus tithymaloides 'Nana'") == "Euphorbia_tithymaloides"
+    assert opened.trait("Euphorbia horrida", "series") == opened.trait("Euphorbia polygona", "series") == "Meleuphorbia"
+
+
+def test_species_of_no_section_in_the_taxonomy_are_placed_and_said_to_be():
+    opened = open_carried(carried_tree("euphorbia"))
+    placed = {one.species: (one.rank, one.group) for one in opened.placed}
+    assert placed["Euphorbia squarrosa"] == ("section", "sect. Euphorbia")
+    assert placed["Euphorbia lambii"] == ("subsection", "subsect. Macaronesicae")
+    assert len(placed) == 12
+    near = opened.positions.spread(["Euphorbia squarrosa"] * 2, ["Euphorbia_resinifera", "Euphorbia_milii"])
+    assert near[0] > 1
+    assert near[1] == 0
+
+
+def test_published_hybrids_stand_between_their_parents():
+    opened = open_carried(carried_tree("echinocereus"))
+    plant = opened.positions.pedigree(opened.positions.index.resolve("Echinocereus x roetteri"))
+    assert plant.shares == {"Echinocereus_coccineus": 0.5, "Echinocereus_dasyacanthus": 0.5}
 
 
 def test_a_tree_is_found_by_name_and_by_genus():

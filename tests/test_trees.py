@@ -102,6 +102,17 @@ def test_every_trait_value_has_a_source_and_every_source_a_value(name):
                 assert bool(row[column]) == bool(row[f"{column}_source"]), (row["species"], column)
 
 
+@pytest.mark.parametrize("name", [name for name, entry in ENTRIES.items() if "synonyms" in entry])
+def test_every_synonym_means_a_tip_and_has_a_source(name):
+    tree = crosscompat.read_tree(TREES / ENTRIES[name]["file"])
+    listed = rows(TREES / ENTRIES[name]["synonyms"])
+    assert len({row["name"] for row in listed}) == len(listed) > 20
+    for row in listed:
+        assert row["accepted"].replace(" ", "_") in tree.tips, row
+        assert row["name"].replace(" ", "_") not in tree.tips, row
+        assert row["source"], row
+
+
 @pytest.mark.parametrize("name", ENTRIES)
 def test_every_source_is_one_of_the_listed(name):
     for row in traits_of(ENTRIES[name]):

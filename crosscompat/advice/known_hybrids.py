@@ -2,54 +2,21 @@
 
 from __future__ import annotations
 
-import csv
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Literal
 
 import numpy as np
 
 from crosscompat.book.placing import find_label
-from crosscompat.carried import carried_file
+from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.names import correct_form
 from crosscompat.phylogeny.known import Distances
 from crosscompat.wording import say
 
-__all__ = ["KnownHybrid", "KnownNear", "known_hybrids", "known_near"]
+__all__ = ["KnownNear", "known_near"]
 
 _LEVEL = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class KnownHybrid:
-    """A published cross.
-
-    Attributes
-    ----------
-    hybrid : str
-        What it is called; "" where it has no name, and for a failure.
-    seed_parent, pollen_parent : str
-        Species, genus in full.
-    direction_known : bool
-        Whether the seed parent is known to have been the mother; otherwise the two stand in any order.
-    outcome : {"hybrid", "failure"}
-    how : str
-        By hand, in nature … in a grower's words.
-    note : str
-    source : str
-        The references in full, each with its remark.
-    """
-
-    hybrid: str
-    seed_parent: str
-    pollen_parent: str
-    direction_known: bool
-    outcome: Literal["hybrid", "failure"]
-    how: str
-    note: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,31 +46,6 @@ class KnownNear:
     farther: float
     source: str
     words: str
-
-
-@cache
-def known_hybrids() -> tuple[KnownHybrid, ...]:
-    """Return the published crosses that come with the package, in the order of their table.
-
-    Examples
-    --------
-    >>> [known.hybrid for known in known_hybrids() if known.seed_parent == "Echinocereus coccineus"]
-    ['Echinocereus ×lloydii', 'Echinocereus ×roetteri']
-    """
-    references = {row["key"]: row["reference"] for row in _rows("sources.csv")}
-    return tuple(
-        KnownHybrid(
-            row["hybrid"],
-            row["seed_parent"],
-            row["pollen_parent"],
-            row["direction_known"] == "yes",
-            "failure" if row["outcome"] == "failure" else "hybrid",
-            row["how"],
-            row["note"],
-            "; ".join(_in_full(cited, references) for cited in row["source"].split("; ")),
-        )
-        for row in _rows("known_hybrids.csv")
-    )
 
 
 def known_near(
@@ -189,14 +131,3 @@ def _words(entry: KnownHybrid, seed: str, pollen: str, name: str | None) -> str:
         note=note,
         source=entry.source,
     )
-
-
-def _in_full(cited: str, references: dict[str, str]) -> str:
-    """Return a citation with its reference for its key; a remark in brackets stays."""
-    remark = re.search(r" \([^()]*\)$", cited)
-    return references[cited] if remark is None else references[cited[: remark.start()]] + remark[0]
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    with carried_file(name).open(encoding="utf-8", newline="") as lines:
-        return list(csv.DictReader(lines))

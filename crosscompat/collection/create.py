@@ -156,6 +156,8 @@ def _settings(name: str, start: _Start) -> str:
     if not start.trait_kinds:
         lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
+    if start.carried and start.carried.synonyms:
+        lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
     group, fruit = (start.carried.group, start.carried.fruit_word) if start.carried else ("", "fruit")
     lines += [
         "",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,16 +16,23 @@ from crosscompat.book.forecasts import GivenForecast, read_forecasts
 from crosscompat.book.plants import Plants, read_plants
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.collection.missing import with_missing
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
+from crosscompat.known_hybrids import known_hybrids
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.names import NameIndex
 from crosscompat.phylogeny.classification import is_classification, read_classification
+from crosscompat.phylogeny.hybrids import HybridIndex
+from crosscompat.phylogeny.placement import Placed
+from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.read import read_tree
+from crosscompat.phylogeny.sample import TreeSample, read_sample
 from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.tree import Distances
+from crosscompat.synonyms import for_labels, read_synonyms
 from crosscompat.traits import TraitTable, read_traits
 from crosscompat.wording import say
 
@@ -56,6 +65,12 @@ class Collection:
         What opening it changed or could not use, to be said once.
     forecasts : tuple of GivenForecast
         Those that were given so far, in the order of the file.
+    placed : tuple of Placed
+        Species that the tree lacks and the traits put in a group of it; they are tips of ``distances``.
+    synonyms : mapping of str to str
+        Accepted name by name.
+    sample : TreeSample or None
+        What the tree is a summary of.
     """
 
     folder: Path | None
@@ -69,11 +84,24 @@ class Collection:
     saved: SavedModel | None = None
     notices: tuple[str, ...] = ()
     forecasts: tuple[GivenForecast, ...] = ()
+    placed: tuple[Placed, ...] = ()
+    synonyms: Mapping[str, str] = field(default_factory=dict)
+    sample: TreeSample | None = None
 
-    @property
+    @cached_property
     def index(self) -> NameIndex:
-        """The species that have a place on the tree."""
-        return self.distances.index
+        """The species that have a place on the tree, by their synonyms too."""
+        if not self.synonyms:
+            return self.distances.index
+        return NameIndex(self.distances.tips, for_labels(self.synonyms, self.distances.tips))
+
+    @cached_property
+    def positions(self) -> Positions:
+        """Where species and hybrids stand; named hybrids are known by their published parents."""
+        published = {known.hybrid: f"{known.seed_parent} × {known.pollen_parent}" for known in known_hybrids()}
+        named = {name: formula for name, formula in published.items() if name} | dict(self.synonyms)
+        index = HybridIndex(self.distances.tips, for_labels(named, self.distances.tips))
+        return Positions(self.distances, index, self.placed, self.sample)
 
     @cached_property
     def priors(self) -> Priors:
@@ -84,7 +112,7 @@ class Collection:
     def fingerprints(self) -> Mapping[str, str]:
         """What a model was fitted on: tree, traits, crosses and priors, each as SHA-256."""
         return {
-            "tree": self.distances.fingerprint,
+            "tree": _with_synonyms(self.distances.fingerprint, self.synonyms),
             "traits": self.traits.fingerprint if self.traits is not None else "",
             "crosses": crosses_fingerprint(self.crosses),
             "priors": self.priors.fingerprint,
@@ -112,6 +140,8 @@ def open_collection(folder: Path) -> Collection:
     settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
     distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
+    synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
+    sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
     plants = reading.optional("plants.csv", read_plants) or Plants.of([])
     crosses = reading.optional("crosses.csv", read_crosses) or ()
     wanted = reading.optional("wanted.csv", read_wanted) or ()
@@ -120,8 +150,23 @@ def open_collection(folder: Path) -> Collection:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     notices = (*_upgraded(folder / FILE_NAME), *unread)
+    traits = replace(traits, synonyms=synonyms) if traits is not None else None
+    wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
     return Collection(
-        folder, settings, distances, settings.tree, traits, plants, crosses, wanted, saved, notices, forecasts
+        folder,
+        settings,
+        wider,
+        settings.tree,
+        traits,
+        plants,
+        crosses,
+        wanted,
+        saved,
+        notices,
+        forecasts,
+        placed,
+        synonyms,
+        sample,
     )
 
 
@@ -132,11 +177,14 @@ def open_carried(carried: CarriedTree) -> Collection:
         tree=carried.name,
         tree_unit=carried.unit,
         traits=carried.name,
+        synonyms=carried.name if carried.synonyms else None,
         group=carried.group,
         fruit_word=carried.fruit_word,
     )
-    tree = read_tree(carried.tree, unit=carried.unit)
-    return Collection(None, settings, tree, carried.name, read_traits(carried.traits, carried.trait_kinds))
+    synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
+    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms=synonyms)
+    tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
+    return Collection(None, settings, tree, carried.name, traits, placed=placed, synonyms=synonyms)
 
 
 @dataclass
@@ -185,6 +233,29 @@ def _traits(folder: Path, settings: Settings) -> TraitTable | None:
     if carried:
         return read_traits(carried.traits, {**carried.trait_kinds, **settings.trait_kinds})
     return read_traits(folder / settings.traits, settings.trait_kinds)
+
+
+def _synonyms(folder: Path, settings: Settings) -> dict[str, str]:
+    if settings.synonyms is None:
+        return {}
+    carried = _carried(settings.synonyms)
+    if carried is None:
+        return read_synonyms(folder / settings.synonyms)
+    return read_synonyms(carried.synonyms) if carried.synonyms else {}
+
+
+def _sample(folder: Path, settings: Settings) -> TreeSample | None:
+    if settings.tree_sample is None:
+        return None
+    return read_sample(folder / settings.tree_sample, unit=settings.tree_unit)
+
+
+def _with_synonyms(fingerprint: str, synonyms: Mapping[str, str]) -> str:
+    """Tell a tree asked by other names from the same tree asked by its own."""
+    if not synonyms:
+        return fingerprint
+    text = json.dumps([fingerprint, sorted(synonyms.items())], ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _carried(name: str) -> CarriedTree | None:

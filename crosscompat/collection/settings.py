@@ -53,6 +53,12 @@ class Settings:
         File in the folder, or the name of carried traits.
     trait_kinds : mapping of str to str
         Kinds of trait columns, where the grower declares them.
+    synonyms : str or None
+        File in the folder, or the name of a carried tree with a table of them.
+    tree_sample : str or None
+        File in the folder with many trees (posterior or bootstrap), of which ``tree`` is the summary.
+    place_missing : bool
+        Whether species that only the traits have are placed on the tree by their section or genus.
     group : str
         ``cactus``, ``spurge`` or nothing: which cautions apply.
     fruit_word : str
@@ -88,6 +94,9 @@ class Settings:
     tree_index: int | None = None
     traits: str | None = None
     trait_kinds: Mapping[str, str] = field(default_factory=dict)
+    synonyms: str | None = None
+    tree_sample: str | None = None
+    place_missing: bool = True
     group: str = ""
     fruit_word: str = "fruit"
     hemisphere: str = "north"
@@ -151,6 +160,7 @@ _TYPES: Mapping[str, tuple[type, ...]] = {
     "reference": (int, float),
     "reference_fixed": (bool,),
     "invented": (bool,),
+    "place_missing": (bool,),
     "trait_kinds": (dict,),
 }
 

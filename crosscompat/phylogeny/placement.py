@@ -12,7 +12,7 @@ from crosscompat.phylogeny.postorder import Floats, Ints, in_postorder, inner_no
 from crosscompat.phylogeny.ranks import RANKS, group_label
 from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["Groups", "Placed", "group_crowns", "place", "place_for", "spread_of_placed"]
+__all__ = ["Groups", "Placed", "group_crowns", "groups_of", "place", "place_for", "spread_of_placed"]
 
 Ranked = Mapping[str, str]
 """Names of groups by rank."""
@@ -52,11 +52,29 @@ class Groups:
 
     def of(self, species: str, ranks: Ranked) -> tuple[str, str, int] | None:
         """Return rank, label and crown node of the lowest group of a species, or None."""
-        for genus, rank, label in reversed(_groups_of(species, ranks)):
+        for genus, rank, label in reversed(groups_of(species, ranks)):
             node = self.crowns.get((genus, rank, label))
             if node is not None:
                 return rank, label, node
         return None
+
+
+def groups_of(species: str, ranks: Ranked) -> list[tuple[str, str, str]]:
+    """Return genus, rank and label of the groups that hold a species, the highest first.
+
+    Below the genus a group is known by its genus too: two genera may each have a section of one name.
+
+    Examples
+    --------
+    >>> groups_of("Aus bus", {"section": "One"})
+    [('', 'genus', 'Aus'), ('Aus', 'section', 'sect. One')]
+    """
+    genus = ranks.get("genus") or genus_of(species)
+    whole = {**ranks, "genus": genus} if genus else dict(ranks)
+    own = group_label("genus", genus) if genus else ""
+    return [
+        (own if _below_genus(rank) else "", rank, group_label(rank, whole[rank])) for rank in RANKS if rank in whole
+    ]
 
 
 def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> Groups:
@@ -83,7 +101,7 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> Groups:
     >>> groups.of("Aus fus", {"section": "One"}), groups.of("Aus fus", {"section": "Two"})
     (('section', 'sect. One', 2), ('genus', 'Aus', 4))
     """
-    held = [_groups_of(label, known.get(label, {})) for label in tree.tips]
+    held = [groups_of(label, known.get(label, {})) for label in tree.tips]
     members: dict[tuple[str, str, str], list[int]] = {}
     for tip, groups in enumerate(held):
         for group in groups:
@@ -222,19 +240,6 @@ def _split(children: dict[int, list[int]], above: int, tip: int, labels: list[st
     siblings[siblings.index(tip)] = node
     children[node] = [tip]
     return node
-
-
-def _groups_of(species: str, ranks: Ranked) -> list[tuple[str, str, str]]:
-    """Return genus, rank and label of the groups that hold a species, the highest first.
-
-    Below the genus a group is known by its genus too: two genera may each have a section of one name.
-    """
-    genus = ranks.get("genus") or genus_of(species)
-    whole = {**ranks, "genus": genus} if genus else dict(ranks)
-    own = group_label("genus", genus) if genus else ""
-    return [
-        (own if _below_genus(rank) else "", rank, group_label(rank, whole[rank])) for rank in RANKS if rank in whole
-    ]
 
 
 def _below_genus(rank: str) -> bool:

@@ -1,14 +1,13 @@
 from __future__ import annotations
 
-import csv
-
 import numpy as np
 import pytest
 
-from crosscompat.advice.known_hybrids import KnownHybrid, known_hybrids, known_near
-from crosscompat.carried import carried_file, carried_tree, carried_trees
+from crosscompat.advice.known_hybrids import known_near
+from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried
 from crosscompat.errors import UnknownName
+from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 
@@ -84,24 +83,6 @@ def test_the_sentence_names_parents_name_how_note_and_source():
     assert found.words == "Known hybrid: Aus bus × Aus dus, Aus ×novus, by hand: a note. Source: Somebody 1999."
     (failed,) = near("Aus_bus", "Aus_dus", made("Aus bus", "Aus dus", outcome="failure"))
     assert failed.words == "Known failure: Aus bus × Aus dus, by hand: a note. Source: Somebody 1999."
-
-
-def rows():
-    with carried_file("known_hybrids.csv").open(encoding="utf-8", newline="") as lines:
-        return list(csv.DictReader(lines))
-
-
-def test_every_carried_cross_has_a_source_in_full_and_parents_on_a_carried_tree():
-    trees = {tree.genus: open_carried(tree).distances for tree in carried_trees()}
-    assert len(known_hybrids()) == len(rows()) > 8
-    for entry, row in zip(known_hybrids(), rows(), strict=True):
-        assert row["source"], row
-        assert entry.source, row
-        assert row["outcome"] in {"hybrid", "failure"}
-        assert row["direction_known"] in {"yes", "no"}
-        index = trees[entry.seed_parent.split(" ")[0]].index
-        assert index.find(entry.seed_parent), row
-        assert index.find(entry.pollen_parent), row
 
 
 def test_every_published_spurge_hybrid_is_of_one_section_and_in_the_nearest_tenth_of_pairings():

@@ -243,3 +243,61 @@ def test_a_carried_tree_opens_as_a_collection_without_records():
     assert len(opened.distances.tips) == carried.tips
     assert opened.trait("Echinocereus_coccineus", "2n") == 44
     assert opened.settings.group == "cactus"
+
+
+NAMES = "name,accepted\nBus vetus,Aus bus\nAus ×novus,Aus bus × Aus dus\n"
+SAMPLE = "((Aus_bus:1,Aus_cus:1):1,Aus_dus:2);((Aus_bus:1,Aus_dus:1):1,Aus_cus:2);"
+
+
+@pytest.fixture
+def botany(tmp_path):
+    """A collection with synonyms, a sample of trees and a species that only the traits have."""
+
+    def make(more="", **files):
+        texts = {
+            "collection.toml": 'tree = "tree.nwk"\ntraits = "traits.csv"\nsynonyms = "names.csv"\n' + more,
+            "tree.nwk": "((Aus_bus:1,Aus_cus:1):1,Aus_dus:2);",
+            "traits.csv": "species,section\nAus bus,One\nAus cus,One\nAus dus,Two\nAus rarus,One\n",
+            "names.csv": NAMES,
+        } | files
+        for name, text in texts.items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        return open_collection(tmp_path)
+
+    return make
+
+
+def test_synonyms_find_species_of_the_tree_and_of_the_traits(botany):
+    opened = botany()
+    assert opened.index.match("Bus vetus").label == "Aus_bus"
+    assert opened.trait("Bus vetus", "section") == "One"
+    assert opened.fingerprints["tree"] != botany("", **{"names.csv": "name,accepted\n"}).fingerprints["tree"]
+
+
+def test_a_species_that_only_the_traits_have_is_placed_unless_the_settings_say_no(botany):
+    opened = botany()
+    assert [one.species for one in opened.placed] == ["Aus rarus"]
+    assert opened.distances.patristic("Aus rarus", "Aus bus") == 2
+    assert opened.index.find("Aus rarus") == "Aus rarus"
+    without = botany("place_missing = false\n")
+    assert without.placed == ()
+    assert without.index.find("Aus rarus") is None
+
+
+def test_a_named_hybrid_stands_between_its_parents(botany):
+    positions = botany().positions
+    label = positions.index.resolve("Aus x novus")
+    assert positions.apart([label], ["Aus_bus"]).tolist() == [2]
+
+
+def test_a_sample_of_trees_leaves_distances_unsure(botany):
+    opened = botany('tree_sample = "posterior.nwk"\n', **{"posterior.nwk": SAMPLE})
+    assert len(opened.sample.trees) == 2
+    assert opened.positions.spread(["Aus_bus"], ["Aus_cus"]).tolist() == pytest.approx([2**0.5])
+    assert botany().positions.spread(["Aus_bus"], ["Aus_cus"]).tolist() == [0]
+
+
+def test_faults_of_names_and_samples_are_told_with_the_rest(botany):
+    with pytest.raises(BadInput) as caught:
+        botany('tree_sample = "one.nwk"\n', **{"names.csv": "name,accepted\n,Aus bus\n", "one.nwk": "(a:1,b:1);"})
+    assert {fault.place.file for fault in caught.value.faults} == {"names.csv", "one.nwk"}
