@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from crosscompat.advice.botany import botany_notes
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, genus_of
 from crosscompat.phylogeny.report import tree_report
-from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.wording import say
 
 __all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
@@ -47,6 +48,7 @@ class Checkup:
     species, plants, crosses, wanted : int
         How many there are.
     tree_notes : list of str
+        What stands out in the tree, and where tree, traits and names do not agree.
     traits : list of TraitNote
     unmatched : list of Unmatched
         Names without a place on the tree, or species of the traits that it lacks.
@@ -78,12 +80,16 @@ def check(collection: Collection) -> Checkup:
         plants=len(collection.plants.by_name),
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
-        tree_notes=[str(note) for note in tree_report(distances)] if isinstance(distances, Phylogeny) else [],
+        tree_notes=[*_tree_notes(distances), *botany_notes(collection)],
         traits=[TraitNote(item.name, item.kind, item.declared, item.known, item.sentence) for item in described],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
         invented=collection.settings.invented,
     )
+
+
+def _tree_notes(distances: Distances) -> list[str]:
+    return [str(note) for note in tree_report(distances)] if isinstance(distances, Phylogeny) else []
 
 
 def _unmatched(collection: Collection) -> Iterator[Unmatched]:
