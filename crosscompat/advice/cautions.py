@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crosscompat.advice.hybrids import hybrid_notes
 from crosscompat.advice.parents import Parent
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel
@@ -26,7 +27,8 @@ class Caution:
     Attributes
     ----------
     kind : str
-        ``sex``, ``ploidy``, ``flowering``, ``outside``, ``unseen``, ``unknown``, ``few`` or ``handling``.
+        ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few`` or
+        ``handling``.
     says : str
         In plain words.
     """
@@ -53,6 +55,8 @@ def cautions(collection: Collection, model: FittedModel, seed: Parent, pollen: P
         *_sex(collection, seed, pollen),
         *_ploidy(collection, seed, pollen),
         *_flowering(collection, seed, pollen),
+        *_hybrid(collection, seed, pollen),
+        *_placed(collection, seed, pollen),
         *_outside(model, row),
         *_unseen(model, seed, pollen),
         *_unknown(model, row),
@@ -99,6 +103,20 @@ def _flowering(collection: Collection, seed: Parent, pollen: Parent) -> list[Cau
     if not isinstance(ours, frozenset) or not isinstance(theirs, frozenset) or ours & theirs:
         return []
     return [Caution("flowering", say("cautions.flowering", pollen=correct_form(pollen.label)))]
+
+
+def _hybrid(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+    parents = [parent for parent in (seed, pollen) if parent.label not in collection.index]
+    return [Caution("hybrid", text) for parent in parents for text in hybrid_notes(collection, parent)]
+
+
+def _placed(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+    labels = dict.fromkeys(parent.label for parent in (seed, pollen))
+    return [
+        Caution("placed", say("cautions.placed", name=correct_form(one.species), group=one.group))
+        for one in collection.placed
+        if one.species in labels
+    ]
 
 
 def _outside(model: FittedModel, row: Floats) -> list[Caution]:
