@@ -132,7 +132,7 @@ def _fit_chain(
         works = shares.settle(works)
         works = {at: _with_likely_scales(work) for at, work in works.items()}
         works = shares.settle(works)
-    return FittedModel(recipe, *moments, _stages(works, recipe, table), seen, shares.seeds, records)
+    return FittedModel(recipe, *moments, _stages(works, recipe, table, seen), seen, shares.seeds, records)
 
 
 def _with_likely_scales(work: _Work) -> _Work:
@@ -140,14 +140,14 @@ def _with_likely_scales(work: _Work) -> _Work:
     return replace(work, scales=most_likely.scales, start=most_likely.start)
 
 
-def _stages(works: dict[int, _Work], recipe: Recipe, table: Priors) -> tuple[StageFit, ...]:
+def _stages(works: dict[int, _Work], recipe: Recipe, table: Priors, seen: Seen) -> tuple[StageFit, ...]:
     """Integrate every stage, with one lambda for all."""
     found = {at: integrate(work.stage, work.prior, POINTS) for at, work in works.items()}
     points = dict(zip(found, agree_on_share(tuple(points for _, points in found.values())), strict=True))
     return tuple(
         believed(name, works[at].stage, found[at][0], points[at], works[at].levels, works[at].record)
         if at in works
-        else prior_stage(name, recipe, table)
+        else prior_stage(name, recipe, table, seen=seen)
         for at, name in enumerate(CHAIN)
     )
 

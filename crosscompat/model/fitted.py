@@ -260,11 +260,14 @@ def believed(
     return StageFit(name, mean, covariance, effects, past_of(stage, most_likely.scales, levels, EFFECTS[:6], record))
 
 
-def prior_stage(name: str, recipe: Recipe, priors: Priors, prior: GaussianPrior | None = None) -> StageFit:
+def prior_stage(
+    name: str, recipe: Recipe, priors: Priors, prior: GaussianPrior | None = None, seen: Seen | None = None
+) -> StageFit:
     """Return one stage before any cross; plants have no effect of their own until some are named."""
     belief = prior or priors.prior_for(name, recipe.features)
-    scales = priors.effect_scales(name)
-    variances = np.array([0.0 if effect.endswith("_plant") else scales[effect] ** 2 for effect in EFFECTS])
+    scales, named = priors.effect_scales(name), seen or Seen()
+    unnamed = {"seed_plant": not named.seed_plants, "pollen_plant": not named.pollen_plants}
+    variances = np.array([0.0 if unnamed.get(effect) else scales[effect] ** 2 for effect in EFFECTS])
     return StageFit(name, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
 
 

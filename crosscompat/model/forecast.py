@@ -164,8 +164,8 @@ def _one_kind(effects: Effects, asked: Pairings, k: int, rows: Floats) -> Floats
     """Put the effects of one kind of parent into the rows; return the variance of those not seen."""
     levels = asked.levels
     level = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)[k]
-    seen = level >= 0
-    begin, _ = effects.block(k)
+    begin, end = effects.block(k)
+    seen = (level >= 0) & (end > begin)  # a stage that no cross has reached has no effects yet
     at = np.flatnonzero(seen)
     rows[at, begin + level[at]] = 1.0
     extra = np.where(seen, 0.0, effects.variances[k])

@@ -9,7 +9,7 @@ from crosscompat.book.stages import STAGES
 STAGE = list(STAGES)
 
 
-def one(finished=True, lost=False, **counts):
+def one(*, finished=True, lost=False, **counts):
     found = gaps_of(
         {name: np.array([float(value)]) for name, value in counts.items()}, np.array([finished]), np.array([lost])
     )

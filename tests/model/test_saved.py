@@ -110,7 +110,8 @@ def test_the_file_is_plain_and_says_its_format_version_and_recipe(tmp_path):
     write_model(path, kept(prior_model(Recipe((Feature("distance"),), 5.0, "My")), invented=True))
     document = json.loads(path.read_text(encoding="utf-8"))
     assert list(document) == [
-        "format", "package", "as_of", "invented", "fingerprints", "recipe", "seen", "stages", "arrays",
+        "format", "package", "as_of", "invented", "fingerprints", "recipe", "seen", "stages", "seeds",
+        "records", "arrays",
     ]  # fmt: skip
     assert document["format"] == FORMAT
     assert document["recipe"] == {"features": [{"kind": "distance", "column": None}], "reference": 5.0, "unit": "My"}

@@ -116,14 +116,26 @@ def test_flowers_of_one_row_say_less_than_as_many_rows():
     assert nothing < pooled < singles
 
 
-def test_stage_counts_say_the_same_where_they_are_as_clear():
-    rows = [("Aus bus", "Aus cus"), ("Aus bus", "Aus eus"), ("Aus cus", "Aus dus")]
-    plain = table(*((*pair, 1, k) for pair, k in zip(rows, (1, 0, 0), strict=True)))
-    stages = table(
-        *((*pair, 1, *counts) for pair, counts in zip(rows, ((1, 9), (0, None), (None, 0)), strict=True)),
-        columns=("seed_parent", "pollen_parent", "units", "pods_set", "seedlings"),
+BY_STAGE = ("seed_parent", "pollen_parent", "units", "pods_set", "pods_held", "seeds", "seeds_filled", "seedlings")
+
+
+def test_crosses_counted_by_stage_are_fitted_stage_by_stage():
+    told = table(
+        ("Aus bus", "Aus cus", 6, 5, 5, 40, 38, None), ("Aus bus", "Aus eus", 6, 6, 5, 50, 1, None), columns=BY_STAGE
     )
-    assert forecast(stages)["chance"].tolist() == forecast(plain)["chance"].tolist()
+    model = TakeModel(TREE, seeds_per_pod=8).fit(told)
+    assert [stage.stage for stage in model.fitted_.stages] == ["set", "hold", "fill", "germinate"]
+    assert model.fitted_.seeds.mean == pytest.approx((90 + 8) / (10 + 1))
+    near, far = (
+        model.forecast(ASKED.iloc[:0].assign(seed_parent=[], pollen_parent=[])),
+        model.forecast(table(("Aus bus", "Aus cus"), ("Aus bus", "Aus eus"), columns=ASKED.columns)),
+    )
+    assert near.empty
+    assert far["chance"][0] > far["chance"][1]  # both set and hold alike, but one fills its seed
+    spurge = TakeModel(TREE, seeds_per_pod=2, most_seeds=3).fit(told.iloc[:0])
+    assert spurge.fitted_.seeds is None  # nothing counted by stage: the plain form
+    capped = TakeModel(TREE, seeds_per_pod=2, most_seeds=3).fit(told.assign(seeds=[12, 15], seeds_filled=[11, 1]))
+    assert capped.fitted_.seeds.cap == 3
 
 
 def test_some_of_n_is_less_than_all_of_n_and_more_than_none():
@@ -137,11 +149,14 @@ def test_some_of_n_is_less_than_all_of_n_and_more_than_none():
 def test_a_blank_count_is_unknown_and_never_a_failure():
     columns = ("seed_parent", "pollen_parent", "units", "pods_set", "seedlings")
     told = table(("Aus bus", "Aus cus", 4, 3, 2), ("Aus dus", "Aus eus", 4, 0, None), columns=columns)
-    open_too = pd.concat([told, table(("Aus bus", "Aus fus", 4, 3, None), columns=columns)])
+    open_too = pd.concat([told, table(("Aus bus", "Aus fus", 4, None, None), columns=columns)])
     model = TakeModel(TREE).fit(open_too)
     assert model.fitted_.seen.crosses == 2
     assert "Aus_fus" not in model.fitted_.seen.species
     assert forecast(open_too)["chance"].tolist() == forecast(told)["chance"].tolist()
+    set_too = pd.concat([told, table(("Aus bus", "Aus fus", 4, 4, None), columns=columns)])
+    asked = table(("Aus bus", "Aus fus"), columns=ASKED.columns)
+    assert forecast(set_too, asked)["chance"][0] > forecast(told, asked)["chance"][0]  # it set, and the rest is open
 
 
 @pytest.mark.parametrize("rows", [SEEN.iloc[:0], SEEN.assign(tried=np.nan, took=np.nan)])
