@@ -59,11 +59,11 @@ def _announce(seconds: float) -> None:
 def _pool(hands: int) -> ProcessPoolExecutor | None:
     """Return so many processes; None where the system gives none."""
     try:
-        return ProcessPoolExecutor(hands, mp_context=get_context("spawn"), initializer=_deaf_to_interrupts)
+        return ProcessPoolExecutor(hands, mp_context=get_context("spawn"), initializer=_ends_at_once)
     except (ImportError, NotImplementedError, OSError):
         return None
 
 
-def _deaf_to_interrupts() -> None:
-    """Leave Ctrl-C to the process that started this one."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+def _ends_at_once() -> None:
+    """Let Ctrl-C end this process without a word; the one that started it speaks."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import io
 import os
+import signal
 import sys
+import time
 
 import pytest
 
@@ -81,6 +83,26 @@ def test_what_goes_wrong_in_another_process_goes_wrong_here(monkeypatch):
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     with pytest.raises(ValueError, match="invalid literal"):
         list(worked(int, ["1", "2", "three"]))
+
+
+LONG_WORK = """
+import os, time
+from crosscompat.cli import workers
+workers._WORTH_A_POOL, os.cpu_count = -1.0, lambda: 2
+if __name__ == "__main__":
+    print("begun", flush=True)
+    list(workers.worked(time.sleep, [0.0, 300.0, 300.0, 300.0]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+def test_an_interrupt_ends_the_others_too(process):
+    running = process(switches=("-c", LONG_WORK), wait=False, start_new_session=True)
+    running.stdout.readline()
+    time.sleep(3)
+    os.killpg(running.pid, signal.SIGINT)
+    running.communicate(timeout=60)
+    assert running.returncode == -signal.SIGINT
 
 
 @pytest.mark.parametrize("worth", [-1.0, 1e9])
