@@ -19,6 +19,7 @@ from crosscompat.advice.checkup import Checkup
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.partners import Partners
+from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
 from crosscompat.cli.demo import Demonstration
@@ -27,7 +28,19 @@ from crosscompat.cli.trees import CarriedTrees
 from crosscompat.schemas import schema
 
 FOLDER = Path(crosscompat.schemas.__file__).parent
-ANSWERS = (Answer, Ranking, Partners, Lesson, Scorecard, Labels, Checkup, NewCollection, CarriedTrees, Demonstration)
+ANSWERS = (
+    Answer,
+    Ranking,
+    Partners,
+    Lesson,
+    Scorecard,
+    PriorTable,
+    Labels,
+    Checkup,
+    NewCollection,
+    CarriedTrees,
+    Demonstration,
+)
 
 
 def name_of(answer):

@@ -155,6 +155,14 @@ def score(
     run(folder, as_of=as_of.date() if as_of else None, ways=way or (), as_json=as_json)
 
 
+@app.command(help=say("help.priors"), epilog=_example("priors"))
+@guarded
+def priors(folder: Folder = None, *, as_json: Json = False) -> None:
+    from crosscompat.cli.priors import run
+
+    run(folder, as_json=as_json)
+
+
 @app.command(help=say("help.tree"), epilog=_example("tree"))
 @guarded
 def tree(

@@ -25,6 +25,7 @@ ASKED = {
     "tree as pollen": ["tree", SEED, "--as", "pollen", "--flowers", "3"],
     "label": ["label", "26-01", "26-02"],
     "check": ["check"],
+    "priors": ["priors"],
 }
 
 
