@@ -35,9 +35,9 @@ def test_every_setting_is_read(written):
         "format": 1, "name": "Hedgehogs", "tree": "mine.nwk", "tree_unit": "My", "tree_index": -1, "traits": "t.csv",
         "trait_kinds": {"Style mm": "measure"}, "synonyms": "names.csv", "tree_sample": "posterior.nex",
         "place_missing": False, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
-        "season_start": "03-01", "window_days": 400, "set_days": 20,
-        "hold_days": 100, "fill_days": 120, "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25, "reference": 5, "reference_fixed": True, "invented": True,
-        "priors": {},
+        "season_start": "03-01", "window_days": 400, "set_days": 20, "hold_days": 100, "fill_days": 120,
+        "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25, "reference": 5, "reference_fixed": True,
+        "invented": True, "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
     lines = [
