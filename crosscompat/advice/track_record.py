@@ -1,0 +1,268 @@
+"""What the forecasts were worth that were written before it was known what became of the crosses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import isnan
+
+import numpy as np
+
+from crosscompat.advice.blind import gave_a_seedling
+from crosscompat.advice.in_force import Told, told_before
+from crosscompat.advice.made import over_by
+from crosscompat.book.evidence import Evidence
+from crosscompat.book.forecasts import GivenForecast
+from crosscompat.collection.opening import Collection
+from crosscompat.model.held_out import pair_numbers
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.scoring import Bin, Scores, calibration, scores, skill_interval
+from crosscompat.names import correct_form
+from crosscompat.show.chances import one_in, percent
+from crosscompat.wording import say
+
+__all__ = ["FEWEST", "CameTrue", "ScoredForecast", "TrackRecord", "base_rates", "track_record"]
+
+FEWEST = 5
+"""Fewer crosses than this are no ground for a verdict."""
+
+_MOST_BINS = 5
+_FEWEST_IN_A_BIN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class ScoredForecast:
+    """A forecast as it was given, and what became of the cross.
+
+    Attributes
+    ----------
+    cross : str
+        The grower's number.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    given : str
+        ISO date of the forecast.
+    under_way : bool
+        Whether it was given while the cross was under way, and not before the flowers were pollinated.
+    flowers : int
+    mean, low, high : float
+        The chance that was given, and its 90% interval.
+    base_rate : float
+        How often the grower's crosses had given a seedling until then.
+    took : bool
+        Whether this one did.
+    """
+
+    cross: str
+    seed_parent: str
+    pollen_parent: str
+    given: str
+    under_way: bool
+    flowers: int
+    mean: float
+    low: float
+    high: float
+    base_rate: float
+    took: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CameTrue:
+    """What came of forecasts of about one size.
+
+    Attributes
+    ----------
+    chance : float
+        Their mean.
+    crosses, took : int
+    low, high : float
+        90% interval of the share that took.
+    says : str
+        In plain words.
+    """
+
+    chance: float
+    crosses: int
+    took: int
+    low: float
+    high: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrackRecord:
+    """How the forecasts did that were written before the outcome was known.
+
+    Attributes
+    ----------
+    crosses, took : int
+        Finished crosses with such a forecast, and those of them that gave a seedling.
+    under_way : int
+        Forecasts that were given while the cross was under way.
+    log_loss, base_log_loss, brier, base_brier : float
+        Of the forecasts, and of the grower's own base rate on the day of each; the smaller the better.
+    skill : float or None
+        Share of the base rate's Brier score that is saved; None where all outcomes are alike.
+    skill_low, skill_high : float or None
+        90% interval of the skill, from leaving out pair after pair; None where it cannot be told.
+    auc : float or None
+        How often a cross with a seedling had the larger chance than one without; None where all outcomes are alike.
+    verdict : str
+        ``better``, ``perhaps``, ``no_better`` or ``worse`` than the base rate; ``alike`` or ``few`` if that cannot be
+        told.
+    says : list of str
+        The same in plain words.
+    calibration : list of CameTrue
+    forecasts : list of ScoredForecast
+        Oldest cross first.
+    """
+
+    crosses: int
+    took: int
+    under_way: int
+    log_loss: float
+    base_log_loss: float
+    brier: float
+    base_brier: float
+    skill: float | None
+    skill_low: float | None
+    skill_high: float | None
+    auc: float | None
+    verdict: str
+    says: list[str]
+    calibration: list[CameTrue]
+    forecasts: list[ScoredForecast]
+
+
+def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: Evidence) -> TrackRecord | None:
+    """Score the forecasts that were written before the outcome was known, beside the grower's own base rate.
+
+    Parameters
+    ----------
+    collection : Collection
+    given : sequence of GivenForecast
+        The ledger; `crosscompat.advice.in_force` says which of its lines count.
+    evidence : Evidence
+        The crosses, as the book knows them now.
+
+    Returns
+    -------
+    TrackRecord or None
+        None if no cross that was forecast has finished yet. Every cross counts once and alike.
+    """
+    told = told_before(collection, given, evidence)
+    if not told:
+        return None
+    at = np.array([one.at for one in told])
+    took = gave_a_seedling(evidence)[at]
+    said = np.array([one.forecast.mean for one in told])
+    base = base_rates(collection, evidence, [one.forecast.date for one in told])
+    weight, pair = np.ones(len(told)), pair_numbers(evidence.seed, evidence.pollen)[at]
+    ours, theirs = scores(said, took, weight, base), scores(base, took, weight, base)
+    alike = len(set(took)) == 1
+    low, high = (None if alike else _number(edge) for edge in skill_interval(said, took, weight, base, pair))
+    verdict = "few" if len(told) < FEWEST else "alike" if alike else _verdict(ours.skill, low, high)
+    under_way = sum(one.forecast.cross is not None for one in told)
+    return TrackRecord(
+        crosses=len(told),
+        took=int(took.sum()),
+        under_way=under_way,
+        log_loss=ours.log_loss,
+        base_log_loss=theirs.log_loss,
+        brier=ours.brier,
+        base_brier=theirs.brier,
+        skill=None if alike else ours.skill,
+        skill_low=low,
+        skill_high=high,
+        auc=_number(ours.auc),
+        verdict=verdict,
+        says=_in_words(ours, theirs, verdict, took, under_way),
+        calibration=_calibration(said, took),
+        forecasts=_forecasts(evidence, told, base, took),
+    )
+
+
+def base_rates(collection: Collection, evidence: Evidence, days: Sequence[date]) -> Floats:
+    """Return how often the grower's crosses had given a seedling by each day, shape (n_days,).
+
+    Counted are the crosses that were finished and in the book by then, with half a seedling and half a failure
+    beforehand: six that all took do not make the seventh certain.
+    """
+    window = max(collection.settings.windows.values())
+    took = gave_a_seedling(evidence)
+    rates = {}
+    for day in dict.fromkeys(days):
+        known = [
+            i
+            for i, cross in enumerate(evidence.crosses)
+            if evidence.outcomes.known[i] and (day - cross.date).days >= window and over_by(cross, day)
+        ]
+        rates[day] = (took[known].sum() + 0.5) / (len(known) + 1.0)
+    return np.array([rates[day] for day in days], dtype=np.float64)
+
+
+def _number(value: float) -> float | None:
+    return None if isnan(value) else value
+
+
+def _verdict(skill: float, low: float | None, high: float | None) -> str:
+    if low is not None and low > 0:
+        return "better"
+    if high is not None and high < 0:
+        return "worse"
+    return "perhaps" if skill > 0 else "no_better"
+
+
+def _in_words(ours: Scores, theirs: Scores, verdict: str, took: Floats, under_way: int) -> list[str]:
+    words = [say("ledger.came", n=len(took), took=int(took.sum()))]
+    if under_way:
+        words.append(say("ledger.under_way", n=under_way))
+    if verdict == "few":
+        return [*words, say("ledger.verdicts.few", least=FEWEST)]
+    if verdict == "alike":
+        return [*words, say(f"ledger.verdicts.alike_{'took' if took[0] else 'failed'}")]
+    numbers = {
+        "brier": f"{ours.brier:.2f}",
+        "base_brier": f"{theirs.brier:.2f}",
+        "log_loss": f"{ours.log_loss:.2f}",
+        "base_log_loss": f"{theirs.log_loss:.2f}",
+        "auc": percent(ours.auc),
+    }
+    return [*words, say(f"ledger.verdicts.{verdict}"), say("ledger.scores", **numbers)]
+
+
+def _calibration(said: Floats, took: Floats) -> list[CameTrue]:
+    bins = max(1, min(_MOST_BINS, len(said) // _FEWEST_IN_A_BIN))
+    return [_came_true(entry) for entry in calibration(said, took, np.ones(len(said)), bins)]
+
+
+def _came_true(entry: Bin) -> CameTrue:
+    crosses, took = round(entry.outcomes), round(entry.outcomes * entry.took)
+    how = "more" if entry.forecast < entry.low else "less" if entry.forecast > entry.high else "as_said"
+    chance = {"words": one_in(entry.forecast), "percent": percent(entry.forecast)}
+    says = say("ledger.bin", n=crosses, took=took, how=say(f"ledger.how.{how}"), **chance)
+    return CameTrue(entry.forecast, crosses, took, entry.low, entry.high, says)
+
+
+def _forecasts(evidence: Evidence, told: Sequence[Told], base: Floats, took: Floats) -> list[ScoredForecast]:
+    found = []
+    for i, one in enumerate(told):
+        given, cross = one.forecast, evidence.crosses[one.at]
+        found.append(
+            ScoredForecast(
+                cross=cross.number,
+                seed_parent=correct_form(evidence.seed[one.at]),
+                pollen_parent=correct_form(evidence.pollen[one.at]),
+                given=given.date.isoformat(),
+                under_way=given.cross is not None,
+                flowers=given.flowers,
+                mean=given.mean,
+                low=given.low,
+                high=given.high,
+                base_rate=float(base[i]),
+                took=bool(took[i]),
+            )
+        )
+    when = [evidence.crosses[one.at].date for one in told]
+    return [found[i] for i in sorted(range(len(found)), key=lambda i: (when[i], i))]
