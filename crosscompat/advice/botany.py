@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from crosscompat.advice.basis import collection_reference
 from crosscompat.book.placing import find_label
 from crosscompat.collection.missing import ranks_by_species
 from crosscompat.collection.opening import Collection
@@ -26,7 +27,22 @@ def botany_notes(collection: Collection) -> list[str]:
     collection : Collection
         Its groups are those that columns of its traits name by rank, and the genera.
     """
-    return [*_groups(collection), *_undetermined(collection), *_missing(collection), *_synonyms(collection)]
+    return [
+        *_groups(collection),
+        *_undetermined(collection),
+        *_missing(collection),
+        *_synonyms(collection),
+        _reference(collection),
+    ]
+
+
+def _reference(collection: Collection) -> str:
+    """Tell which distance counts as 1, and why that."""
+    settings, unit = collection.settings, collection.distances.unit
+    learned = collection.saved is not None and not settings.reference_fixed
+    why = "none" if settings.reference is None else "learned" if learned else "settings"
+    value = settings.reference or collection_reference(collection)
+    return say("botany.reference", value=f"{value:.4g}", unit=f" {unit}" if unit else "", why=say(f"botany.why.{why}"))
 
 
 def _groups(collection: Collection) -> Iterator[str]:

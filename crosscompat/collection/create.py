@@ -168,6 +168,7 @@ def _settings(name: str, start: _Start) -> str:
         'season_start = "01-01"',
         say("create.settings.window"),
         "window_days = 365",
+        say("create.settings.reference"),
         say("create.settings.invented"),
         "invented = false",
     ]

@@ -5,6 +5,7 @@ import pytest
 from crosscompat.advice.botany import botany_notes
 from crosscompat.advice.checkup import check
 from crosscompat.collection.missing import with_missing
+from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable
@@ -21,8 +22,11 @@ def traits_of(**section):
 @pytest.fixture
 def notes(collection):
     def notes(newick=TREE, traits=None, **more):
+        """All but the last, which tells the reference."""
         tree, placed = with_missing(parse_newick(newick), traits, more.get("synonyms", {}))
-        return botany_notes(collection(distances=tree, traits=traits, placed=placed, **more))
+        told = botany_notes(collection(distances=tree, traits=traits, placed=placed, **more))
+        assert "counts as 1 (the reference)" in told[-1]
+        return told[:-1]
 
     return notes
 
@@ -47,7 +51,7 @@ def test_a_single_species_in_between_is_named_rather_than_all_the_others(notes):
 def test_a_species_placed_by_the_traits_is_told_and_counts_for_no_clade(notes):
     told = notes(traits=traits_of(bus="One", cus="One", dus="Two", eus="Two", xus="One", yus=None))
     assert told[0].startswith("3 groups")
-    assert "2 species that the traits name are not on the tree" in told[1]
+    assert told[1].startswith("2 of these species are known from the traits alone")
     assert "Aus xus (sect. One), Aus yus (Aus)" in told[1]
 
 
@@ -86,7 +90,27 @@ def test_no_clade_is_judged_where_none_can_be_told(notes, newick):
 
 def test_a_table_of_distances_has_no_clades(collection):
     table = DistanceTable(("Aus bus", "Aus cus"), [[0, 1], [1, 0]])
-    assert botany_notes(collection(distances=table, traits=None)) == []
+    assert len(botany_notes(collection(distances=table, traits=None))) == 1
+
+
+@pytest.mark.parametrize(
+    ("settings", "says"),
+    [
+        (Settings(), "A distance of 8 counts as 1 (the reference): the largest among the species that you grow"),
+        (Settings(reference=5.0), "A distance of 5 counts as 1 (the reference): as the settings say."),
+        (Settings(reference=5.0, reference_fixed=True), "counts as 1 (the reference): as the settings say."),
+    ],
+)
+def test_the_reference_is_told_and_why(collection, settings, says):
+    made = collection(distances=parse_newick(TREE), traits=None, settings=settings)
+    assert says in botany_notes(made)[-1]
+
+
+def test_a_reference_that_was_learned_is_told_as_such(trained, book):
+    made = trained(book, settings=Settings(reference=8.0))
+    assert botany_notes(made)[-1].endswith("the largest among the crosses of the last retraining.")
+    fixed = trained(book, settings=Settings(reference=8.0, reference_fixed=True))
+    assert botany_notes(fixed)[-1].endswith("as the settings say.")
 
 
 def test_a_check_tells_it_with_the_tree(collection):

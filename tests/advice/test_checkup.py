@@ -63,4 +63,6 @@ def test_a_table_of_distances_and_no_traits_are_checked_too(collection, tmp_path
     distances = read_distances(tmp_path / "d.csv")
     assert isinstance(distances, DistanceTable)
     found = check(collection(distances=distances, traits=None))
-    assert (found.species, found.tree_notes, found.traits) == (2, [], [])
+    assert (found.species, found.traits) == (2, [])
+    (reference,) = found.tree_notes
+    assert "counts as 1 (the reference)" in reference

@@ -73,3 +73,22 @@ def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
     run("new", "other", "--alignment", "its.fasta", "--outgroup", "E d", code=2)
     run("new", "other", "--alignment", "its.fasta", "--tree", "echinocereus", code=2)
     assert not (empty_folder / "other").exists()
+
+
+def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder):
+    """The reference is the largest distance among the grower's own species, not that of the whole tree."""
+    newick = carried_trees()[0].tree.read_text(encoding="utf-8").strip().removeprefix("[&R] ").removesuffix(";")
+    trees = {"plain": f"[&R] {newick};", "wider": f"[&R] ({newick}:126,Pereskia_aculeata:128.5);"}
+    plants = "plant,species\nA,Echinocereus coccineus\nB,Echinocereus dasyacanthus\nC,Echinocereus pentalophus\n"
+    found = {}
+    for name, text in trees.items():
+        (empty_folder / f"{name}.nwk").write_text(text, encoding="utf-8")
+        run("new", name, "--tree", f"{name}.nwk", "--unit", "My")
+        (empty_folder / name / "plants.csv").write_text(plants, encoding="utf-8")
+        found[name] = answer("ask", "A", "C", "--flowers", "4", "--collection", name)
+    plain, wider = found["plain"], found["wider"]
+    assert wider["tree"]["species"] == plain["tree"]["species"] + 1
+    assert wider["tree"]["reference"] == pytest.approx(plain["tree"]["reference"])
+    for way in ("pairing", "reciprocal"):
+        for figure in ("mean", "low", "high"):
+            assert wider[way]["chance"][figure] == pytest.approx(plain[way]["chance"][figure], abs=1e-9)
