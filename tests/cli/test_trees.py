@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from crosscompat.advice.known_hybrids import known_near
 from crosscompat.carried import carried_trees
+from crosscompat.collection.opening import open_collection
 
 
 def test_every_carried_tree_is_listed_with_size_unit_source_and_licence(run, answer):
@@ -92,3 +94,17 @@ def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder)
     for way in ("pairing", "reciprocal"):
         for figure in ("mean", "low", "high"):
             assert wider[way]["chance"][figure] == pytest.approx(plain[way]["chance"][figure], abs=1e-9)
+
+
+def test_a_published_failure_by_ploidy_is_flagged(run, answer, empty_folder):
+    """Poinsettia, 2x mother and 4x father: under 1 in 100 viable seedlings (Milbocker & Sink 1969, from memory)."""
+    run("new", "mine", "--tree", "euphorbia")
+    plants = "plant,species,2n\nP2,Euphorbia pulcherrima,28\nP4,Poinsettia pulcherrima,56\nQ2,E. pulcherrima,28\n"
+    (empty_folder / "mine" / "plants.csv").write_text(plants.replace("E. p", "Euphorbia p"), encoding="utf-8")
+    uneven, even = (answer("ask", "P2", pollen, "--collection", "mine")["pairing"] for pollen in ("P4", "Q2"))
+    (told,) = [caution["says"] for caution in uneven["cautions"] if caution["kind"] == "ploidy"]
+    assert "2n 28 on the seed parent, 56 on the pollen parent" in told
+    assert "ploidy" not in {caution["kind"] for caution in even["cautions"]}
+    tree = open_collection(empty_folder / "mine").distances
+    label = uneven["seed_parent"].replace(" ", "_")
+    assert "under 1 in 100" in known_near(label, label, tree)[0].words

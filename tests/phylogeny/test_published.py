@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dendropy
 import numpy as np
 import pytest
 
@@ -108,3 +109,33 @@ def test_tables_beside_trees_say_the_same(shared, group):
     tree, table = read_tree(folder / "tree.nwk"), read_distances(folder / "distances.csv")
     assert set(table.tips) <= set(tree.tips)
     np.testing.assert_allclose(table.patristic_matrix(), tree.patristic_matrix(table.tips), rtol=0, atol=2e-6)
+
+
+@pytest.mark.shared
+def test_a_large_dated_tree_measures_as_in_dendropy(shared):
+    """Node by node up to where the two meet, in another library's own tree."""
+    path = shared / "data" / "trees" / "euphorbia_gbotb.nwk"
+    tree = read_tree(path, unit="My")
+    other = dendropy.Tree.get(path=path, schema="newick", preserve_underscores=True)
+    other.calc_node_root_distances()
+    leaf = {node.taxon.label: node for node in other.leaf_node_iter()}
+    rng = np.random.default_rng(5)
+    for _ in range(300):
+        a, b = rng.choice(tree.tips, 2, replace=False)
+        above = set(leaf[a].ancestor_iter())
+        met = next(node for node in leaf[b].ancestor_iter() if node in above)
+        expected = leaf[a].root_distance + leaf[b].root_distance - 2 * met.root_distance
+        assert tree.patristic(a, b) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.shared
+def test_subgenera_of_the_large_dated_tree_part_in_the_published_order(shared):
+    """Esula first, then Athymalus, then Chamaesyce and Euphorbia: Horn et al. 2012, doi 10.1016/j.ympev.2011.12.022."""
+    tree = read_tree(shared / "data" / "trees" / "euphorbia_gbotb.nwk", unit="My")
+    esula, athymalus, chamaesyce, euphorbia = (
+        f"Euphorbia {name}" for name in ("characias", "meloformis", "pulcherrima", "milii")
+    )
+    last, middle, first = (tree.patristic_from(euphorbia, [other])[0] for other in (chamaesyce, athymalus, esula))
+    assert last < middle < first
+    assert tree.patristic(chamaesyce, athymalus) == pytest.approx(middle, abs=1e-4)
+    assert tree.patristic(athymalus, esula) == pytest.approx(first, abs=1e-4)
