@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tarfile
 import tomllib
 import zipfile
 from pathlib import Path
@@ -50,13 +51,25 @@ def test_floors_without_caps():
 
 
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory):
-    """The wheel, built from a copy of what a checkout holds."""
+def built(tmp_path_factory):
+    """A folder with the wheel and the source distribution, built from a copy of what a checkout holds."""
     source, built = tmp_path_factory.mktemp("source"), tmp_path_factory.mktemp("built")
     skipped = shutil.ignore_patterns("__pycache__", ".*", "tests", "notebooks")
     shutil.copytree(ROOT, source, dirs_exist_ok=True, ignore=skipped)
-    subprocess.run([sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", built], cwd=source, check=True)
+    subprocess.run([sys.executable, "-m", "hatchling", "build", "-d", built], cwd=source, check=True)
+    return built
+
+
+@pytest.fixture(scope="module")
+def wheel(built):
     return next(built.glob("*.whl"))
+
+
+def test_the_source_distribution_holds_the_trees_and_what_makes_them(built):
+    with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
+        inside = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
+    assert {f"trees/{path.relative_to(ROOT / 'trees').as_posix()}" for path in files_in(ROOT / "trees")} <= inside
+    assert {"trees/euphorbia.nwk", "trees/make_euphorbia.py", "trees/sources.csv", "README.md", "LICENSE"} <= inside
 
 
 def test_the_wheel_carries_everything(wheel):
@@ -67,7 +80,7 @@ def test_the_wheel_carries_everything(wheel):
     written = {path.relative_to(ROOT / "crosscompat").as_posix() for path in files_in(ROOT / "crosscompat")}
     carried = {f"carried/{path.relative_to(ROOT / 'trees').as_posix()}" for path in files_in(ROOT / "trees")}
     assert inside == written | carried
-    assert {"py.typed", "demo/crosses.csv", "model/priors.toml", "schemas/ask-1.json", "wording/cli.toml"} <= written
+    assert {"py.typed", "demo/crosses.csv", "model/priors.toml", "schemas/ask-2.json", "wording/cli.toml"} <= written
     assert {"carried/index.toml", "carried/README.md"} <= carried
     assert any(name.endswith("licenses/LICENSE") for name in names)
 
@@ -88,7 +101,7 @@ def test_the_wheel_is_installed_and_answers_far_from_the_checkout(wheel, tmp_pat
         return done.stdout.decode()
 
     answer = ask_python("-m", "crosscompat", "ask", "Echinocereus coccineus", "E. dasyacanthus", "--json")
-    assert json.loads(answer)["schema"] == "crosscompat.ask/1"
+    assert json.loads(answer)["schema"] == "crosscompat.ask/2"
     where = "from crosscompat import carried; print(carried.__file__, *(tree.tree for tree in carried.carried_trees()))"
     assert all(path.startswith(str(home)) for path in ask_python("-c", where).split())
     made = ask_python("-m", "crosscompat", "demo", "--json")
