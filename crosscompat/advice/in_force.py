@@ -120,5 +120,5 @@ def _first_written(lines: Sequence[_Line]) -> GivenForecast:
 
 def _blind(day: date, cross: Cross, teaches: float) -> bool:
     """Tell whether on some day a model could have learned nothing of a cross, and the book did not know its outcome."""
-    told_later = cross.recorded_at is None or cross.recorded_at.date() > day
+    told_later = cross.recorded_at is None or not cross.recorded_by(day)
     return told_later and (day - cross.date).days < teaches

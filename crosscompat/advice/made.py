@@ -118,9 +118,9 @@ def over_by(cross: Cross, day: date) -> bool:
     Examples
     --------
     >>> from datetime import datetime
-    >>> none_held = Cross(date(2024, 5, 1), "A", "B", pods_held=0, recorded_at=datetime(2024, 8, 1))
-    >>> over_by(none_held, date(2024, 7, 31)), over_by(none_held, date(2024, 8, 1))
+    >>> none_held = Cross(date(2024, 5, 1), "A", "B", pods_held=0, recorded_at=datetime(2024, 8, 2))
+    >>> over_by(none_held, date(2024, 7, 31)), over_by(none_held, date(2024, 8, 2))
     (False, True)
     """
     ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
-    return ended and (cross.recorded_at is None or cross.recorded_at.date() <= day)
+    return ended and cross.recorded_by(day)

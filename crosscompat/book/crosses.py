@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from hashlib import sha256
 from os import PathLike
 from typing import Any
@@ -115,6 +115,18 @@ class Cross:
     def number(self) -> str:
         """The grower's number, or the row of the file for want of one."""
         return self.cross or say("crosses.row", row=str(self.row))
+
+    def recorded_by(self, day: date) -> bool:
+        """Tell whether the record was in the book on a local day; one without a time of recording was.
+
+        A day is granted, for UTC is a day ahead of some growers' evenings.
+
+        Examples
+        --------
+        >>> Cross(date(2024, 5, 1), "A", "B", recorded_at=datetime(2024, 8, 3)).recorded_by(date(2024, 8, 1))
+        False
+        """
+        return self.recorded_at is None or self.recorded_at.date() <= day + timedelta(days=1)
 
 
 HEADER = (

@@ -197,7 +197,8 @@ def test_nor_does_a_forecast_from_when_the_outcome_was_in_the_book(counted, one)
         told = one(recorded_at=datetime(2024, 7, day, 18, tzinfo=UTC))
         assert counted([line], [told]) == ({"1": line} if counts else {})
     assert counted([line], [one(recorded_at=datetime(2024, 8, 1, 9, tzinfo=UTC))]) == {}
-    assert counted([line], [one(recorded_at=datetime(2024, 8, 2, 9, tzinfo=UTC))]) == {"1": line}
+    assert counted([line], [one(recorded_at=datetime(2024, 8, 2, 9, tzinfo=UTC))]) == {}  # an evening in the west
+    assert counted([line], [one(recorded_at=datetime(2024, 8, 3, 9, tzinfo=UTC))]) == {"1": line}
 
 
 def test_nothing_was_forecast(counted, one):

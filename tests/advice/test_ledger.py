@@ -96,7 +96,8 @@ def at(*day):
         ({"pods_held": 0}, False),  # over
         ({"seedlings": 2}, False),
         ({"pods_held": 0, "recorded_at": at(2025, 12, 31)}, False),
-        ({"pods_held": 0, "recorded_at": at(2026, 1, 2)}, True),  # the book did not know it that day
+        ({"pods_held": 0, "recorded_at": at(2026, 1, 2)}, False),  # in UTC
+        ({"pods_held": 0, "recorded_at": at(2026, 1, 3)}, True),  # the book did not know it that day
         ({"proof": "like the mother"}, False),
         ({"lost_to": "mice"}, False),
         ({"lost_to": "mice", "recorded_at": at(2026, 2, 1)}, True),
