@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.advice.made import Made, agree, clones_on_both_sides, crosses_made, units_of
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.placing import placed
@@ -120,5 +120,5 @@ def _first_written(lines: Sequence[_Line]) -> GivenForecast:
 
 def _blind(day: date, cross: Cross, teaches: float) -> bool:
     """Tell whether on some day a model could have learned nothing of a cross, and the book did not know its outcome."""
-    told_later = cross.recorded_at is None or not cross.recorded_by(day)
+    told_later = cross.recorded_at is None or not recorded_by(cross, day)
     return told_later and (day - cross.date).days < teaches

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Protocol
 
 from crosscompat.advice.basis import clones_of
-from crosscompat.book.crosses import SELFED, Cross
+from crosscompat.book.crosses import SELFED, Cross, recorded_by
 from crosscompat.book.evidence import Evidence, fruitful
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
@@ -123,4 +123,4 @@ def over_by(cross: Cross, day: date) -> bool:
     (False, True)
     """
     ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
-    return ended and cross.recorded_by(day)
+    return ended and recorded_by(cross, day)

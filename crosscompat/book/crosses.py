@@ -31,6 +31,7 @@ __all__ = [
     "count_arrays",
     "crosses_fingerprint",
     "read_crosses",
+    "recorded_by",
 ]
 
 STAGES = ("set", "hold", "fill", "germinate")
@@ -116,18 +117,6 @@ class Cross:
         """The grower's number, or the row of the file for want of one."""
         return self.cross or say("crosses.row", row=str(self.row))
 
-    def recorded_by(self, day: date) -> bool:
-        """Tell whether the record was in the book on a local day; one without a time of recording was.
-
-        A day is granted, for UTC is a day ahead of some growers' evenings.
-
-        Examples
-        --------
-        >>> Cross(date(2024, 5, 1), "A", "B", recorded_at=datetime(2024, 8, 3)).recorded_by(date(2024, 8, 1))
-        False
-        """
-        return self.recorded_at is None or self.recorded_at.date() <= day + timedelta(days=1)
-
 
 HEADER = (
     *("id", "cross", "date", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "grower", "pollen_kind"),
@@ -167,6 +156,19 @@ def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
     for cross in crosses:
         digest.update(repr([getattr(cross, name) for name in names]).encode())
     return digest.hexdigest()
+
+
+def recorded_by(cross: Cross, day: date) -> bool:
+    """Tell whether a record was in the book on a local day; one without a time of recording was.
+
+    A day is granted, for UTC is a day ahead of some growers' evenings.
+
+    Examples
+    --------
+    >>> recorded_by(Cross(date(2024, 5, 1), "A", "B", recorded_at=datetime(2024, 8, 3)), date(2024, 8, 1))
+    False
+    """
+    return cross.recorded_at is None or cross.recorded_at.date() <= day + timedelta(days=1)
 
 
 def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArray[np.float64]]:
