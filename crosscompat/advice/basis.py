@@ -72,10 +72,10 @@ def prior_of(collection: Collection) -> FittedModel:
     reference = collection.settings.reference or collection_reference(collection)
     recipe = recipe_for(collection.traits, reference, unit=collection.distances.unit)
     if collection.crosses and not stages_counted(collection.crosses):
-        return prior_model(recipe)
+        return prior_model(recipe, priors=collection.priors)
     expected, most = collection.settings.pod
     none = np.empty(0)
-    return prior_model(recipe, fit_seeds(none, none, expected=expected, cap=most))
+    return prior_model(recipe, fit_seeds(none, none, expected=expected, cap=most), collection.priors)
 
 
 def collection_reference(collection: Collection) -> float:

@@ -65,7 +65,9 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
     records = tuple(cross.number for cross in evidence.crosses)
     if not evidence.by_stage:
         counts = Counts.of(outcomes.tried, outcomes.took, outcomes.some, evidence.weight)
-        return fit_model(recipe, rows, counts, parents=parents, related=related, records=records)
+        return fit_model(
+            recipe, rows, counts, parents=parents, related=related, priors=collection.priors, records=records
+        )
     seen = seen_by(
         parents,
         crosses=len(rows),
@@ -83,6 +85,7 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
         seen=seen,
         pod=collection.settings.pod,
         related=related,
+        priors=collection.priors,
         records=records,
     )
 

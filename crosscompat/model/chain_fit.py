@@ -21,7 +21,7 @@ from crosscompat.model.fitted import (
     scales_for,
     training_moments,
 )
-from crosscompat.model.laplace import Start, find_mode
+from crosscompat.model.laplace import Mode, Start, find_mode
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen
 from crosscompat.model.prior import Priors, published
@@ -35,7 +35,7 @@ from crosscompat.pairing import Recipe
 __all__ = ["fit_chain"]
 
 _MOST_ROUNDS = 40
-_SETTLED = 1e-3
+_SETTLED = 3e-3
 _LEAST_WEIGHT = 1e-6
 _START_TRIED, _START_TOOK = 2.0, 1.0  # of every stage, before the first round
 
@@ -92,7 +92,9 @@ def fit_chain(
     Notes
     -----
     What is unsaid is shared out by expectation-maximisation at fixed scales of the effects (`shared_out`): first at
-    their prior medians, then at the most likely ones. The variances are integrated at the end, with the shares fixed.
+    their prior medians, then at the most likely ones. The chances for it are those of the pairing and its plants,
+    without the fate of the very cross, which what was imputed to it would else drag along. The variances are integrated
+    at the end, with the shares fixed.
     """
     with one_thread():
         return _fit_chain(
@@ -152,6 +154,14 @@ def _stages(works: dict[int, _Work], recipe: Recipe, table: Priors, seen: Seen) 
     )
 
 
+def _without_own_fate(stage: Stage, mode: Mode) -> Floats:
+    """Return the logits without the effect of each record alone: what was imputed to it must not speak for itself."""
+    [factor] = (i for i, factor in enumerate(stage.factors) if factor.name == "record")
+    level = stage.layout.chain.index(factor)
+    own = mode.scales.sds[factor] ** 2 * mode.pulls[level][stage.layout.groups[level]]
+    return np.asarray(mode.eta - own, dtype=np.float64)
+
+
 class _Shares:
     """What every cross counts at every stage, its gaps shared out by the chances so far."""
 
@@ -190,7 +200,7 @@ class _Shares:
             before = chances.copy()
             for at, work in works.items():
                 mode = find_mode(work.stage, work.scales, work.start)
-                chances[work.record, at] = 1.0 / (1.0 + np.exp(-mode.eta))
+                chances[work.record, at] = 1.0 / (1.0 + np.exp(-_without_own_fate(work.stage, mode)))
                 works[at] = replace(work, start=mode.start)
             self.share(chances)
             works = {at: self._recounted(at, work) for at, work in works.items()}
