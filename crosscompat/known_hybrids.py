@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from crosscompat.book.cells import read_sheet
 from crosscompat.carried import carried_file
 
 __all__ = ["KnownHybrid", "known_hybrids"]
@@ -75,5 +75,4 @@ def _in_full(cited: str, references: dict[str, str]) -> str:
 
 
 def _rows(name: str) -> list[dict[str, str]]:
-    with carried_file(name).open(encoding="utf-8", newline="") as lines:
-        return list(csv.DictReader(lines))
+    return [{column: cell or "" for column, cell in row.cells.items()} for row in read_sheet(carried_file(name)).rows]

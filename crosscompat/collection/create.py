@@ -116,7 +116,7 @@ def _make(folder: Path, start: _Start) -> Made:
 
 
 def _from_tree(tree: str | None, unit: str | None) -> _Start:
-    name = tree or _DEFAULT_TREE
+    name = _DEFAULT_TREE if tree is None else tree
     if name in {carried.name for carried in carried_trees()}:
         carried = carried_tree(name)
         return _Start(name, carried.unit, carried, traits=name)

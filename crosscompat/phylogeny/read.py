@@ -1,6 +1,6 @@
 """Trees from files: Newick by our own reader, NEXUS and phyloXML through other libraries, by the same rules for all.
 
-What a file is shows in its content, not in its name. DendroPy and Biopython are known to this module only.
+What a file is shows in its content, not in its name. DendroPy, and what Biopython reads, are known to this module only.
 """
 
 from __future__ import annotations
