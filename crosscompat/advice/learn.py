@@ -13,9 +13,13 @@ import numpy as np
 from crosscompat.advice.basis import Basis, basis_of, outlook_of, pairings_among, rows_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.fitting import evidence_of, fitted_on
+from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
+from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.book.evidence import REASONS, Evidence
+from crosscompat.book.forecasts import FILE_NAME as LEDGER
+from crosscompat.book.forecasts import GivenForecast, add_forecasts, read_forecasts
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.settings import FILE_NAME
@@ -29,7 +33,7 @@ from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
+__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn", "note_forecasts"]
 
 _MOST_MOVED = 200
 _HARDLY = 0.005
@@ -96,6 +100,8 @@ class Lesson:
     reference_before, reference_after : float
         The distance that counts as 1.
     unit : str or None
+    track_record : TrackRecord or None
+        How the forecasts did that were written before the outcome was known; None if there is none to judge yet.
     """
 
     as_of: str
@@ -110,6 +116,7 @@ class Lesson:
     reference_after: float
     unit: str | None
     invented: bool
+    track_record: TrackRecord | None
     schema: Literal["crosscompat.retrain/2"] = "crosscompat.retrain/2"
 
     @property
@@ -135,11 +142,12 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
         To be kept with `keep`.
     """
     evidence = evidence_of(collection, as_of)
+    record = track_record(collection, _forecasts_until(collection, as_of), evidence)
     before = basis_of(collection)
     model = fitted_on(collection, evidence)
     saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), collection.settings.invented)
     after = Basis(model, as_of.isoformat(), (), saved.fingerprint)
-    return _lesson(collection, evidence, before, after), saved
+    return _lesson(collection, evidence, before, after, record), saved
 
 
 def keep(folder: Path, saved: SavedModel) -> Path:
@@ -150,7 +158,31 @@ def keep(folder: Path, saved: SavedModel) -> Path:
     return path
 
 
-def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Basis) -> Lesson:
+def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> int:
+    """Add the forecasts of a day to the collection's ledger: of the crosses wanted and of those under way.
+
+    Returns
+    -------
+    int
+        How many were due; one that stands there already is not repeated.
+    """
+    if collection.folder is None:
+        return 0
+    due = forecasts_due(collection, saved.model, saved.fingerprint, as_of)
+    if due:
+        add_forecasts(collection.folder / LEDGER, due)
+    return len(due)
+
+
+def _forecasts_until(collection: Collection, as_of: date) -> list[GivenForecast]:
+    path = None if collection.folder is None else collection.folder / LEDGER
+    given = read_forecasts(path) if path is not None and path.exists() else ()
+    return [forecast for forecast in given if forecast.date <= as_of]
+
+
+def _lesson(
+    collection: Collection, evidence: Evidence, before: Basis, after: Basis, record: TrackRecord | None
+) -> Lesson:
     pairs = _pairs_to_watch(collection, evidence)
     return Lesson(
         as_of=after.as_of or "",
@@ -165,6 +197,7 @@ def _lesson(collection: Collection, evidence: Evidence, before: Basis, after: Ba
         reference_after=after.model.recipe.reference,
         unit=collection.distances.unit,
         invented=collection.settings.invented,
+        track_record=record,
     )
 
 

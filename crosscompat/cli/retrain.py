@@ -8,8 +8,9 @@ from pathlib import Path
 
 import typer
 
-from crosscompat.advice.learn import Lesson, Weighting, keep, learn
+from crosscompat.advice.learn import Lesson, Weighting, keep, learn, note_forecasts
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
+from crosscompat.cli.track_record import print_track_record
 from crosscompat.cli.where import collection_at
 from crosscompat.show.chances import percent
 from crosscompat.wording import say
@@ -26,9 +27,11 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
     The model is kept before anything is printed: a reader who goes away early must not lose it.
     """
     collection = collection_at(folder)
-    lesson, saved = learn(collection, as_of=as_of or datetime.now().astimezone().date())
+    day = as_of or datetime.now().astimezone().date()
+    lesson, saved = learn(collection, as_of=day)
     finished = lesson.learned
     kept = keep(folder or Path(), saved) if finished and not dry_run else None
+    noted = note_forecasts(collection, saved, day) if kept is not None else 0
     if as_json:
         print_json(lesson)
     else:
@@ -38,6 +41,8 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
         raise typer.Exit(1)
     if kept is not None and not as_json:
         talk(say("cli.written", file=str(kept)))
+        if noted:
+            talk(say("retrain.noted", n=noted))
 
 
 def print_lesson(lesson: Lesson) -> None:
@@ -48,6 +53,9 @@ def print_lesson(lesson: Lesson) -> None:
     if lesson.learned:
         paragraph(lesson.after.words)
     _print_left_out(lesson)
+    if lesson.track_record is not None:
+        line()
+        print_track_record(lesson.track_record)
     if lesson.learned:
         _print_changes(lesson)
 

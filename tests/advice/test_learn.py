@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.basis import asked_of, basis_of, outlook_of, rows_of
-from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
@@ -215,3 +215,33 @@ def test_a_table_with_gaps_says_that_relatives_teach_nothing(collection, cross):
     words = learn(gaps, as_of=DAY)[0].after.words
     assert "The table of distances has gaps, so a species not crossed yet learns nothing from its relatives." in words
     assert "gaps" not in learn(collection([cross("Aus bus", "Aus cus", 3, 3)]), as_of=DAY)[0].after.words
+
+
+def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path, newick):
+    (tmp_path / "tree.nwk").write_text(newick, encoding="utf-8")
+    folder = tmp_path / "ours"
+    create_collection(folder, tree=str(tmp_path / "tree.nwk"))
+    head = "id,date,seed_parent,pollen_parent,units,seedlings\n"
+    old = ",2022-05-01,Aus bus,A. cus,4,9\n,2022-05-02,Aus bus,A. eus,4,0\n,2022-05-03,Aus cus,A. dus,4,1\n"
+    ids = [f"6574aef3-81db-5ea1-a894-ad2fa9ccc1e{i}" for i in range(6)]
+    made = [f"{one},2024-05-0{i + 1},Aus bus,A. {'cus' if i % 2 else 'fus'},4," for i, one in enumerate(ids)]
+    (folder / "crosses.csv").write_text(head + old + "\n".join(made), "utf-8")
+    day = date(2024, 5, 20)
+    lesson, saved = learn(open_collection(folder), as_of=day)
+    assert lesson.track_record is None
+    for _ in range(2):
+        assert note_forecasts(open_collection(folder), saved, day) == len(ids)
+    assert len((folder / "forecasts.csv").read_text("utf-8").splitlines()) == 1 + len(ids)
+    told = "\n".join(f"{row}{9 if i % 2 else 0}" for i, row in enumerate(made))
+    (folder / "crosses.csv").write_text(head + old + told, "utf-8")
+    later, _ = learn(open_collection(folder), as_of=date(2026, 1, 1))
+    assert (later.track_record.crosses, later.track_record.took, later.track_record.under_way) == (6, 3, 6)
+    assert later.track_record.brier < later.track_record.base_brier  # near took and far did not, as was said
+    early, _ = learn(open_collection(folder), as_of=date(2024, 5, 10))
+    assert early.track_record is None  # forecasts written later are none yet
+
+
+def test_without_a_folder_no_forecast_is_noted(collection, book):
+    made = collection(book, wanted=[("Aus bus", "Aus cus")])
+    _, saved = learn(made, as_of=DAY)
+    assert note_forecasts(made, saved, DAY) == 0
