@@ -6,8 +6,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.basis import basis_of, collection_reference, outlook_of, rows_of
+from crosscompat.advice.basis import asked_of, basis_of, collection_reference, outlook_of, rows_of
+from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.parents import find_parents
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
@@ -106,3 +108,27 @@ def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     [answer] = outlook_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]).stages
     assert answer.mean.shape == (2,)
     assert answer.sd[1] > answer.sd[0]
+
+
+def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
+    """In the row of a question and of a fit, for all offsets of the clone; a plant without a count is as its species."""
+    bench = [
+        Plant("B1", "Aus bus", "B", chromosomes=66), Plant("B2", "Aus bus", "B"), Plant("N", "Aus bus", "N"),
+        Plant("C", "Aus cus", "C", chromosomes=66),
+    ]  # fmt: skip
+    made = collection(book, plants=bench)
+    model = basis_of(made).model
+    higher, lower = (model.recipe.names.index(f"2n {way}") for way in ("higher", "lower"))
+
+    def order(seed, pollen):
+        rows, _ = asked_of(made, model, [find_parents(made, seed, pollen)])
+        return rows[0, higher] - rows[0, lower]
+
+    species = order("Aus bus", "Aus cus")
+    assert order("N", "Aus cus") == species == -1
+    assert order("B1", "Aus cus") == order("B2", "Aus cus") == 1
+    assert order("B1", "C") == 0
+    fitted = fitted_on(
+        made, evidence_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
+    )
+    assert fitted.stages[0].past.x[0, 1 + higher] == 1
