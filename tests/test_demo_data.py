@@ -6,6 +6,7 @@ import importlib.util
 import tomllib
 import uuid
 from collections import Counter, defaultdict
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -15,15 +16,19 @@ import pytest
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.evidence import evidence_from
+from crosscompat.book.forecasts import read_forecasts
 from crosscompat.book.plants import read_plants
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
+from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings, read_settings
 from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "crosscompat" / "demo"
 TETRAPLOID = {"coccineus", "dasyacanthus", "engelmannii", "fasciculatus"}
+
+NUMBERS = dict.fromkeys(("model", "mean", "low", "high"))
 
 WORDS = {
     "pollen_kind": {"one", "several", "open", "self", "sib", "none", ""},
@@ -85,6 +90,31 @@ def maker():
 def test_crosses_are_what_their_maker_writes(maker, tmp_path):
     maker.write(tmp_path / "crosses.csv")
     assert (DEMO / "crosses.csv").read_bytes() == (tmp_path / "crosses.csv").read_bytes()
+
+
+@pytest.fixture(scope="module")
+def teller():
+    spec = importlib.util.spec_from_file_location("make_forecasts", ROOT / "tests" / "demo" / "make_forecasts.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("at", [0, -1])
+def test_forecasts_are_what_the_tool_says_of_the_invented_crosses(teller, at):
+    """After a change of the model or the priors run ``python tests/demo/make_forecasts.py`` again."""
+    day = teller.DAYS[at]
+    stored = [line for line in read_forecasts(DEMO / "forecasts.csv") if line.date == day]
+    said = teller.said_on(open_collection(DEMO), day)
+    assert [asdict(line) | NUMBERS for line in stored] == [asdict(line) | NUMBERS for line in said]
+    for key in ("mean", "low", "high"):
+        assert [getattr(line, key) for line in stored] == pytest.approx([getattr(line, key) for line in said], rel=1e-3)
+
+
+def test_forecasts_are_of_all_days_in_order(teller):
+    days = [line.date for line in read_forecasts(DEMO / "forecasts.csv")]
+    assert tuple(dict.fromkeys(days)) == teller.DAYS
+    assert days == sorted(days)
 
 
 def test_header_is_the_cross_books():

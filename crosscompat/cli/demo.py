@@ -11,8 +11,9 @@ from typing import Literal
 from crosscompat.advice.ask import ask
 from crosscompat.advice.checkup import check
 from crosscompat.advice.labels import labels_for
-from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.book.forecasts import FILE_NAME as LEDGER
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.check import print_checkup
@@ -29,7 +30,7 @@ from crosscompat.wording import say
 __all__ = ["Demonstration", "run"]
 
 _DEFAULT = "crosscompat-demo"
-_FILES = (FILE_NAME, "plants.csv", "crosses.csv", "wanted.csv")
+_FILES = (FILE_NAME, "plants.csv", "crosses.csv", "wanted.csv", LEDGER)
 _READ_ON = date(2026, 10, 31)
 _SEED, _POLLEN = "Echinocereus dasyacanthus", "Echinocereus coccineus"
 _NEAR_BUT_UNLIKE = "Echinocereus triglochidiatus"
@@ -57,6 +58,7 @@ def run(folder: Path | None, *, as_json: bool) -> None:
     new = open_collection(place)
     lesson, saved = learn(new, as_of=_READ_ON)
     keep(place, saved)
+    note_forecasts(new, saved, _READ_ON)
     _pages(place)
     if as_json:
         print_json(Demonstration(str(place), [*_FILES, MODEL_FILE, _PICTURE, _LABELS]))

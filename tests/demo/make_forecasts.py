@@ -1,0 +1,48 @@
+"""Write crosscompat/demo/forecasts.csv: what crosscompat would have said of the invented crosses, season by season.
+
+The nursery reads its season in the middle of May and of June and at the end of October. On each of these days
+the model is fitted to what the book knew by then, and what it says is written down as `crosscompat retrain` writes it.
+So the forecasts are as invented as the crosses that they rest on.
+
+Run it as ``python tests/demo/make_forecasts.py`` after any change of the model, the priors or the demonstration.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from datetime import date
+from pathlib import Path
+
+from crosscompat.advice.fitting import evidence_of, fitted_on
+from crosscompat.advice.ledger import forecasts_due
+from crosscompat.book.forecasts import FILE_NAME, GivenForecast, add_forecasts
+from crosscompat.collection.opening import Collection, open_collection
+from crosscompat.model.saved import SavedModel
+
+DEMO = Path(__file__).resolve().parents[2] / "crosscompat" / "demo"
+DAYS = (
+    date(2023, 10, 31),
+    *(date(year, month, day) for year in (2024, 2025) for month, day in ((5, 18), (6, 12), (10, 31))),
+    *(date(2026, month, day) for month, day in ((5, 18), (6, 12))),
+)
+
+
+def said_on(collection: Collection, day: date) -> list[GivenForecast]:
+    """What was to be written on one day."""
+    model = fitted_on(collection, evidence_of(collection, day))
+    saved = SavedModel(model, collection.fingerprints, day.isoformat(), collection.settings.invented)
+    return forecasts_due(collection, model, saved.fingerprint, day)
+
+
+def write(path: Path) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(shutil.copytree(DEMO, Path(folder) / "demo", ignore=shutil.ignore_patterns(FILE_NAME)))
+        collection = open_collection(place)
+        lines = [line for day in DAYS for line in said_on(collection, day)]
+    path.unlink(missing_ok=True)
+    add_forecasts(path, lines)
+
+
+if __name__ == "__main__":
+    write(DEMO / FILE_NAME)
