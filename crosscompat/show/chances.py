@@ -137,6 +137,10 @@ def percent_range(chance: float, low: float, high: float, *, short: bool = False
     '34%, between 12% and 61%'
     >>> percent_range(0.34, 0.12, 0.61, short=True)
     '34% (12% to 61%)'
+    >>> percent_range(0.001, 0.0, 0.004)
+    'under 1%'
     """
+    if percent(low) == percent(chance) == percent(high):
+        return percent(chance)
     key = "chances.percent_short" if short else "chances.percent_range"
     return say(key, chance=percent(chance), low=percent(low), high=percent(high))

@@ -90,6 +90,7 @@ def test_percent_is_monotone(one, other):
 
 
 def test_an_interval_is_said_in_words_and_in_short():
+    assert percent_range(0.001, 0.0, 0.004) == percent_range(0.001, 0.0, 0.004, short=True) == "under 1%"
     assert percent_range(0.34, 0.12, 0.61) == "34%, between 12% and 61%"
     assert percent_range(0.34, 0.001, 0.61, short=True) == "34% (under 1% to 61%)"
 
