@@ -33,6 +33,7 @@ __all__ = [
     "pairings_among",
     "prior_of",
     "rows_of",
+    "spread_of",
 ]
 
 
@@ -99,9 +100,20 @@ def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pol
     return pair_rows(model.recipe, distance, collection.traits, seed, pollen)
 
 
+def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
+    """Return how unsure the distances of directed pairs of labels are, relative to the reference, shape (n_pairs,).
+
+    None where no sample of trees and no species that was only placed leaves any of them open.
+    """
+    if collection.sample is None and not collection.placed:
+        return None
+    return collection.positions.spread(seed, pollen) / model.recipe.reference
+
+
 def outlook_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Outlook:
     """Return what a model expects of directed pairs of labels, no plant named."""
-    return outlook(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
+    asked = pairings_among(collection, model, seed, pollen)
+    return outlook(model, rows_of(collection, model, seed, pollen), asked, spread_of(collection, model, seed, pollen))
 
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
@@ -117,7 +129,9 @@ def chances_of(collection: Collection, model: FittedModel, parents: Parents, flo
         One number, or one a pairing.
     """
     rows = rows_of(collection, model, parents.seed, parents.pollen)
-    return seedling_chances(outlook(model, rows, pairings_of(model.seen, collection.distances, parents)), flowers)
+    asked = pairings_of(model.seen, collection.distances, parents)
+    spread = spread_of(collection, model, parents.seed, parents.pollen)
+    return seedling_chances(outlook(model, rows, asked, spread), flowers)
 
 
 def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:
