@@ -106,7 +106,12 @@ def recipe_for(
 
 
 def pair_rows(
-    recipe: Recipe, distance: Floats, traits: TraitTable | None, seed: Sequence[str], pollen: Sequence[str]
+    recipe: Recipe,
+    distance: Floats,
+    traits: TraitTable | None,
+    seed: Sequence[str],
+    pollen: Sequence[str],
+    own: Mapping[str, tuple[Floats, Floats]] | None = None,
 ) -> Floats:
     """Return the rows of numbers of directed pairs.
 
@@ -120,6 +125,9 @@ def pair_rows(
         The parents' traits; a species that is absent from it is unknown throughout.
     seed, pollen : sequence of str, length n_pairs
         Seed parents and pollen parents.
+    own : mapping of str to (ndarray of float, ndarray of float), optional
+        By trait column of counts or flags what was found on the very seed plants and pollen plants, each of shape
+        (n_pairs,); it overrides the species, and NaN leaves it.
 
     Returns
     -------
@@ -134,7 +142,9 @@ def pair_rows(
             rows[:, j] = distance / recipe.reference
         elif feature.column in columns:
             codes = _codes(columns[feature.column])
-            rows[:, j] = _COMPARE[feature.kind](codes[seed_at], codes[pollen_at])
+            found = (own or {}).get(feature.column, (np.full(len(seed), np.nan),) * 2)
+            both = zip(found, (codes[seed_at], codes[pollen_at]), strict=True)
+            rows[:, j] = _COMPARE[feature.kind](*(np.where(np.isnan(mine), its, mine) for mine, its in both))
     return rows
 
 

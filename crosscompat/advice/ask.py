@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of, rows_of, spread_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, spread_of
 from crosscompat.advice.cautions import Caution, cautions, handling
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -132,8 +132,7 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 
 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
-    rows = rows_of(collection, basis.model, [seed.label], [pollen.label])
-    asked = asked_of(collection, basis.model, [(seed, pollen)])
+    rows, asked = asked_of(collection, basis.model, [(seed, pollen)])
     belief = outlook(basis.model, rows, asked, spread_of(collection, basis.model, [seed.label], [pollen.label]))
     all_flowers = seedling_chances(belief, flowers)
     chance = interval_at(all_flowers, 0)

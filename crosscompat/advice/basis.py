@@ -30,6 +30,7 @@ __all__ = [
     "clones_of",
     "collection_reference",
     "outlook_of",
+    "own_findings",
     "pairings_among",
     "prior_of",
     "rows_of",
@@ -94,10 +95,31 @@ def collection_reference(collection: Collection) -> float:
     return greatest_distance(collection.distances, list(dict.fromkeys(labels)))
 
 
-def rows_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
-    """Return the rows of numbers of directed pairs of labels, shape (n_pairs, n_features)."""
+def rows_of(
+    collection: Collection,
+    model: FittedModel,
+    seed: Sequence[str],
+    pollen: Sequence[str],
+    clones: tuple[Sequence[str | None], Sequence[str | None]] = ((), ()),
+) -> Floats:
+    """Return the rows of numbers of directed pairs of labels, shape (n_pairs, n_features).
+
+    What was found on the very plants, where their ``clones`` are named, overrides their species.
+    """
     distance = collection.distances.patristic_pairs(seed, pollen)
-    return pair_rows(model.recipe, distance, collection.traits, seed, pollen)
+    own = own_findings(collection.plants, clones, len(seed))
+    return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
+
+
+def own_findings(
+    plants: Plants, clones: tuple[Sequence[str | None], Sequence[str | None]], size: int
+) -> dict[str, tuple[Floats, Floats]]:
+    """Return what was counted on the very plants, by trait column, each of shape (size,); NaN where nothing was."""
+    sides = [
+        np.array([np.nan if n is None else n for n in plants.chromosomes(side or [None] * size)], dtype=np.float64)
+        for side in clones
+    ]
+    return {"2n": (sides[0], sides[1])}
 
 
 def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
@@ -128,7 +150,7 @@ def chances_of(collection: Collection, model: FittedModel, parents: Parents, flo
     flowers : array_like of int
         One number, or one a pairing.
     """
-    rows = rows_of(collection, model, parents.seed, parents.pollen)
+    rows = rows_of(collection, model, parents.seed, parents.pollen, (parents.seed_plants, parents.pollen_plants))
     asked = pairings_of(model.seen, collection.distances, parents)
     spread = spread_of(collection, model, parents.seed, parents.pollen)
     return seedling_chances(outlook(model, rows, asked, spread), flowers)
@@ -139,12 +161,19 @@ def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[st
     return pairings_of(model.seen, collection.distances, Parents(seed, pollen))
 
 
-def asked_of(collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]) -> Pairings:
-    """Return pairings as the model numbers them, with the very plants where they are named."""
+def asked_of(
+    collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]
+) -> tuple[Floats, Pairings]:
+    """Return the rows of numbers of pairings, and the pairings as the model numbers them.
+
+    The very plants count where they are named.
+    """
     seed, pollen = [one.label for one, _ in pairs], [other.label for _, other in pairs]
     mothers = [one.plant.clone if one.plant else None for one, _ in pairs]
     fathers = [other.plant.clone if other.plant else None for _, other in pairs]
-    return pairings_of(model.seen, collection.distances, Parents(seed, pollen, mothers, fathers))
+    parents = Parents(seed, pollen, mothers, fathers)
+    rows = rows_of(collection, model, seed, pollen, (mothers, fathers))
+    return rows, pairings_of(model.seen, collection.distances, parents)
 
 
 def clones_of(plants: Plants, names: Sequence[str | None]) -> list[str | None]:

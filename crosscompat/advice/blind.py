@@ -141,7 +141,8 @@ def _parts(recipe: Recipe) -> dict[str, Recipe]:
 def _plain(collection: Collection, seen: Evidence, recipe: Recipe) -> FittedModel:
     """Fit a logistic regression from a unit to a seedling, with the same priors and nothing of parents."""
     outcomes = seen.outcomes
-    return fit_model(recipe, _rows(collection, recipe, seen), Counts.of(outcomes.tried, outcomes.took, outcomes.some))
+    counts = Counts.of(outcomes.tried, outcomes.took, outcomes.some)
+    return fit_model(recipe, _rows(collection, recipe, seen), counts, priors=collection.priors)
 
 
 def _rows(collection: Collection, recipe: Recipe, evidence: Evidence) -> Floats:

@@ -188,6 +188,9 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     words = [say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)]
     if finished < seen.crosses:
         words.append(say("basis.under_way", n=seen.crosses - finished))
+    own = sum(row.own for row in collection.priors.rows) + sum(row.own for row in collection.priors.effects)
+    if own and kind == "prior":
+        words.append(say("basis.own_priors", n=own))
     if collection.settings.invented and kind == "crosses":
         words.append(say("basis.invented"))
     if seen.crosses and not seen.related:

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from crosscompat.advice.basis import basis_of, clones_of, prior_of
+from crosscompat.advice.basis import basis_of, clones_of, own_findings, prior_of
 from crosscompat.book.evidence import Evidence, evidence_from
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
@@ -57,10 +57,11 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
     species = sorted({*seed, *pollen})
     recipe = recipe_for(collection.traits, _reference(collection, species), unit=collection.distances.unit)
     distance = collection.distances.patristic_pairs(seed, pollen)
-    rows = pair_rows(recipe, distance, collection.traits, seed, pollen)
     mothers = clones_of(collection.plants, [cross.seed_plant for cross in evidence.crosses])
     fathers = clones_of(collection.plants, [cross.pollen_plant for cross in evidence.crosses])
     parents = Parents(seed, pollen, mothers, fathers)
+    own = own_findings(collection.plants, (mothers, fathers), len(seed))
+    rows = pair_rows(recipe, distance, collection.traits, seed, pollen, own)
     related = relatedness(collection.distances, species) if species else None
     records = tuple(cross.number for cross in evidence.crosses)
     if not evidence.by_stage:

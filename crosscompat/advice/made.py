@@ -16,7 +16,8 @@ from crosscompat.collection.opening import Collection
 
 __all__ = ["Made", "agree", "clones_on_both_sides", "crosses_made", "identifier_of", "over_by", "units_of"]
 
-_ALSO_MADE = ("selfed", "not_finished", "lost", "unknown_outcome")  # not in a fit, and yet crosses of their pairing
+# Left out of a fit, and yet crosses of their pairing.
+_ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
 
 
 class _WithPlants(Protocol):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import asked_of, basis_of, rows_of, spread_of
+from crosscompat.advice.basis import asked_of, basis_of, spread_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -92,9 +92,9 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     others = [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
-    labels = [seed.label for seed, _ in pairs], [pollen.label for _, pollen in pairs]
-    rows, spread = rows_of(collection, basis.model, *labels), spread_of(collection, basis.model, *labels)
-    answer = seedling_chances(outlook(basis.model, rows, asked_of(collection, basis.model, pairs), spread), flowers)
+    rows, asked = asked_of(collection, basis.model, pairs)
+    spread = spread_of(collection, basis.model, [one.label for one, _ in pairs], [other.label for _, other in pairs])
+    answer = seedling_chances(outlook(basis.model, rows, asked, spread), flowers)
     counts = _past_counts(collection, focus.label)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.book.chain import ChainOutcomes, chain_outcomes
-from crosscompat.book.crosses import SELFED, UNCHECKED, Cross, count_arrays
+from crosscompat.book.crosses import SELFED, UNCHECKED, Cross, count_arrays, recorded_by
 from crosscompat.book.gaps import counts_stages
 from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
 from crosscompat.book.placing import placed
@@ -31,6 +31,7 @@ REASONS = (
     "selfed",
     "only_successes",
     "not_in_tree",
+    "not_recorded",
     "not_finished",
     "lost",
     "unknown_outcome",
@@ -115,7 +116,7 @@ def evidence_from(
     index : NameIndex
         The species that have a place on the tree.
     as_of : date
-        The day on which the season is read.
+        The day on which the season is read. What was recorded later says nothing yet, so that a day can be replayed.
     windows : mapping of str to float
         Days after the pollination on which each stage is closed. A stage says nothing before, whatever is known of it,
         and "no seedling" is none before the last: failures are known early and successes late, so that counting early
@@ -135,7 +136,8 @@ def evidence_from(
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
         young = age[i] < max(windows.values())
-        reason = _never(cross, plants, places[i]) or _not_yet(cross, young=young, says=bool(says[i]))
+        not_yet = _not_yet(cross, young=young, says=bool(says[i])) if recorded_by(cross, as_of) else "not_recorded"
+        reason = _never(cross, plants, places[i]) or not_yet
         if reason is None:
             entered.append(i)
         else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 
@@ -76,6 +76,17 @@ class Plants:
         """Return the species of the plant of that name; a name that is no plant's is taken for a species."""
         plant = self.find(name)
         return name if plant is None else plant.species
+
+    def chromosomes(self, clones: Sequence[str | None]) -> list[int | None]:
+        """Return the 2n that was counted on plants of each clone, None where it was not.
+
+        Examples
+        --------
+        >>> Plants.of([Plant("A1", "Aus bus", "A", chromosomes=44)]).chromosomes(["A", "B", None])
+        [44, None, None]
+        """
+        counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
+        return [None if clone is None else counted.get(clone) for clone in clones]
 
     def _clone(self, name: str) -> str:
         plant = self.find(name)

@@ -7,8 +7,18 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.basis import basis_of, chances_of, collection_reference, outlook_of, rows_of, spread_of
+from crosscompat.advice.basis import (
+    asked_of,
+    basis_of,
+    chances_of,
+    collection_reference,
+    outlook_of,
+    rows_of,
+    spread_of,
+)
+from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import among_species, rank
 from crosscompat.book.plants import Plant
@@ -162,3 +172,27 @@ def test_trees_that_agree_and_no_sample_change_nothing_to_the_last_bit(trained, 
     same = replace(made, sample=sampled(newick, newick))
     assert spread_of(same, model, seed, pollen).tolist() == [0, 0]
     assert ask(same, "Aus bus", "Aus cus").pairing == ask(made, "Aus bus", "Aus cus").pairing
+
+
+def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
+    """In the row of a question and a fit, for all offsets of the clone; a plant without a count is as its species."""
+    bench = [
+        Plant("B1", "Aus bus", "B", chromosomes=66), Plant("B2", "Aus bus", "B"), Plant("N", "Aus bus", "N"),
+        Plant("C", "Aus cus", "C", chromosomes=66),
+    ]  # fmt: skip
+    made = collection(book, plants=bench)
+    model = basis_of(made).model
+    higher, lower = (model.recipe.names.index(f"2n {way}") for way in ("higher", "lower"))
+
+    def order(seed, pollen):
+        rows, _ = asked_of(made, model, [find_parents(made, seed, pollen)])
+        return rows[0, higher] - rows[0, lower]
+
+    species = order("Aus bus", "Aus cus")
+    assert order("N", "Aus cus") == species == -1
+    assert order("B1", "Aus cus") == order("B2", "Aus cus") == 1
+    assert order("B1", "C") == 0
+    fitted = fitted_on(
+        made, evidence_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
+    )
+    assert fitted.stages[0].past.x[0, 1 + higher] == 1

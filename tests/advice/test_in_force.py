@@ -97,6 +97,7 @@ def test_a_forecast_speaks_for_the_first_cross_alone(counted, one):
         {"lost_to": "mice"},
         {},
         {"tried": 5, "took": 2, "proof": "like the mother"},
+        {"tried": 5, "took": 2, "recorded_at": datetime(2027, 1, 1, tzinfo=UTC)},
     ],
 )
 def test_a_first_cross_without_an_outcome_uses_the_forecast_up(counted, cross, one, what):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice import learn as lesson_room
-from crosscompat.advice.basis import asked_of, basis_of, outlook_of, rows_of
+from crosscompat.advice.basis import asked_of, basis_of, outlook_of
 from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
@@ -201,9 +201,7 @@ def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
     assert saved.model.seen.seed_plants == ("A", "B", "unlisted")
     assert saved.model.seen.pollen_plants == ()
     asked = [(find_parent(made, name), find_parent(made, "Aus cus")) for name in ("A1", "A2", "B")]
-    answer = logits(
-        saved.model, rows_of(made, saved.model, ["Aus_bus"] * 3, ["Aus_cus"] * 3), asked_of(made, saved.model, asked)
-    )
+    answer = logits(saved.model, *asked_of(made, saved.model, asked))
     assert answer.mean[0] == answer.mean[1] > answer.mean[2]
 
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -56,6 +56,8 @@ def why(cross, **settings):
         ({"pollen_parent": "A. cus"}, None),
         ({"seed_parent": "Bus dus", "pollen_parent": "A. cus"}, "not_in_tree"),
         ({"date": date(2026, 5, 1)}, "not_finished"),
+        ({"recorded_at": datetime(2026, 6, 3, 9, tzinfo=UTC)}, "not_recorded"),
+        ({"recorded_at": datetime(2026, 6, 2, 9, tzinfo=UTC)}, None),  # an evening in the west
         ({"tried": None, "took": None}, "unknown_outcome"),
         ({"tried": None, "took": None, "lost_to": "mice"}, "lost"),
         ({"took": 0, "lost_to": "mice"}, "lost"),
@@ -70,12 +72,13 @@ def test_the_first_reason_that_holds_is_told():
     """Each reason is put right in turn, and the next one of the list comes up."""
     cross = Cross(
         TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", technique="graft", only_successes=True,
-        proof="like the mother",
+        proof="like the mother", recorded_at=datetime(2026, 7, 1, tzinfo=UTC),
     )  # fmt: skip
     mends = [
         {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"technique": None}, {"proof": "proved"},
         {"only_successes": None},
-        {"seed_parent": "Aus bus"}, {"date": date(2024, 5, 1), "lost_to": "mice"}, {"lost_to": None},
+        {"seed_parent": "Aus bus"}, {"recorded_at": None}, {"date": date(2024, 5, 1), "lost_to": "mice"},
+        {"lost_to": None},
         {"pods_set": 0},
     ]  # fmt: skip
     told = [why(cross)]

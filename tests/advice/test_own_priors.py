@@ -1,0 +1,91 @@
+"""A collection's own priors speak wherever the published ones would: before any cross, in a fit, and held out."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from crosscompat.advice.basis import basis_of
+from crosscompat.advice.blind import blind_forecasts
+from crosscompat.advice.figures import basis_figures
+from crosscompat.advice.fitting import evidence_of, fitted_on
+from crosscompat.collection.settings import Settings
+from crosscompat.model.held_out import by_pair
+
+DAY = date(2026, 1, 1)
+STAGES = ("plain", "set", "hold", "fill", "germinate")
+SURE = Settings(priors={stage: {"distance": {"mean": -4.0, "sd": 0.01}} for stage in STAGES})
+ALIKE = Settings(priors={"effects": {"every": {key: {"scale": 0.01} for key in ("seed", "pollen", "pair")}}})
+
+
+@pytest.fixture
+def by_stage(cross):
+    """Twelve finished crosses with their counts."""
+    near, far = (("Aus bus", "Aus cus"), ("Aus eus", "Aus fus")), (("Aus bus", "Aus eus"), ("Aus cus", "Aus fus"))
+    took = {
+        "units": 4,
+        "pods_set": 3,
+        "pods_held": 2,
+        "seeds": 20,
+        "seeds_filled": 15,
+        "seeds_sown": 15,
+        "seedlings": 6,
+    }
+    failed = {"units": 4, "pods_set": 2, "pods_held": 0}
+    return [
+        cross(*pair, **counts, cross=f"{pair[0]}{i}")
+        for pairs, counts in ((near, took), (far, failed))
+        for pair in pairs
+        for i in range(3)
+    ]
+
+
+def slopes(model):
+    at = model.recipe.names.index("distance")
+    return [fit.mean[1 + at] for fit in model.stages]
+
+
+def test_before_any_cross_they_answer(collection, cross):
+    plain = cross("Aus bus", "Aus cus", 4, 1, day=date(2025, 12, 1))
+    for crosses in ((), (plain,)):
+        assert set(slopes(basis_of(collection(crosses, settings=SURE)).model)) == {-4.0}
+        assert -4.0 not in slopes(basis_of(collection(crosses)).model)
+
+
+def test_a_chance_without_crosses_says_that_they_are_the_growers_own(collection):
+    own, published = (collection(settings=settings) for settings in (SURE, Settings()))
+    ours, theirs = (basis_figures(made, basis_of(made)).words for made in (own, published))
+    assert ours == f"{theirs} Your settings changed 5 numbers of that."
+
+
+@pytest.mark.parametrize("kind", ["book", "by_stage"])
+def test_a_fit_starts_from_them(collection, request, kind):
+    crosses = request.getfixturevalue(kind)
+    own, published = collection(crosses, settings=SURE), collection(crosses)
+    ours, theirs = (fitted_on(made, evidence_of(made, DAY)) for made in (own, published))
+    assert len(ours.stages) == (1 if kind == "book" else 4)
+    assert slopes(ours) == pytest.approx([-4.0] * len(ours.stages), abs=0.01)
+    assert all(abs(slope + 4.0) > 0.1 for slope in slopes(theirs))
+
+
+@pytest.mark.parametrize("kind", ["book", "by_stage"])
+def test_effects_differ_as_widely_as_they_say(collection, request, kind):
+    crosses = request.getfixturevalue(kind)
+    own, published = collection(crosses, settings=ALIKE), collection(crosses)
+    ours, theirs = (fitted_on(made, evidence_of(made, DAY)) for made in (own, published))
+    for mine, others in zip(ours.stages, theirs.stages, strict=True):
+        assert mine.effects.variances[0] < 0.01 < others.effects.variances[0]
+
+
+def test_held_out_crosses_are_forecast_with_them_by_the_distance_alone_too(collection, book):
+    flat = Settings(priors={"plain": {"distance": {"mean": 0.0, "sd": 0.01}}})
+    for settings, nearer_is_better in ((flat, False), (Settings(), True)):
+        made = collection(book, settings=settings)
+        evidence = evidence_of(made, DAY)
+        found = blind_forecasts(made, evidence, {"pairs": by_pair(evidence.seed, evidence.pollen)})["pairs"]
+        said = found.chances["distance"]
+        # Without the distance only what else took counts, and that is less where a pair that took is held out.
+        held = {evidence.seed[i] + evidence.pollen[i]: chance for i, chance in zip(found.at, said, strict=True)}
+        near, far = held["Aus_eusAus_fus"], held["Aus_dusAus_fus"]
+        assert (near > far) == nearer_is_better
