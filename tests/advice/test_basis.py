@@ -29,6 +29,7 @@ from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import prior_for
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
+from crosscompat.phylogeny.placement import place, place_for
 from crosscompat.phylogeny.sample import TreeSample
 
 
@@ -196,3 +197,18 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
         made, evidence_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
     )
     assert fitted.stages[0].past.x[0, 1 + higher] == 1
+
+
+def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(collection, tree):
+    placed = place_for(
+        tree, {"Aus_bus": {"section": "One"}, "Aus_dus": {"section": "One"}}, {"Aus rarus": {"section": "One"}}
+    )
+    made = collection(distances=place(tree, placed), placed=placed)
+    model = basis_of(made).model
+    inside, outside = spread_of(made, model, ["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
+    assert inside > outside == 0
+    found = ask(made, "Aus rarus", "Aus bus").pairing.stages[0].logit_sd
+    fit = model.stages[0]
+    plain = outlook_of(replace(made, placed=()), model, ["Aus rarus"], ["Aus_bus"]).stages[0].sd[0]
+    moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
+    assert found**2 == pytest.approx(plain**2 + moment * inside**2)
