@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, spread_of
 from crosscompat.advice.cautions import Caution, cautions, handling
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -19,11 +19,12 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
+from crosscompat.advice.known_hybrids import KnownNear, known_near
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.stages import StageForecast, stage_forecasts
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
+from crosscompat.errors import UnknownName, WrongUse
 from crosscompat.model.outlook import flowers_needed, outlook, seedling_chances
 from crosscompat.wording import say
 
@@ -80,10 +81,11 @@ class PairForecast:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The answer to one question, both ways round."""
+    """The answer to one question, both ways round, with the published crosses near it."""
 
     pairing: PairForecast
     reciprocal: PairForecast
+    known_hybrids: list[KnownNear]
     basis: BasisFigures
     tree: TreeFigures
     invented: bool
@@ -120,6 +122,7 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
     return Answer(
         _forecast(collection, basis, seed_parent, pollen_parent, flowers),
         _forecast(collection, basis, pollen_parent, seed_parent, flowers),
+        _known_hybrids(collection, seed_parent.label, pollen_parent.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
         collection.settings.invented,
@@ -130,7 +133,7 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
     rows, asked = asked_of(collection, basis.model, [(seed, pollen)])
-    belief = outlook(basis.model, rows, asked)
+    belief = outlook(basis.model, rows, asked, spread_of(collection, basis.model, [seed.label], [pollen.label]))
     all_flowers = seedling_chances(belief, flowers)
     chance = interval_at(all_flowers, 0)
     word = verdict(chance.mean, chance.low, chance.high)
@@ -153,3 +156,14 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         cautions=cautions(collection, basis.model, seed, pollen, rows[0]),
         past=past_of(collection, seed.label, pollen.label),
     )
+
+
+def _known_hybrids(collection: Collection, seed: str, pollen: str) -> list[KnownNear]:
+    """Return published crosses near a pairing; of the other way round only those of that very pairing."""
+    try:
+        found = known_near(seed, pollen, collection.distances)
+        turned = known_near(pollen, seed, collection.distances)
+    except UnknownName:  # a hybrid has no place of its own
+        return []
+    told = {near.words for near in found}
+    return found + [near for near in turned if near.same and near.words not in told]

@@ -34,6 +34,7 @@ __all__ = [
     "pairings_among",
     "prior_of",
     "rows_of",
+    "spread_of",
 ]
 
 
@@ -121,9 +122,20 @@ def own_findings(
     return {"2n": (sides[0], sides[1])}
 
 
+def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
+    """Return how unsure the distances of directed pairs of labels are, relative to the reference, shape (n_pairs,).
+
+    None where no sample of trees and no species that was only placed leaves any of them open.
+    """
+    if collection.sample is None and not collection.placed:
+        return None
+    return collection.positions.spread(seed, pollen) / model.recipe.reference
+
+
 def outlook_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Outlook:
     """Return what a model expects of directed pairs of labels, no plant named."""
-    return outlook(model, rows_of(collection, model, seed, pollen), pairings_among(collection, model, seed, pollen))
+    asked = pairings_among(collection, model, seed, pollen)
+    return outlook(model, rows_of(collection, model, seed, pollen), asked, spread_of(collection, model, seed, pollen))
 
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
@@ -139,7 +151,9 @@ def chances_of(collection: Collection, model: FittedModel, parents: Parents, flo
         One number, or one a pairing.
     """
     rows = rows_of(collection, model, parents.seed, parents.pollen, (parents.seed_plants, parents.pollen_plants))
-    return seedling_chances(outlook(model, rows, pairings_of(model.seen, collection.distances, parents)), flowers)
+    asked = pairings_of(model.seen, collection.distances, parents)
+    spread = spread_of(collection, model, parents.seed, parents.pollen)
+    return seedling_chances(outlook(model, rows, asked, spread), flowers)
 
 
 def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:

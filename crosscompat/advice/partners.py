@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import asked_of, basis_of
+from crosscompat.advice.basis import asked_of, basis_of, spread_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -93,7 +93,8 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
     rows, asked = asked_of(collection, basis.model, pairs)
-    answer = seedling_chances(outlook(basis.model, rows, asked), flowers)
+    spread = spread_of(collection, basis.model, [one.label for one, _ in pairs], [other.label for _, other in pairs])
+    answer = seedling_chances(outlook(basis.model, rows, asked, spread), flowers)
     counts = _past_counts(collection, focus.label)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):

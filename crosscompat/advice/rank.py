@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, spread_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -211,7 +211,7 @@ def _rows(
         return
     seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
     numbers, asked = asked_of(collection, basis.model, [(c.seed, c.pollen) for c in candidates])
-    belief = outlook(basis.model, numbers, asked)
+    belief = outlook(basis.model, numbers, asked, spread_of(collection, basis.model, seed, pollen))
     all_flowers, one_flower = seedling_chances(belief, flowers), seedling_chances(belief)
     past = past_crosses(collection)
     for i in watch(range(len(candidates))):

@@ -35,7 +35,7 @@ def print_answer(answer: Answer, *, fruit: str) -> None:
     if answer.invented:
         paragraph(say("cli.invented"))
         line()
-    _print_pairing(answer.pairing, fruit)
+    _print_pairing(answer.pairing, [near.words for near in answer.known_hybrids], fruit)
     line()
     _print_reciprocal(answer.reciprocal, answer.pairing)
     line()
@@ -46,7 +46,7 @@ def print_answer(answer: Answer, *, fruit: str) -> None:
         paragraph(caution.says)
 
 
-def _print_pairing(pair: PairForecast, fruit: str) -> None:
+def _print_pairing(pair: PairForecast, known: list[str], fruit: str) -> None:
     paragraph(
         say(
             "ask.pairing",
@@ -61,6 +61,8 @@ def _print_pairing(pair: PairForecast, fruit: str) -> None:
     paragraph(_how_far(pair), indent=2)
     if pair.past:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
+    for words in known:
+        paragraph(words, indent=2)
     line()
     line(say("ask.why"))
     _print_stages(pair, fruit)

@@ -82,7 +82,13 @@ class Reasons:
     terms: tuple[tuple[str, float, float | None], ...]
 
 
-def logits(model: FittedModel, rows: Floats, asked: Pairings | None = None, stage: int = 0) -> Logits:
+def logits(
+    model: FittedModel,
+    rows: Floats,
+    asked: Pairings | None = None,
+    stage: int = 0,
+    spread: Floats | None = None,
+) -> Logits:
     """Return the logit of the chance per unit of each pairing.
 
     Parameters
@@ -97,6 +103,9 @@ def logits(model: FittedModel, rows: Floats, asked: Pairings | None = None, stag
         prior variance.
     stage : int
         Which of the model's stages.
+    spread : ndarray of float, shape (n_pairs,), optional
+        Standard deviation of the distance, in units of the reference; 0 or NaN where nothing is left open. It widens
+        the answer by (b² + var b) spread², with b the coefficient of the distance.
 
     Examples
     --------
@@ -113,6 +122,9 @@ def logits(model: FittedModel, rows: Floats, asked: Pairings | None = None, stag
     design = design_of(model.recipe, rows, model.means)
     second_moment = fit.mean[1:] ** 2 + np.diag(fit.covariance)[1:]
     extra = np.isnan(rows) @ (second_moment * model.variances)
+    if spread is not None:
+        of_distance = np.array([feature.column is None for feature in model.recipe.features], dtype=np.float64)
+        extra += second_moment @ of_distance * np.nan_to_num(spread) ** 2
     if fit.effects is None:
         variance = np.einsum("ij,jk,ik->i", design, fit.covariance, design)
         return Logits(design @ fit.mean, np.sqrt(variance + extra))

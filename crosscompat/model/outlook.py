@@ -54,9 +54,9 @@ class Outlook:
         return len(self.stages[0].mean)
 
 
-def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None) -> Outlook:
+def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, spread: Floats | None = None) -> Outlook:
     """Return what a model expects of pairings; parameters as for `logits`."""
-    answers = tuple(logits(model, rows, asked, stage=i) for i in range(len(model.stages)))
+    answers = tuple(logits(model, rows, asked, i, spread) for i in range(len(model.stages)))
     if model.seeds is None:
         return Outlook(answers)
     effects = model.stages[_FILL].effects

@@ -149,3 +149,26 @@ def test_asking_twice_gives_the_same_answer(trained, book, pair):
     made = trained(book)
     again = replace(made, crosses=tuple(made.crosses))  # with nothing kept from the first time
     assert ask(made, *pair, flowers=3) == ask(again, *pair, flowers=3)
+
+
+def test_published_crosses_near_a_pairing_are_named_with_their_source():
+    echinocereus = open_carried(carried_tree("echinocereus"))
+    found = ask(echinocereus, "Echinocereus polyacanthus", "E. dasyacanthus").known_hybrids
+    assert [(near.hybrid, near.same) for near in found] == [
+        ("Echinocereus ×lloydii", False),
+        ("Echinocereus ×roetteri", False),
+    ]
+    assert all(near.words.endswith(f"Source: {near.source}.") and near.source for near in found)
+    assert ask(echinocereus, "Echinocereus viereckii", "E. poselgeri").known_hybrids == []
+
+
+def test_a_published_failure_is_told_whichever_way_round_is_asked():
+    """Echinocereus arizonicus × E. coccineus: Lodwig 2020."""
+    echinocereus = open_carried(carried_tree("echinocereus"))
+    for pair in (("Echinocereus arizonicus", "E. coccineus"), ("Echinocereus coccineus", "E. arizonicus")):
+        found = ask(echinocereus, *pair).known_hybrids
+        (failed,) = [near for near in found if near.outcome == "failure"]
+        assert failed.source.startswith("Lodwig 2020")
+        assert len({near.words for near in found}) == len(found)
+    other = ask(echinocereus, "Echinocereus arizonicus", "E. triglochidiatus").known_hybrids
+    assert all(near.outcome == "hybrid" for near in other)

@@ -6,16 +6,31 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.basis import asked_of, basis_of, collection_reference, outlook_of, rows_of
+from crosscompat.advice.ask import ask
+from crosscompat.advice.basis import (
+    asked_of,
+    basis_of,
+    chances_of,
+    collection_reference,
+    outlook_of,
+    rows_of,
+    spread_of,
+)
 from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.parents import find_parents
+from crosscompat.advice.partners import partners
+from crosscompat.advice.rank import among_species, rank
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings
+from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import prior_for
-from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.newick import parse_newick, parse_newicks
+from crosscompat.phylogeny.placement import place, place_for
+from crosscompat.phylogeny.sample import TreeSample
 
 
 def test_without_a_model_the_prior_answers(collection, book):
@@ -110,8 +125,58 @@ def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     assert answer.sd[1] > answer.sd[0]
 
 
+def sampled(newick, *others):
+    return TreeSample(tuple(parse_newicks("\n".join((newick, *others)))))
+
+
+def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, book, newick):
+    """Aus bus and A. cus part elsewhere in the second tree; both trees are as far from root to tips."""
+    made = trained(book)
+    other = newick.replace("(Aus_bus:1,Aus_cus:1):1", "(Aus_bus:1.8,Aus_cus:1.8):0.2")
+    wider = replace(made, sample=sampled(newick, other))
+    model = basis_of(made).model
+    seed, pollen = ["Aus_bus", "Aus_cus", "Aus_eus"], ["Aus_cus", "Aus_bus", "Aus_bus"]
+    spread = spread_of(wider, model, seed, pollen)
+    assert spread == pytest.approx(wider.positions.spread(seed, pollen) / model.recipe.reference)
+    assert spread[0] == spread[1] > 0
+    for fit, one, two in zip(
+        model.stages,
+        outlook_of(made, model, seed, pollen).stages,
+        outlook_of(wider, model, seed, pollen).stages,
+        strict=True,
+    ):
+        moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
+        assert two.mean.tolist() == one.mean.tolist()
+        assert two.sd**2 == pytest.approx(one.sd**2 + moment * spread**2, rel=1e-12)
+    chances = seedling_chances(outlook_of(wider, model, seed, pollen), 2)
+    assert chances_of(wider, model, Parents(seed, pollen), 2).mean.tolist() == chances.mean.tolist()
+
+
+def test_a_sample_reaches_every_answer(trained, book, newick):
+    other = newick.replace("(Aus_bus:1,Aus_cus:1):1", "(Aus_bus:1.8,Aus_cus:1.8):0.2")
+    wider = replace(trained(book), sample=sampled(newick, other))
+    expected = outlook_of(wider, basis_of(wider).model, ["Aus_bus"], ["Aus_cus"])
+    asked = ask(wider, "Aus bus", "Aus cus").pairing
+    assert [stage.logit_sd for stage in asked.stages] == pytest.approx([stage.sd[0] for stage in expected.stages])
+    ranked = rank(wider, among_species(wider, ["Aus bus", "Aus cus"])).rows
+    (row,) = [row for row in ranked if row.seed_parent == "Aus bus"]
+    (partner,) = [one for one in partners(wider, "Aus bus", role="seed").partners if one.label == "Aus_cus"]
+    for found in (asked.chance, row.chance, partner.chance):
+        assert found.mean == pytest.approx(seedling_chances(expected).mean[0], abs=1e-12)
+
+
+def test_trees_that_agree_and_no_sample_change_nothing_to_the_last_bit(trained, book, newick):
+    made = trained(book)
+    model = basis_of(made).model
+    seed, pollen = ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]
+    assert spread_of(made, model, seed, pollen) is None
+    same = replace(made, sample=sampled(newick, newick))
+    assert spread_of(same, model, seed, pollen).tolist() == [0, 0]
+    assert ask(same, "Aus bus", "Aus cus").pairing == ask(made, "Aus bus", "Aus cus").pairing
+
+
 def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
-    """In the row of a question and of a fit, for all offsets of the clone; a plant without a count is as its species."""
+    """In the row of a question and a fit, for all offsets of the clone; a plant without a count is as its species."""
     bench = [
         Plant("B1", "Aus bus", "B", chromosomes=66), Plant("B2", "Aus bus", "B"), Plant("N", "Aus bus", "N"),
         Plant("C", "Aus cus", "C", chromosomes=66),
@@ -132,3 +197,18 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
         made, evidence_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
     )
     assert fitted.stages[0].past.x[0, 1 + higher] == 1
+
+
+def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(collection, tree):
+    placed = place_for(
+        tree, {"Aus_bus": {"section": "One"}, "Aus_dus": {"section": "One"}}, {"Aus rarus": {"section": "One"}}
+    )
+    made = collection(distances=place(tree, placed), placed=placed)
+    model = basis_of(made).model
+    inside, outside = spread_of(made, model, ["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
+    assert inside > outside == 0
+    found = ask(made, "Aus rarus", "Aus bus").pairing.stages[0].logit_sd
+    fit = model.stages[0]
+    plain = outlook_of(replace(made, placed=()), model, ["Aus rarus"], ["Aus_bus"]).stages[0].sd[0]
+    moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
+    assert found**2 == pytest.approx(plain**2 + moment * inside**2)

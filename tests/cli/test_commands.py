@@ -39,6 +39,14 @@ def test_the_demonstration_shows_ploidy_outweighing_distance(answer, demo):
     assert "ploidy" in [caution["kind"] for caution in near["cautions"]]
 
 
+def test_ask_prints_what_is_published_near_a_pairing_before_the_reasons(run, answer, demo):
+    asked = ("ask", "Echinocereus coccineus", "E. dasyacanthus", "--collection", demo)
+    known = [near["words"] for near in answer(*asked)["known_hybrids"]]
+    before = run(*asked).stdout.split("\nWhy\n")[0]
+    assert known
+    assert all(words in " ".join(before.split()) for words in known)
+
+
 def test_a_new_collection_can_be_checked_and_asked(run, empty_folder):
     run("new", "mine")
     assert "Everything can be read" in run("check", "--collection", "mine").stdout

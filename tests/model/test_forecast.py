@@ -199,3 +199,27 @@ def test_a_model_made_by_hand_is_read_as_it_stands():
     answer = logits(model, np.array([[1.0], [np.nan]]))
     assert answer.mean == pytest.approx([0.0, 1.0 - 2.0 * (0.3 - 0.5)])
     assert answer.sd**2 == pytest.approx([0.04, 0.04 + 4 * 0.1])
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 20), st.floats(0, 2))
+def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_the_mean(seed, spread):
+    """The exact second moment of b d, for d with that standard deviation; the other coefficients have no part in it."""
+    model, rows = fitted(seed), asked(np.random.default_rng(seed), 6)
+    plain, wide = logits(model, rows), logits(model, rows, spread=np.full(6, spread))
+    fit = model.stages[0]
+    moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
+    assert wide.mean.tolist() == plain.mean.tolist()
+    assert wide.sd**2 == pytest.approx(plain.sd**2 + moment * spread**2, rel=1e-12)
+
+
+def test_a_spread_of_nothing_changes_nothing_to_the_last_bit():
+    model, rows = fitted(2), asked(np.random.default_rng(2), 3)
+    plain, same = logits(model, rows), logits(model, rows, spread=np.array([0.0, np.nan, 0.0]))
+    assert (same.mean.tolist(), same.sd.tolist()) == (plain.mean.tolist(), plain.sd.tolist())
+
+
+def test_a_spread_is_the_pairings_own():
+    model, rows = fitted(3), asked(np.random.default_rng(3), 3)
+    plain, wide = logits(model, rows), logits(model, rows, spread=np.array([0.0, 0.5, 0.0]))
+    assert (wide.sd > plain.sd).tolist() == [False, True, False]

@@ -111,3 +111,13 @@ def test_the_plain_form_is_one_logit():
     chain = outlook(prior_model(recipe, CELLS), rows)
     assert len(chain.stages) == len(CHAIN)
     assert chain.pod_sd == pytest.approx(1.0)  # effects.fill.record of the table
+
+
+def test_an_unsure_distance_widens_every_stage_by_its_own_coefficient():
+    model, rows, spread = prior_model(recipe_for(None, 1.0), CELLS), np.array([[0.2], [1.4]]), np.array([0.0, 0.3])
+    plain, wide = outlook(model, rows), outlook(model, rows, spread=spread)
+    assert wide.pod_sd == plain.pod_sd
+    for fit, one, two in zip(model.stages, plain.stages, wide.stages, strict=True):
+        moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
+        assert two.mean.tolist() == one.mean.tolist()
+        assert two.sd**2 == pytest.approx(one.sd**2 + moment * spread**2)
