@@ -20,8 +20,8 @@ def schema(name: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> schema("crosscompat.ask/1")["properties"]["schema"]["const"]
-    'crosscompat.ask/1'
+    >>> schema("crosscompat.ask/2")["properties"]["schema"]["const"]
+    'crosscompat.ask/2'
     """
     parts = re.fullmatch(r"crosscompat\.([a-z]+)/(\d+)", name)
     file = files(__name__).joinpath(f"{parts[1]}-{parts[2]}.json") if parts else None
