@@ -18,19 +18,16 @@ from dataclasses import replace
 import numpy as np
 
 from crosscompat.model.elimination import Elimination, Stage, Whitener, record_variances
-from crosscompat.model.laplace import Mode, invert
-from crosscompat.model.likelihood import Floats, log_likelihoods
+from crosscompat.model.laplace import Mode, NotConverged, invert
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.tilted import Tilted
 
 __all__ = ["NotSettled", "refine"]
 
-_NODES = 16
 _QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep by sweep
 _SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
 _SETTLED = 1e-3
 _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
-
-_X, _WEIGHTS = np.polynomial.hermite_e.hermegauss(_NODES)
-_LOG_WEIGHTS = np.log(_WEIGHTS / _WEIGHTS.sum()) + 0.5 * _X**2
 
 
 class NotSettled(FloatingPointError):
@@ -69,12 +66,17 @@ def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
 def _match(stage: Stage, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
     """Match moments sweep by sweep at one pace; None if they do not settle."""
     tau, nu, now = mode.curvature, mode.gradient + mode.curvature * mode.eta, mode
+    tilted = None
     for damp in pace:
-        now, variance = _normal(stage, now, tau, nu)
+        try:
+            now, variance = _normal(stage, now, tau, nu)
+        except NotConverged:
+            return None
+        tilted = tilted or Tilted.of(stage.counts, variance)
         rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
         cavity = (now.eta / variance - nu) / rest
         with np.errstate(invalid="ignore"):  # told by its result
-            log_mass, mean, matched = _tilted(stage, cavity, 1.0 / rest, now.eta, np.sqrt(variance))
+            log_mass, mean, matched = tilted.moments(cavity, 1.0 / rest, now.eta, np.sqrt(variance))
         if not (np.all(np.isfinite(mean)) and np.all(matched > 0.0)):
             return None
         moved = np.abs(mean - now.eta) / np.sqrt(variance) + np.abs(matched / variance - 1.0)
@@ -84,21 +86,6 @@ def _match(stage: Stage, mode: Mode, pace: tuple[float, ...], settled: float) ->
         tau = tau + damp * (np.maximum(1.0 / matched - rest, _LEAST_SITE) - tau)
         nu = nu + damp * (mean / matched - cavity * rest - nu)
     return None
-
-
-def _tilted(
-    stage: Stage, mean: Floats, variance: Floats, centre: Floats, width: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Log mass, mean and variance of normal times likelihood; the quadrature is laid out at centre and width."""
-    eta = centre[:, None] + width[:, None] * _X
-    logs = log_likelihoods(eta, stage.counts) - 0.5 * (eta - mean[:, None]) ** 2 / variance[:, None] + _LOG_WEIGHTS
-    top = logs.max(axis=1)
-    mass = np.exp(logs - top[:, None])
-    total = mass.sum(axis=1)
-    first = np.einsum("mk,k->m", mass, _X) / total
-    second = np.einsum("mk,k->m", mass, _X**2) / total - first**2
-    log_mass = top + np.log(total * width) - 0.5 * np.log(variance)
-    return log_mass, centre + width * first, width**2 * second
 
 
 def _normal(stage: Stage, last: Mode, tau: Floats, nu: Floats) -> tuple[Mode, Floats]:

@@ -62,7 +62,7 @@ class Counts:
 
 
 def _softplus(eta: Floats) -> Floats:
-    return np.logaddexp(0.0, eta)
+    return np.maximum(eta, 0.0) + np.log1p(np.exp(-np.abs(eta)))
 
 
 def _chance(eta: Floats) -> Floats:

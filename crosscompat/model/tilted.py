@@ -1,0 +1,86 @@
+"""Moments of a normal distribution times the likelihood of one record, for many records at once, by quadrature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from crosscompat.model.effects import Ints
+from crosscompat.model.likelihood import Counts, Floats, log_likelihoods
+
+__all__ = ["Tilted"]
+
+_CHUNK = 30_000  # numbers that stay near the processor
+_WIDE = 1.0
+
+
+def _hermite(nodes: int) -> tuple[Floats, Floats]:
+    """Gauss-Hermite nodes in sds, and the log weights for a function that is not yet divided by the normal."""
+    x, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return x, np.log(weight) + 0.5 * x**2
+
+
+def _even(nodes: int, reach: float) -> tuple[Floats, Floats]:
+    """Evenly spaced nodes: they err less where the likelihood cuts a wide normal off."""
+    x = np.linspace(-reach, reach, nodes)
+    return x, np.full(nodes, np.log(x[1] - x[0]))
+
+
+_NARROW_RULE = _hermite(16)
+_WIDE_RULE = _even(48, 8.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Tilted:
+    """Records with the quadrature that suits each.
+
+    Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
+    likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
+    0.001, up to sds of 5; in sds of the mean and shares of the variance.
+
+    Attributes
+    ----------
+    parts : tuple of (Ints, Counts, Floats, Floats)
+        Which records, their counts, the nodes in sds and the logs of their weights.
+    size : int
+        Number of records.
+    """
+
+    parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]
+    size: int
+
+    @classmethod
+    def of(cls, counts: Counts, variance: Floats) -> Tilted:
+        """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
+        parts, wide = [], variance > _WIDE**2
+        for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
+            rows = np.flatnonzero(which)
+            step = _CHUNK // x.size
+            for at in (rows[i : i + step] for i in range(0, rows.size, step)):
+                some = Counts(counts.tried[at], counts.took[at], counts.some[at], counts.weight[at])
+                parts.append((at, some, x, log_weight))
+        return cls(tuple(parts), variance.size)
+
+    def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return log mass, mean and variance of normal times likelihood.
+
+        Parameters
+        ----------
+        mean, variance : ndarray of float, shape (n_records,)
+            Of the normal.
+        centre, width : ndarray of float, shape (n_records,)
+            Where the quadrature is laid out: about the mean and the sd of the product.
+        """
+        found = np.empty((3, self.size))
+        for at, counts, x, log_weight in self.parts:
+            eta = centre[at] + width[at] * x[:, None]
+            logs = log_likelihoods(eta.T, counts).T - (eta - mean[at]) ** 2 * (0.5 / variance[at])
+            logs += log_weight[:, None]
+            top = logs.max(axis=0)
+            total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs - top)
+            first = first / total
+            found[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
+            found[1, at] = centre[at] + width[at] * first
+            found[2, at] = width[at] ** 2 * (second / total - first**2)
+        return found[0], found[1], found[2]
