@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.model.effects import Factor, Ints
-from crosscompat.model.elimination import Stage, Whitener
+from crosscompat.model.effects import Factor, Ints, Kinship
+from crosscompat.model.elimination import Stage, Units
 from crosscompat.model.laplace import Mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.variances import Point
@@ -128,20 +128,24 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
     covariance : ndarray of float, shape (p, p)
     effects : Effects
     """
-    p = stage.layout.p
-    beliefs = [_widened(stage, point.mode) for point in points]
+    p, ways = stage.layout.p, _Ways.of(stage, pairs)
     weights = np.array([point.weight for point in points])
-    mean = weights @ np.array([belief[0] for belief in beliefs])
-    covariance = np.zeros((mean.size, mean.size))
-    for weight, (centre, spread) in zip(weights, beliefs, strict=True):
-        covariance += weight * (spread + np.outer(centre - mean, centre - mean))
+    means = np.array([_widened_mean(stage, point.mode) for point in points])
+    mean = weights @ means
+    away = means - mean
+    covariance, ties = (weights * away.T) @ away, _Tied.of(stage, points, ways)
+    for point, gone in zip(points, away, strict=True):
+        spread = _spread(stage, point.mode)
+        ties.add(point, spread, gone)
+        spread *= point.weight
+        _add_widened(covariance, stage, point.mode, spread)
     effects = Effects(
         _mean_variances(stage, points),
         mean[p:],
         covariance[p:, p:],
         covariance[p:, :p],
         _inherited(stage, points),
-        _ties(stage, points, beliefs, mean, covariance, _Ways.of(stage, pairs)),
+        ties.matched(covariance),
         _sizes(stage),
     )
     return mean[:p], covariance[:p, :p], effects
@@ -156,28 +160,46 @@ def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
     return next((i, factor) for i, factor in enumerate(stage.factors) if factor.name == name)
 
 
-def _widened(stage: Stage, mode: Mode) -> tuple[Floats, Floats]:
-    """Mean and covariance of all columns at one point, with what relatives inherit."""
-    lay = stage.layout
-    mean = mode.theta.copy()
-    mean[: lay.p] += stage.mean
-    widen = [np.eye(lay.size)]
+def _widened_mean(stage: Stage, mode: Mode) -> Floats:
+    """Mean of all columns at one point, then of what relatives inherit."""
+    columns = mode.theta.copy()
+    columns[: stage.layout.p] += stage.mean
+    return np.concatenate([columns, *(inherit @ columns[block] for block, inherit in _heirs(stage, mode))])
+
+
+def _spread(stage: Stage, mode: Mode) -> Floats:
+    """Covariance of all columns at one point."""
+    scale, spread = Units(stage, mode.scales).scale, mode.covariance
+    spread *= scale
+    spread *= scale[:, None]
+    return spread
+
+
+def _add_widened(total: Floats, stage: Stage, mode: Mode, spread: Floats) -> None:
+    """Add the covariance of all columns at one point, and of what relatives inherit."""
+    heirs, q = _heirs(stage, mode), len(spread)
+    total[:q, :q] += spread
+    if heirs:
+        across = np.concatenate([inherit @ spread[block] for block, inherit in heirs])
+        total[q:, :q] += across
+        total[:q, q:] += across.T
+        total[q:, q:] += np.concatenate([across[:, block] @ inherit.T for block, inherit in heirs], axis=1)
+
+
+def _heirs(stage: Stage, mode: Mode) -> list[tuple[slice, Floats]]:
+    """Columns of the species as seed and as pollen parents, and what relatives inherit of them, lambda R^-1."""
+    found, inherit = [], {}
     for name in _KIN:
         i, factor = _factor(stage, name)
         if factor.kinship is not None:
-            block = np.zeros((factor.size, lay.size))
-            block[:, lay.blocks[i]] = _inherit(factor, mode.scales.share)
-            widen.append(block)
-    turn = np.concatenate(widen)
-    spread = Whitener(stage, mode.scales).both(mode.covariance)
-    return turn @ mean, turn @ spread @ turn.T
+            if id(factor.kinship) not in inherit:
+                inherit[id(factor.kinship)] = _inherit(factor.kinship, mode.scales.share)
+            found.append((stage.layout.blocks[i], inherit[id(factor.kinship)]))
+    return found
 
 
-def _inherit(factor: Factor, share: float) -> Floats:
-    """Give lambda R^-1."""
-    assert factor.kinship is not None  # noqa: S101 - the callers have looked
-    vectors = factor.kinship.vectors
-    inherit: Floats = share * (vectors / factor.kinship.spectrum(share)) @ vectors.T
+def _inherit(kinship: Kinship, share: float) -> Floats:
+    inherit: Floats = share * kinship.inverse(share)
     return inherit
 
 
@@ -196,7 +218,7 @@ def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
     found = np.zeros((2, factor.size, factor.size))
     for point in points:
         scales = point.mode.scales
-        inherit = point.weight * scales.share * _inherit(factor, scales.share)
+        inherit = point.weight * scales.share * _inherit(factor.kinship, scales.share)
         for k, name in enumerate(_KIN):
             found[k] += scales.sds[_factor(stage, name)[0]] ** 2 * inherit
     return found
@@ -235,59 +257,90 @@ def _turned(pairs: Ints, pair: Ints) -> Ints:
     return np.column_stack([pairs[:, ::-1], pair, np.full(len(pair), -1, dtype=np.intp)])
 
 
-def _ties(
-    stage: Stage,
-    points: tuple[Point, ...],
-    beliefs: list[tuple[Floats, Floats]],
-    mean: Floats,
-    covariance: Floats,
-    ways: _Ways,
-) -> Ties:
-    """Match pair and direction of every pair, and how they lean on the columns of that pair."""
-    size = stage.layout.size
-    columns = ways.columns(stage)
-    found = [_tie(stage, point.mode, ways, columns.shape[1]) for point in points]
-    weights = np.array([point.weight for point in points])
-    pair, direction = (sum(w * f[k] for w, f in zip(weights, found, strict=True)) for k in (0, 1))
-    lean, own = np.zeros(columns.shape), np.zeros(len(columns))
-    for part in _parts(*columns.shape):
-        at = columns[part]
-        cross, variance = np.zeros(at.shape), np.zeros(len(at))
-        for weight, (shared, alone, ln, left), (centre, spread) in zip(weights, found, beliefs, strict=True):
-            off = (shared + alone - pair - direction)[part]
-            gone = np.append((centre - mean)[:size], 0.0)[at]
-            leaning = np.einsum("nij,nj->ni", _local(spread, at, size), ln[part])
-            cross = cross + weight * (off[:, None] * gone - leaning)
-            variance = variance + weight * (left[part] + np.einsum("ni,ni->n", ln[part], leaning) + off**2)
-        among = _local(covariance, at, size, alone=1.0)
-        lean[part] = -np.linalg.solve(among, cross[:, :, None])[:, :, 0]
-        own[part] = variance + np.einsum("ni,ni->n", lean[part], cross)
-    lean[columns == size] = 0.0
-    return Ties(
-        ways.ways,
-        np.asarray(pair),
-        np.asarray(direction),
-        np.maximum(own, 0.0),
-        np.where(columns == size, -1, columns),
-        lean,
-    )
+@dataclass(frozen=True, slots=True)
+class _Tied:
+    """Pair and direction of every pair, and how they lean on the columns of that pair, matched point by point.
+
+    Attributes
+    ----------
+    stage : Stage
+    ways : _Ways
+    columns : ndarray of int, shape (n_ways, w)
+        Columns of each pair, padded with q.
+    pair, direction : ndarray of float, shape (n_ways,)
+        Means over the points.
+    cross : ndarray of float, shape (n_ways, w)
+        Sum, over the points added so far, of the covariance of the two together with the columns.
+    variance : ndarray of float, shape (n_ways,)
+        That of their variance.
+    """
+
+    stage: Stage
+    ways: _Ways
+    columns: Ints
+    pair: Floats
+    direction: Floats
+    cross: Floats
+    variance: Floats
+
+    @classmethod
+    def of(cls, stage: Stage, points: tuple[Point, ...], ways: _Ways) -> _Tied:
+        """Begin with the means."""
+        columns = ways.columns(stage)
+        pair, direction = np.zeros(len(columns)), np.zeros(len(columns))
+        for point in points:
+            shared, alone = _tie_means(stage, point.mode, ways)
+            pair += point.weight * shared
+            direction += point.weight * alone
+        return cls(stage, ways, columns, pair, direction, np.zeros(columns.shape), np.zeros(len(columns)))
+
+    def add(self, point: Point, spread: Floats, gone: Floats) -> None:
+        """Add one point, with the covariance of its columns and how far their means are from those of all points."""
+        size = self.stage.layout.size
+        away = np.append(gone[:size], 0.0)
+        shared, alone = _tie_means(self.stage, point.mode, self.ways)
+        off = shared + alone - self.pair - self.direction
+        lean, left = _tie(self.stage, point.mode, self.ways, self.columns.shape[1])
+        for part in _parts(*self.columns.shape):
+            at, ln = self.columns[part], lean[part]
+            leaning = np.einsum("nij,nj->ni", _local(spread, at, size), ln)
+            self.cross[part] += point.weight * (off[part, None] * away[at] - leaning)
+            self.variance[part] += point.weight * (left[part] + np.einsum("ni,ni->n", ln, leaning) + off[part] ** 2)
+
+    def matched(self, covariance: Floats) -> Ties:
+        """Return what is believed when all points are in, given the covariance of the columns over all of them."""
+        size, lean, own = self.stage.layout.size, np.zeros(self.columns.shape), np.zeros(len(self.columns))
+        for part in _parts(*self.columns.shape):
+            among = _local(covariance, self.columns[part], size, alone=1.0)
+            lean[part] = -np.linalg.solve(among, self.cross[part, :, None])[:, :, 0]
+            own[part] = self.variance[part] + np.einsum("ni,ni->n", lean[part], self.cross[part])
+        padded = self.columns == size
+        lean[padded] = 0.0
+        columns = np.where(padded, -1, self.columns)
+        return Ties(self.ways.ways, self.pair, self.direction, np.maximum(own, 0.0), columns, lean)
 
 
-def _tie(stage: Stage, mode: Mode, ways: _Ways, width: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Mean of pair and of direction, what they lean on and the variance of both together, at one point."""
+def _tie_means(stage: Stage, mode: Mode, ways: _Ways) -> tuple[Floats, Floats]:
+    """Mean of pair and of direction at one point."""
+    fine, coarse = (stage.layout.chain.index(_factor(stage, name)[0]) for name in _NESTED[1:])
+    variances, at = mode.elimination.variances, np.maximum(ways.direction, 0)
+    alone = np.where(ways.direction >= 0, variances[fine] * mode.pulls[fine][at], 0.0)
+    return variances[coarse] * mode.pulls[coarse][ways.pair], alone
+
+
+def _tie(stage: Stage, mode: Mode, ways: _Ways, width: int) -> tuple[Floats, Floats]:
+    """Return what pair and direction together lean on at one point, and their variance beyond it."""
     inner, lay = mode.elimination, stage.layout
     fine, coarse = (lay.chain.index(_factor(stage, name)[0]) for name in _NESTED[1:])
-    crossed = ways.direction >= 0
-    at = np.where(crossed, ways.direction, 0)
+    crossed, at = ways.direction >= 0, np.maximum(ways.direction, 0)
     gain = np.where(crossed, inner.gain[fine][at], 0.0)
     keep = np.where(crossed, 1.0 / (1.0 + inner.variances[fine] * inner.load[fine][at]), 1.0)
     above = inner.gain[coarse][ways.pair]
     lean = np.zeros((len(at), width))
-    known = slice(inner.part[fine].shape[1])
-    lean[:, known] = gain[:, None] * inner.part[fine][at] + (above * keep)[:, None] * inner.part[coarse][ways.pair]
-    own = np.where(crossed, gain, inner.variances[fine]) + above * keep**2
-    shared = inner.variances[coarse] * mode.pulls[coarse][ways.pair]
-    return shared, np.where(crossed, inner.variances[fine] * mode.pulls[fine][at], 0.0), lean, own
+    known = lean[:, : lay.columns.shape[1]]
+    known += gain[:, None] * inner.rows(lay, fine)[at]
+    known += (above * keep)[:, None] * inner.rows(lay, coarse)[ways.pair]
+    return lean, np.where(crossed, gain, inner.variances[fine]) + above * keep**2
 
 
 def _local(covariance: Floats, at: Ints, size: int, alone: float = 0.0) -> Floats:

@@ -16,6 +16,7 @@ Ints = NDArray[np.intp]
 
 _MOST_LOCAL = 20_000_000
 _ROUNDING = 1e-8
+_LEAST = 1e-10
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +56,17 @@ class Kinship:
         return cls(a, np.maximum(values, 0.0), vectors)
 
     def spectrum(self, share: float) -> Floats:
-        """Return the eigenvalues of share A + (1 - share) I."""
-        return share * self.values + (1.0 - share)
+        """Return the eigenvalues of share A + (1 - share) I, above 0 even where relatives are the same."""
+        return np.maximum(share * self.values + (1.0 - share), _LEAST)
+
+    def tilt(self, share: float) -> Floats:
+        """Return the slope of the log of each of these eigenvalues in the share."""
+        return (self.values - 1.0) / self.spectrum(share)
+
+    def inverse(self, share: float) -> Floats:
+        """Return the inverse of share A + (1 - share) I."""
+        inverse: Floats = (self.vectors / self.spectrum(share)) @ self.vectors.T
+        return inverse
 
 
 @dataclass(frozen=True, slots=True)

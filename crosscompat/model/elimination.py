@@ -1,16 +1,17 @@
-"""Nested effects integrated out exactly, and the columns that remain written without their prior scales."""
+"""Nested effects integrated out exactly, and the columns that remain, in units of their prior scales."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from crosscompat.model.effects import Factor, Ints
+from crosscompat.model.effects import Factor, Ints, Kinship
 from crosscompat.model.layout import Layout
 from crosscompat.model.likelihood import Counts, Floats
 
-__all__ = ["Elimination", "Scales", "Stage", "Whitener", "group_precisions", "record_variances"]
+__all__ = ["Elimination", "Scales", "Stage", "Units", "group_precisions", "record_variances"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,15 +69,13 @@ class Elimination:
     variances : ndarray of float
         v, one an eliminated factor, finest first.
     keep : tuple of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one.
+        The product of 1 / (1 + v load) over the factors before each one, and over all of them.
     load : tuple of ndarray of float
         The sum of w * keep over each group.
     gain : tuple of ndarray of float
         v / (1 + v load).
-    part : tuple of ndarray of float
-        The local design summed with w * keep.
-    matrix : ndarray of float, shape (q, q)
-        D' N^-1 D, with N = 1 / w + the nested covariances.
+    part : tuple of ndarray of float, shape (n_groups, w)
+        The local design summed with w * keep; without rows where every record has its group for itself.
     """
 
     curvature: Floats
@@ -85,27 +84,27 @@ class Elimination:
     load: tuple[Floats, ...]
     gain: tuple[Floats, ...]
     part: tuple[Floats, ...]
-    matrix: Floats
 
     @classmethod
     def of(cls, lay: Layout, curvature: Floats, variances: Floats) -> Elimination:
         """Eliminate factor by factor."""
         keep, load, gain, part = [np.ones_like(curvature)], [], [], []
-        single = bool(lay.counts) and lay.counts[0] == curvature.size
-        alone, matrix = curvature, np.zeros((lay.size, lay.size))
         for level, variance in enumerate(variances):
             share = curvature * keep[-1]
             load.append(lay.sums(level, share))
             damp = 1.0 + variance * load[-1]
             gain.append(variance / damp)
-            part.append(lay.sums(level, share[:, None] * lay.local))
-            if level == 0 and single:
-                alone = curvature / damp[lay.groups[0]]
-            else:
-                matrix -= lay.gram(part[-1], gain[-1], lay.tops(level))
+            part.append(lay.parts(level, share) if lay.shared[level] else np.empty((0, lay.columns.shape[1])))
             keep.append(keep[-1] / damp[lay.groups[level]])
-        matrix += lay.gram(lay.local, alone, lay.top)
-        return cls(curvature, variances, tuple(keep), tuple(load), tuple(gain), tuple(part), matrix)
+        return cls(curvature, variances, tuple(keep), tuple(load), tuple(gain), tuple(part))
+
+    def gram(self, lay: Layout) -> Floats:
+        """Return D' N^-1 D, with N = 1 / w + the nested covariances, as a row of cells."""
+        return lay.gram(self.curvature * _alone(lay, self.keep), self.part, self.gain)
+
+    def rows(self, lay: Layout, level: int) -> Floats:
+        """Return the local design summed with w * keep over the groups of one factor, (n_groups, w)."""
+        return self.part[level] if lay.shared[level] else lay.parts(level, self.curvature * self.keep[level])
 
     def solve(self, lay: Layout, weighted: Floats) -> Floats:
         """Return N^-1 x from w * x."""
@@ -120,11 +119,19 @@ class Elimination:
         return float(sum(np.log1p(v * t).sum() for v, t in zip(self.variances, self.load, strict=True)))
 
 
-class Whitener:
-    """Moves between columns and whitened columns, which are standard normal before any record.
+def _alone(lay: Layout, keep: tuple[Floats, ...]) -> Floats:
+    """Return how much of a record is left by the groups that it has for itself."""
+    left = keep[0]
+    for lone, after in zip(lay.lone, keep[1:], strict=True):
+        left = np.where(lone, after, left)
+    return left
 
-    With mean and sd of a coefficient it is mean + sd * a, an effect sd * R a with R R' = share A + (1 - share) I, so
-    that a variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
+
+class Units:
+    """Columns in units of their prior scales: theta = scale * a, with prior precision ``own`` of a.
+
+    A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
+    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
 
     Parameters
     ----------
@@ -134,64 +141,104 @@ class Whitener:
 
     def __init__(self, stage: Stage, scales: Scales) -> None:
         lay = stage.layout
-        self.flat = np.zeros(lay.size, dtype=np.bool_)
-        self.flat[: lay.p] = np.isinf(stage.sd)
+        self.pattern, self.share = lay.pattern, scales.share
+        self.free = np.zeros(lay.size, dtype=np.bool_)
+        self.free[: lay.p] = np.isinf(stage.sd)
         self.scale = np.concatenate([np.where(np.isinf(stage.sd), 1.0, stage.sd), np.zeros(lay.size - lay.p)])
-        self.turns: list[tuple[slice, Floats]] = []
+        self.related: list[tuple[slice, Kinship]] = []
         for factor, block, sd in zip(stage.factors, lay.blocks, scales.sds, strict=True):
             self.scale[block] = sd
             if factor.kinship is not None and block.stop > block.start:
-                self.scale[block] = sd * np.sqrt(factor.kinship.spectrum(scales.share))
-                self.turns.append((block, factor.kinship.vectors))
+                self.related.append((block, factor.kinship))
 
-    def out(self, a: Floats) -> Floats:
-        """Return the columns of whitened columns: L a."""
-        theta = self.scale * a if a.ndim == 1 else self.scale[:, None] * a
-        for block, vectors in self.turns:
-            theta[block] = vectors @ theta[block]
-        return theta
+    @cached_property
+    def kin(self) -> list[tuple[slice, Floats]]:
+        """Columns of related levels, with R^-1."""
+        inverse = {id(kinship): kinship.inverse(self.share) for _, kinship in self.related}
+        return [(block, inverse[id(kinship)]) for block, kinship in self.related]
 
-    def back(self, b: Floats) -> Floats:
-        """Return L' b."""
-        turned = b.copy()
-        for block, vectors in self.turns:
-            turned[block] = vectors.T @ b[block]
-        scaled: Floats = self.scale * turned if b.ndim == 1 else self.scale[:, None] * turned
-        return scaled
+    @cached_property
+    def logdet(self) -> float:
+        """Sum of the log determinants of R."""
+        return float(sum(np.log(kinship.spectrum(self.share)).sum() for _, kinship in self.related))
 
-    def both(self, covariance: Floats) -> Floats:
-        """Return L covariance L'."""
-        return self.out(self.out(covariance).T)
+    @cached_property
+    def own(self) -> Floats:
+        """Prior precision of a, as a row of cells."""
+        cells = self.pattern.cells
+        row = np.zeros(cells.count + 1)
+        row[self.pattern.diagonal] = np.where(self.free, 0.0, 1.0)
+        square = row[: cells.core.size**2].reshape(cells.core.size, cells.core.size)
+        for block, inverse in self.kin:
+            at = int(np.searchsorted(cells.core, block.start))
+            square[at : at + len(inverse), at : at + len(inverse)] = inverse
+        return row
 
-    def precision(self, matrix: Floats) -> Floats:
-        """Return the posterior precision of the whitened columns, given D' N^-1 D."""
-        whitened = self.back(self.back(matrix).T)
-        whitened[np.diag_indices_from(whitened)] += np.where(self.flat, 0.0, 1.0)
-        return 0.5 * (whitened + whitened.T)
+    @cached_property
+    def outer(self) -> Floats:
+        """Product of the scales of the two columns of each cell."""
+        return self.pattern.cells.outer(self.scale)
+
+    def energy(self, a: Floats) -> float:
+        """Return a' own a."""
+        plain = ~self.free
+        total = 0.0
+        for block, inverse in self.kin:
+            plain[block] = False
+            total += float(a[block] @ inverse @ a[block])
+        return total + float(a[plain] @ a[plain])
+
+    def precision(self, gram: Floats) -> Floats:
+        """Turn D' N^-1 D into the posterior precision of a; both are a row of cells, and the same one."""
+        gram *= self.outer
+        gram += self.own
+        return gram
 
 
 def record_variances(lay: Layout, inner: Elimination, spread: Floats) -> Floats:
-    """Return the posterior variance of each record's logit; ``spread`` is that of the columns."""
-    rows = lay.local.copy()
-    extra = np.zeros(rows.shape[0])
-    for level, gain in enumerate(inner.gain):
-        group, keep = lay.groups[level], inner.keep[level]
-        rows -= (gain[group] * keep)[:, None] * inner.part[level][group]
-        extra += gain[group] * keep**2
-    return extra + lay.quadratic(rows, spread, lay.top)
+    """Return the posterior variance of each record's logit; ``spread`` is that of the columns, as a row of cells."""
+    pull = [gain[group] * keep for gain, group, keep in zip(inner.gain, lay.groups, inner.keep, strict=False)]
+    found = np.zeros(len(lay.value))
+    for one, keep in zip(pull, inner.keep, strict=False):
+        found += one * keep
+    left = _alone(lay, inner.keep)
+    pull = [np.where(lone, 0.0, one) for lone, one in zip(lay.lone, pull, strict=True)]
+    for some in lay.records:
+        rows = lay.rows(some, left)
+        for level, one in enumerate(pull):
+            if lay.shared[level] and not some.lone:
+                part = inner.part[level].take(lay.groups[level][some.rows], axis=0)[:, : some.width]
+                rows -= one[some.rows, None] * part
+        found[some.rows] += some.quadratic(rows, spread)
+    return found
 
 
-def group_precisions(lay: Layout, inner: Elimination, spread: Floats, level: int) -> Floats:
-    """Return 1' V^-1 1 of each group of one eliminated factor, with V the covariance of the working logits."""
+def group_precisions(lay: Layout, inner: Elimination, variance: Floats, spread: Floats, level: int) -> Floats:
+    """Return 1' V^-1 1 of each group of one eliminated factor, with V the covariance of the working logits.
+
+    Parameters
+    ----------
+    lay : Layout
+    inner : Elimination
+    variance : ndarray of float, shape (n_records,)
+        Posterior variances of the records' logits.
+    spread : ndarray of float
+        Posterior covariance of the columns, as a row of cells.
+    level : int
+    """
+    lone, w = lay.lone[level], inner.curvature
     damp = 1.0 + inner.variances[level] * inner.load[level]
-    rows, tau = inner.part[level] / damp[:, None], inner.load[level] / damp
-    total = tau.copy()
-    place: Ints = np.arange(lay.counts[level])
-    for upper in range(level + 1, len(lay.chain)):
-        place = lay.parents[upper - 1][place]
-        gain = inner.gain[upper][place]
-        rows = rows - (gain * tau)[:, None] * inner.part[upper][place]
-        total -= gain * tau**2
-        tau = tau / (1.0 + inner.variances[upper] * inner.load[upper][place])
-    precision: Floats = total - lay.quadratic(rows, spread, lay.tops(level))
+    precision = np.zeros(lay.counts[level])
+    precision[lay.groups[level][lone]] = (w * (1.0 - w * variance))[lone]
+    for some in lay.shared[level]:
+        groups: Ints = some.rows
+        rows, tau = inner.part[level][groups] / damp[groups, None], (inner.load[level] / damp)[groups]
+        total, place = tau.copy(), groups
+        for upper in range(level + 1, len(lay.chain)):
+            place = lay.parents[upper - 1][place]
+            gain = inner.gain[upper][place]
+            rows = rows - (gain * tau)[:, None] * inner.part[upper][place]
+            total -= gain * tau**2
+            tau = tau / (1.0 + inner.variances[upper] * inner.load[upper][place])
+        precision[groups] = total - some.quadratic(rows[:, : some.width], spread)
     return precision

@@ -17,9 +17,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from crosscompat.model.elimination import Elimination, Stage, Whitener, record_variances
-from crosscompat.model.laplace import Mode, NotConverged, invert
+from crosscompat.model.elimination import Elimination, Stage, Units
+from crosscompat.model.laplace import Mode, uncertainty
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.root import NotPositive, Root
 from crosscompat.model.tilted import Tilted
 
 __all__ = ["NotSettled", "refine"]
@@ -56,21 +57,22 @@ def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
     NotSettled
         If the moments settle neither at a quick pace nor, begun anew, at a slow one.
     """
+    join = _Join(stage, mode)
     for pace in (_QUICK, _SLOW):
-        found = _match(stage, mode, pace, settled)
+        found = _match(stage, join, mode, pace, settled)
         if found is not None:
             return found
     raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
 
 
-def _match(stage: Stage, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
+def _match(stage: Stage, join: _Join, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
     """Match moments sweep by sweep at one pace; None if they do not settle."""
-    tau, nu, now = mode.curvature, mode.gradient + mode.curvature * mode.eta, mode
+    tau, nu = mode.curvature, mode.gradient + mode.curvature * mode.eta
     tilted = None
     for damp in pace:
         try:
-            now, variance = _normal(stage, now, tau, nu)
-        except NotConverged:
+            now, variance = join.with_sites(tau, nu)
+        except NotPositive:
             return None
         tilted = tilted or Tilted.of(stage.counts, variance)
         rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
@@ -88,27 +90,35 @@ def _match(stage: Stage, mode: Mode, pace: tuple[float, ...], settled: float) ->
     return None
 
 
-def _normal(stage: Stage, last: Mode, tau: Floats, nu: Floats) -> tuple[Mode, Floats]:
-    """Join the prior with given sites exp(nu eta - tau eta² / 2); with the variances of the records' logits."""
-    lay, white = stage.layout, Whitener(stage, last.scales)
-    variances = last.scales.sds[list(lay.chain)] ** 2
-    offset = stage.offset + stage.x @ stage.mean
-    elimination = Elimination.of(lay, tau, variances)
-    covariance, logdet = invert(white.precision(elimination.matrix))
-    weighted = nu - tau * offset
-    a = covariance @ white.back(lay.to_columns(elimination.solve(lay, weighted)))
-    theta = white.out(a)
-    residual = elimination.solve(lay, weighted - tau * lay.to_records(theta))
-    pulls = tuple(lay.sums(level, residual) for level in range(len(lay.chain)))
-    eta = offset + lay.to_records(theta)
-    kept = a[~white.flat]
-    height = -0.5 * float(kept @ kept)
-    for level, (pull, v) in enumerate(zip(pulls, variances, strict=True)):
-        eta = eta + v * pull[lay.groups[level]]
-        height -= 0.5 * float(v * (pull @ pull))
-    height += float(nu @ eta - 0.5 * (tau * eta) @ eta)
-    evidence = height - 0.5 * (elimination.log_damping() + logdet)
-    found = Mode(
-        last.scales, eta, a, theta, pulls, nu - tau * eta, tau, np.zeros_like(eta), elimination, covariance, evidence
-    )
-    return found, record_variances(lay, elimination, white.both(covariance))
+class _Join:
+    """Joins the prior of one stage at given scales with sites exp(nu eta - tau eta² / 2), one a record."""
+
+    def __init__(self, stage: Stage, mode: Mode) -> None:
+        self.lay, self.scales = stage.layout, mode.scales
+        self.units = Units(stage, mode.scales)
+        self.variances = mode.scales.sds[list(stage.layout.chain)] ** 2
+        self.offset = stage.offset + stage.x @ stage.mean
+
+    def with_sites(self, tau: Floats, nu: Floats) -> tuple[Mode, Floats]:
+        """Return the Gaussian, whose evidence is yet that of the sites, and the variances of the records' logits."""
+        lay, units = self.lay, self.units
+        elimination = Elimination.of(lay, tau, self.variances)
+        root = Root.of(lay.pattern, units.precision(elimination.gram(lay)))
+        weighted = nu - tau * self.offset
+        a = root.solve(units.scale * lay.to_columns(elimination.solve(lay, weighted)))
+        theta = units.scale * a
+        residual = elimination.solve(lay, weighted - tau * lay.to_records(theta))
+        pulls = tuple(lay.sums(level, residual) for level in range(len(lay.chain)))
+        eta = self.offset + lay.to_records(theta)
+        height = -0.5 * units.energy(a)
+        for level, (pull, v) in enumerate(zip(pulls, self.variances, strict=True)):
+            eta = eta + v * pull[lay.groups[level]]
+            height -= 0.5 * float(v * (pull @ pull))
+        height += float(nu @ eta - 0.5 * (tau * eta) @ eta)
+        evidence = height - 0.5 * (elimination.log_damping() + root.logdet + units.logdet)
+        known = uncertainty(lay, units, elimination, root)
+        found = Mode(
+            self.scales, eta, a, theta, pulls, nu - tau * eta, tau, np.zeros_like(eta), elimination, root, evidence,
+            known=known,
+        )  # fmt: skip
+        return found, known[1]

@@ -23,12 +23,13 @@ from crosscompat.model.elimination import (
     Elimination,
     Scales,
     Stage,
-    Whitener,
+    Units,
     group_precisions,
     record_variances,
 )
-from crosscompat.model.layout import lay_out
+from crosscompat.model.layout import Layout, lay_out
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
+from crosscompat.model.root import NotPositive, Root
 
 __all__ = [
     "GaussianPrior",
@@ -37,10 +38,12 @@ __all__ = [
     "Posterior",
     "Start",
     "evidence_slope",
+    "expected_bend",
     "find_mode",
     "fit_posterior",
-    "invert",
     "stage_of",
+    "told",
+    "uncertainty",
 ]
 
 _MOST_STEPS = 200
@@ -90,7 +93,7 @@ class Start:
     Attributes
     ----------
     a : ndarray of float, shape (q,)
-        Whitened columns.
+        Columns in units of their prior scales.
     pulls : tuple of ndarray of float
         For each eliminated factor, the gradient summed over each group.
     """
@@ -109,18 +112,20 @@ class Mode:
     eta : ndarray of float, shape (n_records,)
         Logits of the records.
     a, theta : ndarray of float, shape (q,)
-        Whitened columns, and columns (less the prior mean of the coefficients).
+        Columns in units of their prior scales, and as they are (less the prior mean of the coefficients).
     pulls : tuple of ndarray of float
         For each eliminated factor, the gradient summed over each group; an effect is its variance times this.
     gradient, curvature, slope : ndarray of float, shape (n_records,)
         Of the log likelihood at ``eta``; ``slope`` is that of the curvature.
     elimination : Elimination
-    covariance : ndarray of float, shape (q, q)
-        Of ``a``.
+    root : Root
+        Of the precision of ``a``.
     evidence : float
         Log evidence, without binomial coefficients; per free coefficient up to a constant.
     steps : int
         Newton steps taken.
+    known : (ndarray of float, ndarray of float) or None
+        What `uncertainty` gives, if it is known already.
     """
 
     scales: Scales
@@ -132,14 +137,24 @@ class Mode:
     curvature: Floats
     slope: Floats
     elimination: Elimination
-    covariance: Floats
+    root: Root
     evidence: float
     steps: int = 0
+    known: tuple[Floats, Floats] | None = None
 
     @property
     def start(self) -> Start:
         """A warm start for neighbouring scales."""
         return Start(self.a, self.pulls)
+
+    @property
+    def covariance(self) -> Floats:
+        """The whole covariance of ``a``, shape (q, q)."""
+        return self.root.whole(self.root.inverse() if self.known is None else self.known[0])
+
+    def uncertainty(self, lay: Layout, units: Units) -> tuple[Floats, Floats]:
+        """Return the covariance of ``a`` as a row of cells, and the variance of each record's logit."""
+        return self.known or uncertainty(lay, units, self.elimination, self.root)
 
 
 def stage_of(
@@ -185,8 +200,8 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     """
     stage = stage_of(counts, design, prior)
     mode = find_mode(stage, Scales(np.empty(0)))
-    spread = Whitener(stage, mode.scales).both(mode.covariance)
-    return Posterior(stage.mean + mode.theta, spread, mode.steps)
+    scale = Units(stage, mode.scales).scale
+    return Posterior(stage.mean + mode.theta, scale[:, None] * mode.covariance * scale, mode.steps)
 
 
 def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
@@ -229,7 +244,7 @@ class _Climb:
 
     def __init__(self, stage: Stage, scales: Scales) -> None:
         self.stage, self.scales, self.lay = stage, scales, stage.layout
-        self.white = Whitener(stage, scales)
+        self.units = Units(stage, scales)
         self.variances = scales.sds[list(stage.layout.chain)] ** 2
         self.offset = stage.offset + stage.x @ stage.mean
 
@@ -239,9 +254,8 @@ class _Climb:
 
     def at(self, point: Start) -> _State:
         """Height and logits of a point."""
-        kept = point.a[~self.white.flat]
-        eta = self.offset + self.lay.to_records(self.white.out(point.a))
-        height = -0.5 * float(kept @ kept)
+        eta = self.offset + self.lay.to_records(self.units.scale * point.a)
+        height = -0.5 * self.units.energy(point.a)
         for level, (pull, v) in enumerate(zip(point.pulls, self.variances, strict=True)):
             eta = eta + v * pull[self.lay.groups[level]]
             height -= 0.5 * float(v * (pull @ pull))
@@ -249,18 +263,21 @@ class _Climb:
 
     def goal(self, state: _State) -> Start:
         """Where a full Newton step leads."""
-        lay = self.lay
+        lay, scale = self.lay, self.units.scale
         gradient, curvature, _ = derivatives(state.eta, self.stage.counts)
         elimination = Elimination.of(lay, curvature, self.variances)
         weighted = curvature * (state.eta - self.offset) + gradient
         target = elimination.solve(lay, weighted)
-        try:
-            precision = self.white.precision(elimination.matrix)
-            a: Floats = np.asarray(np.linalg.solve(precision, self.white.back(lay.to_columns(target))), np.float64)
-        except np.linalg.LinAlgError:
-            raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd") from None
-        residual = elimination.solve(lay, weighted - curvature * lay.to_records(self.white.out(a)))
+        a = self.root(elimination).solve(scale * lay.to_columns(target))
+        residual = elimination.solve(lay, weighted - curvature * lay.to_records(scale * a))
         return Start(a, tuple(lay.sums(level, residual) for level in range(len(lay.chain))))
+
+    def root(self, elimination: Elimination) -> Root:
+        """Factor the precision."""
+        try:
+            return Root.of(self.lay.pattern, self.units.precision(elimination.gram(self.lay)))
+        except NotPositive:
+            raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd") from None
 
     def halve(self, old: _State, goal: Start) -> _State:
         """Take the first of the full, half, quarter ... steps that does not go down."""
@@ -276,23 +293,23 @@ class _Climb:
         """Curvature and evidence at the mode."""
         gradient, curvature, slope = derivatives(state.eta, self.stage.counts)
         elimination = Elimination.of(self.lay, curvature, self.variances)
-        precision = self.white.precision(elimination.matrix)
-        self._refuse_a_plateau(precision)
-        covariance, logdet = invert(precision)
-        evidence = state.height - 0.5 * (elimination.log_damping() + logdet)
-        theta = self.white.out(state.at.a)
+        self._refuse_a_plateau(elimination)
+        root = self.root(elimination)
+        evidence = state.height - 0.5 * (elimination.log_damping() + root.logdet + self.units.logdet)
         return Mode(
-            self.scales, state.eta, state.at.a, theta, state.at.pulls, gradient, curvature, slope, elimination,
-            covariance, evidence, steps,
+            self.scales, state.eta, state.at.a, self.units.scale * state.at.a, state.at.pulls, gradient, curvature,
+            slope, elimination, root, evidence, steps,
         )  # fmt: skip
 
-    def _refuse_a_plateau(self, precision: Floats) -> None:
+    def _refuse_a_plateau(self, elimination: Elimination) -> None:
         """Separated data have no mode but a plateau, on which the curvature of a free coefficient dies away."""
-        if not self.white.flat.any():
+        if not self.units.free.any():
             return
         _, curvature, _ = derivatives(self.offset, self.stage.counts)
-        at_start = self.white.precision(Elimination.of(self.lay, curvature, self.variances).matrix)
-        if np.any(np.diag(precision) < _FLAT * np.diag(at_start)):
+        at_start = Elimination.of(self.lay, curvature, self.variances)
+        diagonal = self.lay.pattern.diagonal
+        now, then = (self.units.precision(one.gram(self.lay))[diagonal] for one in (elimination, at_start))
+        if np.any(now < _FLAT * then):
             raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
 
 
@@ -302,55 +319,82 @@ def _between(start: Start, goal: Start, step: float) -> Start:
     return Start(a, tuple(pulls))
 
 
-def invert(precision: Floats) -> tuple[Floats, float]:
-    """Return the inverse and the log determinant of a positive definite matrix.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> inverse, logdet = invert(np.diag([2.0, 4.0]))
-    >>> np.diag(inverse).round(6).tolist(), round(logdet, 4)  # log 8
-    ([0.5, 0.25], 2.0794)
-    """
-    if not precision.size:
-        return np.zeros(precision.shape), 0.0  # LAPACK complains on the screen of a matrix without rows
-    from scipy.linalg import lapack  # noqa: PLC0415 - only a fit needs it; thrice as fast as a general inverse
-
-    root, failed = lapack.dpotrf(precision, lower=1)
-    if failed:
-        raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd")
-    lower = np.tril(lapack.dpotri(root, lower=1)[0])
-    inverse: Floats = lower + np.tril(lower, -1).T
-    return inverse, 2.0 * float(np.log(np.diag(root)).sum())
+def uncertainty(lay: Layout, units: Units, inner: Elimination, root: Root) -> tuple[Floats, Floats]:
+    """Return the covariance of columns in their units as a row of cells, and the variance of each record's logit."""
+    spread = root.inverse()
+    return spread, record_variances(lay, inner, units.outer * spread)
 
 
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
     """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset."""
-    lay, scales, inner = stage.layout, mode.scales, mode.elimination
-    spread = Whitener(stage, scales).both(mode.covariance)
-    inside = inner.matrix - inner.matrix @ spread @ inner.matrix
-    shift = -0.5 * record_variances(lay, inner, spread) * mode.slope
-    answer = inner.solve(lay, shift)
-    answer -= inner.solve(lay, mode.curvature * lay.to_records(spread @ lay.to_columns(answer)))
+    lay, scales = stage.layout, mode.scales
+    units = Units(stage, scales)
+    answer = _answer(lay, mode, units)
     pulled = lay.to_columns(mode.gradient)
     both = pulled + 2.0 * lay.to_columns(answer)
     by_log_sd, by_share = np.zeros(len(stage.factors)), 0.0
+    learned = told(stage, mode, units)
     for i, (factor, block, sd) in enumerate(zip(stage.factors, lay.blocks, scales.sds, strict=True)):
         if i in lay.chain:
             level = lay.chain.index(i)
             h, y = mode.pulls[level], lay.sums(level, answer)
-            by_log_sd[i] = sd**2 * (h @ (h + 2.0 * y) - group_precisions(lay, inner, spread, level).sum())
+            by_log_sd[i] = sd**2 * (h @ (h + 2.0 * y)) - learned[i].sum()
             continue
-        plain, related = _column_slopes(factor, pulled[block], both[block], inside[block, block])
-        by_log_sd[i] = sd**2 * (scales.share * related + (1.0 - scales.share) * plain)
-        by_share += 0.5 * sd**2 * (related - plain)
+        plain = float(pulled[block] @ both[block])
+        by_log_sd[i] = sd**2 * plain - learned[i].sum()
+        if factor.kinship is not None:
+            more = sd**2 * (float(pulled[block] @ factor.kinship.matrix @ both[block]) - plain)
+            by_log_sd[i] += scales.share * more
+            by_share += 0.5 * (more - float(learned[i] @ factor.kinship.tilt(scales.share)))
     return by_log_sd, by_share, mode.gradient + answer
 
 
-def _column_slopes(factor: Factor, pulled: Floats, both: Floats, inside: Floats) -> tuple[float, float]:
-    """Slope of the evidence per unit of variance in the unrelated and in the related part of one factor."""
-    plain = float(pulled @ both - np.trace(inside))
-    if factor.kinship is None:
-        return plain, plain
-    a = factor.kinship.matrix
-    return plain, float(pulled @ a @ both - np.einsum("ij,ij->", a, inside))
+def expected_bend(stage: Stage, mode: Mode) -> Floats:
+    """Return about how much the log evidence bends in the log of each sd and in lambda, shape (n_factors + 1, same).
+
+    It is the expected information of effects that are independent after the records are seen, as they nearly are where
+    the records tell much of each.
+    """
+    size, units = len(stage.factors), Units(stage, mode.scales)
+    bend = np.zeros((size + 1, size + 1))
+    for i, (factor, learned) in enumerate(zip(stage.factors, told(stage, mode, units), strict=True)):
+        bend[i, i] = 2.0 * float(learned @ learned)
+        if factor.kinship is not None and i not in stage.layout.chain:
+            tilt = factor.kinship.tilt(mode.scales.share)
+            bend[i, size] = bend[size, i] = float(learned**2 @ tilt)
+            bend[size, size] += 0.5 * float(learned**2 @ tilt**2)
+    return bend
+
+
+def told(stage: Stage, mode: Mode, units: Units) -> tuple[Floats, ...]:
+    """Return what share of the prior variance of each effect the records have taken away, one array a factor.
+
+    Where levels are related it is that of the effects along the eigenvectors of their kinship.
+    """
+    lay, found = stage.layout, []
+    spread, variance = mode.uncertainty(lay, units)
+    wide = units.outer * spread
+    for i, (factor, block) in enumerate(zip(stage.factors, lay.blocks, strict=True)):
+        at, kin = np.arange(block.start, block.stop), factor.kinship
+        if i in lay.chain:
+            level = lay.chain.index(i)
+            precision = group_precisions(lay, mode.elimination, variance, wide, level)
+            found.append(mode.elimination.variances[level] * precision)
+        elif kin is None:
+            found.append(1.0 - spread[lay.pattern.diagonal[at]])
+        else:
+            square = spread[lay.pattern.cells.find(*np.broadcast_arrays(at[:, None], at[None, :]))]
+            left = np.einsum("ij,ij->j", kin.vectors, square @ kin.vectors)
+            found.append(1.0 - left / kin.spectrum(mode.scales.share))
+    return tuple(found)
+
+
+def _answer(lay: Layout, mode: Mode, units: Units) -> Floats:
+    """How the mode answers to a shift of the records' offsets, as far as it moves the evidence."""
+    if not mode.slope.any():
+        return np.zeros_like(mode.slope)
+    inner = mode.elimination
+    _, variance = mode.uncertainty(lay, units)
+    answer = inner.solve(lay, -0.5 * variance * mode.slope)
+    moved = units.scale * mode.root.solve(units.scale * lay.to_columns(answer))
+    return answer - inner.solve(lay, mode.curvature * lay.to_records(moved))

@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from crosscompat.model.columns import Pattern
 from crosscompat.model.effects import Factor, Ints, nested_chain
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.rows import Alike, Crowd, alike, crowds
 
 __all__ = ["Layout", "lay_out"]
-
-_CHUNK = 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,16 +39,24 @@ class Layout:
         Groups of each.
     parents : tuple of ndarray of int
         For each eliminated factor but the last, the next coarser group of each of its groups.
+    lone : tuple of ndarray of bool, shape (n_records,)
+        For each eliminated factor, which records have their group for themselves.
     columns : ndarray of int, shape (n_tops, w)
         Columns that a coarsest group touches, padded with q.
-    top : ndarray of int, shape (n_records,)
-        Coarsest group of each record.
-    local : ndarray of float, shape (n_records, w)
+    where, place : ndarray of int, shape (n_records, k)
+        Columns that a record touches, padded with q, and where they stand among those of its coarsest group.
+    value : ndarray of float, shape (n_records, k)
         The design in those columns, 0 where padded.
-    upper : pair of ndarray of int
-        The pairs of local columns on and above the diagonal.
-    cells : ndarray of int, shape (n_tops, n_upper)
-        Where each such pair lies in a flat (q + 1) x (q + 1) matrix.
+    pattern : Pattern
+        The cells of a q x q matrix that are kept.
+    own : Alike
+        The records, by the columns that they touch.
+    records : tuple of Alike or Crowd
+        The records, by the columns that their coarsest group touches.
+    shared : tuple of tuple of Alike
+        For each eliminated factor, its groups of two records and more, by the columns of their coarsest group.
+    cells : ndarray of int
+        Cells of ``own`` and ``shared``, one after the other.
     """
 
     p: int
@@ -57,63 +66,58 @@ class Layout:
     groups: tuple[Ints, ...]
     counts: tuple[int, ...]
     parents: tuple[Ints, ...]
+    lone: tuple[NDArray[np.bool_], ...]
     columns: Ints
-    top: Ints
-    local: Floats
-    upper: tuple[Ints, Ints]
+    where: Ints
+    place: Ints
+    value: Floats
+    pattern: Pattern
+    own: Alike
+    records: tuple[Alike | Crowd, ...]
+    shared: tuple[tuple[Alike, ...], ...]
     cells: Ints
 
     def sums(self, level: int, values: Floats) -> Floats:
-        """Sum per-record numbers over the groups of one eliminated factor; (n_records,) or (n_records, w)."""
-        group, count = self.groups[level], self.counts[level]
-        if values.ndim == 1:
-            return np.bincount(group, values, minlength=count).astype(np.float64)
-        return np.stack([np.bincount(group, v, minlength=count) for v in values.T], axis=1).astype(np.float64)
+        """Sum per-record numbers over the groups of one eliminated factor."""
+        return np.bincount(self.groups[level], values, minlength=self.counts[level]).astype(np.float64, copy=False)
+
+    def parts(self, level: int, weight: Floats) -> Floats:
+        """Sum the weighted design over the groups of one eliminated factor, in the columns of their coarsest group."""
+        wide = self.columns.shape[1]
+        where = self.groups[level][:, None] * wide + self.place
+        found = np.bincount(where.ravel(), (self.value * weight[:, None]).ravel(), minlength=self.counts[level] * wide)
+        return found.astype(np.float64, copy=False).reshape(-1, wide)
 
     def tops(self, level: int) -> Ints:
         """Return the coarsest group of each group of one eliminated factor."""
-        place: Ints = np.arange(self.counts[level])
-        for parent in self.parents[level:]:
-            place = parent[place]
-        return place
+        return _tops(self.counts, self.parents, level)
 
     def to_columns(self, weight: Floats) -> Floats:
         """Sum per-record numbers into the q columns: D' weight."""
-        where = self.columns[self.top].ravel()
-        summed = np.bincount(where, (self.local * weight[:, None]).ravel(), minlength=self.size + 1)
-        return summed[: self.size].astype(np.float64)
+        summed = np.bincount(self.where.ravel(), (self.value * weight[:, None]).ravel(), minlength=self.size + 1)
+        return summed[: self.size].astype(np.float64, copy=False)
 
     def to_records(self, theta: Floats) -> Floats:
         """Carry column values to the records: D theta."""
-        padded = np.append(theta, 0.0)
-        carried: Floats = np.einsum("mw,mw->m", self.local, padded[self.columns[self.top]])
+        carried: Floats = np.einsum("mk,mk->m", self.value, np.append(theta, 0.0)[self.where])
         return carried
 
-    def gram(self, rows: Floats, weight: Floats, top: Ints) -> Floats:
-        """Sum weight * row row' over local rows, as a q x q matrix."""
-        q1, (i, j) = self.size + 1, self.upper
-        half = np.zeros(q1 * q1)
-        for part in self._parts(len(rows)):
-            products = rows[part][:, i] * rows[part][:, j] * weight[part, None]
-            half += np.bincount(self.cells[top[part]].ravel(), products.ravel(), minlength=q1 * q1)
-        square = half.reshape(q1, q1)[: self.size, : self.size]
-        return square + square.T - np.diag(square.diagonal())
+    def rows(self, some: Alike | Crowd, weight: Floats) -> Floats:
+        """Return the weighted design of some records in the columns of their coarsest group, (n, w)."""
+        where = np.arange(len(some.rows))[:, None] * some.width + self.place[some.rows]
+        weighted = self.value[some.rows] * weight[some.rows, None]
+        found = np.bincount(where.ravel(), weighted.ravel(), minlength=len(some.rows) * some.width)
+        return found.astype(np.float64, copy=False).reshape(len(some.rows), some.width)
 
-    def quadratic(self, rows: Floats, matrix: Floats, top: Ints) -> Floats:
-        """Return row' matrix row for each local row; ``matrix`` is q x q and symmetric."""
-        padded = np.zeros((self.size + 1, self.size + 1))
-        padded[: self.size, : self.size] = matrix
-        i, j = self.upper
-        twice = np.where(i == j, 1.0, 2.0)
-        flat, found = padded.ravel(), np.empty(len(rows))
-        for part in self._parts(len(rows)):
-            found[part] = (rows[part][:, i] * rows[part][:, j] * flat[self.cells[top[part]]]) @ twice
-        return found
-
-    def _parts(self, count: int) -> list[slice]:
-        """Cut rows into parts whose products fit in memory."""
-        step = max(1, _CHUNK // max(1, len(self.upper[0])))
-        return [slice(at, at + step) for at in range(0, count, step)]
+    def gram(self, weight: Floats, parts: tuple[Floats, ...], gains: tuple[Floats, ...]) -> Floats:
+        """Return D' diag(weight) D less gain * part part' of every shared group, as a row of cells."""
+        found = [self.own.products(self.value, weight)]
+        for some, part, gain in zip(self.shared, parts, gains, strict=True):
+            found += [one.products(part.take(one.rows, axis=0)[:, : one.width], -gain[one.rows]) for one in some]
+        flat = np.concatenate([one.ravel() for one in found])
+        row = np.bincount(self.cells, flat, minlength=self.pattern.cells.count + 1).astype(np.float64, copy=False)
+        row[-1] = 0.0
+        return row
 
 
 def lay_out(x: Floats, factors: tuple[Factor, ...]) -> Layout:
@@ -139,20 +143,21 @@ def lay_out(x: Floats, factors: tuple[Factor, ...]) -> Layout:
     groups = tuple(factors[i].levels[:, 0] for i in chain)
     counts = tuple(factors[i].size for i in chain)
     blocks, size = _blocks(p, factors, chain)
-    entries = [(np.tile(np.arange(p), (m, 1)), x)]
-    for i, factor in enumerate(factors):
-        if i not in chain:
-            inside = np.where(factor.levels >= 0, factor.levels + blocks[i].start, size)
-            entries.append((inside, factor.shares))
-    where = np.concatenate([entry[0] for entry in entries], axis=1)
-    value = np.concatenate([entry[1] for entry in entries], axis=1)
+    where, value = _entries(x, factors, blocks, size)
     top = groups[-1] if chain else np.arange(m)
-    columns, local = _localise(where, value, top, counts[-1] if chain else m, size)
+    columns, place = _localise(where, top, counts[-1] if chain else m, size)
+    pattern = Pattern.of(size, columns, _sparse(size, factors, blocks))
     parents = tuple(_parents(a, b, n) for a, b, n in zip(groups, groups[1:], counts, strict=False))
-    upper = np.triu_indices(local.shape[1])
-    pair = np.sort(columns[:, np.array(upper)], axis=1)
-    cells = pair[:, 0] * (size + 1) + pair[:, 1]
-    return Layout(p, blocks, size, chain, groups, counts, parents, columns, top, local, upper, cells)
+    records = [np.bincount(group, minlength=count) for group, count in zip(groups, counts, strict=True)]
+    lone = tuple(number[group] == 1 for group, number in zip(groups, records, strict=True))
+    many = (np.flatnonzero(number > 1) for number in records)
+    shared = tuple(alike(pattern, columns, g, _tops(counts, parents, i)[g]) for i, g in enumerate(many))
+    own = Alike.of(pattern, np.arange(m), where)
+    cells = np.concatenate([one.cells.ravel() for one in (own, *(one for some in shared for one in some))])
+    return Layout(
+        p, blocks, size, chain, groups, counts, parents, lone, columns, where, place, value, pattern, own,
+        crowds(pattern, columns, top), shared, cells,
+    )  # fmt: skip
 
 
 def _blocks(p: int, factors: tuple[Factor, ...], chain: tuple[int, ...]) -> tuple[tuple[slice, ...], int]:
@@ -165,6 +170,30 @@ def _blocks(p: int, factors: tuple[Factor, ...], chain: tuple[int, ...]) -> tupl
     return tuple(blocks), at
 
 
+def _entries(x: Floats, factors: tuple[Factor, ...], blocks: tuple[slice, ...], size: int) -> tuple[Ints, Floats]:
+    """Columns that each record touches, each once, and the numbers there."""
+    found = [(np.tile(np.arange(x.shape[1]), (len(x), 1)), x)]
+    for factor, block in zip(factors, blocks, strict=True):
+        if block.stop > block.start:
+            inside = np.where(factor.levels >= 0, factor.levels + block.start, size)
+            found.append((inside, np.where(factor.levels >= 0, factor.shares, 0.0)))
+    where, value = (np.concatenate([entry[k] for entry in found], axis=1) for k in (0, 1))
+    for j in range(where.shape[1]):
+        for i in range(j):
+            again = (where[:, i] == where[:, j]) & (where[:, j] < size)
+            value[again, i] += value[again, j]
+            where[again, j], value[again, j] = size, 0.0
+    return where.astype(np.intp), value.astype(np.float64, copy=False)
+
+
+def _sparse(size: int, factors: tuple[Factor, ...], blocks: tuple[slice, ...]) -> NDArray[np.bool_]:
+    """Tell which columns stand for unrelated levels."""
+    sparse = np.zeros(size, dtype=np.bool_)
+    for factor, block in zip(factors, blocks, strict=True):
+        sparse[block] = factor.kinship is None
+    return sparse
+
+
 def _parents(fine: Ints, coarse: Ints, count: int) -> Ints:
     """Coarse group of every fine group; 0 for one without records."""
     parent = np.zeros(count, dtype=np.intp)
@@ -172,16 +201,22 @@ def _parents(fine: Ints, coarse: Ints, count: int) -> Ints:
     return parent
 
 
-def _localise(where: Ints, value: Floats, top: Ints, tops: int, size: int) -> tuple[Ints, Floats]:
-    """Columns of every coarsest group, padded, and the records' numbers in them."""
+def _tops(counts: tuple[int, ...], parents: tuple[Ints, ...], level: int) -> Ints:
+    place: Ints = np.arange(counts[level])
+    for parent in parents[level:]:
+        place = parent[place]
+    return place
+
+
+def _localise(where: Ints, top: Ints, tops: int, size: int) -> tuple[Ints, Ints]:
+    """Columns of every coarsest group, padded, and where those of each record stand among them."""
     real = where < size
     key = (top[:, None] * (size + 1) + where)[real]
     unique, inverse = np.unique(key, return_inverse=True)
     owner = unique // (size + 1)
     rank = np.arange(unique.size) - np.searchsorted(owner, owner)
-    width = max(int(rank.max(initial=-1)) + 1, 1)
-    columns = np.full((tops, width), size, dtype=np.intp)
+    columns = np.full((tops, max(int(rank.max(initial=-1)) + 1, 1)), size, dtype=np.intp)
     columns[owner, rank] = unique % (size + 1)
-    row = np.broadcast_to(np.arange(where.shape[0])[:, None], where.shape)[real]
-    flat = np.bincount(row * width + rank[inverse], value[real], minlength=where.shape[0] * width)
-    return columns, flat.astype(np.float64).reshape(where.shape[0], width)
+    place = np.zeros(where.shape, dtype=np.intp)
+    place[real] = rank[inverse]
+    return columns, place

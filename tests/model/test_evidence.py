@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from crosscompat.model.effects import Factor, Kinship
-from crosscompat.model.elimination import Scales
+from crosscompat.model.elimination import Scales, Units
 from crosscompat.model.expectation import refine
-from crosscompat.model.laplace import GaussianPrior, evidence_slope, find_mode, fit_posterior, stage_of
+from crosscompat.model.laplace import GaussianPrior, evidence_slope, expected_bend, find_mode, fit_posterior, stage_of
 from crosscompat.model.likelihood import Counts, derivatives, log_likelihood, log_likelihoods
 
 SDS = np.array([0.8, 1.1, 0.6, 0.5, 0.9, 0.4, 0.7])
@@ -19,7 +19,7 @@ PRIOR = GaussianPrior(np.array([0.5, -2.0]), np.array([1.5, 2.5]))
 class Dense:
     """The same stage with one covariance matrix of all logits."""
 
-    def __init__(self, seed, species=6, m=30):
+    def __init__(self, seed, species=6, m=30, plants=4):
         rng = np.random.default_rng(seed)
         a, b = rng.integers(0, species, (2, m))
         half = rng.normal(size=(species, 3))
@@ -31,7 +31,7 @@ class Dense:
             Factor.of("seed", a, species, self.kinship),
             Factor.of("pollen", b, species, self.kinship),
             Factor("either", np.column_stack([a, b]), np.full((m, 2), 0.7), species, self.kinship),
-            Factor.of("plant", rng.integers(-1, 4, m), 4),
+            Factor.of("plant", rng.integers(-1, plants, m), plants),
             Factor.of("pair", pair),
             Factor.of("direction", way),
             Factor.of("record", np.arange(m)),
@@ -67,24 +67,67 @@ class Dense:
         return eta, height - 0.5 * np.linalg.slogdet(np.eye(len(k)) + k * bend)[1]
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_mode_and_evidence_are_those_of_dense_matrices(seed):
-    dense = Dense(seed)
+@pytest.mark.parametrize(("seed", "plants"), [(0, 4), (1, 4), (2, 4), (3, 4), (4, 80), (5, 80)])
+def test_mode_and_evidence_are_those_of_dense_matrices(seed, plants):
+    dense = Dense(seed, plants=plants)
     assert dense.stage.layout.chain  # some effects are eliminated
+    assert bool(dense.stage.layout.pattern.rounds) == (plants > 30)  # and some columns
     eta, evidence = dense.mode()
     mode = find_mode(dense.stage, Scales(SDS, SHARE))
     assert mode.eta == pytest.approx(eta, abs=1e-7)
     assert mode.evidence == pytest.approx(evidence, abs=1e-8)
 
 
-def test_the_slope_of_the_evidence_is_its_derivative():
-    dense, h = Dense(1), 1e-4
+@pytest.mark.parametrize("plants", [4, 80])
+def test_the_slope_of_the_evidence_is_its_derivative(plants):
+    dense, h = Dense(1, plants=plants), 1e-4
     by_log_sd, by_share, _ = evidence_slope(dense.stage, find_mode(dense.stage, Scales(SDS, SHARE)))
     for i, step in enumerate(np.eye(SDS.size) * h):
         rise = dense.mode(SDS * np.exp(step))[1] - dense.mode(SDS * np.exp(-step))[1]
         assert by_log_sd[i] == pytest.approx(rise / (2 * h), abs=1e-5)
     rise = dense.mode(share=SHARE + h)[1] - dense.mode(share=SHARE - h)[1]
     assert by_share == pytest.approx(rise / (2 * h), abs=1e-5)
+
+
+@pytest.mark.parametrize("plants", [4, 80])
+def test_the_covariance_is_that_of_dense_matrices(plants):
+    """That of the logits, by way of the columns and of what the nested effects add."""
+    dense = Dense(6, plants=plants)
+    mode = find_mode(dense.stage, Scales(SDS, SHARE))
+    k = dense.covariance(SDS, SHARE)
+    logits = k - k @ np.linalg.solve(k + np.diag(1 / mode.curvature), k)
+    _, variance = mode.uncertainty(dense.stage.layout, Units(dense.stage, mode.scales))
+    assert variance == pytest.approx(np.diag(logits), abs=1e-9)
+    scale = Units(dense.stage, mode.scales).scale
+    columns = scale[:, None] * mode.covariance * scale
+    towards = (dense.x * PRIOR.sd**2).T  # from the coefficients to the logits
+    told = towards @ np.linalg.solve(k + np.diag(1 / mode.curvature), towards.T)
+    assert columns[:2, :2] == pytest.approx(np.diag(PRIOR.sd**2) - told, abs=1e-9)
+
+
+def test_the_expected_bend_is_that_of_the_evidence_where_all_is_told():
+    """Sixty mothers, of whom thousands of flowers tell all: differences of the slope, on average."""
+    rng, size, h = np.random.default_rng(2), 60, 0.02
+    half = rng.normal(size=(size, 4))
+    related = half @ half.T + np.eye(size)
+    kinship = Kinship.of(related / np.sqrt(np.outer(np.diag(related), np.diag(related))))
+    root = np.linalg.cholesky(SHARE * kinship.matrix + (1 - SHARE) * np.eye(size))
+    found, expected = np.zeros((2, 2)), np.zeros((2, 2))
+    for _ in range(20):
+        chance = 1 / (1 + np.exp(-0.8 * root @ rng.normal(size=size)))
+        counts = Counts.of(np.full(size, 20_000), rng.binomial(20_000, chance))
+        factor = Factor.of("mother", np.arange(size), kinship=kinship)
+        stage = stage_of(counts, np.empty((size, 0)), GaussianPrior(np.empty(0), np.empty(0)), (factor,))
+
+        def slope(log_sd, share, stage=stage):
+            by_sd, by_share, _ = evidence_slope(stage, find_mode(stage, Scales(np.exp([log_sd]), share)))
+            return np.append(by_sd, by_share)
+
+        here = np.log(0.8)
+        expected += expected_bend(stage, find_mode(stage, Scales(np.array([0.8]), SHARE)))
+        found[0] += (slope(here - h, SHARE) - slope(here + h, SHARE)) / (2 * h)
+        found[1] += (slope(here, SHARE - h) - slope(here, SHARE + h)) / (2 * h)
+    assert expected == pytest.approx(found, rel=0.1)
 
 
 def test_a_start_elsewhere_leads_to_the_same_mode():
