@@ -10,7 +10,7 @@ import numpy as np
 
 from crosscompat.model.elimination import Stage
 from crosscompat.model.expectation import NotSettled, refine
-from crosscompat.model.laplace import Mode, evidence_slope, find_mode
+from crosscompat.model.laplace import Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scale_prior import Coordinates
 
@@ -78,6 +78,14 @@ class Surface:
         raw = np.append(by_log_sd, [by_share] * self.where.related) * turn
         return raw - z if self.where.prior is not None else raw
 
+    def first_guess(self, mode: Mode, z: Floats) -> Floats:
+        """Return about the inverse of minus the second derivatives, as a climb begins with it."""
+        if self.where.prior is None:
+            return np.eye(z.size)
+        _, turn = self.where.scales(z)
+        bend = expected_bend(self.stage, mode)[: z.size, : z.size] * np.outer(turn, turn)
+        return np.asarray(np.linalg.inv(bend + np.eye(z.size)), dtype=np.float64)
+
 
 def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Floats, Mode]:
     """Climb to the highest point of a surface, by BFGS with backtracking.
@@ -94,7 +102,7 @@ def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Fl
     """
     mode = surface.mode(z)
     height, slope = surface.height(mode, z), surface.slope(mode, z)
-    inverse = np.eye(z.size)
+    inverse = surface.first_guess(mode, z)
     for _ in range(most):
         move = inverse @ slope
         move = move * min(1.0, _LONGEST / max(float(np.max(np.abs(move), initial=0.0)), _STRAIGHT))

@@ -81,3 +81,25 @@ def test_where_moments_never_settle_the_modes_answer(monkeypatch):
     mode, points = integrate(stage, prior, 8)
     assert mode.eta == pytest.approx(modes[0].eta)
     assert [point.weight for point in points] == pytest.approx([point.weight for point in modes[1]])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_climb_that_knows_how_much_the_records_tell_needs_few_modes(seed, monkeypatch):
+    """Two kinds of parents and the record, from the same place to the same top."""
+    rng, size, m = np.random.default_rng(seed), 80, 1200
+    mother, father = rng.integers(0, size, (2, m))
+    logit = rng.normal(size=size)[mother] + 0.3 * rng.normal(size=size)[father] + 0.1 * rng.normal(size=m)
+    factors = (Factor.of("mother", mother), Factor.of("father", father), Factor.of("record", np.arange(m)))
+    counts = Counts.of(np.full(m, 12), rng.binomial(12, 1 / (1 + np.exp(-logit))))
+    stage = stage_of(counts, np.ones((m, 1)), GaussianPrior(np.zeros(1), np.ones(1)), factors)
+    tops, modes = [], []
+    for informed in (True, False):
+        surface, seen = Surface(stage, Coordinates(np.ones(3), 3, related=False), refined=False), []
+        mode_at = surface.mode
+        monkeypatch.setattr(surface, "mode", lambda z, mode_at=mode_at, seen=seen: seen.append(z) or mode_at(z))
+        if not informed:
+            monkeypatch.setattr(surface, "first_guess", lambda _, z: np.eye(z.size))
+        tops.append(climb(surface, np.zeros(3), 1e-4)[0])
+        modes.append(len(seen))
+    assert tops[0] == pytest.approx(tops[1], abs=0.02)
+    assert modes[0] < 0.7 * modes[1]
