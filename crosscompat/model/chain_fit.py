@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,11 +31,12 @@ from crosscompat.model.scale_prior import half_normal
 from crosscompat.model.seeds import SeedsPerPod, fit_seeds
 from crosscompat.model.sharing import shared_out
 from crosscompat.model.threads import one_thread
-from crosscompat.model.variances import POINTS, integrate
+from crosscompat.model.variances import POINTS, Point, integrate
 from crosscompat.pairing import Recipe
 
 __all__ = ["fit_chain"]
 
+_MANY_RECORDS = 20_000
 _MOST_ROUNDS = 40
 _SETTLED = 3e-3
 _LEAST_WEIGHT = 1e-6
@@ -144,7 +147,7 @@ def _with_likely_scales(work: _Work) -> _Work:
 
 def _stages(works: dict[int, _Work], recipe: Recipe, table: Priors, seen: Seen) -> tuple[StageFit, ...]:
     """Integrate every stage, with one lambda for all."""
-    found = {at: integrate(work.stage, work.prior, POINTS) for at, work in works.items()}
+    found = dict(zip(works, _integrated(tuple(works.values())), strict=True))
     points = dict(zip(found, agree_on_share(tuple(points for _, points in found.values())), strict=True))
     return tuple(
         believed(name, works[at].stage, found[at][0], points[at], works[at].levels, works[at].record)
@@ -160,6 +163,13 @@ def _without_own_fate(stage: Stage, mode: Mode) -> Floats:
     level = stage.layout.chain.index(factor)
     own = mode.scales.sds[factor] ** 2 * mode.pulls[level][stage.layout.groups[level]]
     return np.asarray(mode.eta - own, dtype=np.float64)
+
+
+def _integrated(works: tuple[_Work, ...]) -> list[tuple[Mode, tuple[Point, ...]]]:
+    """Integrate stages, which know nothing of each other: side by side where they are large enough to gain by it."""
+    large = sum(work.record.size for work in works) >= _MANY_RECORDS
+    with ThreadPoolExecutor(max_workers=(os.cpu_count() or 1) if large else 1) as pool:
+        return list(pool.map(lambda work: integrate(work.stage, work.prior, POINTS), works))
 
 
 class _Shares:
