@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of, spread_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions, handling
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -25,7 +25,7 @@ from crosscompat.advice.stages import StageForecast, stage_forecasts
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import UnknownName, WrongUse
-from crosscompat.model.outlook import flowers_needed, outlook, seedling_chances
+from crosscompat.model.outlook import flowers_needed, seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Answer", "PairForecast", "ask"]
@@ -132,8 +132,8 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 
 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
-    rows, asked = asked_of(collection, basis.model, [(seed, pollen)])
-    belief = outlook(basis.model, rows, asked, spread_of(collection, basis.model, [seed.label], [pollen.label]))
+    asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]))
+    belief, row = asked.outlook, asked.rows[0]
     all_flowers = seedling_chances(belief, flowers)
     chance = interval_at(all_flowers, 0)
     word = verdict(chance.mean, chance.low, chance.high)
@@ -151,9 +151,9 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance_of(collection, basis, seed.label, pollen.label),
-        stages=stage_forecasts(basis.model, rows[0], asked, belief),
+        stages=stage_forecasts(basis.model, row, asked.pairings, belief),
         seeds_per_pod=basis.model.seeds.mean if basis.model.seeds else None,
-        cautions=cautions(collection, basis.model, seed, pollen, rows[0]),
+        cautions=cautions(collection, basis.model, seed, pollen, row),
         past=past_of(collection, seed.label, pollen.label),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,19 +24,27 @@ from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 
 __all__ = [
+    "Asked",
     "Basis",
     "asked_of",
     "basis_of",
     "chances_of",
     "clones_of",
+    "clones_on_both_sides",
     "collection_reference",
-    "outlook_of",
     "own_findings",
-    "pairings_among",
+    "parents_of",
     "prior_of",
     "rows_of",
     "spread_of",
 ]
+
+
+class _WithPlants(Protocol):
+    @property
+    def seed_plant(self) -> str | None: ...
+    @property
+    def pollen_plant(self) -> str | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +66,25 @@ class Basis:
     as_of: str | None = None
     changed: tuple[str, ...] = ()
     fingerprint: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Pairings as they were put to a model.
+
+    Attributes
+    ----------
+    rows : ndarray of float, shape (n_pairs, n_features)
+        Their numbers, NaN where unknown.
+    pairings : Pairings
+        Their parents, as the model numbers them.
+    outlook : Outlook
+        What it expects of them.
+    """
+
+    rows: Floats
+    pairings: Pairings
+    outlook: Outlook
 
 
 def basis_of(collection: Collection) -> Basis:
@@ -132,14 +160,8 @@ def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], p
     return collection.positions.spread(seed, pollen) / model.recipe.reference
 
 
-def outlook_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Outlook:
-    """Return what a model expects of directed pairs of labels, no plant named."""
-    asked = pairings_among(collection, model, seed, pollen)
-    return outlook(model, rows_of(collection, model, seed, pollen), asked, spread_of(collection, model, seed, pollen))
-
-
-def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
-    """Return the chance of at least one seedling of some pairings.
+def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> Asked:
+    """Put pairings to a model.
 
     Parameters
     ----------
@@ -147,36 +169,32 @@ def chances_of(collection: Collection, model: FittedModel, parents: Parents, flo
     model : FittedModel
     parents : Parents
         Labels of the tree, with the clones of the very plants where they are named.
-    flowers : array_like of int
-        One number, or one a pairing.
     """
     rows = rows_of(collection, model, parents.seed, parents.pollen, (parents.seed_plants, parents.pollen_plants))
-    asked = pairings_of(model.seen, collection.distances, parents)
+    pairings = pairings_of(model.seen, collection.distances, parents)
     spread = spread_of(collection, model, parents.seed, parents.pollen)
-    return seedling_chances(outlook(model, rows, asked, spread), flowers)
+    return Asked(rows, pairings, outlook(model, rows, pairings, spread))
 
 
-def pairings_among(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Pairings:
-    """Return directed pairs of labels as the model numbers them, no plant named."""
-    return pairings_of(model.seen, collection.distances, Parents(seed, pollen))
+def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
+    """Return the chance of at least one seedling of some pairings; ``flowers`` is one number, or one a pairing."""
+    return seedling_chances(asked_of(collection, model, parents).outlook, flowers)
 
 
-def asked_of(
-    collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]
-) -> tuple[Floats, Pairings]:
-    """Return the rows of numbers of pairings, and the pairings as the model numbers them.
-
-    The very plants count where they are named.
-    """
-    seed, pollen = [one.label for one, _ in pairs], [other.label for _, other in pairs]
-    mothers = [one.plant.clone if one.plant else None for one, _ in pairs]
-    fathers = [other.plant.clone if other.plant else None for _, other in pairs]
-    parents = Parents(seed, pollen, mothers, fathers)
-    rows = rows_of(collection, model, seed, pollen, (mothers, fathers))
-    return rows, pairings_of(model.seen, collection.distances, parents)
+def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
+    """Return the labels of pairings, with the clones of the very plants where they are named."""
+    sides = [one for one, _ in pairs], [other for _, other in pairs]
+    labels = ([parent.label for parent in side] for side in sides)
+    clones = ([parent.plant.clone if parent.plant else None for parent in side] for side in sides)
+    return Parents(*labels, *clones)
 
 
 def clones_of(plants: Plants, names: Sequence[str | None]) -> list[str | None]:
     """Return the clone of each plant: offsets of one plant are that plant. A name that is not listed is its own."""
     found = [plants.find(name) for name in names]
     return [name if plant is None else plant.clone for name, plant in zip(names, found, strict=True)]
+
+
+def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
+    """Return the clones of the seed plants and of the pollen plants that rows name."""
+    return clones_of(plants, [row.seed_plant for row in rows]), clones_of(plants, [row.pollen_plant for row in rows])

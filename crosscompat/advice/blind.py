@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.advice.basis import chances_of, clones_of
+from crosscompat.advice.basis import chances_of, clones_on_both_sides
 from crosscompat.advice.fitting import fitted_on
 from crosscompat.book.evidence import Evidence
 from crosscompat.collection.opening import Collection
@@ -70,8 +70,8 @@ class Blind:
 
 
 def gave_a_seedling(evidence: Evidence) -> Floats:
-    """Return 1 for each cross that gave a seedling, else 0, shape (n_crosses,); not to be read where it is unknown."""
-    return (evidence.outcomes.some | (evidence.outcomes.took > 0)).astype(np.float64)
+    """Return 1 for each cross that gave a seedling, else 0, shape (n_crosses,)."""
+    return evidence.outcomes.fruitful.astype(np.float64)
 
 
 def blind_forecasts(
@@ -123,7 +123,8 @@ def forecast(job: Job) -> list[Said]:
     answers = []
     for asked in job.asked:
         units = asked.outcomes.tried
-        said = {"crosscompat": chances_of(collection, model, _parents(collection, asked), units).mean}
+        parents = Parents(asked.seed, asked.pollen, *clones_on_both_sides(collection.plants, asked.crosses))
+        said = {"crosscompat": chances_of(collection, model, parents, units).mean}
         for name, fit in plain.items():
             said[name] = chances(logits(fit, _rows(collection, fit.recipe, asked)), units).mean
         answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
@@ -148,14 +149,6 @@ def _plain(collection: Collection, seen: Evidence, recipe: Recipe) -> FittedMode
 def _rows(collection: Collection, recipe: Recipe, evidence: Evidence) -> Floats:
     seed, pollen = evidence.seed, evidence.pollen
     return pair_rows(recipe, collection.distances.patristic_pairs(seed, pollen), collection.traits, seed, pollen)
-
-
-def _parents(collection: Collection, evidence: Evidence) -> Parents:
-    mothers, fathers = (
-        clones_of(collection.plants, [getattr(cross, side) for cross in evidence.crosses])
-        for side in ("seed_plant", "pollen_plant")
-    )
-    return Parents(evidence.seed, evidence.pollen, mothers, fathers)
 
 
 def _joined(parts: Sequence[Blind]) -> Blind:

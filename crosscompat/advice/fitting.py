@@ -7,15 +7,14 @@ from datetime import date
 
 import numpy as np
 
-from crosscompat.advice.basis import basis_of, clones_of, own_findings, prior_of
+from crosscompat.advice.basis import basis_of, clones_on_both_sides, own_findings, prior_of
 from crosscompat.book.evidence import Evidence, evidence_from
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.model.chain_fit import fit_chain
-from crosscompat.model.fitted import FittedModel, fit_model
+from crosscompat.model.fit import entering, fit_crosses
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.kinship import relatedness
-from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Parents, seen_by
+from crosscompat.model.pairings import Parents
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
 
@@ -49,45 +48,28 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
         The crosses. Where none of them was counted on the way from flower to seedling, the plain form is fitted to
         those that are finished; else the chain of stages to all of them.
     """
-    if not evidence.by_stage:
-        evidence = evidence[[int(i) for i in np.flatnonzero(evidence.outcomes.known)]]
+    enters = entering(evidence.outcomes, evidence.chain)
+    if not enters.all():
+        evidence = evidence[np.flatnonzero(enters).tolist()]
     if not evidence.crosses:
         return prior_of(collection)
-    seed, pollen, outcomes = evidence.seed, evidence.pollen, evidence.outcomes
+    seed, pollen = evidence.seed, evidence.pollen
     species = sorted({*seed, *pollen})
     recipe = recipe_for(collection.traits, _reference(collection, species), unit=collection.distances.unit)
+    clones = clones_on_both_sides(collection.plants, evidence.crosses)
+    own = own_findings(collection.plants, clones, len(seed))
     distance = collection.distances.patristic_pairs(seed, pollen)
-    mothers = clones_of(collection.plants, [cross.seed_plant for cross in evidence.crosses])
-    fathers = clones_of(collection.plants, [cross.pollen_plant for cross in evidence.crosses])
-    parents = Parents(seed, pollen, mothers, fathers)
-    own = own_findings(collection.plants, (mothers, fathers), len(seed))
-    rows = pair_rows(recipe, distance, collection.traits, seed, pollen, own)
-    related = relatedness(collection.distances, species) if species else None
-    records = tuple(cross.number for cross in evidence.crosses)
-    if not evidence.by_stage:
-        counts = Counts.of(outcomes.tried, outcomes.took, outcomes.some, evidence.weight)
-        return fit_model(
-            recipe, rows, counts, parents=parents, related=related, priors=collection.priors, records=records
-        )
-    seen = seen_by(
-        parents,
-        crosses=len(rows),
-        took=int((outcomes.known & (outcomes.some | (outcomes.took > 0))).sum()),
-        farthest=float(rows[:, 0].max()),
-        related=related is not None,
-        finished=int(outcomes.known.sum()),
-    )
-    return fit_chain(
+    return fit_crosses(
         recipe,
-        rows,
+        pair_rows(recipe, distance, collection.traits, seed, pollen, own),
+        evidence.outcomes,
         evidence.chain,
         evidence.weight,
-        parents=parents,
-        seen=seen,
+        parents=Parents(seed, pollen, *clones),
         pod=collection.settings.pod,
-        related=related,
+        related=relatedness(collection.distances, species),
         priors=collection.priors,
-        records=records,
+        records=tuple(cross.number for cross in evidence.crosses),
     )
 
 

@@ -16,7 +16,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.made import Made, agree, clones_on_both_sides, crosses_made, units_of
+from crosscompat.advice.basis import clones_on_both_sides
+from crosscompat.advice.made import Made, agree, crosses_made, units_of
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.forecasts import GivenForecast

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +11,8 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.basis import Basis, basis_of, outlook_of, pairings_among, rows_of
+from crosscompat.advice.basis import Asked, Basis, asked_of, basis_of
+from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
@@ -19,16 +21,15 @@ from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.book.evidence import REASONS, Evidence
 from crosscompat.book.forecasts import FILE_NAME as LEDGER
-from crosscompat.book.forecasts import GivenForecast, add_forecasts, read_forecasts
+from crosscompat.book.forecasts import add_forecasts
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import Reasons, reasons
-from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import seedling_chances
-from crosscompat.model.pairings import Pairings
+from crosscompat.model.pairings import Parents
 from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.names import correct_form
 from crosscompat.wording import say
@@ -142,7 +143,8 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
         To be kept with `keep`.
     """
     evidence = evidence_of(collection, as_of)
-    record = track_record(collection, _forecasts_until(collection, as_of), evidence)
+    given = [forecast for forecast in collection.forecasts if forecast.date <= as_of]
+    record = track_record(collection, given, evidence)
     before = basis_of(collection)
     model = fitted_on(collection, evidence)
     saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), collection.settings.invented)
@@ -174,12 +176,6 @@ def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> in
     return len(due)
 
 
-def _forecasts_until(collection: Collection, as_of: date) -> list[GivenForecast]:
-    path = None if collection.folder is None else collection.folder / LEDGER
-    given = read_forecasts(path) if path is not None and path.exists() else ()
-    return [forecast for forecast in given if forecast.date <= as_of]
-
-
 def _lesson(
     collection: Collection, evidence: Evidence, before: Basis, after: Basis, record: TrackRecord | None
 ) -> Lesson:
@@ -202,17 +198,11 @@ def _lesson(
 
 
 def _seasons(evidence: Evidence, start: str) -> list[SeasonCount]:
-    took = evidence.outcomes.some | (evidence.outcomes.took > 0)
-    finished = np.flatnonzero(evidence.outcomes.known)
-    season_of_each = {int(i): season_of(evidence.crosses[i].date, start) for i in finished}
-    return [
-        SeasonCount(
-            season,
-            list(season_of_each.values()).count(season),
-            sum(bool(took[i]) for i, its_season in season_of_each.items() if its_season == season),
-        )
-        for season in sorted(set(season_of_each.values()))
-    ]
+    took = gave_a_seedling(evidence) > 0
+    finished = np.flatnonzero(evidence.outcomes.known).tolist()
+    season = {i: season_of(evidence.crosses[i].date, start) for i in finished}
+    made, fruitful = Counter(season.values()), Counter(season[i] for i in finished if took[i])
+    return [SeasonCount(one, made[one], fruitful[one]) for one in sorted(made)]
 
 
 def _pairs_to_watch(collection: Collection, evidence: Evidence) -> list[tuple[str, str]]:
@@ -227,29 +217,23 @@ def _moved(
 ) -> list[Moved]:
     if not pairs:
         return []
-    seed, pollen = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-    old, new = (seedling_chances(outlook_of(collection, model, seed, pollen)) for model in (before, after))
-    shifts = _shifts(collection, before, after, seed, pollen)
+    parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
+    was, now = (asked_of(collection, model, parents) for model in (before, after))
+    shifts, chances = _shifts(before, after, was, now), [seedling_chances(asked.outlook) for asked in (was, now)]
     moved = []
-    for i, shift in enumerate(shifts):
-        was, now = interval_at(old, i), interval_at(new, i)
-        moved.append(Moved(correct_form(seed[i]), correct_form(pollen[i]), was, now, _why(shift, now.mean - was.mean)))
+    for i, ((seed, pollen), shift) in enumerate(zip(pairs, shifts, strict=True)):
+        then, here = (interval_at(found, i) for found in chances)
+        moved.append(Moved(correct_form(seed), correct_form(pollen), then, here, _why(shift, here.mean - then.mean)))
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
 
-def _shifts(
-    collection: Collection, before: FittedModel, after: FittedModel, seed: Sequence[str], pollen: Sequence[str]
-) -> list[dict[str, float]]:
+def _shifts(before: FittedModel, after: FittedModel, was: Asked, now: Asked) -> list[dict[str, float]]:
     """Return what each reason of each pair gained over all stages; empty where the two models have other stages."""
-    models = (before, after)
     if _names(before) != _names(after):
-        return [{} for _ in seed]
-    old_rows, new_rows = (rows_of(collection, model, seed, pollen) for model in models)
-    was, now = (pairings_among(collection, model, seed, pollen) for model in models)
+        return [{} for _ in now.rows]
     shifts = []
-    for i, (old_row, new_row) in enumerate(zip(old_rows, new_rows, strict=True)):
-        at = slice(i, i + 1)
-        old, new = _parts(before, old_row, was[at]), _parts(after, new_row, now[at])
+    for i in range(len(now.rows)):
+        old, new = _parts(before, was, i), _parts(after, now, i)
         shifts.append({name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}})
     return shifts
 
@@ -258,11 +242,11 @@ def _names(model: FittedModel) -> list[str]:
     return [stage.stage for stage in model.stages]
 
 
-def _parts(model: FittedModel, row: Floats, asked: Pairings) -> dict[str, float]:
-    """Return what each reason adds, the stages together."""
+def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
+    """Return what each reason adds to one pairing, the stages together."""
     parts: dict[str, float] = {}
     for stage in range(len(model.stages)):
-        found: Reasons = reasons(model, row, asked, stage)
+        found: Reasons = reasons(model, asked.rows[i], asked.pairings[i : i + 1], stage)
         for name, logit in (("base", found.base), *((name, logit) for name, logit, _ in found.terms)):
             parts[name] = parts.get(name, 0.0) + logit
     return parts

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.basis import chances_of
+from crosscompat.advice.basis import chances_of, clones_on_both_sides
 from crosscompat.advice.fitting import evidence_of
-from crosscompat.advice.made import clones_on_both_sides, crosses_made, identifier_of, over_by, units_of
+from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross
 from crosscompat.book.forecasts import GivenForecast

@@ -2,29 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Protocol
 
-from crosscompat.advice.basis import clones_of
+from crosscompat.advice.basis import clones_on_both_sides
 from crosscompat.book.crosses import SELFED, Cross, recorded_by
 from crosscompat.book.evidence import Evidence, fruitful
 from crosscompat.book.placing import placed
-from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
 
-__all__ = ["Made", "agree", "clones_on_both_sides", "crosses_made", "identifier_of", "over_by", "units_of"]
+__all__ = ["Made", "agree", "crosses_made", "identifier_of", "over_by", "units_of"]
 
 # Left out of a fit, and yet crosses of their pairing.
 _ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
-
-
-class _WithPlants(Protocol):
-    @property
-    def seed_plant(self) -> str | None: ...
-    @property
-    def pollen_plant(self) -> str | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +57,6 @@ def crosses_made(collection: Collection, evidence: Evidence) -> list[Made]:
     clones = clones_on_both_sides(collection.plants, [entry[0] for entry in found])
     made = [Made(*entry, both) for entry, both in zip(found, zip(*clones, strict=True), strict=True)]
     return sorted(made, key=lambda one: (one.cross.date, one.cross.row))
-
-
-def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
-    """Return the clones of the seed plants and of the pollen plants that rows name."""
-    return clones_of(plants, [row.seed_plant for row in rows]), clones_of(plants, [row.pollen_plant for row in rows])
 
 
 def agree(ours: tuple[str | None, str | None], theirs: tuple[str | None, str | None]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import asked_of, basis_of, spread_of
+from crosscompat.advice.basis import asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -19,7 +19,7 @@ from crosscompat.advice.figures import (
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
-from crosscompat.model.outlook import outlook, seedling_chances
+from crosscompat.model.outlook import seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Partner", "Partners", "partners"]
@@ -92,15 +92,14 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     others = [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
-    rows, asked = asked_of(collection, basis.model, pairs)
-    spread = spread_of(collection, basis.model, [one.label for one, _ in pairs], [other.label for _, other in pairs])
-    answer = seedling_chances(outlook(basis.model, rows, asked, spread), flowers)
+    asked = asked_of(collection, basis.model, parents_of(pairs))
+    answer = seedling_chances(asked.outlook, flowers)
     counts = _past_counts(collection, focus.label)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):
         own = other.label == focus.label
         took, failed = counts.get(other.label, (0, 0))
-        notes = [] if own else _notes(cautions(collection, basis.model, seed, pollen, rows[i]))
+        notes = [] if own else _notes(cautions(collection, basis.model, seed, pollen, asked.rows[i]))
         found.append(Partner(other.label, other.name, None if own else interval_at(answer, i), took, failed, notes))
     return Partners(
         focus.label,

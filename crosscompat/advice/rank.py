@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of, spread_of
+from crosscompat.advice.basis import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -25,7 +25,7 @@ from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import NoPairing, UnknownName, WrongUse
-from crosscompat.model.outlook import outlook, seedling_chances
+from crosscompat.model.outlook import seedling_chances
 from crosscompat.wording import say
 
 __all__ = ["Candidate", "RankRow", "Ranking", "Refused", "among_species", "partners_of", "rank", "wanted_pairs"]
@@ -209,10 +209,8 @@ def _rows(
 ) -> Iterator[RankRow]:
     if not candidates:
         return
-    seed, pollen = [c.seed.label for c in candidates], [c.pollen.label for c in candidates]
-    numbers, asked = asked_of(collection, basis.model, [(c.seed, c.pollen) for c in candidates])
-    belief = outlook(basis.model, numbers, asked, spread_of(collection, basis.model, seed, pollen))
-    all_flowers, one_flower = seedling_chances(belief, flowers), seedling_chances(belief)
+    asked = asked_of(collection, basis.model, parents_of([(c.seed, c.pollen) for c in candidates]))
+    all_flowers, one_flower = seedling_chances(asked.outlook, flowers), seedling_chances(asked.outlook)
     past = past_crosses(collection)
     for i in watch(range(len(candidates))):
         candidate = candidates[i]
@@ -228,11 +226,11 @@ def _rows(
             per_flower=interval_at(one_flower, i),
             verdict=word,
             verdict_words=verdict_words(word),
-            relative_distance=float(numbers[i, 0]),
+            relative_distance=float(asked.rows[i, 0]),
             want=candidate.want,
             note=candidate.note,
-            past=past.get((seed[i], pollen[i]), []),
-            cautions=cautions(collection, basis.model, candidate.seed, candidate.pollen, numbers[i]),
+            past=past.get((candidate.seed.label, candidate.pollen.label), []),
+            cautions=cautions(collection, basis.model, candidate.seed, candidate.pollen, asked.rows[i]),
         )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import isnan
 from typing import Literal
 
 import numpy as np
@@ -13,22 +12,20 @@ from numpy.typing import NDArray
 
 from crosscompat.advice.blind import FORECASTS, Blind, Work, blind_forecasts, gave_a_seedling
 from crosscompat.advice.fitting import evidence_of
+from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species, pair_numbers
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import calibration, scores, skill_interval
+from crosscompat.model.scoring import scores, skill_interval
 from crosscompat.wording import say
 
 __all__ = ["LEAST", "WAYS", "CameOf", "ForecastScore", "Scorecard", "WayScore", "score"]
 
 WAYS = ("pairs", "species", "seasons")
 LEAST = 5
-
-_MOST_BINS = 5
-_FEWEST_IN_A_BIN = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +177,8 @@ def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, wo
         if way not in WAYS:
             raise WrongUse(say("score.which_way", got=way, ways=", ".join(WAYS)))
     evidence = evidence_of(collection, as_of)
-    known, pair = evidence.outcomes.known, pair_numbers(evidence.seed, evidence.pollen)
-    crosses, pairs, took = int(known.sum()), len(set(pair[known])), int(gave_a_seedling(evidence)[known].sum())
+    finished, pair = evidence.outcomes.known, pair_numbers(evidence.seed, evidence.pollen)
+    crosses, pairs, took = int(finished.sum()), len(set(pair[finished])), int(evidence.outcomes.fruitful.sum())
     enough = crosses >= LEAST and pairs > 1
     words = say("score.intro", n=crosses, pairs=pairs, took=took) if enough else _too_few(crosses, pairs)
     folds = _folds(evidence, collection.settings.season_start, ways) if enough else {}
@@ -236,29 +233,18 @@ def _score_of(
         found.log_loss,
         found.brier,
         None if alike else found.skill,
-        None if alike or reference else _number(low),
-        None if alike or reference else _number(high),
-        None if reference else _number(found.auc),
+        None if alike or reference else known(low),
+        None if alike or reference else known(high),
+        None if reference else known(found.auc),
     )
 
 
-def _number(value: float) -> float | None:
-    return None if isnan(value) else value
-
-
 def _came_of(chance: Floats, took: Floats, weight: Floats) -> list[CameOf]:
-    bins = max(1, min(_MOST_BINS, int(weight.sum()) // _FEWEST_IN_A_BIN))
-    return [CameOf(b.forecast, b.took, b.low, b.high, b.outcomes) for b in calibration(chance, took, weight, bins)]
+    return [CameOf(b.forecast, b.took, b.low, b.high, b.outcomes) for b in calibrated(chance, took, weight)]
 
 
 def _verdict(whole: ForecastScore) -> str:
-    if whole.skill is None:
-        return "alike"
-    if whole.skill_low is not None and whole.skill_low > 0:
-        return "better"
-    if whole.skill_high is not None and whole.skill_high < 0:
-        return "worse"
-    return "perhaps" if whole.skill > 0 else "no_better"
+    return "alike" if whole.skill is None else verdict_on(whole.skill, whole.skill_low, whole.skill_high)
 
 
 def _in_words(way: str, verdict: str, found: Sequence[ForecastScore], pairs: int, took: Floats) -> str:

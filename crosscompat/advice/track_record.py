@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import isnan
 
 import numpy as np
 
 from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.in_force import Told, told_before
+from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.advice.made import over_by
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.forecasts import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.model.held_out import pair_numbers
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import Bin, Scores, calibration, scores, skill_interval
+from crosscompat.model.scoring import Bin, Scores, scores, skill_interval
 from crosscompat.names import correct_form
 from crosscompat.show.chances import one_in, percent
 from crosscompat.wording import say
@@ -26,9 +26,6 @@ __all__ = ["FEWEST", "CameTrue", "ScoredForecast", "TrackRecord", "base_rates", 
 
 FEWEST = 5
 """Fewer crosses than this are no ground for a verdict."""
-
-_MOST_BINS = 5
-_FEWEST_IN_A_BIN = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,8 +158,8 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
     weight, pair = np.ones(len(told)), pair_numbers(evidence.seed, evidence.pollen)[at]
     ours, theirs = scores(said, took, weight, base), scores(base, took, weight, base)
     alike = len(set(took)) == 1
-    low, high = (None if alike else _number(edge) for edge in skill_interval(said, took, weight, base, pair))
-    verdict = "few" if len(told) < FEWEST else "alike" if alike else _verdict(ours.skill, low, high)
+    low, high = (None if alike else known(edge) for edge in skill_interval(said, took, weight, base, pair))
+    verdict = "few" if len(told) < FEWEST else "alike" if alike else verdict_on(ours.skill, low, high)
     under_way = sum(one.forecast.cross is not None for one in told)
     return TrackRecord(
         crosses=len(told),
@@ -175,10 +172,10 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
         skill=None if alike else ours.skill,
         skill_low=low,
         skill_high=high,
-        auc=_number(ours.auc),
+        auc=known(ours.auc),
         verdict=verdict,
         says=_in_words(ours, theirs, verdict, took, under_way),
-        calibration=_calibration(said, took),
+        calibration=[_came_true(entry) for entry in calibrated(said, took, weight)],
         forecasts=_forecasts(evidence, told, base, took),
     )
 
@@ -193,25 +190,13 @@ def base_rates(collection: Collection, evidence: Evidence, days: Sequence[date])
     took = gave_a_seedling(evidence)
     rates = {}
     for day in dict.fromkeys(days):
-        known = [
+        counted = [
             i
             for i, cross in enumerate(evidence.crosses)
             if evidence.outcomes.known[i] and (day - cross.date).days >= window and over_by(cross, day)
         ]
-        rates[day] = (took[known].sum() + 0.5) / (len(known) + 1.0)
+        rates[day] = (took[counted].sum() + 0.5) / (len(counted) + 1.0)
     return np.array([rates[day] for day in days], dtype=np.float64)
-
-
-def _number(value: float) -> float | None:
-    return None if isnan(value) else value
-
-
-def _verdict(skill: float, low: float | None, high: float | None) -> str:
-    if low is not None and low > 0:
-        return "better"
-    if high is not None and high < 0:
-        return "worse"
-    return "perhaps" if skill > 0 else "no_better"
 
 
 def _in_words(ours: Scores, theirs: Scores, verdict: str, took: Floats, under_way: int) -> list[str]:
@@ -230,11 +215,6 @@ def _in_words(ours: Scores, theirs: Scores, verdict: str, took: Floats, under_wa
         "auc": percent(ours.auc),
     }
     return [*words, say(f"ledger.verdicts.{verdict}"), say("ledger.scores", **numbers)]
-
-
-def _calibration(said: Floats, took: Floats) -> list[CameTrue]:
-    bins = max(1, min(_MOST_BINS, len(said) // _FEWEST_IN_A_BIN))
-    return [_came_true(entry) for entry in calibration(said, took, np.ones(len(said)), bins)]
 
 
 def _came_true(entry: Bin) -> CameTrue:

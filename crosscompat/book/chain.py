@@ -48,11 +48,8 @@ class ChainOutcomes:
 
     def __getitem__(self, at: Ints) -> ChainOutcomes:
         """Return those of some crosses."""
-        stages = {name: StageOutcomes(o.tried[at], o.took[at], o.some[at], o.known[at]) for name, o in self._items()}
+        stages = {name: outcomes[at] for name, outcomes in self.stages.items()}
         return ChainOutcomes(stages, self.gaps[at], self.pods[at], self.seeds[at], self.counted)
-
-    def _items(self) -> list[tuple[str, StageOutcomes]]:
-        return list(self.stages.items())
 
 
 def chain_outcomes(

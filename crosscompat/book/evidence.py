@@ -88,7 +88,7 @@ class Evidence:
             tuple(self.crosses[i] for i in at),
             tuple(self.seed[i] for i in at),
             tuple(self.pollen[i] for i in at),
-            _taken(self.outcomes, place),
+            self.outcomes[place],
             self.chain[place],
             self.weight[place],
             self.left_out,
@@ -194,7 +194,7 @@ def fruitful(cross: Cross) -> bool | None:
     outcome = outcomes_of(_counts([cross]), np.array([cross.lost_to is not None]))
     if not outcome.known[0]:
         return None
-    return bool(outcome.some[0] or outcome.took[0] > 0)
+    return bool(outcome.fruitful[0])
 
 
 def _counts(crosses: Sequence[Cross]) -> dict[str, NDArray[np.float64]]:
@@ -236,9 +236,3 @@ def _in_doubt(cross: Cross, plants: Plants, label: str | None, self_fertile: Col
 def _finished(outcomes: Outcomes, finished: NDArray[np.bool_]) -> Outcomes:
     known = outcomes.known & finished
     return Outcomes(outcomes.tried, outcomes.took, outcomes.some & known, known, outcomes.uncounted & known)
-
-
-def _taken(outcomes: Outcomes, at: NDArray[np.int64]) -> Outcomes:
-    return Outcomes(
-        outcomes.tried[at], outcomes.took[at], outcomes.some[at], outcomes.known[at], outcomes.uncounted[at]
-    )

@@ -63,6 +63,15 @@ class Outcomes:
     known: Flags
     uncounted: Flags
 
+    def __getitem__(self, at: NDArray[np.int64]) -> Outcomes:
+        """Return those of some crosses."""
+        return Outcomes(self.tried[at], self.took[at], self.some[at], self.known[at], self.uncounted[at])
+
+    @property
+    def fruitful(self) -> Flags:
+        """Tell which crosses are known to have given a seedling, shape (n_crosses,)."""
+        return np.asarray(self.known & (self.some | (self.took > 0)))
+
 
 def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outcomes:
     """Return the plain outcomes that the counts of each cross amount to.

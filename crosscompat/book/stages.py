@@ -55,6 +55,10 @@ class StageOutcomes:
     some: Flags
     known: Flags
 
+    def __getitem__(self, at: NDArray[np.int64]) -> StageOutcomes:
+        """Return those of some crosses."""
+        return StageOutcomes(self.tried[at], self.took[at], self.some[at], self.known[at])
+
 
 def stage_outcomes(
     counts: Mapping[str, Floats], age: Floats, windows: Mapping[str, float], lost: Flags | None = None

@@ -12,12 +12,12 @@ from crosscompat.book.chain import chain_outcomes
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.book.stages import STAGES
 from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
-from crosscompat.model.chain_fit import fit_chain
-from crosscompat.model.fitted import FittedModel, fit_model, prior_model
+from crosscompat.model.fit import entering, fit_crosses
+from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.kinship import relatedness
-from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import outlook, seedling_chances
-from crosscompat.model.pairings import Parents, pairings_of, seen_by
+from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.reference import greatest_distance
@@ -130,32 +130,23 @@ class TakeModel:
         given = _count_arrays(crosses)
         outcomes, weight = outcomes_of(given), _weights(crosses)
         chain = chain_outcomes(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
-        entered = (outcomes.known | (chain.speaks & chain.counted)) & (weight > 0)
+        entered = entering(outcomes, chain) & (weight > 0)
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
         reference = self.reference or greatest_distance(self.distances, species)
         recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
         distance = self.distances.patristic_pairs(seed, pollen)
-        rows = pair_rows(recipe, distance, self.traits, seed, pollen)
-        parents = Parents(seed, pollen, *_plants(crosses.loc[entered]))
-        related = relatedness(self.distances, species) if species else None
-        if chain.counted:
-            took = int((outcomes.some | (outcomes.took > 0))[entered].sum())
-            seen = seen_by(
-                parents,
-                crosses=len(rows),
-                took=took,
-                farthest=float(rows[:, 0].max(initial=0.0)),
-                related=related is not None,
-                finished=int(outcomes.known[entered].sum()),
-            )
-            there = np.flatnonzero(entered)
-            self.fitted_ = fit_chain(
-                recipe, rows, chain[there], weight[there], parents=parents, seen=seen, pod=self.pod, related=related
-            )
-            return self
-        counts = Counts.of(*(a[entered] for a in (outcomes.tried, outcomes.took, outcomes.some, weight)))
-        self.fitted_ = fit_model(recipe, rows, counts, parents=parents, related=related)
+        at = np.flatnonzero(entered)
+        self.fitted_ = fit_crosses(
+            recipe,
+            pair_rows(recipe, distance, self.traits, seed, pollen),
+            outcomes[at],
+            chain[at],
+            weight[at],
+            parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
+            pod=self.pod,
+            related=relatedness(self.distances, species) if species else None,
+        )
         return self
 
     def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:

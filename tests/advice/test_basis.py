@@ -12,7 +12,7 @@ from crosscompat.advice.basis import (
     basis_of,
     chances_of,
     collection_reference,
-    outlook_of,
+    parents_of,
     rows_of,
     spread_of,
 )
@@ -120,7 +120,7 @@ def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     assert rows[0] == pytest.approx([2 / 8, 1, 1, 0, -np.log(2), np.log(2)])
     assert rows[1, 0] == 1
     assert np.isnan(rows[1, 1:]).all()
-    [answer] = outlook_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]).stages
+    [answer] = asked_of(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).outlook.stages
     assert answer.mean.shape == (2,)
     assert answer.sd[1] > answer.sd[0]
 
@@ -141,21 +141,21 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
     assert spread[0] == spread[1] > 0
     for fit, one, two in zip(
         model.stages,
-        outlook_of(made, model, seed, pollen).stages,
-        outlook_of(wider, model, seed, pollen).stages,
+        asked_of(made, model, Parents(seed, pollen)).outlook.stages,
+        asked_of(wider, model, Parents(seed, pollen)).outlook.stages,
         strict=True,
     ):
         moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
         assert two.mean.tolist() == one.mean.tolist()
         assert two.sd**2 == pytest.approx(one.sd**2 + moment * spread**2, rel=1e-12)
-    chances = seedling_chances(outlook_of(wider, model, seed, pollen), 2)
+    chances = seedling_chances(asked_of(wider, model, Parents(seed, pollen)).outlook, 2)
     assert chances_of(wider, model, Parents(seed, pollen), 2).mean.tolist() == chances.mean.tolist()
 
 
 def test_a_sample_reaches_every_answer(trained, book, newick):
     other = newick.replace("(Aus_bus:1,Aus_cus:1):1", "(Aus_bus:1.8,Aus_cus:1.8):0.2")
     wider = replace(trained(book), sample=sampled(newick, other))
-    expected = outlook_of(wider, basis_of(wider).model, ["Aus_bus"], ["Aus_cus"])
+    expected = asked_of(wider, basis_of(wider).model, Parents(["Aus_bus"], ["Aus_cus"])).outlook
     asked = ask(wider, "Aus bus", "Aus cus").pairing
     assert [stage.logit_sd for stage in asked.stages] == pytest.approx([stage.sd[0] for stage in expected.stages])
     ranked = rank(wider, among_species(wider, ["Aus bus", "Aus cus"])).rows
@@ -186,8 +186,8 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
     higher, lower = (model.recipe.names.index(f"2n {way}") for way in ("higher", "lower"))
 
     def order(seed, pollen):
-        rows, _ = asked_of(made, model, [find_parents(made, seed, pollen)])
-        return rows[0, higher] - rows[0, lower]
+        [row] = asked_of(made, model, parents_of([find_parents(made, seed, pollen)])).rows
+        return row[higher] - row[lower]
 
     species = order("Aus bus", "Aus cus")
     assert order("N", "Aus cus") == species == -1
@@ -209,6 +209,6 @@ def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(c
     assert inside > outside == 0
     found = ask(made, "Aus rarus", "Aus bus").pairing.stages[0].logit_sd
     fit = model.stages[0]
-    plain = outlook_of(replace(made, placed=()), model, ["Aus rarus"], ["Aus_bus"]).stages[0].sd[0]
+    plain = asked_of(replace(made, placed=()), model, Parents(["Aus rarus"], ["Aus_bus"])).outlook.stages[0].sd[0]
     moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
     assert found**2 == pytest.approx(plain**2 + moment * inside**2)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice import learn as lesson_room
-from crosscompat.advice.basis import asked_of, basis_of, outlook_of
+from crosscompat.advice.basis import asked_of, basis_of, parents_of
 from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
@@ -15,6 +15,7 @@ from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import logits
+from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.table import DistanceTable
 
 DAY = date(2026, 1, 1)
@@ -94,8 +95,9 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
     lesson, saved = learn(made, as_of=DAY)
     before, after = made.saved.model, saved.model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
-    shifts = lesson_room._shifts(made, before, after, seed, pollen)
-    gain = outlook_of(made, after, seed, pollen).stages[0].mean - outlook_of(made, before, seed, pollen).stages[0].mean
+    was, now = (asked_of(made, model, Parents(seed, pollen)) for model in (before, after))
+    shifts = lesson_room._shifts(before, after, was, now)
+    gain = now.outlook.stages[0].mean - was.outlook.stages[0].mean
     assert [sum(shift.values()) for shift in shifts] == pytest.approx(gain, abs=1e-12)
     sizes = [abs(moved.after.mean - moved.before.mean) for moved in lesson.moved]
     assert sizes == sorted(sizes, reverse=True)
@@ -201,7 +203,8 @@ def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
     assert saved.model.seen.seed_plants == ("A", "B", "unlisted")
     assert saved.model.seen.pollen_plants == ()
     asked = [(find_parent(made, name), find_parent(made, "Aus cus")) for name in ("A1", "A2", "B")]
-    answer = logits(saved.model, *asked_of(made, saved.model, asked))
+    put = asked_of(made, saved.model, parents_of(asked))
+    answer = logits(saved.model, put.rows, put.pairings)
     assert answer.mean[0] == answer.mean[1] > answer.mean[2]
 
 
