@@ -24,7 +24,7 @@ from crosscompat.model.fitted import (
     training_moments,
 )
 from crosscompat.model.laplace import Mode, Start, find_mode
-from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.likelihood import Counts, Floats, chance
 from crosscompat.model.pairings import Levels, Parents, Seen
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.scale_prior import half_normal
@@ -210,7 +210,7 @@ class _Shares:
             before = chances.copy()
             for at, work in works.items():
                 mode = find_mode(work.stage, work.scales, work.start)
-                chances[work.record, at] = 1.0 / (1.0 + np.exp(-_without_own_fate(work.stage, mode)))
+                chances[work.record, at] = chance(_without_own_fate(work.stage, mode))
                 works[at] = replace(work, start=mode.start)
             self.share(chances)
             works = {at: self._recounted(at, work) for at, work in works.items()}

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.beliefs import Effects
 from crosscompat.model.effects import Ints
 from crosscompat.model.fitted import FittedModel, StageFit, design_of
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Levels, Pairings
 
 __all__ = [
@@ -236,7 +236,7 @@ def chance_of(logit: float) -> float:
     >>> chance_of(0.0)
     0.5
     """
-    return float(np.exp(-np.logaddexp(0.0, -logit)))
+    return float(chance(np.asarray(logit)))
 
 
 def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
@@ -305,8 +305,8 @@ def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, f
 
 
 def _at_least_one(eta: Floats, units: Floats) -> Floats:
-    chance: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
-    return chance
+    found: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
+    return found
 
 
 @cache

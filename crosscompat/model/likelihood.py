@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Counts", "Floats", "curvature", "derivatives", "log_likelihood", "log_likelihoods", "score"]
+__all__ = ["Counts", "Floats", "chance", "curvature", "derivatives", "log_likelihood", "log_likelihoods", "score"]
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +65,14 @@ def _softplus(eta: Floats) -> Floats:
     return np.maximum(eta, 0.0) + np.log1p(np.exp(-np.abs(eta)))
 
 
-def _chance(eta: Floats) -> Floats:
+def chance(eta: Floats) -> Floats:
+    """Return the chances that logits stand for, of any shape.
+
+    Examples
+    --------
+    >>> chance(np.array([0.0, -800.0]))
+    array([0.5, 0. ])
+    """
     return np.exp(-_softplus(-eta))
 
 
@@ -118,7 +125,7 @@ def derivatives(eta: Floats, counts: Counts) -> tuple[Floats, Floats, Floats]:
     >>> [float(a[0]) for a in derivatives(np.zeros(1), Counts.of([4], [3]))]
     [1.0, 1.0, 0.0]
     """
-    hit, miss = _chance(eta), _chance(-eta)
+    hit, miss = chance(eta), chance(-eta)
     gradient: Floats = counts.took * miss - (counts.tried - counts.took) * hit
     bend: Floats = counts.tried * hit * miss
     slope: Floats = bend * (miss - hit)
@@ -155,7 +162,7 @@ def curvature(eta: Floats, counts: Counts) -> Floats:
 def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
     """Give the derivatives of log(1 - (1 - p)^n), stable in both tails."""
     within = np.maximum(eta, _LOWEST)
-    hit, miss = _chance(within), _chance(-within)
+    hit, miss = chance(within), chance(-within)
     missed = tried * _softplus(within)
     with np.errstate(over="ignore"):
         gradient = tried * hit / np.expm1(missed)

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.chain import seedling_chance
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import MOST_FLOWERS, Chances, Logits, chances, flowers_for, logits
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.variances import normal_points
@@ -121,30 +121,25 @@ def _per_unit(belief: Outlook) -> Iterator[tuple[slice, Floats]]:
         mean, sd = (np.array([getattr(s, key)[part] for s in belief.stages]) for key in ("mean", "sd"))
         sd[_FILL] = np.sqrt(np.maximum(sd[_FILL] ** 2 - belief.pod_sd**2, 0.0))
         eta = mean[:, :, None] + sd[:, :, None] * points[:, None, :]
-        set_, hold, _, germinate = _chance(eta)
+        set_, hold, _, germinate = chance(eta)
         found = np.zeros_like(set_)
         for x, weight in zip(_POD_X, _POD_W / _POD_W.sum(), strict=True):
-            fill = _chance(eta[_FILL] + belief.pod_sd * x)
+            fill = chance(eta[_FILL] + belief.pod_sd * x)
             found += weight * seedling_chance(set_, hold, fill, germinate, belief.seeds, 1.0)
         yield part, found
 
 
 def _summed_up(draws: Floats, units: Floats) -> tuple[Floats, Floats, Floats]:
-    chance = _from_units(draws, units)
-    low, high = np.quantile(chance, (0.05, 0.95), axis=1)
-    return chance.mean(axis=1), low, high
+    found = _from_units(draws, units)
+    low, high = np.quantile(found, (0.05, 0.95), axis=1)
+    return found.mean(axis=1), low, high
 
 
 def _from_units(draws: Floats, units: ArrayLike) -> Floats:
     """Chance from a number of units of each pairing, at every point."""
     inside = np.minimum(draws, 1.0 - 1e-16)
-    chance: Floats = -np.expm1(np.asarray(units, dtype=np.float64)[:, None] * np.log1p(-inside))
-    return chance
-
-
-def _chance(eta: Floats) -> Floats:
-    chance: Floats = np.exp(-np.logaddexp(0.0, -eta))
-    return chance
+    found: Floats = -np.expm1(np.asarray(units, dtype=np.float64)[:, None] * np.log1p(-inside))
+    return found
 
 
 def _nobody() -> Chances:
