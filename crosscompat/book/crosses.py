@@ -79,6 +79,8 @@ class Cross:
         Whether the seedlings are hybrids: ``not checked``, ``like the mother``, ``looks hybrid``, ``proved``.
     recorded_at : datetime or None
         In UTC.
+    kind : str
+        One of ``CROSS_KINDS``: a cross, or a check that says nothing of the pairing.
     """
 
     date: date
@@ -110,6 +112,7 @@ class Cross:
     source: str | None = None
     recorded_at: datetime | None = None
     note: str | None = None
+    kind: str = "cross"
     row: int = 0
 
     @property

@@ -83,6 +83,8 @@ class Settings:
         Whether retraining leaves ``reference`` alone.
     invented : bool
         Whether the outcomes are invented, which every screen then says.
+    book : str
+        Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
     priors : mapping
         What the grower believes otherwise than the published table of priors, in its shape.
     """
@@ -111,6 +113,7 @@ class Settings:
     reference: float | None = None
     reference_fixed: bool = False
     invented: bool = False
+    book: str = "book.sqlite"
     priors: Mapping[str, Any] = field(default_factory=dict)
 
     @property
