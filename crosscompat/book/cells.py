@@ -20,7 +20,7 @@ from crosscompat.files import write_atomically
 from crosscompat.names import fold
 from crosscompat.wording import say
 
-__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_sheet", "write_sheet"]
+__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_records", "read_sheet", "write_sheet"]
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
@@ -125,12 +125,10 @@ def read_sheet(
         With every fault of the file, if no list was given for them.
     """
     found: list[Fault] = []
-    file = Path(path).name
-    text = _text(Path(path), found)
-    sheet = Sheet(file, (), ())
-    if text is not None:
-        records, separator = _records(text, file, found)
-        sheet = _sheet(file, records, found, comma=separator == ";")
+    sheet = Sheet(Path(path).name, (), ())
+    records, separator = read_records(path, found)
+    if records:
+        sheet = _sheet(sheet.file, records, found, comma=separator == ";")
         if sheet.header:
             _check_columns(sheet, known, required, found)
     if faults is None:
@@ -138,6 +136,12 @@ def read_sheet(
     else:
         faults += found
     return sheet
+
+
+def read_records(path: str | PathLike[str], faults: list[Fault]) -> tuple[list[list[str]], str]:
+    """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
+    text = _text(Path(path), faults)
+    return ([], "") if text is None else _records(text, Path(path).name, faults)
 
 
 def _text(path: Path, faults: list[Fault]) -> str | None:
