@@ -142,15 +142,14 @@ def open_collection(folder: Path) -> Collection:
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
     sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
-    wanted = reading.optional("wanted.csv", read_wanted) or ()
     tables = _tables(reading) if settings is None or settings.format < BOOK_SINCE else None
+    wanted = reading.optional("wanted.csv", read_wanted) or ()
     if reading.faults or settings is None or distances is None:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
-    recorded, taken = (read_book(folder, settings), _unread_tables(folder)) if tables is None else (tables, ())
-    if tables is not None:
-        taken = _taken_in(folder, settings, tables)
-    notices = (*_upgraded(folder / FILE_NAME), *taken, *recorded.notices, *unread)
+    aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
+    recorded = read_book(folder, settings)
+    notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
     traits = replace(traits, synonyms=synonyms) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
     return Collection(
