@@ -6,7 +6,7 @@ import importlib.util
 import tomllib
 import uuid
 from collections import Counter, defaultdict
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +20,7 @@ from crosscompat.book.forecasts import read_forecasts
 from crosscompat.book.plants import read_plants
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
-from crosscompat.collection.demonstration import make_demonstration
+from crosscompat.collection.demonstration import invented_records, make_demonstration
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import FORMAT, Settings, read_settings
 from crosscompat.traits import read_traits
@@ -91,6 +91,29 @@ def maker():
 def test_crosses_are_what_their_maker_writes(maker, tmp_path):
     maker.write(tmp_path / "crosses.csv")
     assert (DEMO / "crosses.csv").read_bytes() == (tmp_path / "crosses.csv").read_bytes()
+
+
+def test_days_are_what_their_maker_writes_and_none_is_before_the_one_it_follows(tmp_path):
+    spec = importlib.util.spec_from_file_location("make_days", ROOT / "tests" / "demo" / "make_days.py")
+    days = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(days)
+    days.write(tmp_path / "days.csv")
+    assert (DEMO / "days.csv").read_bytes() == (tmp_path / "days.csv").read_bytes()
+    brushed = {row["cross"]: row["date"] for row in CROSSES}
+    for row in read(DEMO / "days.csv"):
+        in_order = [brushed[row["cross"]], *(row[name] for name in days.HEADER[1:] if row[name])]
+        assert in_order == sorted(in_order)
+        assert in_order[-1] <= "2026-10-31"
+
+
+def test_the_book_of_the_demonstration_says_what_its_tables_say(tmp_path):
+    make_demonstration(tmp_path)
+    told, tables = open_collection(tmp_path), invented_records()
+    assert [replace(cross, row=0) for cross in told.crosses] == [replace(cross, row=0) for cross in tables.crosses]
+    assert told.forecasts == tables.forecasts
+    assert [asdict(plant) | {"row": 0} for plant in told.plants.by_name.values()] == [
+        asdict(plant) | {"row": 0} for plant in tables.plants.by_name.values()
+    ]
 
 
 @pytest.fixture(scope="module")

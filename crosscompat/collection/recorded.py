@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import Cross
 from crosscompat.book.forecasts import GivenForecast
@@ -12,6 +13,9 @@ from crosscompat.book.plants import Plants
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
 from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.book.records import Record
 
 __all__ = ["TABLES", "Recorded", "add_forecasts", "read_book", "set_aside", "take_in"]
 
@@ -50,15 +54,30 @@ def read_book(folder: Path, settings: Settings) -> Recorded:
     return Recorded(found.plants, found.crosses, found.forecasts, (told,))
 
 
-def take_in(folder: Path, settings: Settings, tables: Recorded) -> None:
-    """Write tables into the cross book of a collection, unless it holds anything already."""
+def take_in(
+    folder: Path,
+    settings: Settings,
+    tables: Recorded,
+    mend: Callable[[Sequence[Record]], Sequence[Record]] = lambda found: found,
+) -> None:
+    """Write tables into the cross book of a collection, unless it holds anything already.
+
+    Parameters
+    ----------
+    folder : Path
+    settings : Settings
+    tables : Recorded
+    mend : callable, optional
+        What is done with the records before they are written.
+    """
     from crosscompat.book.taking_in import records_of, records_of_forecasts  # noqa: PLC0415 - once in a lifetime
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:
         if not pen.changes():
             pen.imported = True
-            pen.add(*records_of(tables.plants, tables.crosses), *records_of_forecasts(tables.forecasts))
+            found = records_of(tables.plants, tables.crosses)
+            pen.add(*mend(found), *records_of_forecasts(tables.forecasts))
     store.engine.dispose()
 
 
