@@ -1,19 +1,18 @@
 """What the cross book keeps: one kind of record a class, as it was written down, with nothing worked out of it.
 
-Every field that is not needed may be None, which is unknown and never "no". A record that points to another holds its
-identifier.
+A field that may be None is unknown then, and never "no". A record that points to another holds its identifier.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import Field, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field
 from datetime import date, datetime, time
 from types import MappingProxyType
-from typing import Any, get_args, get_type_hints
+from typing import Any
 from uuid import uuid4
 
-from crosscompat.book.crosses import POLLEN_KINDS, PROOFS, STAGES
+from crosscompat.book.crosses import CROSS_KINDS, POLLEN_KINDS, PROOFS, STAGES
 from crosscompat.book.plants import SEXES
 
 __all__ = [
@@ -44,14 +43,9 @@ __all__ = [
     "Record",
     "SeedLot",
     "Sowing",
-    "choices",
-    "needed",
     "new_id",
-    "reference",
-    "value_types",
 ]
 
-CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
 FINDINGS = ("sex", "2n", "self_fertile", "fertility", "first_flower")
 COUNT_HOW = ("counted", "about", "all open")
 FLOWERS = ("new", "same again")
@@ -67,21 +61,13 @@ def new_id() -> str:
     return str(uuid4())
 
 
-def _of(kind: str) -> Any:
-    """Make a field that may point to a record of a kind."""
-    return field(default=None, metadata={"of": kind})
+def _of(kind: str, default: Any = MISSING) -> Any:
+    """Make a field that points to a record of a kind."""
+    return field(default=default, metadata={"of": kind})
 
 
-def _needed_of(kind: str) -> Any:
-    return field(metadata={"of": kind})
-
-
-def _one_of(allowed: tuple[str, ...], default: str | None = None) -> Any:
+def _one_of(allowed: tuple[str, ...], default: Any = MISSING) -> Any:
     return field(default=default, metadata={"choices": allowed})
-
-
-def _needed_one_of(allowed: tuple[str, ...]) -> Any:
-    return field(metadata={"choices": allowed})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +110,7 @@ class Plant(Record):
     papers: str | None = None
     received_as: str | None = None
     parents: str | None = None
-    cross: str | None = _of("crosses")
+    cross: str | None = _of("crosses", default=None)
     owner: str | None = None
     place: str | None = None
     acquired: date | None = None
@@ -136,7 +122,7 @@ class Plant(Record):
 class Determination(Record):
     """What a plant was taken for, by whom and when; the latest holds."""
 
-    plant: str = _needed_of("plants")
+    plant: str = _of("plants")
     name: str
     date: date | None = None
     by: str | None = None
@@ -157,8 +143,8 @@ class Finding(Record):
         How it is known.
     """
 
-    plant: str = _needed_of("plants")
-    what: str = _needed_one_of(FINDINGS)
+    plant: str = _of("plants")
+    what: str = _one_of(FINDINGS)
     value: str
     date: date | None = None
     how: str | None = None
@@ -170,7 +156,7 @@ class Finding(Record):
 class Flowering(Record):
     """A plant seen on some day: how many flowers were open; 0 is "not in flower", None "in flower, not counted"."""
 
-    plant: str = _needed_of("plants")
+    plant: str = _of("plants")
     date: date
     open_flowers: int | None = None
     note: str | None = None
@@ -181,7 +167,7 @@ class PollenLot(Record):
     """Pollen that was kept: of which plant, since when, how, and whether it was tested."""
 
     name: str
-    plant: str | None = _of("plants")
+    plant: str | None = _of("plants", default=None)
     species: str | None = None
     collected: date | None = None
     dried: bool | None = None
@@ -217,13 +203,13 @@ class Cross(Record):
     """
 
     number: str | None = None
-    kind: str = _one_of(CROSS_KINDS, "cross")
-    seed_plant: str | None = _of("plants")
+    kind: str = _one_of(CROSS_KINDS, default="cross")
+    seed_plant: str | None = _of("plants", default=None)
     seed_parent: str | None = None
     aim: str | None = None
     wanted: int | None = None
     only_successes: bool | None = None
-    closed_stage: str | None = _one_of(STAGES)
+    closed_stage: str | None = _one_of(STAGES, default=None)
     doubt: str | None = None
     source: str | None = None
     recorded_at: datetime | None = None
@@ -256,16 +242,16 @@ class Pollination(Record):
         What cannot be, and was written down all the same.
     """
 
-    cross: str = _needed_of("crosses")
+    cross: str = _of("crosses")
     date: date
     hour: time | None = None
     who: str | None = None
     marker: str | None = None
     unit_kind: str | None = None
     units: int | None = None
-    count_how: str | None = _one_of(COUNT_HOW)
-    flowers: str = _one_of(FLOWERS, "new")
-    pollen_kind: str | None = _one_of(POLLEN_KINDS)
+    count_how: str | None = _one_of(COUNT_HOW, default=None)
+    flowers: str = _one_of(FLOWERS, default="new")
+    pollen_kind: str | None = _one_of(POLLEN_KINDS, default=None)
     technique: str | None = None
     stamens_removed: bool | None = None
     isolation: str | None = None
@@ -279,20 +265,20 @@ class Pollination(Record):
 class Pollen(Record):
     """A pollen parent of a visit: a plant of the book or a name, fresh or from a lot, and how sure that is."""
 
-    pollination: str = _needed_of("pollinations")
-    plant: str | None = _of("plants")
+    pollination: str = _of("pollinations")
+    plant: str | None = _of("plants", default=None)
     name: str | None = None
-    lot: str | None = _of("pollen_lots")
-    certainty: str | None = _one_of(CERTAINTIES)
+    lot: str | None = _of("pollen_lots", default=None)
+    certainty: str | None = _one_of(CERTAINTIES, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation(Record):
     """Something counted on the plant: pods that swelled so far, dropped since the last look, or ripened so far."""
 
-    cross: str = _needed_of("crosses")
+    cross: str = _of("crosses")
     date: date | None = None
-    what: str = _needed_one_of(COUNTED)
+    what: str = _one_of(COUNTED)
     count: int
     by: str | None = None
     note: str | None = None
@@ -316,7 +302,7 @@ class SeedLot(Record):
         How many were last counted in the packet.
     """
 
-    cross: str = _needed_of("crosses")
+    cross: str = _of("crosses")
     name: str | None = None
     date: date | None = None
     pods: int | None = None
@@ -331,8 +317,8 @@ class SeedLot(Record):
 class Sowing(Record):
     """Seed of a cross that was sown, from a lot where that is known."""
 
-    cross: str = _needed_of("crosses")
-    lot: str | None = _of("seed_lots")
+    cross: str = _of("crosses")
+    lot: str | None = _of("seed_lots", default=None)
     date: date | None = None
     seeds: int | None = None
     treatment: str | None = None
@@ -344,7 +330,7 @@ class Sowing(Record):
 class Emergence(Record):
     """A look at a sowing: how many seedlings stand now, and the highest number that ever came up."""
 
-    sowing: str = _needed_of("sowings")
+    sowing: str = _of("sowings")
     date: date | None = None
     up: int | None = None
     highest: int | None = None
@@ -355,11 +341,11 @@ class Emergence(Record):
 class Loss(Record):
     """What ended a cross, or one sowing of it, and whether that speaks against the cross."""
 
-    cross: str = _needed_of("crosses")
-    sowing: str | None = _of("sowings")
+    cross: str = _of("crosses")
+    sowing: str | None = _of("sowings", default=None)
     date: date | None = None
     cause: str
-    against: str = _one_of(AGAINST, "no")
+    against: str = _one_of(AGAINST, default="no")
     note: str | None = None
 
 
@@ -367,10 +353,10 @@ class Loss(Record):
 class Proof(Record):
     """Whether the seedlings of a cross, or one plant raised from it, are hybrids, and by what that is known."""
 
-    cross: str = _needed_of("crosses")
-    plant: str | None = _of("plants")
+    cross: str = _of("crosses")
+    plant: str | None = _of("plants", default=None)
     date: date | None = None
-    verdict: str = _needed_one_of(PROOFS)
+    verdict: str = _one_of(PROOFS)
     by_what: str | None = None
     note: str | None = None
 
@@ -412,48 +398,3 @@ KINDS: Mapping[str, type[Record]] = MappingProxyType(
     }
 )
 """Every kind of record by the name of its table."""
-
-
-def value_types(kind: type[Record]) -> Mapping[str, type]:
-    """Return the type of every field of a kind, None aside.
-
-    Examples
-    --------
-    >>> value_types(Flowering)["open_flowers"]
-    <class 'int'>
-    """
-    hints = get_type_hints(kind)
-    return MappingProxyType({item.name: _bare(hints[item.name]) for item in fields(kind)})
-
-
-def needed(kind: type[Record]) -> frozenset[str]:
-    """Return the fields of a kind that are never None.
-
-    Examples
-    --------
-    >>> sorted(needed(Flowering))
-    ['date', 'id', 'plant']
-    """
-    hints = get_type_hints(kind)
-    return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
-
-
-def reference(item: Field[Any]) -> str | None:
-    """Return the kind of record that a field points to, or None.
-
-    Examples
-    --------
-    >>> [item.name for item in fields(Sowing) if reference(item)]
-    ['cross', 'lot']
-    """
-    return item.metadata.get("of")
-
-
-def choices(item: Field[Any]) -> tuple[str, ...] | None:
-    """Return the only values that a field may have, or None."""
-    return item.metadata.get("choices")
-
-
-def _bare(hint: Any) -> type:
-    found = [part for part in get_args(hint) or (hint,) if part is not type(None)]
-    return found[0]  # type: ignore[no-any-return]

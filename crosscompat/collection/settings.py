@@ -17,10 +17,12 @@ from crosscompat.model.prior import published
 from crosscompat.traits import KINDS
 from crosscompat.wording import say
 
-__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
+__all__ = ["BOOK_SINCE", "FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
 
 FILE_NAME = "collection.toml"
-FORMAT = 1
+FORMAT = 2
+BOOK_SINCE = 2
+"""The first format whose collections have a cross book in place of tables."""
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
 _POSITIVE = ("reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
@@ -182,7 +184,7 @@ def read_settings(path: Path) -> Settings:
         With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
     """
     table = _parsed(path)
-    given = table.get("format", FORMAT)
+    given = table.setdefault("format", 0)
     if isinstance(given, int) and given > FORMAT:
         raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]

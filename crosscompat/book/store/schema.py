@@ -30,7 +30,8 @@ from sqlalchemy import (
     TypeDecorator,
 )
 
-from crosscompat.book.records import KINDS, Record, needed, reference, value_types
+from crosscompat.book.record_fields import needed, reference, value_types
+from crosscompat.book.records import KINDS, Record
 
 __all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "metadata"]
 

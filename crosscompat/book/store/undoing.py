@@ -6,7 +6,8 @@ from dataclasses import fields
 
 from sqlalchemy import func, select
 
-from crosscompat.book.records import KINDS, Record, reference
+from crosscompat.book.record_fields import reference
+from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store.schema import TABLES
 from crosscompat.book.store.store import Change, Reading, Writing
 from crosscompat.errors import WrongUse
