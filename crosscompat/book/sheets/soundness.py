@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from crosscompat.book import records
-from crosscompat.book.records import Record, reference
+from crosscompat.book.record_fields import reference
+from crosscompat.book.records import Record
 from crosscompat.book.sheets.whole import Entry, Whole
 from crosscompat.errors import Fault, Place
 from crosscompat.wording import say

@@ -11,7 +11,8 @@ from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book.convert import as_text
-from crosscompat.book.records import KINDS, Record, needed, value_types
+from crosscompat.book.record_fields import needed, value_types
+from crosscompat.book.records import KINDS, Record
 from crosscompat.book.sheets.escapes import escaped, unescaped
 from crosscompat.book.sheets.grids import Grid, Value
 from crosscompat.book.sheets.tables import Cell, Table

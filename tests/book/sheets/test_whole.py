@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.book import records
-from crosscompat.book.records import KINDS, choices, needed, reference, value_types
+from crosscompat.book.record_fields import choices, needed, reference, value_types
+from crosscompat.book.records import KINDS
 from crosscompat.book.sheets.exchange import read_any, restore, whole_in, write_whole
 from crosscompat.book.sheets.grids import read_grids
 from crosscompat.book.sheets.whole import is_whole, tables_of
