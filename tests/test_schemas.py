@@ -22,6 +22,7 @@ from crosscompat.advice.partners import Partners
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
+from crosscompat.advice.sheets import Exported, Imported
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
 from crosscompat.cli.trees import CarriedTrees
@@ -40,6 +41,8 @@ ANSWERS = (
     NewCollection,
     CarriedTrees,
     Demonstration,
+    Imported,
+    Exported,
 )
 
 

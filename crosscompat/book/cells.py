@@ -50,6 +50,8 @@ class Sheet:
         The columns as the file writes them.
     decimal_comma : bool
         Whether a number may have a decimal comma: only where semicolons part the cells.
+    sheet : str or None
+        The sheet's name, where the file is a workbook.
     """
 
     file: str
@@ -57,6 +59,7 @@ class Sheet:
     rows: tuple[Row, ...]
     titles: Mapping[str, str] = field(default_factory=dict)
     decimal_comma: bool = False
+    sheet: str | None = None
 
     def place(self, row: Row | None = None, column: str | None = None) -> Place:
         """Return where a cell stands, in the file's own words.
@@ -67,7 +70,7 @@ class Sheet:
         'plants.csv, row 4, column Clone'
         """
         title = self.titles.get(column, column) if column else None
-        return Place(self.file, row=row.number if row else None, column=title)
+        return Place(self.file, row=row.number if row else None, column=title, sheet=self.sheet)
 
 
 def column_name(title: str) -> str:

@@ -6,13 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 
-from crosscompat.book.cells import Cells, raise_faults, read_sheet
+from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.errors import Fault
 from crosscompat.wording import say
 
-__all__ = ["HEADER", "SEXES", "Plant", "Plants", "read_plants"]
+__all__ = ["HEADER", "MORE", "SEXES", "Plant", "Plants", "plants_in", "read_plants"]
 
 HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
+MORE = ("accession", "field_number", "papers", "received_as", "parents", "owner", "place", "acquired", "died")
+"""What the book can also note of a plant, and the table does not hold."""
+
 SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
 
 
@@ -103,6 +106,13 @@ def read_plants(path: str | PathLike[str]) -> Plants:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
+    plants = plants_in(sheet, faults)
+    raise_faults(faults)
+    return Plants.of(plants)
+
+
+def plants_in(sheet: Sheet, faults: list[Fault]) -> list[Plant]:
+    """Return the plants of a table's rows that can be read; everything that is wrong adds a fault."""
     found: dict[str, Plant] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
@@ -111,8 +121,7 @@ def read_plants(path: str | PathLike[str]) -> Plants:
             cells.fault("plant", say("plants.twice", plant=plant.plant, row=str(found[plant.plant].row)))
         elif plant is not None:
             found[plant.plant] = plant
-    raise_faults(faults)
-    return Plants(found)
+    return list(found.values())
 
 
 def _plant(cells: Cells) -> Plant | None:

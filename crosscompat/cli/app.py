@@ -211,3 +211,57 @@ def demo(
     from crosscompat.cli.demo import run
 
     run(folder, as_json=as_json)
+
+
+@app.command("import", help=say("help.import"), epilog=_example("import"))
+@guarded
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
+    sheet: Annotated[str | None, typer.Option("--sheet", metavar="NAME", help=say("help.import_sheet"))] = None,
+    rows_are: Annotated[
+        str | None, typer.Option("--rows-are", metavar="crosses|plants", help=say("help.import_rows_are"))
+    ] = None,
+    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
+    ignored: Annotated[
+        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
+    ] = None,
+    took_means: Annotated[
+        str | None,
+        typer.Option("--took-means", metavar="pod-set|ripe-pod|seedling", help=say("help.import_took_means")),
+    ] = None,
+    only_successes: Annotated[
+        str | None,
+        typer.Option("--only-successes", metavar="yes|no|unknown", help=say("help.import_only_successes")),
+    ] = None,
+    dates: Annotated[
+        str | None, typer.Option("--dates", metavar="day-first|month-first", help=say("help.import_dates"))
+    ] = None,
+    folder: Folder = None,
+    *,
+    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
+    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
+    who: Annotated[
+        str | None, typer.Option("--by", metavar="WHO", envvar="CROSSCOMPAT_GROWER", help=say("help.import_by"))
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.importing import Request, run
+    from crosscompat.cli.questions import Given
+
+    given = Given(took_means, only_successes, dates, yes)
+    run(folder, Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, who, dry_run, as_json))
+
+
+@app.command(help=say("help.export"), epilog=_example("export"))
+@guarded
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.exporting import run
+
+    run(folder, target, crosses, as_json=as_json)

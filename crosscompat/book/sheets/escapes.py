@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["EMPTY", "escaped", "guarded", "unescaped"]
+__all__ = ["EMPTY", "escaped", "guarded", "unescaped", "unguarded"]
 
 EMPTY = r"\e"
 """A text of no letters, which is not the same as a blank cell."""
@@ -44,6 +44,17 @@ def guarded(text: str) -> str:
     ('\\=1+1', 'red thread')
     """
     return f"\\{text}" if text.startswith(_FORMULA) else text
+
+
+def unguarded(cell: str) -> str:
+    r"""Return the text of a cell that was guarded, all else in it left alone.
+
+    Examples
+    --------
+    >>> unguarded(guarded("+49")), unguarded("red thread")
+    ('+49', 'red thread')
+    """
+    return cell[1:] if cell.startswith("\\") and cell[1:].startswith(_FORMULA) else cell
 
 
 def unescaped(cell: str) -> str:

@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from crosscompat.book.cells import raise_faults
+from crosscompat.book.cells import raise_faults, read_records, write_sheet
+from crosscompat.book.crosses import HEADER
 from crosscompat.book.records import KINDS
+from crosscompat.book.sheets.escapes import guarded
 from crosscompat.book.sheets.grids import WORKBOOKS, Grid, read_grids
 from crosscompat.book.sheets.soundness import faults_of
 from crosscompat.book.sheets.tables import Table, write_folder, write_workbook
 from crosscompat.book.sheets.whole import CHANGES, Whole, is_whole, whole_of
-from crosscompat.book.store import Writing
-from crosscompat.book.store.restoring import restore_history
+from crosscompat.book.store import Reading
+from crosscompat.book.summary import crosses_of
 from crosscompat.errors import BadInput, Fault, WrongUse
 from crosscompat.wording import say
 
-__all__ = ["read_any", "restore", "whole_in", "write_whole"]
+__all__ = ["read_any", "whole_in", "write_summary", "write_whole"]
 
 
 def write_whole(tables: Sequence[Table], target: Path) -> list[Path]:
@@ -35,6 +37,30 @@ def write_whole(tables: Sequence[Table], target: Path) -> list[Path]:
         raise WrongUse(say("sheets.export_to", target=str(target)))
     _refuse_other_folder(target)
     return write_folder(target, tables)
+
+
+def write_summary(page: Reading, path: Path) -> int:
+    """Write each cross in one line, for a person, and return how many there are; texts never become formulas.
+
+    Raises
+    ------
+    WrongUse
+        If there is a file already that is no such summary.
+    """
+    if path.exists() and tuple(_first_row(path)) != HEADER:
+        raise WrongUse(say("sheets.other_file", file=str(path)))
+    crosses = crosses_of(page)
+    write_sheet(path, HEADER, ({name: _guarded(getattr(cross, name)) for name in HEADER} for cross in crosses))
+    return len(crosses)
+
+
+def _first_row(path: Path) -> list[str]:
+    records, _ = read_records(path, [])
+    return records[0] if records else []
+
+
+def _guarded(value: object) -> object:
+    return guarded(value) if isinstance(value, str) else value
 
 
 def read_any(source: Path) -> tuple[Grid, ...]:
@@ -73,17 +99,6 @@ def whole_in(grids: Sequence[Grid]) -> Whole:
     raise_faults(faults)
     raise_faults(faults_of(whole))
     return whole
-
-
-def restore(pen: Writing, whole: Whole) -> None:
-    """Fill an empty book.
-
-    Raises
-    ------
-    WrongUse
-        If it is not empty.
-    """
-    restore_history(pen, whole.changes, whole.versions)
 
 
 def _refuse_other_file(target: Path) -> None:

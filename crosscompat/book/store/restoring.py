@@ -13,13 +13,20 @@ from crosscompat.book.store.store import Change, Reading, Version, Writing
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["is_empty", "restore_history"]
+__all__ = ["refuse_filled", "restore_history"]
 
 
-def is_empty(page: Reading) -> bool:
-    """Tell whether nothing was ever written in a book."""
+def refuse_filled(page: Reading) -> None:
+    """Stop at a book in which something was ever written.
+
+    Raises
+    ------
+    WrongUse
+        If it is such a one.
+    """
     counts = (select(func.count()).select_from(table) for table in (CHANGES, RECORDS))
-    return not any(page.connection.execute(count).scalar_one() for count in counts)
+    if any(page.connection.execute(count).scalar_one() for count in counts):
+        raise WrongUse(say("store.not_empty"))
 
 
 def restore_history(
@@ -41,8 +48,7 @@ def restore_history(
     WrongUse
         If something was ever written in the book.
     """
-    if not is_empty(pen):
-        raise WrongUse(say("store.not_empty"))
+    refuse_filled(pen)
     if changes:
         pen.connection.execute(insert(CHANGES), [asdict(change) for change in changes])
         _count_on(pen.connection)

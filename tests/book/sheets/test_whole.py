@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from crosscompat.book import records
 from crosscompat.book.record_fields import choices, needed, reference, value_types
 from crosscompat.book.records import KINDS
-from crosscompat.book.sheets.exchange import read_any, restore, whole_in, write_whole
+from crosscompat.book.sheets.exchange import read_any, whole_in, write_whole
 from crosscompat.book.sheets.grids import read_grids
 from crosscompat.book.sheets.whole import is_whole, tables_of
 from crosscompat.book.store import open_store
+from crosscompat.book.store.restoring import restore_history
 from crosscompat.book.store.undoing import undo
 from crosscompat.errors import BadInput, WrongUse
 
@@ -52,7 +53,8 @@ def written(store, folder, name):
 def restored(source):
     store = open_store("sqlite://")
     with store.writing("not to be seen") as pen:
-        restore(pen, whole_in(read_any(source)))
+        whole = whole_in(read_any(source))
+        restore_history(pen, whole.changes, whole.versions)
     return store
 
 
@@ -178,7 +180,8 @@ def test_the_book_goes_on_after_the_changes_it_was_given(season, tmp_path, name,
     source = written(season.store, tmp_path, name)
     store = open_store(place)
     with store.writing("not to be seen") as pen:
-        restore(pen, whole_in(read_any(source)))
+        whole = whole_in(read_any(source))
+        restore_history(pen, whole.changes, whole.versions)
     assert everything(store) == everything(season.store)
     with store.writing("one more") as pen:
         pen.add(records.Plant(name="das-1"))
@@ -194,8 +197,9 @@ def test_a_book_that_is_not_empty_stays_as_it_is(season, tmp_path):
     with store.writing("planted") as pen:
         pen.add(records.Plant(name="das-1"))
     before = everything(store)
+    whole = whole_in(read_any(source))
     with pytest.raises(WrongUse, match="empty book"), store.writing("not to be seen") as pen:
-        restore(pen, whole_in(read_any(source)))
+        restore_history(pen, whole.changes, whole.versions)
     assert everything(store) == before
 
 
