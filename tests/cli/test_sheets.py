@@ -141,11 +141,12 @@ def test_a_sheet_of_several_is_chosen(run, answer, new, empty_folder):
 
 
 @pytest.mark.parametrize(
-    ("option", "word"), [("--took-means", "fruit"), ("--only-successes", "maybe"), ("--dates", "dmy")]
+    ("option", "word"),
+    [("--rows-are", "seeds"), ("--took-means", "fruit"), ("--only-successes", "maybe"), ("--dates", "dmy")],
 )
 def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
     outcome = run("import", table(), "--collection", new(), option, word, code=2)
-    assert f"{option} cannot be {word}" in outcome.stderr
+    assert f"cannot be {word}; it is one of" in outcome.stderr
 
 
 @pytest.mark.parametrize("target", ["out", "book.xlsx", "book.ods"])

@@ -81,7 +81,14 @@ def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
     grid : Grid
     rows_are : {"crosses", "plants"}, optional
         By default whatever more headings speak for.
+
+    Raises
+    ------
+    WrongUse
+        If rows can be no such thing.
     """
+    if rows_are is not None and rows_are not in COLUMNS:
+        raise WrongUse(say("sheets.rows_are", word=rows_are, words=", ".join(COLUMNS)))
     row, kind = heading_row(grid, (rows_are,) if rows_are else tuple(COLUMNS))
     meant = meanings(grid, row, kind) if grid.rows else {}
     columns: list[Column] = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from datetime import date
 from typing import Any
 
@@ -34,8 +34,8 @@ def new_crosses(
     further: Mapping[int, Mapping[str, Any]],
     today: date,
     faults: list[Fault],
-) -> tuple[list[Cross], int]:
-    """Return the crosses that a book does not have yet, and how many rows say what it says already.
+) -> tuple[list[Cross], set[int]]:
+    """Return the crosses that a book does not have yet, and the rows that say what it says already.
 
     A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
     must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
@@ -50,39 +50,70 @@ def new_crosses(
     today : date
     faults : list of Fault
     """
-    book, noted = crosses_of(page), further_noted(page)
-
-    def differing(told: Cross, known: Cross) -> list[tuple[str, Any, Any]]:
-        more, there = further[told.row], noted[known.id or ""]
-        found = [(name, value, _any(there[name])) for name, value in more.items() if value not in there[name]]
-        return _differing(told, known, _OF_CROSSES) + found
-
-    numbered = {cross.cross: cross for cross in book if cross.cross is not None}
-    by_id = {cross.id: cross for cross in book}
-    unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
-    for cross in book:
-        if cross.cross is None:
-            unnumbered[cross.date, cross.seed_parent].append(cross)
+    book = _Known.of(page, further)
     fresh: dict[str | int, Cross] = {}
-    same = 0
+    same: set[int] = set()
+    bad = {fault.place.row for fault in faults}
     for cross in crosses:
-        known = by_id.get(cross.id or "") or numbered.get(cross.cross or "")
-        alike = [one for one in unnumbered[cross.date, cross.seed_parent] if not differing(cross, one)]
+        known = book.find(cross)
+        first = fresh.get(cross.cross or cross.row)
         if cross.date > today:
             faults.append(_fault(sheet, cross.row, "date", say("sheets.future", day=cross.date.isoformat())))
         elif known is not None:
-            told = differing(cross, known)
+            told = book.differing(cross, known)
             faults += [_taken(sheet, cross.row, "cross", cross.number, told)] if told else []
-            same += not told
-        elif cross.cross is None and alike:
-            unnumbered[cross.date, cross.seed_parent].remove(alike[0])
-            same += 1
-        elif cross.cross is not None and cross.cross in fresh:
-            what = say("sheets.number_twice", number=cross.cross, row=str(fresh[cross.cross].row))
+            same |= set() if told else {cross.row}
+        elif cross.row not in bad and book.take_alike(cross):
+            same.add(cross.row)
+        elif first is not None:
+            what = say("sheets.number_twice", number=first.number, row=str(first.row))
             faults.append(_fault(sheet, cross.row, "cross", what))
-        else:
+        elif cross.row not in bad:
             fresh[cross.cross or cross.row] = cross
     return list(fresh.values()), same
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """The crosses of a book, by what a row may be known by."""
+
+    numbered: Mapping[str | None, Cross]
+    by_id: Mapping[str | None, Cross]
+    unnumbered: Mapping[tuple[date, str], list[Cross]]
+    noted: Mapping[str, Mapping[str, set[Any]]]
+    further: Mapping[int, Mapping[str, Any]]
+
+    @classmethod
+    def of(cls, page: Reading, further: Mapping[int, Mapping[str, Any]]) -> _Known:
+        book = crosses_of(page)
+        numbered: dict[str | None, Cross] = {cross.cross: cross for cross in book if cross.cross is not None}
+        unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
+        for cross in book:
+            if cross.cross is None:
+                unnumbered[cross.date, cross.seed_parent].append(cross)
+        return cls(numbered, {cross.id: cross for cross in book}, unnumbered, further_noted(page), further)
+
+    def find(self, cross: Cross) -> Cross | None:
+        """Return the cross of a row's identifier, else of its number."""
+        return self.by_id.get(cross.id) or self.numbered.get(cross.cross)
+
+    def differing(self, told: Cross, known: Cross) -> list[tuple[str, Any, Any]]:
+        there = self.noted[known.id or ""]
+        more = self.further[told.row].items()
+        found = [(name, value, _any(there[name])) for name, value in more if value not in there[name]]
+        return _differing(told, known, _OF_CROSSES) + found
+
+    def take_alike(self, cross: Cross) -> bool:
+        """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
+        there = self.unnumbered[cross.date, cross.seed_parent] if cross.cross is None else []
+        alike = [one for one in there if not self.differing(cross, one)]
+        if alike:
+            there.remove(min(alike, key=self._how_much_is_known))
+        return bool(alike)
+
+    def _how_much_is_known(self, cross: Cross) -> int:
+        more = (_any(values) for values in self.noted[cross.id or ""].values())
+        return sum(value is not None for value in (*more, *(getattr(cross, name) for name in _OF_CROSSES)))
 
 
 def new_plants(
@@ -91,8 +122,8 @@ def new_plants(
     plants: Sequence[Plant],
     more: Mapping[str, Mapping[str, Any]],
     faults: list[Fault],
-) -> tuple[list[Plant], int]:
-    """Return the plants that a book does not have yet, and how many rows say what it says already.
+) -> tuple[list[Plant], set[int]]:
+    """Return the plants that a book does not have yet, and the rows that say what it says already.
 
     Parameters
     ----------
@@ -105,7 +136,8 @@ def new_plants(
     """
     bench = plants_of(page)
     noted = {plant.name: plant for plant in page.current(records.Plant)}
-    fresh, same = [], 0
+    fresh: list[Plant] = []
+    same: set[int] = set()
     for plant in plants:
         known = bench.find(plant.plant)
         if known is None:
@@ -120,7 +152,7 @@ def new_plants(
             if (there := getattr(noted[plant.plant], name)) != value
         ]
         faults += [_taken(sheet, plant.row, "plant", plant.plant, differing)] if differing else []
-        same += not differing
+        same |= set() if differing else {plant.row}
     return fresh, same
 
 

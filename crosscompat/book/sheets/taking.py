@@ -47,7 +47,7 @@ class Taken:
     further : mapping
         What else is said of crosses, by row and column.
     same : int
-        Rows that say what the book says already.
+        Rows without a fault that say what the book says already.
     faults : tuple of Fault
         In the order of the file.
     values : tuple of str or None
@@ -88,7 +88,7 @@ def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
     else:
         more = _more(sheet, faults)
         plants, same = new_plants(page, sheet, plants_in(sheet, faults), more, faults)
-    bad = {fault.place.row for fault in faults}
+    bad = {fault.place.row or 0 for fault in faults}
     faults.sort(key=lambda fault: fault.place.row or 0)
     values = [_value(grid, mapping, fault) for fault in faults]
     return Taken(
@@ -97,7 +97,7 @@ def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         plants=tuple(plant for plant in plants if plant.row not in bad),
         more=MappingProxyType(more),
         further=MappingProxyType(further),
-        same=same,
+        same=len(same - bad),
         faults=tuple(map(_with_order, faults, values)),
         values=tuple(values),
     )

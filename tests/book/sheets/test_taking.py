@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from datetime import date, datetime, time
 from types import SimpleNamespace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from crosscompat.book import records
 from crosscompat.book.bench import plants_of
-from crosscompat.book.sheets.grids import read_grids
+from crosscompat.book.sheets.grids import Grid, read_grids
 from crosscompat.book.sheets.mapping import changed, guess
 from crosscompat.book.sheets.rows import Answers
 from crosscompat.book.sheets.taking import records_taken, take_table
@@ -109,6 +112,14 @@ def test_rows_without_a_number_are_known_again_one_by_one(tmp_path, take):
     more = lines(tmp_path / "b.csv", ("Mother", "Father", "Date", "Flowers"), row, row, row, (*row[:3], "3"))
     again = take(more)
     assert (again.taken.same, len(again.taken.crosses), len(again.crosses)) == (2, 2, 4)
+
+
+def test_rows_without_a_number_are_known_again_in_any_order(tmp_path, take):
+    headings = ("Mother", "Father", "Date", "Flowers")
+    rich, poor = ((COC, DAS, "2025-04-03", flowers) for flowers in ("2", ""))
+    take(lines(tmp_path / "a.csv", headings, rich, poor))
+    again = take(lines(tmp_path / "b.csv", headings, poor, rich))
+    assert (again.taken.same, len(again.crosses)) == (2, 2)
 
 
 def test_a_number_is_never_given_twice(season, take, tmp_path):
@@ -313,7 +324,7 @@ def test_a_file_that_cannot_be_read_says_why(tmp_path, name, content, error, say
 @pytest.mark.parametrize(("package", "name"), [("python_calamine", "a.ods"), ("python_calamine", "a.xlsx")])
 def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, package, name):
     (tmp_path / name).write_bytes(b"")
-    monkeypatch.setitem(__import__("sys").modules, package, None)
+    monkeypatch.setitem(sys.modules, package, None)
     with pytest.raises(WrongUse, match=r"pip install 'crosscompat\[sheets\]'"):
         read_grids(tmp_path / name)
 
@@ -330,3 +341,71 @@ def test_an_import_can_be_taken_back(season, take, book):
     again = take(season)
     assert (len(again.crosses), again.taken.same) == (2, 0)
     assert replace(again.crosses[0], row=0).cross == "007"
+
+
+def test_a_book_on_a_server_is_filled_the_same_way(place, tmp_path):
+    table = lines(tmp_path / "a.csv", ("No", "Mother", "Father", "Date"), ("1", COC, DAS, "2025-04-03"))
+    store, found = open_store(place), []
+    (grid,) = read_grids(table)
+    for _ in range(2):
+        with store.writing("imported") as pen:
+            taken = take_table(pen, grid, guess(grid), Answers(), TODAY)
+            pen.add(*records_taken(pen, taken))
+        found.append((len(taken.crosses), taken.same))
+    store.engine.dispose()
+    assert found == [(1, 0), (0, 1)]
+
+
+ODD = st.sampled_from(
+    [None, COC, "a × b", "yes", "3", "03/04/2025", "1,5", "x", 0, 7, 1.5, -1, date(2025, 4, 3), time(14, 5),
+     datetime.fromisoformat("2025-04-03T14:05"), date(2030, 1, 1)]
+)  # fmt: skip
+DAYS = [date(2025, 4, 3), "2025-04-03", "4 April 2025"]
+USUAL = {
+    "No": ["1", "2", None], "Mother": [COC, "coc-1", DAS], "Father": [DAS, "coc-1"], "Date": DAYS,
+    "Flowers": [2, 3, None], "Pods": [0, 2, None], "Took": [0, 1, "no", None],
+    "Time": ["14:05", None], "Seed weight": [1.5, None], "Parents": [f"{COC} × {DAS}", "coc-1 x das-2"],
+    "Seeds": [9, None], "Seedlings": [0, 3, None], "Wanted": [1, None],
+    "Name": ["coc-1", "p", "q"], "Species": [COC, DAS], "Sex": ["female", None], "2n": [44, None],
+    "Bench": ["3b", None], "Self-fertile": ["no", None], "Acquired": [DAYS[0], None],
+    "Clone": ["c", None], "Notes": ["=1+1", None],
+}  # fmt: skip
+TABLES = (
+    ("No", "Mother", "Father", "Date", "Flowers", "Pods", "Took", "Time", "Notes", "Seed weight"),
+    ("Date", "Parents", "Took", "Seeds", "Seedlings", "Wanted", "x", None, "Notes", "x"),
+    ("Name", "Species", "Sex", "2n", "Self-fertile", "Acquired", "Bench", "Notes", "Clone", None),
+)
+
+
+@st.composite
+def grids(draw):
+    """A table of rows that are mostly as they should be."""
+    headings = draw(st.sampled_from(TABLES))
+    cells = [st.sampled_from(USUAL.get(title or "", [None, "x"])) for title in headings]
+    rows = draw(st.lists(st.tuples(*cells), max_size=6))
+    for at in draw(st.sets(st.integers(0, 5), max_size=2)):
+        if at < len(rows):
+            spoilt = list(rows[at])
+            spoilt[draw(st.integers(0, len(headings) - 1))] = draw(ODD)
+            rows[at] = tuple(spoilt)
+    return Grid("table.ods", "A", (headings, *rows))
+
+
+@settings(max_examples=60, deadline=None)
+@given(grids(), st.sampled_from(["pod-set", "seedling"]))
+def test_every_row_is_new_or_known_or_told_and_none_twice(grid, means):
+    mapping, answers = guess(grid), Answers(took_means=means, only_successes=False)
+    store = open_store("sqlite://")
+    filled = sum(any(value is not None for value in row) for row in grid.rows[1:])
+    with store.writing("imported") as pen:
+        pen.add(records.Plant(id="p", name="coc-1"), records.Determination(plant="p", name=COC))
+        taken = take_table(pen, grid, mapping, answers, TODAY)
+        bad = {fault.place.row for fault in taken.faults}
+        assert filled == taken.rows == len(taken.crosses) + len(taken.plants) + taken.same + len(bad)
+        assert all(fault.place.row and fault.what for fault in taken.faults)
+        pen.add(*records_taken(pen, taken))
+        again = take_table(pen, grid, mapping, answers, TODAY)
+        assert (again.crosses, again.plants) == ((), ())
+        assert again.same >= len(taken.crosses) + len(taken.plants) + taken.same
+        assert again.same + len({fault.place.row for fault in again.faults}) == filled
+    store.engine.dispose()

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import sys
 import tempfile
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, time
@@ -336,3 +337,11 @@ def test_an_empty_book_goes_out_and_in(tmp_path):
         source = written(store, tmp_path, name)
         assert is_whole(read_any(source))
         assert everything(restored(source)) == everything(store)
+
+
+def test_a_workbook_of_excel_needs_its_package_and_the_others_do_not(season, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    with pytest.raises(WrongUse, match=r"pip install 'crosscompat\[sheets\]'"):
+        written(season.store, tmp_path, "book.xlsx")
+    for name in ("folder", "book.ods"):
+        assert everything(restored(written(season.store, tmp_path, name))) == everything(season.store)
