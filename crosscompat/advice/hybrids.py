@@ -1,17 +1,83 @@
-"""What to know of a parent that is a hybrid: its own parents' distance, uneven chromosomes, proved fertility."""
+"""Parents that are hybrids: what to know of them, and what of it moves a forecast."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
 
 from crosscompat.advice.parents import Parent
 from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.names import genus_of
+from crosscompat.model.effects import Ints
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Parents, Seen
+from crosscompat.names import correct_form, genus_of
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.wording import say
 
-__all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile"]
+__all__ = ["InPlace", "expected_chromosomes", "hybrid_notes", "in_place", "proved_fertile", "uneven_parents"]
+
+
+@dataclass(frozen=True, slots=True)
+class InPlace:
+    """The pairings that species of hybrids would make in their place.
+
+    Attributes
+    ----------
+    parents : Parents
+        Of n pairings; the plants are those of the hybrids.
+    weight : ndarray of float, shape (n,)
+        Share of each.
+    of : ndarray of int, shape (n,)
+        Which of the pairings asked about each stands for.
+    """
+
+    parents: Parents
+    weight: Floats
+    of: Ints
+
+
+def in_place(collection: Collection, seen: Seen, parents: Parents) -> InPlace | None:
+    """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
+
+    A hybrid that the model has seen crosses of speaks for itself and stays in its place.
+    """
+    labels = dict.fromkeys((*parents.seed, *parents.pollen))
+    plants = {label: collection.positions.pedigree(label) for label in labels}
+    mixed = {label for label, plant in plants.items() if plant.is_hybrid and label not in seen.species}
+    if not mixed:
+        return None
+    rows = [
+        (*pair, at)
+        for at, both in enumerate(zip(parents.seed, parents.pollen, strict=True))
+        if not mixed.isdisjoint(both)
+        for pair in _pairs(*(plants[label] if label in mixed else Pedigree(label, {label: 1.0}) for label in both))
+    ]
+    of = np.array([row[3] for row in rows], dtype=np.intp)
+    clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
+    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
+    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
+
+
+def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
+    """Return pairs of species with their weights; a hybrid and its like are of one species at a time."""
+    if seed.label == pollen.label:
+        return [(species, species, share) for species, share in seed.shares.items()]
+    return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]
+
+
+def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:
+    """Count the parents that are hybrids with uneven chromosomes and have no cross seen yet, shape (n_pairs,)."""
+    found = np.zeros(len(parents.seed))
+    for labels, plants in ((parents.seed, parents.seed_plants), (parents.pollen, parents.pollen_plants)):
+        clones = list(plants) or [None] * len(labels)
+        sides = list(zip(labels, clones, strict=True))
+        known = {side: side[0] not in seen.species and _uneven_note(collection, *side) for side in dict.fromkeys(sides)}
+        found += [bool(known[side]) for side in sides]
+    return found
 
 
 def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
@@ -33,14 +99,24 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     if plant.parents is None:
         return []
     seed, pollen = plant.parents
-    name = parent.plant.plant if parent.plant else parent.name
     far = float(collection.positions.apart([seed], [pollen])[0])
     unit = collection.distances.unit
-    told = [say("hybrids.between", name=name, distance=f"{far:.3g}", unit=f" {unit}" if unit else "")]
-    told += _chromosome_notes(collection, parent, plant, name)
-    if proved_fertile(collection, parent):
+    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": _shares_in_words(plant)}
+    clone = parent.plant.clone if parent.plant else None
+    name = parent.plant.plant if parent.plant else parent.name
+    told = [say("hybrids.between", name=name, **place)]
+    told += filter(None, [_uneven_note(collection, parent.label, clone, name)])
+    if proved_fertile(collection, parent.label, clone):
         told.append(say("hybrids.proved", name=name))
     return told
+
+
+def _shares_in_words(plant: Pedigree) -> str:
+    shares = [
+        say("hybrids.share", name=correct_form(species), share=f"{100 * share:.3g}")
+        for species, share in plant.shares.items()
+    ]
+    return ", ".join(shares)
 
 
 def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:
@@ -52,29 +128,31 @@ def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | Non
     return None if counts is None else (counts[0] + counts[1]) / 2
 
 
-def proved_fertile(collection: Collection, parent: Parent) -> bool:
-    """Tell whether the book has a seedling of this very plant or its offsets; of the hybrid, if no plant is named."""
-    return any(fruitful(cross) is True and _took_part(collection, cross, parent) for cross in collection.crosses)
+def proved_fertile(collection: Collection, label: str, clone: str | None = None) -> bool:
+    """Tell whether the book has a seedling of this clone; of the hybrid, if none is named."""
+    return any(fruitful(cross) is True and _took_part(collection, cross, label, clone) for cross in collection.crosses)
 
 
-def _chromosome_notes(collection: Collection, parent: Parent, plant: Pedigree, name: str) -> list[str]:
-    """Tell of uneven chromosomes; a plant's own count goes before what its parents let expect."""
-    own = parent.plant.chromosomes if parent.plant else None
+def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
+    """Tell of uneven chromosomes; a count on the clone goes before what its parents let expect."""
+    plant = collection.positions.pedigree(label)
+    if not plant.is_hybrid:
+        return None
+    [own] = collection.plants.chromosomes([clone])
     if own is not None:
-        return [say("hybrids.odd", name=name, count=own)] if own % 2 else []
+        return say("hybrids.odd", name=name, count=own) if own % 2 else None
     counts = _counts(collection, plant)
     if counts is None or counts[0] == counts[1]:
-        return []
-    return [say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")]
+        return None
+    return say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")
 
 
-def _took_part(collection: Collection, cross: Cross, parent: Parent) -> bool:
-    if parent.plant is not None:
-        one_clone = collection.plants.one_clone
-        return any(one_clone(parent.plant.plant, name) for name in (cross.seed_plant, cross.pollen_plant))
-    index = collection.positions.index
+def _took_part(collection: Collection, cross: Cross, label: str, clone: str | None) -> bool:
+    if clone is not None:
+        named = (name for name in (cross.seed_plant, cross.pollen_plant) if name is not None)
+        return clone in map(collection.plants.clone, named)
     sides = ((cross.seed_parent, None), (cross.pollen_parent, genus_of(cross.seed_parent)))
-    return any(name is not None and find_label(index, name, genus) == parent.label for name, genus in sides)
+    return any(name is not None and find_label(collection.index, name, genus) == label for name, genus in sides)
 
 
 def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | None:

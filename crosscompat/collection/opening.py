@@ -23,7 +23,6 @@ from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.known_hybrids import known_hybrids
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
-from crosscompat.names import NameIndex
 from crosscompat.phylogeny.classification import is_classification, read_classification
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
@@ -88,12 +87,10 @@ class Collection:
     synonyms: Mapping[str, str] = field(default_factory=dict)
     sample: TreeSample | None = None
 
-    @cached_property
-    def index(self) -> NameIndex:
-        """The species that have a place on the tree, by their synonyms too."""
-        if not self.synonyms:
-            return self.distances.index
-        return NameIndex(self.distances.tips, for_labels(self.synonyms, self.distances.tips))
+    @property
+    def index(self) -> HybridIndex:
+        """All that has a place: the species of the tree, by their synonyms too, and hybrids of them."""
+        return self.positions.index
 
     @cached_property
     def positions(self) -> Positions:

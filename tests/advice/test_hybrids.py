@@ -20,7 +20,8 @@ def test_a_species_has_nothing_of_the_kind(collection):
 def test_it_is_told_where_a_hybrid_stands_and_how_far_its_parents(collection):
     (told,) = hybrid_notes(collection(), Parent(EVEN))
     assert told.startswith(
-        "Aus bus × Aus dus is a hybrid and is taken to stand between its parents, which are 4 My apart"
+        "Aus bus × Aus dus is a hybrid (50% Aus bus, 50% Aus dus). It is taken to stand between its parents, which are"
+        " 4 My apart"
     )
 
 
@@ -37,7 +38,7 @@ def test_it_is_told_where_a_hybrid_stands_and_how_far_its_parents(collection):
 )
 def test_uneven_chromosomes_are_told_where_they_are_known(collection, label, count, says):
     plant = Plant("H1", label, "H1", chromosomes=count) if count else None
-    told = hybrid_notes(collection(), Parent(label, plant))
+    told = hybrid_notes(collection(plants=[plant] if plant else []), Parent(label, plant))
     assert len(told) == (1 if says is None else 2)
     if says:
         assert says in told[1]
@@ -57,11 +58,13 @@ def test_a_hybrid_that_gave_a_seedling_is_proved(collection, cross):
     hybrid, other = Plant("H1", EVEN, "H"), Plant("H2", EVEN, "K")
     took = cross("Aus bus x A. dus", "Aus eus", 4, 2, seed_plant="H1")
     made = collection([took, cross(UNEVEN, "Aus eus", 4, 0)], [hybrid, other, Plant("H3", EVEN, "H")])
-    assert proved_fertile(made, Parent(EVEN))
-    assert proved_fertile(made, Parent(EVEN, made.plants.find("H3")))  # an offset of it
-    assert not proved_fertile(made, Parent(EVEN, other))
-    assert not proved_fertile(made, Parent(UNEVEN))
+    assert proved_fertile(made, EVEN)
+    assert proved_fertile(made, EVEN, made.plants.find("H3").clone)  # an offset of it
+    assert not proved_fertile(made, EVEN, other.clone)
+    assert not proved_fertile(made, UNEVEN)
     assert "already given a seedling" in hybrid_notes(made, Parent(EVEN))[-1]
+    assert "already given a seedling" in hybrid_notes(made, Parent(EVEN, made.plants.find("H3")))[-1]
+    assert len(hybrid_notes(made, Parent(EVEN, other))) == 1
 
 
 def test_both_are_told_among_the_cautions(collection):
