@@ -9,13 +9,13 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.advice.hybrids import in_place, uneven_parents
+from crosscompat.advice.hybrids import uneven_parents
 from crosscompat.advice.parents import Parent
 from crosscompat.book.evidence import stages_counted
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
-from crosscompat.model.between import doubted, no_surer, uneven_shifts
+from crosscompat.model.between import doubted, in_place, no_surer, uneven_shifts
 from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.forecast import Chances
 from crosscompat.model.likelihood import Floats
@@ -177,7 +177,7 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> As
         Labels of the tree or of hybrids, with the clones of the very plants where they are named.
     """
     found = _by_numbers(collection, model, parents)
-    species = in_place(collection, model.seen, parents)
+    species = in_place(collection.positions, model.seen, parents)
     if species is None:
         return found
     of_species = _by_numbers(collection, model, species.parents).outlook

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from crosscompat.advice.parents import Parent
@@ -11,62 +9,13 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.names import correct_form, genus_of
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.wording import say
 
-__all__ = ["InPlace", "expected_chromosomes", "hybrid_notes", "in_place", "proved_fertile", "uneven_parents"]
-
-
-@dataclass(frozen=True, slots=True)
-class InPlace:
-    """The pairings that species of hybrids would make in their place.
-
-    Attributes
-    ----------
-    parents : Parents
-        Of n pairings; the plants are those of the hybrids.
-    weight : ndarray of float, shape (n,)
-        Share of each.
-    of : ndarray of int, shape (n,)
-        Which of the pairings asked about each stands for.
-    """
-
-    parents: Parents
-    weight: Floats
-    of: Ints
-
-
-def in_place(collection: Collection, seen: Seen, parents: Parents) -> InPlace | None:
-    """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
-
-    A hybrid that the model has seen crosses of speaks for itself and stays in its place.
-    """
-    labels = dict.fromkeys((*parents.seed, *parents.pollen))
-    plants = {label: collection.positions.pedigree(label) for label in labels}
-    mixed = {label for label, plant in plants.items() if plant.is_hybrid and label not in seen.species}
-    if not mixed:
-        return None
-    rows = [
-        (*pair, at)
-        for at, both in enumerate(zip(parents.seed, parents.pollen, strict=True))
-        if not mixed.isdisjoint(both)
-        for pair in _pairs(*(plants[label] if label in mixed else Pedigree(label, {label: 1.0}) for label in both))
-    ]
-    of = np.array([row[3] for row in rows], dtype=np.intp)
-    clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
-    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
-    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
-
-
-def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
-    """Return pairs of species with their weights; a hybrid and its like are of one species at a time."""
-    if seed.label == pollen.label:
-        return [(species, species, share) for species, share in seed.shares.items()]
-    return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]
+__all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile", "uneven_parents"]
 
 
 def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:

@@ -3,6 +3,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -26,6 +27,7 @@ from crosscompat.collection.opening import open_carried
 from crosscompat.errors import UnknownName
 from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
+from crosscompat.model.take import TakeModel
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.traits import TraitColumn, TraitTable
 
@@ -319,3 +321,22 @@ def test_what_is_published_of_a_hybrid_itself_is_named():
         ("Echinocereus ×roetteri", False),
     ]
     assert ask(made, "Echinocereus viereckii × E. scheeri", "E. coccineus").known_hybrids == []
+
+
+def test_the_notebooks_model_says_the_same_of_hybrids(trained, cross, tree):
+    """Without traits the two are one model, whether or not the hybrid was crossed."""
+    rows = [
+        (EVEN, "Aus eus", 4, 1),
+        ("Aus bus", "Aus cus", 5, 4),
+        ("Aus dus", "Aus fus", 5, 0),
+        ("Aus eus", EVEN, 3, 0),
+    ]
+    made = trained([cross(*row) for row in rows], traits=None)
+    table = pd.DataFrame(rows, columns=["seed_parent", "pollen_parent", "tried", "took"])
+    pairs = [(EVEN, "Aus_fus"), (UNEVEN, "Aus_eus"), ("Aus_bus", f"({UNEVEN}) × Aus eus"), (UNEVEN, UNEVEN)]
+    asked = pd.DataFrame(pairs, columns=["seed_parent", "pollen_parent"])
+    found = TakeModel(tree).fit(table).forecast(asked, flowers=3)
+    expected = chances_of(made, made.saved.model, Parents(*map(list, zip(*pairs, strict=True))), 3)
+    assert found["chance"].to_numpy() == pytest.approx(expected.mean, abs=1e-9)
+    assert found["low"].to_numpy() == pytest.approx(expected.low, abs=1e-9)
+    assert found["high"].to_numpy() == pytest.approx(expected.high, abs=1e-9)
