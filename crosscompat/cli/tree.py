@@ -78,9 +78,9 @@ def _worth_a_picture(collection: Collection, species: str) -> None:
     """Refuse a hybrid, which is no tip of the tree that could be marked."""
     parent = find_parent(collection, species)
     hybrid = collection.positions.pedigree(parent.label)
-    if hybrid.parents is not None:
-        seed, pollen = map(correct_form, hybrid.parents)
-        raise WrongUse(say("tree.hybrid", name=parent.name, seed=seed, pollen=pollen))
+    if hybrid.is_hybrid:
+        species = ", ".join(map(correct_form, hybrid.shares))
+        raise WrongUse(say("tree.hybrid", name=parent.name, species=species))
 
 
 def _tree(collection: Collection) -> Phylogeny:
