@@ -93,7 +93,7 @@ def feature_in_words(name: str) -> str:
     >>> feature_in_words("distance"), feature_in_words("2n lower")
     ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
     """
-    if name in TERMS:
+    if name in {*TERMS, "uneven"}:
         return say(f"reasons.features.{name.replace(' ', '_')}")
     column, _, kind = name.rpartition(" ")
     return say(f"reasons.features.{kind}", trait=spoken(column))

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
@@ -340,3 +341,18 @@ def test_the_notebooks_model_says_the_same_of_hybrids(trained, cross, tree):
     assert found["chance"].to_numpy() == pytest.approx(expected.mean, abs=1e-9)
     assert found["low"].to_numpy() == pytest.approx(expected.low, abs=1e-9)
     assert found["high"].to_numpy() == pytest.approx(expected.high, abs=1e-9)
+
+
+def test_the_doubt_that_a_cross_has_lifted_is_named_among_what_moved(trained, collection, cross):
+    plants = [Plant("H33", UNEVEN, "H33", chromosomes=33)]
+    book = [cross("Aus bus", "Aus dus", 4, 2, cross=f"b{i}") for i in range(3)]
+    took = [*book, cross(UNEVEN, "Aus eus", 4, 2, cross="h1", seed_plant="H33")]
+    before, after = trained(book, plants), trained(took, plants)
+    asked = parents_of([find_parents(after, "H33", "Aus eus")])
+    was, now = (asked_of(after, made.saved.model, asked) for made in (before, after))
+    assert was.uneven.tolist() == [[-1.0]]
+    assert now.uneven.tolist() == [[0.0]]
+    (shift,) = lesson_room._shifts(before.saved.model, after.saved.model, was, now)
+    assert shift["uneven"] == 1.0
+    gain = now.outlook.stages[0].mean[0] - was.outlook.stages[0].mean[0]
+    assert sum(shift.values()) == pytest.approx(gain)
