@@ -93,6 +93,18 @@ def test_a_hybrid_is_no_tip_and_the_tree_says_so(run, answer, nursery, empty_fol
     assert len([partner for partner in seen["partners"] if partner["chance"]]) == 32
 
 
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("Echinocereus coccineus × dasyacanthus", "the name after the × has no genus"),
+        ("(Echinocereus coccineus + E. viereckii)", "a + marks a graft-chimaera"),
+        ("Echinocereus coccineus × Opuntia ficus-indica", "is not among the names known here"),
+    ],
+)
+def test_a_formula_that_cannot_be_read_says_why_without_a_collection_too(run, name, says):
+    assert says in in_a_row(run("ask", name, "Echinocereus scheeri", code=2).stderr)
+
+
 def test_what_a_sample_leaves_open_is_said_with_the_distance(run, answer, empty_folder):
     """By hand: 2, 2 and 3 My are off the tree's own 2 by the root of a third in the square mean."""
     shape = "((Echinocereus_coccineus:{0},Echinocereus_scheeri:{0}):{1},(Echinocereus_a:{1},Echinocereus_b:{1}):{0});"
