@@ -26,7 +26,7 @@ INDEX = HybridIndex(TREE.tips, {"Aus ×novus": "Aus bus × Aus dus", "Cus vetus"
         ("Aus bus subsp. minor × Aus dus", "Aus bus × Aus dus", "species"),
         ("Aus bus × Cus vetus", "Aus bus × Bus eus", "hybrid"),
         ("Aus bus × A. bus", "Aus_bus", "species"),
-        ("(Aus bus × A. bus) × Aus dus", "Aus bus × Aus dus", "hybrid"),
+        ("(Aus bus × A. bus) × Aus dus", "Aus bus × Aus dus", "species"),
         ("Aus ×novus × (Aus bus × Aus dus)", "Aus bus × Aus dus × (Aus bus × Aus dus)", "hybrid"),
         ("Cus vetus", "Bus_eus", "synonym"),
         ("Aus bus", "Aus_bus", "exact"),
