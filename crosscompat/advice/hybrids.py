@@ -83,12 +83,13 @@ def proved_fertile(collection: Collection, label: str, clone: str | None = None)
 
 
 def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
-    """Tell of uneven chromosomes; a count on the clone goes before what its parents let expect."""
+    """Tell of uneven chromosomes; a count, best of the clone, goes before what its parents let expect."""
     plant = collection.positions.pedigree(label)
     if not plant.is_hybrid:
         return None
-    [own] = collection.plants.chromosomes([clone])
-    if own is not None:
+    [counted] = collection.plants.chromosomes([clone])
+    own = collection.trait(label, "2n") if counted is None else counted
+    if isinstance(own, int):
         return say("hybrids.odd", name=name, count=own) if own % 2 else None
     counts = _counts(collection, plant)
     if counts is None or counts[0] == counts[1]:
@@ -113,8 +114,8 @@ def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | No
 
 
 def _count(collection: Collection, label: str) -> float | None:
-    own = collection.positions.pedigree(label)
-    if own.is_hybrid:
-        return expected_chromosomes(collection, own)
     count = collection.trait(label, "2n")
-    return float(count) if isinstance(count, int) else None
+    if isinstance(count, int):
+        return float(count)
+    own = collection.positions.pedigree(label)
+    return expected_chromosomes(collection, own) if own.is_hybrid else None

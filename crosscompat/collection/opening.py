@@ -20,7 +20,7 @@ from crosscompat.collection.missing import with_missing
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
-from crosscompat.known_hybrids import known_hybrids
+from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.classification import is_classification, read_classification
@@ -95,9 +95,8 @@ class Collection:
     @cached_property
     def positions(self) -> Positions:
         """Where species and hybrids stand; named hybrids are known by their published parents."""
-        published = {known.hybrid: f"{known.seed_parent} × {known.pollen_parent}" for known in known_hybrids()}
-        named = {name: formula for name, formula in published.items() if name} | dict(self.synonyms)
-        index = HybridIndex(self.distances.tips, for_labels(named, self.distances.tips))
+        named = for_labels({**formulas(), **self.synonyms}, self.distances.tips)
+        index = HybridIndex(self.distances.tips, named)
         return Positions(self.distances, index, self.placed, self.sample)
 
     @cached_property
@@ -147,7 +146,7 @@ def open_collection(folder: Path) -> Collection:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     notices = (*_upgraded(folder / FILE_NAME), *unread)
-    traits = replace(traits, synonyms=synonyms) if traits is not None else None
+    traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
     return Collection(
         folder,
@@ -179,7 +178,7 @@ def open_carried(carried: CarriedTree) -> Collection:
         fruit_word=carried.fruit_word,
     )
     synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
-    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms=synonyms)
+    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
     tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
     return Collection(None, settings, tree, carried.name, traits, placed=placed, synonyms=synonyms)
 

@@ -146,3 +146,28 @@ def test_a_species_that_was_only_placed_is_told_and_asked_with_a_hybrid(run, ans
     assert "placed" in [caution["kind"] for caution in alone["cautions"]]
     assert "placed" in [caution["kind"] for caution in found["cautions"]]
     assert found["distance"]["spread"] > 0 < alone["distance"]["spread"]
+
+
+def test_a_row_of_the_traits_tells_of_a_hybrid_too(run, answer, empty_folder):
+    """Whether by its name, by its formula or by a name of the grower's own; without one its traits are unknown."""
+    newick = carried_trees()[0].tree.read_text(encoding="utf-8")
+    (empty_folder / "tree.nwk").write_text(newick, encoding="utf-8")
+    run("new", "mine", "--tree", "tree.nwk", "--unit", "My")
+    mine = empty_folder / "mine"
+    settings = (mine / "collection.toml").read_text(encoding="utf-8")
+    names = 'traits = "traits.csv"\nsynonyms = "names.csv"\n'
+    (mine / "collection.toml").write_text(names + settings, encoding="utf-8")
+    (mine / "names.csv").write_text("name,accepted\nRed Giant,Echinocereus coccineus × E. scheeri\n", encoding="utf-8")
+    species = "Echinocereus coccineus,44\nEchinocereus dasyacanthus,44\nEchinocereus scheeri,22\n"
+    hybrids = "Echinocereus ×roetteri,44\nRed Giant,33\nEchinocereus scheeri × Echinocereus dasyacanthus,44\n"
+    (mine / "traits.csv").write_text(f"species,2n\n{species}{hybrids}", encoding="utf-8")
+    assert answer("check", "--collection", "mine")["unmatched"] == []
+
+    def kinds(name):
+        found = answer("ask", name, "Echinocereus coccineus", "--collection", "mine")["pairing"]["cautions"]
+        return [caution["kind"] for caution in found if caution["kind"] in {"hybrid", "ploidy", "unknown", "placed"}]
+
+    assert kinds("Echinocereus coccineus × E. dasyacanthus") == kinds("Echinocereus ×roetteri") == ["hybrid"]
+    assert kinds("Echinocereus coccineus × E. scheeri") == kinds("Red Giant") == ["ploidy", "hybrid", "hybrid"]
+    assert kinds("Echinocereus scheeri × E. dasyacanthus") == ["hybrid"]
+    assert kinds("Echinocereus dasyacanthus × E. scheeri") == ["hybrid", "hybrid", "unknown"]
