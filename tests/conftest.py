@@ -46,3 +46,33 @@ def demo(tmp_path_factory):
     outcome = CliRunner().invoke(app, ["demo", str(folder)])
     assert outcome.exit_code == 0, outcome.output
     return folder
+
+
+TABLES = ("plants.csv", "crosses.csv", "forecasts.csv")
+
+
+@pytest.fixture(scope="session")
+def with_tables():
+    """Make a collection an older one, whose records are tables still; opening it takes them into a new cross book.
+
+    A table that is not given is that of the last time, else that of the demonstration where its settings are.
+    """
+    from importlib.resources import files
+
+    def write(folder, **given):
+        for file in folder.glob("book.sqlite*"):
+            file.unlink()
+        settings = folder / "collection.toml"
+        text = settings.read_text(encoding="utf-8")
+        settings.write_text(text.replace("format = 2", "format = 1"), encoding="utf-8")
+        aside = folder / "before the cross book"
+        invented = "invented = true" in text
+        for name in TABLES:
+            places = [aside / name, *([files("crosscompat.demo") / name] if invented else [])]
+            known = next((place.read_text(encoding="utf-8") for place in places if place.is_file()), None)
+            content = given.get(name.replace(".", "_"), known)
+            if content is not None:
+                (folder / name).write_text(content, encoding="utf-8")
+        return folder
+
+    return write

@@ -6,7 +6,7 @@ import importlib.util
 import tomllib
 import uuid
 from collections import Counter, defaultdict
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +20,9 @@ from crosscompat.book.forecasts import read_forecasts
 from crosscompat.book.plants import read_plants
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
+from crosscompat.collection.demonstration import invented_records, make_demonstration
 from crosscompat.collection.opening import open_collection
-from crosscompat.collection.settings import Settings, read_settings
+from crosscompat.collection.settings import FORMAT, Settings, read_settings
 from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -92,6 +93,29 @@ def test_crosses_are_what_their_maker_writes(maker, tmp_path):
     assert (DEMO / "crosses.csv").read_bytes() == (tmp_path / "crosses.csv").read_bytes()
 
 
+def test_days_are_what_their_maker_writes_and_none_is_before_the_one_it_follows(tmp_path):
+    spec = importlib.util.spec_from_file_location("make_days", ROOT / "tests" / "demo" / "make_days.py")
+    days = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(days)
+    days.write(tmp_path / "days.csv")
+    assert (DEMO / "days.csv").read_bytes() == (tmp_path / "days.csv").read_bytes()
+    brushed = {row["cross"]: row["date"] for row in CROSSES}
+    for row in read(DEMO / "days.csv"):
+        in_order = [brushed[row["cross"]], *(row[name] for name in days.HEADER[1:] if row[name])]
+        assert in_order == sorted(in_order)
+        assert in_order[-1] <= "2026-10-31"
+
+
+def test_the_book_of_the_demonstration_says_what_its_tables_say(tmp_path):
+    make_demonstration(tmp_path)
+    told, tables = open_collection(tmp_path), invented_records()
+    assert [replace(cross, row=0) for cross in told.crosses] == [replace(cross, row=0) for cross in tables.crosses]
+    assert told.forecasts == tables.forecasts
+    assert [asdict(plant) | {"row": 0} for plant in told.plants.by_name.values()] == [
+        asdict(plant) | {"row": 0} for plant in tables.plants.by_name.values()
+    ]
+
+
 @pytest.fixture(scope="module")
 def teller():
     spec = importlib.util.spec_from_file_location("make_forecasts", ROOT / "tests" / "demo" / "make_forecasts.py")
@@ -101,11 +125,12 @@ def teller():
 
 
 @pytest.mark.parametrize("at", [0, -1])
-def test_forecasts_are_what_the_tool_says_of_the_invented_crosses(teller, at):
+def test_forecasts_are_what_the_tool_says_of_the_invented_crosses(teller, at, tmp_path):
     """After a change of the model or the priors run ``python tests/demo/make_forecasts.py`` again."""
     day = teller.DAYS[at]
     stored = [line for line in read_forecasts(DEMO / "forecasts.csv") if line.date == day]
-    said = teller.said_on(open_collection(DEMO), day)
+    make_demonstration(tmp_path)
+    said = teller.said_on(open_collection(tmp_path), day)
     assert [asdict(line) | NUMBERS for line in stored] == [asdict(line) | NUMBERS for line in said]
     for key in ("mean", "low", "high"):
         assert [getattr(line, key) for line in stored] == pytest.approx([getattr(line, key) for line in said], rel=1e-3)
@@ -129,7 +154,7 @@ def test_header_is_the_cross_books():
 def test_settings_say_that_all_is_invented():
     settings = tomllib.loads((DEMO / "collection.toml").read_text(encoding="utf-8"))
     assert settings["invented"] is True
-    assert settings["format"] == 1
+    assert settings["format"] == FORMAT
     assert {row["source"] for row in PLANTS.values()} == {"invented"}
     kinds = settings["trait_kinds"]
     assert set(kinds) == {

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from crosscompat.advice.botany import botany_notes
+from crosscompat.book.crosses import Cross
+from crosscompat.book.plants import Plant
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName
+from crosscompat.errors import Place, UnknownName
 from crosscompat.names import NameIndex, genus_of
 from crosscompat.phylogeny.report import tree_report
 from crosscompat.phylogeny.tree import Distances, Phylogeny
@@ -21,8 +23,7 @@ __all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
 class Unmatched:
     """A name that stands nowhere on the tree: where it is written, and why it was not found."""
 
-    file: str
-    row: int
+    where: str
     column: str
     name: str
     why: str
@@ -66,7 +67,7 @@ class Checkup:
     unmatched: list[Unmatched]
     notices: list[str]
     invented: bool
-    schema: Literal["crosscompat.check/1"] = "crosscompat.check/1"
+    schema: Literal["crosscompat.check/2"] = "crosscompat.check/2"
 
 
 def check(collection: Collection) -> Checkup:
@@ -95,30 +96,36 @@ def _tree_notes(distances: Distances) -> list[str]:
 def _unmatched(collection: Collection) -> Iterator[Unmatched]:
     index, plants = collection.index, collection.plants
     for plant in plants.by_name.values():
-        yield from _missing(index, "plants.csv", plant.row, "species", plant.species, None)
+        yield from _missing(index, _plant(plant), "species", plant.species, None)
     for cross in collection.crosses:
-        yield from _missing(index, "crosses.csv", cross.row, "seed_parent", cross.seed_parent, None)
+        yield from _missing(index, _cross(cross), "seed_parent", cross.seed_parent, None)
         genus = genus_of(cross.seed_parent)
-        yield from _missing(index, "crosses.csv", cross.row, "pollen_parent", cross.pollen_parent, genus)
+        yield from _missing(index, _cross(cross), "pollen_parent", cross.pollen_parent, genus)
         for column in ("seed_plant", "pollen_plant"):
             named = getattr(cross, column)
             if named is not None and plants.by_name and plants.find(named) is None:
                 why = say("checkup.no_plant", plant=named)
-                yield Unmatched("crosses.csv", cross.row, column, named, why)
+                yield Unmatched(_cross(cross), column, named, why)
     for wanted in collection.wanted:
         genus = genus_of(plants.species(wanted.seed_parent))
         for column, default in (("seed_parent", None), ("pollen_parent", genus)):
             name = getattr(wanted, column)
             if plants.find(name) is None:
-                yield from _missing(index, "wanted.csv", wanted.row, column, name, default)
+                yield from _missing(index, str(Place("wanted.csv", row=wanted.row)), column, name, default)
 
 
-def _missing(
-    index: NameIndex, file: str, row: int, column: str, name: str | None, genus: str | None
-) -> Iterator[Unmatched]:
+def _plant(plant: Plant) -> str:
+    return say("checkup.plant", plant=plant.plant)
+
+
+def _cross(cross: Cross) -> str:
+    return say("checkup.cross", cross=cross.number, date=cross.date.isoformat())
+
+
+def _missing(index: NameIndex, where: str, column: str, name: str | None, genus: str | None) -> Iterator[Unmatched]:
     if name is None:
         return
     try:
         index.match(name, genus)
     except UnknownName as unknown:
-        yield Unmatched(file, row, column, name, str(unknown))
+        yield Unmatched(where, column, name, str(unknown))

@@ -20,10 +20,9 @@ from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.book.evidence import REASONS, Evidence
-from crosscompat.book.forecasts import FILE_NAME as LEDGER
-from crosscompat.book.forecasts import add_forecasts
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
+from crosscompat.collection.recorded import add_forecasts
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
 from crosscompat.model.fitted import FittedModel
@@ -161,7 +160,7 @@ def keep(folder: Path, saved: SavedModel) -> Path:
 
 
 def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> int:
-    """Add the forecasts of a day to the collection's ledger: of the crosses wanted and of those under way.
+    """Add the forecasts of a day to the cross book: of the crosses wanted and of those under way.
 
     Returns
     -------
@@ -172,7 +171,7 @@ def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> in
         return 0
     due = forecasts_due(collection, saved.model, saved.fingerprint, as_of)
     if due:
-        add_forecasts(collection.folder / LEDGER, due)
+        add_forecasts(collection.folder, collection.settings, due)
     return len(due)
 
 

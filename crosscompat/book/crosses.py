@@ -20,6 +20,7 @@ from crosscompat.errors import Fault
 from crosscompat.wording import say
 
 __all__ = [
+    "CROSS_KINDS",
     "HEADER",
     "NO_POLLEN_PARENT",
     "POLLEN_KINDS",
@@ -36,6 +37,7 @@ __all__ = [
 
 STAGES = ("set", "hold", "fill", "germinate")
 NO_POLLEN_PARENT = ("open", "none")
+CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
 POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
 
 UNCHECKED, SELFED = "not checked", "like the mother"
@@ -79,6 +81,8 @@ class Cross:
         Whether the seedlings are hybrids: ``not checked``, ``like the mother``, ``looks hybrid``, ``proved``.
     recorded_at : datetime or None
         In UTC.
+    kind : str
+        One of ``CROSS_KINDS``: a cross, or a check that says nothing of the pairing.
     """
 
     date: date
@@ -110,6 +114,7 @@ class Cross:
     source: str | None = None
     recorded_at: datetime | None = None
     note: str | None = None
+    kind: str = "cross"
     row: int = 0
 
     @property
@@ -122,7 +127,7 @@ HEADER = (
     *("id", "cross", "date", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "grower", "pollen_kind"),
     *("technique", "isolation", "units", "unit_kind", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown"),
     *("seedlings", "tried", "took", "closed_stage", "lost_to", "only_successes", "stamens_removed", "proof"),
-    *("source", "recorded_at", "note"),
+    *("source", "recorded_at", "note", "kind"),
 )
 
 _REQUIRED = ("date", "seed_parent", "pollen_parent")
@@ -150,8 +155,8 @@ def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
 
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
-    """Return SHA-256 over the crosses, whatever the order of columns in their file, in hexadecimal."""
-    names = [item.name for item in fields(Cross) if item.name != "row"]
+    """Return SHA-256 over what the crosses say, whatever their identifiers and places, in hexadecimal."""
+    names = [item.name for item in fields(Cross) if item.name not in {"id", "row"}]
     digest = sha256()
     for cross in crosses:
         digest.update(repr([getattr(cross, name) for name in names]).encode())
@@ -200,6 +205,7 @@ def _cross(cells: Cells, counts: Mapping[str, Any]) -> Cross | None:
         "stamens_removed": cells.yes_no("stamens_removed"),
         "proof": cells.choice("proof", PROOFS),
         "recorded_at": cells.timestamp("recorded_at"),
+        "kind": cells.choice("kind", CROSS_KINDS) or CROSS_KINDS[0],
         "row": cells.row.number,
     }
     if day is None or seed is None or (named and pollen is None):

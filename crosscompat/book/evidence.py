@@ -27,6 +27,7 @@ DOUBTFUL = 0.5
 REASONS = (
     "no_pairing",
     "one_clone",
+    "check",
     "technique",
     "selfed",
     "only_successes",
@@ -37,6 +38,7 @@ REASONS = (
     "unknown_outcome",
 )
 
+CROSS = "cross"
 _PLAIN = (None, "plain")
 _ONE_KIND_OF_POLLEN = (None, "one", "several")
 
@@ -206,6 +208,8 @@ def _never(cross: Cross, plants: Plants, place: tuple[str | None, str | None]) -
     reason = no_pairing(cross, plants)
     if reason is not None:
         return reason
+    if cross.kind != CROSS:
+        return "check"
     if cross.technique not in _PLAIN:
         return "technique"
     if cross.proof == SELFED:

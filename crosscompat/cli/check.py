@@ -54,8 +54,7 @@ def print_checkup(checkup: Checkup) -> None:
         return
     line(say("checkup.unmatched"))
     for entry in checkup.unmatched:
-        place = f"{entry.file}, row {entry.row}, column {entry.column}"
-        paragraph(f"{place}: {entry.why}", indent=2, bullet="! ")
+        paragraph(f"{entry.where}, {entry.column}: {entry.why}", indent=2, bullet="! ")
 
 
 def _is_source(trait: TraitNote) -> bool:

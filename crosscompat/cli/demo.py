@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
@@ -13,15 +12,14 @@ from crosscompat.advice.checkup import check
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.rank import rank, wanted_pairs
-from crosscompat.book.forecasts import FILE_NAME as LEDGER
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.check import print_checkup
 from crosscompat.cli.rank import print_ranking
 from crosscompat.cli.retrain import print_lesson
 from crosscompat.cli.screen import line, paragraph, print_json, width
+from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import MODEL_FILE, open_collection
-from crosscompat.collection.settings import FILE_NAME
 from crosscompat.errors import WrongUse
 from crosscompat.files import write_atomically
 from crosscompat.show.label import labels_page
@@ -30,7 +28,6 @@ from crosscompat.wording import say
 __all__ = ["Demonstration", "run"]
 
 _DEFAULT = "crosscompat-demo"
-_FILES = (FILE_NAME, "plants.csv", "crosses.csv", "wanted.csv", LEDGER)
 _READ_ON = date(2026, 10, 31)
 _SEED, _POLLEN = "Echinocereus dasyacanthus", "Echinocereus coccineus"
 _NEAR_BUT_UNLIKE = "Echinocereus triglochidiatus"
@@ -52,16 +49,14 @@ class Demonstration:
 def run(folder: Path | None, *, as_json: bool) -> None:
     """Make the collection with its model, picture and labels; then print each step of the job."""
     place = _new_folder(folder)
-    place.mkdir(parents=True, exist_ok=True)
-    for name in _FILES:
-        write_atomically(place / name, files("crosscompat.demo").joinpath(name).read_bytes())
+    made = make_demonstration(place)
     new = open_collection(place)
     lesson, saved = learn(new, as_of=_READ_ON)
     keep(place, saved)
     note_forecasts(new, saved, _READ_ON)
     _pages(place)
     if as_json:
-        print_json(Demonstration(str(place), [*_FILES, MODEL_FILE, _PICTURE, _LABELS]))
+        print_json(Demonstration(str(place), [*made, MODEL_FILE, _PICTURE, _LABELS]))
     else:
         _heading("check", place)
         print_checkup(check(new))

@@ -8,10 +8,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from crosscompat.book import crosses, plants, wanted
+from crosscompat.book import wanted
 from crosscompat.book.cells import read_sheet, write_sheet
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
-from crosscompat.collection.settings import FILE_NAME, FORMAT
+from crosscompat.collection.books import open_book
+from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings
 from crosscompat.errors import WrongUse
 from crosscompat.files import write_atomically
 from crosscompat.phylogeny.ranks import ranks_among
@@ -20,7 +21,8 @@ from crosscompat.wording import say
 __all__ = ["Made", "create_collection"]
 
 _DEFAULT_TREE = "echinocereus"
-_HEADERS = {"plants.csv": plants.HEADER, "crosses.csv": crosses.HEADER, "wanted.csv": wanted.HEADER}
+_HEADERS = {"wanted.csv": wanted.HEADER}
+_BOOK = Settings().book
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ def create_collection(
     alignment: Path | None = None,
     outgroup: Sequence[str] = (),
 ) -> Made:
-    """Make a folder with settings and empty tables.
+    """Make a folder with settings, an empty cross book and an empty list of crosses wanted.
 
     Parameters
     ----------
@@ -100,7 +102,7 @@ def create_collection(
 def _make(folder: Path, start: _Start) -> Made:
     own = [start.tree] if start.carried is None else []
     in_place = start.lies_in(folder)
-    names = (FILE_NAME, *_HEADERS, *([] if in_place else own))
+    names = (FILE_NAME, _BOOK, *_HEADERS, *([] if in_place else own))
     there = [name for name in names if (folder / name).exists()]
     if there:
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
@@ -111,8 +113,9 @@ def _make(folder: Path, start: _Start) -> Made:
         shutil.copyfile(start.source, folder / start.tree)
     for name, header in _HEADERS.items():
         write_sheet(folder / name, header, [])
+    open_book(folder, Settings()).engine.dispose()
     write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start).encode())
-    return Made(str(folder), [FILE_NAME, *_HEADERS, *own], start.tree)
+    return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
 
 
 def _from_tree(tree: str | None, unit: str | None) -> _Start:

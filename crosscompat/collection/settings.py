@@ -17,10 +17,12 @@ from crosscompat.model.prior import published
 from crosscompat.traits import KINDS
 from crosscompat.wording import say
 
-__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
+__all__ = ["BOOK_SINCE", "FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
 
 FILE_NAME = "collection.toml"
-FORMAT = 1
+FORMAT = 2
+BOOK_SINCE = 2
+"""The first format whose collections have a cross book in place of tables."""
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
 _POSITIVE = ("reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
@@ -83,6 +85,8 @@ class Settings:
         Whether retraining leaves ``reference`` alone.
     invented : bool
         Whether the outcomes are invented, which every screen then says.
+    book : str
+        Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
     priors : mapping
         What the grower believes otherwise than the published table of priors, in its shape.
     """
@@ -111,6 +115,7 @@ class Settings:
     reference: float | None = None
     reference_fixed: bool = False
     invented: bool = False
+    book: str = "book.sqlite"
     priors: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -179,7 +184,7 @@ def read_settings(path: Path) -> Settings:
         With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
     """
     table = _parsed(path)
-    given = table.get("format", FORMAT)
+    given = table.setdefault("format", 0)
     if isinstance(given, int) and given > FORMAT:
         raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]

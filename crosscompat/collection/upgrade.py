@@ -19,7 +19,11 @@ def _to_1(document: Any) -> None:
         document.add("format", 1)
 
 
-_STEPS: Mapping[int, Callable[[Any], None]] = {0: _to_1}
+def _to_2(document: Any) -> None:
+    """Format 2 has a cross book in place of tables, which are taken in when it is opened."""
+
+
+_STEPS: Mapping[int, Callable[[Any], None]] = {0: _to_1, 1: _to_2}
 
 
 def upgrade(path: Path) -> Path | None:

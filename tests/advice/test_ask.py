@@ -127,12 +127,12 @@ def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
     assert "outside" in {caution.kind for caution in ask(kept, "Aus bus", "Zus zus").pairing.cautions}
 
 
-def test_a_damaged_model_is_told_and_the_published_chances_answer(tmp_path, newick):
+def test_a_damaged_model_is_told_and_the_published_chances_answer(tmp_path, newick, with_tables):
     (tmp_path / "tree.nwk").write_text(newick, encoding="utf-8")
     folder = tmp_path / "ours"
     create_collection(folder, tree=str(tmp_path / "tree.nwk"))
     row = "2024-05-01,Aus bus,A. cus,40,0\n"
-    (folder / "crosses.csv").write_text("date,seed_parent,pollen_parent,tried,took\n" + row, encoding="utf-8")
+    with_tables(folder, crosses_csv="date,seed_parent,pollen_parent,tried,took\n" + row)
     keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
     learned = ask(open_collection(folder), "Aus bus", "A. cus")
     (folder / "model.json").write_text("{", encoding="utf-8")

@@ -67,7 +67,7 @@ def test_what_has_changed_since_is_told(trained, traits, book, cross):
     assert basis_of(replace(made, plants=made.plants.of([Plant("A", "Aus bus", "A")]))).changed == ()
 
 
-def test_the_order_of_columns_and_of_children_is_no_change(tmp_path):
+def test_the_order_of_columns_and_of_children_is_no_change(tmp_path, with_tables):
     tree = tmp_path / "tree.nwk"
     tree.write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
     folder = tmp_path / "ours"
@@ -76,10 +76,10 @@ def test_the_order_of_columns_and_of_children_is_no_change(tmp_path):
         "date,seed_parent,pollen_parent,tried,took",
         ["2024-05-01,Aus bus,A. cus,4,1", "2024-05-02,Aus bus,A. dus,4,0"],
     )
-    (folder / "crosses.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    with_tables(folder, crosses_csv="\n".join([head, *rows, ""]))
     keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
     turned = [",".join(reversed(line.split(","))) for line in (head, *rows)]
-    (folder / "crosses.csv").write_text("\n".join([*turned, ""]), encoding="utf-8")
+    with_tables(folder, crosses_csv="\n".join([*turned, ""]))
     (folder / "tree.nwk").write_text("(Aus_dus:3,(Aus_cus:1,Aus_bus:1):2);", encoding="utf-8")
     opened = open_collection(folder)
     assert opened.saved is not None

@@ -7,7 +7,7 @@ from crosscompat.phylogeny.table import DistanceTable, read_distances
 
 
 def places(made):
-    return [(entry.file, entry.row, entry.column, entry.name) for entry in check(made).unmatched]
+    return [(entry.where, entry.column, entry.name) for entry in check(made).unmatched]
 
 
 def test_what_the_collection_holds_is_counted(collection, book):
@@ -26,7 +26,7 @@ def test_what_the_collection_holds_is_counted(collection, book):
     ]  # fmt: skip
 
 
-def test_names_without_a_place_are_told_file_row_and_column(collection, cross):
+def test_names_without_a_place_are_told_with_their_plant_cross_or_row(collection, cross):
     made = collection(
         [
             cross("Aus nus", "A. cus", row=2),
@@ -38,20 +38,20 @@ def test_names_without_a_place_are_told_file_row_and_column(collection, cross):
         [("A", "A. cus"), ("Aus bus", "A. nus"), ("N", "Aus gus"), ("Z", "A. cus")],
     )
     assert places(made) == [
-        ("plants.csv", 3, "species", "Aus nus"),
-        ("crosses.csv", 2, "seed_parent", "Aus nus"),
-        ("crosses.csv", 3, "pollen_parent", "A. nus"),
-        ("crosses.csv", 3, "pollen_plant", "Z"),
-        ("crosses.csv", 5, "seed_parent", "A. bus"),
-        ("wanted.csv", 3, "pollen_parent", "A. nus"),
-        ("wanted.csv", 4, "pollen_parent", "Aus gus"),
-        ("wanted.csv", 5, "seed_parent", "Z"),
-        ("wanted.csv", 5, "pollen_parent", "A. cus"),
+        ("plant N", "species", "Aus nus"),
+        ("cross row 2 of 2024-05-01", "seed_parent", "Aus nus"),
+        ("cross row 3 of 2024-05-01", "pollen_parent", "A. nus"),
+        ("cross row 3 of 2024-05-01", "pollen_plant", "Z"),
+        ("cross row 5 of 2024-05-01", "seed_parent", "A. bus"),
+        ("wanted.csv, row 3", "pollen_parent", "A. nus"),
+        ("wanted.csv, row 4", "pollen_parent", "Aus gus"),
+        ("wanted.csv, row 5", "seed_parent", "Z"),
+        ("wanted.csv, row 5", "pollen_parent", "A. cus"),
     ]
-    why = {(entry.file, entry.row, entry.column): entry.why for entry in check(made).unmatched}
-    assert "Did you mean" in why["crosses.csv", 2, "seed_parent"]
-    assert why["crosses.csv", 3, "pollen_plant"] == 'There is no plant "Z" in plants.csv.'
-    assert "Write the genus in full" in why["crosses.csv", 5, "seed_parent"]
+    why = {(entry.where, entry.column): entry.why for entry in check(made).unmatched}
+    assert "Did you mean" in why["cross row 2 of 2024-05-01", "seed_parent"]
+    assert why["cross row 3 of 2024-05-01", "pollen_plant"] == 'There is no plant "Z" in the cross book.'
+    assert "Write the genus in full" in why["cross row 5 of 2024-05-01", "seed_parent"]
 
 
 def test_without_a_table_of_plants_their_names_need_no_place(collection, cross):

@@ -13,6 +13,7 @@ from crosscompat.advice.parents import find_parent
 from crosscompat.book.plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
+from crosscompat.collection.recorded import add_forecasts
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import logits
 from crosscompat.model.pairings import Parents
@@ -173,16 +174,15 @@ def test_seasons_are_told_by_the_year_in_which_they_start(collection, cross):
     ]  # fmt: skip
 
 
-def test_learning_writes_nothing_and_keeping_writes_model_and_reference(tmp_path):
+def test_learning_writes_nothing_and_keeping_writes_model_and_reference(tmp_path, with_tables):
     folder = tmp_path / "ours"
     (tmp_path / "t.nwk").write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
     create_collection(folder, tree=str(tmp_path / "t.nwk"))
-    (folder / "crosses.csv").write_text(
-        "date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n", encoding="utf-8"
-    )
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with_tables(folder, crosses_csv="date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n")
+    open_collection(folder)
+    before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     _, saved = learn(open_collection(folder), as_of=DAY)
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
     assert keep(folder, saved) == folder / "model.json"
     opened = open_collection(folder)
     assert opened.settings.reference == 2.0
@@ -218,7 +218,7 @@ def test_a_table_with_gaps_says_that_relatives_teach_nothing(collection, cross):
     assert "gaps" not in learn(collection([cross("Aus bus", "Aus cus", 3, 3)]), as_of=DAY)[0].after.words
 
 
-def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path, newick):
+def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path, newick, with_tables):
     (tmp_path / "tree.nwk").write_text(newick, encoding="utf-8")
     folder = tmp_path / "ours"
     create_collection(folder, tree=str(tmp_path / "tree.nwk"))
@@ -226,15 +226,17 @@ def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path,
     old = ",2022-05-01,Aus bus,A. cus,4,9\n,2022-05-02,Aus bus,A. eus,4,0\n,2022-05-03,Aus cus,A. dus,4,1\n"
     ids = [f"6574aef3-81db-5ea1-a894-ad2fa9ccc1e{i}" for i in range(6)]
     made = [f"{one},2024-05-0{i + 1},Aus bus,A. {'cus' if i % 2 else 'fus'},4," for i, one in enumerate(ids)]
-    (folder / "crosses.csv").write_text(head + old + "\n".join(made), "utf-8")
+    with_tables(folder, crosses_csv=head + old + "\n".join(made))
     day = date(2024, 5, 20)
     lesson, saved = learn(open_collection(folder), as_of=day)
     assert lesson.track_record is None
     for _ in range(2):
         assert note_forecasts(open_collection(folder), saved, day) == len(ids)
-    assert len((folder / "forecasts.csv").read_text("utf-8").splitlines()) == 1 + len(ids)
+    given = open_collection(folder).forecasts
+    assert len(given) == len(ids)
     told = "\n".join(f"{row}{9 if i % 2 else 0}" for i, row in enumerate(made))
-    (folder / "crosses.csv").write_text(head + old + told, "utf-8")
+    with_tables(folder, crosses_csv=head + old + told)
+    add_forecasts(folder, open_collection(folder).settings, given)
     later, _ = learn(open_collection(folder), as_of=date(2026, 1, 1))
     assert (later.track_record.crosses, later.track_record.took, later.track_record.under_way) == (6, 3, 6)
     assert later.track_record.brier < later.track_record.base_brier  # near took and far did not, as was said

@@ -34,7 +34,7 @@ def faults_of(path):
 
 def test_the_header_is_the_fields_of_a_cross():
     assert set(HEADER) == set(Cross.__dataclass_fields__) - {"row"}
-    assert len(HEADER) == 29
+    assert len(HEADER) == 30
 
 
 def test_every_column_becomes_a_value(written):
@@ -46,13 +46,15 @@ def test_every_column_becomes_a_value(written):
         "tried": "4", "took": "1", "closed_stage": "Germinate", "lost_to": "mice", "only_successes": "no",
         "stamens_removed": "yes", "proof": "Looks hybrid",
         "source": "own", "recorded_at": "2026-04-03T14:05:00+02:00", "note": "a note",
+        "kind": "Check of the pollen",
     }  # fmt: skip
     [cross] = read_crosses(written(",".join(HEADER) + "\n" + ",".join(cells[name] for name in HEADER) + "\n"))
     assert cross == Cross(
         date(2026, 4, 3), "E. coccineus", "Echinocereus_dasyacanthus", ID, "26-01", "C1", "D1", "Ida", "one", "plain",
         "bag", 4, "flower", 3, 2, 90, 60, 30, 7, 4, 1, "germinate", "mice", only_successes=False,
         stamens_removed=True, proof="looks hybrid", source="own",
-        recorded_at=datetime(2026, 4, 3, 12, 5, tzinfo=UTC), note="a note", row=2,
+        recorded_at=datetime(2026, 4, 3, 12, 5, tzinfo=UTC), note="a note",
+        kind="check of the pollen", row=2,
     )  # fmt: skip
 
 

@@ -71,12 +71,13 @@ def test_what_enters_and_why_the_rest_does_not(change, reason):
 def test_the_first_reason_that_holds_is_told():
     """Each reason is put right in turn, and the next one of the list comes up."""
     cross = Cross(
-        TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", technique="graft", only_successes=True,
+        TODAY, "No where", None, seed_plant="A1", pollen_plant="A2", kind="check of the pollen", technique="graft",
+        only_successes=True,
         proof="like the mother", recorded_at=datetime(2026, 7, 1, tzinfo=UTC),
     )  # fmt: skip
     mends = [
-        {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"technique": None}, {"proof": "proved"},
-        {"only_successes": None},
+        {"pollen_parent": "Aus cus"}, {"pollen_plant": "B"}, {"kind": "cross"}, {"technique": None},
+        {"proof": "proved"}, {"only_successes": None},
         {"seed_parent": "Aus bus"}, {"recorded_at": None}, {"date": date(2024, 5, 1), "lost_to": "mice"},
         {"lost_to": None},
         {"pods_set": 0},

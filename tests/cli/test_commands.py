@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 
 import pytest
+
+from crosscompat.book.crosses import HEADER
+from crosscompat.book.records import Cross, Pollen, Pollination
+from crosscompat.book.store import open_store
 
 SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
 DAY = ("--as-of", "2026-10-31")
@@ -84,14 +89,11 @@ def test_a_table_of_distances_is_no_tree_to_draw(run, empty_folder):
     assert "table of distances" in run("tree", "Echinocereus albatus", "--collection", "mine", code=2).stderr
 
 
-def test_a_check_lists_the_faults_of_all_files_at_once(run, own):
-    crosses, plants = own / "crosses.csv", own / "plants.csv"
-    header = crosses.read_text(encoding="utf-8").splitlines()[0]
+def test_a_check_lists_the_faults_of_all_files_at_once(run, own, with_tables):
+    header = ",".join(HEADER)
     bad = {"date": "03/04/2025", "seed_parent": SEED, "pollen_parent": POLLEN, "pods_set": "some"}
-    crosses.write_text(
-        header + "\n" + ",".join(bad.get(column, "") for column in header.split(",")) + "\n", encoding="utf-8"
-    )
-    plants.write_text("plant,species,sex\nA,Echinocereus laui,blue\n", encoding="utf-8")
+    crosses = header + "\n" + ",".join(bad.get(column, "") for column in HEADER) + "\n"
+    with_tables(own, crosses_csv=crosses, plants_csv="plant,species,sex\nA,Echinocereus laui,blue\n")
     said = run("check", "--collection", own, code=3).stderr
     for place in (
         "crosses.csv, row 2, column date",
@@ -159,10 +161,10 @@ def test_retraining_keeps_the_model_and_the_reference_and_every_comment(run, own
 
 
 def test_an_answer_says_what_has_changed_since(answer, own):
-    header = (own / "crosses.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
-    cells = {"date": "2026-06-01", "seed_parent": SEED, "pollen_parent": POLLEN}
-    with (own / "crosses.csv").open("a", encoding="utf-8") as stream:
-        stream.write(",".join(cells.get(column, "") for column in header) + "\n")
+    cross = Cross(seed_parent=SEED)
+    visit = Pollination(cross=cross.id, date=date(2026, 6, 1))
+    with open_store(own / "book.sqlite").writing("one more") as pen:
+        pen.add(cross, visit, Pollen(pollination=visit.id, name=POLLEN))
     basis = answer("ask", SEED, POLLEN, "--collection", own)["basis"]
     assert basis["changed"] == ["crosses"]
     assert "crosscompat retrain" in basis["words"]

@@ -33,7 +33,9 @@ ASKED = {
 def test_an_answer_is_as_published(answer, own, monkeypatch, name):
     monkeypatch.chdir(own)
     command = ASKED[name][0]
-    assert answer(*ASKED[name])["schema"] == f"crosscompat.{command}/{2 if command in {'ask', 'retrain'} else 1}"
+    assert (
+        answer(*ASKED[name])["schema"] == f"crosscompat.{command}/{2 if command in {'ask', 'check', 'retrain'} else 1}"
+    )
 
 
 @pytest.mark.parametrize("name", ASKED)
@@ -58,7 +60,7 @@ def test_a_wish_list_with_a_row_that_is_no_pairing_is_still_an_answer(answer, de
 
 
 def test_a_new_collection_and_a_demonstration_answer_too(answer):
-    assert answer("new", "mine")["files"] == ["collection.toml", "plants.csv", "crosses.csv", "wanted.csv"]
+    assert answer("new", "mine")["files"] == ["collection.toml", "book.sqlite", "wanted.csv"]
     made = answer("demo", "theirs")
     assert made["folder"] == "theirs"
     assert made["invented"] is True

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from importlib.resources import files
 
 import pytest
 
 from crosscompat.advice.track_record import CameTrue, TrackRecord
-from crosscompat.book.forecasts import read_forecasts
+from crosscompat.book.forecasts import HEADER
 from crosscompat.cli.track_record import print_track_record
+from crosscompat.collection.opening import open_collection
 
 
 def flat(text):
@@ -25,7 +27,8 @@ def retrain(run, own):
 
 @pytest.fixture
 def ledger(own):
-    return own / "forecasts.csv"
+    """What the book holds of forecasts now."""
+    return lambda: open_collection(own).forecasts
 
 
 @pytest.fixture(scope="module")
@@ -35,33 +38,33 @@ def record(answer, demo):
 
 
 def test_retraining_adds_what_it_says_of_crosses_wanted_and_under_way_and_adds_it_once(retrain, own, ledger):
-    before = ledger.read_bytes()
+    before = ledger()
     outcome = retrain("2026-09-30")
-    after = ledger.read_bytes()
-    assert after.startswith(before)
-    added = [line for line in read_forecasts(ledger) if line.date == date(2026, 9, 30)]
-    assert f"{len(added)} forecasts of the crosses wanted and under way noted in forecasts.csv" in outcome.stderr
+    after = ledger()
+    assert after[: len(before)] == before
+    added = [line for line in after if line.date == date(2026, 9, 30)]
+    assert f"{len(added)} forecasts of the crosses wanted and under way noted in the cross book" in outcome.stderr
     wanted = {(line.seed_parent, line.pollen_parent) for line in added if line.cross is None}
     assert ("Echinocereus dasyacanthus", "Echinocereus coccineus") in wanted
     assert len(wanted) == 13  # one of the fourteen is no pairing
     under_way = {line.seed_plant for line in added if line.cross is not None}
     assert under_way == {"COC-F1", "COC-F2", "DAS-1", "TRI-1", "STR-1", "RIG-2"}  # 26-06 has set no fruit and is over
     retrain("2026-09-30")
-    assert ledger.read_bytes() == after
+    assert ledger() == after
 
 
 def test_a_dry_run_scores_and_writes_nothing(retrain, ledger):
-    before = ledger.read_bytes()
+    before = ledger()
     text = flat(retrain("2026-10-31", "--dry-run").stdout)
-    assert ledger.read_bytes() == before
+    assert ledger() == before
     assert "knowing how often your crosses had taken until then" in text
     assert text.index("What was said before") < text.index("Where about") < text.index("What weighs how much now")
 
 
-def test_without_a_ledger_nothing_is_scored_and_one_is_begun(retrain, ledger):
-    ledger.unlink()
+def test_without_a_ledger_nothing_is_scored_and_one_is_begun(retrain, own, ledger, with_tables):
+    with_tables(own, forecasts_csv=",".join(HEADER) + "\n")
     assert "What was said before" not in retrain("2026-10-31").stdout
-    assert {line.date for line in read_forecasts(ledger)} == {date(2026, 10, 31)}
+    assert {line.date for line in ledger()} == {date(2026, 10, 31)}
 
 
 def test_a_program_gets_every_forecast_with_what_became_of_the_cross(record):
@@ -81,21 +84,18 @@ def test_a_day_in_the_past_scores_only_what_had_finished_by_then(answer, demo):
     assert {line["cross"][:2] for line in then["forecasts"]} == {"24"}
 
 
-def test_a_faulty_ledger_is_told_and_not_written_over(retrain, run, own, ledger):
-    text = ledger.read_text(encoding="utf-8").replace("2024-05-18,", "May,", 1)
-    ledger.write_text(text, encoding="utf-8")
-    model = (own / "model.json").read_bytes()
-    told = retrain("2026-10-31", code=3).stderr
-    assert "forecasts.csv, row " in told
-    assert ledger.read_text(encoding="utf-8") == text
-    assert (own / "model.json").read_bytes() == model
-    assert "forecasts.csv" in run("check", "--collection", own, code=3).stderr
+def test_a_faulty_ledger_of_an_older_collection_is_told_and_nothing_is_changed(retrain, own, with_tables):
+    text = (files("crosscompat.demo") / "forecasts.csv").read_text(encoding="utf-8").replace("2024-05-18,", "May,", 1)
+    with_tables(own, forecasts_csv=text)
+    before = {path.name: path.read_bytes() for path in own.iterdir()}
+    assert "forecasts.csv, row " in retrain("2026-10-31", code=3).stderr
+    assert {path.name: path.read_bytes() for path in own.iterdir()} == before
 
 
 def test_without_a_finished_cross_nothing_is_written(run, empty_folder):
     run("new", "mine")
     run("retrain", "--collection", "mine", code=1)
-    assert not (empty_folder / "mine" / "forecasts.csv").exists()
+    assert open_collection(empty_folder / "mine").forecasts == ()
 
 
 @pytest.mark.parametrize("columns", [40, 80])

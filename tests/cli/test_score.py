@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from importlib.resources import files
 
 import pytest
 
@@ -17,14 +18,12 @@ def flat(text):
 
 
 @pytest.fixture
-def few(own):
+def few(own, with_tables):
     """The demonstration with its first crosses only."""
 
     def build(rows):
-        crosses = own / "crosses.csv"
-        lines = crosses.read_text(encoding="utf-8").splitlines(keepends=True)
-        crosses.write_text("".join(lines[: rows + 1]), encoding="utf-8")
-        return own
+        lines = (files("crosscompat.demo") / "crosses.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+        return with_tables(own, crosses_csv="".join(lines[: rows + 1]))
 
     return build
 

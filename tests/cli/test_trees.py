@@ -77,7 +77,7 @@ def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
     assert not (empty_folder / "other").exists()
 
 
-def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder):
+def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder, with_tables):
     """The reference is the largest distance among the grower's own species, not that of the whole tree."""
     newick = carried_trees()[0].tree.read_text(encoding="utf-8").strip().removeprefix("[&R] ").removesuffix(";")
     trees = {"plain": f"[&R] {newick};", "wider": f"[&R] ({newick}:126,Pereskia_aculeata:128.5);"}
@@ -86,7 +86,7 @@ def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder)
     for name, text in trees.items():
         (empty_folder / f"{name}.nwk").write_text(text, encoding="utf-8")
         run("new", name, "--tree", f"{name}.nwk", "--unit", "My")
-        (empty_folder / name / "plants.csv").write_text(plants, encoding="utf-8")
+        with_tables(empty_folder / name, plants_csv=plants)
         found[name] = answer("ask", "A", "C", "--flowers", "4", "--collection", name)
     plain, wider = found["plain"], found["wider"]
     assert wider["tree"]["species"] == plain["tree"]["species"] + 1
@@ -96,11 +96,11 @@ def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder)
             assert wider[way]["chance"][figure] == pytest.approx(plain[way]["chance"][figure], abs=1e-9)
 
 
-def test_a_published_failure_by_ploidy_is_flagged(run, answer, empty_folder):
+def test_a_published_failure_by_ploidy_is_flagged(run, answer, empty_folder, with_tables):
     """Poinsettia, 2x mother and 4x father: under 1 in 100 viable seedlings (Milbocker & Sink 1969, from memory)."""
     run("new", "mine", "--tree", "euphorbia")
     plants = "plant,species,2n\nP2,Euphorbia pulcherrima,28\nP4,Poinsettia pulcherrima,56\nQ2,E. pulcherrima,28\n"
-    (empty_folder / "mine" / "plants.csv").write_text(plants.replace("E. p", "Euphorbia p"), encoding="utf-8")
+    with_tables(empty_folder / "mine", plants_csv=plants.replace("E. p", "Euphorbia p"))
     uneven, even = (answer("ask", "P2", pollen, "--collection", "mine")["pairing"] for pollen in ("P4", "Q2"))
     (told,) = [caution["says"] for caution in uneven["cautions"] if caution["kind"] == "ploidy"]
     assert "2n 28 on the seed parent, 56 on the pollen parent" in told

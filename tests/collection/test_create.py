@@ -5,7 +5,7 @@ from math import log
 import numpy as np
 import pytest
 
-from crosscompat.book import crosses, plants, wanted
+from crosscompat.book import wanted
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.errors import BadInput, WrongUse
@@ -36,8 +36,7 @@ def test_a_new_collection_opens_and_is_empty(tmp_path):
 
 def test_the_tables_name_their_columns(tmp_path):
     create_collection(tmp_path / "a")
-    for name, header in (("crosses", crosses.HEADER), ("plants", plants.HEADER), ("wanted", wanted.HEADER)):
-        assert (tmp_path / "a" / f"{name}.csv").read_text(encoding="utf-8") == ",".join(header) + "\n"
+    assert (tmp_path / "a" / "wanted.csv").read_text(encoding="utf-8") == ",".join(wanted.HEADER) + "\n"
 
 
 @pytest.mark.parametrize("unit", [None, "My", "unit", "substitutions per site"])
@@ -64,7 +63,7 @@ def test_whatever_a_folder_is_called_can_be_read_back(tmp_path, name):
     assert open_collection(tmp_path / name).settings.name == name
 
 
-@pytest.mark.parametrize("there", ["collection.toml", "crosses.csv", "plants.csv", "wanted.csv"])
+@pytest.mark.parametrize("there", ["collection.toml", "book.sqlite", "wanted.csv"])
 def test_a_collection_is_never_written_over(tmp_path, there):
     (tmp_path / there).write_text("mine", encoding="utf-8")
     with pytest.raises(WrongUse, match=there):

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from crosscompat.advice.learn import keep, learn
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, open_collection
-from crosscompat.collection.settings import NewerFormat
+from crosscompat.collection.settings import FORMAT, NewerFormat
 from crosscompat.errors import BadInput
 from crosscompat.model.prior import published
 
@@ -23,11 +24,19 @@ FILES = {
 }
 
 
+LEDGER = (
+    "date,model,cross,seed_parent,pollen_parent,seed_plant,pollen_plant,flowers,mean,low,high\n"
+    "2023-11-01,ab12,,Aus bus,Aus cus,,,4,0.5,0.1,0.9\n"
+)
+
+
 @pytest.fixture
 def folder(tmp_path):
     """A whole small collection; some of its files may be replaced, or left out with None."""
 
     def make(**changed):
+        for file in tmp_path.glob("book.sqlite*"):
+            file.unlink()
         for name, text in {**FILES, **{key.replace("_", "."): value for key, value in changed.items()}}.items():
             if text is not None:
                 (tmp_path / name).write_text(text, encoding="utf-8")
@@ -50,7 +59,7 @@ def test_everything_in_the_folder_is_read(folder):
     assert len(opened.plants.by_name) == len(opened.wanted) == 1
     assert len(opened.crosses) == 2
     assert opened.saved is None
-    assert opened.notices == ()
+    assert len(opened.notices) == 2
 
 
 def test_all_but_settings_and_tree_may_be_absent(folder):
@@ -102,7 +111,7 @@ def test_wrong_settings_do_not_hide_the_faults_of_the_tables(folder):
 
 
 def test_a_newer_format_is_refused_alone_and_nothing_is_changed(folder):
-    place = folder(collection_toml="format = 2\n", crosses_csv="nonsense\n")
+    place = folder(collection_toml="format = 3\n", crosses_csv="nonsense\n")
     before = contents(place)
     with pytest.raises(NewerFormat) as caught:
         open_collection(place)
@@ -114,12 +123,47 @@ def test_an_older_format_is_upgraded_and_told_once(folder):
     old = "# ours\n" + FILES["collection.toml"].replace("format = 1\n", "")
     place = folder(collection_toml=old)
     first, second = open_collection(place), open_collection(place)
-    assert len(first.notices) == 1
     assert "collection.toml.format0.bak" in first.notices[0]
     assert (place / "collection.toml.format0.bak").read_text(encoding="utf-8") == old
     assert "# ours" in (place / "collection.toml").read_text(encoding="utf-8")
     assert second.notices == ()
-    assert second.settings == first.settings
+    assert second.settings == replace(first.settings, format=FORMAT)
+
+
+def test_the_tables_of_an_older_collection_go_into_the_book_and_are_kept(folder):
+    place = folder(forecasts_csv=LEDGER)
+    first, second = open_collection(place), open_collection(place)
+    assert "plants.csv, crosses.csv, forecasts.csv have been taken into the cross book" in first.notices[1]
+    assert [(cross.pollen_parent, cross.took) for cross in first.crosses] == [("A. cus", 1), ("A. dus", 0)]
+    assert second.crosses == first.crosses
+    assert [plant.species for plant in second.plants.by_name.values()] == ["Aus bus"]
+    assert second.forecasts == first.forecasts
+    aside = place / "before the cross book"
+    assert {path.name: path.read_text("utf-8") for path in aside.iterdir()} == {
+        "plants.csv": FILES["plants.csv"], "crosses.csv": FILES["crosses.csv"], "forecasts.csv": LEDGER,
+    }  # fmt: skip
+
+
+def test_tables_that_are_in_the_book_already_are_not_taken_in_again(folder):
+    """As after a crash between writing the book and moving the tables."""
+    place = folder()
+    once = open_collection(place)
+    for name in ("plants.csv", "crosses.csv"):
+        (place / "before the cross book" / name).rename(place / name)
+    (place / "collection.toml").write_text(FILES["collection.toml"], encoding="utf-8")
+    open_collection(place)
+    assert len(open_collection(place).crosses) == len(once.crosses)
+
+
+def test_a_table_that_is_no_longer_read_is_told(folder):
+    place = folder()
+    open_collection(place)
+    (place / "crosses.csv").write_text(FILES["crosses.csv"], encoding="utf-8")
+    opened = open_collection(place)
+    assert len(opened.crosses) == 2
+    assert opened.notices == (
+        "crosses.csv is not read: the records are in the cross book. `crosscompat import crosses.csv` takes it in.",
+    )
 
 
 @pytest.mark.parametrize(
@@ -193,6 +237,7 @@ def test_a_model_that_cannot_be_read_is_told_and_done_without(folder, harm):
 
 def test_a_model_that_cannot_even_be_opened_is_told_too(folder):
     place = folder()
+    open_collection(place)
     (place / "model.json").mkdir()
     opened = open_collection(place)
     assert opened.saved is None
@@ -219,12 +264,6 @@ def test_the_priors_are_the_published_ones_with_what_the_settings_change(folder)
     assert [(row.stage, row.coefficient, row.mean) for row in opened.priors.rows if row.own] == [
         ("plain", "distance", -2.0)
     ]
-
-
-LEDGER = (
-    "date,model,cross,seed_parent,pollen_parent,seed_plant,pollen_plant,flowers,mean,low,high\n"
-    "2023-11-01,ab12,,Aus bus,Aus cus,,,4,0.5,0.1,0.9\n"
-)
 
 
 def test_the_forecasts_given_so_far_are_read_and_their_faults_told(folder):

@@ -26,7 +26,7 @@ def faults_of(path):
 
 
 def test_what_is_not_given_has_its_default(written):
-    assert read_settings(written("")) == Settings()
+    assert read_settings(written("")) == Settings(format=0)
     assert read_settings(written("format = 1\n")) == Settings(format=1)
 
 
@@ -37,7 +37,7 @@ def test_every_setting_is_read(written):
         "place_missing": False, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
         "season_start": "03-01", "window_days": 400, "set_days": 20, "hold_days": 100, "fill_days": 120,
         "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25, "reference": 5, "reference_fixed": True,
-        "invented": True, "priors": {},
+        "invented": True, "book": "our.sqlite", "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
     lines = [

@@ -9,7 +9,6 @@ Run it as ``python tests/demo/make_forecasts.py`` after any change of the model,
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 from datetime import date
 from pathlib import Path
@@ -17,6 +16,7 @@ from pathlib import Path
 from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.book.forecasts import FILE_NAME, GivenForecast, add_forecasts
+from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import Collection, open_collection
 from crosscompat.model.saved import SavedModel
 
@@ -37,8 +37,8 @@ def said_on(collection: Collection, day: date) -> list[GivenForecast]:
 
 def write(path: Path) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        place = Path(shutil.copytree(DEMO, Path(folder) / "demo", ignore=shutil.ignore_patterns(FILE_NAME)))
-        collection = open_collection(place)
+        make_demonstration(Path(folder), forecasts=False)
+        collection = open_collection(Path(folder))
         lines = [line for day in DAYS for line in said_on(collection, day)]
     path.unlink(missing_ok=True)
     add_forecasts(path, lines)

@@ -1,0 +1,400 @@
+"""What the cross book keeps: one kind of record a class, as it was written down, with nothing worked out of it.
+
+A field that may be None is unknown then, and never "no". A record that points to another holds its identifier.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, field
+from datetime import date, datetime, time
+from types import MappingProxyType
+from typing import Any
+from uuid import uuid4
+
+from crosscompat.book.crosses import CROSS_KINDS, POLLEN_KINDS, PROOFS, STAGES
+from crosscompat.book.plants import SEXES
+
+__all__ = [
+    "AGAINST",
+    "CERTAINTIES",
+    "COUNTED",
+    "COUNT_HOW",
+    "CROSS_KINDS",
+    "FINDINGS",
+    "FLOWERS",
+    "ISOLATIONS",
+    "KINDS",
+    "SEXES",
+    "TECHNIQUES",
+    "Cross",
+    "Determination",
+    "Emergence",
+    "Finding",
+    "Flowering",
+    "Forecast",
+    "Loss",
+    "Observation",
+    "Plant",
+    "Pollen",
+    "PollenLot",
+    "Pollination",
+    "Proof",
+    "Record",
+    "SeedLot",
+    "Sowing",
+    "new_id",
+]
+
+FINDINGS = ("sex", "2n", "self_fertile", "fertility", "first_flower")
+COUNT_HOW = ("counted", "about", "all open")
+FLOWERS = ("new", "same again")
+TECHNIQUES = ("plain", "cut style", "mentor pollen", "stump", "grafted style", "in water", "other")
+ISOLATIONS = ("bag", "cap", "insect-free house", "tied shut", "none")
+CERTAINTIES = ("certain", "likely", "unknown")
+COUNTED = ("pods_set", "pods_dropped", "pods_held", "tried", "took")
+AGAINST = ("yes", "no", "unsure")
+
+
+def new_id() -> str:
+    """Return an identifier that no other record anywhere has."""
+    return str(uuid4())
+
+
+def _of(kind: str, default: Any = MISSING) -> Any:
+    """Make a field that points to a record of a kind."""
+    return field(default=default, metadata={"of": kind})
+
+
+def _one_of(allowed: tuple[str, ...], default: Any = MISSING) -> Any:
+    return field(default=default, metadata={"choices": allowed})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """Anything that is written down, found by its identifier for ever."""
+
+    id: str = field(default_factory=new_id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant(Record):
+    """A plant of the grower's or of somebody else's, alive or dead.
+
+    Attributes
+    ----------
+    name : str
+        Its own name or number on the bench; no two plants of a book share one.
+    clone : str or None
+        Offsets and cuttings of one plant share it; a plant that names none is its own.
+    accession, field_number, source, papers : str or None
+        Where it comes from and what was given with it.
+    received_as : str or None
+        The name it came with, kept for ever.
+    parents : str or None
+        The formula of a hybrid, as told; ``cross`` says it better where it was raised here.
+    cross : str or None
+        The cross it was raised from.
+    owner : str or None
+        Whose it is, where it is not the grower's.
+    place : str or None
+        Where it stands.
+    acquired, died : date or None
+    """
+
+    name: str
+    clone: str | None = None
+    accession: str | None = None
+    field_number: str | None = None
+    source: str | None = None
+    papers: str | None = None
+    received_as: str | None = None
+    parents: str | None = None
+    cross: str | None = _of("crosses", default=None)
+    owner: str | None = None
+    place: str | None = None
+    acquired: date | None = None
+    died: date | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Determination(Record):
+    """What a plant was taken for, by whom and when; the latest holds."""
+
+    plant: str = _of("plants")
+    name: str
+    date: date | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding(Record):
+    """Something found on one plant, and how it is known; it overrides what is said of its species.
+
+    Attributes
+    ----------
+    what : str
+        One of ``FINDINGS``.
+    value : str
+        A sex of ``SEXES``, a number, yes or no, or words, by what was found.
+    how : str or None
+        How it is known.
+    """
+
+    plant: str = _of("plants")
+    what: str = _one_of(FINDINGS)
+    value: str
+    date: date | None = None
+    how: str | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flowering(Record):
+    """A plant seen on some day: how many flowers were open; 0 is "not in flower", None "in flower, not counted"."""
+
+    plant: str = _of("plants")
+    date: date
+    open_flowers: int | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PollenLot(Record):
+    """Pollen that was kept: of which plant, since when, how, and whether it was tested."""
+
+    name: str
+    plant: str | None = _of("plants", default=None)
+    species: str | None = None
+    collected: date | None = None
+    dried: bool | None = None
+    kept: str | None = None
+    tested: date | None = None
+    test_result: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cross(Record):
+    """A pairing made on one seed plant in one season, under one number.
+
+    Attributes
+    ----------
+    number : str or None
+        The grower's own, kept verbatim; no two crosses of a book share one.
+    kind : str
+        One of ``CROSS_KINDS``: a cross, a check against a parent known to be good, or flowers bagged and left alone.
+    seed_plant : str or None
+    seed_parent : str or None
+        The seed parent as it was written, where that is not the plant's own name of today.
+    wanted : int or None
+        From 1 to 5.
+    only_successes : bool or None
+        From a batch in which failures were not written down.
+    closed_stage : str or None
+        The last stage that the grower calls over.
+    doubt : str or None
+        Why it is not sure that this is the cross it is taken for.
+    recorded_at : datetime or None
+        In UTC; when an imported record had been written down.
+    """
+
+    number: str | None = None
+    kind: str = _one_of(CROSS_KINDS, default="cross")
+    seed_plant: str | None = _of("plants", default=None)
+    seed_parent: str | None = None
+    aim: str | None = None
+    wanted: int | None = None
+    only_successes: bool | None = None
+    closed_stage: str | None = _one_of(STAGES, default=None)
+    doubt: str | None = None
+    source: str | None = None
+    recorded_at: datetime | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pollination(Record):
+    """One visit with the brush.
+
+    Attributes
+    ----------
+    hour : time or None
+        Local.
+    who, marker : str or None
+        Who held the brush; where on the plant ("raceme 2, red thread").
+    unit_kind, units, count_how
+        What was counted (flower, cyathium, raceme), how many, and whether they were counted.
+    flowers : str
+        ``new``, or ``same again``, which adds no unit.
+    pollen_kind : str or None
+        One plant, several, open, self, sib or none.
+    stamens_removed : bool or None
+        Whether the seed parent's own were taken out in time.
+    temperature : float or None
+        In degrees Celsius.
+    humidity : float or None
+        Relative, in percent.
+    overruled : str or None
+        What cannot be, and was written down all the same.
+    """
+
+    cross: str = _of("crosses")
+    date: date
+    hour: time | None = None
+    who: str | None = None
+    marker: str | None = None
+    unit_kind: str | None = None
+    units: int | None = None
+    count_how: str | None = _one_of(COUNT_HOW, default=None)
+    flowers: str = _one_of(FLOWERS, default="new")
+    pollen_kind: str | None = _one_of(POLLEN_KINDS, default=None)
+    technique: str | None = None
+    stamens_removed: bool | None = None
+    isolation: str | None = None
+    temperature: float | None = None
+    humidity: float | None = None
+    overruled: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pollen(Record):
+    """A pollen parent of a visit: a plant of the book or a name, fresh or from a lot, and how sure that is."""
+
+    pollination: str = _of("pollinations")
+    plant: str | None = _of("plants", default=None)
+    name: str | None = None
+    lot: str | None = _of("pollen_lots", default=None)
+    certainty: str | None = _one_of(CERTAINTIES, default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation(Record):
+    """Something counted on the plant: pods that swelled so far, dropped since the last look, or ripened so far."""
+
+    cross: str = _of("crosses")
+    date: date | None = None
+    what: str = _one_of(COUNTED)
+    count: int
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeedLot(Record):
+    """The seed of one harvest.
+
+    Attributes
+    ----------
+    name : str or None
+        On its packet.
+    pods : int or None
+        Ripe pods it came from.
+    seeds, filled : int or None
+        In all, and the filled ones. Where only the good ones were counted, ``seeds`` is None.
+    weight : float or None
+        In mg.
+    left : int or None
+        How many were last counted in the packet.
+    """
+
+    cross: str = _of("crosses")
+    name: str | None = None
+    date: date | None = None
+    pods: int | None = None
+    seeds: int | None = None
+    filled: int | None = None
+    weight: float | None = None
+    left: int | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sowing(Record):
+    """Seed of a cross that was sown, from a lot where that is known."""
+
+    cross: str = _of("crosses")
+    lot: str | None = _of("seed_lots", default=None)
+    date: date | None = None
+    seeds: int | None = None
+    treatment: str | None = None
+    place: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emergence(Record):
+    """A look at a sowing: how many seedlings stand now, and the highest number that ever came up."""
+
+    sowing: str = _of("sowings")
+    date: date | None = None
+    up: int | None = None
+    highest: int | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loss(Record):
+    """What ended a cross, or one sowing of it, and whether that speaks against the cross."""
+
+    cross: str = _of("crosses")
+    sowing: str | None = _of("sowings", default=None)
+    date: date | None = None
+    cause: str
+    against: str = _one_of(AGAINST, default="no")
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof(Record):
+    """Whether the seedlings of a cross, or one plant raised from it, are hybrids, and by what that is known."""
+
+    cross: str = _of("crosses")
+    plant: str | None = _of("plants", default=None)
+    date: date | None = None
+    verdict: str = _one_of(PROOFS)
+    by_what: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast(Record):
+    """The chance of at least one seedling as it was told on a day, for so many flowers."""
+
+    date: date
+    model: str
+    seed_parent: str
+    pollen_parent: str
+    flowers: int
+    mean: float
+    low: float
+    high: float
+    cross: str | None = None
+    seed_plant: str | None = None
+    pollen_plant: str | None = None
+
+
+KINDS: Mapping[str, type[Record]] = MappingProxyType(
+    {
+        "plants": Plant,
+        "determinations": Determination,
+        "findings": Finding,
+        "flowerings": Flowering,
+        "pollen_lots": PollenLot,
+        "crosses": Cross,
+        "pollinations": Pollination,
+        "pollen": Pollen,
+        "observations": Observation,
+        "seed_lots": SeedLot,
+        "sowings": Sowing,
+        "emergences": Emergence,
+        "losses": Loss,
+        "proofs": Proof,
+        "forecasts": Forecast,
+    }
+)
+"""Every kind of record by the name of its table."""

@@ -1,0 +1,133 @@
+"""Connections to a cross book: SQLite in a file, or PostgreSQL by URL, and what can go wrong with either."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, NoSuchModuleError, OperationalError
+
+from crosscompat.errors import Busy, CrosscompatError, WrongUse
+from crosscompat.wording import say
+
+__all__ = ["Damaged", "Unreachable", "file_of", "open_engine", "said_of", "transaction"]
+
+_WAIT_SECONDS = 5
+_DAMAGED = ("malformed", "not a database", "disk image", "corrupt")
+_BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
+
+
+class Damaged(CrosscompatError):
+    """The file of the book is no longer a sound database."""
+
+
+class Unreachable(CrosscompatError):
+    """The book cannot be opened or written where it lies."""
+
+
+def open_engine(where: str | Path) -> Engine:
+    """Return the way to a book.
+
+    Parameters
+    ----------
+    where : Path or str
+        A file of SQLite, or the URL of a PostgreSQL database.
+
+    Raises
+    ------
+    WrongUse
+        If a URL is none, or is neither of SQLite nor of PostgreSQL, or its driver is not installed.
+    """
+    url = _url(where)
+    try:
+        engine = create_engine(url, connect_args=_connect_args(url))
+    except ModuleNotFoundError as error:
+        raise WrongUse(say("store.no_driver", driver=error.name)) from None
+    except NoSuchModuleError:
+        raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True))) from None
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def file_of(engine: Engine) -> Path | None:
+    """Return the file of a book, or None for one on a server."""
+    name = engine.url.database
+    return Path(name.removeprefix("file:")) if engine.dialect.name == "sqlite" and name else None
+
+
+@contextmanager
+def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection]:
+    """Open one transaction: all of it holds or nothing; what was read in it stays as it was.
+
+    Raises
+    ------
+    Busy
+        If another one is writing for longer than five seconds.
+    Damaged
+        If the file is no sound database.
+    Unreachable
+        If the disk is full, the folder read-only or the server away.
+    """
+    try:
+        with engine.connect().execution_options(writing=writing) as connection, connection.begin():
+            yield connection
+    except DBAPIError as error:
+        raise said_of(error, engine) from error
+
+
+def said_of(error: DBAPIError, engine: Engine) -> Exception:
+    """Return the error to be told for one of the database's; a fault of ours stays as it is."""
+    text = str(error.orig).lower()
+    where = str(file_of(engine) or engine.url.render_as_string(hide_password=True))
+    if any(word in text for word in _BUSY):
+        return Busy(say("store.busy", where=where))
+    if isinstance(error, DatabaseError) and any(word in text for word in _DAMAGED):
+        return Damaged(say("store.damaged", where=where))
+    if isinstance(error, OperationalError):
+        return Unreachable(say("store.unreachable", where=where, reason=str(error.orig).strip().rstrip(".")))
+    return error
+
+
+def _url(where: str | Path) -> URL:
+    if isinstance(where, Path):
+        frozen = where.exists() and not os.access(where.parent, os.W_OK)
+        if frozen:
+            query = {"mode": "ro", "immutable": "1", "uri": "true"}
+            return URL.create("sqlite", database=f"file:{where}", query=query)
+        return URL.create("sqlite", database=str(where))
+    try:
+        url = make_url(where)
+    except ArgumentError:
+        raise WrongUse(say("store.which", url=where)) from None
+    if url.get_backend_name() not in {"sqlite", "postgresql"}:
+        raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True)))
+    return url.set(drivername="postgresql+psycopg") if url.get_backend_name() == "postgresql" else url
+
+
+def _connect_args(url: URL) -> dict[str, Any]:
+    return {"timeout": _WAIT_SECONDS} if url.get_backend_name() == "sqlite" else {"connect_timeout": _WAIT_SECONDS}
+
+
+def _prepare_sqlite(connection: Any, _: Any) -> None:
+    """Leave transactions to us, keep what was acknowledged through a power cut, and hold references."""
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in ("foreign_keys = ON", "synchronous = FULL"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin(connection: Connection) -> None:
+    writing = connection.get_execution_options().get("writing", False)
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+    elif writing:
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{_WAIT_SECONDS}s'")
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")

@@ -1,0 +1,133 @@
+"""The tables of the cross book, one a kind of record, made from the records themselves.
+
+A row is never changed but for one mark: ``made_in`` is the change that wrote it and ``replaced_in`` the one that put
+another in its place, or took it back. The rows that nothing has replaced are the book as it stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import Field, fields
+from datetime import UTC, date, datetime, time
+from types import MappingProxyType
+from typing import Any
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    Time,
+    TypeDecorator,
+)
+
+from crosscompat.book.record_fields import needed, reference, value_types
+from crosscompat.book.records import KINDS, Record
+
+__all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "metadata"]
+
+HEAD = "0001"
+"""The newest migration; a book that says another is brought there when it is opened."""
+
+_UNIQUE = {"plants": "name", "crosses": "number"}
+_ID = 36
+
+metadata = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+    }
+)
+
+
+class Moment(TypeDecorator[datetime]):
+    """A moment, kept in UTC; one without a zone is taken for UTC."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        """Return what is written."""
+        return value.astimezone(UTC).replace(tzinfo=None) if value is not None and value.tzinfo else value
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        """Return what was read."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+_COLUMN_TYPES: Mapping[type, Any] = {
+    str: Text,
+    int: Integer,
+    float: Float(53),
+    bool: Boolean,
+    date: Date,
+    time: Time,
+    datetime: Moment,
+}
+
+CHANGES = Table(
+    "changes",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("at", Moment, nullable=False),
+    Column("who", Text),
+    Column("what", Text, nullable=False),
+    Column("undoes", Integer, ForeignKey("changes.id")),
+    Column("imported", Boolean, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+RECORDS = Table(
+    "records",
+    metadata,
+    Column("place", Integer, primary_key=True, autoincrement=True),
+    Column("id", String(_ID), nullable=False, unique=True),
+    Column("kind", String(_ID), nullable=False),
+    sqlite_autoincrement=True,
+)
+
+VERSION = Table("alembic_version", MetaData(), Column("version_num", String(32), primary_key=True))
+
+
+def _table(name: str, kind: type[Record]) -> Table:
+    standing = Column("replaced_in", Integer, ForeignKey("changes.id"))
+    table = Table(
+        name,
+        metadata,
+        Column("id", String(_ID), ForeignKey("records.id"), primary_key=True),
+        *(_column(item, kind) for item in fields(kind) if item.name != "id"),
+        Column("made_in", Integer, ForeignKey("changes.id"), primary_key=True, autoincrement=False),
+        standing,
+    )
+    unique = ["id", *([_UNIQUE[name]] if name in _UNIQUE else [])]
+    pointing = [item.name for item in fields(kind) if reference(item)]
+    for column in dict.fromkeys([*unique, *pointing]):
+        Index(
+            f"ix_{name}_{column}_standing",
+            table.c[column],
+            unique=column in unique,
+            sqlite_where=standing.is_(None),
+            postgresql_where=standing.is_(None),
+        )
+    return table
+
+
+def _column(item: Field[Any], kind: type[Record]) -> Column[Any]:
+    nullable = item.name not in needed(kind)
+    if reference(item):
+        return Column(item.name, String(_ID), ForeignKey("records.id"), nullable=nullable)
+    return Column(item.name, _COLUMN_TYPES[value_types(kind)[item.name]], nullable=nullable)
+
+
+TABLES: Mapping[type[Record], Table] = MappingProxyType({kind: _table(name, kind) for name, kind in KINDS.items()})
+"""The table of every kind of record."""

@@ -1,0 +1,266 @@
+"""The cross book as records: read as they stand, added to in transactions, never overwritten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
+
+from crosscompat.book.records import KINDS, Record
+from crosscompat.book.store.engine import open_engine, transaction
+from crosscompat.book.store.opening import make_ready
+from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
+from crosscompat.errors import Busy
+from crosscompat.wording import say
+
+__all__ = ["Change", "Reading", "Store", "Version", "Writing", "open_store"]
+
+R = TypeVar("R", bound=Record)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One transaction: when, by whom and what; and which change it took back, if it did."""
+
+    id: int
+    at: datetime
+    who: str | None
+    what: str
+    undoes: int | None = None
+    imported: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A record as some change wrote it, and the change that replaced it or took it back, if any did."""
+
+    record: Record
+    made_in: int
+    replaced_in: int | None
+
+
+@dataclass(frozen=True)
+class Store:
+    """A cross book, wherever it lies.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Plant
+    >>> book = open_store("sqlite://")
+    >>> with book.writing("plant added", who="A. Grower") as pen:
+    ...     pen.add(Plant(name="coc-1"))
+    >>> with book.reading() as page:
+    ...     [plant.name for plant in page.current(Plant)], [change.what for change in page.changes()]
+    (['coc-1'], ['plant added'])
+    """
+
+    engine: Engine
+    backup: Path | None = None
+
+    @contextmanager
+    def reading(self) -> Iterator[Reading]:
+        """Open the book to read; all that is read in one go is of one moment."""
+        with transaction(self.engine) as connection:
+            yield Reading(connection)
+
+    @contextmanager
+    def writing(self, what: str, *, who: str | None = None) -> Iterator[Writing]:
+        """Open the book to write; if anything goes wrong inside, nothing has been written.
+
+        Raises
+        ------
+        Busy
+            If somebody else is writing.
+        """
+        with transaction(self.engine, writing=True) as connection:
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
+            yield Writing(connection, what, who)
+
+
+def open_store(where: str | Path) -> Store:
+    """Open a cross book, and make it if there is none; an older one is copied first and brought up to date.
+
+    Parameters
+    ----------
+    where : Path or str
+        The file, or the URL of a database.
+
+    Raises
+    ------
+    Damaged, Unreachable, Busy, WrongUse
+        As `engine.open_engine` and `engine.transaction` say.
+    """
+    engine = open_engine(where)
+    return Store(engine, make_ready(engine))
+
+
+class Reading:
+    """The book at one moment."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+
+    def current(self, kind: type[R], **where: object) -> tuple[R, ...]:
+        """Return the records of a kind as they stand, in the order in which they were first written.
+
+        Parameters
+        ----------
+        kind : type
+            One of ``records.KINDS``.
+        **where
+            Fields and what they must be: a value, a tuple of values, or None for blank.
+        """
+        table, query = TABLES[kind], _standing(kind, where)
+        names = [item.name for item in fields(kind)]
+        rows = self.connection.execute(query.with_only_columns(*(table.c[name] for name in names)))
+        return tuple(kind(**dict(zip(names, row, strict=True))) for row in rows)
+
+    def columns(self, kind: type[R], *names: str, **where: object) -> Sequence[tuple[Any, ...]]:
+        """Return some fields of the records as they stand: for many records, much faster than the records."""
+        query = _standing(kind, where).with_only_columns(*(TABLES[kind].c[name] for name in names))
+        return [tuple(row) for row in self.connection.execute(query)]
+
+    def find(self, kind: type[R], **where: object) -> R | None:
+        """Return the first such record, or None."""
+        found = self.current(kind, **where)
+        return found[0] if found else None
+
+    def count(self, kind: type[R]) -> int:
+        """Return how many records of a kind stand."""
+        table = TABLES[kind]
+        query = select(func.count()).select_from(table).where(table.c.replaced_in.is_(None))
+        return int(self.connection.execute(query).scalar_one())
+
+    def times(self, kind: type[R], field: str) -> Mapping[str, datetime]:
+        """Return when the latest of the standing records that point to each record was written down.
+
+        What was imported was written down elsewhere, at a time nobody knows, and is left out.
+        """
+        table = TABLES[kind]
+        query = (
+            select(table.c[field], func.max(CHANGES.c.at))
+            .join(CHANGES, CHANGES.c.id == table.c.made_in)
+            .where(table.c.replaced_in.is_(None), ~CHANGES.c.imported)
+            .group_by(table.c[field])
+        )
+        return {row[0]: row[1] for row in self.connection.execute(query)}
+
+    def kind_of(self, record: str) -> type[Record] | None:
+        """Return what kind of record has an identifier."""
+        found = self.connection.execute(select(RECORDS.c.kind).where(RECORDS.c.id == record)).scalar()
+        return None if found is None else KINDS[found]
+
+    def changes(self, ids: Iterable[int] | None = None) -> tuple[Change, ...]:
+        """Return the changes, oldest first; all, or those of some numbers."""
+        query = select(CHANGES).order_by(CHANGES.c.id)
+        if ids is not None:
+            query = query.where(CHANGES.c.id.in_(list(ids)))
+        return tuple(Change(*row) for row in self.connection.execute(query))
+
+    def versions(self, kind: type[R], *, change: int | None = None, record: str | None = None) -> tuple[Version, ...]:
+        """Return records of a kind as they were written over time: all, those that one change touched, or of one."""
+        table = TABLES[kind]
+        query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
+        if change is not None:
+            query = query.where((table.c.made_in == change) | (table.c.replaced_in == change))
+        if record is not None:
+            query = query.where(table.c.id == record)
+        return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
+
+
+class Writing(Reading):
+    """A transaction that writes; its change is noted with the first thing written."""
+
+    def __init__(self, connection: Connection, what: str, who: str | None) -> None:
+        super().__init__(connection)
+        self.what, self.who = what, who
+        self.undoes: int | None = None
+        self.imported = False
+        self._change: int | None = None
+
+    @property
+    def change(self) -> int:
+        """The number of this change."""
+        if self._change is None:
+            self._change = self.enter(Change(0, datetime.now(UTC), self.who, self.what, self.undoes, self.imported))
+        return self._change
+
+    def enter(self, change: Change) -> int:
+        """Note a change as it is given, for what is written next, and return its number."""
+        columns = {"at": change.at, "who": change.who, "what": change.what}
+        more = {"undoes": change.undoes, "imported": change.imported}
+        result = self.connection.execute(insert(CHANGES).values(**columns, **more).returning(CHANGES.c.id))
+        self._change = int(result.scalar_one())
+        return self._change
+
+    def add(self, *records: Record) -> None:
+        """Write new records, which may point to each other."""
+        groups = list(_by_kind(records))
+        for kind, group in groups:
+            table = TABLES[kind].name
+            self.connection.execute(insert(RECORDS), [{"id": record.id, "kind": table} for record in group])
+        for kind, group in groups:
+            self._write(kind, group)
+
+    def replace(self, *records: Record) -> None:
+        """Write corrections: each takes the place of the record of its identifier, which is kept.
+
+        Raises
+        ------
+        Busy
+            If somebody else has replaced it meanwhile, or taken it back.
+        """
+        for kind, group in _by_kind(records):
+            self._mark(TABLES[kind], [record.id for record in group])
+            self._write(kind, group)
+
+    def withdraw(self, *records: Record) -> None:
+        """Take records back; they stay in the history."""
+        for kind, group in _by_kind(records):
+            self._mark(TABLES[kind], [record.id for record in group])
+
+    def put_back(self, *records: Record) -> None:
+        """Let records stand again that a change had replaced or taken back."""
+        for kind, group in _by_kind(records):
+            self._write(kind, group)
+
+    def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
+        names = [item.name for item in fields(kind)]
+        rows = [{**{name: getattr(record, name) for name in names}, "made_in": self.change} for record in records]
+        self.connection.execute(insert(TABLES[kind]), rows)
+
+    def _mark(self, table: Table, ids: Sequence[str]) -> None:
+        mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self.change)
+        for record in ids:
+            if self.connection.execute(mark.where(table.c.id == record)).rowcount != 1:
+                raise Busy(say("store.changed_meanwhile"))
+
+
+def _standing(kind: type[Record], where: Mapping[str, object]) -> Select[Any]:
+    table = TABLES[kind]
+    query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).where(table.c.replaced_in.is_(None))
+    for name, value in where.items():
+        column = table.c[name]
+        query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
+    return query.order_by(RECORDS.c.place)
+
+
+def _version(kind: type[Record], row: RowMapping) -> Version:
+    values = {item.name: row[item.name] for item in fields(kind)}
+    return Version(kind(**values), row["made_in"], row["replaced_in"])
+
+
+def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Record]]]:
+    """Yield the records kind by kind, each kind in the order given, those pointed to first."""
+    groups: dict[type[Record], list[Record]] = {}
+    for record in records:
+        groups.setdefault(type(record), []).append(record)
+    for kind in KINDS.values():
+        if kind in groups:
+            yield kind, groups[kind]

@@ -1,0 +1,229 @@
+"""What the records of a book come to: each cross in one line."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from typing import Any
+
+from crosscompat.book import records
+from crosscompat.book.bench import species_of
+from crosscompat.book.crosses import Cross
+from crosscompat.book.dates import by_date
+from crosscompat.book.store import Reading
+
+__all__ = ["crosses_of"]
+
+_EXPECTED = "plain"
+_OF_A_CROSS: tuple[type[records.Record], ...] = (
+    *(records.Pollination, records.Observation, records.SeedLot),
+    *(records.Sowing, records.Loss, records.Proof),
+)
+
+
+def crosses_of(page: Reading) -> tuple[Cross, ...]:
+    """Return every cross of a book in one line, in the order in which they were first written."""
+    names = dict(page.columns(records.Plant, "id", "name"))
+    species = species_of(page)
+    gathered = _gathered(page)
+    times = _times(page)
+    return tuple(
+        _cross(cross, gathered[cross.id], names, species, times.get(cross.id), row)
+        for row, cross in enumerate(page.current(records.Cross), start=1)
+    )
+
+
+@dataclass(slots=True)
+class _Gathered:
+    """All that was written of one cross."""
+
+    visits: list[records.Pollination] = field(default_factory=list)
+    pollen: list[records.Pollen] = field(default_factory=list)
+    counts: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
+    lots: list[tuple[int | None, int | None, int | None]] = field(default_factory=list)
+    sown: dict[str, int | None] = field(default_factory=dict)
+    up: dict[str, int] = field(default_factory=dict)
+    lost: list[tuple[str | None, str]] = field(default_factory=list)
+    verdict: str | None = None
+
+
+def _gathered(page: Reading) -> Mapping[str, _Gathered]:
+    found: dict[str, _Gathered] = defaultdict(_Gathered)
+    _gather_visits(page, found)
+    for cross, what, count in page.columns(records.Observation, "cross", "what", "count"):
+        found[cross].counts[what].append(count)
+    for cross, pods, seeds, filled in page.columns(records.SeedLot, "cross", "pods", "seeds", "filled"):
+        found[cross].lots.append((pods, seeds, filled))
+    _gather_trays(page, found)
+    for cross, sowing, cause, against in page.columns(records.Loss, "cross", "sowing", "cause", "against"):
+        if against != "yes":
+            found[cross].lost.append((sowing, cause))
+    for proof in by_date(page.current(records.Proof)):
+        found[proof.cross].verdict = proof.verdict
+    return found
+
+
+def _gather_visits(page: Reading, found: Mapping[str, _Gathered]) -> None:
+    cross_of = {}
+    for visit in page.current(records.Pollination):
+        found[visit.cross].visits.append(visit)
+        cross_of[visit.id] = visit.cross
+    for pollen in page.current(records.Pollen):
+        found[cross_of[pollen.pollination]].pollen.append(pollen)
+
+
+def _gather_trays(page: Reading, found: Mapping[str, _Gathered]) -> None:
+    cross_of = {}
+    for sowing, cross, seeds in page.columns(records.Sowing, "id", "cross", "seeds"):
+        found[cross].sown[sowing] = seeds
+        cross_of[sowing] = cross
+    for sowing, *up in page.columns(records.Emergence, "sowing", "up", "highest"):
+        seen = [n for n in up if n is not None]
+        if seen:
+            tray = found[cross_of[sowing]].up
+            tray[sowing] = max(tray.get(sowing, 0), *seen)
+
+
+def _cross(
+    cross: records.Cross,
+    all_: _Gathered,
+    names: Mapping[str, str],
+    species: Mapping[str, str],
+    written: datetime | None,
+    row: int,
+) -> Cross:
+    visits = sorted(all_.visits, key=lambda visit: visit.date)
+    seed_plant = names.get(cross.seed_plant or "")
+    seed_parent = cross.seed_parent or species.get(cross.seed_plant or "") or ""
+    pollen_parent, pollen_plant = _father(all_.pollen, names, species)
+    trays, lost_to = _spared(all_)
+    seeds = [lot[1] for lot in all_.lots]
+    return Cross(
+        date=visits[0].date if visits else date.min,
+        seed_parent=seed_parent,
+        pollen_parent=pollen_parent,
+        id=cross.id,
+        cross=cross.number,
+        seed_plant=seed_plant,
+        pollen_plant=pollen_plant,
+        grower=_first(visit.who for visit in visits),
+        pollen_kind=_first(visit.pollen_kind for visit in visits),
+        technique=_technique(visits),
+        isolation=_joined(visit.isolation for visit in visits),
+        units=_sum(visit.units for visit in visits if visit.flowers == "new"),
+        unit_kind=_joined(visit.unit_kind for visit in visits),
+        pods_set=max(all_.counts["pods_set"], default=None),
+        pods_held=_held(all_),
+        seeds=_sum(seeds),
+        seeds_filled=_sum(lot[2] for lot in all_.lots),
+        seeds_sown=_sum(trays.values()),
+        seedlings=_seedlings(trays, all_.up),
+        tried=max(all_.counts["tried"], default=None),
+        took=max(all_.counts["took"], default=None),
+        closed_stage=cross.closed_stage,
+        lost_to=lost_to,
+        only_successes=cross.only_successes,
+        stamens_removed=_all(visit.stamens_removed for visit in visits),
+        proof=all_.verdict,
+        source=cross.source,
+        recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
+        note=cross.note,
+        kind=cross.kind,
+        row=row,
+    )
+
+
+def _spared(all_: _Gathered) -> tuple[Mapping[str, int | None], str | None]:
+    """Return the sowings that can still speak, and what ended the cross if nothing of it can.
+
+    A tray that an accident took, before anything was up in it, says nothing; others of its cross still do.
+    """
+    whole = [cause for sowing, cause in all_.lost if sowing is None]
+    gone = {sowing: cause for sowing, cause in all_.lost if sowing is not None and not all_.up.get(sowing)}
+    trays = {sowing: seeds for sowing, seeds in all_.sown.items() if sowing not in gone}
+    if whole or (gone and not trays):
+        return all_.sown, (whole or list(gone.values()))[0]
+    return trays, None
+
+
+def _seedlings(trays: Mapping[str, int | None], up: Mapping[str, int]) -> int | None:
+    """Return how many came up; none is only known where every tray was looked at."""
+    counted = [up[tray] for tray in trays if tray in up]
+    total = sum(counted)
+    return total if total > 0 or (counted and len(counted) == len(trays)) else None
+
+
+def _held(all_: _Gathered) -> int | None:
+    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
+    harvested = _sum(lot[0] for lot in all_.lots) or 0
+    seen = [*all_.counts["pods_held"], *([harvested] if harvested else [])]
+    if seen:
+        return max(seen)
+    dropped = sum(all_.counts["pods_dropped"])
+    return 0 if dropped and dropped >= max(all_.counts["pods_set"], default=0) else None
+
+
+def _father(
+    pollen: Sequence[records.Pollen], names: Mapping[str, str], species: Mapping[str, str]
+) -> tuple[str | None, str | None]:
+    """Return the pollen parent's species and plant, each only where all the pollen agrees."""
+    known = [one for one in pollen if one.certainty != "unknown"]
+    kinds = {one.name or species.get(one.plant or "") for one in known}
+    plants = {names.get(one.plant or "") for one in known}
+    if len(known) < len(pollen) or len(kinds) != 1:
+        return None, None
+    return kinds.pop(), plants.pop() if len(plants) == 1 else None
+
+
+def _technique(visits: Sequence[records.Pollination]) -> str | None:
+    """Return the technique of all visits; one that was not plain speaks for the cross, which is then no plain one."""
+    others = [visit.technique for visit in visits if visit.technique not in {None, _EXPECTED}]
+    return others[0] if others else _first(visit.technique for visit in visits)
+
+
+def _times(page: Reading) -> dict[str, datetime]:
+    """Return when the latest word on each cross was written down in this book."""
+    found: dict[str, datetime] = {}
+    cross_of = dict(page.columns(records.Sowing, "id", "cross"))
+    for kind in (
+        records.Pollination,
+        records.Observation,
+        records.SeedLot,
+        records.Sowing,
+        records.Loss,
+        records.Proof,
+    ):
+        _later(found, page.times(kind, "cross"))
+    _later(found, {cross_of[sowing]: at for sowing, at in page.times(records.Emergence, "sowing").items()})
+    return found
+
+
+def _later(found: dict[str, datetime], more: Mapping[str, datetime]) -> None:
+    for cross, at in more.items():
+        moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
+        found[cross] = max(found.get(cross, moment), moment)
+
+
+def _first(values: Iterable[Any]) -> Any:
+    return next((value for value in values if value is not None), None)
+
+
+def _joined(values: Iterable[str | None]) -> str | None:
+    return "; ".join(dict.fromkeys(value for value in values if value is not None)) or None
+
+
+def _sum(values: Iterable[int | None]) -> int | None:
+    """Return the sum, None where there is nothing to add or one of them is unknown."""
+    every = list(values)
+    known = [value for value in every if value is not None]
+    return sum(known) if known and len(known) == len(every) else None
+
+
+def _all(values: Iterable[bool | None]) -> bool | None:
+    """Return no where one says no, yes where all say yes."""
+    every = list(values)
+    if False in every:
+        return False
+    return True if every and None not in every else None

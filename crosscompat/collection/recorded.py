@@ -1,0 +1,108 @@
+"""What is on record in a collection: read from its cross book, into which older collections' tables are taken once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from crosscompat.book.crosses import Cross
+from crosscompat.book.forecasts import GivenForecast
+from crosscompat.book.plants import Plants
+from crosscompat.collection.books import book_place, open_book
+from crosscompat.collection.settings import Settings
+from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.book.records import Record
+
+__all__ = ["TABLES", "Recorded", "add_forecasts", "read_book", "set_aside", "take_in"]
+
+TABLES = ("plants.csv", "crosses.csv", "forecasts.csv")
+"""What collections held before they had a cross book."""
+
+_ASIDE = "before the cross book"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Plants, crosses and the forecasts that were given, as they stand."""
+
+    plants: Plants = field(default_factory=lambda: Plants.of([]))
+    crosses: tuple[Cross, ...] = ()
+    forecasts: tuple[GivenForecast, ...] = ()
+    notices: tuple[str, ...] = ()
+
+
+def read_book(folder: Path, settings: Settings) -> Recorded:
+    """Read the cross book of a collection; one that is not there yet holds nothing."""
+    place = book_place(folder, settings)
+    if isinstance(place, Path) and not place.exists():
+        return Recorded()
+    from crosscompat.book.bench import plants_of  # noqa: PLC0415 - a collection without records needs no database
+    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - as above
+    from crosscompat.book.summary import crosses_of  # noqa: PLC0415 - as above
+
+    store = open_book(folder, settings)
+    with store.reading() as page:
+        found = Recorded(plants_of(page), crosses_of(page), forecasts_of(page))
+    store.engine.dispose()
+    if store.backup is None:
+        return found
+    told = say("recorded.migrated", backup=str(store.backup))
+    return Recorded(found.plants, found.crosses, found.forecasts, (told,))
+
+
+def take_in(
+    folder: Path,
+    settings: Settings,
+    tables: Recorded,
+    mend: Callable[[Sequence[Record]], Sequence[Record]] = lambda found: found,
+) -> None:
+    """Write tables into the cross book of a collection, unless it holds anything already.
+
+    Parameters
+    ----------
+    folder : Path
+    settings : Settings
+    tables : Recorded
+    mend : callable, optional
+        What is done with the records before they are written.
+    """
+    from crosscompat.book.taking_in import records_of, records_of_forecasts  # noqa: PLC0415 - once in a lifetime
+
+    store = open_book(folder, settings)
+    with store.writing(say("recorded.taken_in")) as pen:
+        if not pen.changes():
+            pen.imported = True
+            found = records_of(tables.plants, tables.crosses)
+            pen.add(*mend(found), *records_of_forecasts(tables.forecasts))
+    store.engine.dispose()
+
+
+def set_aside(folder: Path) -> tuple[str, ...]:
+    """Move the tables that were taken in out of the way, and tell where they are."""
+    there = [name for name in TABLES if (folder / name).exists()]
+    if not there:
+        return ()
+    aside = folder / _ASIDE
+    aside.mkdir(exist_ok=True)
+    for name in there:
+        (folder / name).replace(aside / name)
+    return (say("recorded.set_aside", files=", ".join(there), folder=aside.name),)
+
+
+def add_forecasts(folder: Path, settings: Settings, given: Iterable[GivenForecast]) -> int:
+    """Write forecasts into the cross book that do not stand there yet, and return how many those were."""
+    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - a collection without records needs no database
+    from crosscompat.book.taking_in import records_of_forecasts  # noqa: PLC0415 - as above
+
+    store = open_book(folder, settings)
+    with store.writing(say("recorded.forecasts")) as pen:
+        known = set(forecasts_of(pen))
+        fresh = [one for one in dict.fromkeys(given) if one not in known]
+        if fresh:
+            pen.add(*records_of_forecasts(fresh))
+    store.engine.dispose()
+    return len(fresh)

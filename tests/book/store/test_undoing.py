@@ -1,0 +1,98 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from crosscompat.book.records import Cross, Observation, Plant
+from crosscompat.book.store.undoing import last_change, undo
+from crosscompat.errors import WrongUse
+
+
+def _undo(book, number=None):
+    with book.writing("undone") as pen:
+        return undo(pen, number)
+
+
+@pytest.fixture
+def plant(book):
+    plant = Plant(name="coc-1", place="bench 1")
+    with book.writing("planted") as pen:
+        pen.add(plant)
+    return plant
+
+
+def _places(book):
+    with book.reading() as page:
+        return [found.place for found in page.current(Plant)]
+
+
+def test_a_correction_taken_back_lets_the_old_record_stand(book, plant):
+    with book.writing("moved") as pen:
+        pen.replace(replace(plant, place="bench 2"))
+    assert _undo(book).what == "moved"
+    assert _places(book) == ["bench 1"]
+
+
+def test_a_withdrawal_taken_back_lets_it_stand(book, plant):
+    with book.writing("gone") as pen:
+        pen.withdraw(plant)
+    _undo(book)
+    assert _places(book) == ["bench 1"]
+
+
+def test_what_was_added_stands_no_more_and_each_undo_goes_one_further_back(book, plant):
+    with book.writing("another") as pen:
+        pen.add(Plant(name="coc-2"))
+    _undo(book)
+    assert _places(book) == ["bench 1"]
+    assert _undo(book).what == "planted"
+    assert _places(book) == []
+    with pytest.raises(WrongUse, match="no change to take back"):
+        _undo(book)
+
+
+def test_an_undo_can_be_undone(book, plant):
+    _undo(book)
+    with book.reading() as page:
+        number = page.changes()[-1].id
+    _undo(book, number)
+    assert _places(book) == ["bench 1"]
+    with book.reading() as page:
+        assert last_change(page).what == "planted"
+
+
+def test_every_change_stays_in_the_history(book, plant):
+    _undo(book)
+    with book.reading() as page:
+        assert [(change.what, change.undoes) for change in page.changes()] == [("planted", None), ("undone", 1)]
+
+
+@pytest.mark.parametrize(("number", "words"), [(99, "no change 99"), (1, "taken back already")])
+def test_what_cannot_be_taken_back_is_said(book, plant, number, words):
+    if number == 1:
+        _undo(book)
+    with pytest.raises(WrongUse, match=words):
+        _undo(book, number)
+
+
+def test_a_change_that_was_corrected_since_is_not_taken_back_first(book, plant):
+    with book.writing("moved") as pen:
+        pen.replace(replace(plant, place="bench 2"))
+    with pytest.raises(WrongUse, match="corrected since"):
+        _undo(book, 1)
+    assert _places(book) == ["bench 2"]
+
+
+def test_a_change_on_which_later_records_rest_is_not_taken_back_first(book):
+    cross = Cross(number="26-01")
+    with book.writing("crossed") as pen:
+        pen.add(cross)
+    with book.writing("seen") as pen:
+        pen.add(Observation(cross=cross.id, what="pods_set", count=1))
+    with pytest.raises(WrongUse, match="1 record written since"):
+        _undo(book, 1)
+    _undo(book)
+    _undo(book)
+    with book.reading() as page:
+        assert page.current(Cross) == ()
