@@ -141,6 +141,23 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
+@app.command(help=say("help.due"), epilog=_example("due"))
+@guarded
+def due(
+    as_of: Day = None,
+    days: Annotated[int, typer.Option("--days", metavar="N", min=1, help=say("help.due_days"))] = 7,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    folder: Folder = None,
+    *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.due import run
+
+    ahead = None if everything else days
+    run(folder, as_of=as_of.date() if as_of else None, ahead=ahead, calendar=ics, as_json=as_json)
+
+
 @app.command(help=say("help.score"), epilog=_example("score"))
 @guarded
 def score(
