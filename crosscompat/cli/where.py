@@ -9,7 +9,7 @@ from crosscompat.carried import carried_trees, tree_for_genus
 from crosscompat.collection.opening import Collection, open_carried, open_collection
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
 from crosscompat.errors import WrongUse
-from crosscompat.names import genus_of
+from crosscompat.names import fold, genus_of
 from crosscompat.wording import say
 
 __all__ = ["collection_at", "collection_or_carried", "settings_at"]
@@ -56,8 +56,13 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     if folder is not None or (place / FILE_NAME).is_file():
         return collection_at(folder)
     for name in names:
-        carried = tree_for_genus(genus_of(name) or "")
+        carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:
             return open_carried(carried)
     carried_genera = ", ".join(tree.genus for tree in carried_trees())
     raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
+
+
+def _first_word(name: str) -> str:
+    """Return where the genus should stand in a name that cannot be read; what is wrong with it is told later."""
+    return fold(name).lstrip("(").partition(" ")[0]
