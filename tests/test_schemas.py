@@ -16,6 +16,7 @@ from pydantic import TypeAdapter
 import crosscompat.schemas
 from crosscompat.advice.ask import Answer
 from crosscompat.advice.checkup import Checkup
+from crosscompat.advice.due import DueList
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.partners import Partners
@@ -38,6 +39,7 @@ ANSWERS = (
     PriorTable,
     Labels,
     Checkup,
+    DueList,
     NewCollection,
     CarriedTrees,
     Demonstration,

@@ -73,7 +73,7 @@ class Plants:
 
     def one_clone(self, a: str | None, b: str | None) -> bool:
         """Tell whether two plants are known to be one: the same plant, or offsets of one."""
-        return a is not None and b is not None and self._clone(a) == self._clone(b)
+        return a is not None and b is not None and self.clone(a) == self.clone(b)
 
     def species(self, name: str) -> str:
         """Return the species of the plant of that name; a name that is no plant's is taken for a species."""
@@ -91,7 +91,8 @@ class Plants:
         counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
         return [None if clone is None else counted.get(clone) for clone in clones]
 
-    def _clone(self, name: str) -> str:
+    def clone(self, name: str) -> str:
+        """Return the clone of the plant of that name; a name that is no plant's is its own."""
         plant = self.find(name)
         return name if plant is None else plant.clone
 

@@ -141,6 +141,23 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
+@app.command(help=say("help.due"), epilog=_example("due"))
+@guarded
+def due(
+    as_of: Day = None,
+    days: Annotated[int, typer.Option("--days", metavar="N", min=1, help=say("help.due_days"))] = 7,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    folder: Folder = None,
+    *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.due import run
+
+    ahead = None if everything else days
+    run(folder, as_of=as_of.date() if as_of else None, ahead=ahead, calendar=ics, as_json=as_json)
+
+
 @app.command(help=say("help.score"), epilog=_example("score"))
 @guarded
 def score(
@@ -190,15 +207,21 @@ def trees(*, as_json: Json = False) -> None:
 @app.command(help=say("help.label"), epilog=_example("label"))
 @guarded
 def label(
-    crosses: Annotated[list[str], typer.Argument(metavar="CROSS", help=say("help.label_crosses"))],
+    crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
     output: Output = None,
+    since: Annotated[
+        datetime | None, typer.Option("--since", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.label_since"))
+    ] = None,
+    season: Annotated[int | None, typer.Option("--season", metavar="YEAR", help=say("help.label_season"))] = None,
     folder: Folder = None,
     *,
+    twins: Annotated[bool, typer.Option("--twins", help=say("help.label_twins"))] = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.label import run
 
-    run(folder, crosses, output, as_json=as_json)
+    day = since.date() if since else None
+    run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
 
 
 @app.command(help=say("help.demo"), epilog=_example("demo"))
