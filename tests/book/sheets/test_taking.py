@@ -241,6 +241,21 @@ def test_columns_of_the_growers_own_go_into_the_note(season, take):
     assert found.crosses[0].note == "Soil: pumice; red thread"
 
 
+def test_merged_and_blank_headings_of_a_real_workbook(tmp_path, xlsx, take):
+    import openpyxl
+
+    path = xlsx(tmp_path / "a.xlsx", A=[
+        ("Season 2025", None, None, None, None), (None, "Parents", None, None, None),
+        ("Date", "Mother", "Father", None, "Notes"), (date(2025, 4, 3), COC, DAS, "12", "x"),
+    ])  # fmt: skip
+    book = openpyxl.load_workbook(path)
+    book["A"].merge_cells("A1:E1")
+    book["A"].merge_cells("B2:C2")
+    book.save(path)
+    (cross,) = take(path, maps=["column D=units"]).crosses
+    assert (cross.seed_parent, cross.pollen_parent, cross.units, cross.note) == (COC, DAS, 12, "x")
+
+
 def test_words_that_look_like_formulas_are_words(tmp_path, xlsx, take):
     import openpyxl
 
