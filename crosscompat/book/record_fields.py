@@ -22,7 +22,7 @@ def value_types(kind: type[Record]) -> Mapping[str, type]:
     >>> value_types(Flowering)["open_flowers"]
     <class 'int'>
     """
-    hints = _hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
     return MappingProxyType({item.name: _bare(hints[item.name]) for item in fields(kind)})
 
 
@@ -35,7 +35,7 @@ def needed(kind: type[Record]) -> frozenset[str]:
     >>> sorted(needed(Flowering))
     ['date', 'id', 'plant']
     """
-    hints = _hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
     return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
 
 
