@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from os import PathLike
 
 from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
@@ -36,6 +37,8 @@ class Plant:
     chromosomes : int or None
         Its own count, 2n.
     self_fertile : bool or None
+    died : date or None
+        The day on which it was lost; None for a plant that is taken to live.
     """
 
     plant: str
@@ -47,6 +50,7 @@ class Plant:
     source: str | None = None
     note: str | None = None
     row: int = 0
+    died: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

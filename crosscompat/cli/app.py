@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -30,6 +30,11 @@ Day = Annotated[
     datetime | None,
     typer.Option("--as-of", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.as_of")),
 ]
+
+On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
+By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
+Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
+DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
 
 
 def _example(command: str) -> str:
@@ -222,6 +227,87 @@ def label(
 
     day = since.date() if since else None
     run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
+
+
+@app.command(help=say("help.pollinate"), epilog=_example("pollinate"))
+@guarded
+def pollinate(
+    seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.pollinate_seed"))] = None,
+    pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.pollinate_pollen"))] = None,
+    certainty: Annotated[
+        list[str] | None, typer.Option(metavar="certain|likely|unknown", help=say("help.certainty"))
+    ] = None,
+    lot: Annotated[str | None, typer.Option(metavar="LOT", help=say("help.pollen_lot"))] = None,
+    on: On = None,
+    hour: Annotated[str | None, typer.Option(metavar="HH:MM", help=say("help.hour"))] = None,
+    by: By = None,
+    marker: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.marker"))] = None,
+    unit: Annotated[str | None, typer.Option(metavar="KIND", help=say("help.unit"))] = None,
+    count: Annotated[int | None, typer.Option("--count", "-n", metavar="N", min=1, help=say("help.count"))] = None,
+    cross: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.pollinate_cross"))] = None,
+    number: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.number"))] = None,
+    technique: Annotated[
+        Literal["plain", "cut style", "mentor pollen", "stump", "grafted style", "in water", "other"] | None,
+        typer.Option(help=say("help.technique")),
+    ] = None,
+    stamens: Annotated[bool | None, typer.Option("--stamens-removed/--stamens-left", help=say("help.stamens"))] = None,
+    isolation: Annotated[
+        Literal["bag", "cap", "insect-free house", "tied shut", "none"] | None, typer.Option(help=say("help.isolation"))
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(metavar="°C", help=say("help.temperature"))] = None,
+    humidity: Annotated[
+        float | None, typer.Option(metavar="PERCENT", min=0, max=100, help=say("help.humidity"))
+    ] = None,
+    aim: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.aim"))] = None,
+    want: Annotated[int | None, typer.Option("--wanted", min=1, max=5, help=say("help.want"))] = None,
+    check: Annotated[Literal["seed", "pollen"] | None, typer.Option(help=say("help.pollinate_check"))] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.note"))] = None,
+    folder: Folder = None,
+    *,
+    open_: Annotated[bool, typer.Option("--open", help=say("help.pollinate_open"))] = False,
+    self_: Annotated[bool, typer.Option("--self", help=say("help.pollinate_self"))] = False,
+    sib: Annotated[bool, typer.Option("--sib", help=say("help.pollinate_sib"))] = False,
+    none: Annotated[bool, typer.Option("--none", help=say("help.pollinate_none"))] = False,
+    about: Annotated[bool, typer.Option("--about", help=say("help.about"))] = False,
+    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.all_open"))] = False,
+    again: Annotated[bool, typer.Option("--again", help=say("help.again"))] = False,
+    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.left_alone"))] = False,
+    anyway: Anyway = False,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.advice.visit_request import VisitRequest, count_told, kind_told
+    from crosscompat.cli.entry import day_told, hand, hour_told
+    from crosscompat.cli.pollinate import run
+
+    request = VisitRequest(
+        seed=seed,
+        pollen=tuple(pollen or ()),
+        kind=kind_told(open=open_, self=self_, sib=sib, none=none),
+        certainty=tuple(certainty or ()),
+        lot=lot,
+        day=day_told(on),
+        hour=hour_told(hour),
+        who=hand(by),
+        marker=marker,
+        unit=unit,
+        count=count,
+        count_how=count_told(count, about=about, all_open=all_open),
+        again=again,
+        cross=cross,
+        number=number,
+        technique=technique,
+        stamens_removed=stamens,
+        isolation=isolation,
+        temperature=temperature,
+        humidity=humidity,
+        aim=aim,
+        wanted=want,
+        check=check,
+        left_alone=left_alone,
+        note=note,
+    )
+    run(folder, request, anyway=anyway, dry_run=dry_run, as_json=as_json)
 
 
 @app.command(help=say("help.demo"), epilog=_example("demo"))

@@ -126,6 +126,13 @@ class Reading:
         query = _standing(kind, where, in_order=in_order).with_only_columns(*(TABLES[kind].c[name] for name in names))
         return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
 
+    def ever(self, kind: type[R], name: str) -> frozenset[Any]:
+        """Return every value that a field was ever given, in records that were corrected or taken back too."""
+        column = TABLES[kind].c[name]
+        return frozenset(
+            row[0] for row in self.connection.execute(select(column).where(column.is_not(None)).distinct())
+        )
+
     def find(self, kind: type[R], **where: object) -> R | None:
         """Return the first such record, or None."""
         found = self.current(kind, **where)
