@@ -20,6 +20,8 @@ from crosscompat.advice.due import DueList
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.partners import Partners
+from crosscompat.advice.plant_cards import PlantAnswer
+from crosscompat.advice.pollination import Pollinated
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
@@ -34,6 +36,8 @@ ANSWERS = (
     Answer,
     Ranking,
     Partners,
+    PlantAnswer,
+    Pollinated,
     Lesson,
     Scorecard,
     PriorTable,

@@ -15,8 +15,8 @@ from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (
-    *("ask", "check", "demo", "due", "export", "import", "label", "new", "priors", "rank", "retrain", "score"),
-    *("tree", "trees"),
+    *("ask", "check", "demo", "due", "export", "import", "label", "new", "plant", "pollinate", "priors", "rank"),
+    *("retrain", "score", "tree", "trees"),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 
