@@ -16,6 +16,7 @@ from pydantic import TypeAdapter
 import crosscompat.schemas
 from crosscompat.advice.ask import Answer
 from crosscompat.advice.checkup import Checkup
+from crosscompat.advice.due import DueList
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.partners import Partners
@@ -24,6 +25,7 @@ from crosscompat.advice.pollination import Pollinated
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
+from crosscompat.advice.sheets import Exported, Imported
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
 from crosscompat.cli.trees import CarriedTrees
@@ -41,9 +43,12 @@ ANSWERS = (
     PriorTable,
     Labels,
     Checkup,
+    DueList,
     NewCollection,
     CarriedTrees,
     Demonstration,
+    Imported,
+    Exported,
 )
 
 

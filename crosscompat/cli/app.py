@@ -147,6 +147,23 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
+@app.command(help=say("help.due"), epilog=_example("due"))
+@guarded
+def due(
+    as_of: Day = None,
+    days: Annotated[int, typer.Option("--days", metavar="N", min=1, help=say("help.due_days"))] = 7,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    folder: Folder = None,
+    *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.due import run
+
+    ahead = None if everything else days
+    run(folder, as_of=as_of.date() if as_of else None, ahead=ahead, calendar=ics, as_json=as_json)
+
+
 @app.command(help=say("help.score"), epilog=_example("score"))
 @guarded
 def score(
@@ -196,15 +213,21 @@ def trees(*, as_json: Json = False) -> None:
 @app.command(help=say("help.label"), epilog=_example("label"))
 @guarded
 def label(
-    crosses: Annotated[list[str], typer.Argument(metavar="CROSS", help=say("help.label_crosses"))],
+    crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
     output: Output = None,
+    since: Annotated[
+        datetime | None, typer.Option("--since", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.label_since"))
+    ] = None,
+    season: Annotated[int | None, typer.Option("--season", metavar="YEAR", help=say("help.label_season"))] = None,
     folder: Folder = None,
     *,
+    twins: Annotated[bool, typer.Option("--twins", help=say("help.label_twins"))] = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.label import run
 
-    run(folder, crosses, output, as_json=as_json)
+    day = since.date() if since else None
+    run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
 
 
 @app.command(help=say("help.plant"), epilog=_example("plant"))
@@ -370,3 +393,57 @@ def demo(
     from crosscompat.cli.demo import run
 
     run(folder, as_json=as_json)
+
+
+@app.command("import", help=say("help.import"), epilog=_example("import"))
+@guarded
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
+    sheet: Annotated[str | None, typer.Option("--sheet", metavar="NAME", help=say("help.import_sheet"))] = None,
+    rows_are: Annotated[
+        str | None, typer.Option("--rows-are", metavar="crosses|plants", help=say("help.import_rows_are"))
+    ] = None,
+    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
+    ignored: Annotated[
+        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
+    ] = None,
+    took_means: Annotated[
+        str | None,
+        typer.Option("--took-means", metavar="pod-set|ripe-pod|seedling", help=say("help.import_took_means")),
+    ] = None,
+    only_successes: Annotated[
+        str | None,
+        typer.Option("--only-successes", metavar="yes|no|unknown", help=say("help.import_only_successes")),
+    ] = None,
+    dates: Annotated[
+        str | None, typer.Option("--dates", metavar="day-first|month-first", help=say("help.import_dates"))
+    ] = None,
+    folder: Folder = None,
+    *,
+    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
+    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
+    who: Annotated[
+        str | None, typer.Option("--by", metavar="WHO", envvar="CROSSCOMPAT_GROWER", help=say("help.import_by"))
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.importing import Request, run
+    from crosscompat.cli.questions import Given
+
+    given = Given(took_means, only_successes, dates, yes)
+    run(folder, Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, who, dry_run, as_json))
+
+
+@app.command(help=say("help.export"), epilog=_example("export"))
+@guarded
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.exporting import run
+
+    run(folder, target, crosses, as_json=as_json)

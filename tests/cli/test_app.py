@@ -15,19 +15,8 @@ from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (
-    "ask",
-    "check",
-    "demo",
-    "label",
-    "new",
-    "plant",
-    "pollinate",
-    "priors",
-    "rank",
-    "retrain",
-    "score",
-    "tree",
-    "trees",
+    *("ask", "check", "demo", "due", "export", "import", "label", "new", "plant", "pollinate", "priors", "rank"),
+    *("retrain", "score", "tree", "trees"),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 
@@ -63,6 +52,9 @@ def test_the_example_runs(run, own, monkeypatch, command):
     assert (program, arguments[0]) == ("crosscompat", command)
     if "my-hedgehogs" in arguments and command != "new":
         run(*shlex.split(example("new"))[1:])
+    if command == "import":
+        rows = "Pod parent;Pollen donor;Date;Took\nEchinocereus coccineus;E. pectinatus;2025-04-03;no\n"
+        Path("my-crosses.csv").write_text(rows, encoding="utf-8")
     run(*arguments)
 
 

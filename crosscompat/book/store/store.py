@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
 
@@ -121,10 +121,10 @@ class Reading:
         rows = self.connection.execute(query.with_only_columns(*(table.c[name] for name in names)))
         return tuple(kind(**dict(zip(names, row, strict=True))) for row in rows)
 
-    def columns(self, kind: type[R], *names: str, **where: object) -> Sequence[tuple[Any, ...]]:
-        """Return some fields of the records as they stand: for many records, much faster than the records."""
-        query = _standing(kind, where).with_only_columns(*(TABLES[kind].c[name] for name in names))
-        return [tuple(row) for row in self.connection.execute(query)]
+    def columns(self, kind: type[R], *names: str, in_order: bool = False, **where: object) -> Sequence[tuple[Any, ...]]:
+        """Return some fields of the records as they stand, in no order unless asked: for many, faster than records."""
+        query = _standing(kind, where, in_order=in_order).with_only_columns(*(TABLES[kind].c[name] for name in names))
+        return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
 
     def ever(self, kind: type[R], name: str) -> frozenset[Any]:
         """Return every value that a field was ever given, in records that were corrected or taken back too."""
@@ -249,13 +249,13 @@ class Writing(Reading):
                 raise Busy(say("store.changed_meanwhile"))
 
 
-def _standing(kind: type[Record], where: Mapping[str, object]) -> Select[Any]:
+def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
     table = TABLES[kind]
-    query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).where(table.c.replaced_in.is_(None))
+    query = select(table).where(table.c.replaced_in.is_(None))
     for name, value in where.items():
         column = table.c[name]
         query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
-    return query.order_by(RECORDS.c.place)
+    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
 
 
 def _version(kind: type[Record], row: RowMapping) -> Version:
