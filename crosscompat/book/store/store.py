@@ -97,7 +97,11 @@ def open_store(where: str | Path) -> Store:
         As `engine.open_engine` and `engine.transaction` say.
     """
     engine = open_engine(where)
-    return Store(engine, make_ready(engine))
+    try:
+        return Store(engine, make_ready(engine))
+    except BaseException:
+        engine.dispose()
+        raise
 
 
 class Reading:
