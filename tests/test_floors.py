@@ -62,7 +62,7 @@ def test_no_room_looks_up(path):
             "typer",
             {
                 *("cli/app.py", "cli/guard.py", "cli/screen.py"),
-                *("cli/check.py", "cli/rank.py", "cli/retrain.py", "cli/score.py"),
+                *("cli/check.py", "cli/rank.py", "cli/retrain.py", "cli/score.py", "cli/find.py", "cli/history.py"),
             },
         ),
         ("rich", {"cli/progress.py"}),
