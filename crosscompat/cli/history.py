@@ -84,9 +84,7 @@ def print_change(change: ChangeTold) -> None:
 
 
 def _told(touched: Touched) -> str:
-    head = say(
-        "history.touched", kind=touched.kind, how=say(f"history.how.{touched.how.replace(' ', '_')}"), says=touched.says
-    )
+    head = say("history.touched", kind=touched.kind, how=say(f"history.how.{touched.how}"), says=touched.says)
     fields = "; ".join(
         say("correct.field_was", field=one.field, was=one.was or "—", now=one.now or "—") for one in touched.fields
     )
