@@ -14,7 +14,10 @@ from crosscompat.cli.app import app
 from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-COMMANDS = ("ask", "check", "demo", "label", "new", "priors", "rank", "retrain", "score", "tree", "trees")
+COMMANDS = (
+    *("ask", "backup", "check", "correct", "demo", "find", "history", "label", "new", "observe", "priors", "rank"),
+    *("restore", "retrain", "score", "tree", "trees", "undo"),
+)
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 
 
@@ -49,6 +52,8 @@ def test_the_example_runs(run, own, monkeypatch, command):
     assert (program, arguments[0]) == ("crosscompat", command)
     if "my-hedgehogs" in arguments and command != "new":
         run(*shlex.split(example("new"))[1:])
+    if command == "restore":
+        run(*shlex.split(example("backup"))[1:])
     run(*arguments)
 
 
