@@ -34,6 +34,8 @@ class Place:
     'crosses.csv, row 4, column date'
     >>> str(Place("tree.nwk", line=1, character=5))
     'tree.nwk, line 1, character 5'
+    >>> str(Place("crosses.ods", row=4, sheet="2025"))
+    'crosses.ods, sheet 2025, row 4'
     """
 
     file: str | None = None
@@ -41,10 +43,11 @@ class Place:
     column: str | None = None
     line: int | None = None
     character: int | None = None
+    sheet: str | None = None
 
     def __str__(self) -> str:
         parts = [self.file] if self.file else []
-        for word in ("row", "column", "line", "character"):
+        for word in ("sheet", "row", "column", "line", "character"):
             value = getattr(self, word)
             if value is not None:
                 parts.append(f"{word} {value}")

@@ -10,7 +10,7 @@ from typing import Literal
 from crosscompat.book.cells import read_sheet
 from crosscompat.carried import carried_file
 
-__all__ = ["KnownHybrid", "known_hybrids"]
+__all__ = ["KnownHybrid", "formulas", "known_hybrids"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +66,17 @@ def known_hybrids() -> tuple[KnownHybrid, ...]:
         )
         for row in _rows("known_hybrids.csv")
     )
+
+
+def formulas() -> dict[str, str]:
+    """Return the formula of each published hybrid that has a name.
+
+    Examples
+    --------
+    >>> formulas()["Echinocereus ×roetteri"]
+    'Echinocereus coccineus × Echinocereus dasyacanthus'
+    """
+    return {known.hybrid: f"{known.seed_parent} × {known.pollen_parent}" for known in known_hybrids() if known.hybrid}
 
 
 def _in_full(cited: str, references: dict[str, str]) -> str:

@@ -15,7 +15,7 @@ from crosscompat._names_tokens import bare_word, fold
 from crosscompat.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.wording import say
 
-__all__ = ["Match", "NameIndex", "PlantName", "correct_form", "fold", "genus_of", "parse", "repeated"]
+__all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold", "genus_of", "parse", "repeated"]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60
@@ -34,6 +34,17 @@ def correct_form(label: str, genus: str | None = None) -> str:
     """
     name = _read(label, genus)
     return str(name) if name else fold(label)
+
+
+def bracketed(name: str) -> str:
+    """Return a name as it stands on one side of a ×: a formula in brackets.
+
+    Examples
+    --------
+    >>> bracketed("Mentha aquatica × Mentha spicata"), bracketed("Mentha ×piperita")
+    ('(Mentha aquatica × Mentha spicata)', 'Mentha ×piperita')
+    """
+    return f"({name})" if " × " in name else name
 
 
 def genus_of(label: str) -> str | None:

@@ -18,6 +18,7 @@ from crosscompat.advice.ask import Answer
 from crosscompat.advice.checkup import Checkup
 from crosscompat.advice.correction import Correction
 from crosscompat.advice.cross_story import CrossStory
+from crosscompat.advice.due import DueList
 from crosscompat.advice.history import History, Undone
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
@@ -26,6 +27,7 @@ from crosscompat.advice.partners import Partners
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
+from crosscompat.advice.sheets import Exported, Imported
 from crosscompat.cli.backup import Backup, Restoration
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
@@ -42,6 +44,7 @@ ANSWERS = (
     PriorTable,
     Labels,
     Checkup,
+    DueList,
     NewCollection,
     CarriedTrees,
     Demonstration,
@@ -52,6 +55,8 @@ ANSWERS = (
     Backup,
     Restoration,
     Candidates,
+    Imported,
+    Exported,
 )
 
 

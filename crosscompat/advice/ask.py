@@ -19,12 +19,12 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
-from crosscompat.advice.known_hybrids import KnownNear, known_near
+from crosscompat.advice.known_hybrids import KnownNear, known_near, published_of
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.stages import StageForecast, stage_forecasts
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.errors import WrongUse
 from crosscompat.model.outlook import flowers_needed, seedling_chances
 from crosscompat.wording import say
 
@@ -151,7 +151,7 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance_of(collection, basis, seed.label, pollen.label),
-        stages=stage_forecasts(basis.model, row, asked.pairings, belief),
+        stages=stage_forecasts(basis.model, row, asked.pairings, belief, asked.uneven[:, 0]),
         seeds_per_pod=basis.model.seeds.mean if basis.model.seeds else None,
         cautions=cautions(collection, basis.model, seed, pollen, row),
         past=past_of(collection, seed.label, pollen.label),
@@ -159,11 +159,14 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
 
 
 def _known_hybrids(collection: Collection, seed: str, pollen: str) -> list[KnownNear]:
-    """Return published crosses near a pairing; of the other way round only those of that very pairing."""
-    try:
-        found = known_near(seed, pollen, collection.distances)
-        turned = known_near(pollen, seed, collection.distances)
-    except UnknownName:  # a hybrid has no place of its own
-        return []
+    """Return published crosses near a pairing; of the other way round only those of that very pairing.
+
+    A hybrid has no place of its own, so that nothing is near it; if it is published itself, that is told.
+    """
+    hybrids = [plant for label in (seed, pollen) if (plant := collection.positions.pedigree(label)).parents]
+    if hybrids:
+        return published_of(hybrids, collection.distances)
+    found = known_near(seed, pollen, collection.distances)
+    turned = known_near(pollen, seed, collection.distances)
     told = {near.words for near in found}
     return found + [near for near in turned if near.same and near.words not in told]

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crosscompat.advice.hybrids import uneven_parents
 from crosscompat.advice.parents import Parent
 from crosscompat.book.evidence import stages_counted
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
 from crosscompat.collection.opening import Collection
+from crosscompat.model.between import doubted, in_place, no_surer, uneven_shifts
 from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.forecast import Chances
 from crosscompat.model.likelihood import Floats
@@ -80,11 +82,14 @@ class Asked:
         Their parents, as the model numbers them.
     outlook : Outlook
         What it expects of them.
+    uneven : ndarray of float, shape (n_stages, n_pairs)
+        What uneven chromosomes of hybrids add to their logits.
     """
 
     rows: Floats
     pairings: Pairings
     outlook: Outlook
+    uneven: Floats
 
 
 def basis_of(collection: Collection) -> Basis:
@@ -120,7 +125,7 @@ def collection_reference(collection: Collection) -> float:
         *((species(wanted.seed_parent), species(wanted.pollen_parent)) for wanted in collection.wanted),
     ]
     labels = [label for pair in placed(collection.index, named) for label in pair if label is not None]
-    return greatest_distance(collection.distances, list(dict.fromkeys(labels)))
+    return greatest_distance(collection.distances, collection.positions.species_of(labels))
 
 
 def rows_of(
@@ -134,7 +139,7 @@ def rows_of(
 
     What was found on the very plants, where their ``clones`` are named, overrides their species.
     """
-    distance = collection.distances.patristic_pairs(seed, pollen)
+    distance = collection.positions.apart(seed, pollen)
     own = own_findings(collection.plants, clones, len(seed))
     return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
 
@@ -153,9 +158,10 @@ def own_findings(
 def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
     """Return how unsure the distances of directed pairs of labels are, relative to the reference, shape (n_pairs,).
 
-    None where no sample of trees and no species that was only placed leaves any of them open.
+    None where no sample of trees, no species that was only placed and no hybrid leaves any of them open.
     """
-    if collection.sample is None and not collection.placed:
+    species = set(collection.distances.tips).issuperset
+    if collection.sample is None and not collection.placed and species(seed) and species(pollen):
         return None
     return collection.positions.spread(seed, pollen) / model.recipe.reference
 
@@ -168,12 +174,24 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> As
     collection : Collection
     model : FittedModel
     parents : Parents
-        Labels of the tree, with the clones of the very plants where they are named.
+        Labels of the tree or of hybrids, with the clones of the very plants where they are named.
     """
+    found = _by_numbers(collection, model, parents)
+    species = in_place(collection.positions, model.seen, parents)
+    if species is None:
+        return found
+    of_species = _by_numbers(collection, model, species.parents).outlook
+    belief = no_surer(found.outlook, of_species, species.weight, species.of)
+    uneven = uneven_parents(collection, model.seen, parents)
+    return replace(found, outlook=doubted(model, belief, uneven), uneven=uneven_shifts(model, uneven))
+
+
+def _by_numbers(collection: Collection, model: FittedModel, parents: Parents) -> Asked:
+    """Put pairings to a model by their numbers alone."""
     rows = rows_of(collection, model, parents.seed, parents.pollen, (parents.seed_plants, parents.pollen_plants))
-    pairings = pairings_of(model.seen, collection.distances, parents)
+    pairings = pairings_of(model.seen, collection.distances, parents, collection.positions.pedigree)
     spread = spread_of(collection, model, parents.seed, parents.pollen)
-    return Asked(rows, pairings, outlook(model, rows, pairings, spread))
+    return Asked(rows, pairings, outlook(model, rows, pairings, spread), np.zeros((len(model.stages), len(rows))))
 
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:

@@ -106,12 +106,12 @@ def _flowering(collection: Collection, seed: Parent, pollen: Parent) -> list[Cau
 
 
 def _hybrid(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    parents = [parent for parent in (seed, pollen) if parent.label not in collection.index]
-    return [Caution("hybrid", text) for parent in parents for text in hybrid_notes(collection, parent)]
+    told = dict.fromkeys(text for parent in (seed, pollen) for text in hybrid_notes(collection, parent))
+    return [Caution("hybrid", text) for text in told]
 
 
 def _placed(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    labels = dict.fromkeys(parent.label for parent in (seed, pollen))
+    labels = collection.positions.species_of([seed.label, pollen.label])
     return [
         Caution("placed", say("cautions.placed", name=correct_form(one.species), group=one.group))
         for one in collection.placed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from crosscompat.advice.basis import Basis
 from crosscompat.book.crosses import Cross
@@ -43,7 +43,7 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Distance:
-    """How far apart two species stand.
+    """How far apart two parents stand.
 
     Attributes
     ----------
@@ -52,10 +52,15 @@ class Distance:
     unit : str or None
     relative : float
         Of the reference; above 1 is outside what was seen.
+    spread : float
+        How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
+        that were only placed in a group and hybrids, which stand between their parents, leave it open.
+    trees : int or None
+        How many trees of a sample it was told from; None if none says anything of it.
     nodes : int or None
-        Nodes between them on the tree; None for a table of distances.
+        Nodes between them on the tree; None for a table of distances and for hybrids.
     clade_size : int or None
-        Species in the smallest clade that holds both.
+        Species in the smallest clade that holds both, with all that a hybrid comes of.
     clade_depth : float or None
         Where that clade starts: 0 at the root, near 1 if the two have just parted.
     clade_name : str or None
@@ -65,6 +70,8 @@ class Distance:
     patristic: float
     unit: str | None
     relative: float
+    spread: float = 0.0
+    trees: int | None = None
     nodes: int | None = None
     clade_size: int | None = None
     clade_depth: float | None = None
@@ -145,16 +152,20 @@ def interval_at(chances: Chances, i: int) -> Interval:
 
 def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
     """Return how far apart two labels stand, by every measure the tree allows."""
-    distances = collection.distances
-    patristic = distances.patristic(seed, pollen)
-    relative = patristic / basis.model.recipe.reference
+    distances, positions = collection.distances, collection.positions
+    patristic = float(positions.apart([seed], [pollen])[0])
+    spread = float(positions.spread([seed], [pollen])[0])
+    trees = positions.trees_on(seed, pollen) or None
+    told = Distance(patristic, distances.unit, patristic / basis.model.recipe.reference, spread, trees)
     if not isinstance(distances, Phylogeny):
-        return Distance(patristic, distances.unit, relative)
-    nodes = distances.node_distance(seed, pollen)
+        return told
+    species = positions.species_of([seed, pollen])
+    if {seed, pollen} <= set(species):
+        told = replace(told, nodes=distances.node_distance(seed, pollen))
     if distances.rooted is False or (distances.length < 0).any():
-        return Distance(patristic, distances.unit, relative, nodes)
-    clade = distances.clade(seed, pollen)
-    return Distance(patristic, distances.unit, relative, nodes, clade.size, clade.depth, fold(clade.name) or None)
+        return told
+    clade = max((distances.clade(species[0], other) for other in species), key=lambda found: found.size)
+    return replace(told, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:

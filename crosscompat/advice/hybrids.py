@@ -1,17 +1,32 @@
-"""What to know of a parent that is a hybrid: its own parents' distance, uneven chromosomes, proved fertility."""
+"""Parents that are hybrids: what to know of them, and what of it moves a forecast."""
 
 from __future__ import annotations
+
+import numpy as np
 
 from crosscompat.advice.parents import Parent
 from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.names import genus_of
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Parents, Seen
+from crosscompat.names import correct_form, genus_of
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.wording import say
 
-__all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile"]
+__all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile", "uneven_parents"]
+
+
+def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:
+    """Count the parents that are hybrids with uneven chromosomes and have no cross seen yet, shape (n_pairs,)."""
+    found = np.zeros(len(parents.seed))
+    for labels, plants in ((parents.seed, parents.seed_plants), (parents.pollen, parents.pollen_plants)):
+        clones = list(plants) or [None] * len(labels)
+        sides = list(zip(labels, clones, strict=True))
+        known = {side: side[0] not in seen.species and _uneven_note(collection, *side) for side in dict.fromkeys(sides)}
+        found += [bool(known[side]) for side in sides]
+    return found
 
 
 def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
@@ -33,14 +48,24 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     if plant.parents is None:
         return []
     seed, pollen = plant.parents
-    name = parent.plant.plant if parent.plant else parent.name
     far = float(collection.positions.apart([seed], [pollen])[0])
     unit = collection.distances.unit
-    told = [say("hybrids.between", name=name, distance=f"{far:.3g}", unit=f" {unit}" if unit else "")]
-    told += _chromosome_notes(collection, parent, plant, name)
-    if proved_fertile(collection, parent):
+    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": _shares_in_words(plant)}
+    clone = parent.plant.clone if parent.plant else None
+    name = parent.plant.plant if parent.plant else parent.name
+    told = [say("hybrids.between", name=name, **place)]
+    told += filter(None, [_uneven_note(collection, parent.label, clone, name)])
+    if proved_fertile(collection, parent.label, clone):
         told.append(say("hybrids.proved", name=name))
     return told
+
+
+def _shares_in_words(plant: Pedigree) -> str:
+    shares = [
+        say("hybrids.share", name=correct_form(species), share=f"{100 * share:.3g}")
+        for species, share in plant.shares.items()
+    ]
+    return ", ".join(shares)
 
 
 def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:
@@ -52,29 +77,32 @@ def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | Non
     return None if counts is None else (counts[0] + counts[1]) / 2
 
 
-def proved_fertile(collection: Collection, parent: Parent) -> bool:
-    """Tell whether the book has a seedling of this very plant or its offsets; of the hybrid, if no plant is named."""
-    return any(fruitful(cross) is True and _took_part(collection, cross, parent) for cross in collection.crosses)
+def proved_fertile(collection: Collection, label: str, clone: str | None = None) -> bool:
+    """Tell whether the book has a seedling of this clone; of the hybrid, if none is named."""
+    return any(fruitful(cross) is True and _took_part(collection, cross, label, clone) for cross in collection.crosses)
 
 
-def _chromosome_notes(collection: Collection, parent: Parent, plant: Pedigree, name: str) -> list[str]:
-    """Tell of uneven chromosomes; a plant's own count goes before what its parents let expect."""
-    own = parent.plant.chromosomes if parent.plant else None
-    if own is not None:
-        return [say("hybrids.odd", name=name, count=own)] if own % 2 else []
+def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
+    """Tell of uneven chromosomes; a count, best of the clone, goes before what its parents let expect."""
+    plant = collection.positions.pedigree(label)
+    if not plant.is_hybrid:
+        return None
+    [counted] = collection.plants.chromosomes([clone])
+    own = collection.trait(label, "2n") if counted is None else counted
+    if isinstance(own, int):
+        return say("hybrids.odd", name=name, count=own) if own % 2 else None
     counts = _counts(collection, plant)
     if counts is None or counts[0] == counts[1]:
-        return []
-    return [say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")]
+        return None
+    return say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")
 
 
-def _took_part(collection: Collection, cross: Cross, parent: Parent) -> bool:
-    if parent.plant is not None:
-        one_clone = collection.plants.one_clone
-        return any(one_clone(parent.plant.plant, name) for name in (cross.seed_plant, cross.pollen_plant))
-    index = collection.positions.index
+def _took_part(collection: Collection, cross: Cross, label: str, clone: str | None) -> bool:
+    if clone is not None:
+        named = (name for name in (cross.seed_plant, cross.pollen_plant) if name is not None)
+        return clone in map(collection.plants.clone, named)
     sides = ((cross.seed_parent, None), (cross.pollen_parent, genus_of(cross.seed_parent)))
-    return any(name is not None and find_label(index, name, genus) == parent.label for name, genus in sides)
+    return any(name is not None and find_label(collection.index, name, genus) == label for name, genus in sides)
 
 
 def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | None:
@@ -86,8 +114,8 @@ def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | No
 
 
 def _count(collection: Collection, label: str) -> float | None:
-    own = collection.positions.pedigree(label)
-    if own.is_hybrid:
-        return expected_chromosomes(collection, own)
     count = collection.trait(label, "2n")
-    return float(count) if isinstance(count, int) else None
+    if isinstance(count, int):
+        return float(count)
+    own = collection.positions.pedigree(label)
+    return expected_chromosomes(collection, own) if own.is_hybrid else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -11,10 +11,11 @@ import numpy as np
 from crosscompat.book.placing import find_label
 from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.names import correct_form
+from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.known import Distances
 from crosscompat.wording import say
 
-__all__ = ["KnownNear", "known_near"]
+__all__ = ["KnownNear", "known_near", "published_of"]
 
 _LEVEL = 1e-9
 
@@ -97,6 +98,15 @@ def known_near(
         if near is not None:
             found.append(near)
     return sorted(found, key=lambda near: (not near.same, near.farther, near.words))[:most]
+
+
+def published_of(hybrids: Sequence[Pedigree], distances: Distances) -> list[KnownNear]:
+    """Return the published crosses that hybrids themselves came of, each once; none of a hybrid of hybrids."""
+    species = set(distances.tips)
+    made = [plant.parents for plant in hybrids if plant.parents is not None and species.issuperset(plant.parents)]
+    found = (near for seed, pollen in made for near in known_near(seed, pollen, distances))
+    own = {near.words: replace(near, same=False) for near in found if near.same and near.outcome == "hybrid"}
+    return list(own.values())
 
 
 def _nearness(

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from difflib import get_close_matches
 from typing import Literal
 
-from crosscompat.book.crosses import NO_POLLEN_PARENT, Cross
+from crosscompat.book.crosses import CROSS_KINDS, NO_POLLEN_PARENT, Cross
 from crosscompat.book.placing import find_label
+from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, correct_form, genus_of
-from crosscompat.show.label import LabelCard
+from crosscompat.show.label_card import Kind, LabelCard
 from crosscompat.wording import catalogue, say
 
 __all__ = ["Labels", "labels_for"]
@@ -24,10 +26,17 @@ class Labels:
 
     cards: list[LabelCard]
     invented: bool
-    schema: Literal["crosscompat.label/1"] = "crosscompat.label/1"
+    schema: Literal["crosscompat.label/2"] = "crosscompat.label/2"
 
 
-def labels_for(collection: Collection, numbers: Sequence[str]) -> Labels:
+def labels_for(
+    collection: Collection,
+    numbers: Sequence[str] = (),
+    *,
+    since: date | None = None,
+    season: int | None = None,
+    twins: bool = False,
+) -> Labels:
     """Return the labels of crosses.
 
     Parameters
@@ -35,13 +44,29 @@ def labels_for(collection: Collection, numbers: Sequence[str]) -> Labels:
     collection : Collection
     numbers : sequence of str
         The grower's own numbers, or identifiers.
+    since : date, optional
+        All crosses made on that day or later, beside those named.
+    season : int, optional
+        All crosses of that season, beside those named.
+    twins : bool
+        Each label twice, one below the other: for the plant and for the packet of seed.
 
     Raises
     ------
     UnknownName
         If a number stands for no cross; it names the nearest.
     """
-    return Labels([_card(collection, _find(collection, number)) for number in numbers], collection.settings.invented)
+    found = [_find(collection, number) for number in numbers]
+    start = collection.settings.season_start
+    found += [
+        cross
+        for cross in collection.crosses
+        if (since is not None and cross.date >= since)
+        or (season is not None and season_of(cross.date, start) == season)
+    ]
+    copies = 2 if twins else 1
+    cards = [card for cross in found for card in [_card(collection, cross)] * copies]
+    return Labels(cards, collection.settings.invented)
 
 
 def _find(collection: Collection, number: str) -> Cross:
@@ -68,6 +93,7 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         grower=cross.grower or "",
         note=cross.note or "",
         caution=say(f"labels.caution.{group}") if group else "",
+        purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
 
 
@@ -81,12 +107,14 @@ def _units(cross: Cross) -> str:
     return say(f"labels.units.{kind}", n=count) if known else say("labels.units_other", n=count, kind=kind)
 
 
-def _kind(collection: Collection, cross: Cross) -> Literal["cross", "open", "self", "none"]:
+def _kind(collection: Collection, cross: Cross) -> Kind:
     if cross.pollen_kind in NO_POLLEN_PARENT:
         return "open" if cross.pollen_kind == "open" else "none"
     if cross.pollen_kind == "self" or collection.plants.one_clone(cross.seed_plant, cross.pollen_plant):
         return "self"
-    return "cross"
+    if cross.pollen_kind == "sib":
+        return "sib"
+    return "mixed" if cross.pollen_parent is None else "cross"
 
 
 def _printed(index: NameIndex, name: str, genus: str | None) -> str:

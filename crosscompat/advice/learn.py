@@ -248,6 +248,7 @@ def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
         found: Reasons = reasons(model, asked.rows[i], asked.pairings[i : i + 1], stage)
         for name, logit in (("base", found.base), *((name, logit) for name, logit, _ in found.terms)):
             parts[name] = parts.get(name, 0.0) + logit
+    parts["uneven"] = float(asked.uneven[:, i].sum())
     return parts
 
 

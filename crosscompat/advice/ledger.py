@@ -13,11 +13,10 @@ from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross
 from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.placing import find_label
+from crosscompat.book.placing import findable_name
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.pairings import Parents
-from crosscompat.names import NameIndex, correct_form
 
 __all__ = ["forecasts_due", "usual_flowers"]
 
@@ -68,8 +67,8 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
         GivenForecast(
             date=as_of,
             model=fingerprint[:_DIGITS],
-            seed_parent=_name(collection.index, one.seed),
-            pollen_parent=_name(collection.index, one.pollen),
+            seed_parent=findable_name(collection.index, one.seed),
+            pollen_parent=findable_name(collection.index, one.pollen),
             flowers=one.flowers,
             mean=_short(found.mean[i]),
             low=_short(found.low[i]),
@@ -116,9 +115,3 @@ def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
 
 def _short(chance: float) -> float:
     return float(f"{chance:.6g}")
-
-
-def _name(index: NameIndex, label: str) -> str:
-    """Return a species in correct form, or as the tree writes it where that would not be found again."""
-    name = correct_form(label)
-    return name if find_label(index, name) == label else label

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from crosscompat.book.plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import NoPairing
-from crosscompat.names import correct_form, genus_of
+from crosscompat.names import correct_form, fold, genus_of
 from crosscompat.wording import say
 
 __all__ = ["Parent", "find_parent", "find_parents"]
@@ -20,7 +20,7 @@ class Parent:
     Attributes
     ----------
     label : str
-        The species, as the tree writes it.
+        The species, as the tree writes it; of a hybrid the formula.
     plant : Plant or None
         The very plant, where one was named.
     read_as : str
@@ -45,7 +45,7 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
     collection : Collection
         Whose plants and tree are meant.
     seed, pollen : str
-        A plant's own name or a species; an abbreviated genus of the second is that of the first.
+        A plant's own name, a species or a hybrid; an abbreviated genus of the second is that of the first.
 
     Raises
     ------
@@ -62,7 +62,7 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
 
 
 def find_parent(collection: Collection, text: str, genus: str | None = None) -> Parent:
-    """Return one side of a pairing: a plant by its own name, else a species.
+    """Return one side of a pairing: a plant by its own name, else a species or a hybrid.
 
     Raises
     ------
@@ -71,7 +71,8 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
     """
     plant = collection.plants.find(text.strip())
     match = collection.index.match(plant.species if plant else text, genus)
-    return Parent(match.label, plant, "" if match.how in {"exact", "parsed"} else match.sentence)
+    plain = match.how in {"exact", "parsed"} or fold(match.received) == match.label
+    return Parent(match.label, plant, "" if plain else match.sentence)
 
 
 def _plant_name(parent: Parent) -> str | None:

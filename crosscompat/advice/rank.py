@@ -108,7 +108,7 @@ def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list
     candidates, refused = [], []
     for row in wanted:
         try:
-            seed, pollen = find_parents(collection, row.seed_parent, row.pollen_parent)
+            seed, pollen = _alive(*find_parents(collection, row.seed_parent, row.pollen_parent))
             candidates.append(Candidate(seed, pollen, row.want, row.note))
         except (NoPairing, UnknownName) as error:
             refused.append(Refused(row.row, row.seed_parent, row.pollen_parent, str(error)))
@@ -116,7 +116,7 @@ def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list
 
 
 def partners_of(collection: Collection, species: str, among: Sequence[str] = ()) -> list[Candidate]:
-    """Return every pairing of one species or plant with others, both ways round.
+    """Return every pairing of one species or plant with others, both ways round; dead plants make none.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
     found = []
     for other in among or collection.distances.tips:
         try:
-            one, two = find_parents(collection, species, other)
+            one, two = _alive(*find_parents(collection, species, other))
         except NoPairing:
             continue
         if one.label != two.label:
@@ -143,7 +143,7 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
 
 
 def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
-    """Return every directed pairing among some species or plants; two offsets of one plant make none.
+    """Return every directed pairing among some species or plants; two offsets of one plant, or a dead one, make none.
 
     Raises
     ------
@@ -153,8 +153,22 @@ def among_species(collection: Collection, species: Sequence[str]) -> list[Candid
     found = []
     for seed, pollen in permutations(species, 2):
         with suppress(NoPairing):
-            found.append(Candidate(*find_parents(collection, seed, pollen)))
+            found.append(Candidate(*_alive(*find_parents(collection, seed, pollen))))
     return found
+
+
+def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
+    """Return both sides of a pairing that can still be made.
+
+    Raises
+    ------
+    NoPairing
+        If a plant of them is dead.
+    """
+    for parent in (seed, pollen):
+        if parent.plant is not None and parent.plant.died is not None:
+            raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=parent.plant.died.isoformat()))
+    return seed, pollen
 
 
 def rank(

@@ -31,7 +31,8 @@ class Reason:
         parents and pairs add beyond their features has the names ``TERMS`` of `crosscompat.model.forecast`.
     value : float or None
         The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
-        same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0.
+        same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0; of
+        ``uneven``, a hybrid with uneven chromosomes, 1.
     logit : float
         What it adds to the logit of the chance; all of them add up to the posterior mean.
     says : str
@@ -44,8 +45,13 @@ class Reason:
     says: str
 
 
-def reasons_in_words(model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0) -> list[Reason]:
-    """Return the reasons for one pairing's chance at a stage: an average pairing first, then the weightiest."""
+def reasons_in_words(
+    model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0, uneven: float = 0.0
+) -> list[Reason]:
+    """Return the reasons for one pairing's chance at a stage: an average pairing first, then the weightiest.
+
+    ``uneven`` is what uneven chromosomes of hybrids add; nothing is said of them where that is 0.
+    """
     found: Reasons = reasons(model, row, asked, stage)
     base = Reason("base", None, found.base, say("reasons.base"))
     terms = [
@@ -57,6 +63,9 @@ def reasons_in_words(model: FittedModel, row: Floats, asked: Pairings | None = N
         for name, logit, value in found.terms
         if name in TERMS
     ]
+    if uneven:
+        words = say("reasons.line", fact=say("reasons.uneven"), weight=weight_in_words(uneven))
+        terms.append(Reason("uneven", 1.0, uneven, words))
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
 
 
@@ -84,7 +93,7 @@ def feature_in_words(name: str) -> str:
     >>> feature_in_words("distance"), feature_in_words("2n lower")
     ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
     """
-    if name in TERMS:
+    if name in {*TERMS, "uneven"}:
         return say(f"reasons.features.{name.replace(' ', '_')}")
     column, _, kind = name.rpartition(" ")
     return say(f"reasons.features.{kind}", trait=spoken(column))

@@ -181,7 +181,7 @@ def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, wo
     crosses, pairs, took = int(finished.sum()), len(set(pair[finished])), int(evidence.outcomes.fruitful.sum())
     enough = crosses >= LEAST and pairs > 1
     words = say("score.intro", n=crosses, pairs=pairs, took=took) if enough else _too_few(crosses, pairs)
-    folds = _folds(evidence, collection.settings.season_start, ways) if enough else {}
+    folds = _folds(collection, evidence, ways) if enough else {}
     blind = blind_forecasts(collection, evidence, folds, work)
     scored = [_way_score(evidence, pair, way, blind[way]) for way in folds]
     return Scorecard(as_of.isoformat(), crosses, took, pairs, scored, words, collection.settings.invented)
@@ -191,11 +191,13 @@ def _too_few(crosses: int, pairs: int) -> str:
     return say("score.too_few", n=crosses, pairs=pairs, least=LEAST)
 
 
-def _folds(evidence: Evidence, season_start: str, ways: Sequence[str]) -> dict[str, list[Fold]]:
-    season = [season_of(cross.date, season_start) for cross in evidence.crosses]
+def _folds(collection: Collection, evidence: Evidence, ways: Sequence[str]) -> dict[str, list[Fold]]:
+    season = [season_of(cross.date, collection.settings.season_start) for cross in evidence.crosses]
+    plants = map(collection.positions.pedigree, {*evidence.seed, *evidence.pollen})
+    comes_of = {plant.label: plant.shares.keys() for plant in plants if plant.is_hybrid}
     split = {
         "pairs": lambda: by_pair(evidence.seed, evidence.pollen),
-        "species": lambda: by_species(evidence.seed, evidence.pollen),
+        "species": lambda: by_species(evidence.seed, evidence.pollen, comes_of=comes_of),
         "seasons": lambda: by_season(season),
     }
     return {way: split[way]() for way in WAYS if way in ways}

@@ -92,7 +92,9 @@ class StageForecast:
     past: PastWeights | None
 
 
-def stage_forecasts(model: FittedModel, row: Floats, asked: Pairings, belief: Outlook) -> list[StageForecast]:
+def stage_forecasts(
+    model: FittedModel, row: Floats, asked: Pairings, belief: Outlook, uneven: Floats | None = None
+) -> list[StageForecast]:
     """Return what is expected of one pairing at every stage.
 
     Parameters
@@ -104,21 +106,24 @@ def stage_forecasts(model: FittedModel, row: Floats, asked: Pairings, belief: Ou
         That one pairing.
     belief : Outlook
         Of that one pairing.
+    uneven : ndarray of float, shape (n_stages,), optional
+        What uneven chromosomes of hybrids add to its logits.
     """
+    adds = [0.0] * len(model.stages) if uneven is None else uneven.tolist()
     return [
         StageForecast(
             fit.stage,
             interval_at(chances(answer), 0),
             float(answer.mean[0]),
             float(answer.sd[0]),
-            reasons_in_words(model, row, asked, stage=i),
-            _past(model, i, row, asked),
+            reasons_in_words(model, row, asked, stage=i, uneven=adds[i]),
+            _past(model, i, row, asked, adds[i]),
         )
         for i, (fit, answer) in enumerate(zip(model.stages, belief.stages, strict=True))
     ]
 
 
-def _past(model: FittedModel, stage: int, row: Floats, asked: Pairings) -> PastWeights | None:
+def _past(model: FittedModel, stage: int, row: Floats, asked: Pairings, uneven: float) -> PastWeights | None:
     past = model.stages[stage].past
     if past is None or not past.record.size:
         return None
@@ -138,7 +143,7 @@ def _past(model: FittedModel, stage: int, row: Floats, asked: Pairings) -> PastW
         )
         for i in heaviest
     ]
-    prior, total = float(prior_logits(past, x)[0]), float(weights.sum())
+    prior, total = float(prior_logits(past, x)[0]) + uneven, float(weights.sum())
     base = float(general.sum())
     return PastWeights(prior, base, named, total - base - sum(one.adds for one in named), prior + total)
 

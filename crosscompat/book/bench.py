@@ -52,6 +52,7 @@ def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plan
         self_fertile=None if selfs is None else selfs == "yes",
         source=plant.source,
         note=plant.note,
+        died=plant.died,
     )
 
 

@@ -20,7 +20,7 @@ from crosscompat.files import write_atomically
 from crosscompat.names import fold
 from crosscompat.wording import say
 
-__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_sheet", "write_sheet"]
+__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_records", "read_sheet", "write_sheet"]
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
@@ -50,6 +50,8 @@ class Sheet:
         The columns as the file writes them.
     decimal_comma : bool
         Whether a number may have a decimal comma: only where semicolons part the cells.
+    sheet : str or None
+        The sheet's name, where the file is a workbook.
     """
 
     file: str
@@ -57,6 +59,7 @@ class Sheet:
     rows: tuple[Row, ...]
     titles: Mapping[str, str] = field(default_factory=dict)
     decimal_comma: bool = False
+    sheet: str | None = None
 
     def place(self, row: Row | None = None, column: str | None = None) -> Place:
         """Return where a cell stands, in the file's own words.
@@ -67,7 +70,7 @@ class Sheet:
         'plants.csv, row 4, column Clone'
         """
         title = self.titles.get(column, column) if column else None
-        return Place(self.file, row=row.number if row else None, column=title)
+        return Place(self.file, row=row.number if row else None, column=title, sheet=self.sheet)
 
 
 def column_name(title: str) -> str:
@@ -125,12 +128,10 @@ def read_sheet(
         With every fault of the file, if no list was given for them.
     """
     found: list[Fault] = []
-    file = Path(path).name
-    text = _text(Path(path), found)
-    sheet = Sheet(file, (), ())
-    if text is not None:
-        records, separator = _records(text, file, found)
-        sheet = _sheet(file, records, found, comma=separator == ";")
+    sheet = Sheet(Path(path).name, (), ())
+    records, separator = read_records(path, found)
+    if records:
+        sheet = _sheet(sheet.file, records, found, comma=separator == ";")
         if sheet.header:
             _check_columns(sheet, known, required, found)
     if faults is None:
@@ -138,6 +139,12 @@ def read_sheet(
     else:
         faults += found
     return sheet
+
+
+def read_records(path: str | PathLike[str], faults: list[Fault]) -> tuple[list[list[str]], str]:
+    """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
+    text = _text(Path(path), faults)
+    return ([], "") if text is None else _records(text, Path(path).name, faults)
 
 
 def _text(path: Path, faults: list[Fault]) -> str | None:

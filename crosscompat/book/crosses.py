@@ -31,6 +31,7 @@ __all__ = [
     "Cross",
     "count_arrays",
     "crosses_fingerprint",
+    "crosses_in",
     "read_crosses",
     "recorded_by",
 ]
@@ -143,15 +144,21 @@ def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=_REQUIRED, faults=faults)
-    rows = [Cells(sheet, row, faults) for row in sheet.rows] if set(_REQUIRED) <= set(sheet.header) else []
+    crosses = crosses_in(sheet, faults) if set(_REQUIRED) <= set(sheet.header) else []
+    raise_faults(faults)
+    return tuple(crosses)
+
+
+def crosses_in(sheet: Sheet, faults: list[Fault]) -> list[Cross]:
+    """Return the crosses of a table's rows that can be read; everything that is wrong adds a fault."""
+    rows = [Cells(sheet, row, faults) for row in sheet.rows]
     counts = [{column: cells.whole(column) for column in COUNT_COLUMNS} for cells in rows]
     crosses = [
         cross for cells, counted in zip(rows, counts, strict=True) if (cross := _cross(cells, counted)) is not None
     ]
     _refuse_impossible(rows, counts)
     faults += _repeated_ids(sheet, crosses)
-    raise_faults(faults)
-    return tuple(crosses)
+    return crosses
 
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:

@@ -11,5 +11,5 @@ __all__ = ["forecasts_of"]
 
 def forecasts_of(page: Reading) -> tuple[GivenForecast, ...]:
     """Return every forecast that stands in a book, in the order in which they were given."""
-    rows = page.columns(records.Forecast, *HEADER)
+    rows = page.columns(records.Forecast, *HEADER, in_order=True)
     return tuple(GivenForecast(**dict(zip(HEADER, row, strict=True))) for row in rows)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from crosscompat.errors import UnknownName
-from crosscompat.names import NameIndex, genus_of
+from crosscompat.names import NameIndex, correct_form, genus_of
 
-__all__ = ["find_label", "placed"]
+__all__ = ["find_label", "findable_name", "placed"]
 
 
 def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
@@ -51,3 +51,15 @@ def find_label(index: NameIndex, name: str, genus: str | None = None) -> str | N
         return index.find(name, genus)
     except UnknownName:
         return None
+
+
+def findable_name(index: NameIndex, label: str) -> str:
+    """Return a species in correct form, or as the tree writes it where that would not be found again.
+
+    Examples
+    --------
+    >>> findable_name(NameIndex(["Aloe_vera"]), "Aloe_vera")
+    'Aloe vera'
+    """
+    name = correct_form(label)
+    return name if find_label(index, name) == label else label

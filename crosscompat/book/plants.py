@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from os import PathLike
 
-from crosscompat.book.cells import Cells, raise_faults, read_sheet
+from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.errors import Fault
 from crosscompat.wording import say
 
-__all__ = ["HEADER", "SEXES", "Plant", "Plants", "read_plants"]
+__all__ = ["HEADER", "MORE", "SEXES", "Plant", "Plants", "plants_in", "read_plants"]
 
 HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
+MORE = ("accession", "field_number", "papers", "received_as", "parents", "owner", "place", "acquired", "died")
+"""What the book can also note of a plant, and the table does not hold."""
+
 SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
 
 
@@ -33,6 +37,8 @@ class Plant:
     chromosomes : int or None
         Its own count, 2n.
     self_fertile : bool or None
+    died : date or None
+        The day on which it was lost; None for a plant that is taken to live.
     """
 
     plant: str
@@ -44,6 +50,7 @@ class Plant:
     source: str | None = None
     note: str | None = None
     row: int = 0
+    died: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +77,7 @@ class Plants:
 
     def one_clone(self, a: str | None, b: str | None) -> bool:
         """Tell whether two plants are known to be one: the same plant, or offsets of one."""
-        return a is not None and b is not None and self._clone(a) == self._clone(b)
+        return a is not None and b is not None and self.clone(a) == self.clone(b)
 
     def species(self, name: str) -> str:
         """Return the species of the plant of that name; a name that is no plant's is taken for a species."""
@@ -88,7 +95,8 @@ class Plants:
         counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
         return [None if clone is None else counted.get(clone) for clone in clones]
 
-    def _clone(self, name: str) -> str:
+    def clone(self, name: str) -> str:
+        """Return the clone of the plant of that name; a name that is no plant's is its own."""
         plant = self.find(name)
         return name if plant is None else plant.clone
 
@@ -103,6 +111,13 @@ def read_plants(path: str | PathLike[str]) -> Plants:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
+    plants = plants_in(sheet, faults)
+    raise_faults(faults)
+    return Plants.of(plants)
+
+
+def plants_in(sheet: Sheet, faults: list[Fault]) -> list[Plant]:
+    """Return the plants of a table's rows that can be read; everything that is wrong adds a fault."""
     found: dict[str, Plant] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
@@ -111,8 +126,7 @@ def read_plants(path: str | PathLike[str]) -> Plants:
             cells.fault("plant", say("plants.twice", plant=plant.plant, row=str(found[plant.plant].row)))
         elif plant is not None:
             found[plant.plant] = plant
-    raise_faults(faults)
-    return Plants(found)
+    return list(found.values())
 
 
 def _plant(cells: Cells) -> Plant | None:

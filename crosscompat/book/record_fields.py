@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import Field, fields
+from functools import cache
 from types import MappingProxyType
 from typing import Any, get_args, get_type_hints
 
@@ -21,7 +22,7 @@ def value_types(kind: type[Record]) -> Mapping[str, type]:
     >>> value_types(Flowering)["open_flowers"]
     <class 'int'>
     """
-    hints = get_type_hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
     return MappingProxyType({item.name: _bare(hints[item.name]) for item in fields(kind)})
 
 
@@ -34,7 +35,7 @@ def needed(kind: type[Record]) -> frozenset[str]:
     >>> sorted(needed(Flowering))
     ['date', 'id', 'plant']
     """
-    hints = get_type_hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
     return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
 
 
@@ -53,6 +54,12 @@ def reference(item: Field[Any]) -> str | None:
 def choices(item: Field[Any]) -> tuple[str, ...] | None:
     """Return the only values that a field may have, or None."""
     return item.metadata.get("choices")
+
+
+@cache
+def _hints(kind: Any) -> Mapping[str, Any]:
+    """Return the types of a kind's fields; to work them out takes long enough to be felt at every start."""
+    return MappingProxyType(get_type_hints(kind))
 
 
 def _bare(hint: Any) -> type:

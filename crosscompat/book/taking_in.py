@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
@@ -16,12 +17,24 @@ __all__ = ["records_of", "records_of_forecasts"]
 _FINDINGS = ("sex", "2n", "self_fertile")
 
 
-def records_of(plants: Plants, crosses: Iterable[Cross]) -> list[Record]:
+def records_of(
+    plants: Plants, crosses: Iterable[Cross], standing: Mapping[str, tuple[str, str]] = MappingProxyType({})
+) -> list[Record]:
     """Return the records that say what tables of plants and crosses say, no more and no less.
 
     A plant that only the crosses name becomes one of the book. Counts of a table have no date.
+
+    Parameters
+    ----------
+    plants : Plants
+    crosses : iterable of Cross
+    standing : mapping
+        Identifier and species of the plants that the book has already, by name.
     """
-    garden = _Garden()
+    garden = _Garden(
+        ids={name: one for name, (one, _) in standing.items()},
+        species={name: species for name, (_, species) in standing.items()},
+    )
     for plant in plants.by_name.values():
         garden.take_in(plant)
     found = [record for cross in crosses for record in _cross_records(cross, garden)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -30,6 +30,11 @@ Day = Annotated[
     datetime | None,
     typer.Option("--as-of", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.as_of")),
 ]
+
+On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
+By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
+Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
+DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
 
 
 def _example(command: str) -> str:
@@ -141,6 +146,23 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
+@app.command(help=say("help.due"), epilog=_example("due"))
+@guarded
+def due(
+    as_of: Day = None,
+    days: Annotated[int, typer.Option("--days", metavar="N", min=1, help=say("help.due_days"))] = 7,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    folder: Folder = None,
+    *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.due import run
+
+    ahead = None if everything else days
+    run(folder, as_of=as_of.date() if as_of else None, ahead=ahead, calendar=ics, as_json=as_json)
+
+
 @app.command(help=say("help.score"), epilog=_example("score"))
 @guarded
 def score(
@@ -190,21 +212,102 @@ def trees(*, as_json: Json = False) -> None:
 @app.command(help=say("help.label"), epilog=_example("label"))
 @guarded
 def label(
-    crosses: Annotated[list[str], typer.Argument(metavar="CROSS", help=say("help.label_crosses"))],
+    crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
     output: Output = None,
+    since: Annotated[
+        datetime | None, typer.Option("--since", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.label_since"))
+    ] = None,
+    season: Annotated[int | None, typer.Option("--season", metavar="YEAR", help=say("help.label_season"))] = None,
     folder: Folder = None,
     *,
+    twins: Annotated[bool, typer.Option("--twins", help=say("help.label_twins"))] = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.label import run
 
-    run(folder, crosses, output, as_json=as_json)
+    day = since.date() if since else None
+    run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
 
 
-By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
-On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
-Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
-WriteNothing = Annotated[bool, typer.Option("--dry-run", help=say("help.write_nothing"))]
+@app.command(help=say("help.pollinate"), epilog=_example("pollinate"))
+@guarded
+def pollinate(
+    seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.pollinate_seed"))] = None,
+    pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.pollinate_pollen"))] = None,
+    certainty: Annotated[
+        list[str] | None, typer.Option(metavar="certain|likely|unknown", help=say("help.certainty"))
+    ] = None,
+    lot: Annotated[str | None, typer.Option(metavar="LOT", help=say("help.pollen_lot"))] = None,
+    on: On = None,
+    hour: Annotated[str | None, typer.Option(metavar="HH:MM", help=say("help.hour"))] = None,
+    by: By = None,
+    marker: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.marker"))] = None,
+    unit: Annotated[str | None, typer.Option(metavar="KIND", help=say("help.unit"))] = None,
+    count: Annotated[int | None, typer.Option("--count", "-n", metavar="N", min=1, help=say("help.count"))] = None,
+    cross: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.pollinate_cross"))] = None,
+    number: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.number"))] = None,
+    technique: Annotated[
+        Literal["plain", "cut style", "mentor pollen", "stump", "grafted style", "in water", "other"] | None,
+        typer.Option(help=say("help.technique")),
+    ] = None,
+    stamens: Annotated[bool | None, typer.Option("--stamens-removed/--stamens-left", help=say("help.stamens"))] = None,
+    isolation: Annotated[
+        Literal["bag", "cap", "insect-free house", "tied shut", "none"] | None, typer.Option(help=say("help.isolation"))
+    ] = None,
+    temperature: Annotated[float | None, typer.Option(metavar="°C", help=say("help.temperature"))] = None,
+    humidity: Annotated[
+        float | None, typer.Option(metavar="PERCENT", min=0, max=100, help=say("help.humidity"))
+    ] = None,
+    aim: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.aim"))] = None,
+    want: Annotated[int | None, typer.Option("--wanted", min=1, max=5, help=say("help.want"))] = None,
+    check: Annotated[Literal["seed", "pollen"] | None, typer.Option(help=say("help.pollinate_check"))] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.note"))] = None,
+    folder: Folder = None,
+    *,
+    open_: Annotated[bool, typer.Option("--open", help=say("help.pollinate_open"))] = False,
+    self_: Annotated[bool, typer.Option("--self", help=say("help.pollinate_self"))] = False,
+    sib: Annotated[bool, typer.Option("--sib", help=say("help.pollinate_sib"))] = False,
+    none: Annotated[bool, typer.Option("--none", help=say("help.pollinate_none"))] = False,
+    about: Annotated[bool, typer.Option("--about", help=say("help.about"))] = False,
+    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.all_open"))] = False,
+    again: Annotated[bool, typer.Option("--again", help=say("help.again"))] = False,
+    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.left_alone"))] = False,
+    anyway: Anyway = False,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.advice.visit_request import VisitRequest, count_told, kind_told
+    from crosscompat.cli.entry import day_told, hand, hour_told
+    from crosscompat.cli.pollinate import run
+
+    request = VisitRequest(
+        seed=seed,
+        pollen=tuple(pollen or ()),
+        kind=kind_told(open=open_, self=self_, sib=sib, none=none),
+        certainty=tuple(certainty or ()),
+        lot=lot,
+        day=day_told(on),
+        hour=hour_told(hour),
+        who=hand(by),
+        marker=marker,
+        unit=unit,
+        count=count,
+        count_how=count_told(count, about=about, all_open=all_open),
+        again=again,
+        cross=cross,
+        number=number,
+        technique=technique,
+        stamens_removed=stamens,
+        isolation=isolation,
+        temperature=temperature,
+        humidity=humidity,
+        aim=aim,
+        wanted=want,
+        check=check,
+        left_alone=left_alone,
+        note=note,
+    )
+    run(folder, request, anyway=anyway, dry_run=dry_run, as_json=as_json)
 
 
 def _count(name: str, help_of: str) -> Any:
@@ -250,7 +353,7 @@ def observe(
     harvest: Annotated[bool, typer.Option("--harvest", help=say("help.observe_harvest"))] = False,
     only_good: Annotated[bool, typer.Option("--only-good", help=say("help.observe_only_good"))] = False,
     anyway: Anyway = False,
-    dry_run: WriteNothing = False,
+    dry_run: DryRun = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.observe import run
@@ -278,7 +381,7 @@ def correct(
     *,
     withdraw: Annotated[bool, typer.Option("--withdraw", help=say("help.correct_withdraw"))] = False,
     with_rest: Annotated[bool, typer.Option("--with-rest", help=say("help.correct_with_rest"))] = False,
-    dry_run: WriteNothing = False,
+    dry_run: DryRun = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.correct import run
@@ -307,7 +410,7 @@ def undo(
     by: By = None,
     folder: Folder = None,
     *,
-    dry_run: WriteNothing = False,
+    dry_run: DryRun = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.history import run_undo
@@ -376,3 +479,57 @@ def demo(
     from crosscompat.cli.demo import run
 
     run(folder, as_json=as_json)
+
+
+@app.command("import", help=say("help.import"), epilog=_example("import"))
+@guarded
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
+    sheet: Annotated[str | None, typer.Option("--sheet", metavar="NAME", help=say("help.import_sheet"))] = None,
+    rows_are: Annotated[
+        str | None, typer.Option("--rows-are", metavar="crosses|plants", help=say("help.import_rows_are"))
+    ] = None,
+    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
+    ignored: Annotated[
+        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
+    ] = None,
+    took_means: Annotated[
+        str | None,
+        typer.Option("--took-means", metavar="pod-set|ripe-pod|seedling", help=say("help.import_took_means")),
+    ] = None,
+    only_successes: Annotated[
+        str | None,
+        typer.Option("--only-successes", metavar="yes|no|unknown", help=say("help.import_only_successes")),
+    ] = None,
+    dates: Annotated[
+        str | None, typer.Option("--dates", metavar="day-first|month-first", help=say("help.import_dates"))
+    ] = None,
+    folder: Folder = None,
+    *,
+    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
+    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
+    who: Annotated[
+        str | None, typer.Option("--by", metavar="WHO", envvar="CROSSCOMPAT_GROWER", help=say("help.import_by"))
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.importing import Request, run
+    from crosscompat.cli.questions import Given
+
+    given = Given(took_means, only_successes, dates, yes)
+    run(folder, Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, who, dry_run, as_json))
+
+
+@app.command(help=say("help.export"), epilog=_example("export"))
+@guarded
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.exporting import run
+
+    run(folder, target, crosses, as_json=as_json)

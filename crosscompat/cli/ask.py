@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from crosscompat.advice.ask import Answer, PairForecast, ask
-from crosscompat.advice.figures import Past
+from crosscompat.advice.figures import Distance, Past
 from crosscompat.advice.stages import PastWeights, StageForecast
 from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words, who
 from crosscompat.cli.where import collection_or_carried
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of
+from crosscompat.names import bracketed
 from crosscompat.show.chances import percent, percent_range
 from crosscompat.wording import say
 
@@ -18,6 +19,7 @@ __all__ = ["print_answer", "run"]
 _CHANGES_NOTHING = 0.05
 _CHANGES_LITTLE = 0.15
 _MOST_PAST = 2
+_SHOWS = 0.005
 
 
 def run(folder: Path | None, seed: str, pollen: str, *, flowers: int, as_json: bool) -> None:
@@ -104,7 +106,10 @@ def _print_past(past: PastWeights) -> None:
     """Print what the grower's own crosses did to a stage, and which did most."""
     told = [one for one in past.weightiest if abs(one.adds) >= _CHANGES_NOTHING][:_MOST_PAST]
     named = [
-        say("ask.weighty", seed=one.seed_parent, pollen=one.pollen_parent, adds=f"{one.adds:+.2f}") for one in told
+        say(
+            "ask.weighty", seed=bracketed(one.seed_parent), pollen=bracketed(one.pollen_parent), adds=f"{one.adds:+.2f}"
+        )
+        for one in told
     ]
     before, after = (percent(chance_of(logit)) for logit in (past.prior_logit, past.mode_logit))
     text = say("ask.moved", before=before, after=after)
@@ -142,13 +147,31 @@ def _flowers_needed(pair: PairForecast) -> str:
 def _how_far(pair: PairForecast) -> str:
     far = pair.distance
     unit = unit_in_words(far.unit)
-    words = [say("ask.distance", distance=f"{far.patristic:.3g}", unit=unit, relative=f"{far.relative:.2f}")]
+    words = [
+        say(
+            "ask.distance",
+            distance=f"{far.patristic:.3g}",
+            unit=unit,
+            give_or_take=_give_or_take(far),
+            relative=f"{far.relative:.2f}",
+        )
+    ]
     if far.nodes is not None:
         words.append(say("ask.nodes", n=far.nodes))
     if far.clade_size is not None:
         group = f" ({far.clade_name})" if far.clade_name else ""
         words.append(say("ask.clade", n=far.clade_size, group=group))
     return "; ".join(words) + "."
+
+
+def _give_or_take(far: Distance) -> str:
+    """Say how unsure a distance is, unless nothing of it would show."""
+    if far.spread < _SHOWS * far.patristic or far.spread == 0:
+        return ""
+    spread = f"{far.spread:.2g}"
+    if far.trees is None:
+        return say("ask.give_or_take", spread=spread)
+    return say("ask.give_or_take_over", spread=spread, n=far.trees)
 
 
 def _past_words(past: Past) -> str:

@@ -10,8 +10,9 @@ from crosscompat.book.addresses import find_record
 from crosscompat.book.correcting import correct, withdraw
 from crosscompat.book.judging import Bounds
 from crosscompat.book.records import Record
+from crosscompat.cli.entry import hand, today
 from crosscompat.cli.screen import paragraph, print_json
-from crosscompat.cli.the_book import day_of, grower, open_here
+from crosscompat.cli.the_book import open_here
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
@@ -32,8 +33,8 @@ def run(
     """Write the correction and print it."""
     if take_back and given:
         raise WrongUse(say("correct.both"))
-    with open_here(folder) as (here, store), store.writing("", who=grower(by), dry_run=dry_run) as pen:
-        bounds = Bounds(day_of(None), here.settings.pod[1])
+    with open_here(folder) as (here, store), store.writing("", who=hand(by), dry_run=dry_run) as pen:
+        bounds = Bounds(today(), here.settings.pod[1])
         before = find_record(pen, record)
         pen.what = say("correct.withdrew" if take_back else "correct.what", record=record)
         after: Record | None = None
@@ -57,6 +58,6 @@ def _print(told: Correction) -> None:
     if not told.withdrawn:
         paragraph(say("correct.now", kind=told.record.kind, says=told.record.says), bullet=f"[{told.record.short}] ")
     if told.change is None:
-        paragraph(say("the_book.dry_run"))
+        paragraph(say("entry.dry_run"))
     else:
         paragraph(say("the_book.change", number=told.change))

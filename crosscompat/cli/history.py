@@ -13,8 +13,9 @@ from crosscompat.book.judging import Bounds
 from crosscompat.book.records import Cross, Plant
 from crosscompat.book.store import Reading
 from crosscompat.book.taking_back import take_back
+from crosscompat.cli.entry import hand, today
 from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import day_of, grower, open_here
+from crosscompat.cli.the_book import open_here
 from crosscompat.errors import UnknownName
 from crosscompat.wording import say
 
@@ -37,15 +38,15 @@ def run(folder: Path | None, about: str | None, *, most: int, as_json: bool) -> 
 
 def run_undo(folder: Path | None, number: int | None, *, by: str | None, dry_run: bool, as_json: bool) -> None:
     """Take a change back and print what it was."""
-    with open_here(folder) as (here, store), store.writing("", who=grower(by), dry_run=dry_run) as pen:
-        undone = take_back(pen, number, Bounds(day_of(None), here.settings.pod[1]))
+    with open_here(folder) as (here, store), store.writing("", who=hand(by), dry_run=dry_run) as pen:
+        undone = take_back(pen, number, Bounds(today(), here.settings.pod[1]))
         told = Undone(replace(change_told(pen, undone), undone_by=None), None if dry_run else pen.change, dry_run)
     if as_json:
         print_json(told)
         return
     line(say("history.would_undo" if dry_run else "history.undid"))
     print_change(told.undone)
-    paragraph(say("the_book.dry_run") if dry_run else say("the_book.change", number=told.change))
+    paragraph(say("entry.dry_run") if dry_run else say("the_book.change", number=told.change))
 
 
 def _meant(page: Reading, text: str) -> Cross | Plant:

@@ -15,8 +15,9 @@ from crosscompat.book.records import AGAINST
 from crosscompat.book.store import Store
 from crosscompat.book.telling import Line
 from crosscompat.book.whole import whole_of
+from crosscompat.cli.entry import day_told, hand, today
 from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import BookHere, Stopped, agreed, chosen, day_of, grower, open_here
+from crosscompat.cli.the_book import BookHere, Stopped, agreed, chosen, open_here
 from crosscompat.show.chances import percent_range
 from crosscompat.wording import say
 
@@ -35,14 +36,14 @@ def run(
     as_json: bool,
 ) -> None:
     """Write if there is something to write, then print."""
-    asked, day = _checked(seen), day_of(on)
+    asked, day = _checked(seen), day_told(on)
     with open_here(folder) as (here, store):
         if asked.empty:
             with store.reading() as page:
                 story = story_of(page, find_cross(page, cross), invented=here.settings.invented)
         else:
             story = agreed(
-                lambda yes: _written(here, store, cross, asked, day, grower(by), yes, dry_run=dry_run), anyway=anyway
+                lambda yes: _written(here, store, cross, asked, day, hand(by), yes, dry_run=dry_run), anyway=anyway
             )
     if as_json:
         print_json(story)
@@ -64,7 +65,7 @@ def _written(
     here: BookHere, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
-    bounds = Bounds(day_of(None), here.settings.pod[1])
+    bounds = Bounds(today(), here.settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:
         cross = find_cross(pen, number)
         pen.what = say("observe.what", cross=cross.number or cross.id)
@@ -97,7 +98,7 @@ def _print(story: CrossStory) -> None:
     if story.wrote:
         _print_lines(say("observe.parts.would" if story.dry_run else "observe.parts.wrote"), story.wrote)
     if story.dry_run:
-        paragraph(say("the_book.dry_run"))
+        paragraph(say("entry.dry_run"))
     elif story.change is not None:
         paragraph(say("the_book.change", number=story.change))
 

@@ -12,6 +12,7 @@ from crosscompat.advice.learn import Lesson, Weighting, keep, learn, note_foreca
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
 from crosscompat.cli.track_record import print_track_record
 from crosscompat.cli.where import collection_at
+from crosscompat.names import bracketed
 from crosscompat.show.chances import percent
 from crosscompat.wording import say
 
@@ -112,7 +113,7 @@ def _print_reference(lesson: Lesson) -> None:
 def _print_moved(lesson: Lesson) -> None:
     rows = [
         [
-            say("retrain.pairing", seed=moved.seed_parent, pollen=moved.pollen_parent),
+            say("retrain.pairing", seed=bracketed(moved.seed_parent), pollen=bracketed(moved.pollen_parent)),
             percent(moved.before.mean),
             percent(moved.after.mean),
             moved.after.words,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 from crosscompat.files import write_atomically
+from crosscompat.names import bracketed
 from crosscompat.wording import catalogue, say
 
 __all__ = [
@@ -62,7 +63,8 @@ def who(species: str, plant: str | None) -> str:
     >>> who("Echinocereus coccineus", "COC-F1")
     'Echinocereus coccineus [COC-F1]'
     """
-    return f"{species} [{plant}]" if plant else species
+    name = bracketed(species)
+    return f"{name} [{plant}]" if plant else name
 
 
 def unit_in_words(unit: str | None) -> str:

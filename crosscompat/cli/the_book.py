@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from crosscompat.book.convert import BadCell, choice
+from crosscompat.cli.entry import agreed as confirmed
 from crosscompat.cli.screen import talk
+from crosscompat.cli.where import settings_at
 from crosscompat.collection.books import book_place, open_book
-from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
+from crosscompat.collection.settings import Settings
 from crosscompat.errors import CrosscompatError, WrongUse
 from crosscompat.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.book.store import Store
 
-__all__ = ["BookHere", "Stopped", "agreed", "book_here", "chosen", "day_of", "file_of_book", "grower", "open_here"]
-
-GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
+__all__ = ["BookHere", "Stopped", "agreed", "book_here", "chosen", "file_of_book", "open_here"]
 
 _T = TypeVar("_T")
 
@@ -35,7 +32,7 @@ class Stopped(CrosscompatError):
 
     def __init__(self, questions: Sequence[str]) -> None:
         self.questions = tuple(questions)
-        super().__init__(f"{' '.join(questions)} {say('the_book.anyway')}")
+        super().__init__(f"{' '.join(questions)} {say('entry.stopped')}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +52,7 @@ def book_here(folder: Path | None) -> BookHere:
     WrongUse
         If there is no collection.
     """
-    place = folder or Path()
-    if not (place / FILE_NAME).is_file():
-        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
-    settings = read_settings(place / FILE_NAME)
+    place, settings = settings_at(folder)
     return BookHere(place, settings, book_place(place, settings))
 
 
@@ -79,12 +73,6 @@ def file_of_book(here: BookHere) -> Path:
 def open_here(folder: Path | None) -> Iterator[tuple[BookHere, Store]]:
     """Open the cross book of a collection; the tables of an older collection are taken into it first."""
     here = book_here(folder)
-    if here.settings.format < BOOK_SINCE:
-        from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - once in a collection's life
-
-        for notice in open_collection(here.folder).notices:
-            talk(notice)
-        here = book_here(folder)
     store = open_book(here.folder, here.settings)
     if store.backup is not None:
         talk(say("recorded.migrated", backup=str(store.backup)))
@@ -110,26 +98,6 @@ def chosen(option: str, text: str | None, words: Sequence[str]) -> str | None:
         raise WrongUse(f"--{option}: {bad.what} {bad.advice}") from None
 
 
-def day_of(on: datetime | None) -> date:
-    """Return the day that is meant, today by default.
-
-    Raises
-    ------
-    WrongUse
-        If it is in the future.
-    """
-    today = date.today()  # noqa: DTZ011 - the grower's own calendar
-    day = on.date() if on else today
-    if day > today:
-        raise WrongUse(say("the_book.future", day=day.isoformat()))
-    return day
-
-
-def grower(by: str | None) -> str | None:
-    """Return who writes, or None if nobody said so."""
-    return by or os.environ.get(GROWER_VARIABLE) or None
-
-
 def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
     """Write, and ask what must be asked first; the book is not held while somebody thinks.
 
@@ -152,10 +120,4 @@ def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
 
 def _says_yes(questions: Sequence[str]) -> bool:
     """Ask on a terminal; elsewhere the answer is no."""
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        return False
-    for question in questions:
-        talk(f"{question} {say('the_book.yes_no')}")
-        if sys.stdin.readline().strip().casefold() not in {"y", "yes"}:
-            return False
-    return True
+    return all(confirmed(question) for question in questions)

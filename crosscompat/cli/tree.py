@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import cast
 
+from crosscompat.advice.parents import find_parent
 from crosscompat.advice.partners import Partner, Partners, partners
 from crosscompat.cli.screen import deliver, line, paragraph, print_json, screen_width, speaks_unicode
 from crosscompat.cli.where import collection_or_carried
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
+from crosscompat.names import correct_form
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.marks import Direction, TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
@@ -27,6 +29,8 @@ def run(folder: Path | None, species: str, output: Path | None, *, role: str, fl
         raise WrongUse(say("tree.role", got=role))
     direction = cast("Direction", role)
     collection = collection_or_carried(folder, (species,))
+    if not as_json:
+        _worth_a_picture(collection, species)
     if as_json:
         print_json(partners(collection, species, role=direction, flowers=flowers), output)
     elif output is None:
@@ -68,6 +72,15 @@ def _print_text(collection: Collection, seen: Partners, role: Direction) -> None
     line(text)
     line()
     paragraph(seen.basis.words)
+
+
+def _worth_a_picture(collection: Collection, species: str) -> None:
+    """Refuse a hybrid, which is no tip of the tree that could be marked."""
+    parent = find_parent(collection, species)
+    hybrid = collection.positions.pedigree(parent.label)
+    if hybrid.is_hybrid:
+        species = ", ".join(map(correct_form, hybrid.shares))
+        raise WrongUse(say("tree.hybrid", name=parent.name, species=species))
 
 
 def _tree(collection: Collection) -> Phylogeny:

@@ -6,13 +6,14 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from crosscompat.carried import carried_trees, tree_for_genus
+from crosscompat.cli.screen import talk
 from crosscompat.collection.opening import Collection, open_carried, open_collection
-from crosscompat.collection.settings import FILE_NAME
+from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
 from crosscompat.errors import WrongUse
-from crosscompat.names import genus_of
+from crosscompat.names import fold, genus_of
 from crosscompat.wording import say
 
-__all__ = ["collection_at", "collection_or_carried"]
+__all__ = ["collection_at", "collection_or_carried", "settings_at"]
 
 
 def collection_at(folder: Path | None) -> Collection:
@@ -29,6 +30,26 @@ def collection_at(folder: Path | None) -> Collection:
     return open_collection(place)
 
 
+def settings_at(folder: Path | None) -> tuple[Path, Settings]:
+    """Return the folder of a collection and its settings, for a command that needs its cross book alone.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
+    place = folder or Path()
+    if not (place / FILE_NAME).is_file():
+        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    settings = read_settings(place / FILE_NAME)
+    if settings.format >= BOOK_SINCE:
+        return place, settings
+    older = open_collection(place)
+    for notice in older.notices:
+        talk(notice)
+    return place, older.settings
+
+
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
     """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
 
@@ -41,8 +62,13 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     if folder is not None or (place / FILE_NAME).is_file():
         return collection_at(folder)
     for name in names:
-        carried = tree_for_genus(genus_of(name) or "")
+        carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:
             return open_carried(carried)
     carried_genera = ", ".join(tree.genus for tree in carried_trees())
     raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
+
+
+def _first_word(name: str) -> str:
+    """Return where the genus should stand in a name that cannot be read; what is wrong with it is told later."""
+    return fold(name).lstrip("(").partition(" ")[0]

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from crosscompat.book import wanted
 from crosscompat.book.cells import read_sheet, write_sheet
+from crosscompat.book.numbers import OURS
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.books import open_book
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings
@@ -172,6 +173,8 @@ def _settings(name: str, start: _Start) -> str:
         say("create.settings.window"),
         "window_days = 365",
         say("create.settings.reference"),
+        say("create.settings.cross_number"),
+        f"cross_number = {_quoted(OURS)}",
         say("create.settings.invented"),
         "invented = false",
     ]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from crosscompat.book.placing import find_label
-from crosscompat.names import NameIndex
+from crosscompat.known_hybrids import formulas
+from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed, place, place_for
 from crosscompat.phylogeny.ranks import ranks_among
 from crosscompat.phylogeny.tree import Distances, Phylogeny
@@ -25,7 +26,8 @@ def with_missing(
     distances : Phylogeny or DistanceTable
         A table of distances, and a tree that tells no clades, stay as they are.
     traits : TraitTable or None
-        A row is what says that a species exists; its ranks, or else the genus of its name, say where it belongs.
+        A row is what says that a species exists; its ranks, or else the genus of its name, say where it belongs. A
+        hybrid of species of the tree stands between them and is not missing.
     synonyms : mapping of str to str
         Accepted name by name: a species that stands on the tree under another name is not missing.
 
@@ -38,14 +40,15 @@ def with_missing(
     """
     if traits is None or not isinstance(distances, Phylogeny):
         return distances, ()
-    index = NameIndex(distances.tips, for_labels(synonyms, distances.tips))
+    index = HybridIndex(distances.tips, for_labels({**formulas(), **synonyms}, distances.tips))
+    tips = set(distances.tips)
     known: dict[str, Mapping[str, str]] = {}
     missing: dict[str, Mapping[str, str]] = {}
     for species, ranks in ranks_by_species(traits).items():
         label = find_label(index, species)
         if label is None:
             missing[species] = ranks
-        else:
+        elif label in tips:
             known[label] = ranks
     placed = place_for(distances, known, missing)
     return place(distances, placed), placed

@@ -20,10 +20,9 @@ from crosscompat.collection.recorded import TABLES, Recorded, read_book, set_asi
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
-from crosscompat.known_hybrids import known_hybrids
+from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
-from crosscompat.names import NameIndex
 from crosscompat.phylogeny.classification import is_classification, read_classification
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
@@ -88,19 +87,16 @@ class Collection:
     synonyms: Mapping[str, str] = field(default_factory=dict)
     sample: TreeSample | None = None
 
-    @cached_property
-    def index(self) -> NameIndex:
-        """The species that have a place on the tree, by their synonyms too."""
-        if not self.synonyms:
-            return self.distances.index
-        return NameIndex(self.distances.tips, for_labels(self.synonyms, self.distances.tips))
+    @property
+    def index(self) -> HybridIndex:
+        """All that has a place: the species of the tree, by their synonyms too, and hybrids of them."""
+        return self.positions.index
 
     @cached_property
     def positions(self) -> Positions:
         """Where species and hybrids stand; named hybrids are known by their published parents."""
-        published = {known.hybrid: f"{known.seed_parent} × {known.pollen_parent}" for known in known_hybrids()}
-        named = {name: formula for name, formula in published.items() if name} | dict(self.synonyms)
-        index = HybridIndex(self.distances.tips, for_labels(named, self.distances.tips))
+        named = for_labels({**formulas(), **self.synonyms}, self.distances.tips)
+        index = HybridIndex(self.distances.tips, named)
         return Positions(self.distances, index, self.placed, self.sample)
 
     @cached_property
@@ -150,7 +146,7 @@ def open_collection(folder: Path) -> Collection:
     aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
     recorded = read_book(folder, settings)
     notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
-    traits = replace(traits, synonyms=synonyms) if traits is not None else None
+    traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
     return Collection(
         folder,
@@ -182,7 +178,7 @@ def open_carried(carried: CarriedTree) -> Collection:
         fruit_word=carried.fruit_word,
     )
     synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
-    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms=synonyms)
+    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
     tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
     return Collection(None, settings, tree, carried.name, traits, placed=placed, synonyms=synonyms)
 

@@ -11,6 +11,7 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
+from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.seasons import DEFAULT_START
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.model.prior import published
@@ -87,6 +88,8 @@ class Settings:
         Whether the outcomes are invented, which every screen then says.
     book : str
         Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
+    cross_number : str
+        The pattern of new crosses' numbers, as `book.numbers` reads it; ours if empty.
     priors : mapping
         What the grower believes otherwise than the published table of priors, in its shape.
     """
@@ -116,6 +119,7 @@ class Settings:
     reference_fixed: bool = False
     invented: bool = False
     book: str = "book.sqlite"
+    cross_number: str = ""
     priors: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -239,10 +243,19 @@ def _kind_faults(place: Place, kinds: Any) -> list[Fault]:
 
 
 def _wrong_value(key: str, value: Any) -> str | None:
+    if key in (*_POSITIVE, *_SHARES, *_NOT_NEGATIVE):
+        return _wrong_number(key, value)
     if key in _CHOICES and value not in _CHOICES[key]:
         return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
     if key == "season_start" and not _is_month_and_day(value):
         return say("settings.season_start", got=value)
+    if key == "cross_number":
+        fault = pattern_fault(value)
+        return fault and say("settings.cross_number", got=value, fault=fault)
+    return None
+
+
+def _wrong_number(key: str, value: float) -> str | None:
     if key in _POSITIVE and not 0 < value < inf:
         return say("settings.positive", key=key, got=value)
     if key in _SHARES and not 0 < value <= 1:

@@ -5,6 +5,7 @@ Every function takes the parents or the season of each cross and returns folds o
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,7 +60,9 @@ def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     return [_fold(np.isin(pair, together)) for together in _dealt(np.unique(pair), most)]
 
 
-def by_species(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
+def by_species(
+    seed: ArrayLike, pollen: ArrayLike, most: int = MOST, comes_of: Mapping[str, Collection[str]] | None = None
+) -> list[Fold]:
     """Hold out species after species, with every cross in which it is a parent.
 
     A cross of two species is held out twice, once with each of its parents; one within a species once.
@@ -70,22 +73,32 @@ def by_species(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fol
         Parents of each cross, by name or number.
     most : int
         Where there are more species than this, so many of them are drawn, always the same.
+    comes_of : mapping of str to collection of str, optional
+        The species of each hybrid among the parents.
 
     Returns
     -------
     list of Fold
-        No cross learned from has the species as a parent.
+        No cross learned from has the species as a parent, or a hybrid that comes of it.
 
     Examples
     --------
     >>> [fold.held.tolist() for fold in by_species(["a", "b"], ["b", "c"])]
     [[0], [0, 1], [1]]
+    >>> [fold.train.tolist() for fold in by_species(["a", "axb"], ["c", "d"], comes_of={"axb": "ab"})]
+    [[], [0], [1], [0]]
     """
     mother, father = np.asarray(seed), np.asarray(pollen)
     species = np.unique(np.concatenate([mother, father]))
     if species.size > most:
         species = species[np.sort(np.random.default_rng(0).permutation(species.size)[:most])]
-    return [_fold((mother == one) | (father == one)) for one in species]
+    folds = []
+    for one in species:
+        hybrids = [name for name, parts in (comes_of or {}).items() if one in parts]
+        held = (mother == one) | (father == one)
+        told = held | np.isin(mother, hybrids) | np.isin(father, hybrids)
+        folds.append(Fold(np.flatnonzero(held), np.flatnonzero(~told)))
+    return folds
 
 
 def by_season(season: ArrayLike) -> list[Fold]:

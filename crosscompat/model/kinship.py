@@ -1,22 +1,32 @@
-"""How related the effects of two species are: the correlation matrix A of a tree, or of a table of distances."""
+"""How related the effects of two species are: the correlation matrix A of a tree, or of a table of distances.
+
+A hybrid has a share of its species: its effect is the mean of theirs as they are related through the tree, weighted by
+the shares, and what is its own, so that it varies as much as a species does.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from functools import lru_cache
 from typing import cast
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.model.likelihood import Floats
+from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.wording import say
 
 __all__ = ["average_linkage", "correlation", "relatedness"]
 
 
-def relatedness(distances: Distances, species: Sequence[str], others: Sequence[str] | None = None) -> Floats | None:
+def relatedness(
+    distances: Distances,
+    species: Sequence[str],
+    others: Sequence[str] | None = None,
+    pedigree: Callable[[str], Pedigree] | None = None,
+) -> Floats | None:
     """Return the entries of A between some species and those that a model was fitted on.
 
     Parameters
@@ -27,6 +37,8 @@ def relatedness(distances: Distances, species: Sequence[str], others: Sequence[s
         tree is related to nobody.
     others : sequence of str, optional
         Labels of the rows; by default the species themselves.
+    pedigree : callable, optional
+        Whose offspring a label that is no tip is (`Positions.pedigree`); without it there are no hybrids.
 
     Returns
     -------
@@ -44,6 +56,10 @@ def relatedness(distances: Distances, species: Sequence[str], others: Sequence[s
     fitted. It is positive semi-definite on every tree without negative lengths; 1 - d / max d is not. A complete table,
     or a tree marked as unrooted, is joined by average linkage first.
 
+    Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
+    its species, the rest its own. That is W A W' with something added to its diagonal, so it stays positive
+    semi-definite.
+
     Examples
     --------
     >>> from crosscompat.phylogeny.newick import parse_newick
@@ -53,6 +69,8 @@ def relatedness(distances: Distances, species: Sequence[str], others: Sequence[s
     >>> relatedness(tree, ["a", "c"], ["b", "d"]).tolist()
     [[0.5, 0.0], [0.0, 0.0]]
     """
+    if pedigree is not None and not {*species, *(others or ())} <= set(distances.tips):
+        return _with_hybrids(distances, species, species if others is None else others, pedigree)
     place = {label: i for i, label in enumerate(distances.tips)}
     rows = [name if name in place else distances.index.resolve(name) for name in others or ()]
     rows = list(species) if others is None else rows
@@ -67,6 +85,29 @@ def relatedness(distances: Distances, species: Sequence[str], others: Sequence[s
     columns = [j for j, label in enumerate(species) if label in place]
     found[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
     return found
+
+
+def _with_hybrids(
+    distances: Distances, species: Sequence[str], others: Sequence[str], pedigree: Callable[[str], Pedigree]
+) -> Floats | None:
+    """Share out the entries of A among the species that hybrids come of."""
+    columns, shares = share_matrix([_known(label, pedigree) for label in species])
+    rows, parts = share_matrix([_known(label, pedigree) for label in others])
+    among = relatedness(distances, columns, rows)
+    if among is None:
+        return None
+    found: Floats = parts @ among @ shares.T
+    own = np.array([[one == other for other in species] for one in others], dtype=np.bool_)
+    return np.where(own.reshape(found.shape), 1.0, found)
+
+
+def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
+    """Return whose offspring a label is; one that is no longer known comes of nobody."""
+    try:
+        found = pedigree(label)
+    except UnknownName:
+        return Pedigree(label, {})
+    return found if found.is_hybrid or label in found.shares else Pedigree(label, {})
 
 
 def correlation(tip: Floats, shared: Floats, fitted: int) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from crosscompat.model.effects import Ints
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
+from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.tree import Distances
 
 __all__ = ["Levels", "Pairings", "Parents", "Seen", "pairings_of", "seen_by"]
@@ -22,7 +23,7 @@ class Parents:
     Attributes
     ----------
     seed, pollen : sequence of str
-        Species, as the tree labels them.
+        Species, as the tree labels them, or formulas of hybrids.
     seed_plants, pollen_plants : sequence of str or None
         The very plants, None where not told; empty if never told.
     """
@@ -138,7 +139,9 @@ def seen_by(
     )
 
 
-def pairings_of(seen: Seen, distances: Distances, parents: Parents) -> Pairings:
+def pairings_of(
+    seen: Seen, distances: Distances, parents: Parents, pedigree: Callable[[str], Pedigree] | None = None
+) -> Pairings:
     """Return pairings as the model that saw ``seen`` numbers them.
 
     Parameters
@@ -148,12 +151,14 @@ def pairings_of(seen: Seen, distances: Distances, parents: Parents) -> Pairings:
         The tree the model was fitted with: through it a species not seen learns from its relatives.
     parents : Parents
         Who is to be crossed with whom.
+    pedigree : callable, optional
+        Whose offspring a hybrid is (`Positions.pedigree`); without it there are none.
     """
     levels = Levels.of(seen, parents)
     if not seen.related:
         return Pairings(levels)
     names = list(dict.fromkeys((*parents.seed, *parents.pollen)))
-    kin = relatedness(distances, seen.species, names)
+    kin = relatedness(distances, seen.species, names, pedigree)
     if kin is None:
         return Pairings(levels)
     at = {name: i for i, name in enumerate(names)}

@@ -24,6 +24,7 @@ __all__ = [
     "PriorRow",
     "Priors",
     "centre_of",
+    "doubt_of_uneven",
     "effect_rows",
     "effect_scales",
     "prior_for",
@@ -217,7 +218,7 @@ def published() -> Priors:
     >>> [row.mean for row in published().rows if row.coefficient == "distance"]
     [-1.5, -0.75, -0.75, -2.0, -2.0]
     """
-    stages = {name: rows for name, rows in _table().items() if name not in {"centre", "spread", "effects"}}
+    stages = {name: rows for name, rows in _table().items() if name not in {"centre", "spread", "uneven", "effects"}}
     return Priors(
         tuple(PriorRow(stage, name, **row) for stage, rows in stages.items() for name, row in rows.items()),
         tuple(EffectRow(at, name, **row) for at, rows in _table()["effects"].items() for name, row in rows.items()),
@@ -266,6 +267,18 @@ def spread_of(features: Sequence[Feature]) -> Floats:
     array([0.25])
     """
     return np.array([_table()["spread"][feature.kind] for feature in features], dtype=np.float64)
+
+
+def doubt_of_uneven(stage: str) -> tuple[float, float]:
+    """Return mean and sd of what uneven chromosomes of a hybrid add at a stage.
+
+    Examples
+    --------
+    >>> doubt_of_uneven("fill"), doubt_of_uneven("hold")
+    ((-1.0, 1.0), (0.0, 0.0))
+    """
+    row = _table()["uneven"].get(stage, {})
+    return float(row.get("mean", 0.0)), float(row.get("sd", 0.0))
 
 
 def effect_scales(stage: str) -> dict[str, float]:

@@ -179,7 +179,24 @@ def _refuse_misfits(model: FittedModel) -> None:
 
 
 def _text(document: dict[str, Any]) -> str:
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    """Return a document as JSON with an indent of one; its arrays by the fast encoder, which knows no indent."""
+    arrays = document["arrays"]
+    whole = json.dumps({**document, "arrays": {}}, indent=1, ensure_ascii=False, allow_nan=False)
+    if not arrays:
+        return whole + "\n"
+    written = [f"  {json.dumps(name, ensure_ascii=False)}: {_indented(values, 2)}" for name, values in arrays.items()]
+    return whole.removesuffix("{}\n}") + "{\n" + ",\n".join(written) + "\n }\n}\n"
+
+
+def _indented(values: Any, depth: int) -> str:
+    if not isinstance(values, list) or not values:
+        return json.dumps(values, ensure_ascii=False, allow_nan=False)
+    start, end = "\n" + " " * (depth + 1), "\n" + " " * depth
+    if isinstance(values[0], list):
+        inner = f",{start}".join(_indented(part, depth + 1) for part in values)
+    else:
+        inner = json.dumps(values, allow_nan=False, separators=(f",{start}", ": "))[1:-1]
+    return f"[{start}{inner}{end}]"
 
 
 def _refused(path: Path, key: str, **values: object) -> BadInput:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -12,14 +13,17 @@ from crosscompat.book.chain import chain_outcomes
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.book.stages import STAGES
 from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
+from crosscompat.model.between import in_place, no_surer
 from crosscompat.model.fit import entering, fit_crosses
 from crosscompat.model.fitted import FittedModel, prior_model
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.outlook import outlook, seedling_chances
+from crosscompat.model.outlook import Outlook, outlook, seedling_chances
 from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
+from crosscompat.phylogeny.hybrids import HybridIndex
+from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
@@ -103,13 +107,14 @@ class TakeModel:
         Parameters
         ----------
         crosses : DataFrame
-            A row a cross, with ``seed_parent``, ``pollen_parent`` and either ``tried`` and ``took`` (units, and units
-            with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``,
-            ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure; a cross whose counts leave the
-            outcome open does not enter. Optional: ``seed_plant`` and ``pollen_plant``, the very plants, and
-            ``weight``, how much of a full record each row is (1 where absent; a row of weight 0 does not enter). The
-            table is not changed. Where any cross has a count between the flower and the seedling, the chain of stages
-            is fitted to all of them, every stage taken as over; else the plain form.
+            A row a cross, with ``seed_parent``, ``pollen_parent`` (species, or formulas of hybrids such as ``Aloe vera
+            × A. ferox``) and either ``tried`` and ``took`` (units, and units with a seedling) or any of the counts
+            ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank
+            count is unknown, never a failure; a cross whose counts leave the outcome open does not enter. Optional:
+            ``seed_plant`` and ``pollen_plant``, the very plants, and ``weight``, how much of a full record each row is
+            (1 where absent; a row of weight 0 does not enter). The table is not changed. Where any cross has a count
+            between the flower and the seedling, the chain of stages is fitted to all of them, every stage taken as
+            over; else the plain form.
 
         Returns
         -------
@@ -133,9 +138,9 @@ class TakeModel:
         entered = entering(outcomes, chain) & (weight > 0)
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
-        reference = self.reference or greatest_distance(self.distances, species)
+        reference = self.reference or greatest_distance(self.distances, self._positions.species_of(species))
         recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
-        distance = self.distances.patristic_pairs(seed, pollen)
+        distance = self._positions.apart(seed, pollen)
         at = np.flatnonzero(entered)
         self.fitted_ = fit_crosses(
             recipe,
@@ -145,7 +150,7 @@ class TakeModel:
             weight[at],
             parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
             pod=self.pod,
-            related=relatedness(self.distances, species) if species else None,
+            related=relatedness(self.distances, species, pedigree=self._positions.pedigree) if species else None,
         )
         return self
 
@@ -177,16 +182,30 @@ class TakeModel:
         if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
         seed, pollen = self._parents(pairings)
-        distance = self.distances.patristic_pairs(seed, pollen)
-        rows = pair_rows(self.fitted_.recipe, distance, self.traits, seed, pollen)
-        asked = pairings_of(self.fitted_.seen, self.distances, Parents(seed, pollen, *_plants(pairings)))
-        answer = seedling_chances(outlook(self.fitted_, rows, asked), flowers)
+        answer = seedling_chances(self._outlook(Parents(seed, pollen, *_plants(pairings))), flowers)
         return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+
+    def _outlook(self, parents: Parents) -> Outlook:
+        found = self._by_numbers(parents)
+        species = in_place(self._positions, self.fitted_.seen, parents)
+        if species is None:
+            return found
+        return no_surer(found, self._by_numbers(species.parents), species.weight, species.of)
+
+    def _by_numbers(self, parents: Parents) -> Outlook:
+        seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
+        rows = pair_rows(recipe, positions.apart(seed, pollen), self.traits, seed, pollen)
+        asked = pairings_of(self.fitted_.seen, self.distances, parents, positions.pedigree)
+        return outlook(self.fitted_, rows, asked, positions.spread(seed, pollen) / recipe.reference)
+
+    @cached_property
+    def _positions(self) -> Positions:
+        return Positions(self.distances, HybridIndex(self.distances.tips))
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
         _refuse_blanks(table)
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
-        index = self.distances.index
+        index = self._positions.index
         seed = {name: index.match(str(name)) for name in dict.fromkeys(one for one, _ in pairs)}
         pollen = {pair: index.match(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
         for sentence in dict.fromkeys(m.sentence for m in (*seed.values(), *pollen.values()) if m.how in _READ_AS):

@@ -43,7 +43,7 @@ class HybridIndex(NameIndex):
     """Finds names as `NameIndex` does, and hybrid formulas whose parents are found.
 
     A name comes before a formula: a hybrid that stands on the tree itself is that tip. The label of a hybrid is the
-    formula of its parents' labels in correct form.
+    formula of its parents' labels in correct form; of a cross within a species it is the species.
 
     Examples
     --------
@@ -96,6 +96,8 @@ class HybridIndex(NameIndex):
             return None
         if len(labels) != 2:  # noqa: PLR2004 - both parents
             return None
+        if sides[0] is not None and labels[0] == labels[1] and self._is_listed(sides[0].label):
+            return Match(sides[0].label, "species", text)  # a cross within a species is of that species
         whole = any(side is not None and side.how == "species" for side in sides)
         return Match(str(PlantName(text, parents=(labels[0], labels[1]))), "species" if whole else "hybrid", text)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -43,7 +43,7 @@ class Positions:
     >>> positions = Positions(tree, HybridIndex(tree.tips))
     >>> hybrid = positions.index.resolve("Aloe vera × A. rara", "Aloe")
     >>> positions.apart([hybrid], ["Aloe_ferox"]).tolist(), positions.spread([hybrid], ["Aloe_ferox"]).tolist()
-    ([4.0], [0.0])
+    ([4.0], [3.0])
     """
 
     distances: Distances
@@ -60,6 +60,10 @@ class Positions:
             If it is neither.
         """
         return self._of([label])[0]
+
+    def species_of(self, labels: Iterable[str]) -> list[str]:
+        """Return the species of the tree that have a share in any of some labels, each once, in the order met."""
+        return list(dict.fromkeys(tip for plant in self._of(list(labels)) for tip in plant.shares))
 
     def apart(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
         """Return how far apart each two stand, in the unit of the tree.
@@ -80,20 +84,57 @@ class Positions:
         BadInput
             If a table has a gap there.
         """
+        if self._all_tips(seed, pollen):
+            return self.distances.patristic_pairs(seed, pollen)
         return weighted_pairs(self.distances, self._of(seed), self._of(pollen))
 
     def spread(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
         """Return how unsure those distances are: standard deviations in the unit of the tree, shape (m,).
 
-        What a species that was only placed, and a sample of trees, leave open; 0 where nothing is left. Of hybrids it
-        is the weighted mean over their species, as if all were wrong together, so that a hybrid is no surer than its
-        parents are.
+        What a species that was only placed, and a sample of trees, leave open; 0 where nothing is left. A hybrid may be
+        like any of its species, each with the chance of its share: its variance is the weighted mean of theirs, and
+        `scatter` of its own beside it. So it is never surer than its species are, and the less sure the farther apart
+        those stand.
         """
+        if self._all_tips(seed, pollen):
+            return np.hypot(self._placed_spread(seed, pollen), self._sampled_spread(seed, pollen))
         pairs = pairs_of(self._of(seed), self._of(pollen))
-        found = np.zeros(pairs.size)
+        variance = self.scatter(seed) + self.scatter(pollen)
         unsure = np.hypot(self._placed_spread(pairs.a, pairs.b), self._sampled_spread(pairs.a, pairs.b))
-        np.add.at(found, pairs.of, pairs.weight * unsure)
-        return found
+        np.add.at(variance, pairs.of, pairs.weight * unsure**2)
+        return np.sqrt(variance)
+
+    def trees_on(self, seed: str, pollen: str) -> int:
+        """Return how many trees of the sample say how far apart two labels stand; 0 if none."""
+        species = set(self.species_of([seed, pollen]))
+        if self.sample is None or len(species) == 1 or not species <= self._in_sample.keys():
+            return 0
+        return len(self.sample.trees)
+
+    def scatter(self, labels: Sequence[str]) -> Floats:
+        """Return how widely the species of each label scatter: a variance in the unit of the tree squared, shape (k,).
+
+        Half the mean of their squared distances from each other, weighted by both shares: of points on a line that is
+        their variance. A cross of two species scatters by the square of half their distance, a species not at all.
+
+        Examples
+        --------
+        >>> from crosscompat.phylogeny.newick import parse_newick
+        >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
+        >>> Positions(tree, HybridIndex(tree.tips)).scatter(["Aloe vera × Aloe rara", "Aloe_vera"]).tolist()
+        [9.0, 0.0]
+        """
+        found = {plant.label: self._scatter(plant) for plant in self._of(labels)}
+        return np.array([found[plant.label] for plant in self._of(labels)], dtype=np.float64)
+
+    def _scatter(self, plant: Pedigree) -> float:
+        if not plant.is_hybrid:
+            return 0.0
+        shares = np.array(list(plant.shares.values()))
+        return float(0.5 * shares @ self.distances.patristic_matrix(list(plant.shares)) ** 2 @ shares)
+
+    def _all_tips(self, *sides: Sequence[str]) -> bool:
+        return all(self._tips.issuperset(side) for side in sides)
 
     def _of(self, labels: Sequence[str]) -> list[Pedigree]:
         tips = self._tips

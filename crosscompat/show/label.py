@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
-from typing import Final, Literal
+from typing import Final
 
+from crosscompat.show.label_card import SIGNS, LabelCard, code_text, facts_of, other_side, role_of
 from crosscompat.show.print_names import fitted_size, leaning, shortened
 from crosscompat.wording import say
 
 __all__ = ["LabelCard", "labels_page"]
 
-_SIGNS: Final = {"cross": "\N{MULTIPLICATION SIGN}", "open": "\N{MULTIPLICATION SIGN}", "self": "\N{CIRCLED TIMES}"}
 _A_SHEET: Final = 10
-_LINE_PT: Final = 212.0  # what the card leaves for a name: 75 mm
+_LINE_PT: Final = 198.0  # what the card leaves for a name: 70 mm
 _LARGEST_PT: Final = 13.0
 _ONE_LINE_PT: Final = 7.6
 _SMALLEST_PT: Final = 6.0
 _FILL: Final = 0.85  # a broken line is seldom full
-_NOTE_LETTERS: Final = 50
+_NOTE_LETTERS: Final = 44
 _CAUTION_LETTERS: Final = 110
 
 _STYLE: Final = """
@@ -34,9 +33,12 @@ h1 { font-size: 12pt; margin: 0 0 0.5mm; }
 header p { margin: 0; color: #56615b; }
 .cards { display: grid; grid-template-columns: 94.8mm 94.8mm; grid-auto-rows: 52mm; border: 0.25mm dashed #8d9891;
          border-width: 0.25mm 0 0 0.25mm; width: max-content; }
-.card { position: relative; padding: 3mm 4mm 2.5mm 16mm; border: 0.25mm dashed #8d9891; border-width: 0 0.25mm 0.25mm 0;
+.card { position: relative; padding: 3mm 4mm 2.5mm 21mm; border: 0.25mm dashed #8d9891; border-width: 0 0.25mm 0.25mm 0;
         break-inside: avoid; display: flex; flex-direction: column; overflow: hidden; }
-.hole { position: absolute; left: 4.5mm; top: 23mm; width: 6mm; height: 6mm; border: 0.25mm solid #8d9891;
+.code { position: absolute; left: 1.5mm; bottom: 2mm; width: 17mm; height: 17mm; }
+.code svg { width: 100%; height: 100%; display: block; }
+.purpose { flex: none; font-size: 8pt; font-weight: bold; }
+.hole { position: absolute; left: 7mm; top: 8mm; width: 6mm; height: 6mm; border: 0.25mm solid #8d9891;
         border-radius: 50%; }
 .top, .facts, .caution { flex: none; }
 .top { display: flex; justify-content: space-between; align-items: center; gap: 3mm; height: 6mm; }
@@ -56,43 +58,6 @@ header p { margin: 0; color: #56615b; }
 """
 
 
-@dataclass(frozen=True, slots=True)
-class LabelCard:
-    """What stands on the label of one cross; an empty field leaves a line to write on.
-
-    Attributes
-    ----------
-    number : str
-        The grower's own number of the cross.
-    seed_parent, pollen_parent : str
-        Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
-    seed_plant, pollen_plant : str
-        Numbers of the very plants.
-    kind : {"cross", "open", "self", "none"}
-        Whether pollen was brought from another plant, came by itself, is the plant's own, or was kept out by a bag.
-    date : str
-        Day of the pollination, as it is to be printed.
-    units : str
-        What was pollinated, such as "4 flowers".
-    grower : str
-        Initials.
-    note, caution : str
-        A line of the grower's, and what to beware of when handling the plant.
-    """
-
-    number: str
-    seed_parent: str
-    pollen_parent: str = ""
-    seed_plant: str = ""
-    pollen_plant: str = ""
-    kind: Literal["cross", "open", "self", "none"] = "cross"
-    date: str = ""
-    units: str = ""
-    grower: str = ""
-    note: str = ""
-    caution: str = ""
-
-
 def _name(name: str) -> str:
     """Write a plant name as large as fits on one line, or on two where one would be too small to read."""
     size = fitted_size(name, _LINE_PT, _LARGEST_PT, _SMALLEST_PT)
@@ -108,36 +73,40 @@ def _parent(cls: str, words: str, role: str) -> str:
 
 def _parents(card: LabelCard) -> str:
     """Write the formula of the cross, one parent a line, each with its part in words."""
-    roles = [
-        say(f"label.{key}_plant", plant=plant) if plant else say(f"label.{key}")
-        for key, plant in (("seed_parent", card.seed_plant), ("pollen_parent", card.pollen_plant))
-    ]
-    if card.kind == "cross":
-        other, role = _name(card.pollen_parent), roles[1]
-    else:
-        other, role = f'<div class="name">{escape(say(f"label.{card.kind}"))}</div>', say(f"label.{card.kind}_pollen")
-    sign = f'<span class="sign">{_SIGNS[card.kind]}</span>' if card.kind in _SIGNS else ""
-    return _parent("seed", _name(card.seed_parent), roles[0]) + _parent("pollen", sign + other, role)
+    plain = f'<div class="name">{escape(other_side(card))}</div>'
+    other = _name(card.pollen_parent) if card.kind == "cross" else plain
+    sign = f'<span class="sign">{SIGNS[card.kind]}</span>' if card.kind in SIGNS else ""
+    return _parent("seed", _name(card.seed_parent), role_of(card, "seed")) + _parent(
+        "pollen", sign + other, role_of(card, "pollen")
+    )
 
 
-def _fact(key: str, value: str, cls: str = "fact") -> str:
+def _code(card: LabelCard) -> str:
+    """Draw what the label says as a code that a phone reads."""
+    import segno  # noqa: PLC0415 - only labels need it
+
+    return segno.make(code_text(card), error="m", micro=False).svg_inline(border=0, omitsize=True)
+
+
+def _fact(heading: str, value: str, cls: str = "fact") -> str:
     """Write a value over a line, or leave the line empty for a pencil."""
-    return f'<div class="{cls}"><span>{escape(say(f"label.{key}"))}</span>{escape(value)}</div>'
+    return f'<div class="{cls}"><span>{escape(heading)}</span>{escape(value)}</div>'
 
 
 def _card(card: LabelCard, *, invented: bool) -> str:
     """Write one label."""
     mark = f'<span class="invented">{escape(say("label.invented"))}</span>' if invented else ""
-    units = {"open": "units_open", "none": "units_none"}.get(card.kind, "units")
-    facts = _fact("date", card.date) + _fact(units, card.units) + _fact("grower", card.grower)
+    facts = "".join(_fact(heading, value) for heading, value in facts_of(card))
+    purpose = f'<div class="purpose">{escape(card.purpose)}</div>' if card.purpose else ""
     caution = shortened(card.caution, _CAUTION_LETTERS)
     return "\n".join(
         [
             '<article class="card"><div class="hole"></div>',
             f'<div class="top"><span class="number">{escape(card.number)}</span>{mark}</div>',
-            _parents(card),
+            f'<div class="code">{_code(card)}</div>',
+            purpose + _parents(card),
             f'<div class="facts">{facts}</div>',
-            _fact("note", shortened(card.note, _NOTE_LETTERS), "fact note"),
+            _fact(say("label.note"), shortened(card.note, _NOTE_LETTERS), "fact note"),
             *([f'<div class="caution">{escape(caution)}</div>'] if caution else []),
             "</article>",
         ]

@@ -172,7 +172,8 @@ def test_trees_that_agree_and_no_sample_change_nothing_to_the_last_bit(trained, 
     assert spread_of(made, model, seed, pollen) is None
     same = replace(made, sample=sampled(newick, newick))
     assert spread_of(same, model, seed, pollen).tolist() == [0, 0]
-    assert ask(same, "Aus bus", "Aus cus").pairing == ask(made, "Aus bus", "Aus cus").pairing
+    told, plain = (ask(one, "Aus bus", "Aus cus").pairing for one in (same, made))
+    assert told == replace(plain, distance=replace(plain.distance, trees=2))
 
 
 def test_a_count_on_the_very_plant_overrides_its_species(collection, book):

@@ -42,7 +42,7 @@ def test_a_label_says_what_the_book_says(card):
         ("Aus cus", {}, "cross"),
         ("Aus cus", {"pollen_kind": "one"}, "cross"),
         ("Aus cus", {"pollen_kind": "several"}, "cross"),
-        ("Aus bus", {"pollen_kind": "sib"}, "cross"),
+        ("Aus bus", {"pollen_kind": "sib"}, "sib"),
         (None, {"pollen_kind": "open"}, "open"),
         ("Aus cus", {"pollen_kind": "open"}, "open"),
         (None, {"pollen_kind": "none"}, "none"),

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -136,3 +137,14 @@ def test_how_names_were_read_is_told_once(collection):
     made = collection(notices=("Upgraded.",))
     asked = partners_of(made, "Aus bus subsp. longus", ["Aus cus", "Aus dus"])
     assert len(rank(made, asked).notes) == 2
+
+
+def test_a_dead_plant_is_not_proposed(collection):
+    dead = Plant("B1", "Aus bus", "B1", died=date(2025, 8, 1))
+    living = Plant("C1", "Aus cus", "C1")
+    ours = collection(plants=[dead, living], wanted=[("B1", "C1"), ("C1", "B1"), ("C1", "Aus bus")])
+    candidates, refused = wanted_pairs(ours, ours.wanted)
+    assert [(one.seed.plant, one.pollen.plant) for one in candidates] == [(living, None)]
+    assert [(one.row, one.why) for one in refused] == [(2, "B1 is dead since 2025-08-01."), (3, refused[0].why)]
+    assert among_species(ours, ["B1", "C1"]) == partners_of(ours, "B1", ["C1"]) == []
+    assert len(partners_of(ours, "C1", ["B1", "Aus dus"])) == 2

@@ -64,7 +64,7 @@ def test_the_numbers_are_those_of_scikit_learn(carded):
     """Every forecast of every way, held against the library's own scores of the same chances."""
     made, card = carded
     evidence = evidence_of(made, DAY)
-    folds = score_room._folds(evidence, made.settings.season_start, WAYS)
+    folds = score_room._folds(made, evidence, WAYS)
     for way, blind in zip(card.ways, blind_forecasts(made, evidence, folds).values(), strict=True):
         took = gave_a_seedling(evidence)[blind.at]
         twice = [evidence.seed[at] != evidence.pollen[at] and way.way == "species" for at in blind.at]

@@ -15,8 +15,8 @@ from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (
-    *("ask", "backup", "check", "correct", "demo", "find", "history", "label", "new", "observe", "priors", "rank"),
-    *("restore", "retrain", "score", "tree", "trees", "undo"),
+    *("ask", "backup", "check", "correct", "demo", "due", "export", "find", "history", "import", "label", "new"),
+    *("observe", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 
@@ -54,6 +54,9 @@ def test_the_example_runs(run, own, monkeypatch, command):
         run(*shlex.split(example("new"))[1:])
     if command == "restore":
         run(*shlex.split(example("backup"))[1:])
+    if command == "import":
+        rows = "Pod parent;Pollen donor;Date;Took\nEchinocereus coccineus;E. pectinatus;2025-04-03;no\n"
+        Path("my-crosses.csv").write_text(rows, encoding="utf-8")
     run(*arguments)
 
 

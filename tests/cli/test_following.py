@@ -99,7 +99,7 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
     [
         (["26-01", "--swelling", "5"], "(5 > 4)"),
         (["26-01", "--swelling", "1", "--on", "2026-04-30"], "before the pollination"),
-        (["26-01", "--swelling", "1", "--on", TOMORROW], "in the future"),
+        (["26-01", "--swelling", "1", "--on", TOMORROW], "still to come"),
         (["26-02", "--swelling", "1"], "26-01"),
         (["26-01", "--seeds", "3"], "--harvest"),
         (["26-01", "--from", "A"], "--sown"),

@@ -42,3 +42,11 @@ def test_a_table_of_distances_stays_as_it_is():
 
 def test_only_ranks_are_taken_from_the_traits():
     assert ranks_by_species(TRAITS)["Aus_dus"] == {"section": "Two"}
+
+
+def test_a_hybrid_among_the_traits_stands_between_its_parents_and_not_in_its_genus():
+    tree = parse_newick("((Echinocereus_coccineus:1,Echinocereus_scheeri:1):1,Echinocereus_dasyacanthus:2);")
+    names = ("Echinocereus ×roetteri", "Echinocereus scheeri × E. coccineus", "Red Giant", "Echinocereus ×novus")
+    synonyms = {"Red Giant": "Echinocereus scheeri × E. dasyacanthus"}
+    _, placed = with_missing(tree, TraitTable(names, ()), synonyms)
+    assert [one.species for one in placed] == ["Echinocereus ×novus"]

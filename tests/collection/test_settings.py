@@ -37,7 +37,7 @@ def test_every_setting_is_read(written):
         "place_missing": False, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
         "season_start": "03-01", "window_days": 400, "set_days": 20, "hold_days": 100, "fill_days": 120,
         "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25, "reference": 5, "reference_fixed": True,
-        "invented": True, "book": "our.sqlite", "priors": {},
+        "invented": True, "book": "our.sqlite", "cross_number": "{year}-{n:03}", "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
     lines = [
@@ -82,6 +82,7 @@ def test_the_season_starts_in_winter_unless_said(written, text, start):
         ('reference_fixed = "no"', "The setting reference_fixed must be true or false, got 'no'."),
         ('hemisphere = "South"', 'The setting hemisphere must be one of "north", "south", got "South".'),
         ('group = "aloe"', 'The setting group must be one of "", "cactus", "spurge", got "aloe".'),
+        ('cross_number = "{year}"', '"{year}" is no pattern for numbers of'),
         ('season_start = "7-1"', 'A season starts on a month and day written MM-DD, such as 07-01; got "7-1".'),
         ('season_start = "02-30"', 'A season starts on a month and day written MM-DD, such as 07-01; got "02-30".'),
         (

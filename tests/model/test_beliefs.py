@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.model import fitted as fitting
+from crosscompat.model import forecast as forecasting
 from crosscompat.model.beliefs import EFFECTS
 from crosscompat.model.fitted import design_of, fit_model, prior_model
 from crosscompat.model.forecast import TERMS, Logits, chances, logits, reasons
@@ -22,41 +23,60 @@ from crosscompat.model.prior import effect_scales, prior_for
 from crosscompat.model.saved import SavedModel, read_model, write_model
 from crosscompat.model.variances import integrate
 from crosscompat.pairing import Feature, Recipe
+from crosscompat.phylogeny.hybrids import Pedigree, weighted_pairs
 from crosscompat.phylogeny.newick import parse_newick
 
 TREE = parse_newick("((((a:1,b:1):1,(g:1.5,h:1.5):.5):1,(c:2,d:2):1):1,(e:3,f:3):1);")
 RECIPE = Recipe((Feature("distance"), Feature("both", "x")), 8.0)
 PRIOR = prior_for("plain", RECIPE.features)
 CROSSED = ("a", "b", "c", "d", "e", "g")
+HYBRIDS = {
+    "a x e": {"a": 0.5, "e": 0.5},
+    "b x c": {"b": 0.5, "c": 0.5},
+    "c x b": {"c": 0.5, "b": 0.5},
+    "(a x e) x h": {"a": 0.25, "e": 0.25, "h": 0.5},
+}
+MIXED = ("a", "b", "c", "a x e", "b x c", "g")
+
+
+def pedigree(label):
+    shares = HYBRIDS.get(label)
+    return Pedigree(label, {label: 1.0}) if shares is None else Pedigree(label, shares, tuple(label.rsplit(" x ", 1)))
 
 
 class Book:
-    """A random book of crosses among six of the eight species, and all pairings of the eight."""
+    """A random book of crosses among six of the eight species, and all pairings of the eight.
 
-    def __init__(self, seed, m=40, *, plants=False, tree=True):
+    With ``hybrids`` two of the six are hybrids, and all pairings are those of the species and four hybrids.
+    """
+
+    def __init__(self, seed, m=40, *, plants=False, tree=True, hybrids=False):
         rng = np.random.default_rng(seed)
-        mothers, fathers = ([CROSSED[i] for i in rng.integers(0, 6, m)] for _ in range(2))
+        crossed = MIXED if hybrids else CROSSED
+        self.labels = (*TREE.tips, *(HYBRIDS if hybrids else ()))
+        mothers, fathers = ([crossed[i] for i in rng.integers(0, 6, m)] for _ in range(2))
         named = [
             [None if rng.random() < 0.3 else f"{s}{rng.integers(1, 3)}" for s in side] for side in (mothers, fathers)
         ]
         self.parents = Parents(mothers, fathers, *(named if plants else ()))
         self.rows = self.rows_of(self.parents, rng.integers(0, 2, m))
         tried = rng.integers(1, 8, m)
-        chance = 1 / (1 + np.exp(-(np.array([CROSSED.index(s) for s in mothers]) - 2.5)))
+        chance = 1 / (1 + np.exp(-(np.array([crossed.index(s) for s in mothers]) - 2.5)))
         self.counts = Counts.of(tried, rng.binomial(tried, chance), some=rng.random(m) < 0.2)
         self.species = sorted({*mothers, *fathers})
-        self.related = relatedness(TREE, self.species) if tree else None
+        self.related = relatedness(TREE, self.species, pedigree=pedigree) if tree else None
         self.model = fit_model(RECIPE, self.rows, self.counts, parents=self.parents, related=self.related)
-        pairs = [(one, other) for one in TREE.tips for other in TREE.tips]
+        pairs = [(one, other) for one in self.labels for other in self.labels]
         seed_parents, pollen_parents = ([pair[k] for pair in pairs] for k in (0, 1))
         very = ([f"{s}1" for s in seed_parents], [None if i % 2 else f"{s}2" for i, s in enumerate(pollen_parents)])
         self.wanted = Parents(seed_parents, pollen_parents, *(very if plants else ()))
-        self.asked = pairings_of(self.model.seen, TREE, self.wanted)
+        self.asked = pairings_of(self.model.seen, TREE, self.wanted, pedigree)
         self.asked_rows = self.rows_of(self.wanted, np.arange(len(pairs)) % 2)
 
     @staticmethod
     def rows_of(parents, flags):
-        return np.column_stack([TREE.patristic_pairs(parents.seed, parents.pollen) / 8, flags]).astype(float)
+        seed, pollen = (list(map(pedigree, side)) for side in (parents.seed, parents.pollen))
+        return np.column_stack([weighted_pairs(TREE, seed, pollen) / 8, flags]).astype(float)
 
     @property
     def answer(self):
@@ -70,13 +90,17 @@ class Book:
 
     def prior_covariance(self, one, x, other, y, variance, share):
         """Of the logits of two lists of pairings, without the fate of single crosses."""
-        order = self.species + [tip for tip in TREE.tips if tip not in self.species]
-        at = {label: i for i, label in enumerate(order)}
-        a = np.eye(len(order))
+        at = {label: i for i, label in enumerate(self.labels)}
+        a = np.eye(len(at))
         if self.related is not None:
+            fitted = list(dict.fromkeys(tip for label in self.species for tip in pedigree(label).shares))
+            order = fitted + [tip for tip in TREE.tips if tip not in fitted]
             depth = np.full(len(order), 4.0)
-            a = correlation(depth, depth - 0.5 * TREE.patristic_matrix(order), len(self.species))
-        kin = share * a + (1 - share) * np.eye(len(order))
+            of_tips = correlation(depth, depth - 0.5 * TREE.patristic_matrix(order), len(fitted))
+            shares = np.array([[pedigree(label).shares.get(tip, 0.0) for tip in order] for label in self.labels])
+            a = shares @ of_tips @ shares.T
+            np.fill_diagonal(a, 1.0)  # what of a hybrid is its own
+        kin = share * a + (1 - share) * np.eye(len(at))
         found = (x * PRIOR.sd**2) @ y.T
         for name in ("seed", "pollen"):
             rows, columns = ([at[label] for label in getattr(side, name)] for side in (one, other))
@@ -124,6 +148,35 @@ def test_mean_and_variance_are_those_of_the_mixture(seed, tree):
     mean = weights @ means
     assert book.answer.mean == pytest.approx(mean, abs=1e-9)
     assert book.answer.sd**2 == pytest.approx(weights @ (variances + (means - mean) ** 2), abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_with_hybrids_too_crossed_or_not(seed):
+    book = Book(seed, hybrids=True)
+    assert {"a x e", "b x c"} <= set(book.species)
+    means, variances, weights = book.mixture()
+    mean = weights @ means
+    assert book.answer.mean == pytest.approx(mean, abs=1e-9)
+    assert book.answer.sd**2 == pytest.approx(weights @ (variances + (means - mean) ** 2), abs=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_no_cross_says_of_a_hybrid_is_at_least_what_none_says_of_its_species(seed):
+    """By the convexity of a square: a'Ia of the weighted mean of rows of A is at most the weighted mean of a'Ia."""
+    book = Book(seed, m=25)
+    hybrids = {"f x h": {"f": 0.5, "h": 0.5}, "(f x h) x h": {"f": 0.25, "h": 0.75}}  # of species never crossed
+    labels = ["f", "h", *hybrids]
+
+    def mixed(label):
+        return Pedigree(label, hybrids[label], ("f", "h")) if label in hybrids else pedigree(label)
+
+    asked = pairings_of(book.model.seen, TREE, Parents(labels, labels), mixed)
+    effects = book.model.stages[0].effects
+    for kind in (0, 1):
+        f, h, half, quarter = forecasting._one_kind(effects, asked, kind, np.zeros((4, effects.mean.size)))
+        assert half >= (f + h) / 2 - 1e-12
+        assert quarter >= (f + 3 * h) / 4 - 1e-12
+        assert half <= effects.variances[kind] + 1e-12
 
 
 @pytest.mark.parametrize("seed", range(3))

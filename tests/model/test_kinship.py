@@ -7,8 +7,10 @@ from hypothesis import strategies as st
 from scipy.cluster.hierarchy import cophenet, linkage
 from scipy.spatial.distance import squareform
 
-from crosscompat.errors import BadInput
+from crosscompat.errors import BadInput, UnknownName
+from crosscompat.model.effects import Kinship
 from crosscompat.model.kinship import average_linkage, relatedness
+from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 
@@ -72,6 +74,66 @@ def test_the_edge_above_the_common_ancestor_never_counts():
     outgroup = parse_newick(f"({ULTRAMETRIC[:-1]}:50,z:54);")
     for tree in (rooted, outgroup):
         assert relatedness(tree, ["a", "b", "c"]) == pytest.approx(below)
+
+
+HYBRIDS = {"h": {"a": 0.5, "c": 0.5}, "k": {"a": 0.25, "d": 0.75}, "l": {"a": 0.5, "c": 0.5}}
+
+
+def of(label):
+    if label == "z":
+        raise UnknownName(label, label)
+    return Pedigree(label, HYBRIDS[label], ("a", "b")) if label in HYBRIDS else Pedigree(label, {label: 1.0})
+
+
+def test_a_hybrid_is_related_as_its_species_are_in_the_mean():
+    """By hand: of species A is 3/4 for a and b, 1/2 for either and c, 0 for d and any of them."""
+    tree = parse_newick(ULTRAMETRIC)
+    found = relatedness(tree, ["a", "c", "d", "h"], pedigree=of)
+    assert relatedness(tree, ["a", "c", "d"])[0].tolist() == pytest.approx([1, 1 / 2, 0])
+    assert found[3] == pytest.approx([3 / 4, 3 / 4, 0, 1])
+    towards = relatedness(tree, ["a", "c", "d", "h"], ["b", "k", "l", "h"], pedigree=of)
+    assert towards[0] == pytest.approx([3 / 4, 1 / 2, 0, 5 / 8])
+    assert towards[1] == pytest.approx([1 / 4, 1 / 8, 3 / 4, 3 / 16])
+    assert towards[2] == pytest.approx([3 / 4, 3 / 4, 0, 3 / 4])  # of the same species, and yet another hybrid
+    assert towards[3] == pytest.approx(found[3])
+
+
+def test_species_alone_are_related_as_ever_to_the_last_bit():
+    tree = random_tree(3)
+    names, others = list(tree.tips[:5]), list(tree.tips[3:])
+    np.testing.assert_array_equal(relatedness(tree, names, others, of), relatedness(tree, names, others))
+    np.testing.assert_array_equal(relatedness(tree, names, pedigree=of), relatedness(tree, names))
+
+
+def test_a_hybrid_whose_parents_are_gone_is_related_to_nobody():
+    tree = parse_newick(ULTRAMETRIC)
+    assert relatedness(tree, ["a", "z", "h"], ["b", "h"], of)[:, 1].tolist() == [0, 0]
+    assert relatedness(tree, ["a", "z", "h"], pedigree=of)[1].tolist() == [0, 1, 0]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.booleans())
+def test_species_and_hybrids_together_are_a_correlation(seed, table):
+    """Positive semi-definite with those asked about too, on any tree, or any complete table, for any shares."""
+    rng = np.random.default_rng(seed)
+    tree = random_tree(seed)
+    distances = DistanceTable(tree.tips, tree.patristic_matrix()) if table else tree
+    hybrids = {}
+    for i in range(6):
+        species = rng.choice(tree.tips, rng.integers(2, 5), replace=False).tolist()
+        hybrids[f"h{i}"] = dict(zip(species, rng.dirichlet(np.ones(len(species))).tolist(), strict=True))
+
+    def mixed(label):
+        return Pedigree(label, hybrids[label], ("a", "b")) if label in hybrids else Pedigree(label, {label: 1.0})
+
+    seen, new = [*tree.tips[:4], "h0", "h1", "h2"], [*tree.tips[4:], "h3", "h4", "h5"]
+    among = relatedness(distances, seen, pedigree=mixed)
+    assert np.diag(among) == pytest.approx(np.ones(7))
+    assert among == pytest.approx(among.T)
+    assert Kinship.of(among).values.min() >= 0.0  # refuses what is no correlation
+    towards = relatedness(distances, seen, new, mixed)
+    left = 1.0 - np.einsum("ij,jk,ik->i", towards, np.linalg.pinv(among), towards)
+    assert left.min() > -1e-6
 
 
 def test_a_complete_table_gives_what_its_tree_gives():

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import array_shapes, arrays
 
 from crosscompat.errors import BadInput
 from crosscompat.model.fitted import FittedModel, Seen, StageFit, fit_model, prior_model
 from crosscompat.model.forecast import logits
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.saved import FORMAT, SavedModel, read_model, write_model
+from crosscompat.model.saved import FORMAT, SavedModel, _text, read_model, write_model
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 
 PRINTS = {"tree": "a" * 64, "traits": "", "crosses": "c" * 64}
@@ -240,3 +241,20 @@ def test_a_failed_write_leaves_the_old_model(tmp_path, monkeypatch):
 def test_a_model_that_is_not_there_is_not_there(tmp_path):
     with pytest.raises(FileNotFoundError):
         read_model(tmp_path / "model.json")
+
+
+@pytest.mark.parametrize("features", [SMALL, BIG], ids=["numbers within", "numbers beside"])
+def test_the_file_is_plain_json_with_an_indent_of_one(tmp_path, features):
+    write_model(tmp_path / "model.json", kept(made(3, features)))
+    text = (tmp_path / "model.json").read_text(encoding="utf-8")
+    assert text == json.dumps(json.loads(text), indent=1, ensure_ascii=False) + "\n"
+
+
+NUMBERS = arrays(np.float64, array_shapes(min_dims=1, max_dims=3, min_side=0, max_side=3), elements=st.floats(-9, 9))
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.dictionaries(st.text(max_size=5), NUMBERS | st.floats(-9, 9), max_size=4))
+def test_arrays_are_written_as_a_slower_writer_would(given):
+    document = {"format": 1, "as_of": "×", "arrays": {name: np.asarray(one).tolist() for name, one in given.items()}}
+    assert _text(document) == json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from crosscompat.errors import UnknownName
 from crosscompat.phylogeny.hybrids import HybridIndex
@@ -65,15 +67,54 @@ def test_what_the_sample_lacks_it_says_nothing_of():
 
 
 def test_a_hybrid_is_no_surer_than_its_parents():
+    """By hand: what is open of its species in the mean, and half the distance between them."""
     found = positions(missing={"Aus fus": {}, "Aus gus": {}})
     parents = found.spread(["Aus fus", "Aus gus"], ["Aus_bus"] * 2)
-    assert found.spread(["Aus fus × Aus gus"], ["Aus_bus"]) == pytest.approx([parents.mean()])
-    assert found.spread(["Aus fus × Aus_dus"], ["Aus_bus"]) == pytest.approx([parents[0] / 2])
+    assert found.apart(["Aus fus"], ["Aus gus"]) == 4
+    assert found.spread(["Aus fus × Aus gus"], ["Aus_bus"]) == pytest.approx(np.sqrt([(parents**2).mean() + 4]))
+    assert found.spread(["Aus fus × Aus dus"], ["Aus_bus"]) == pytest.approx(np.sqrt([parents[0] ** 2 / 2 + 4]))
+
+
+def test_the_farther_apart_its_parents_the_less_sure_a_hybrid_is_with_every_partner():
+    found = positions()
+    near, far = "Aus bus × Aus cus", "Aus bus × Aus dus"
+    for partner in TREE.tips:
+        assert found.spread([near, far], [partner] * 2).tolist() == [1, 2]
+        assert found.spread([partner] * 2, [near, far]).tolist() == [1, 2]
+    assert found.spread([far, far], [far, near]) == pytest.approx(np.sqrt([8, 5]))
+    assert found.scatter([f"({far}) × Aus bus", "Aus_bus"]).tolist() == [0.75 * 0.25 * 16, 0]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10_000), st.lists(st.integers(0, 7), min_size=2, max_size=5), st.integers(0, 7))
+def test_no_partner_tells_apart_what_a_hybrid_scatters(seed, species, partner):
+    """The variance of its species' distances to any partner is at most its scatter: by the triangle inequality."""
+    tree = random_tree(seed)
+    found = Positions(tree, HybridIndex(tree.tips))
+    formula = tree.tips[species[0]]
+    for other in species[1:]:
+        formula = f"({formula}) × {tree.tips[other]}"
+    hybrid = found.pedigree(formula)
+    far = tree.patristic_from(tree.tips[partner], hybrid.shares)
+    share = np.array(list(hybrid.shares.values()))
+    variance = share @ (far - share @ far) ** 2
+    assert found.apart([hybrid.label], [tree.tips[partner]]) == pytest.approx([share @ far])
+    assert found.spread([hybrid.label], [tree.tips[partner]])[0] ** 2 >= variance - 1e-9
+
+
+def random_tree(seed, tips=8):
+    rng = np.random.default_rng(seed)
+    parts = [f"Aus_t{'abcdefgh'[i]}us" for i in range(tips)]
+    while len(parts) > 1:
+        i, j = sorted(rng.choice(len(parts), 2, replace=False))
+        right, left = parts.pop(j), parts.pop(i)
+        parts.append(f"({left}:{rng.exponential():.6f},{right}:{rng.exponential():.6f})")
+    return parse_newick(f"{parts[0]};")
 
 
 def test_a_table_of_distances_has_hybrids_too():
     table = DistanceTable(("Aus bus", "Aus cus", "Aus dus"), [[0, 1, 3], [1, 0, 4], [3, 4, 0]])
     found = Positions(table, HybridIndex(table.tips))
     assert found.apart(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [3.5]
-    assert found.spread(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [0]
+    assert found.spread(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [0.5]
     assert found.apart([], []).tolist() == found.spread([], []).tolist() == []

@@ -5,7 +5,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from crosscompat.show.label import LabelCard, labels_page
+from crosscompat.show.label import labels_page
+from crosscompat.show.label_card import LabelCard
 
 CARD = LabelCard(
     "26-014",

@@ -7,7 +7,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
 
@@ -140,10 +140,17 @@ class Reading:
         rows = self.connection.execute(query.with_only_columns(*(table.c[name] for name in names)))
         return tuple(kind(**dict(zip(names, row, strict=True))) for row in rows)
 
-    def columns(self, kind: type[R], *names: str, **where: object) -> Sequence[tuple[Any, ...]]:
-        """Return some fields of the records as they stand: for many records, much faster than the records."""
-        query = _standing(kind, where).with_only_columns(*(TABLES[kind].c[name] for name in names))
-        return [tuple(row) for row in self.connection.execute(query)]
+    def columns(self, kind: type[R], *names: str, in_order: bool = False, **where: object) -> Sequence[tuple[Any, ...]]:
+        """Return some fields of the records as they stand, in no order unless asked: for many, faster than records."""
+        query = _standing(kind, where, in_order=in_order).with_only_columns(*(TABLES[kind].c[name] for name in names))
+        return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
+
+    def ever(self, kind: type[R], name: str) -> frozenset[Any]:
+        """Return every value that a field was ever given, in records that were corrected or taken back too."""
+        column = TABLES[kind].c[name]
+        return frozenset(
+            row[0] for row in self.connection.execute(select(column).where(column.is_not(None)).distinct())
+        )
 
     def find(self, kind: type[R], **where: object) -> R | None:
         """Return the first such record, or None."""
@@ -297,10 +304,10 @@ class Writing(Reading):
                 raise Busy(say("store.changed_meanwhile"))
 
 
-def _standing(kind: type[Record], where: Mapping[str, object]) -> Select[Any]:
+def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
     table = TABLES[kind]
-    query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).where(table.c.replaced_in.is_(None))
-    return _narrowed(query, table, where).order_by(RECORDS.c.place)
+    query = _narrowed(select(table).where(table.c.replaced_in.is_(None)), table, where)
+    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
 
 
 def _narrowed(query: Select[Any], table: Table, where: Mapping[str, object]) -> Select[Any]:

@@ -1,0 +1,338 @@
+"""Logging a visit: what stands in its way, what to mind, which cross it is, and its chances at that moment."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Literal
+
+from crosscompat.advice.cautions import Caution, handling
+from crosscompat.advice.figures import Interval
+from crosscompat.advice.moment import Moment, moment, pair_of
+from crosscompat.advice.visit_parents import VisitParents, parents_in
+from crosscompat.advice.visit_request import VisitRequest, refuse_contradictions
+from crosscompat.advice.visit_sides import Bench, Found
+from crosscompat.book import records
+from crosscompat.book.bench import plants_of
+from crosscompat.book.crosses import NO_POLLEN_PARENT
+from crosscompat.book.flowers import sightings_of
+from crosscompat.book.numbers import read_pattern
+from crosscompat.book.rules import QUERIED, Obstacle, Visit, obstacles, risks
+from crosscompat.book.seasons import season_of
+from crosscompat.book.store import Reading, Writing
+from crosscompat.book.visits import Asked, Planned, planned
+from crosscompat.collection.opening import Collection
+from crosscompat.wording import say
+
+__all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
+
+UNKNOWN_NAME = "unknown name"
+_CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
+_PLAIN = (None, "plain")
+
+
+@dataclass(frozen=True, slots=True)
+class PollinatedBy:
+    """One pollen parent: the name written down, its species, the very plant, and how sure that is."""
+
+    name: str
+    species: str
+    plant: str | None
+    certainty: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pollinated:
+    """A visit as it was written down, or would be.
+
+    Attributes
+    ----------
+    cross : str
+        Its number.
+    id : str
+        Its identifier.
+    begun : bool
+        Whether the cross is a new one.
+    kind : str
+        A cross, a check of one parent, or flowers left alone.
+    date : str
+        ISO date.
+    pollen_kind : str
+        One plant, several, open, self, sib or none.
+    units : int or None
+        Flowers (or what else was counted) of this visit.
+    units_in_all : int or None
+        New ones of the cross in all visits; None where some were not counted.
+    visits : int
+        Of the cross, with this one.
+    chance : Interval or None
+        Of at least one seedling from all of them, as stored.
+    flowers : int or None
+        For how many that chance is.
+    model : str or None
+        Fingerprint of the model that gave it, or "prior".
+    no_chance : str or None
+        Why there is none.
+    obstacles : list of Obstacle
+        What cannot be.
+    warnings : list of Caution
+        What may go wrong.
+    queries : list of str
+        Findings that the visit contradicts.
+    overruled : str or None
+        What the visit is marked with.
+    handling : list of Caution
+        On hands, eyes and the law; with the first visit of a season.
+    written : bool
+    """
+
+    cross: str
+    id: str
+    begun: bool
+    kind: str
+    seed_parent: str
+    seed_plant: str | None
+    pollen: list[PollinatedBy]
+    pollen_kind: str
+    lot: str | None
+    date: str
+    unit_kind: str | None
+    units: int | None
+    units_in_all: int | None
+    visits: int
+    chance: Interval | None
+    flowers: int | None
+    model: str | None
+    no_chance: str | None
+    obstacles: list[Obstacle]
+    warnings: list[Caution]
+    queries: list[str]
+    overruled: str | None
+    handling: list[Caution]
+    notes: list[str]
+    invented: bool
+    written: bool
+    schema: Literal["crosscompat.pollinate/1"] = "crosscompat.pollinate/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A visit that is ready to be written, and the answer about it."""
+
+    answer: Pollinated
+    plan: Planned
+    forecast: records.Forecast | None
+
+
+def prepare(collection: Collection, page: Reading, request: VisitRequest, today: date) -> Prepared:
+    """Work out all about a visit; nothing is written.
+
+    Parameters
+    ----------
+    collection : Collection
+        For the tree, the traits, the settings and the model.
+    page : Reading
+        The book.
+    request : VisitRequest
+    today : date
+        The day on which the chances are told.
+
+    Raises
+    ------
+    UnknownName
+        If the cross or the pollen lot is not known.
+    WrongUse
+        If the request contradicts itself or the cross that it names.
+    """
+    refuse_contradictions(request)
+    pattern = read_pattern(collection.settings.cross_number)
+    collection = _up_to_date(collection, page)
+    plants = {plant.name: plant for plant in page.current(records.Plant)}
+    bench = Bench(plants, sightings_of(page))
+    parents = parents_in(collection, page, bench, request, pattern)
+    rules = _visit(collection, bench, parents, request)
+    found = (*_unknown(parents), *obstacles(rules))
+    marks = [one.kind for one in found if one.kind != UNKNOWN_NAME]
+    asked = _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None)
+    plan = planned(page, asked, pattern, collection.settings.season_start)
+    pair = pair_of(parents.seed, parents.pollen)
+    why = _no_chance(collection, parents, plan, request)
+    if pair is None or why is not None:
+        told, forecast = None, None
+    else:
+        told = moment(collection, pair, plan.units or 1)
+        forecast = told.record(collection.index, pair, plan.cross.id, today)
+    warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
+    return Prepared(_answer(collection, parents, plan, told, why, found, warnings), plan, forecast)
+
+
+def write_visit(pen: Writing, prepared: Prepared) -> Pollinated:
+    """Write a visit down, with its chances, and return the answer that says so."""
+    plan, forecast = prepared.plan, prepared.forecast
+    pen.replace(*plan.changed)
+    pen.add(*plan.new, *([forecast] if forecast else []))
+    return replace(prepared.answer, written=True)
+
+
+def _up_to_date(collection: Collection, page: Reading) -> Collection:
+    """Return the collection with the plants as they stand in the book now."""
+    now = plants_of(page)
+    return collection if now == collection.plants else replace(collection, plants=now)
+
+
+def _visit(collection: Collection, bench: Bench, parents: VisitParents, request: VisitRequest) -> Visit:
+    """Return the visit as the rules see it."""
+    seed = bench.side(collection, parents.seed)
+    same = [
+        plant
+        for plant in collection.plants.by_name.values()
+        if plant.species == (parents.seed.plant.species if parents.seed.plant else parents.seed.species)
+        and plant.plant != seed.name
+    ]
+    return Visit(
+        day=request.day,
+        seed=seed,
+        pollen_kind=parents.kind,
+        pollen=tuple(bench.side(collection, one) for one in parents.pollen),
+        lot=parents.lot,
+        isolation=request.isolation,
+        stamens_removed=request.stamens_removed,
+        near=tuple(bench.of_plant(collection, plant, None) for plant in same),
+    )
+
+
+def _unknown(parents: VisitParents) -> tuple[Obstacle, ...]:
+    named = dict.fromkeys(one.unknown for one in (parents.seed, *parents.pollen) if one.unknown)
+    return tuple(Obstacle(UNKNOWN_NAME, says) for says in named)
+
+
+def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) -> Asked:
+    visit = records.Pollination(
+        cross="",
+        date=request.day,
+        hour=request.hour,
+        who=request.who,
+        marker=request.marker,
+        unit_kind=request.unit,
+        units=request.count,
+        count_how=request.count_how,
+        flowers="same again" if request.again else "new",
+        pollen_kind=parents.kind,
+        technique=request.technique,
+        stamens_removed=request.stamens_removed,
+        isolation=request.isolation,
+        temperature=request.temperature,
+        humidity=request.humidity,
+        overruled=overruled,
+        note=request.note,
+    )
+    certain = request.certainty if len(request.certainty) > 1 else request.certainty * len(parents.pollen)
+    sure = certain or (None,) * len(parents.pollen)
+    lot = parents.lot.id if parents.lot else None
+    pollen = tuple(
+        records.Pollen(pollination=visit.id, plant=one.id, name=one.written, lot=lot, certainty=certainty)
+        for one, certainty in zip(parents.pollen, sure, strict=True)
+    )
+    kind = "left alone" if request.left_alone else _CHECKS.get(request.check or "", "cross")
+    cross = records.Cross(
+        kind=kind, seed_plant=parents.seed.id, seed_parent=parents.seed.written, aim=request.aim, wanted=request.wanted
+    )
+    return Asked(
+        cross=cross,
+        visit=visit,
+        pollen=pollen,
+        continues=parents.continues,
+        pollen_named=bool(request.pollen or request.kind or request.left_alone),
+        number=request.number,
+    )
+
+
+def _no_chance(collection: Collection, parents: VisitParents, plan: Planned, request: VisitRequest) -> str | None:
+    """Return why a visit has no chances to be told, in words."""
+    if plan.cross.kind != "cross":
+        return say("pollinate.no_chance.check")
+    if parents.kind not in {"one", "several"}:
+        return say(f"pollinate.no_chance.{'open' if parents.kind in NO_POLLEN_PARENT else 'own'}")
+    if any(collection.plants.one_clone(_plant(parents.seed), _plant(one)) for one in parents.pollen):
+        return say("pollinate.no_chance.own")
+    if request.technique not in _PLAIN:
+        return say("pollinate.no_chance.technique")
+    unplaced = [one.name for one in (parents.seed, *parents.pollen) if one.parent is None]
+    if unplaced:
+        return say("pollinate.no_chance.place", names=", ".join(dict.fromkeys(unplaced)))
+    unsure = "unknown" in request.certainty
+    return say("pollinate.no_chance.mixed") if unsure or pair_of(parents.seed, parents.pollen) is None else None
+
+
+def _plant(found: Found) -> str | None:
+    return found.plant.plant if found.plant else None
+
+
+def _of_the_pair(told: Moment | None, marks: Sequence[str], rules: Visit) -> list[Caution]:
+    """Return what to mind of the two; not what was said already, and of stored pollen not when its parent flowers."""
+    if told is None:
+        return []
+    said = {"sex"} if set(marks) & set(QUERIED) else set()
+    said |= {"flowering"} if rules.lot is not None else set()
+    return [one for one in told.cautions if one.kind not in said]
+
+
+def _answer(
+    collection: Collection,
+    parents: VisitParents,
+    plan: Planned,
+    told: Moment | None,
+    why: str | None,
+    found: Sequence[Obstacle],
+    warnings: Sequence[Caution],
+) -> Pollinated:
+    seed, visit = parents.seed, plan.visit
+    read_as = [one.parent.read_as for one in (seed, *parents.pollen) if one.parent]
+    return Pollinated(
+        cross=plan.cross.number or plan.cross.id,
+        id=plan.cross.id,
+        begun=plan.before is None,
+        kind=plan.cross.kind,
+        seed_parent=seed.species,
+        seed_plant=_plant(seed),
+        pollen=[
+            PollinatedBy(one.name, one.species, _plant(one), brought.certainty)
+            for one, brought in zip(parents.pollen, plan.pollen, strict=True)
+        ],
+        pollen_kind=parents.kind,
+        lot=parents.lot.name if parents.lot else None,
+        date=visit.date.isoformat(),
+        unit_kind=visit.unit_kind,
+        units=visit.units,
+        units_in_all=plan.units,
+        visits=plan.visits,
+        chance=told.chance if told else None,
+        flowers=told.flowers if told else None,
+        model=told.model if told else None,
+        no_chance=why,
+        obstacles=list(found),
+        warnings=list(warnings),
+        queries=_queries(parents, [one.kind for one in found]),
+        overruled=visit.overruled,
+        handling=[] if _crossed_before(collection, visit.date) else handling(collection),
+        notes=[note for note in dict.fromkeys((*collection.notices, *read_as)) if note],
+        invented=collection.settings.invented,
+        written=False,
+    )
+
+
+def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
+    sides = (("male as seed parent", (parents.seed,)), ("female as pollen parent", parents.pollen))
+    return [
+        say("pollinate.query", plant=one.name, sex=QUERIED[kind])
+        for kind, found in sides
+        for one in found
+        if kind in kinds and one.plant is not None and one.plant.sex == QUERIED[kind]
+    ]
+
+
+def _crossed_before(collection: Collection, day: date) -> bool:
+    """Tell whether the season of a day has seen a cross already, so that its cautions were given."""
+    start = collection.settings.season_start
+    return any(season_of(cross.date, start) == season_of(day, start) for cross in collection.crosses)

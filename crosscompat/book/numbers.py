@@ -1,0 +1,281 @@
+"""Numbers of crosses: the grower's own pattern or ours, checked against misreading; and names of seedlings.
+
+A pattern is plain text with placeholders: ``{year}`` (2026) or ``{yy}`` (26), ``{n}`` or ``{n:03}`` (a running number,
+filled with zeros to so many digits), and ``{check}``, a check letter over all digits before it. The running number
+starts anew each season where the pattern tells the season, and never where it does not. Ours is ``{yy}-{n:03}{check}``.
+
+The check letter is the check character of ISO/IEC 7064, MOD 11-2 (from memory), written as a letter: the digits are
+weighed with powers of two modulo the prime 11, so that every single wrong digit and every swap of two neighbours
+changes it. The letters are eleven that are not easily taken for a digit or for each other; which, is our own choice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from string import Formatter
+
+from crosscompat.errors import UnknownName
+from crosscompat.wording import say
+
+__all__ = [
+    "LETTERS",
+    "OURS",
+    "Pattern",
+    "check_letter",
+    "check_value",
+    "find_number",
+    "next_number",
+    "pattern_fault",
+    "read_pattern",
+    "seedling_name",
+]
+
+LETTERS = "ACEHKMPTUXY"
+OURS = "{yy}-{n:03}{check}"
+
+_MODULUS, _RADIX = 11, 2
+_SEASON_DIGITS = {"year": 4, "yy": 2}
+_WIDTH = re.compile(r"0?[1-9]")
+_NEAR, _CUTOFF = 3, 0.5
+_BOTH = 2
+
+
+def check_value(digits: str) -> int:
+    """Return the check value of some digits, from 0 to 10, by ISO/IEC 7064, MOD 11-2.
+
+    Examples
+    --------
+    ORCID identifiers use the same check; the example of its documentation, 0000-0002-1825-0097, ends in 7.
+
+    >>> check_value("000000021825009")
+    7
+    """
+    total = 0
+    for digit in digits:
+        total = (total + int(digit)) * _RADIX % _MODULUS
+    return (1 - total) % _MODULUS
+
+
+def check_letter(digits: str) -> str:
+    """Return the check letter of some digits.
+
+    Examples
+    --------
+    2 · 32 + 6 · 16 + 0 · 8 + 1 · 4 + 7 · 2 is 178, which leaves 2 of 11; with 10 more it leaves 1, and letter 10 is Y.
+
+    >>> check_letter("26017"), check_letter("26071"), check_letter("26018")
+    ('Y', 'X', 'U')
+    """
+    return LETTERS[check_value(digits)]
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """How numbers of crosses are written.
+
+    Attributes
+    ----------
+    text : str
+        As it stands in the settings.
+    pieces : tuple of (str, str)
+        Placeholder (empty for plain text) and its text or width, in order.
+
+    Examples
+    --------
+    >>> ours = read_pattern(OURS)
+    >>> ours.number(2026, 17), ours.running("26-017Y", 2026), ours.running("26-018A", 2026)
+    ('26-017Y', 17, None)
+    """
+
+    text: str
+    pieces: tuple[tuple[str, str], ...]
+
+    @property
+    def by_season(self) -> bool:
+        """Whether the running number starts anew each season."""
+        return any(name in _SEASON_DIGITS for name, _ in self.pieces)
+
+    @property
+    def checked(self) -> bool:
+        """Whether it has a check letter."""
+        return any(name == "check" for name, _ in self.pieces)
+
+    def number(self, season: int, n: int) -> str:
+        """Return the n-th number of a season."""
+        written = ""
+        for name, given in self.pieces:
+            written += _filled(name, given, season, n, written)
+        return written
+
+    def running(self, number: str, season: int) -> int | None:
+        """Return the running number in a number of that season; None if it is none of this pattern."""
+        found = re.fullmatch("".join(_expression(*piece, season) for piece in self.pieces), number)
+        if found is None:
+            return None
+        n = int(found["n"])
+        return n if self.number(season, n) == number else None
+
+    def mended(self, number: str) -> str | None:
+        """Return a number of this pattern with the check letter that its digits ask for; None if it is none.
+
+        Examples
+        --------
+        >>> read_pattern(OURS).mended("26-017k"), read_pattern(OURS).mended("26-017"), read_pattern(OURS).mended("x")
+        ('26-017Y', '26-017Y', None)
+        """
+        if not self.checked:
+            return None
+        found = re.fullmatch("".join(_loosely(*piece) for piece in self.pieces), number.upper(), re.IGNORECASE)
+        return None if found is None else self._with_letter(number, found.start("check"), found.end("check"))
+
+    def _with_letter(self, number: str, start: int, end: int) -> str:
+        digits = re.sub(r"\D", "", number[:start])
+        return f"{number[:start]}{check_letter(digits)}{number[end:]}"
+
+
+def read_pattern(text: str) -> Pattern:
+    """Read a pattern that `pattern_fault` finds nothing wrong with; an empty one is ours."""
+    given = text or OURS
+    pieces: list[tuple[str, str]] = []
+    for plain, name, width, _ in Formatter().parse(given):
+        pieces += [("", plain)] if plain else []
+        pieces += [(name, (width or "").lstrip("0"))] if name is not None else []
+    return Pattern(given, tuple(pieces))
+
+
+def pattern_fault(text: str) -> str | None:
+    """Return what is wrong with a pattern, in words; None if nothing is.
+
+    A pattern whose numbers could be the same twice is refused, and one that could be taken for a seedling's.
+
+    Examples
+    --------
+    >>> pattern_fault("{year}-{n:03}") is None, pattern_fault("{year}")
+    (True, 'It needs {n}, the running number, or two crosses would have the same number.')
+    """
+    try:
+        pieces = list(Formatter().parse(text))
+    except ValueError:
+        return say("numbers.brackets")
+    plain = "".join(piece[0] for piece in pieces)
+    if "/" in plain or text != text.strip() or not plain.isprintable():
+        return say("numbers.plain")
+    names = [name for _, name, _, _ in pieces if name is not None]
+    wrong = (_placeholder_fault(*piece[1:]) for piece in pieces)
+    return next((found for found in wrong if found), None) or (_order_fault(names) if text else None)
+
+
+def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
+    """Return the number after the highest of this pattern that was ever written; numbers are never used again.
+
+    Examples
+    --------
+    >>> next_number(read_pattern("{yy}-{n:02}"), 2026, ["25-31", "26-01", "26-09", "old 7"])
+    '26-10'
+    """
+    known = set(written)
+    highest = max((pattern.running(number, season) or 0 for number in known), default=0)
+    return pattern.number(season, highest + 1)
+
+
+def find_number(text: str, known: Iterable[str], pattern: Pattern) -> str:
+    """Return the number of a cross as it was written, however its letters' case was typed.
+
+    Raises
+    ------
+    UnknownName
+        If there is none; it says so where the check letter does not fit, and names the near ones.
+
+    Examples
+    --------
+    >>> find_number("26-017y", ["26-017Y", "26-018U"], read_pattern(OURS))
+    '26-017Y'
+    """
+    numbers = list(known)
+    given = text.strip()
+    alike = [number for number in numbers if number.casefold() == given.casefold()]
+    if given in numbers or len(alike) == 1:
+        return given if given in numbers else alike[0]
+    near = _near(given, numbers)
+    hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
+    mended = pattern.mended(given)
+    wrong = mended is not None and mended.casefold() != given.casefold()
+    what = say("numbers.wrong_letter" if wrong else "labels.unknown", number=given)
+    raise UnknownName(f"{what} {hint}".strip(), given, near)
+
+
+def seedling_name(number: str, taken: Iterable[str]) -> str:
+    """Return the name of the next seedling of a cross that becomes a plant: the number, a stroke and a running number.
+
+    Examples
+    --------
+    >>> seedling_name("26-017Y", ["26-017Y/1", "26-017Y/4", "26-018U/9"])
+    '26-017Y/5'
+    """
+    ends = [name.removeprefix(f"{number}/") for name in taken if name.startswith(f"{number}/")]
+    return f"{number}/{max((int(end) for end in ends if end.isdecimal()), default=0) + 1}"
+
+
+def _near(given: str, numbers: list[str]) -> tuple[str, ...]:
+    """Return the numbers that one slip may have made into what was given, then those that merely look like it."""
+    bare = _bare(given)
+    slips = [number for number in numbers if _one_slip(bare, _bare(number))]
+    return tuple(dict.fromkeys([*slips, *get_close_matches(given, numbers, n=_NEAR, cutoff=_CUTOFF)]))[:_NEAR]
+
+
+def _bare(number: str) -> str:
+    """Return a number without its last letter, if it ends in one."""
+    folded = number.casefold()
+    return folded[:-1] if folded[-1:].isalpha() else folded
+
+
+def _one_slip(a: str, b: str) -> bool:
+    """Tell whether two texts are the same but for one letter or a swap of neighbours."""
+    if len(a) != len(b):
+        return False
+    wrong = [i for i in range(len(a)) if a[i] != b[i]]
+    if len(wrong) == _BOTH:
+        i, j = wrong
+        return j == i + 1 and a[i] == b[j] and a[j] == b[i]
+    return len(wrong) <= 1
+
+
+def _filled(name: str, given: str, season: int, n: int, before: str) -> str:
+    if name == "check":
+        return check_letter(re.sub(r"\D", "", before))
+    if name == "n":
+        return f"{n:0{int(given or 1)}d}"
+    return f"{season:04d}"[-_SEASON_DIGITS[name] :] if name else given
+
+
+def _expression(name: str, given: str, season: int) -> str:
+    if name == "n":
+        return r"(?P<n>[0-9]+)"
+    return f"[{LETTERS}]" if name == "check" else re.escape(_filled(name, given, season, 0, ""))
+
+
+def _loosely(name: str, given: str) -> str:
+    if name == "check":
+        return r"(?P<check>[A-Z]?)"
+    return r"[0-9]+" if name == "n" else f"[0-9]{{{_SEASON_DIGITS[name]}}}" if name else re.escape(given)
+
+
+def _order_fault(names: list[str]) -> str | None:
+    if len(set(names)) < len(names):
+        return say("numbers.twice")
+    if "n" not in names:
+        return say("numbers.no_running")
+    return say("numbers.check_last") if "check" in names[:-1] else None
+
+
+def _placeholder_fault(name: str | None, width: str | None, conversion: str | None) -> str | None:
+    if name is None:
+        return None
+    if name not in {*_SEASON_DIGITS, "n", "check"} or conversion:
+        return say("numbers.placeholder", got=name)
+    if width and (name != "n" or not _WIDTH.fullmatch(width)):
+        return say("numbers.width", got=width)
+    return None

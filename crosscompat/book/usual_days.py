@@ -1,0 +1,161 @@
+"""How many days each step of a cross takes: what is usual in its group, what the grower set, what the book has seen."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from crosscompat.book.intervals import kaplan_meier
+from crosscompat.book.lives import Life, Tray
+
+__all__ = ["FEWEST", "STEPS", "Span", "days_of_book", "usual_days"]
+
+STEPS = ("swelling", "ripe", "sow", "up", "last_up")
+FEWEST = 5
+"""Fewest intervals of a book's own that are believed: a judgement."""
+
+_FEWEST_SEEDLINGS = 20
+_EARLY, _LATE = 0.05, 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """The days within which something is expected.
+
+    Attributes
+    ----------
+    first, last : int
+        Days since the step before.
+    source : str
+        Where that is known from: ``none``, a published source, ``set`` by the grower, or ``own``.
+    events : int
+        Intervals of the book's own behind it.
+    """
+
+    first: int
+    last: int
+    source: str = "none"
+    events: int = 0
+
+
+@cache
+def usual_days(group: str) -> Mapping[str, Span]:
+    """Return what is usual in a group of plants, step by step.
+
+    Examples
+    --------
+    >>> span = usual_days("spurge")["swelling"]
+    >>> span.first, span.last, span.source
+    (2, 14, 'common practice, no source')
+    """
+    table: dict[str, Any] = tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
+    return {
+        step: Span(int(entry["days"][0]), int(entry["days"][1]), str(entry["source"]))
+        for step, entry in ((step, table[group][step]) for step in STEPS)
+    }
+
+
+def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date) -> dict[str, Span]:
+    """Return the days that a book's own crosses took, where it has enough of them, else what is usual.
+
+    Parameters
+    ----------
+    lives : iterable of Life
+    usual : mapping of str to Span
+        By the steps of ``STEPS``.
+    as_of : date
+        Crosses under way have waited until then.
+
+    Notes
+    -----
+    The wait is counted to the day on which the thing was first seen, since nobody knows on which day before it came.
+    Crosses in which it is known never to have come are left out: the question is when to look, not whether. The span is
+    from the day by which one in twenty had come to that by which nineteen had.
+    """
+    every = list(lives)
+    waits = {"swelling": _swelling(every, as_of), "ripe": _ripe(every, as_of), "up": _first_up(every, as_of)}
+    found = {step: _learned(usual[step], list(waits[step])) if step in waits else usual[step] for step in STEPS}
+    found["last_up"] = _last_up(every, usual["last_up"], as_of)
+    return found
+
+
+def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
+    curve = kaplan_meier([days for days, _ in waits], [over for _, over in waits])
+    early, late = curve.day_of(_EARLY), curve.day_of(_LATE)
+    if curve.events < FEWEST or early is None:
+        return usual
+    last = late if late is not None else float(curve.days[-1])
+    return Span(int(early), int(np.ceil(last)), "own", curve.events)
+
+
+def _swelling(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
+    for life in lives:
+        if not life.brushed:
+            continue
+        seen = [day for day, pods in life.swelling if pods > 0 and day is not None]
+        if seen:
+            yield _wait(life.brushed[0], min(seen)), True
+        elif not life.swelling and not life.ripe and not life.over:
+            yield _wait(life.brushed[0], as_of), False
+
+
+def _ripe(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
+    for life in lives:
+        if not life.brushed:
+            continue
+        seen = [day for day, pods in life.ripe if pods > 0 and day is not None]
+        if seen:
+            yield _wait(life.brushed[0], min(seen)), True
+        elif not life.ripe and (life.pods or 0) > life.dropped and not life.over:
+            yield _wait(life.brushed[0], as_of), False
+
+
+def _first_up(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
+    for tray in _trays(lives):
+        seen = [day for day, n in tray.looks if n > 0 and day is not None]
+        if seen and tray.sown is not None:
+            yield _wait(tray.sown, min(seen)), True
+        elif not tray.looks and not tray.lost and tray.sown is not None:
+            yield _wait(tray.sown, as_of), False
+
+
+def _last_up(lives: Iterable[Life], usual: Span, as_of: date) -> Span:
+    """Return when nineteen of twenty seedlings of the finished trays were up, each counted when it was first seen."""
+    days: list[int] = []
+    trays = 0
+    for tray in _trays(lives):
+        if tray.sown is None or tray.lost or (as_of - tray.sown).days <= usual.last:
+            continue
+        rises = list(_rises(tray))
+        trays += bool(rises)
+        days += rises
+    if trays < FEWEST or len(days) < _FEWEST_SEEDLINGS:
+        return usual
+    curve = kaplan_meier(days, [True] * len(days))
+    early, late = curve.day_of(0.5), curve.day_of(_LATE)
+    return Span(int(early or 0), int(np.ceil(late or curve.days[-1])), "own", trays)
+
+
+def _rises(tray: Tray) -> Iterator[int]:
+    """Yield, for each seedling of a tray, the day on which it was first counted."""
+    up = 0
+    for day, n in sorted((day, n) for day, n in tray.looks if day is not None):
+        for _ in range(n - up):
+            yield _wait(tray.sown or day, day)
+        up = max(up, n)
+
+
+def _trays(lives: Iterable[Life]) -> Iterator[Tray]:
+    for life in lives:
+        yield from life.trays
+
+
+def _wait(start: date, end: date) -> int:
+    return max((end - start).days, 0)

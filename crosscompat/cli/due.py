@@ -1,0 +1,119 @@
+"""Print what to look at this week, or write it for a phone's calendar."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+
+from crosscompat.advice.due import TASKS, Due, DueList, due_list
+from crosscompat.book.lives import Life, lives_of
+from crosscompat.cli.screen import line, paragraph, print_json, talk
+from crosscompat.cli.where import settings_at
+from crosscompat.collection.books import book_place, open_book
+from crosscompat.collection.settings import Settings
+from crosscompat.files import write_atomically
+from crosscompat.wording import say
+
+__all__ = ["run"]
+
+
+def run(folder: Path | None, *, as_of: date | None, ahead: int | None, calendar: Path | None, as_json: bool) -> None:
+    """Say what is due, and write the calendar if one is asked for."""
+    place, settings = settings_at(folder)
+    day = as_of or datetime.now().astimezone().date()
+    lives, changed = _book(place, settings, day)
+    caution = say(f"cautions.handling.{settings.group}") if settings.group else ""
+    found = due_list(lives, settings, day, ahead=ahead, caution=caution)
+    if calendar is not None:
+        entries = due_list(lives, settings, day, ahead=None).due
+        write_atomically(calendar, _calendar(settings, entries, changed or datetime.combine(day, time(), UTC)))
+    if as_json:
+        print_json(found)
+    else:
+        _print(found, settings)
+    if calendar is not None:
+        talk(say("due.written", n=len(entries), file=str(calendar)))
+
+
+def _book(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...], datetime | None]:
+    """Return the crosses of the book, and when it was last written in."""
+    where = book_place(place, settings)
+    if isinstance(where, Path) and not where.exists():
+        return (), None
+    store = open_book(place, settings)
+    with store.reading() as page:
+        changes = page.changes()
+        lives = lives_of(page, day)
+    store.engine.dispose()
+    return lives, max((change.at for change in changes), default=None)
+
+
+def _print(found: DueList, settings: Settings) -> None:
+    if found.invented:
+        paragraph(say("cli.invented"))
+        line()
+    if not found.due:
+        line(say("due.nothing", until=found.until) if found.until else say("due.nothing_at_all"))
+        return
+    key = "heading" if found.until else "heading_all"
+    paragraph(say(f"due.{key}", as_of=found.as_of, until=found.until))
+    for task in TASKS:
+        entries = [entry for entry in found.due if entry.task == task]
+        if entries:
+            line()
+            line(_task(task, settings))
+        for entry in entries:
+            _print_entry(entry)
+    line()
+    line(say("due.spans"))
+    for known in found.known:
+        paragraph(known.says, indent=2, bullet="· ")
+    if found.caution:
+        line()
+        paragraph(found.caution)
+
+
+def _print_entry(entry: Due) -> None:
+    late = f"{say('due.late')}: " if entry.late else ""
+    paragraph(f"{entry.cross}  {_pairing(entry)}", indent=2, bullet="! " if entry.late else "- ")
+    told = [f"{late}{_days(entry)}", entry.why, *([entry.where] if entry.where else [])]
+    paragraph("; ".join(told), indent=6)
+
+
+def _days(entry: Due) -> str:
+    if entry.first == entry.last:
+        return say("due.on_one", first=entry.first)
+    return say("due.on", first=entry.first, last=entry.last)
+
+
+def _pairing(entry: Due) -> str:
+    if entry.kind != "cross" or not entry.pollen_parent:
+        return say("due.alone", seed=entry.seed_parent, kind=say(f"due.kinds.{entry.kind}"))
+    return say("due.pairing", seed=entry.seed_parent, pollen=entry.pollen_parent)
+
+
+def _task(task: str, settings: Settings) -> str:
+    return say(f"due.tasks.{task}", fruit=settings.fruit_word)
+
+
+def _calendar(settings: Settings, entries: list[Due], changed: datetime) -> bytes:
+    from crosscompat.show.calendar import Reminder, calendar_file  # noqa: PLC0415 - only a calendar needs it
+
+    reminders = [
+        Reminder(
+            entry.id,
+            date.fromisoformat(entry.first),
+            say("due.calendar.summary", task=_task(entry.task, settings), cross=entry.cross),
+            say(
+                "due.calendar.description",
+                pairing=_pairing(entry),
+                where=say("due.calendar.where", where=entry.where) if entry.where else "",
+                why=entry.why,
+                first=entry.first,
+                last=entry.last,
+            ),
+            entry.where,
+        )
+        for entry in entries
+    ]
+    return calendar_file(say("due.calendar.name", name=settings.name), reminders, changed)

@@ -1,0 +1,37 @@
+"""Write the whole book to tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from crosscompat.advice.sheets import Exported
+from crosscompat.book.sheets.exchange import write_summary, write_whole
+from crosscompat.book.sheets.whole import tables_of
+from crosscompat.cli.screen import line, print_json
+from crosscompat.cli.where import collection_at
+from crosscompat.collection.books import open_book
+from crosscompat.errors import WrongUse
+from crosscompat.wording import say
+
+__all__ = ["run"]
+
+
+def run(folder: Path | None, target: Path | None, crosses: Path | None, *, as_json: bool) -> None:
+    """Write what is asked for and say what went out."""
+    if target is None and crosses is None:
+        raise WrongUse(say("export.which"))
+    store = open_book(folder or Path(), collection_at(folder).settings)
+    with store.reading() as page:
+        tables = tables_of(page) if target else ()
+        files = [str(path) for path in write_whole(tables, target)] if target else []
+        summary = write_summary(page, crosses) if crosses else None
+    store.engine.dispose()
+    changes, *kinds = [len(table.rows) for table in tables] or [0]
+    answer = Exported([*files, *([str(crosses)] if crosses else [])], changes, sum(kinds), summary)
+    if as_json:
+        print_json(answer)
+        return
+    if target:
+        line(say("export.whole", target=str(target), n=answer.versions, changes=changes))
+    if summary is not None:
+        line(say("export.summary", file=str(crosses), n=summary))

@@ -1,0 +1,136 @@
+"""Log a visit to a cross, and print what became of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from crosscompat.advice.pollination import Pollinated, Prepared, prepare, write_visit
+from crosscompat.advice.visit_request import VisitRequest
+from crosscompat.book.rules import Obstacle
+from crosscompat.book.store import Store
+from crosscompat.cli.entry import agreed, today
+from crosscompat.cli.screen import line, paragraph, print_json, talk, who
+from crosscompat.cli.where import collection_at
+from crosscompat.collection.books import open_book
+from crosscompat.collection.opening import Collection
+from crosscompat.show.chances import percent_range
+from crosscompat.wording import catalogue, say
+
+__all__ = ["run"]
+
+
+class _StoppedError(Exception):
+    """Something cannot be, and nobody has said yet that it is written down all the same."""
+
+    def __init__(self, prepared: Prepared) -> None:
+        super().__init__()
+        self.prepared = prepared
+
+
+def run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, as_json: bool) -> None:
+    """Log a visit and print it; what cannot be is asked about first, or stops it."""
+    collection = collection_at(folder)
+    store = open_book(folder or Path(), collection.settings)
+    try:
+        answer = _logged(store, collection, request, anyway=anyway, dry_run=dry_run)
+    except _StoppedError as stopped:
+        answer = stopped.prepared.answer
+        if as_json:
+            print_json(answer)
+        talk(say("entry.stopped"))
+        raise typer.Exit(1) from None
+    finally:
+        store.engine.dispose()
+    if as_json:
+        print_json(answer)
+    else:
+        _print(answer, dry_run=dry_run)
+
+
+def _logged(store: Store, collection: Collection, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
+    try:
+        return _attempt(store, collection, request, allowed=None if anyway else (), dry_run=dry_run)
+    except _StoppedError as stopped:
+        told = stopped.prepared.answer.obstacles
+        for one in told:
+            talk(one.says)
+        if not agreed(say("entry.ask")):
+            raise
+    return _attempt(store, collection, request, allowed=tuple(told), dry_run=dry_run)
+
+
+def _attempt(
+    store: Store, collection: Collection, request: VisitRequest, *, allowed: tuple[Obstacle, ...] | None, dry_run: bool
+) -> Pollinated:
+    """Write a visit down; all is judged while nobody else can write.
+
+    Raises
+    ------
+    _StoppedError
+        If something cannot be that was not allowed; ``None`` allows everything. Nothing has been written then.
+    """
+    if dry_run:
+        with store.reading() as page:
+            return _allowed(prepare(collection, page, request, today()), allowed).answer
+    with store.writing("", who=request.who) as pen:
+        prepared = _allowed(prepare(collection, pen, request, today()), allowed)
+        pen.what = say("pollinate.change", cross=prepared.answer.cross)
+        return write_visit(pen, prepared)
+
+
+def _allowed(prepared: Prepared, allowed: tuple[Obstacle, ...] | None) -> Prepared:
+    if allowed is not None and not set(prepared.answer.obstacles) <= set(allowed):
+        raise _StoppedError(prepared)
+    return prepared
+
+
+def _print(answer: Pollinated, *, dry_run: bool) -> None:
+    """Print a visit for a person: which cross, its chances, then what to mind."""
+    if answer.invented:
+        paragraph(say("cli.invented"))
+        line()
+    key = "begun" if answer.begun else "continued"
+    paragraph(say(f"pollinate.{key}", cross=answer.cross, visits=answer.visits))
+    paragraph(_what(answer), indent=2)
+    if answer.chance is not None:
+        chance = percent_range(answer.chance.mean, answer.chance.low, answer.chance.high)
+        words = answer.chance.words
+        paragraph(say("ask.chance", words=words, percent=chance, flowers=answer.flowers or 1), indent=2)
+    elif answer.no_chance:
+        paragraph(answer.no_chance, indent=2)
+    if answer.overruled:
+        paragraph(say("pollinate.overruled", marks=answer.overruled), indent=2)
+    for text in (*answer.queries, *(one.says for one in answer.warnings)):
+        paragraph(text, indent=2, bullet="! ")
+    for text in (*answer.notes, *(one.says for one in answer.handling)):
+        paragraph(text)
+    if dry_run:
+        paragraph(say("entry.dry_run"))
+
+
+def _what(answer: Pollinated) -> str:
+    """Return a visit in one sentence."""
+    mother = who(answer.seed_parent, answer.seed_plant)
+    if answer.pollen_kind in {"open", "self", "sib", "none"}:
+        made = say(f"pollinate.made.{answer.pollen_kind}", seed=mother)
+    else:
+        fathers = say("pollinate.or").join(
+            who(one.species, one.plant)
+            if one.certainty in {None, "certain"}
+            else say("pollinate.unsure", name=who(one.species, one.plant), certainty=one.certainty)
+            for one in answer.pollen
+        )
+        made = say("pollinate.made.pollen", seed=mother, pollen=fathers)
+    lot = say("pollinate.stored", lot=answer.lot) if answer.lot else ""
+    units = _units(answer.units, answer.unit_kind) if answer.units else say("pollinate.uncounted")
+    in_all = answer.units_in_all if answer.visits > 1 else None
+    total = say("pollinate.in_all", n=in_all) if in_all else ""
+    return say("pollinate.visit", made=made, lot=lot, units=units, total=total, date=answer.date)
+
+
+def _units(count: int, kind: str | None) -> str:
+    word = kind or "flower"
+    known = word in catalogue("labels")["units"]
+    return say(f"labels.units.{word}", n=count) if known else say("labels.units_other", n=count, kind=word)

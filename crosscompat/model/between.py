@@ -1,0 +1,132 @@
+"""What it does to a forecast that a parent is a hybrid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from crosscompat.model.effects import Ints
+from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import Logits
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.outlook import Outlook
+from crosscompat.model.pairings import Parents, Seen
+from crosscompat.model.prior import doubt_of_uneven
+from crosscompat.phylogeny.hybrids import Pedigree
+from crosscompat.phylogeny.positions import Positions
+
+__all__ = ["InPlace", "doubted", "in_place", "no_surer", "uneven_shifts"]
+
+
+@dataclass(frozen=True, slots=True)
+class InPlace:
+    """The pairings that species of hybrids would make in their place.
+
+    Attributes
+    ----------
+    parents : Parents
+        Of n pairings; the plants are those of the hybrids.
+    weight : ndarray of float, shape (n,)
+        Share of each.
+    of : ndarray of int, shape (n,)
+        Which of the pairings asked about each stands for.
+    """
+
+    parents: Parents
+    weight: Floats
+    of: Ints
+
+
+def in_place(positions: Positions, seen: Seen, parents: Parents) -> InPlace | None:
+    """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
+
+    A hybrid that the model has seen crosses of speaks for itself and stays in its place.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.hybrids import HybridIndex
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
+    >>> positions = Positions(tree, HybridIndex(tree.tips))
+    >>> found = in_place(positions, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
+    >>> found.parents.seed, found.parents.pollen, found.weight.tolist()
+    (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])
+    """
+    labels = dict.fromkeys((*parents.seed, *parents.pollen))
+    plants = {label: positions.pedigree(label) for label in labels}
+    mixed = {label for label, plant in plants.items() if plant.is_hybrid and label not in seen.species}
+    if not mixed:
+        return None
+    rows = [
+        (*pair, at)
+        for at, both in enumerate(zip(parents.seed, parents.pollen, strict=True))
+        if not mixed.isdisjoint(both)
+        for pair in _pairs(*(plants[label] if label in mixed else Pedigree(label, {label: 1.0}) for label in both))
+    ]
+    of = np.array([row[3] for row in rows], dtype=np.intp)
+    clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
+    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
+    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
+
+
+def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
+    """Return pairs of species with their weights; a hybrid and its like are of one species at a time."""
+    if seed.label == pollen.label:
+        return [(species, species, share) for species, share in seed.shares.items()]
+    return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]
+
+
+def no_surer(belief: Outlook, of_species: Outlook, weight: Floats, of: Ints) -> Outlook:
+    """Hold that pairings of hybrids are never surer than those of their species.
+
+    Parameters
+    ----------
+    belief : Outlook
+        Of some pairings.
+    of_species : Outlook
+        Of the pairings that species of their hybrids would make in their place.
+    weight : ndarray of float, shape (n_of_species,)
+        Share of each.
+    of : ndarray of int, shape (n_of_species,)
+        Which of the pairings each stands for.
+
+    Returns
+    -------
+    Outlook
+        The variance of the logit of each stage is at least the weighted mean of that of the species.
+
+    Examples
+    --------
+    >>> hybrid, species = Logits(np.zeros(2), np.ones(2)), Logits(np.zeros(2), np.array([1.0, 3.0]))
+    >>> no_surer(Outlook((hybrid,)), Outlook((species,)), np.array([0.5, 0.5]), np.array([1, 1])).stages[0].sd ** 2
+    array([1., 5.])
+    """
+    stages = []
+    for own, theirs in zip(belief.stages, of_species.stages, strict=True):
+        least = np.bincount(of, weight * theirs.sd**2, minlength=len(belief))
+        stages.append(Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least))))
+    return replace(belief, stages=tuple(stages))
+
+
+def uneven_shifts(model: FittedModel, parents: Floats) -> Floats:
+    """Return what uneven chromosomes add to the logit of each stage, shape (n_stages, n_pairs).
+
+    Parameters
+    ----------
+    model : FittedModel
+        For the names of its stages.
+    parents : ndarray of float, shape (n_pairs,)
+        How many parents are hybrids that may be sterile for that.
+    """
+    return np.array([doubt_of_uneven(stage.stage)[0] * parents for stage in model.stages])
+
+
+def doubted(model: FittedModel, belief: Outlook, parents: Floats) -> Outlook:
+    """Return what is believed where hybrids with uneven chromosomes may be sterile; parameters as above."""
+    sds = [doubt_of_uneven(stage.stage)[1] for stage in model.stages]
+    moved = zip(belief.stages, uneven_shifts(model, parents), sds, strict=True)
+    return replace(
+        belief,
+        stages=tuple(Logits(own.mean + shift, np.sqrt(own.sd**2 + sd**2 * parents)) for own, shift, sd in moved),
+    )

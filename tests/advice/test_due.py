@@ -1,0 +1,213 @@
+"""What is due for one cross, from the brush to the last seedling."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from crosscompat.advice.due import due_list, tasks_of
+from crosscompat.book import records
+from crosscompat.book.lives import Life, Tray, lives_of
+from crosscompat.book.store import open_store
+from crosscompat.book.usual_days import FEWEST, Span, days_of_book, usual_days
+from crosscompat.collection.settings import Settings
+from crosscompat.show.calendar import Reminder, calendar_file
+
+BRUSH = date(2025, 5, 1)
+CACTUS, SPURGE = usual_days("cactus"), usual_days("spurge")
+
+
+def on(days):
+    return BRUSH + timedelta(days=days)
+
+
+def life(**known):
+    return Life("0" * 36, "25-01", seed_parent="Echinocereus coccineus", brushed=[BRUSH], **known)
+
+
+def found(one, day, spans=CACTUS, **more):
+    return [(entry.task, (date.fromisoformat(entry.first) - BRUSH).days, entry.late) for entry in
+            tasks_of(one, spans, on(day), **more)]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("known", "day", "expected"),
+    [
+        ({}, 1, [("swelling", 5, False)]),
+        ({}, 30, [("swelling", 5, False)]),
+        ({}, 31, [("swelling", 5, True)]),
+        ({}, 91, [("tell", 90, True)]),
+        ({"swelling": [(on(8), 0)]}, 20, []),
+        ({"swelling": [(on(8), 2)]}, 20, [("harvest", 60, False)]),
+        ({"swelling": [(on(8), 2)]}, 91, [("harvest", 60, True)]),
+        ({"swelling": [(on(8), 2)]}, 366, [("tell", 365, True)]),
+        ({"swelling": [(on(8), 2)], "dropped": 1}, 20, [("harvest", 60, False)]),
+        ({"swelling": [(on(8), 2)], "dropped": 2}, 20, []),
+        ({"swelling": [(on(8), 2)], "ripe": [(on(70), 1)]}, 71, [("ripe", 70, False)]),
+        ({"ripe": [(on(70), 0)]}, 71, []),
+        ({"ripe": [(on(70), 1)], "harvested": [on(70)], "seed": None}, 80, [("sow", 70, False)]),
+        ({"ripe": [(on(70), 1)], "harvested": [on(70)], "seed": 0}, 80, []),
+        ({"ripe": [(on(70), 1)], "harvested": [None], "seed": 9}, 80, []),
+        ({"over": True}, 10, []),
+        ({"over": True, "swelling": [(on(8), 2)]}, 70, []),
+    ],
+)
+def test_from_the_brush_to_the_seed(known, day, expected):
+    assert found(life(**known), day) == expected
+
+
+def tray(**known):
+    return Tray("t" * 36, on(100), **{"seeds": 20, **known})
+
+
+@pytest.mark.parametrize(
+    ("sown", "day", "expected"),
+    [
+        ([tray()], 101, [("count", 107, False)]),
+        ([tray()], 131, [("count", 107, True)]),
+        ([tray()], 191, [("give_up", 190, True)]),
+        ([tray(looks=[(on(120), 3)])], 121, [("count", 134, False)]),
+        ([tray(looks=[(on(120), 20)])], 121, []),
+        ([tray(looks=[(on(120), 3), (on(190), 3)])], 191, []),
+        ([tray(lost=True)], 101, []),
+        ([tray(lost=True), tray()], 101, [("count", 107, False)]),
+        ([Tray("t", None)], 101, []),
+    ],
+)
+def test_from_the_seed_to_the_last_seedling(sown, day, expected):
+    assert found(life(trays=sown), day) == expected
+
+
+def test_what_bursts_is_bagged_before_and_first_looked_at_on_the_second_day():
+    assert found(life(), 2, SPURGE) == [("swelling", 2, False)]
+    assert found(life(swelling=[(on(8), 1)]), 10, SPURGE, bursts=True) == [("bag", 21, False), ("harvest", 35, False)]
+
+
+def test_a_further_visit_with_new_flowers_starts_the_days_anew():
+    twice = replace(life(), brushed=[BRUSH, on(10)])
+    assert found(twice, 12) == [("swelling", 15, False)]
+
+
+DAYS = st.integers(0, 500)
+
+
+@given(DAYS, DAYS)
+def test_a_thing_is_late_only_once_its_last_day_has_passed(day, later):
+    for one in (life(), life(swelling=[(on(8), 2)]), life(trays=[tray()])):
+        for entry in tasks_of(one, CACTUS, on(day)):
+            assert entry.late == (on(day).isoformat() > entry.last)
+            assert entry.first <= entry.last
+
+
+@given(st.integers(0, 89), st.integers(0, 30))
+def test_a_look_that_was_taken_is_not_due_again(day, seen):
+    before = {entry.id for entry in tasks_of(life(), CACTUS, on(day))}
+    after = {entry.id for entry in tasks_of(life(swelling=[(on(seen), 1)]), CACTUS, on(day))}
+    assert not before & after
+
+
+def test_a_week_ahead_is_seen_and_no_more_and_the_late_come_first():
+    lives = [replace(life(), id=f"{i}" * 36, number=f"25-0{i}", brushed=[on(-10 * i)]) for i in range(1, 5)]
+    told = due_list(lives, Settings(group="cactus"), on(0), caution="Mind the spines.")
+    assert [(entry.cross, entry.late) for entry in told.due] == [
+        ("25-04", True), ("25-03", False), ("25-02", False), ("25-01", False),
+    ]  # fmt: skip
+    assert told.caution == "Mind the spines."
+    early = due_list([life()], Settings(group="cactus"), on(-1), ahead=6)
+    assert (early.due, early.caution) == ([], "")
+    assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=7).due) == 1
+    assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=None).due) == 1
+
+
+def grown(n, swelling=9, ripe=70, up=12):
+    trays = [Tray(f"t{i}", on(100), 30, looks=[(on(100 + up), 4), (on(140), 5)]) for i in range(n)]
+    return [
+        replace(life(), swelling=[(on(swelling), 1)], ripe=[(on(ripe), 1)], harvested=[on(ripe)], trays=[trays[i]])
+        for i in range(n)
+    ]
+
+
+def test_a_book_with_enough_intervals_speaks_for_itself_and_says_how_many():
+    spans = days_of_book(grown(FEWEST), CACTUS, on(400))
+    assert spans["swelling"] == Span(9, 9, "own", FEWEST)
+    assert spans["ripe"] == Span(70, 70, "own", FEWEST)
+    assert spans["up"] == Span(12, 12, "own", FEWEST)
+    assert spans["last_up"] == Span(12, 40, "own", FEWEST)
+    assert dict(days_of_book(grown(FEWEST - 1), CACTUS, on(400))) == dict(CACTUS)
+
+
+def test_crosses_under_way_have_waited_so_far_and_failed_ones_say_nothing():
+    waiting = [replace(life(), brushed=[on(-60)]) for _ in range(20)]
+    failed = [replace(life(), swelling=[(on(30), 0)]) for _ in range(20)]
+    alone = days_of_book(grown(FEWEST), CACTUS, on(0) + timedelta(days=400))["swelling"]
+    assert days_of_book([*grown(FEWEST), *failed], CACTUS, on(400))["swelling"] == alone
+    assert days_of_book([*grown(FEWEST), *waiting], CACTUS, on(400))["swelling"].events == FEWEST
+
+
+def test_giving_up_tells_the_trays_behind_it():
+    spans = days_of_book(grown(FEWEST), CACTUS, on(400))
+    [entry] = tasks_of(life(trays=[tray()]), spans, on(152))
+    assert entry.why == "of the seedlings in 5 trays of yours, 95% were up by day 40; today is 52"
+    [entry] = tasks_of(life(trays=[tray()]), CACTUS, on(200))
+    assert entry.why == "usually all is up by day 90; today is 100"
+
+
+def test_the_days_that_the_grower_has_set_hold():
+    [entry] = due_list([life()], Settings(group="cactus", set_days=10), on(11)).due
+    assert (entry.last, entry.late) == (on(10).isoformat(), True)
+
+
+def test_a_life_is_read_from_the_book_and_what_is_later_has_not_happened():
+    plant = records.Plant(name="COC-F1", place="bench 2", received_as="Echinocereus coccineus")
+    cross = records.Cross(number="25-01", seed_plant=plant.id)
+    visit = records.Pollination(cross=cross.id, date=BRUSH, marker="red thread")
+    again = records.Pollination(cross=cross.id, date=on(2), flowers="same again")
+    seen = [
+        records.Pollen(pollination=visit.id, name="Echinocereus dasyacanthus"),
+        records.Observation(cross=cross.id, date=on(9), what="pods_set", count=2),
+        records.Observation(cross=cross.id, date=on(20), what="pods_dropped", count=1),
+        records.SeedLot(cross=cross.id, date=on(70), pods=1, filled=30),
+    ]
+    sowing = records.Sowing(cross=cross.id, date=on(90), seeds=30, place="tray 4")
+    looks = [records.Emergence(sowing=sowing.id, date=on(100), up=2, highest=3)]
+    lost = records.Loss(cross=cross.id, sowing=sowing.id, date=on(120), cause="mice")
+    store = open_store("sqlite://")
+    with store.writing("a season") as pen:
+        pen.add(plant, cross, visit, again, *seen, sowing, *looks, lost)
+    with store.reading() as page:
+        [whole], [early] = lives_of(page, on(200)), lives_of(page, on(80))
+    assert (whole.plant, whole.place, whole.marker) == ("COC-F1", "bench 2", "red thread")
+    assert (whole.seed_parent, whole.pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
+    assert (whole.brushed, whole.pods, whole.dropped, whole.ripe) == ([BRUSH], 2, 1, [(on(70), 1)])
+    assert (whole.seed, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
+    assert (early.pods, early.harvested, early.trays) == (2, [on(70)], [])
+
+
+def reminders():
+    words = "Mind, the × of “25-01”; a comma, a semicolon and a backslash \\ stay"
+    return [Reminder("a-swelling", date(2025, 5, 3), words, f"{words}\nand a second line " * 4, "bench 2")]
+
+
+def test_a_calendar_is_read_back_as_it_was_written():
+    """RFC 5545: lines end in CRLF and hold at most 75 octets, entries have identifier and stamp."""
+    from icalendar import Calendar
+
+    stamp = datetime(2025, 5, 1, 9, 30, tzinfo=UTC)
+    content = calendar_file("Hedgehogs: crosses", reminders(), stamp)
+    assert content == calendar_file("Hedgehogs: crosses", reminders(), stamp)
+    lines = content.split(b"\r\n")
+    assert lines[-1] == b""
+    assert all(len(text) <= 75 and b"\n" not in text for text in lines)
+    calendar = Calendar.from_ical(content)
+    [event] = calendar.walk("VEVENT")
+    [one] = reminders()
+    assert (str(event["uid"]), event.decoded("dtstamp")) == ("a-swelling@crosscompat", stamp)
+    assert (event.decoded("dtstart"), event.decoded("dtend")) == (date(2025, 5, 3), date(2025, 5, 4))
+    assert (str(event["summary"]), str(event["description"])) == (one.summary, one.description)
+    assert str(event["location"]) == "bench 2"
+    [alarm] = event.walk("VALARM")
+    assert alarm.decoded("trigger") == timedelta(hours=8)

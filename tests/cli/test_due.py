@@ -1,0 +1,63 @@
+"""What is due on the command line, and for a phone."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def flat(text):
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_what_is_due_is_told_by_task_with_place_and_reason(run, demo, columns):
+    text = run("due", "--as-of", "2026-07-15", "--collection", demo, columns=columns).stdout
+    assert max(map(len, text.splitlines())) <= columns
+    told = flat(text)
+    assert "invented" in told
+    assert "! 26-07 Echinocereus rigidissimus × Echinocereus fendleri late: 2026-06-11" in told
+    assert "Harvest what is ripe - 26-01" in told
+    assert "ripe on 2026-07-14, 1 day ago, and not harvested; COC-F1" in told
+    assert "brush to ripe 62 to 90 days (from 46 of your own)" in told
+    assert told.count("Spines and glochids") == 1
+
+
+def test_nothing_due_is_said_and_is_no_failure(run, demo, empty_folder):
+    assert "Nothing is due until 2025-09-26." in run("due", "--as-of", "2025-09-20", "--collection", demo).stdout
+    run("new", "mine")
+    assert "Nothing is under way." in run("due", "--all", "--collection", "mine").stdout
+
+
+def test_what_is_printed_is_what_is_answered(run, answer, demo):
+    found = answer("due", "--as-of", "2026-07-15", "--days", "30", "--collection", demo)
+    text = flat(run("due", "--as-of", "2026-07-15", "--days", "30", "--collection", demo).stdout)
+    assert len(found["due"]) >= 6
+    for entry in found["due"]:
+        assert entry["why"] in text
+    assert len({entry["id"] for entry in found["due"]}) == len(found["due"])
+
+
+def test_the_calendar_holds_all_that_can_be_foreseen_and_is_the_same_again(run, demo, empty_folder):
+    from icalendar import Calendar
+
+    asked = ("due", "--as-of", "2026-07-15", "--collection", demo, "--ics", "first.ics")
+    assert "first.ics" in run(*asked).stderr
+    first = (empty_folder / "first.ics").read_bytes()
+    run(*asked)
+    assert (empty_folder / "first.ics").read_bytes() == first
+    events = Calendar.from_ical(first).walk("VEVENT")
+    summaries = [str(event["summary"]) for event in events]
+    assert "Harvest what is ripe: 26-01" in summaries
+    assert len({str(event["uid"]) for event in events}) == len(events)
+    assert all("Expected" in str(event["description"]) for event in events)
+
+
+def test_what_is_due_loads_no_heavy_library(process, demo):
+    code = (
+        "import sys; from crosscompat.__main__ import main\n"
+        "sys.argv = ['crosscompat', 'due', '--as-of', '2026-07-15', '--collection', sys.argv[1]]\n"
+        "try: main()\nexcept SystemExit: pass\n"
+        "print(sorted({'pandas', 'sklearn', 'scipy', 'alembic', 'icalendar'} & set(sys.modules)))"
+    )
+    outcome = process(demo, switches=("-c", code))
+    assert outcome.stdout.decode().splitlines()[-1] == "[]"

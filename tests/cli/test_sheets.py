@@ -1,0 +1,205 @@
+"""Tables in and out from the command line."""
+
+from __future__ import annotations
+
+import os
+import pty
+import subprocess
+import sys
+
+import pytest
+
+from crosscompat.book.sheets.grids import read_grids
+from crosscompat.book.store import open_store
+
+TABLE = """My crosses;;;;;
+No.;Pod parent;Pollen donor;Date;Flowers;Took
+007;Echinocereus coccineus;E. dasyacanthus;25.04.2025;3;2
+008;Echinocereus coccineus;E. dasycanthus;2025-04-26;1;yes
+"""
+BAD = TABLE + "009;Echinocereus coccineus;;03/04/2025;2;3\n"
+SAID = ("--took-means", "seedling", "--only-successes", "no")
+
+
+@pytest.fixture
+def new(run, empty_folder):
+    """Make a collection with an empty book."""
+
+    def new(name="mine"):
+        run("new", name, "--tree", "echinocereus")
+        return empty_folder / name
+
+    return new
+
+
+@pytest.fixture
+def table(empty_folder):
+    def write(text=TABLE, name="my.csv"):
+        (empty_folder / name).write_text(text, encoding="utf-8")
+        return empty_folder / name
+
+    return write
+
+
+def changes(folder):
+    store = open_store(folder / "book.sqlite")
+    with store.reading() as page:
+        found = page.changes()
+    store.engine.dispose()
+    return found
+
+
+def test_a_table_is_shown_and_nothing_is_done_before_what_is_open_is_said(run, answer, new, table):
+    folder, file = new(), table()
+    outcome = run("import", file, "--collection", folder, code=1)
+    assert "each row is a cross; the headings are in row 2" in outcome.stdout
+    shown = [line.split() for line in outcome.stdout.splitlines()]
+    assert ["Pod", "parent", "seed_parent", "Echinocereus", "coccineus"] in shown
+    assert ["Pollen", "donor", "pollen_parent", "E.", "dasyacanthus"] in shown
+    for option in ("--took-means", "--only-successes", "--yes"):
+        assert option in outcome.stdout
+    assert len(answer("import", file, "--collection", folder, code=1)["questions"]) == 3
+    assert len(answer("import", file, "--collection", folder, *SAID, code=1)["questions"]) == 1
+    assert changes(folder) == ()
+
+
+def test_a_table_is_taken_in_once(answer, new, table):
+    folder, file = new(), table()
+    found = answer("import", file, "--collection", folder, *SAID, "--yes", "--by", "A. Grower")
+    assert (found["rows"], found["crosses"], found["same"], found["written"], found["change"]) == (2, 2, 0, True, 1)
+    (change,) = changes(folder)
+    assert (change.what, change.who, change.imported) == ("imported my.csv", "A. Grower", True)
+    again = answer("import", file, "--collection", folder, *SAID, "--yes")
+    assert (again["crosses"], again["same"], again["written"], again["change"]) == (0, 2, False, None)
+    assert len(changes(folder)) == 1
+
+
+def test_a_name_that_the_tree_does_not_know_is_no_fault(run, answer, new, table):
+    folder, file = new(), table()
+    outcome = run("import", file, "--collection", folder, *SAID, "--yes")
+    assert "Echinocereus dasyacanthus" in outcome.stdout.split("“E. dasycanthus”")[1]
+    assert "2 crosses" in outcome.stdout
+    (name,) = answer("import", file, "--collection", new("other"), *SAID, "--yes")["unplaced"]
+    assert (name["name"], name["nearest"][0]) == ("E. dasycanthus", "Echinocereus dasyacanthus")
+
+
+def test_a_dry_run_says_what_would_be_and_writes_nothing(run, answer, new, table):
+    folder, file = new(), table()
+    assert "--took-means" in run("import", file, "--collection", folder, "--dry-run").stdout
+    outcome = run("import", file, "--collection", folder, *SAID, "--dry-run")
+    assert "Nothing has been written; this would add: 2 crosses." in outcome.stdout
+    assert answer("import", file, "--collection", folder, *SAID, "--dry-run")["crosses"] == 2
+    assert changes(folder) == ()
+
+
+def test_with_one_bad_row_nothing_goes_in_unless_the_good_rows_alone_are_asked_for(run, answer, new, table):
+    folder, file = new(), table(BAD)
+    outcome = run("import", file, "--collection", folder, *SAID, "--yes", code=3)
+    assert "my.csv, row 5, column Date: “03/04/2025” is no date that can be read for certain." in outcome.stderr
+    assert "my.csv, row 5, column Took: There are more" in outcome.stderr
+    assert "my.csv, row 5, column Pollen donor: This must be filled in." in outcome.stderr
+    assert "1 row has faults and 2 rows are good and new. Nothing has been written" in outcome.stderr
+    assert changes(folder) == ()
+    told = answer("import", file, "--collection", folder, *SAID, "--yes", code=3)
+    assert (told["bad_rows"], told["crosses"], told["written"]) == (1, 2, False)
+    (late,) = [one for one in told["faults"] if one["column"] == "Date"]
+    assert (late["file"], late["sheet"], late["row"], late["value"]) == ("my.csv", None, 5, "03/04/2025")
+    outcome = run("import", file, "--collection", folder, *SAID, "--yes", "--good-rows")
+    assert "2 crosses" in outcome.stdout
+    assert "row 5" in outcome.stderr
+
+
+def test_the_grower_says_which_column_is_which(run, answer, new, table):
+    folder = new()
+    file = table("A;B;When;Soil\nEchinocereus coccineus;E. dasyacanthus;2025-04-25;pumice\n")
+    told = run("import", file, "--collection", folder, "--yes", code=2)
+    assert "No column says: date; seed_parent or seed_plant or pair; pollen_parent" in told.stderr
+    maps = ("--map", "A=seed_parent", "--map", "B=pollen_parent", "--map", "When=date", "--map", "Soil=note")
+    found = answer("import", file, "--collection", folder, *maps, "--only-successes", "unknown", "--yes")
+    assert [column["becomes"] for column in found["columns"]] == ["seed_parent", "pollen_parent", "date", "note"]
+    assert found["crosses"] == 1
+
+
+def test_a_sheet_of_several_is_chosen(run, answer, new, empty_folder):
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    for sheet, seed in (
+        (book.active, "Echinocereus coccineus"),
+        (book.create_sheet("2025"), "Echinocereus pectinatus"),
+    ):
+        sheet.append(["Mother", "Father", "Date"])
+        sheet.append([seed, "E. dasyacanthus", "2025-04-03"])
+    book.save(empty_folder / "my.xlsx")
+    folder = new()
+    arguments = ("import", "my.xlsx", "--collection", folder, "--only-successes", "no", "--yes")
+    assert "several sheets: Sheet, 2025. Choose one with --sheet" in run(*arguments, code=2).stderr
+    assert "no sheet called 2024" in run(*arguments, "--sheet", "2024", code=2).stderr
+    found = answer(*arguments, "--sheet", "2025")
+    assert (found["sheet"], found["columns"][0]["example"], found["crosses"]) == ("2025", "Echinocereus pectinatus", 1)
+    assert changes(folder)[0].what == "imported my.xlsx, sheet 2025"
+
+
+@pytest.mark.parametrize(
+    ("option", "word"),
+    [("--rows-are", "seeds"), ("--took-means", "fruit"), ("--only-successes", "maybe"), ("--dates", "dmy")],
+)
+def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
+    outcome = run("import", table(), "--collection", new(), option, word, code=2)
+    assert f"cannot be {word}; it is one of" in outcome.stderr
+
+
+@pytest.mark.parametrize("target", ["out", "book.xlsx", "book.ods"])
+def test_a_book_goes_out_and_into_an_empty_one(run, answer, new, table, target, own):
+    told = answer("export", target, "--collection", own)
+    assert told["versions"] > 100
+    other = new("other")
+    dry = answer("import", target, "--collection", other, "--dry-run")
+    assert (dry["rows_are"], dry["rows"], dry["written"]) == ("whole book", told["versions"], False)
+    found = answer("import", target, "--collection", other)
+    assert (found["rows"], found["written"]) == (told["versions"], True)
+    again = f"again-{target}"
+    run("export", again, "--collection", other)
+    if target == "out":
+        both = [{file.name: file.read_bytes() for file in (own.parent / name).iterdir()} for name in (target, again)]
+    else:
+        both = [[grid.rows for grid in read_grids(own.parent / name)] for name in (target, again)]
+    assert both[0] == both[1]
+    assert "empty book only" in run("import", target, "--collection", other, code=2).stderr
+
+
+def test_the_summary_of_crosses_comes_back_as_what_the_book_says(run, answer, own):
+    told = answer("export", "--crosses", "summary.csv", "--collection", own)
+    assert told["crosses"] > 10
+    found = answer("import", "summary.csv", "--collection", own)
+    assert (found["same"], found["crosses"], found["faults"]) == (told["crosses"], 0, [])
+
+
+def test_an_export_says_where_to_and_overwrites_nothing(run, own, table):
+    assert "Say where to" in run("export", "--collection", own, code=2).stderr
+    file = table()
+    for arguments in (("--crosses", file), (own,), ("my.csv",)):
+        run("export", *arguments, "--collection", own, code=2)
+    assert file.read_text(encoding="utf-8") == TABLE
+
+
+def test_at_a_terminal_it_asks(new, table):
+    folder, file = new(), table()
+    words = [sys.executable, "-m", "crosscompat", "import", str(file), "--collection", str(folder)]
+    ours, theirs = pty.openpty()
+    running = subprocess.Popen(words, stdin=theirs, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    os.write(ours, b"never\nseed\nno\nyes\n")
+    said = b""
+    try:
+        while part := os.read(ours, 4096):
+            said += part
+    except OSError:  # the other end is closed
+        pass
+    assert running.wait(timeout=60) == 0, said
+    os.close(ours)
+    text = said.decode()
+    assert text.count('What does "took" count') == 2
+    assert "Were only successes written down" in text
+    assert "Take it in like this?" in text
+    assert [change.what for change in changes(folder)] == ["imported my.csv"]
