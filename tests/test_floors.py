@@ -62,8 +62,8 @@ def test_no_room_looks_up(path):
             "typer",
             {
                 *("cli/app.py", "cli/guard.py", "cli/screen.py"),
-                *("cli/check.py", "cli/entry.py", "cli/importing.py", "cli/pollinate.py"),
-                *("cli/rank.py", "cli/retrain.py", "cli/score.py"),
+                *("cli/check.py", "cli/entry.py", "cli/importing.py", "cli/pollinate.py", "cli/find.py"),
+                *("cli/history.py", "cli/rank.py", "cli/retrain.py", "cli/score.py"),
             },
         ),
         ("rich", {"cli/progress.py"}),

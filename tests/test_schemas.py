@@ -16,9 +16,13 @@ from pydantic import TypeAdapter
 import crosscompat.schemas
 from crosscompat.advice.ask import Answer
 from crosscompat.advice.checkup import Checkup
+from crosscompat.advice.correction import Correction
+from crosscompat.advice.cross_story import CrossStory
 from crosscompat.advice.due import DueList
+from crosscompat.advice.history import History, Undone
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
+from crosscompat.advice.lost_label import Candidates
 from crosscompat.advice.partners import Partners
 from crosscompat.advice.plant_cards import PlantAnswer
 from crosscompat.advice.pollination import Pollinated
@@ -26,6 +30,7 @@ from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
 from crosscompat.advice.sheets import Exported, Imported
+from crosscompat.cli.backup import Backup, Restoration
 from crosscompat.cli.demo import Demonstration
 from crosscompat.cli.new import NewCollection
 from crosscompat.cli.trees import CarriedTrees
@@ -47,6 +52,13 @@ ANSWERS = (
     NewCollection,
     CarriedTrees,
     Demonstration,
+    CrossStory,
+    Correction,
+    History,
+    Undone,
+    Backup,
+    Restoration,
+    Candidates,
     Imported,
     Exported,
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -12,11 +12,14 @@ from crosscompat.book import records
 from crosscompat.book.bench import species_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.dates import by_date
+from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
 
-__all__ = ["crosses_of"]
+__all__ = ["crosses_of", "ripened"]
 
 _EXPECTED = "plain"
+_SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
+"""What is not said of a cross that may be another: what was counted on it may belong to that one."""
 _OF_A_CROSS: tuple[type[records.Record], ...] = (
     *(records.Pollination, records.Observation, records.SeedLot),
     *(records.Sowing, records.Loss, records.Proof),
@@ -100,7 +103,7 @@ def _cross(
     pollen_parent, pollen_plant = _father(all_.pollen, names, species)
     trays, lost_to = _spared(all_)
     seeds = [lot[1] for lot in all_.lots]
-    return Cross(
+    found = Cross(
         date=visits[0].date if visits else date.min,
         seed_parent=seed_parent,
         pollen_parent=pollen_parent,
@@ -115,7 +118,7 @@ def _cross(
         units=_sum(visit.units for visit in visits if visit.flowers == "new"),
         unit_kind=_joined(visit.unit_kind for visit in visits),
         pods_set=max(all_.counts["pods_set"], default=None),
-        pods_held=_held(all_),
+        pods_held=ripened(all_.counts, [lot[0] for lot in all_.lots]),
         seeds=_sum(seeds),
         seeds_filled=_sum(lot[2] for lot in all_.lots),
         seeds_sown=_sum(trays.values()),
@@ -133,6 +136,7 @@ def _cross(
         kind=cross.kind,
         row=row,
     )
+    return replace(found, **_SILENT) if cross.doubt else found
 
 
 def _spared(all_: _Gathered) -> tuple[Mapping[str, int | None], str | None]:
@@ -155,14 +159,27 @@ def _seedlings(trays: Mapping[str, int | None], up: Mapping[str, int]) -> int | 
     return total if total > 0 or (counted and len(counted) == len(trays)) else None
 
 
-def _held(all_: _Gathered) -> int | None:
-    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
-    harvested = _sum(lot[0] for lot in all_.lots) or 0
-    seen = [*all_.counts["pods_held"], *([harvested] if harvested else [])]
+def ripened(counts: Mapping[str, Sequence[int]], pods: Iterable[int | None]) -> int | None:
+    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped.
+
+    Parameters
+    ----------
+    counts : mapping of str to sequence of int
+        What was counted on the plant.
+    pods : iterable of int or None
+        Pods of each harvest.
+
+    Examples
+    --------
+    >>> ripened({"pods_held": [1, 3]}, [2]), ripened({"pods_set": [2], "pods_dropped": [1, 1]}, []), ripened({}, [None])
+    (3, 0, None)
+    """
+    harvested = _sum(pods) or 0
+    seen = [*counts.get("pods_held", ()), *([harvested] if harvested else [])]
     if seen:
         return max(seen)
-    dropped = sum(all_.counts["pods_dropped"])
-    return 0 if dropped and dropped >= max(all_.counts["pods_set"], default=0) else None
+    dropped = sum(counts.get("pods_dropped", ()))
+    return 0 if dropped and dropped >= max(counts.get("pods_set", ()), default=0) else None
 
 
 def _father(

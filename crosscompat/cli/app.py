@@ -383,6 +383,165 @@ def pollinate(
     run(folder, request, anyway=anyway, dry_run=dry_run, as_json=as_json)
 
 
+def _count(name: str, help_of: str) -> Any:
+    return typer.Option(f"--{name}", metavar="N", min=0, max=999_999_999, help=say(f"help.observe_{help_of}"))
+
+
+def _text(name: str, metavar: str, help_of: str) -> Any:
+    return typer.Option(f"--{name}", metavar=metavar, help=say(f"help.observe_{help_of}"))
+
+
+@app.command(help=say("help.observe"), epilog=_example("observe"))
+@guarded
+def observe(
+    cross: Annotated[str, typer.Argument(metavar="CROSS", help=say("help.observe_cross"))],
+    swelling: Annotated[int | None, _count("swelling", "swelling")] = None,
+    dropped: Annotated[int | None, _count("dropped", "dropped")] = None,
+    ripe: Annotated[int | None, _count("ripe", "ripe")] = None,
+    pods: Annotated[int | None, _count("pods", "pods")] = None,
+    seeds: Annotated[int | None, _count("seeds", "seeds")] = None,
+    filled: Annotated[int | None, _count("filled", "filled")] = None,
+    weight: Annotated[
+        float | None, typer.Option("--weight", metavar="MG", min=0, help=say("help.observe_weight"))
+    ] = None,
+    left: Annotated[int | None, _count("left", "left")] = None,
+    lot: Annotated[str | None, _text("lot", "NAME", "lot")] = None,
+    sown: Annotated[int | None, _count("sown", "sown")] = None,
+    from_lot: Annotated[str | None, _text("from", "LOT", "from")] = None,
+    treatment: Annotated[str | None, _text("treatment", "TEXT", "treatment")] = None,
+    tray: Annotated[str | None, _text("tray", "NAME", "tray")] = None,
+    up: Annotated[int | None, _count("up", "up")] = None,
+    highest: Annotated[int | None, _count("highest", "highest")] = None,
+    lost: Annotated[str | None, _text("lost", "CAUSE", "lost")] = None,
+    against: Annotated[str | None, _text("against", "yes|no|unsure", "against")] = None,
+    proof: Annotated[str | None, _text("proof", "VERDICT", "proof")] = None,
+    by_what: Annotated[str | None, _text("by-what", "TEXT", "by_what")] = None,
+    over: Annotated[str | None, _text("over", "STAGE", "over")] = None,
+    note: Annotated[str | None, _text("note", "TEXT", "note")] = None,
+    doubtful: Annotated[str | None, _text("doubtful", "WHY", "doubtful")] = None,
+    on: On = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    harvest: Annotated[bool, typer.Option("--harvest", help=say("help.observe_harvest"))] = False,
+    only_good: Annotated[bool, typer.Option("--only-good", help=say("help.observe_only_good"))] = False,
+    anyway: Anyway = False,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.observe import run
+    from crosscompat.cli.seen import seen_of
+
+    seen = seen_of(
+        {"swelling": swelling, "dropped": dropped, "ripe": ripe, "up": up, "highest": highest, "lost": lost,
+         "against": against, "proof": proof, "by_what": by_what, "over": over, "note": note, "doubtful": doubtful},
+        {"pods": pods, "seeds": seeds, "filled": filled, "weight": weight, "left": left, "lot": lot},
+        {"seeds": sown, "lot": from_lot, "treatment": treatment},
+        tray=tray,
+        harvest=harvest,
+        only_good=only_good,
+    )  # fmt: skip
+    run(folder, cross, seen, on=on, by=by, anyway=anyway, dry_run=dry_run, as_json=as_json)
+
+
+@app.command(help=say("help.correct"), epilog=_example("correct"))
+@guarded
+def correct(
+    record: Annotated[str, typer.Argument(metavar="RECORD", help=say("help.correct_record"))],
+    given: Annotated[list[str] | None, typer.Argument(metavar="FIELD=VALUE", help=say("help.correct_given"))] = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help=say("help.correct_withdraw"))] = False,
+    with_rest: Annotated[bool, typer.Option("--with-rest", help=say("help.correct_with_rest"))] = False,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.correct import run
+
+    run(folder, record, given or (), take_back=withdraw, with_rest=with_rest, by=by, dry_run=dry_run, as_json=as_json)
+
+
+@app.command(help=say("help.history"), epilog=_example("history"))
+@guarded
+def history(
+    about: Annotated[str | None, typer.Argument(metavar="CROSS|PLANT", help=say("help.history_about"))] = None,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.history_most"))] = 20,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.history import run
+
+    run(folder, about, most=most, as_json=as_json)
+
+
+@app.command(help=say("help.undo"), epilog=_example("undo"))
+@guarded
+def undo(
+    number: Annotated[int | None, typer.Argument(metavar="NUMBER", help=say("help.undo_number"))] = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.history import run_undo
+
+    run_undo(folder, number, by=by, dry_run=dry_run, as_json=as_json)
+
+
+@app.command(help=say("help.backup"), epilog=_example("backup"))
+@guarded
+def backup(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.backup_file"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.backup import run
+
+    run(folder, file, as_json=as_json)
+
+
+@app.command(help=say("help.restore"), epilog=_example("restore"))
+@guarded
+def restore(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.restore_file"))] = None,
+    folder: Folder = None,
+    *,
+    last: Annotated[bool, typer.Option("--last", help=say("help.restore_last"))] = False,
+    anyway: Anyway = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.backup import run_restore
+
+    run_restore(folder, file, last=last, anyway=anyway, as_json=as_json)
+
+
+@app.command(help=say("help.find"), epilog=_example("find"))
+@guarded
+def find(
+    plant: Annotated[str | None, typer.Option("--plant", metavar="PLANT", help=say("help.find_plant"))] = None,
+    day: Annotated[
+        datetime | None, typer.Option("--date", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.find_date"))
+    ] = None,
+    between: Annotated[
+        tuple[datetime, datetime] | None,
+        typer.Option("--between", metavar="DATE DATE", formats=["%Y-%m-%d"], help=say("help.find_between")),
+    ] = None,
+    marker: Annotated[str | None, typer.Option("--marker", metavar="TEXT", help=say("help.find_marker"))] = None,
+    pollen: Annotated[str | None, typer.Option("--pollen", metavar="PLANT", help=say("help.find_pollen"))] = None,
+    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.most"))] = 5,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.find import run
+
+    run(folder, plant=plant, day=day, between=between, marker=marker, pollen=pollen, most=most, as_json=as_json)
+
+
 @app.command(help=say("help.demo"), epilog=_example("demo"))
 @guarded
 def demo(

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from crosscompat.carried import carried_trees, tree_for_genus
+from crosscompat.cli.screen import talk
 from crosscompat.collection.opening import Collection, open_carried, open_collection
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
 from crosscompat.errors import WrongUse
@@ -41,7 +42,12 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     if not (place / FILE_NAME).is_file():
         raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
     settings = read_settings(place / FILE_NAME)
-    return place, settings if settings.format >= BOOK_SINCE else open_collection(place).settings
+    if settings.format >= BOOK_SINCE:
+        return place, settings
+    older = open_collection(place)
+    for notice in older.notices:
+        talk(notice)
+    return place, older.settings
 
 
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:

@@ -15,8 +15,8 @@ from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (
-    *("ask", "check", "demo", "due", "export", "import", "label", "new", "plant", "pollinate", "priors", "rank"),
-    *("retrain", "score", "tree", "trees"),
+    *("ask", "backup", "check", "correct", "demo", "due", "export", "find", "history", "import", "label", "new"),
+    *("observe", "plant", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 
@@ -52,6 +52,8 @@ def test_the_example_runs(run, own, monkeypatch, command):
     assert (program, arguments[0]) == ("crosscompat", command)
     if "my-hedgehogs" in arguments and command != "new":
         run(*shlex.split(example("new"))[1:])
+    if command == "restore":
+        run(*shlex.split(example("backup"))[1:])
     if command == "import":
         rows = "Pod parent;Pollen donor;Date;Took\nEchinocereus coccineus;E. pectinatus;2025-04-03;no\n"
         Path("my-crosses.csv").write_text(rows, encoding="utf-8")

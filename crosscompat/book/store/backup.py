@@ -2,21 +2,46 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
-from contextlib import closing
-from datetime import datetime
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
+from uuid import uuid4
 
+from crosscompat.book.store.copies import aside_for, backups_of, free_copy
+from crosscompat.book.store.engine import Unreachable, address_of, told_of
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["FOLDER", "back_up", "backups_of", "restore"]
+__all__ = [
+    "Restored",
+    "back_up",
+    "backups_of",
+    "into_wal",
+    "last_sound",
+    "newer_changes",
+    "put_beside",
+    "restore",
+    "unfinished",
+]
 
-FOLDER = "backups"
+_WAIT_SECONDS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What became of the book that was replaced: where it is kept, if there was one, and whether it was sound."""
+
+    kept: Path | None
+    sound: bool
 
 
 def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     """Copy a book of SQLite as it stands at one moment, others writing or not.
+
+    The copy is one plain file that is safe on disk and was read through before it gets its name.
 
     Parameters
     ----------
@@ -29,76 +54,179 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     Raises
     ------
     WrongUse
-        If there is such a file already.
+        If there is such a file already, or no book.
+    Damaged, Unreachable
+        If the book is not sound, or the copy cannot be written; there is no copy then.
     """
-    stamp = datetime.now().astimezone().strftime("%Y-%m-%d-%H%M%S")
-    target = to or _free(book.parent / FOLDER / "-".join(part for part in (book.stem, stamp, label) if part))
+    target = to or free_copy(book, label)
+    if not book.is_file():
+        raise WrongUse(say("store.no_book", file=str(book)))
     if target.exists():
         raise WrongUse(say("store.backup_there", file=str(target)))
     target.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = target.with_name(f".{target.name}.part")
-    with closing(sqlite3.connect(book)) as source, closing(sqlite3.connect(unfinished)) as copy:
-        source.backup(copy)
-    unfinished.replace(target)
+    with unfinished(target) as copy:
+        _copy(book, copy)
+        try:
+            put_beside(copy, target)
+        except FileExistsError:
+            raise WrongUse(say("store.backup_there", file=str(target))) from None
     return target
 
 
-def backups_of(book: Path) -> list[Path]:
-    """Return the copies that lie beside a book, newest first."""
-    return sorted((book.parent / FOLDER).glob(f"{book.stem}-*.sqlite"), reverse=True)
+def put_beside(part: Path, target: Path) -> None:
+    """Give a finished file its name, for good.
+
+    Raises
+    ------
+    FileExistsError
+        If some other file has it by now.
+    """
+    _fsync(part)
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        part.replace(target)
+    _settle(target.parent)
 
 
-def restore(book: Path, backup: Path) -> Path | None:
+def last_sound(book: Path) -> tuple[Path | None, list[Path]]:
+    """Return the newest sound copy of a book, and those newer ones that are not."""
+    passed: list[Path] = []
+    for copy in backups_of(book):
+        if _is_book(copy):
+            return copy, passed
+        passed.append(copy)
+    return None, passed
+
+
+def newer_changes(book: Path, backup: Path) -> int:
+    """Return how many changes a book holds that a copy does not; 0 where the book cannot be read."""
+    try:
+        return max(0, _changes(book) - _changes(backup))
+    except sqlite3.Error:
+        return 0
+
+
+def restore(book: Path, backup: Path) -> Restored:
     """Put a copy in the place of a book.
+
+    A sound book is copied aside first and then overwritten in one transaction, so that others who have it open see the
+    one or the other; a damaged one is moved aside with what it had not yet taken in.
 
     Parameters
     ----------
     book, backup : Path
 
-    Returns
-    -------
-    Path or None
-        Where the book that was there is kept, damaged or not; None if there was none.
-
     Raises
     ------
     WrongUse
         If the copy is no sound book.
+    Busy, Unreachable
+        If somebody is writing, or the disk is full; the book is as it was then.
     """
-    _refuse_unsound(backup)
-    kept = _set_aside(book)
-    unfinished = book.with_name(f".{book.name}.part")
-    with closing(sqlite3.connect(backup)) as source, closing(sqlite3.connect(unfinished)) as copy:
-        source.backup(copy)
-    unfinished.replace(book)
-    return kept
-
-
-def _refuse_unsound(backup: Path) -> None:
-    try:
-        with closing(sqlite3.connect(f"file:{backup}?mode=ro", uri=True)) as copy:
-            sound = copy.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            sound = sound and copy.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1
-    except sqlite3.Error:
-        sound = False
-    if not sound:
+    if not _is_book(backup):
         raise WrongUse(say("store.no_backup", file=str(backup)))
+    if book.is_file() and _is_book(book):
+        kept = back_up(book, to=aside_for(book))
+        _overwrite(book, backup)
+        return Restored(kept, sound=True)
+    with unfinished(book) as copy:
+        _copy(backup, copy)
+        into_wal(copy)
+        aside = _set_aside(book)
+        copy.replace(book)
+    _settle(book.parent)
+    return Restored(aside, sound=False)
+
+
+def _copy(book: Path, copy: Path) -> None:
+    """Copy a book page by page into one plain file, and read the copy through."""
+    with _told(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as source:
+        source.execute("PRAGMA schema_version").fetchone()
+        with closing(sqlite3.connect(copy)) as target:
+            source.backup(target)
+            target.execute("PRAGMA journal_mode = DELETE")
+    if not _is_book(copy):
+        raise told_of("malformed", book) or Unreachable(str(book))
+    _fsync(copy)
+
+
+def into_wal(book: Path) -> None:
+    """Let a book be read while somebody writes; the file remembers it."""
+    with _told(book), closing(sqlite3.connect(book)) as connection:
+        connection.execute("PRAGMA journal_mode = WAL")
+
+
+def _overwrite(book: Path, backup: Path) -> None:
+    with _told(book), closing(sqlite3.connect(book, timeout=_WAIT_SECONDS)) as target:
+        target.isolation_level = None
+        target.execute("PRAGMA synchronous = FULL")
+        target.execute("BEGIN IMMEDIATE")  # or the copying below would wait for a writer for ever
+        target.execute("ROLLBACK")
+        with closing(sqlite3.connect(address_of(backup), uri=True)) as source:
+            source.backup(target)
+        target.execute("PRAGMA journal_mode = WAL")
+
+
+def _is_book(path: Path) -> bool:
+    """Tell whether a file is a sound cross book of whatever version."""
+    try:
+        with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
+            sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
+            return bool(sound and found.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1)
+    except sqlite3.DatabaseError:
+        return False
+
+
+def _changes(path: Path) -> int:
+    with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
+        return int(found.execute("SELECT coalesce(max(id), 0) FROM changes").fetchone()[0])
 
 
 def _set_aside(book: Path) -> Path | None:
     """Move a book with what it has not yet taken in out of the way."""
-    if not book.exists():
+    beside = [path for ending in ("-wal", "-shm") if (path := book.with_name(book.name + ending)).exists()]
+    if not book.exists() and not beside:
         return None
-    kept = _free(book.parent / FOLDER / f"{book.stem}-set-aside")
+    kept = aside_for(book)
     kept.parent.mkdir(parents=True, exist_ok=True)
-    for ending in ("-wal", "-shm"):
-        beside = book.with_name(book.name + ending)
-        if beside.exists():
-            beside.replace(kept.with_name(kept.name + ending))
-    book.replace(kept)
+    for path in (book, *beside):
+        if path.exists():
+            path.replace(kept.with_name(kept.name + path.name.removeprefix(book.name)))
     return kept
 
 
-def _free(stem: Path) -> Path:
-    tries = (stem.with_name(f"{stem.name}{'' if i == 1 else f'-{i}'}.sqlite") for i in range(1, 10_000))
-    return next(path for path in tries if not path.exists())
+@contextmanager
+def unfinished(target: Path) -> Iterator[Path]:
+    """Give a name beside a file for what is still being written, and leave nothing of it behind."""
+    copy = target.with_name(f".{target.name}.{uuid4().hex[:8]}.part")
+    try:
+        yield copy
+    finally:
+        for ending in ("", "-journal", "-wal", "-shm"):
+            copy.with_name(copy.name + ending).unlink(missing_ok=True)
+
+
+@contextmanager
+def _told(book: Path) -> Iterator[None]:
+    """Say in words what the database says of a book."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise told_of(str(error), book) or error from error
+
+
+def _fsync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _settle(folder: Path) -> None:
+    """Make the names in a folder safe, where the system knows how."""
+    with suppress(OSError):
+        _fsync(folder)

@@ -7,18 +7,31 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote, unquote
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
+from crosscompat.book.store.copies import backups_of
 from crosscompat.errors import Busy, CrosscompatError, WrongUse
 from crosscompat.wording import say
 
-__all__ = ["Damaged", "Unreachable", "file_of", "open_engine", "said_of", "transaction"]
+__all__ = [
+    "Damaged",
+    "Unreachable",
+    "address_of",
+    "damage_of",
+    "file_of",
+    "open_engine",
+    "said_of",
+    "told_of",
+    "transaction",
+]
 
 _WAIT_SECONDS = 5
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt")
 _BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
+_UNREACHABLE = ("unable to open", "readonly", "disk", "full", "i/o error", "permission")
 
 
 class Damaged(CrosscompatError):
@@ -58,7 +71,16 @@ def open_engine(where: str | Path) -> Engine:
 def file_of(engine: Engine) -> Path | None:
     """Return the file of a book, or None for one on a server."""
     name = engine.url.database
-    return Path(name.removeprefix("file:")) if engine.dialect.name == "sqlite" and name else None
+    if engine.dialect.name != "sqlite" or not name:
+        return None
+    return Path(unquote(name.removeprefix("file:"))) if name.startswith("file:") else Path(name)
+
+
+def address_of(file: Path, *, reading: bool = False) -> str:
+    """Return a file's address for SQLite, which never makes the file; a frozen one is only read."""
+    frozen = _frozen(file)
+    query = "mode=ro" if reading or frozen else "mode=rw"
+    return f"file:{quote(str(file))}?{query}{'&immutable=1' if frozen and not _pending(file) else ''}"
 
 
 @contextmanager
@@ -83,23 +105,52 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
 
 def said_of(error: DBAPIError, engine: Engine) -> Exception:
     """Return the error to be told for one of the database's; a fault of ours stays as it is."""
-    text = str(error.orig).lower()
-    where = str(file_of(engine) or engine.url.render_as_string(hide_password=True))
-    if any(word in text for word in _BUSY):
+    text, file = str(error.orig), file_of(engine)
+    if file is not None:
+        return told_of(text, file) or (_unreachable(text, str(file)) if isinstance(error, OperationalError) else error)
+    where = engine.url.render_as_string(hide_password=True)
+    if any(word in text.lower() for word in _BUSY):
         return Busy(say("store.busy", where=where))
-    if isinstance(error, DatabaseError) and any(word in text for word in _DAMAGED):
-        return Damaged(say("store.damaged", where=where))
-    if isinstance(error, OperationalError):
-        return Unreachable(say("store.unreachable", where=where, reason=str(error.orig).strip().rstrip(".")))
-    return error
+    return _unreachable(text, where) if isinstance(error, OperationalError) else error
+
+
+def told_of(text: str, file: Path) -> CrosscompatError | None:
+    """Return the error to be told for what SQLite says of a file; None where it is none of the file's."""
+    said = text.lower()
+    if any(word in said for word in _BUSY):
+        return Busy(say("store.busy", where=str(file)))
+    if any(word in said for word in _DAMAGED):
+        return damage_of(file)
+    return _unreachable(text, str(file)) if any(word in said for word in _UNREACHABLE) else None
+
+
+def damage_of(file: Path, what: str = "damaged") -> Damaged:
+    """Return what is told of a book that is damaged, with the way back."""
+    copies = backups_of(file)
+    way = say("store.way_back.newest", backup=str(copies[0])) if copies else say("store.way_back.none")
+    return Damaged(f"{say(f'store.{what}', where=str(file))} {way}")
+
+
+def _unreachable(text: str, where: str) -> Unreachable:
+    return Unreachable(say("store.unreachable", where=where, reason=text.strip().rstrip(".")))
+
+
+def _frozen(file: Path) -> bool:
+    """Tell whether a book lies where nothing can be written beside it."""
+    return file.exists() and not os.access(file.parent, os.W_OK)
+
+
+def _pending(file: Path) -> bool:
+    """Tell whether a book has not yet taken in all that was written to it."""
+    wal = file.with_name(file.name + "-wal")
+    return wal.exists() and wal.stat().st_size > 0
 
 
 def _url(where: str | Path) -> URL:
     if isinstance(where, Path):
-        frozen = where.exists() and not os.access(where.parent, os.W_OK)
-        if frozen:
-            query = {"mode": "ro", "immutable": "1", "uri": "true"}
-            return URL.create("sqlite", database=f"file:{where}", query=query)
+        if _frozen(where):
+            query = {"mode": "ro", "uri": "true"} | ({} if _pending(where) else {"immutable": "1"})
+            return URL.create("sqlite", database=f"file:{quote(str(where))}", query=query)
         return URL.create("sqlite", database=str(where))
     try:
         url = make_url(where)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, insert, inspect, select
 
-from crosscompat.book.store.backup import back_up
-from crosscompat.book.store.engine import Damaged, file_of, transaction
+from crosscompat.book.store.backup import back_up, into_wal, put_beside, unfinished
+from crosscompat.book.store.copies import backups_of
+from crosscompat.book.store.engine import damage_of, file_of, open_engine, transaction
 from crosscompat.book.store.schema import HEAD, VERSION, metadata
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
@@ -48,9 +50,14 @@ def make_ready(engine: Engine) -> Path | None:
 
 def _version(engine: Engine) -> str | None:
     """Return the version of a book, or None where there is none yet."""
+    file = file_of(engine)
+    if file is not None and not file.exists():
+        if backups_of(file):
+            raise damage_of(file, "gone")
+        return None
     with transaction(engine) as connection:
-        if engine.dialect.name == "sqlite":
-            _refuse_damage(connection, engine)
+        if file is not None:
+            _refuse_damage(connection, file)
         return _noted(connection)
 
 
@@ -60,20 +67,43 @@ def _noted(connection: Connection) -> str | None:
     return connection.execute(select(VERSION.c.version_num)).scalar()
 
 
-def _refuse_damage(connection: Connection, engine: Engine) -> None:
+def _refuse_damage(connection: Connection, file: Path) -> None:
+    """Refuse a file that is not sound, has been emptied, or is another program's."""
     if connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() != "ok":
-        raise Damaged(say("store.damaged", where=str(file_of(engine))))
+        raise damage_of(file)
+    tables = inspect(connection).get_table_names()
+    if not tables:
+        raise damage_of(file, "emptied")
+    if VERSION.name not in tables:
+        raise WrongUse(say("store.no_book", file=str(file)))
 
 
 def _make(engine: Engine) -> None:
     """Make all tables at once; whoever comes second finds them made."""
-    if engine.dialect.name == "sqlite":
-        with engine.connect() as connection:
-            connection.connection.driver_connection.execute("PRAGMA journal_mode = WAL")  # type: ignore[union-attr]
+    file = file_of(engine)
+    if file is not None:
+        _make_file(file)
+        return
     with transaction(engine, writing=True) as connection:
         if connection.dialect.name == "postgresql":
             connection.exec_driver_sql("SELECT pg_advisory_xact_lock(7207)")
         if _noted(connection) is None:
-            metadata.create_all(connection)
-            VERSION.create(connection)
-            connection.execute(insert(VERSION).values(version_num=HEAD))
+            _make_tables(connection)
+
+
+def _make_tables(connection: Connection) -> None:
+    metadata.create_all(connection)
+    VERSION.create(connection)
+    connection.execute(insert(VERSION).values(version_num=HEAD))
+
+
+def _make_file(file: Path) -> None:
+    """Make a book under another name first: there is never half of one."""
+    with unfinished(file) as part:
+        engine = open_engine(part)
+        with transaction(engine, writing=True) as connection:
+            _make_tables(connection)
+        engine.dispose()
+        into_wal(part)
+        with suppress(FileExistsError):
+            put_beside(part, file)

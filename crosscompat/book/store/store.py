@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +21,7 @@ from crosscompat.wording import say
 __all__ = ["Change", "Reading", "Store", "Version", "Writing", "open_store"]
 
 R = TypeVar("R", bound=Record)
+_FEW = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,10 @@ class Change:
     what: str
     undoes: int | None = None
     imported: bool = False
+
+
+class _OnlyTried(Exception):
+    """Ends a transaction whose writing was a trial."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +74,28 @@ class Store:
             yield Reading(connection)
 
     @contextmanager
-    def writing(self, what: str, *, who: str | None = None) -> Iterator[Writing]:
+    def writing(self, what: str, *, who: str | None = None, dry_run: bool = False) -> Iterator[Writing]:
         """Open the book to write; if anything goes wrong inside, nothing has been written.
+
+        Parameters
+        ----------
+        what : str
+            What is done.
+        who : str, optional
+        dry_run : bool
+            Whether all is taken back at the end, as if something had gone wrong.
 
         Raises
         ------
         Busy
             If somebody else is writing.
         """
-        with transaction(self.engine, writing=True) as connection:
+        with suppress(_OnlyTried), transaction(self.engine, writing=True) as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
             yield Writing(connection, what, who)
+            if dry_run:
+                raise _OnlyTried
 
 
 def open_store(where: str | Path) -> Store:
@@ -97,7 +112,11 @@ def open_store(where: str | Path) -> Store:
         As `engine.open_engine` and `engine.transaction` say.
     """
     engine = open_engine(where)
-    return Store(engine, make_ready(engine))
+    try:
+        return Store(engine, make_ready(engine))
+    except BaseException:
+        engine.dispose()
+        raise
 
 
 class Reading:
@@ -170,15 +189,51 @@ class Reading:
             query = query.where(CHANGES.c.id.in_(list(ids)))
         return tuple(Change(*row) for row in self.connection.execute(query))
 
-    def versions(self, kind: type[R], *, change: int | None = None, record: str | None = None) -> tuple[Version, ...]:
-        """Return records of a kind as they were written over time: all, those that one change touched, or of one."""
+    def versions(
+        self,
+        kind: type[R],
+        *,
+        change: int | Collection[int] | None = None,
+        record: str | Collection[str] | None = None,
+        **where: object,
+    ) -> tuple[Version, ...]:
+        """Return records of a kind as they were written over time.
+
+        Parameters
+        ----------
+        kind : type
+        change : int or collection of int, optional
+            Only what these changes wrote or replaced.
+        record : str or collection of str, optional
+            Only these records.
+        **where
+            As for `current`.
+        """
         table = TABLES[kind]
         query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
         if change is not None:
-            query = query.where((table.c.made_in == change) | (table.c.replaced_in == change))
+            numbers = [change] if isinstance(change, int) else list(change)
+            query = query.where(table.c.made_in.in_(numbers) | table.c.replaced_in.in_(numbers))
         if record is not None:
-            query = query.where(table.c.id == record)
+            query = query.where(table.c.id.in_([record] if isinstance(record, str) else list(record)))
+        query = _narrowed(query, table, where)
         return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
+
+    def beginning(self, *starts: str) -> list[str]:
+        """Return the identifiers, of whatever record, that begin with some letters."""
+        found: list[str] = []
+        for letters in starts:
+            query = select(RECORDS.c.id).where(RECORDS.c.id.startswith(letters, autoescape=True))
+            found += self.connection.execute(query).scalars()
+        return found
+
+    def alike(self, ids: Collection[str], letters: int) -> list[str]:
+        """Return all identifiers whose first letters are those of some of these."""
+        starts = {one[:letters] for one in ids}
+        if len(starts) <= _FEW:
+            query = select(RECORDS.c.id).where(func.substr(RECORDS.c.id, 1, letters).in_(starts))
+            return list(self.connection.execute(query).scalars())
+        return [one for one in self.connection.execute(select(RECORDS.c.id)).scalars() if one[:letters] in starts]
 
 
 class Writing(Reading):
@@ -251,11 +306,15 @@ class Writing(Reading):
 
 def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
     table = TABLES[kind]
-    query = select(table).where(table.c.replaced_in.is_(None))
+    query = _narrowed(select(table).where(table.c.replaced_in.is_(None)), table, where)
+    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
+
+
+def _narrowed(query: Select[Any], table: Table, where: Mapping[str, object]) -> Select[Any]:
     for name, value in where.items():
         column = table.c[name]
         query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
-    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
+    return query
 
 
 def _version(kind: type[Record], row: RowMapping) -> Version:

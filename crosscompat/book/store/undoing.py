@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import fields
 
-from sqlalchemy import func, select
+from sqlalchemy.exc import IntegrityError
 
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
@@ -13,7 +14,9 @@ from crosscompat.book.store.store import Change, Reading, Writing
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["last_change", "undo"]
+__all__ = ["chosen_change", "last_change", "resting_on", "standing", "touched_by", "undo"]
+
+_PORTION = 5_000
 
 
 def last_change(page: Reading) -> Change | None:
@@ -42,23 +45,64 @@ def undo(pen: Writing, number: int | None = None) -> Change:
     Raises
     ------
     WrongUse
-        If there is no such change, it was taken back before, or later records rest on what it wrote.
+        If there is no such change, it was taken back before, later changes corrected what it wrote or rest on it, or
+        what would stand again points to what is gone or bears a name that another has by now.
     """
-    change = _chosen(pen, number)
+    change = chosen_change(pen, number)
     pen.undoes = change.id
-    touched = [version for kind in KINDS.values() for version in pen.versions(kind, change=change.id)]
-    written = [version for version in touched if version.made_in == change.id]
-    if any(version.replaced_in is not None for version in written):
+    written, before = touched_by(pen, change.id)
+    now = {record.id: record for record in standing(pen, {*written, *before})}
+    if any(now.get(one) != record for one, record in written.items()) or (now.keys() - written.keys()):
         raise WrongUse(say("store.undo.later", number=change.id))
-    before = [version.record for version in touched if version.replaced_in == change.id]
-    known = {record.id for record in before}
-    _refuse_if_rested_on(pen, [version.record for version in written if version.record.id not in known])
-    pen.withdraw(*(version.record for version in written))
-    pen.put_back(*before)
+    new = written.keys() - before.keys()
+    _refuse_if_rested_on(pen, new)
+    pen.withdraw(*written.values())
+    try:
+        pen.put_back(*before.values())
+    except IntegrityError:
+        raise WrongUse(say("store.undo.taken", number=change.id)) from None
+    _refuse_if_hanging(pen, before.values())
     return change
 
 
-def _chosen(page: Reading, number: int | None) -> Change:
+def touched_by(page: Reading, change: int) -> tuple[dict[str, Record], dict[str, Record]]:
+    """Return the records that a change wrote, and those that stood before in place of them or were taken back by it."""
+    touched = [version for kind in KINDS.values() for version in page.versions(kind, change=change)]
+    written = {version.record.id: version.record for version in touched if version.made_in == change}
+    before = {version.record.id: version.record for version in touched if version.replaced_in == change}
+    return written, before
+
+
+def standing(page: Reading, ids: Collection[str]) -> list[Record]:
+    """Return those of some records that stand, whatever their kind."""
+    return [record for kind in KINDS.values() for some in _portions(ids) for record in page.current(kind, id=some)]
+
+
+def resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
+    """Return the standing records that point to some of these and are none of them."""
+    found: dict[str, Record] = {}
+    for kind in KINDS.values():
+        for name in [item.name for item in fields(kind) if reference(item)]:
+            for some in _portions(ids):
+                pointing = page.current(kind, **{name: some})
+                found |= {record.id: record for record in pointing if record.id not in ids}
+    return list(found.values())
+
+
+def _portions(ids: Collection[str]) -> Iterator[tuple[str, ...]]:
+    """Yield identifiers in portions that a database takes in one question."""
+    every = tuple(ids)
+    return (every[start : start + _PORTION] for start in range(0, len(every), _PORTION))
+
+
+def chosen_change(page: Reading, number: int | None) -> Change:
+    """Return the change of a number that stands, the last one by default.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
     if number is None:
         change = last_change(page)
         if change is None:
@@ -82,11 +126,21 @@ def _undone(changes: tuple[Change, ...]) -> set[int]:
     return undone
 
 
-def _refuse_if_rested_on(page: Reading, new: list[Record]) -> None:
-    ids = {record.id for record in new}
-    for kind, table in TABLES.items():
-        for column in [table.c[item.name] for item in fields(kind) if reference(item)]:
-            query = select(func.count()).where(table.c.replaced_in.is_(None), column.in_(ids), table.c.id.not_in(ids))
-            resting = page.connection.execute(query).scalar_one()
-            if resting:
-                raise WrongUse(say("store.undo.rests", n=int(resting), table=say(f"records.many.{table.name}")))
+def _refuse_if_rested_on(page: Reading, ids: Collection[str]) -> None:
+    resting = resting_on(page, ids)
+    if resting:
+        kind = type(resting[0])
+        n = sum(type(record) is kind for record in resting)
+        raise WrongUse(say("store.undo.rests", n=n, table=say(f"records.many.{TABLES[kind].name}")))
+
+
+def _refuse_if_hanging(page: Reading, put_back: Iterable[Record]) -> None:
+    """Refuse to let a record stand again that points to one which stands no more."""
+    pointed = {
+        target
+        for record in put_back
+        for item in fields(record)
+        if reference(item) and (target := getattr(record, item.name)) is not None
+    }
+    if len(standing(page, pointed)) < len(pointed):
+        raise WrongUse(say("store.undo.hangs"))

@@ -63,3 +63,112 @@ def test_a_book_of_a_newer_version_is_left_alone(tmp_path, version):
         connection.exec_driver_sql(f"UPDATE alembic_version SET version_num = '{version}'")
     with pytest.raises(WrongUse, match="newer version"):
         open_store(tmp_path / "book.sqlite")
+
+
+NEXT = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade():
+    with op.batch_alter_table("plants") as plants:
+        plants.add_column(sa.Column("colour", sa.Text))
+    op.execute("UPDATE plants SET colour = 'unknown'")
+    {more}
+"""
+
+
+@pytest.fixture
+def newer(tmp_path, monkeypatch):
+    """Make this version of the package one that knows a second migration, which may fail."""
+    import crosscompat.book.store.migrate as migrating
+
+    config = migrating._config
+
+    def make(more=""):
+        versions = tmp_path / "versions"
+        versions.mkdir(exist_ok=True)
+        (versions / "0002_colour.py").write_text(NEXT.format(more=more))
+
+        def wider():
+            found = config()
+            found.set_main_option("path_separator", "newline")
+            own = f"{found.get_main_option('script_location')}/versions"
+            found.set_main_option("version_locations", f"{own}\n{versions}")
+            return found
+
+        monkeypatch.setattr(migrating, "_config", wider)
+        monkeypatch.setattr("crosscompat.book.store.opening.HEAD", "0002")
+
+    return make
+
+
+def _older(place):
+    from crosscompat.book.records import Finding, Plant
+
+    plant = Plant(name="coc-1")
+    store = open_store(place)
+    with store.writing("planted", who="A. Grower") as pen:
+        pen.add(plant, Finding(plant=plant.id, what="sex", value="female"))
+    store.engine.dispose()
+    return plant
+
+
+def _told(store):
+    from crosscompat.book.records import Plant
+
+    with store.reading() as page:
+        version = page.connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+        return version, page.current(Plant), [change.who for change in page.changes()]
+
+
+def test_an_older_book_is_copied_and_brought_up_to_date_when_it_is_opened(place, newer):
+    from sqlalchemy import make_url
+
+    plant = _older(place)
+    newer()
+    store = open_store(place)
+    assert _told(store) == ("0002", (plant,), ["A. Grower"])
+    with store.reading() as page:
+        assert page.connection.exec_driver_sql("SELECT colour FROM plants").scalars().all() == ["unknown"]
+    store.engine.dispose()
+    again = open_store(place)
+    assert again.backup is None
+    again.engine.dispose()
+    if isinstance(place, str):
+        assert make_url(place).get_backend_name() == "postgresql"
+        assert store.backup is None
+        return
+    assert store.backup.parent == place.parent / "backups"
+    with open_engine(store.backup).connect() as copy:
+        assert copy.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == "0001"
+
+
+def test_a_migration_that_fails_leaves_the_book_as_it_was(place, newer):
+    plant = _older(place)
+    newer(more='raise ZeroDivisionError("half way")')
+    with pytest.raises(ZeroDivisionError):
+        open_store(place)
+    newer()
+    store = open_store(place)
+    assert _told(store) == ("0002", (plant,), ["A. Grower"])
+    store.engine.dispose()
+
+
+def test_the_copy_of_an_older_book_can_be_put_back_and_is_brought_up_to_date_again(tmp_path, newer):
+    from crosscompat.book.store.backup import restore
+
+    place = tmp_path / "book.sqlite"
+    plant = _older(place)
+    newer()
+    store = open_store(place)
+    store.engine.dispose()
+    place.write_bytes(b"damaged")
+    restore(place, store.backup)
+    again = open_store(place)
+    assert _told(again) == ("0002", (plant,), ["A. Grower"])
+    assert again.backup not in {None, store.backup}
+    again.engine.dispose()

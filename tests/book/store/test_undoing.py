@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from crosscompat.book.records import Cross, Observation, Plant
+from crosscompat.book.records import Cross, Finding, Observation, Plant
 from crosscompat.book.store.undoing import last_change, undo
 from crosscompat.errors import WrongUse
 
@@ -96,3 +96,40 @@ def test_a_change_on_which_later_records_rest_is_not_taken_back_first(book):
     _undo(book)
     with book.reading() as page:
         assert page.current(Cross) == ()
+
+
+def test_each_undo_goes_one_further_back_through_corrections_too(book, plant):
+    for place in ("bench 2", "bench 3"):
+        with book.writing(f"moved to {place}") as pen:
+            pen.replace(replace(plant, place=place))
+    found = []
+    for _ in range(3):
+        _undo(book)
+        found.append(_places(book))
+    assert found == [["bench 2"], ["bench 1"], []]
+
+
+def test_what_would_hang_in_the_air_does_not_stand_again(book, plant):
+    finding = Finding(plant=plant.id, what="sex", value="female")
+    with book.writing("found") as pen:
+        pen.add(finding)
+    with book.writing("a mistake") as pen:
+        pen.withdraw(finding)
+    with book.writing("gone") as pen:
+        pen.withdraw(plant)
+    with pytest.raises(WrongUse, match="belongs to something"):
+        _undo(book, 3)
+    _undo(book)
+    _undo(book)
+    with book.reading() as page:
+        assert page.current(Finding) == (finding,)
+
+
+def test_a_name_that_was_given_away_meanwhile_is_not_taken_from_its_owner(book, plant):
+    with book.writing("gone") as pen:
+        pen.withdraw(plant)
+    with book.writing("another") as pen:
+        pen.add(Plant(name="coc-1", place="bench 9"))
+    with pytest.raises(WrongUse, match="given to another"):
+        _undo(book, 2)
+    assert _places(book) == ["bench 9"]

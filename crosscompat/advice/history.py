@@ -1,0 +1,176 @@
+"""What was changed in a book: who, what, when, and what stood there before."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from crosscompat.book.addresses import short_ids
+from crosscompat.book.happened import Touch, records_ever_of, touches
+from crosscompat.book.records import KINDS, Cross, Plant
+from crosscompat.book.store import Change, Reading
+from crosscompat.book.telling import FieldChange, differences, names_of, noun, words_of
+
+__all__ = ["ChangeTold", "History", "Touched", "Undone", "change_told", "history_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """What a change did to one record.
+
+    Attributes
+    ----------
+    short, record, kind : str
+        The letters by which it can be corrected, its identifier, and what it is.
+    how : str
+        ``written``, ``corrected``, ``taken back`` or ``put back``.
+    says : str
+        What stands in it then; what stood in it, where it was taken back.
+    fields : list of FieldChange
+        What was corrected.
+    """
+
+    short: str
+    record: str
+    kind: str
+    how: str
+    says: str
+    fields: list[FieldChange]
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeTold:
+    """One change.
+
+    Attributes
+    ----------
+    number : int
+    at : str
+        In UTC.
+    who : str or null
+    what : str
+    undoes : int or null
+        The change that it took back.
+    undone_by : int or null
+        The change that took it back, if that holds.
+    imported : bool
+        Whether what it wrote had been written down elsewhere before.
+    records : list of Touched
+    """
+
+    number: int
+    at: str
+    who: str | None
+    what: str
+    undoes: int | None
+    undone_by: int | None
+    imported: bool
+    records: list[Touched]
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The changes of a book, or of one cross or plant, the latest first.
+
+    Attributes
+    ----------
+    about : str or null
+        The cross or plant.
+    changes : list of ChangeTold
+    earlier : int
+        How many older ones are left out.
+    """
+
+    about: str | None
+    changes: list[ChangeTold]
+    earlier: int
+    schema: Literal["crosscompat.history/1"] = "crosscompat.history/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """A change that was taken back, or would be.
+
+    Attributes
+    ----------
+    undone : ChangeTold
+        As it was.
+    change : int or null
+        The new change that did it.
+    dry_run : bool
+    """
+
+    undone: ChangeTold
+    change: int | None
+    dry_run: bool
+    schema: Literal["crosscompat.undo/1"] = "crosscompat.undo/1"
+
+
+def history_of(page: Reading, about: Cross | Plant | None = None, most: int | None = None) -> History:
+    """Return the changes of a book, the latest first.
+
+    Parameters
+    ----------
+    page : Reading
+    about : Cross or Plant, optional
+        Only what was written of this one.
+    most : int, optional
+        How many.
+    """
+    every = page.changes()
+    only = None if about is None else records_ever_of(page, about)
+    numbers = [change.id for change in every] if only is None else _numbers(page, only)
+    chosen = sorted(numbers, reverse=True)[:most]
+    told = _told(page, [change for change in reversed(every) if change.id in set(chosen)], every, only)
+    name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
+    return History(name, told, len(numbers) - len(chosen))
+
+
+def change_told(page: Reading, change: Change) -> ChangeTold:
+    """Return one change in words."""
+    return _told(page, [change], page.changes(), None)[0]
+
+
+def _numbers(page: Reading, records: Collection[str]) -> set[int]:
+    versions = [version for kind in KINDS.values() for version in page.versions(kind, record=records)]
+    made = {version.made_in for version in versions}
+    return made | {version.replaced_in for version in versions if version.replaced_in is not None}
+
+
+def _told(
+    page: Reading, changes: Sequence[Change], every: Sequence[Change], only: Collection[str] | None
+) -> list[ChangeTold]:
+    found = touches(page, [change.id for change in changes])
+    shown = {number: [one for one in some if only is None or one.record.id in only] for number, some in found.items()}
+    records = [side for some in shown.values() for one in some for side in (one.before, one.after) if side is not None]
+    names, short = names_of(page, records), short_ids(page, {record.id for record in records})
+    undone = _undone_by(every)
+    return [
+        ChangeTold(
+            number=change.id,
+            at=change.at.isoformat(timespec="seconds"),
+            who=change.who,
+            what=change.what,
+            undoes=change.undoes,
+            undone_by=undone.get(change.id),
+            imported=change.imported,
+            records=[_touched(one, names, short) for one in shown[change.id]],
+        )
+        for change in changes
+    ]
+
+
+def _touched(one: Touch, names: Mapping[str, str], short: Mapping[str, str]) -> Touched:
+    record = one.record
+    changed = differences(one.before, one.after, names) if one.before is not None and one.after is not None else []
+    return Touched(short[record.id], record.id, noun(record), one.how, words_of(record, names), changed)
+
+
+def _undone_by(changes: Sequence[Change]) -> dict[int, int]:
+    """Return what took each change back, where that was not taken back itself."""
+    found: dict[int, int] = {}
+    for change in reversed(changes):
+        if change.undoes is not None and change.id not in found:
+            found[change.undoes] = change.id
+    return found

@@ -1,0 +1,143 @@
+"""What cannot be true of a cross, judged over all that was written of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import date
+
+from crosscompat.book.crosses import UNCHECKED, count_arrays
+from crosscompat.book.outcomes import impossible
+from crosscompat.book.records import SeedLot, Sowing
+from crosscompat.book.summary import ripened
+from crosscompat.book.whole import Whole
+from crosscompat.wording import say
+
+__all__ = ["holds", "impossibilities", "most_up", "totals"]
+
+
+def impossibilities(whole: Whole, today: date, most_seeds: int | None = None) -> list[str]:
+    """Return every reason why what was written of a cross cannot all be true.
+
+    Parameters
+    ----------
+    whole : Whole
+    today : date
+        Nothing has been seen after it.
+    most_seeds : int, optional
+        Most seeds that a pod can hold.
+
+    Returns
+    -------
+    list of str
+        Sentences. What is unknown contradicts nothing.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Cross, Observation, Pollination
+    >>> cross = Cross(number="26-01")
+    >>> visit = Pollination(cross=cross.id, date=date(2026, 5, 1), units=4)
+    >>> seen = Observation(cross=cross.id, what="pods_set", count=5, date=date(2026, 5, 12))
+    >>> impossibilities(Whole(cross, (visit,), counts=(seen,)), date(2026, 6, 1))
+    ['There are more pods set than units pollinated (5 > 4).']
+    """
+    overall = [what for _, _, what in impossible(count_arrays([totals(whole)]))]
+    return [*overall, *_pods(whole), *_seed(whole, most_seeds), *_trays(whole), *_proofs(whole), *_days(whole, today)]
+
+
+def totals(whole: Whole) -> Mapping[str, int | None]:
+    """Return the counts of a cross along the way; None where one of the parts is unknown."""
+    counts = {what: whole.counted(what) for what in ("pods_set", "pods_held", "pods_dropped")}
+    up = [seen for tray in whole.trays if (seen := most_up(whole, tray)) is not None]
+    return {
+        "units": _sum(visit.units for visit in whole.visits if visit.flowers == "new"),
+        "pods_set": max(counts["pods_set"], default=None),
+        "pods_held": ripened(counts, [lot.pods for lot in whole.lots]),
+        "seeds": _sum(lot.seeds for lot in whole.lots),
+        "seeds_filled": _sum(lot.filled for lot in whole.lots),
+        "seeds_sown": _sum(tray.seeds for tray in whole.trays),
+        "seedlings": sum(up) if up else None,
+        "tried": max(whole.counted("tried"), default=None),
+        "took": max(whole.counted("took"), default=None),
+    }
+
+
+def most_up(whole: Whole, tray: Sowing) -> int | None:
+    """Return the highest number that ever stood in a tray, or None if nobody has looked."""
+    return max((n for look in whole.looks_at(tray) for n in (look.up, look.highest) if n is not None), default=None)
+
+
+def holds(lot: SeedLot) -> int | None:
+    """Return how many seeds a lot held: all, or the good ones where only those were counted."""
+    return lot.filled if lot.seeds is None else lot.seeds
+
+
+def _pods(whole: Whole) -> Iterator[str]:
+    total = totals(whole)
+    dropped = sum(whole.counted("pods_dropped"))
+    held = total["pods_held"] or 0
+    limit, of = (total["pods_set"], "pods_set") if total["pods_set"] is not None else (total["units"], "units")
+    if dropped and limit is not None and dropped + held > limit:
+        yield say("counts.dropped", dropped=dropped, held=held, of=say(f"crosses.counts.{of}"), limit=limit)
+
+
+def _seed(whole: Whole, most_seeds: int | None) -> Iterator[str]:
+    for lot in whole.lots:
+        name = lot.name or say("counts.lot")
+        held, sown = holds(lot), sum(tray.seeds or 0 for tray in whole.trays if tray.lot == lot.id)
+        if lot.seeds is not None and lot.filled is not None and lot.filled > lot.seeds:
+            yield say("counts.filled", lot=name, filled=lot.filled, seeds=lot.seeds)
+        if held is not None and lot.left is not None and lot.left > held:
+            yield say("counts.left", lot=name, left=lot.left, held=held)
+        if held is not None and sown > held:
+            yield say("counts.sown", lot=name, sown=sown, held=held)
+        if most_seeds and lot.pods is not None and held is not None and held > most_seeds * lot.pods:
+            yield say("counts.full_pods", lot=name, seeds=held, pods=lot.pods, most=most_seeds)
+
+
+def _trays(whole: Whole) -> Iterator[str]:
+    own = {lot.id for lot in whole.lots}
+    for tray in whole.trays:
+        name, up = tray.place or say("counts.tray"), most_up(whole, tray)
+        if tray.seeds is not None and up is not None and up > tray.seeds:
+            yield say("counts.up", tray=name, up=up, sown=tray.seeds)
+        if tray.lot is not None and tray.lot not in own:
+            yield say("counts.strange_lot", tray=name)
+        for look in whole.looks_at(tray):
+            if look.up is not None and look.highest is not None and look.up > look.highest:
+                yield say("counts.highest", tray=name, up=look.up, highest=look.highest)
+    strange = {loss.sowing for loss in whole.losses} - {tray.id for tray in whole.trays} - {None}
+    if strange:
+        yield say("counts.strange_tray")
+
+
+def _proofs(whole: Whole) -> Iterator[str]:
+    if totals(whole)["seedlings"] == 0 and all(most_up(whole, tray) is not None for tray in whole.trays):
+        for proof in whole.proofs:
+            if proof.verdict != UNCHECKED:
+                yield say("counts.proof", verdict=proof.verdict)
+
+
+def _days(whole: Whole, today: date) -> Iterator[str]:
+    first = whole.first_day
+    if first is None:
+        yield say("counts.no_visit")
+        return
+    later = [day for one in whole.records if (day := getattr(one, "date", None)) is not None]
+    for day in sorted({day for day in later if day > today}):
+        yield say("counts.future", day=day.isoformat())
+    for day in sorted({day for day in later if day < first}):
+        yield say("counts.before", day=day.isoformat(), first=first.isoformat())
+    harvested = {lot.id: lot.date for lot in whole.lots}
+    sown = {tray.id: tray.date for tray in whole.trays}
+    steps = [("sown_before", tray.date, harvested.get(tray.lot or "")) for tray in whole.trays]
+    steps += [("seen_before", look.date, sown.get(look.sowing)) for look in whole.looks]
+    steps += [("lost_before", loss.date, sown.get(loss.sowing or "")) for loss in whole.losses]
+    for key, day, since in steps:
+        if day is not None and since is not None and day < since:
+            yield say(f"counts.{key}", day=day.isoformat(), since=since.isoformat())
+
+
+def _sum(values: Iterator[int | None]) -> int | None:
+    every = list(values)
+    known = [value for value in every if value is not None]
+    return sum(known) if known and len(known) == len(every) else None

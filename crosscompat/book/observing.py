@@ -1,0 +1,258 @@
+"""What was seen of a cross, as records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from typing import TypeVar
+
+from crosscompat.book.addresses import plain
+from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.records import (
+    Cross,
+    Emergence,
+    Loss,
+    Observation,
+    Proof,
+    Record,
+    SeedLot,
+    Sowing,
+)
+from crosscompat.book.store import Writing
+from crosscompat.book.whole import Whole, whole_of
+from crosscompat.errors import WrongUse
+from crosscompat.wording import say
+
+__all__ = ["Harvest", "Seen", "Sown", "observe", "records_seen", "surprises"]
+
+_R = TypeVar("_R", SeedLot, Sowing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Harvest:
+    """Seed taken home; with ``only_good`` the good ones alone were counted."""
+
+    pods: int | None = None
+    seeds: int | None = None
+    filled: int | None = None
+    only_good: bool = False
+    weight: float | None = None
+    left: int | None = None
+    lot: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sown:
+    """Seed sown, from a lot and into a tray where those are named."""
+
+    seeds: int | None = None
+    lot: str | None = None
+    treatment: str | None = None
+    tray: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """All that one look at a cross may have shown.
+
+    Attributes
+    ----------
+    swelling, dropped, ripe : int or None
+        Pods swollen so far, dropped since the last look, ripe so far.
+    harvest : Harvest or None
+    sown : Sown or None
+    up, highest : int or None
+        Seedlings in a tray now, and the highest number that ever stood in it.
+    tray : str or None
+        Which tray, for what was up or lost.
+    lost, against : str or None
+        What ended the cross or the tray, and whether that speaks against the cross.
+    proof, by_what : str or None
+    over : str or None
+        The last stage that is over.
+    note : str or None
+    doubtful : str or None
+        Why it is not sure that this was seen on this cross.
+    """
+
+    swelling: int | None = None
+    dropped: int | None = None
+    ripe: int | None = None
+    harvest: Harvest | None = None
+    sown: Sown | None = None
+    up: int | None = None
+    highest: int | None = None
+    tray: str | None = None
+    lost: str | None = None
+    against: str | None = None
+    proof: str | None = None
+    by_what: str | None = None
+    over: str | None = None
+    note: str | None = None
+    doubtful: str | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether nothing was said."""
+        return all(getattr(self, item.name) is None for item in fields(self))
+
+
+def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
+    """Write down what was seen of a cross on a day.
+
+    Parameters
+    ----------
+    pen : Writing
+    cross : Cross
+        As it stands.
+    seen : Seen
+    day : date
+    who : str or None
+    bounds : Bounds
+
+    Returns
+    -------
+    list of Record
+        What was written.
+
+    Raises
+    ------
+    WrongUse
+        If it cannot be so, with every reason, or a lot or tray is not there; the transaction must end then.
+    """
+    before = faults_by_cross(pen, [cross.id], bounds)
+    added, changed = records_seen(whole_of(pen, cross), seen, day, who)
+    if added:
+        pen.add(*added)
+    if changed is not None:
+        pen.replace(changed)
+    refuse_new_faults(pen, [cross.id], before, bounds, advice=say("observe.correct_advice"))
+    return [*added, *([changed] if changed is not None else [])]
+
+
+def surprises(whole: Whole, seen: Seen) -> list[str]:
+    """Return what was said before and would no longer be so, as questions to the grower.
+
+    Examples
+    --------
+    >>> cross = Cross(number="26-01")
+    >>> none = Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
+    >>> surprises(Whole(cross, counts=(none,)), Seen(swelling=2))[0].split(" If ")[0]
+    'On 2026-05-09 no pod had set. Has one swollen since?'
+    """
+    return list(_surprises(whole, seen))
+
+
+def _surprises(whole: Whole, seen: Seen) -> Iterator[str]:
+    more = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods))
+    for what, given in (("pods_set", seen.swelling), ("pods_held", seen.ripe)):
+        counts = [one for one in whole.counts if one.what == what]
+        if given and counts and not any(one.count for one in counts):
+            last = counts[-1]
+            day = last.date.isoformat() if last.date else say("observe.once")
+            yield say(f"observe.none_before.{what}", day=day, record=last.id[:8])
+    whole_lost = [loss for loss in whole.losses if loss.sowing is None]
+    if whole_lost and (more or seen.up or seen.highest):
+        yield say("observe.lost_before", cause=whole_lost[-1].cause)
+    if whole.cross.closed_stage is not None and seen.swelling:
+        yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
+
+
+def records_seen(whole: Whole, seen: Seen, day: date, who: str | None) -> tuple[list[Record], Cross | None]:
+    """Return the records that say what was seen, and the cross itself where that changes."""
+    cross = whole.cross
+    added: list[Record] = [
+        Observation(cross=cross.id, date=day, what=what, count=count, by=who)
+        for what, count in (("pods_set", seen.swelling), ("pods_dropped", seen.dropped), ("pods_held", seen.ripe))
+        if count is not None
+    ]
+    lots, trays = list(whole.lots), list(whole.trays)
+    if seen.harvest is not None:
+        lots.append(_lot(whole, seen.harvest, day))
+        added.append(lots[-1])
+    if seen.sown is not None:
+        trays.append(_sowing(whole, seen.sown, lots, day))
+        added.append(trays[-1])
+    added += _after_sowing(cross, seen, trays, day)
+    return _with_notes(added, cross, seen, day)
+
+
+def _after_sowing(cross: Cross, seen: Seen, trays: Sequence[Sowing], day: date) -> Iterator[Record]:
+    if seen.up is not None or seen.highest is not None:
+        tray = _which(trays, seen.tray, "tray", lambda one: one.place)
+        if tray is None:
+            raise WrongUse(say("observe.no_tray"))
+        yield Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
+    if seen.lost is not None:
+        tray = _which(trays, seen.tray, "tray", lambda one: one.place) if seen.tray else None
+        sowing = tray.id if tray else None
+        yield Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
+    if seen.proof is not None:
+        yield Proof(cross=cross.id, date=day, verdict=seen.proof, by_what=seen.by_what)
+
+
+def _lot(whole: Whole, harvest: Harvest, day: date) -> SeedLot:
+    if harvest.only_good and harvest.seeds is not None and harvest.filled is not None:
+        raise WrongUse(say("observe.only_good"))
+    good = harvest.seeds if harvest.only_good and harvest.filled is None else harvest.filled
+    if harvest.lot and plain(harvest.lot) in {plain(lot.name or "") for lot in whole.lots}:
+        raise WrongUse(say("observe.lot_there", lot=harvest.lot))
+    return SeedLot(
+        cross=whole.cross.id,
+        name=harvest.lot,
+        date=day,
+        pods=harvest.pods,
+        seeds=None if harvest.only_good else harvest.seeds,
+        filled=good,
+        weight=harvest.weight,
+        left=harvest.left,
+    )
+
+
+def _sowing(whole: Whole, sown: Sown, lots: Sequence[SeedLot], day: date) -> Sowing:
+    lot = _which(lots, sown.lot, "lot", lambda one: one.name)
+    if sown.tray and plain(sown.tray) in {plain(tray.place or "") for tray in whole.trays}:
+        raise WrongUse(say("observe.tray_there", tray=sown.tray))
+    return Sowing(
+        cross=whole.cross.id,
+        lot=lot.id if lot else None,
+        date=day,
+        seeds=sown.seeds,
+        treatment=sown.treatment,
+        place=sown.tray,
+    )
+
+
+def _which(known: Sequence[_R], text: str | None, what: str, name: Callable[[_R], str | None]) -> _R | None:
+    """Return the lot or tray meant: by its name or the beginning of its identifier, else the only one."""
+    names = ", ".join(name(one) or one.id[:8] for one in known)
+    if text is None:
+        if len(known) > 1:
+            raise WrongUse(say(f"observe.which_{what}", names=names))
+        return known[0] if known else None
+    found = [one for one in known if plain(name(one) or "") == plain(text)]
+    found = found or [one for one in known if one.id.startswith(text.casefold())]
+    if len(found) != 1:
+        raise WrongUse(say(f"observe.unknown_{what}", name=text, names=names or say("observe.none")))
+    return found[0]
+
+
+def _with_notes(added: list[Record], cross: Cross, seen: Seen, day: date) -> tuple[list[Record], Cross | None]:
+    """Put the note on what was written first, else on the cross; what is doubtful makes the cross so."""
+    changed = cross
+    note = "; ".join(text for text in (seen.note, say("observe.doubtful", why=seen.doubtful) if seen.doubtful else "")
+                     if text)  # fmt: skip
+    if note and added:
+        added[0] = replace(added[0], note=note)  # type: ignore[call-arg]
+    elif seen.note:
+        changed = replace(changed, note=_joined(cross.note, f"{day.isoformat()}: {seen.note}"))
+    if seen.doubtful:
+        changed = replace(changed, doubt=_joined(cross.doubt, f"{day.isoformat()}: {seen.doubtful}"))
+    if seen.over is not None:
+        changed = replace(changed, closed_stage=seen.over)
+    return added, changed if changed != cross else None
+
+
+def _joined(old: str | None, new: str) -> str:
+    return f"{old}; {new}" if old else new

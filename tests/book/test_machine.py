@@ -1,0 +1,263 @@
+"""Whatever is done to a book, in whatever order, its rules hold."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from dataclasses import fields
+from datetime import date, timedelta
+from pathlib import Path
+
+import hypothesis.strategies as st
+from hypothesis import HealthCheck, settings
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from crosscompat.advice.cross_story import story_of
+from crosscompat.advice.history import history_of
+from crosscompat.book import records
+from crosscompat.book.bench import plants_of
+from crosscompat.book.correcting import correct, withdraw
+from crosscompat.book.counts import impossibilities
+from crosscompat.book.crosses import PROOFS, STAGES, count_arrays
+from crosscompat.book.judging import Bounds, own_ancestors
+from crosscompat.book.observing import Harvest, Seen, Sown, observe
+from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
+from crosscompat.book.record_fields import reference
+from crosscompat.book.records import KINDS
+from crosscompat.book.store import open_store
+from crosscompat.book.store.backup import back_up, restore
+from crosscompat.book.summary import crosses_of
+from crosscompat.book.taking_back import take_back
+from crosscompat.book.whole import whole_of
+from crosscompat.errors import CrosscompatError, WrongUse
+
+TODAY = date(2026, 11, 1)
+BOUNDS = Bounds(TODAY, 30)
+NAMES = ["coc-1", "das-1", "pec-1", "tri-1"]
+NUMBERS = ["26-01", "26-02"]
+DAYS = st.integers(0, 120).map(lambda n: date(2026, 5, 1) + timedelta(days=n))
+FEW = st.integers(0, 6)
+SOME = st.none() | FEW
+TEXT = st.none() | st.sampled_from(["a", "b"])
+
+SEEN = st.builds(
+    Seen, swelling=SOME, dropped=SOME, ripe=SOME,
+    harvest=st.none() | st.builds(Harvest, pods=SOME, seeds=SOME, filled=SOME, only_good=st.booleans(), lot=TEXT),
+    sown=st.none() | st.builds(Sown, seeds=FEW, lot=TEXT, tray=TEXT), up=SOME, highest=SOME, tray=TEXT,
+    lost=st.none() | st.just("mice"), proof=st.none() | st.sampled_from(PROOFS),
+    over=st.none() | st.sampled_from(STAGES), note=TEXT, doubtful=TEXT,
+)  # fmt: skip
+NUMERIC = ("count", "units", "seeds", "filled", "pods", "up", "highest", "left")
+PAIRS = st.sampled_from([
+    *(f"{name}={n}" for name in NUMERIC for n in (0, 3, 9)),
+    *(f"date={day}" for day in ("2026-05-01", "2026-08-30", "2026-12-24", "2019-01-01", "")),
+    *(f"cross={number}" for number in (*NUMBERS, "")), *(f"name={name}" for name in NAMES),
+    *(f"plant={name}" for name in NAMES), *(f"seed_plant={name}" for name in NAMES), "number=26-02", "doubt=", "lot=",
+    "wanted=9", "what=pods_held", "note=x",
+])  # fmt: skip
+
+
+def standing(page):
+    return {record.id: record for kind in KINDS.values() for record in page.current(kind)}
+
+
+class Book(RuleBasedStateMachine):
+    @initialize()
+    def open(self):
+        self.folder = Path(tempfile.mkdtemp())
+        self.path = self.folder / "book.sqlite"
+        self.store = open_store(self.path)
+        self.states = {0: {}}  # the records that stood after each change
+        self.before = {}
+        self.rows = []
+        self.copies = []
+
+    def teardown(self):
+        if hasattr(self, "store"):
+            self.store.engine.dispose()
+            shutil.rmtree(self.folder)
+
+    def write(self, act):
+        """Write, and note what stood before and after; what is refused must have changed nothing."""
+        with self.store.reading() as page:
+            was, changes = standing(page), page.changes()
+        done = None
+        try:
+            with self.store.writing("something") as pen:
+                done = act(pen)
+        except WrongUse:
+            with self.store.reading() as page:
+                assert standing(page) == was
+                assert page.changes() == changes
+            return None
+        with self.store.reading() as page:
+            now, after = standing(page), page.changes()
+        assert after[: len(changes)] == changes
+        if len(after) > len(changes):
+            self.before[after[-1].id] = was
+            self.states[after[-1].id] = now
+        return done
+
+    def choose(self, data, kind=None):
+        with self.store.reading() as page:
+            found = [record for record in standing(page).values() if kind is None or isinstance(record, kind)]
+        return data.draw(st.sampled_from(found)) if found else None
+
+    @rule(name=st.sampled_from(NAMES))
+    def plant(self, name):
+        def add(pen):
+            if pen.find(records.Plant, name=name) is None:
+                pen.add(records.Plant(name=name))
+
+        self.write(add)
+
+    @rule(data=st.data(), number=st.sampled_from(NUMBERS), day=DAYS, units=SOME)
+    def pollinate(self, data, number, day, units):
+        seed, father = self.choose(data, records.Plant), self.choose(data, records.Plant)
+
+        def add(pen):
+            cross = pen.find(records.Cross, number=number)
+            if cross is None:
+                cross = records.Cross(number=number, seed_plant=seed.id if seed else None)
+                pen.add(cross)
+            visit = records.Pollination(cross=cross.id, date=day, units=units or None)
+            pen.add(visit)
+            if father is not None:
+                pen.add(records.Pollen(pollination=visit.id, plant=father.id))
+            faults = impossibilities(whole_of(pen, cross), TODAY, BOUNDS.most_seeds)
+            if faults or own_ancestors(pen):
+                raise WrongUse("so not")
+
+        self.write(add)
+
+    @rule(data=st.data(), name=st.sampled_from(NAMES))
+    def raise_a_seedling(self, data, name):
+        cross = self.choose(data, records.Cross)
+
+        def add(pen):
+            if cross is not None and pen.find(records.Plant, name=name) is None:
+                pen.add(records.Plant(name=name, cross=cross.id))
+
+        self.write(add)
+
+    @rule(data=st.data(), seen=SEEN, day=DAYS)
+    def observe(self, data, seen, day):
+        cross = self.choose(data, records.Cross)
+        if cross is not None:
+            self.write(lambda pen: observe(pen, cross, seen, day, "A. Grower", BOUNDS))
+
+    @rule(data=st.data(), days=st.integers(0, 60), n=FEW)
+    def count_a_few(self, data, days, n):
+        """What is likely to be possible, so that crosses come far."""
+        visit = self.choose(data, records.Pollination)
+        if visit is None:
+            return
+        with self.store.reading() as page:
+            cross = page.find(records.Cross, id=visit.cross)
+        seen = data.draw(st.sampled_from([
+            Seen(swelling=n), Seen(ripe=n), Seen(harvest=Harvest(seeds=n * 3)), Seen(sown=Sown(seeds=n)),
+            Seen(up=n), Seen(highest=n, proof="proved"), Seen(dropped=n),
+        ]))  # fmt: skip
+        self.write(lambda pen: observe(pen, cross, seen, visit.date + timedelta(days=days), None, BOUNDS))
+
+    @rule(data=st.data(), pair=PAIRS)
+    def correct(self, data, pair):
+        record = self.choose(data)
+        if record is not None:
+            self.write(lambda pen: attempt(correct, pen, record, [pair], BOUNDS))
+
+    @rule(data=st.data(), with_rest=st.booleans())
+    def withdraw(self, data, with_rest):
+        record = self.choose(data)
+        if record is not None:
+            self.write(lambda pen: withdraw(pen, record, BOUNDS, with_rest=with_rest))
+
+    @rule(data=st.data(), last=st.booleans())
+    def undo(self, data, last):
+        with self.store.reading() as page:
+            numbers = [change.id for change in page.changes()]
+            now = standing(page)
+        number = None if last or not numbers else data.draw(st.sampled_from(numbers))
+        change = self.write(lambda pen: take_back(pen, number, BOUNDS))
+        if change is not None and now == self.states[change.id]:
+            with self.store.reading() as page:
+                assert standing(page) == self.before[change.id]
+
+    @rule()
+    def back_up(self):
+        with self.store.reading() as page:
+            self.copies.append((back_up(self.path), standing(page), dict(self.states), dict(self.before)))
+
+    @precondition(lambda self: self.copies)
+    @rule(data=st.data())
+    def put_back(self, data):
+        copy, stood, self.states, self.before = data.draw(st.sampled_from(self.copies))
+        self.states, self.before, self.rows = dict(self.states), dict(self.before), []
+        restore(self.path, copy)
+        with self.store.reading() as page:
+            assert standing(page) == stood
+
+    @invariant()
+    def every_reference_stands(self):
+        if not hasattr(self, "store"):
+            return
+        with self.store.reading() as page:
+            stand = standing(page)
+        loose = [
+            (record, item.name)
+            for record in stand.values()
+            for item in fields(record)
+            if reference(item) and getattr(record, item.name) not in {None, *stand}
+        ]
+        assert loose == []
+
+    @invariant()
+    def nothing_impossible_stands_and_all_can_be_told(self):
+        if not hasattr(self, "store"):
+            return
+        with self.store.reading() as page:
+            crosses = page.current(records.Cross)
+            for cross in crosses:
+                assert impossibilities(whole_of(page, cross), TODAY, BOUNDS.most_seeds) == []
+                story_of(page, cross)
+            lines = crosses_of(page)
+            plants_of(page)
+            history_of(page, most=3)
+            names = [plant.name for plant in page.current(records.Plant)]
+        counts = [{column: getattr(line, column) for column in COUNT_COLUMNS} for line in lines]
+        assert impossible(count_arrays(counts)) == []
+        assert len({cross.number for cross in crosses} - {None}) == sum(cross.number is not None for cross in crosses)
+        assert len(set(names)) == len(names)
+
+    @invariant()
+    def what_was_once_written_stays_written(self):
+        if not hasattr(self, "store"):
+            return
+        with self.store.reading() as page:
+            rows = {
+                (version.record.id, version.made_in): version
+                for kind in KINDS.values()
+                for version in page.versions(kind)
+            }
+        for version in self.rows:
+            now = rows[version.record.id, version.made_in]
+            assert now.record == version.record
+            assert version.replaced_in in {None, now.replaced_in}
+        self.rows = list(rows.values())
+
+
+def attempt(act, *arguments):
+    """Do it; a name that is not there is as good as any other refusal."""
+    try:
+        return act(*arguments)
+    except WrongUse:
+        raise
+    except CrosscompatError as error:
+        raise WrongUse(str(error)) from error
+
+
+TestBook = Book.TestCase
+TestBook.settings = settings(
+    max_examples=12, stateful_step_count=30, deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large],
+)  # fmt: skip
