@@ -13,6 +13,7 @@ import numpy as np
 
 from crosscompat.advice.basis import Asked, Basis, asked_of, basis_of
 from crosscompat.advice.blind import gave_a_seedling
+from crosscompat.advice.checks import CheckTold, checks_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
@@ -102,6 +103,8 @@ class Lesson:
     unit : str or None
     track_record : TrackRecord or None
         How the forecasts did that were written before the outcome was known; None if there is none to judge yet.
+    checks : list of CheckTold
+        What came of checks and of flowers left alone.
     """
 
     as_of: str
@@ -117,6 +120,7 @@ class Lesson:
     unit: str | None
     invented: bool
     track_record: TrackRecord | None
+    checks: list[CheckTold]
     schema: Literal["crosscompat.retrain/2"] = "crosscompat.retrain/2"
 
     @property
@@ -193,6 +197,7 @@ def _lesson(
         unit=collection.distances.unit,
         invented=collection.settings.invented,
         track_record=record,
+        checks=checks_of(collection, date.fromisoformat(after.as_of or date.max.isoformat())),
     )
 
 

@@ -54,6 +54,7 @@ def print_lesson(lesson: Lesson) -> None:
     if lesson.learned:
         paragraph(lesson.after.words)
     _print_left_out(lesson)
+    _print_checks(lesson)
     if lesson.track_record is not None:
         line()
         print_track_record(lesson.track_record)
@@ -101,6 +102,14 @@ def _print_left_out(lesson: Lesson) -> None:
         named = ", ".join(entry.crosses[:_MOST_NAMED])
         more = ", …" if len(entry.crosses) > _MOST_NAMED else ""
         paragraph(f"{entry.words} ({named}{more})", indent=2, bullet="· ")
+
+
+def _print_checks(lesson: Lesson) -> None:
+    if lesson.checks:
+        line()
+        line(say("checks.heading"))
+    for check in lesson.checks:
+        paragraph(say("checks.line", cross=check.cross, says=check.says), indent=2, bullet="· ")
 
 
 def _print_reference(lesson: Lesson) -> None:
