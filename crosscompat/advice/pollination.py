@@ -18,6 +18,8 @@ from crosscompat.book.bench import plants_of
 from crosscompat.book.crosses import NO_POLLEN_PARENT
 from crosscompat.book.flowers import sightings_of
 from crosscompat.book.numbers import read_pattern
+from crosscompat.book.placing import find_label
+from crosscompat.book.plants import Plant
 from crosscompat.book.rules import QUERIED, Obstacle, Visit, obstacles, risks
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
@@ -184,12 +186,6 @@ def _up_to_date(collection: Collection, page: Reading) -> Collection:
 def _visit(collection: Collection, bench: Bench, parents: VisitParents, request: VisitRequest) -> Visit:
     """Return the visit as the rules see it."""
     seed = bench.side(collection, parents.seed)
-    same = [
-        plant
-        for plant in collection.plants.by_name.values()
-        if plant.species == (parents.seed.plant.species if parents.seed.plant else parents.seed.species)
-        and plant.plant != seed.name
-    ]
     return Visit(
         day=request.day,
         seed=seed,
@@ -198,8 +194,16 @@ def _visit(collection: Collection, bench: Bench, parents: VisitParents, request:
         lot=parents.lot,
         isolation=request.isolation,
         stamens_removed=request.stamens_removed,
-        near=tuple(bench.of_plant(collection, plant, None) for plant in same),
+        near=tuple(bench.of_plant(collection, plant, None) for plant in _of_its_kind(collection, parents.seed)),
     )
+
+
+def _of_its_kind(collection: Collection, seed: Found) -> list[Plant]:
+    """Return the other plants of the seed parent's species, cf. and subspecies of it too."""
+    own = seed.parent.label if seed.parent else seed.species
+    others = [plant for plant in collection.plants.by_name.values() if plant.plant != seed.name]
+    labels = {name: find_label(collection.index, name) or name for name in {plant.species for plant in others}}
+    return [plant for plant in others if labels[plant.species] == own]
 
 
 def _unknown(parents: VisitParents) -> tuple[Obstacle, ...]:
