@@ -20,7 +20,7 @@ from crosscompat.book.flowers import sightings_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.plants import Plant
-from crosscompat.book.rules import QUERIED, Obstacle, Visit, obstacles, risks
+from crosscompat.book.rules import FEMALE_POLLEN, MALE_SEED, QUERIED, Obstacle, Visit, obstacles, risks
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.visits import Asked, Planned, planned
@@ -158,15 +158,15 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     marks = [one.kind for one in found if one.kind != UNKNOWN_NAME]
     asked = _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None)
     plan = planned(page, asked, pattern, collection.settings.season_start)
-    pair = pair_of(parents.seed, parents.pollen)
     why = _no_chance(collection, parents, plan, request)
-    if pair is None or why is not None:
-        told, forecast = None, None
-    else:
-        told = moment(collection, pair, plan.units or 1)
-        forecast = told.record(collection.index, pair, plan.cross.id, today)
+    pair = None if why is not None else pair_of(parents.seed, parents.pollen)
+    told = None if pair is None else moment(collection, pair, plan.units or 1)
+    forecast = pair and told and told.record(collection.index, pair, plan.cross.id, today)
     warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
-    return Prepared(_answer(collection, parents, plan, told, why, found, warnings), plan, forecast)
+    answer = _answer(collection, parents, plan, told, why, found, warnings)
+    if not _crossed_before(page, collection.settings.season_start, request.day):
+        answer = replace(answer, handling=handling(collection))
+    return Prepared(answer, plan, forecast)
 
 
 def write_visit(pen: Writing, prepared: Prepared) -> Pollinated:
@@ -319,7 +319,7 @@ def _answer(
         warnings=list(warnings),
         queries=_queries(parents, [one.kind for one in found]),
         overruled=visit.overruled,
-        handling=[] if _crossed_before(collection, visit.date) else handling(collection),
+        handling=[],
         notes=[note for note in dict.fromkeys((*collection.notices, *read_as)) if note],
         invented=collection.settings.invented,
         written=False,
@@ -327,7 +327,7 @@ def _answer(
 
 
 def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
-    sides = (("male as seed parent", (parents.seed,)), ("female as pollen parent", parents.pollen))
+    sides = ((MALE_SEED, (parents.seed,)), (FEMALE_POLLEN, parents.pollen))
     return [
         say("pollinate.query", plant=one.name, sex=QUERIED[kind])
         for kind, found in sides
@@ -336,7 +336,7 @@ def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
     ]
 
 
-def _crossed_before(collection: Collection, day: date) -> bool:
-    """Tell whether the season of a day has seen a cross already, so that its cautions were given."""
-    start = collection.settings.season_start
-    return any(season_of(cross.date, start) == season_of(day, start) for cross in collection.crosses)
+def _crossed_before(page: Reading, start: str, day: date) -> bool:
+    """Tell whether the season of a day has seen a visit already, so that its cautions were given."""
+    season = season_of(day, start)
+    return any(season_of(other, start) == season for (other,) in page.columns(records.Pollination, "date"))
