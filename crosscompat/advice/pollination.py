@@ -161,7 +161,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     told = None if pair is None else moment(collection, pair, plan.units or 1)
-    forecast = pair and told and told.record(collection.index, pair, plan.cross.id, today)
+    forecast = told.record(collection.index, pair, plan.cross.id, today) if pair and told else None
     warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
     answer = _answer(collection, parents, plan, told, why, found, warnings)
     if not _crossed_before(page, collection.settings.season_start, request.day):
@@ -170,11 +170,16 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
 
 
 def write_visit(pen: Writing, prepared: Prepared) -> Pollinated:
-    """Write a visit down, with its chances, and return the answer that says so."""
+    """Write a visit down, with its chances unless the same were told that day, and return the answer that says so."""
     plan, forecast = prepared.plan, prepared.forecast
     pen.replace(*plan.changed)
-    pen.add(*plan.new, *([forecast] if forecast else []))
+    pen.add(*plan.new, *([forecast] if forecast and not _told_before(pen, forecast) else []))
     return replace(prepared.answer, written=True)
+
+
+def _told_before(page: Reading, one: records.Forecast) -> bool:
+    alike = page.current(records.Forecast, cross=one.cross, model=one.model, flowers=one.flowers, date=one.date)
+    return any(replace(other, id=one.id) == one for other in alike)
 
 
 def _up_to_date(collection: Collection, page: Reading) -> Collection:

@@ -87,6 +87,15 @@ def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page)
     assert stored[0].mean == pytest.approx(expected.mean[0], rel=1e-5)
 
 
+def test_chances_that_are_the_same_are_stored_once_a_day(told, page):
+    before = len(page(records.Forecast))
+    told(SEED, POLLEN, "--count", "4", *MAY)
+    told(SEED, POLLEN, "--count", "4", "--again", *MAY)
+    assert len(page(records.Forecast)) == before + 1
+    told(SEED, POLLEN, "--count", "1", *MAY)
+    assert [one.flowers for one in page(records.Forecast)[before:]] == [4, 5]
+
+
 def test_without_a_model_the_prior_is_stored(told, own, page):
     (own / "model.json").unlink()
     assert told(SEED, POLLEN, *MAY)["model"] == "prior"
