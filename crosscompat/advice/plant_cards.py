@@ -287,7 +287,9 @@ def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
     """Return the visits that contradict what was found of a plant's sex."""
     marked = {
         visit: (cross, day, overruled)
-        for visit, cross, day, overruled in page.columns(records.Pollination, "id", "cross", "date", "overruled")
+        for visit, cross, day, overruled in page.columns(
+            records.Pollination, "id", "cross", "date", "overruled", in_order=True
+        )
         if overruled
     }
     if sex is None or not marked:

@@ -18,7 +18,9 @@ from crosscompat.book.bench import plants_of
 from crosscompat.book.crosses import NO_POLLEN_PARENT
 from crosscompat.book.flowers import sightings_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.rules import QUERIED, Obstacle, Visit, obstacles, risks
+from crosscompat.book.placing import find_label
+from crosscompat.book.plants import Plant
+from crosscompat.book.rules import FEMALE_POLLEN, MALE_SEED, QUERIED, Obstacle, Visit, obstacles, risks
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.visits import Asked, Planned, planned
@@ -156,23 +158,28 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     marks = [one.kind for one in found if one.kind != UNKNOWN_NAME]
     asked = _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None)
     plan = planned(page, asked, pattern, collection.settings.season_start)
-    pair = pair_of(parents.seed, parents.pollen)
     why = _no_chance(collection, parents, plan, request)
-    if pair is None or why is not None:
-        told, forecast = None, None
-    else:
-        told = moment(collection, pair, plan.units or 1)
-        forecast = told.record(collection.index, pair, plan.cross.id, today)
+    pair = None if why is not None else pair_of(parents.seed, parents.pollen)
+    told = None if pair is None else moment(collection, pair, plan.units or 1)
+    forecast = told.record(collection.index, pair, plan.cross.id, today) if pair and told else None
     warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
-    return Prepared(_answer(collection, parents, plan, told, why, found, warnings), plan, forecast)
+    answer = _answer(collection, parents, plan, told, why, found, warnings)
+    if not _crossed_before(page, collection.settings.season_start, request.day):
+        answer = replace(answer, handling=handling(collection))
+    return Prepared(answer, plan, forecast)
 
 
 def write_visit(pen: Writing, prepared: Prepared) -> Pollinated:
-    """Write a visit down, with its chances, and return the answer that says so."""
+    """Write a visit down, with its chances unless the same were told that day, and return the answer that says so."""
     plan, forecast = prepared.plan, prepared.forecast
     pen.replace(*plan.changed)
-    pen.add(*plan.new, *([forecast] if forecast else []))
+    pen.add(*plan.new, *([forecast] if forecast and not _told_before(pen, forecast) else []))
     return replace(prepared.answer, written=True)
+
+
+def _told_before(page: Reading, one: records.Forecast) -> bool:
+    alike = page.current(records.Forecast, cross=one.cross, model=one.model, flowers=one.flowers, date=one.date)
+    return any(replace(other, id=one.id) == one for other in alike)
 
 
 def _up_to_date(collection: Collection, page: Reading) -> Collection:
@@ -184,12 +191,6 @@ def _up_to_date(collection: Collection, page: Reading) -> Collection:
 def _visit(collection: Collection, bench: Bench, parents: VisitParents, request: VisitRequest) -> Visit:
     """Return the visit as the rules see it."""
     seed = bench.side(collection, parents.seed)
-    same = [
-        plant
-        for plant in collection.plants.by_name.values()
-        if plant.species == (parents.seed.plant.species if parents.seed.plant else parents.seed.species)
-        and plant.plant != seed.name
-    ]
     return Visit(
         day=request.day,
         seed=seed,
@@ -198,8 +199,16 @@ def _visit(collection: Collection, bench: Bench, parents: VisitParents, request:
         lot=parents.lot,
         isolation=request.isolation,
         stamens_removed=request.stamens_removed,
-        near=tuple(bench.of_plant(collection, plant, None) for plant in same),
+        near=tuple(bench.of_plant(collection, plant, None) for plant in _of_its_kind(collection, parents.seed)),
     )
+
+
+def _of_its_kind(collection: Collection, seed: Found) -> list[Plant]:
+    """Return the other plants of the seed parent's species, cf. and subspecies of it too."""
+    own = seed.parent.label if seed.parent else seed.species
+    others = [plant for plant in collection.plants.by_name.values() if plant.plant != seed.name]
+    labels = {name: find_label(collection.index, name) or name for name in {plant.species for plant in others}}
+    return [plant for plant in others if labels[plant.species] == own]
 
 
 def _unknown(parents: VisitParents) -> tuple[Obstacle, ...]:
@@ -315,7 +324,7 @@ def _answer(
         warnings=list(warnings),
         queries=_queries(parents, [one.kind for one in found]),
         overruled=visit.overruled,
-        handling=[] if _crossed_before(collection, visit.date) else handling(collection),
+        handling=[],
         notes=[note for note in dict.fromkeys((*collection.notices, *read_as)) if note],
         invented=collection.settings.invented,
         written=False,
@@ -323,7 +332,7 @@ def _answer(
 
 
 def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
-    sides = (("male as seed parent", (parents.seed,)), ("female as pollen parent", parents.pollen))
+    sides = ((MALE_SEED, (parents.seed,)), (FEMALE_POLLEN, parents.pollen))
     return [
         say("pollinate.query", plant=one.name, sex=QUERIED[kind])
         for kind, found in sides
@@ -332,7 +341,7 @@ def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
     ]
 
 
-def _crossed_before(collection: Collection, day: date) -> bool:
-    """Tell whether the season of a day has seen a cross already, so that its cautions were given."""
-    start = collection.settings.season_start
-    return any(season_of(cross.date, start) == season_of(day, start) for cross in collection.crosses)
+def _crossed_before(page: Reading, start: str, day: date) -> bool:
+    """Tell whether the season of a day has seen a visit already, so that its cautions were given."""
+    season = season_of(day, start)
+    return any(season_of(other, start) == season for (other,) in page.columns(records.Pollination, "date"))

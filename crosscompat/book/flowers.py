@@ -120,7 +120,7 @@ def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:
     pollen that its giver was.
     """
     found: dict[str, list[Sighting]] = defaultdict(list)
-    noted = page.columns(records.Flowering, "plant", "date", "open_flowers")
+    noted = page.columns(records.Flowering, "plant", "date", "open_flowers", in_order=True)
     for plant, day, flowers in noted:
         found[plant].append(Sighting(day, flowers))
     told = {(plant, day) for plant, day, _ in noted}

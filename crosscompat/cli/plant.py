@@ -33,7 +33,7 @@ _RECEIVED = ("received_as", "source", "papers", "acquired", "owner")
 
 def run(folder: Path | None, told: PlantTold, *, dry_run: bool, as_json: bool) -> None:
     """Write down what was told, if anything was, and print the card; without a name list the plants."""
-    collection = collection_at(folder)
+    collection = collection_at(folder, crosses=False)
     store = open_book(folder or Path(), collection.settings)
     try:
         answer = _answer(store, collection, told, dry_run=dry_run)

@@ -31,7 +31,7 @@ class _StoppedError(Exception):
 
 def run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, as_json: bool) -> None:
     """Log a visit and print it; what cannot be is asked about first, or stops it."""
-    collection = collection_at(folder)
+    collection = collection_at(folder, crosses=False)
     store = open_book(folder or Path(), collection.settings)
     try:
         answer = _logged(store, collection, request, anyway=anyway, dry_run=dry_run)

@@ -16,8 +16,8 @@ from crosscompat.wording import say
 __all__ = ["collection_at", "collection_or_carried", "settings_at"]
 
 
-def collection_at(folder: Path | None) -> Collection:
-    """Open the collection in a folder, the current one by default.
+def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
+    """Open the collection in a folder, the current one by default; `open_collection` says what ``crosses`` does.
 
     Raises
     ------
@@ -27,7 +27,7 @@ def collection_at(folder: Path | None) -> Collection:
     place = folder or Path()
     if not (place / FILE_NAME).is_file():
         raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
-    return open_collection(place)
+    return open_collection(place, crosses=crosses)
 
 
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:

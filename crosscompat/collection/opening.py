@@ -122,8 +122,15 @@ class Collection:
         return None if species is None else self.traits.value(species, column)
 
 
-def open_collection(folder: Path) -> Collection:
+def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     """Open the collection in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+    crosses : bool
+        Whether its crosses and forecasts are read, which takes a second in a book of a hundred thousand observations;
+        without a saved model they are read in any case, for the prior asks how crosses are kept.
 
     Raises
     ------
@@ -144,7 +151,7 @@ def open_collection(folder: Path) -> Collection:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
-    recorded = read_book(folder, settings)
+    recorded = read_book(folder, settings, crosses=crosses or saved is None)
     notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
     traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())

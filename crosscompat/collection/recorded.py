@@ -35,8 +35,8 @@ class Recorded:
     notices: tuple[str, ...] = ()
 
 
-def read_book(folder: Path, settings: Settings) -> Recorded:
-    """Read the cross book of a collection; one that is not there yet holds nothing."""
+def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Recorded:
+    """Read the cross book of a collection, its plants alone or all of it; one that is not there yet holds nothing."""
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
         return Recorded()
@@ -46,7 +46,9 @@ def read_book(folder: Path, settings: Settings) -> Recorded:
 
     store = open_book(folder, settings)
     with store.reading() as page:
-        found = Recorded(plants_of(page), crosses_of(page), forecasts_of(page))
+        found = Recorded(plants_of(page))
+        if crosses:
+            found = Recorded(found.plants, crosses_of(page), forecasts_of(page))
     store.engine.dispose()
     if store.backup is None:
         return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 
 import pytest
@@ -84,6 +85,15 @@ def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page)
     assert (stored[0].seed_plant, stored[0].pollen_plant) == (SEED, POLLEN)
     assert (stored[0].seed_parent, stored[0].pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
     assert stored[0].mean == pytest.approx(expected.mean[0], rel=1e-5)
+
+
+def test_chances_that_are_the_same_are_stored_once_a_day(told, page):
+    before = len(page(records.Forecast))
+    told(SEED, POLLEN, "--count", "4", *MAY)
+    told(SEED, POLLEN, "--count", "4", "--again", *MAY)
+    assert len(page(records.Forecast)) == before + 1
+    told(SEED, POLLEN, "--count", "1", *MAY)
+    assert [one.flowers for one in page(records.Forecast)[before:]] == [4, 5]
 
 
 def test_without_a_model_the_prior_is_stored(told, own, page):
@@ -334,3 +344,22 @@ def test_a_season_that_was_logged_is_labelled_and_learned_from(run, told, own):
     found = told(SEED, POLLEN, "--count", "4", *MAY)
     assert found["cross"] in run("label", found["cross"], "--collection", own).stdout
     run("retrain", "--collection", own, "--dry-run", "--as-of", "2026-11-01")
+
+
+def test_plants_of_its_own_kind_may_be_determined_less_surely(run, told, own):
+    for plant, species in (("X-1", "Echinocereus cf. engelmannii"), ("X-2", "Echinocereus scheeri")):
+        run("plant", plant, "--new", "--as", species, "--sex", "both", "--collection", own)
+    [found] = [one["says"] for one in told("ENG-1", POLLEN, *MAY)["warnings"] if one["kind"] == "isolation"]
+    assert "1 plant of its own kind may shed pollen nearby: X-1." in found
+
+
+def test_visits_that_are_logged_at_once_are_all_kept_under_numbers_of_their_own(process, own, page):
+    before = len(page(records.Pollination))
+    others = ("DAS-1", "ENG-1", "FAS-1", "BON-1")
+    running = [process("pollinate", SEED, other, *MAY, "--json", folder=own, wait=False) for other in others]
+    told = [one.communicate(timeout=120)[0] for one in running]
+    ended = [one.returncode for one in running]
+    answers = [json.loads(text) for text, code in zip(told, ended, strict=True) if code == 0]
+    assert set(ended) <= {0, 4}
+    assert len({one["cross"] for one in answers}) == len(answers) == ended.count(0) > 0
+    assert len(page(records.Pollination)) == before + len(answers)

@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -340,3 +342,11 @@ def test_faults_of_names_and_samples_are_told_with_the_rest(botany):
     with pytest.raises(BadInput) as caught:
         botany('tree_sample = "one.nwk"\n', **{"names.csv": "name,accepted\n,Aus bus\n", "one.nwk": "(a:1,b:1);"})
     assert {fault.place.file for fault in caught.value.faults} == {"names.csv", "one.nwk"}
+
+
+def test_plants_alone_are_read_where_the_crosses_are_not_asked_for(demo, tmp_path):
+    whole, plants = open_collection(demo), open_collection(demo, crosses=False)
+    assert (plants.plants, plants.crosses, plants.forecasts) == (whole.plants, (), ())
+    untrained = Path(shutil.copytree(demo, tmp_path / "untrained"))
+    (untrained / "model.json").unlink()
+    assert open_collection(untrained, crosses=False).crosses == whole.crosses
