@@ -24,6 +24,8 @@ from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.lost_label import Candidates
 from crosscompat.advice.partners import Partners
+from crosscompat.advice.plant_cards import PlantAnswer
+from crosscompat.advice.pollination import Pollinated
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard
@@ -39,6 +41,8 @@ ANSWERS = (
     Answer,
     Ranking,
     Partners,
+    PlantAnswer,
+    Pollinated,
     Lesson,
     Scorecard,
     PriorTable,

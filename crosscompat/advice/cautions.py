@@ -14,7 +14,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["Caution", "cautions", "handling"]
+__all__ = ["Caution", "cautions", "escaping", "handling", "permits"]
 
 _UNISEXUAL = ("dioecious", "mostly dioecious")
 _FEWEST_CROSSES = 10
@@ -27,8 +27,8 @@ class Caution:
     Attributes
     ----------
     kind : str
-        ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few`` or
-        ``handling``.
+        ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few``,
+        ``handling``, ``permits``, ``escaping``, or a risk of `book.rules`.
     says : str
         In plain words.
     """
@@ -157,3 +157,13 @@ def spoken(column: str) -> str:
         return say("cautions.chromosome_number")
     words = column.replace("_", " ")
     return words.removesuffix(" mm")
+
+
+def permits() -> Caution:
+    """Return the caution for when plants, pollen or seed change hands: we do not decide what needs papers."""
+    return Caution("permits", say("cautions.permits"))
+
+
+def escaping() -> Caution:
+    """Return the caution for when a hybrid becomes a plant."""
+    return Caution("escaping", say("cautions.escaping"))

@@ -100,6 +100,8 @@ def usual_window(days: Iterable[date]) -> Window | None:
 def latest(sightings: Sequence[Sighting], day: date) -> Sighting | None:
     """Return the last sighting up to a day that still tells of that day; None if there is none.
 
+    Of one day that which stands last counts.
+
     Examples
     --------
     >>> latest([Sighting(date(2026, 5, 1), 4), Sighting(date(2026, 5, 6), 0)], date(2026, 5, 8))
@@ -108,7 +110,7 @@ def latest(sightings: Sequence[Sighting], day: date) -> Sighting | None:
     True
     """
     recent = [one for one in sightings if 0 <= (day - one.date).days <= _STILL_OPEN]
-    return max(recent, key=lambda one: one.date, default=None)
+    return max(reversed(recent), key=lambda one: one.date, default=None)
 
 
 def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:

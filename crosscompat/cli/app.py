@@ -34,6 +34,7 @@ Day = Annotated[
 On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
 By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
 Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
+_DATE: dict[str, Any] = {"metavar": "DATE", "formats": ["%Y-%m-%d"]}
 DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
 
 
@@ -227,6 +228,78 @@ def label(
 
     day = since.date() if since else None
     run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
+
+
+@app.command(help=say("help.plant"), epilog=_example("plant"))
+@guarded
+def plant(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.plant_name"))] = None,
+    species: Annotated[str | None, typer.Option("--as", metavar="SPECIES", help=say("help.plant_as"))] = None,
+    on: On = None,
+    by: By = None,
+    received_as: Annotated[str | None, typer.Option(metavar="NAME", help=say("help.received_as"))] = None,
+    clone: Annotated[str | None, typer.Option(metavar="CLONE", help=say("help.clone"))] = None,
+    accession: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.accession"))] = None,
+    field_number: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.field_number"))] = None,
+    source: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.source"))] = None,
+    papers: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.papers"))] = None,
+    parents: Annotated[str | None, typer.Option(metavar='"A × B"', help=say("help.parents"))] = None,
+    raised_from: Annotated[str | None, typer.Option(metavar="CROSS", help=say("help.raised_from"))] = None,
+    owner: Annotated[str | None, typer.Option(metavar="WHO", help=say("help.owner"))] = None,
+    place: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.place"))] = None,
+    acquired: Annotated[datetime | None, typer.Option(help=say("help.acquired"), **_DATE)] = None,
+    died: Annotated[datetime | None, typer.Option(help=say("help.died"), **_DATE)] = None,
+    sex: Annotated[
+        Literal["female", "male", "both", "male that sometimes fruits", "unknown"] | None,
+        typer.Option(help=say("help.sex")),
+    ] = None,
+    chromosomes: Annotated[int | None, typer.Option("--2n", metavar="N", min=2, help=say("help.two_n"))] = None,
+    self_fertile: Annotated[Literal["yes", "no"] | None, typer.Option(help=say("help.self_fertile"))] = None,
+    fertility: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.fertility"))] = None,
+    first_flower: Annotated[datetime | None, typer.Option(help=say("help.first_flower"), **_DATE)] = None,
+    how: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.how"))] = None,
+    flowers: Annotated[int | None, typer.Option(metavar="N", min=0, help=say("help.plant_flowers"))] = None,
+    pollen: Annotated[str | None, typer.Option(metavar="LOT", help=say("help.plant_pollen"))] = None,
+    kept: Annotated[str | None, typer.Option(metavar="WHERE", help=say("help.kept"))] = None,
+    dried: Annotated[bool | None, typer.Option("--dried/--not-dried", help=say("help.dried"))] = None,
+    collected: Annotated[datetime | None, typer.Option(help=say("help.collected"), **_DATE)] = None,
+    tested: Annotated[datetime | None, typer.Option(help=say("help.tested"), **_DATE)] = None,
+    result: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.result"))] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.note"))] = None,
+    folder: Folder = None,
+    *,
+    new_plant: Annotated[bool, typer.Option("--new", help=say("help.plant_new"))] = False,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.entry import day_told, hand
+    from crosscompat.cli.plant import PlantTold, findings_told, pollen_told, run
+
+    told = PlantTold(
+        name=name,
+        new=new_plant,
+        day=day_told(on),
+        by=hand(by),
+        species=species,
+        received_as=received_as,
+        clone=clone,
+        accession=accession,
+        field_number=field_number,
+        source=source,
+        papers=papers,
+        parents=parents,
+        raised_from=raised_from,
+        owner=owner,
+        place=place,
+        acquired=acquired and day_told(acquired),
+        died=died and day_told(died),
+        note=note,
+        findings=findings_told(sex, chromosomes, self_fertile, fertility, first_flower),
+        how=how,
+        flowers=flowers,
+        pollen=pollen_told(pollen, kept=kept, dried=dried, collected=collected, tested=tested, result=result),
+    )
+    run(folder, told, dry_run=dry_run, as_json=as_json)
 
 
 @app.command(help=say("help.pollinate"), epilog=_example("pollinate"))

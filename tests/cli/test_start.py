@@ -43,6 +43,19 @@ def test_an_answer_from_a_saved_model_and_a_newick_tree_needs_numpy_alone(proces
     assert loaded(outcome.stderr) & HEAVY == {"numpy"}
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [["pollinate", "COC-F1", "DAS-1", "--count", "4"], ["plant", "COC-F1", "--flowers", "4"], ["plant"]],
+    ids=" ".join,
+)
+def test_writing_into_the_book_needs_numpy_and_the_database_alone(process, own, arguments):
+    outcome = process(*arguments, switches=["-X", "importtime"], folder=own)
+    assert outcome.returncode == 0
+    found = loaded(outcome.stderr)
+    assert found & (HEAVY | {"alembic", "tomlkit"}) == {"numpy"}
+    assert "sqlalchemy" in found
+
+
 def test_importing_the_package_loads_nothing_heavy(process, demo):
     outcome = process(switches=["-X", "importtime", "-c", "import crosscompat; dir(crosscompat)"], folder=demo)
     assert "crosscompat" in loaded(outcome.stderr)

@@ -136,7 +136,8 @@ def test_records_are_chosen_by_their_fields(book, where, found):
         pen.add(Plant(name="a", clone="x"), Plant(name="b", clone="x"), Plant(name="c"))
     with book.reading() as page:
         assert [plant.name for plant in page.current(Plant, **where)] == found
-        assert [name for (name,) in page.columns(Plant, "name", **where)] == found
+        assert [name for (name,) in page.columns(Plant, "name", in_order=True, **where)] == found
+        assert sorted(name for (name,) in page.columns(Plant, "name", **where)) == found
 
 
 def test_a_field_that_no_record_has_is_a_wrong_call(book):
