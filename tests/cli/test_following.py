@@ -220,6 +220,12 @@ def test_a_copy_is_taken_and_put_back_and_nothing_is_lost_unasked(run, answer, m
     run("restore", "collection.toml", code=2)
 
 
+def test_a_copy_that_has_no_place_is_told_by_its_own_name(run, mine):
+    (mine / "shelf").write_text("no folder")
+    assert "shelf" in run("backup", "shelf/copy.sqlite", code=3).stderr
+    assert counts(mine) == []
+
+
 @pytest.mark.parametrize("damage", [b"", b"hello" * 5000])
 def test_a_damaged_book_is_told_with_the_way_back_and_mended(run, answer, mine, damage):
     run("backup")
