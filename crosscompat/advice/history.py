@@ -14,6 +14,8 @@ from crosscompat.book.telling import FieldChange, differences, names_of, noun, w
 
 __all__ = ["ChangeTold", "History", "Touched", "Undone", "change_told", "history_of"]
 
+_MANY = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Touched:
@@ -57,6 +59,8 @@ class ChangeTold:
     imported : bool
         Whether what it wrote had been written down elsewhere before.
     records : list of Touched
+    left_out : int
+        How many records it touched beside these.
     """
 
     number: int
@@ -67,6 +71,7 @@ class ChangeTold:
     undone_by: int | None
     imported: bool
     records: list[Touched]
+    left_out: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +112,9 @@ class Undone:
     schema: Literal["crosscompat.undo/1"] = "crosscompat.undo/1"
 
 
-def history_of(page: Reading, about: Cross | Plant | None = None, most: int | None = None) -> History:
+def history_of(
+    page: Reading, about: Cross | Plant | None = None, most: int | None = None, *, brief: bool = False
+) -> History:
     """Return the changes of a book, the latest first.
 
     Parameters
@@ -117,19 +124,21 @@ def history_of(page: Reading, about: Cross | Plant | None = None, most: int | No
         Only what was written of this one.
     most : int, optional
         How many.
+    brief : bool
+        Whether the records of a change that touched very many, as an import does, are counted and not listed.
     """
     every = page.changes()
     only = None if about is None else records_ever_of(page, about)
     numbers = [change.id for change in every] if only is None else _numbers(page, only)
     chosen = sorted(numbers, reverse=True)[:most]
-    told = _told(page, [change for change in reversed(every) if change.id in set(chosen)], every, only)
+    told = _told(page, [change for change in reversed(every) if change.id in set(chosen)], every, only, brief=brief)
     name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
     return History(name, told, len(numbers) - len(chosen))
 
 
-def change_told(page: Reading, change: Change) -> ChangeTold:
+def change_told(page: Reading, change: Change, *, brief: bool = False) -> ChangeTold:
     """Return one change in words."""
-    return _told(page, [change], page.changes(), None)[0]
+    return _told(page, [change], page.changes(), None, brief=brief)[0]
 
 
 def _numbers(page: Reading, records: Collection[str]) -> set[int]:
@@ -139,10 +148,11 @@ def _numbers(page: Reading, records: Collection[str]) -> set[int]:
 
 
 def _told(
-    page: Reading, changes: Sequence[Change], every: Sequence[Change], only: Collection[str] | None
+    page: Reading, changes: Sequence[Change], every: Sequence[Change], only: Collection[str] | None, *, brief: bool
 ) -> list[ChangeTold]:
-    found = touches(page, [change.id for change in changes])
-    shown = {number: [one for one in some if only is None or one.record.id in only] for number, some in found.items()}
+    sizes = {change.id: page.touched(change.id) for change in changes} if brief and only is None else {}
+    many = {number: size for number, size in sizes.items() if size > _MANY}
+    shown = touches(page, [change.id for change in changes if change.id not in many], only)
     records = [side for some in shown.values() for one in some for side in (one.before, one.after) if side is not None]
     names, short = names_of(page, records), short_ids(page, {record.id for record in records})
     undone = _undone_by(every)
@@ -155,7 +165,8 @@ def _told(
             undoes=change.undoes,
             undone_by=undone.get(change.id),
             imported=change.imported,
-            records=[_touched(one, names, short) for one in shown[change.id]],
+            records=[_touched(one, names, short) for one in shown.get(change.id, ())],
+            left_out=many.get(change.id, 0),
         )
         for change in changes
     ]

@@ -75,15 +75,22 @@ def _parents(page: Reading) -> Mapping[str, _Parents]:
 
 
 def _species(
-    plant: str, plants: Mapping[str, records.Plant], named: Mapping[str, str], parents: Mapping[str, _Parents]
+    plant: str,
+    plants: Mapping[str, records.Plant],
+    named: Mapping[str, str],
+    parents: Mapping[str, _Parents],
+    offspring: frozenset[str] = frozenset(),
 ) -> str:
+    """Return what a plant is; one that is told to descend from itself is known by its name alone."""
     known = plants[plant]
     told = named.get(plant) or known.parents
-    both = parents.get(known.cross or "")
+    both = None if plant in offspring else parents.get(known.cross or "")
+    younger = offspring | {plant}
     if told or both is None:
         return told or known.received_as or known.name
     seed, pollen = (
-        name or (_species(one, plants, named, parents) if one else _UNKNOWN) for one, name in (both.seed, both.pollen)
+        name or (_species(one, plants, named, parents, younger) if one else _UNKNOWN)
+        for one, name in (both.seed, both.pollen)
     )
     if seed == pollen:
         return seed

@@ -58,11 +58,13 @@ class Touch:
         return found
 
 
-def touches(page: Reading, changes: Collection[int]) -> Mapping[int, list[Touch]]:
-    """Return what some changes did, change by change."""
+def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
+    """Return what some changes did, change by change; only to some records, if those are given."""
     found: dict[int, list[Touch]] = defaultdict(list)
     for kind in KINDS.values():
-        touched = {version.record.id for version in page.versions(kind, change=changes)}
+        touched = (
+            set(only or ()) if only is not None else {one.record.id for one in page.versions(kind, change=changes)}
+        )
         by_record: dict[str, list[Version]] = defaultdict(list)
         for version in page.versions(kind, record=touched) if touched else ():
             by_record[version.record.id].append(version)

@@ -27,7 +27,7 @@ _SHOWN = 8
 def run(folder: Path | None, about: str | None, *, most: int, as_json: bool) -> None:
     """Print the changes, the latest first; none makes the exit code 1."""
     with open_here(folder) as (_, store), store.reading() as page:
-        found = history_of(page, _meant(page, about) if about else None, most)
+        found = history_of(page, _meant(page, about) if about else None, most, brief=not as_json)
     if as_json:
         print_json(found)
     else:
@@ -40,7 +40,11 @@ def run_undo(folder: Path | None, number: int | None, *, by: str | None, dry_run
     """Take a change back and print what it was."""
     with open_here(folder) as (here, store), store.writing("", who=hand(by), dry_run=dry_run) as pen:
         undone = take_back(pen, number, Bounds(today(), here.settings.pod[1]))
-        told = Undone(replace(change_told(pen, undone), undone_by=None), None if dry_run else pen.change, dry_run)
+        told = Undone(
+            replace(change_told(pen, undone, brief=not as_json), undone_by=None),
+            None if dry_run else pen.change,
+            dry_run,
+        )
     if as_json:
         print_json(told)
         return
@@ -80,8 +84,9 @@ def print_change(change: ChangeTold) -> None:
     paragraph(say("history.change", number=change.number, at=at, who=who, what=change.what) + undone)
     for touched in change.records[:_SHOWN]:
         paragraph(_told(touched), indent=4, bullet=f"[{touched.short}] ")
-    if len(change.records) > _SHOWN:
-        paragraph(say("history.more", n=len(change.records) - _SHOWN), indent=4)
+    more = max(0, len(change.records) - _SHOWN) + change.left_out
+    if more:
+        paragraph(say("history.more" if change.records else "history.many", n=more), indent=4)
 
 
 def _told(touched: Touched) -> str:

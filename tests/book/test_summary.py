@@ -223,3 +223,12 @@ def test_a_plant_raised_from_a_cross_is_the_formula_of_its_parents_and_so_is_its
     _, _, species = page(mother, first, visit, child, second, again, grandchild, *pollen)
     assert species[child.id] == "Echinocereus coccineus × Echinocereus dasyacanthus"
     assert species[grandchild.id] == "(Echinocereus coccineus × Echinocereus dasyacanthus) × Echinocereus coccineus"
+
+
+def test_a_plant_that_is_told_to_descend_from_itself_is_known_by_its_name(page):
+    mother = records.Plant(name="coc-1")
+    made = records.Cross(number="26-01", seed_plant=mother.id)
+    visit = records.Pollination(cross=made.id, date=date(2026, 5, 1))
+    own = records.Plant(name="26-01/1", cross=made.id)
+    _, _, species = page(mother, own, made, visit, records.Pollen(pollination=visit.id, plant=own.id))
+    assert species[own.id] == "coc-1 × 26-01/1"

@@ -220,6 +220,12 @@ def test_a_copy_is_taken_and_put_back_and_nothing_is_lost_unasked(run, answer, m
     run("restore", "collection.toml", code=2)
 
 
+def test_a_copy_that_has_no_place_is_told_by_its_own_name(run, mine):
+    (mine / "shelf").write_text("no folder")
+    assert "shelf" in run("backup", "shelf/copy.sqlite", code=3).stderr
+    assert counts(mine) == []
+
+
 @pytest.mark.parametrize("damage", [b"", b"hello" * 5000])
 def test_a_damaged_book_is_told_with_the_way_back_and_mended(run, answer, mine, damage):
     run("backup")
@@ -296,3 +302,16 @@ def test_writing_and_looking_load_no_heavy_library(process, mine, command):
     found = {line.split("|")[-1].strip().split(".")[0] for line in outcome.stderr.decode().splitlines() if "|" in line}
     assert found & {"pandas", "sklearn", "scipy", "alembic", "dendropy", "Bio"} == set()
     assert "sqlalchemy" in found
+
+
+def test_what_a_great_import_wrote_is_counted_and_not_listed_unless_asked(run, answer, mine):
+    store = open_store(mine / "book.sqlite")
+    with store.writing("from a table") as pen:
+        pen.imported = True
+        pen.add(*(Plant(name=f"P{i}") for i in range(250)))
+    store.engine.dispose()
+    shown = run("history").stdout
+    assert "250 records; --json lists them." in shown
+    assert "P17" not in shown
+    assert len(answer("history")["changes"][0]["records"]) == 250
+    assert len(answer("undo")["undone"]["records"]) == 250

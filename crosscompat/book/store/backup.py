@@ -143,6 +143,7 @@ def restore(book: Path, backup: Path) -> Restored:
 
 def _copy(book: Path, copy: Path) -> None:
     """Copy a book page by page into one plain file, and read the copy through."""
+    copy.touch()  # so that a folder that cannot be written to is told by its own name
     with _told(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as source:
         source.execute("PRAGMA schema_version").fetchone()
         with closing(sqlite3.connect(copy)) as target:

@@ -219,6 +219,15 @@ class Reading:
         query = _narrowed(query, table, where)
         return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
 
+    def touched(self, change: int) -> int:
+        """Return how many records a change wrote, replaced or took back."""
+        total = 0
+        for table in TABLES.values():
+            query = select(func.count(table.c.id.distinct()))
+            query = query.where((table.c.made_in == change) | (table.c.replaced_in == change))
+            total += int(self.connection.execute(query).scalar_one())
+        return total
+
     def beginning(self, *starts: str) -> list[str]:
         """Return the identifiers, of whatever record, that begin with some letters."""
         found: list[str] = []
@@ -299,8 +308,9 @@ class Writing(Reading):
 
     def _mark(self, table: Table, ids: Sequence[str]) -> None:
         mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self.change)
-        for record in ids:
-            if self.connection.execute(mark.where(table.c.id == record)).rowcount != 1:
+        for start in range(0, len(ids), _FEW):
+            some = ids[start : start + _FEW]
+            if self.connection.execute(mark.where(table.c.id.in_(some))).rowcount != len(some):
                 raise Busy(say("store.changed_meanwhile"))
 
 
