@@ -83,7 +83,7 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     Examples
     --------
     >>> words_of(Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
-    '26-01; pods set 3; note on raceme 2'
+    '26-01; pods set 3; note: on raceme 2'
     """
     if isinstance(record, Observation):
         counted = say(f"telling.counts.{record.what}", n=f"{record.count:,}")
@@ -131,7 +131,7 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
         text = _value(value, names)
         if not text:
             continue
-        found.append(text if bare else f"{item.name.replace('_', ' ')} {text}")
+        found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
     return found
 
 

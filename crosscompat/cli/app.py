@@ -1,15 +1,20 @@
-"""The commands: what each is called, takes and says of itself. What it does is in the file of its name."""
+"""The commands: what each is called, takes and says of itself. What it does is in the file of its name.
+
+Those of the cross book stand in `book_app`.
+"""
 
 from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated
 
 import typer
 
 from crosscompat import __version__
+from crosscompat.cli.book_app import commands_of_the_book
 from crosscompat.cli.guard import guarded
+from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, example
 from crosscompat.wording import say
 
 __all__ = ["app"]
@@ -21,25 +26,6 @@ app = typer.Typer(
     help=say("help.app"),
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-
-Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help=say("help.collection"))]
-Json = Annotated[bool, typer.Option("--json", help=say("help.json"))]
-Flowers = Annotated[int, typer.Option("--flowers", "-n", metavar="N", help=say("help.flowers"))]
-Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
-Day = Annotated[
-    datetime | None,
-    typer.Option("--as-of", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.as_of")),
-]
-
-On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
-By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
-Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
-_DATE: dict[str, Any] = {"metavar": "DATE", "formats": ["%Y-%m-%d"]}
-DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
-
-
-def _example(command: str) -> str:
-    return say("help.example", command=say(f"help.examples.{command}"))
 
 
 def _version(value: bool) -> None:  # noqa: FBT001 - typer's way of calling
@@ -62,7 +48,7 @@ def first(
         typer.echo(say("cli.first"))
 
 
-@app.command(help=say("help.new"), epilog=_example("new"))
+@app.command(help=say("help.new"), epilog=example("new"))
 @guarded
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help=say("help.new_folder"))],
@@ -93,7 +79,7 @@ def new(
     )
 
 
-@app.command(help=say("help.check"), epilog=_example("check"))
+@app.command(help=say("help.check"), epilog=example("check"))
 @guarded
 def check(folder: Folder = None, *, as_json: Json = False) -> None:
     from crosscompat.cli.check import run
@@ -101,7 +87,7 @@ def check(folder: Folder = None, *, as_json: Json = False) -> None:
     run(folder, as_json=as_json)
 
 
-@app.command(help=say("help.ask"), epilog=_example("ask"))
+@app.command(help=say("help.ask"), epilog=example("ask"))
 @guarded
 def ask(
     seed: Annotated[str, typer.Argument(metavar="SEED", help=say("help.seed"))],
@@ -116,7 +102,7 @@ def ask(
     run(folder, seed, pollen, flowers=flowers, as_json=as_json)
 
 
-@app.command(help=say("help.rank"), epilog=_example("rank"))
+@app.command(help=say("help.rank"), epilog=example("rank"))
 @guarded
 def rank(
     wanted: Annotated[Path | None, typer.Argument(metavar="WANTED", help=say("help.wanted"))] = None,
@@ -133,7 +119,7 @@ def rank(
     run(folder, wanted, partners_of=partners_of, among=among or (), flowers=flowers, most=most, as_json=as_json)
 
 
-@app.command(help=say("help.retrain"), epilog=_example("retrain"))
+@app.command(help=say("help.retrain"), epilog=example("retrain"))
 @guarded
 def retrain(
     as_of: Day = None,
@@ -147,7 +133,7 @@ def retrain(
     run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
 
 
-@app.command(help=say("help.due"), epilog=_example("due"))
+@app.command(help=say("help.due"), epilog=example("due"))
 @guarded
 def due(
     as_of: Day = None,
@@ -164,7 +150,7 @@ def due(
     run(folder, as_of=as_of.date() if as_of else None, ahead=ahead, calendar=ics, as_json=as_json)
 
 
-@app.command(help=say("help.score"), epilog=_example("score"))
+@app.command(help=say("help.score"), epilog=example("score"))
 @guarded
 def score(
     way: Annotated[list[str] | None, typer.Option("--way", metavar="WAY", help=say("help.way"))] = None,
@@ -178,7 +164,7 @@ def score(
     run(folder, as_of=as_of.date() if as_of else None, ways=way or (), as_json=as_json)
 
 
-@app.command(help=say("help.priors"), epilog=_example("priors"))
+@app.command(help=say("help.priors"), epilog=example("priors"))
 @guarded
 def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     from crosscompat.cli.priors import run
@@ -186,7 +172,7 @@ def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     run(folder, as_json=as_json)
 
 
-@app.command(help=say("help.tree"), epilog=_example("tree"))
+@app.command(help=say("help.tree"), epilog=example("tree"))
 @guarded
 def tree(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
@@ -202,7 +188,7 @@ def tree(
     run(folder, species, output, role=role, flowers=flowers, as_json=as_json)
 
 
-@app.command(help=say("help.trees"), epilog=_example("trees"))
+@app.command(help=say("help.trees"), epilog=example("trees"))
 @guarded
 def trees(*, as_json: Json = False) -> None:
     from crosscompat.cli.trees import run
@@ -210,7 +196,7 @@ def trees(*, as_json: Json = False) -> None:
     run(as_json=as_json)
 
 
-@app.command(help=say("help.label"), epilog=_example("label"))
+@app.command(help=say("help.label"), epilog=example("label"))
 @guarded
 def label(
     crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
@@ -230,319 +216,7 @@ def label(
     run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
 
 
-@app.command(help=say("help.plant"), epilog=_example("plant"))
-@guarded
-def plant(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.plant_name"))] = None,
-    species: Annotated[str | None, typer.Option("--as", metavar="SPECIES", help=say("help.plant_as"))] = None,
-    on: On = None,
-    by: By = None,
-    received_as: Annotated[str | None, typer.Option(metavar="NAME", help=say("help.received_as"))] = None,
-    clone: Annotated[str | None, typer.Option(metavar="CLONE", help=say("help.clone"))] = None,
-    accession: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.accession"))] = None,
-    field_number: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.field_number"))] = None,
-    source: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.source"))] = None,
-    papers: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.papers"))] = None,
-    parents: Annotated[str | None, typer.Option(metavar='"A × B"', help=say("help.parents"))] = None,
-    raised_from: Annotated[str | None, typer.Option(metavar="CROSS", help=say("help.raised_from"))] = None,
-    owner: Annotated[str | None, typer.Option(metavar="WHO", help=say("help.owner"))] = None,
-    place: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.place"))] = None,
-    acquired: Annotated[datetime | None, typer.Option(help=say("help.acquired"), **_DATE)] = None,
-    died: Annotated[datetime | None, typer.Option(help=say("help.died"), **_DATE)] = None,
-    sex: Annotated[
-        Literal["female", "male", "both", "male that sometimes fruits", "unknown"] | None,
-        typer.Option(help=say("help.sex")),
-    ] = None,
-    chromosomes: Annotated[int | None, typer.Option("--2n", metavar="N", min=2, help=say("help.two_n"))] = None,
-    self_fertile: Annotated[Literal["yes", "no"] | None, typer.Option(help=say("help.self_fertile"))] = None,
-    fertility: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.fertility"))] = None,
-    first_flower: Annotated[datetime | None, typer.Option(help=say("help.first_flower"), **_DATE)] = None,
-    how: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.how"))] = None,
-    flowers: Annotated[int | None, typer.Option(metavar="N", min=0, help=say("help.plant_flowers"))] = None,
-    pollen: Annotated[str | None, typer.Option(metavar="LOT", help=say("help.plant_pollen"))] = None,
-    kept: Annotated[str | None, typer.Option(metavar="WHERE", help=say("help.kept"))] = None,
-    dried: Annotated[bool | None, typer.Option("--dried/--not-dried", help=say("help.dried"))] = None,
-    collected: Annotated[datetime | None, typer.Option(help=say("help.collected"), **_DATE)] = None,
-    tested: Annotated[datetime | None, typer.Option(help=say("help.tested"), **_DATE)] = None,
-    result: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.result"))] = None,
-    note: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.note"))] = None,
-    folder: Folder = None,
-    *,
-    new_plant: Annotated[bool, typer.Option("--new", help=say("help.plant_new"))] = False,
-    dry_run: DryRun = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.entry import day_told, hand
-    from crosscompat.cli.plant import PlantTold, findings_told, pollen_told, run
-
-    told = PlantTold(
-        name=name,
-        new=new_plant,
-        day=day_told(on),
-        by=hand(by),
-        species=species,
-        received_as=received_as,
-        clone=clone,
-        accession=accession,
-        field_number=field_number,
-        source=source,
-        papers=papers,
-        parents=parents,
-        raised_from=raised_from,
-        owner=owner,
-        place=place,
-        acquired=acquired and day_told(acquired),
-        died=died and day_told(died),
-        note=note,
-        findings=findings_told(sex, chromosomes, self_fertile, fertility, first_flower),
-        how=how,
-        flowers=flowers,
-        pollen=pollen_told(pollen, kept=kept, dried=dried, collected=collected, tested=tested, result=result),
-    )
-    run(folder, told, dry_run=dry_run, as_json=as_json)
-
-
-@app.command(help=say("help.pollinate"), epilog=_example("pollinate"))
-@guarded
-def pollinate(
-    seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.pollinate_seed"))] = None,
-    pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.pollinate_pollen"))] = None,
-    certainty: Annotated[
-        list[str] | None, typer.Option(metavar="certain|likely|unknown", help=say("help.certainty"))
-    ] = None,
-    lot: Annotated[str | None, typer.Option(metavar="LOT", help=say("help.pollen_lot"))] = None,
-    on: On = None,
-    hour: Annotated[str | None, typer.Option(metavar="HH:MM", help=say("help.hour"))] = None,
-    by: By = None,
-    marker: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.marker"))] = None,
-    unit: Annotated[str | None, typer.Option(metavar="KIND", help=say("help.unit"))] = None,
-    count: Annotated[int | None, typer.Option("--count", "-n", metavar="N", min=1, help=say("help.count"))] = None,
-    cross: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.pollinate_cross"))] = None,
-    number: Annotated[str | None, typer.Option(metavar="NUMBER", help=say("help.number"))] = None,
-    technique: Annotated[
-        Literal["plain", "cut style", "mentor pollen", "stump", "grafted style", "in water", "other"] | None,
-        typer.Option(help=say("help.technique")),
-    ] = None,
-    stamens: Annotated[bool | None, typer.Option("--stamens-removed/--stamens-left", help=say("help.stamens"))] = None,
-    isolation: Annotated[
-        Literal["bag", "cap", "insect-free house", "tied shut", "none"] | None, typer.Option(help=say("help.isolation"))
-    ] = None,
-    temperature: Annotated[float | None, typer.Option(metavar="°C", help=say("help.temperature"))] = None,
-    humidity: Annotated[
-        float | None, typer.Option(metavar="PERCENT", min=0, max=100, help=say("help.humidity"))
-    ] = None,
-    aim: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.aim"))] = None,
-    want: Annotated[int | None, typer.Option("--wanted", min=1, max=5, help=say("help.want"))] = None,
-    check: Annotated[Literal["seed", "pollen"] | None, typer.Option(help=say("help.pollinate_check"))] = None,
-    note: Annotated[str | None, typer.Option(metavar="TEXT", help=say("help.note"))] = None,
-    folder: Folder = None,
-    *,
-    open_: Annotated[bool, typer.Option("--open", help=say("help.pollinate_open"))] = False,
-    self_: Annotated[bool, typer.Option("--self", help=say("help.pollinate_self"))] = False,
-    sib: Annotated[bool, typer.Option("--sib", help=say("help.pollinate_sib"))] = False,
-    none: Annotated[bool, typer.Option("--none", help=say("help.pollinate_none"))] = False,
-    about: Annotated[bool, typer.Option("--about", help=say("help.about"))] = False,
-    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.all_open"))] = False,
-    again: Annotated[bool, typer.Option("--again", help=say("help.again"))] = False,
-    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.left_alone"))] = False,
-    anyway: Anyway = False,
-    dry_run: DryRun = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.advice.visit_request import VisitRequest, count_told, kind_told
-    from crosscompat.cli.entry import day_told, hand, hour_told
-    from crosscompat.cli.pollinate import run
-
-    request = VisitRequest(
-        seed=seed,
-        pollen=tuple(pollen or ()),
-        kind=kind_told(open=open_, self=self_, sib=sib, none=none),
-        certainty=tuple(certainty or ()),
-        lot=lot,
-        day=day_told(on),
-        hour=hour_told(hour),
-        who=hand(by),
-        marker=marker,
-        unit=unit,
-        count=count,
-        count_how=count_told(count, about=about, all_open=all_open),
-        again=again,
-        cross=cross,
-        number=number,
-        technique=technique,
-        stamens_removed=stamens,
-        isolation=isolation,
-        temperature=temperature,
-        humidity=humidity,
-        aim=aim,
-        wanted=want,
-        check=check,
-        left_alone=left_alone,
-        note=note,
-    )
-    run(folder, request, anyway=anyway, dry_run=dry_run, as_json=as_json)
-
-
-def _count(name: str, help_of: str) -> Any:
-    return typer.Option(f"--{name}", metavar="N", min=0, max=999_999_999, help=say(f"help.observe_{help_of}"))
-
-
-def _text(name: str, metavar: str, help_of: str) -> Any:
-    return typer.Option(f"--{name}", metavar=metavar, help=say(f"help.observe_{help_of}"))
-
-
-@app.command(help=say("help.observe"), epilog=_example("observe"))
-@guarded
-def observe(
-    cross: Annotated[str, typer.Argument(metavar="CROSS", help=say("help.observe_cross"))],
-    swelling: Annotated[int | None, _count("swelling", "swelling")] = None,
-    dropped: Annotated[int | None, _count("dropped", "dropped")] = None,
-    ripe: Annotated[int | None, _count("ripe", "ripe")] = None,
-    pods: Annotated[int | None, _count("pods", "pods")] = None,
-    seeds: Annotated[int | None, _count("seeds", "seeds")] = None,
-    filled: Annotated[int | None, _count("filled", "filled")] = None,
-    weight: Annotated[
-        float | None, typer.Option("--weight", metavar="MG", min=0, help=say("help.observe_weight"))
-    ] = None,
-    left: Annotated[int | None, _count("left", "left")] = None,
-    lot: Annotated[str | None, _text("lot", "NAME", "lot")] = None,
-    sown: Annotated[int | None, _count("sown", "sown")] = None,
-    from_lot: Annotated[str | None, _text("from", "LOT", "from")] = None,
-    treatment: Annotated[str | None, _text("treatment", "TEXT", "treatment")] = None,
-    tray: Annotated[str | None, _text("tray", "NAME", "tray")] = None,
-    up: Annotated[int | None, _count("up", "up")] = None,
-    highest: Annotated[int | None, _count("highest", "highest")] = None,
-    lost: Annotated[str | None, _text("lost", "CAUSE", "lost")] = None,
-    against: Annotated[str | None, _text("against", "yes|no|unsure", "against")] = None,
-    proof: Annotated[str | None, _text("proof", "VERDICT", "proof")] = None,
-    by_what: Annotated[str | None, _text("by-what", "TEXT", "by_what")] = None,
-    over: Annotated[str | None, _text("over", "STAGE", "over")] = None,
-    note: Annotated[str | None, _text("note", "TEXT", "note")] = None,
-    doubtful: Annotated[str | None, _text("doubtful", "WHY", "doubtful")] = None,
-    on: On = None,
-    by: By = None,
-    folder: Folder = None,
-    *,
-    harvest: Annotated[bool, typer.Option("--harvest", help=say("help.observe_harvest"))] = False,
-    only_good: Annotated[bool, typer.Option("--only-good", help=say("help.observe_only_good"))] = False,
-    anyway: Anyway = False,
-    dry_run: DryRun = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.observe import run
-    from crosscompat.cli.seen import seen_of
-
-    seen = seen_of(
-        {"swelling": swelling, "dropped": dropped, "ripe": ripe, "up": up, "highest": highest, "lost": lost,
-         "against": against, "proof": proof, "by_what": by_what, "over": over, "note": note, "doubtful": doubtful},
-        {"pods": pods, "seeds": seeds, "filled": filled, "weight": weight, "left": left, "lot": lot},
-        {"seeds": sown, "lot": from_lot, "treatment": treatment},
-        tray=tray,
-        harvest=harvest,
-        only_good=only_good,
-    )  # fmt: skip
-    run(folder, cross, seen, on=on, by=by, anyway=anyway, dry_run=dry_run, as_json=as_json)
-
-
-@app.command(help=say("help.correct"), epilog=_example("correct"))
-@guarded
-def correct(
-    record: Annotated[str, typer.Argument(metavar="RECORD", help=say("help.correct_record"))],
-    given: Annotated[list[str] | None, typer.Argument(metavar="FIELD=VALUE", help=say("help.correct_given"))] = None,
-    by: By = None,
-    folder: Folder = None,
-    *,
-    withdraw: Annotated[bool, typer.Option("--withdraw", help=say("help.correct_withdraw"))] = False,
-    with_rest: Annotated[bool, typer.Option("--with-rest", help=say("help.correct_with_rest"))] = False,
-    dry_run: DryRun = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.correct import run
-
-    run(folder, record, given or (), take_back=withdraw, with_rest=with_rest, by=by, dry_run=dry_run, as_json=as_json)
-
-
-@app.command(help=say("help.history"), epilog=_example("history"))
-@guarded
-def history(
-    about: Annotated[str | None, typer.Argument(metavar="CROSS|PLANT", help=say("help.history_about"))] = None,
-    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.history_most"))] = 20,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.history import run
-
-    run(folder, about, most=most, as_json=as_json)
-
-
-@app.command(help=say("help.undo"), epilog=_example("undo"))
-@guarded
-def undo(
-    number: Annotated[int | None, typer.Argument(metavar="NUMBER", help=say("help.undo_number"))] = None,
-    by: By = None,
-    folder: Folder = None,
-    *,
-    dry_run: DryRun = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.history import run_undo
-
-    run_undo(folder, number, by=by, dry_run=dry_run, as_json=as_json)
-
-
-@app.command(help=say("help.backup"), epilog=_example("backup"))
-@guarded
-def backup(
-    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.backup_file"))] = None,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.backup import run
-
-    run(folder, file, as_json=as_json)
-
-
-@app.command(help=say("help.restore"), epilog=_example("restore"))
-@guarded
-def restore(
-    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.restore_file"))] = None,
-    folder: Folder = None,
-    *,
-    last: Annotated[bool, typer.Option("--last", help=say("help.restore_last"))] = False,
-    anyway: Anyway = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.backup import run_restore
-
-    run_restore(folder, file, last=last, anyway=anyway, as_json=as_json)
-
-
-@app.command(help=say("help.find"), epilog=_example("find"))
-@guarded
-def find(
-    plant: Annotated[str | None, typer.Option("--plant", metavar="PLANT", help=say("help.find_plant"))] = None,
-    day: Annotated[
-        datetime | None, typer.Option("--date", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.find_date"))
-    ] = None,
-    between: Annotated[
-        tuple[datetime, datetime] | None,
-        typer.Option("--between", metavar="DATE DATE", formats=["%Y-%m-%d"], help=say("help.find_between")),
-    ] = None,
-    marker: Annotated[str | None, typer.Option("--marker", metavar="TEXT", help=say("help.find_marker"))] = None,
-    pollen: Annotated[str | None, typer.Option("--pollen", metavar="PLANT", help=say("help.find_pollen"))] = None,
-    most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.most"))] = 5,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.find import run
-
-    run(folder, plant=plant, day=day, between=between, marker=marker, pollen=pollen, most=most, as_json=as_json)
-
-
-@app.command(help=say("help.demo"), epilog=_example("demo"))
+@app.command(help=say("help.demo"), epilog=example("demo"))
 @guarded
 def demo(
     folder: Annotated[Path | None, typer.Argument(metavar="DIR", help=say("help.demo_folder"))] = None,
@@ -554,55 +228,4 @@ def demo(
     run(folder, as_json=as_json)
 
 
-@app.command("import", help=say("help.import"), epilog=_example("import"))
-@guarded
-def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
-    sheet: Annotated[str | None, typer.Option("--sheet", metavar="NAME", help=say("help.import_sheet"))] = None,
-    rows_are: Annotated[
-        str | None, typer.Option("--rows-are", metavar="crosses|plants", help=say("help.import_rows_are"))
-    ] = None,
-    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
-    ignored: Annotated[
-        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
-    ] = None,
-    took_means: Annotated[
-        str | None,
-        typer.Option("--took-means", metavar="pod-set|ripe-pod|seedling", help=say("help.import_took_means")),
-    ] = None,
-    only_successes: Annotated[
-        str | None,
-        typer.Option("--only-successes", metavar="yes|no|unknown", help=say("help.import_only_successes")),
-    ] = None,
-    dates: Annotated[
-        str | None, typer.Option("--dates", metavar="day-first|month-first", help=say("help.import_dates"))
-    ] = None,
-    folder: Folder = None,
-    *,
-    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
-    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
-    who: Annotated[
-        str | None, typer.Option("--by", metavar="WHO", envvar="CROSSCOMPAT_GROWER", help=say("help.import_by"))
-    ] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.importing import Request, run
-    from crosscompat.cli.questions import Given
-
-    given = Given(took_means, only_successes, dates, yes)
-    run(folder, Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, who, dry_run, as_json))
-
-
-@app.command(help=say("help.export"), epilog=_example("export"))
-@guarded
-def export(
-    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
-    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    from crosscompat.cli.exporting import run
-
-    run(folder, target, crosses, as_json=as_json)
+app.registered_commands += commands_of_the_book.registered_commands

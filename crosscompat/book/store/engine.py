@@ -13,6 +13,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
 from crosscompat.book.store.copies import backups_of
+from crosscompat.book.store.schema import also_on_postgresql
 from crosscompat.errors import Busy, CrosscompatError, WrongUse
 from crosscompat.wording import say
 
@@ -62,7 +63,9 @@ def open_engine(where: str | Path) -> Engine:
         raise WrongUse(say("store.no_driver", driver=error.name)) from None
     except NoSuchModuleError:
         raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True))) from None
-    if engine.dialect.name == "sqlite":
+    if engine.dialect.name == "postgresql":
+        also_on_postgresql()
+    else:
         event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin)
     return engine

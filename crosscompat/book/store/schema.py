@@ -33,7 +33,7 @@ from sqlalchemy import (
 from crosscompat.book.record_fields import needed, reference, value_types
 from crosscompat.book.records import KINDS, Record
 
-__all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "metadata"]
+__all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "also_on_postgresql", "metadata"]
 
 HEAD = "0001"
 """The newest migration; a book that says another is brought there when it is opened."""
@@ -117,9 +117,18 @@ def _table(name: str, kind: type[Record]) -> Table:
             table.c[column],
             unique=column in unique,
             sqlite_where=standing.is_(None),
-            postgresql_where=standing.is_(None),
         )
     return table
+
+
+def also_on_postgresql() -> None:
+    """Let the indexes cover the standing rows alone on PostgreSQL too.
+
+    It is not said with the index, for that would load the whole dialect wherever a book is opened.
+    """
+    for table in TABLES.values():
+        for index in table.indexes:
+            index.dialect_options["postgresql"]["where"] = table.c.replaced_in.is_(None)
 
 
 def _column(item: Field[Any], kind: type[Record]) -> Column[Any]:

@@ -172,3 +172,13 @@ def test_the_copy_of_an_older_book_can_be_put_back_and_is_brought_up_to_date_aga
     assert _told(again) == ("0002", (plant,), ["A. Grower"])
     assert again.backup not in {None, store.backup}
     again.engine.dispose()
+
+
+def test_on_a_server_too_the_indexes_cover_the_standing_rows_alone(postgres):
+    engine = open_store(postgres).engine
+    with engine.connect() as connection:
+        found = [index for table in metadata.tables for index in inspect(connection).get_indexes(table)]
+    engine.dispose()
+    standing = [index for index in found if index["name"].endswith("_standing")]
+    assert len(standing) > 15
+    assert all("replaced_in IS NULL" in index["dialect_options"]["postgresql_where"] for index in standing)
