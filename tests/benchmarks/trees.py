@@ -1,9 +1,9 @@
 """Time reading and distances beside the general libraries, all in one process with one thread, and print a table.
 
-Run it as ``python tests/benchmarks/trees.py [--quick]``. Trees are grown at random from a fixed seed; distances are held
-against scikit-bio's before they are timed. A peer that would take too long is timed on fewer pairs and counted up, which
-a tilde says. "Limit" is what numpy takes for the least that must be done: to fill the matrix, or to gather two numbers
-for each pair, add and write. Ratios are of the best of several runs; absolute times drift with the machine.
+Run it as ``python tests/benchmarks/trees.py [--quick]``. Trees are grown at random from a fixed seed; distances are
+held against scikit-bio's before they are timed. A peer that would take too long is timed on fewer pairs and counted up,
+which a tilde says. "Limit" is what numpy takes for the least that must be done: to fill the matrix, or to gather two
+numbers for each pair, add and write. Ratios are of the best of several runs; absolute times drift with the machine.
 """
 
 from __future__ import annotations
