@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import TypeVar
 
-from crosscompat.book.addresses import plain
+from crosscompat.book.addresses import SHORTEST, plain
 from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.records import (
     Cross,
@@ -232,7 +232,8 @@ def _which(known: Sequence[_R], text: str | None, what: str, name: Callable[[_R]
             raise WrongUse(say(f"observe.which_{what}", names=names))
         return known[0] if known else None
     found = [one for one in known if plain(name(one) or "") == plain(text)]
-    found = found or [one for one in known if one.id.startswith(text.casefold())]
+    if not found and len(text) >= SHORTEST:
+        found = [one for one in known if one.id.startswith(text.casefold())]
     if len(found) != 1:
         raise WrongUse(say(f"observe.unknown_{what}", name=text, names=names or say("observe.none")))
     return found[0]

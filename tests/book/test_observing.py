@@ -117,6 +117,14 @@ def test_with_several_lots_or_trays_the_grower_says_which(book, cross, look):
     assert whole(book, cross).looks[0].sowing == whole(book, cross).trays[1].id
 
 
+def test_a_name_of_one_letter_is_never_the_beginning_of_an_identifier(book, cross, look):
+    look(harvest=Harvest(seeds=30, lot="seed of May"))
+    (lot,) = whole(book, cross).lots
+    with pytest.raises(WrongUse, match="no lot"):
+        look(sown=Sown(seeds=5, lot=lot.id[0]))
+    look(sown=Sown(seeds=5, lot=lot.id[:4]))
+
+
 def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
     with pytest.raises(WrongUse, match="--sown N"):
         look(up=3)
