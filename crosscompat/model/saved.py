@@ -58,7 +58,11 @@ class SavedModel:
     @property
     def fingerprint(self) -> str:
         """SHA-256 over all that decides a forecast, in hexadecimal."""
-        return sha256(_text(_document(self)).encode()).hexdigest()
+        digest = sha256(_text(_head(self)).encode())
+        for name, array in _arrays(self.model).items():
+            digest.update(f"{name} {array.shape}".encode())
+            digest.update(np.ascontiguousarray(array, dtype="<f8").tobytes())
+        return digest.hexdigest()
 
 
 def write_model(path: Path, saved: SavedModel) -> None:
@@ -104,6 +108,11 @@ def read_model(path: Path) -> SavedModel:
 
 
 def _document(saved: SavedModel) -> dict[str, Any]:
+    return {**_head(saved), "arrays": {name: array.tolist() for name, array in _arrays(saved.model).items()}}
+
+
+def _head(saved: SavedModel) -> dict[str, Any]:
+    """Return all of a model but its arrays."""
     model = saved.model
     return {
         "format": FORMAT,
@@ -116,7 +125,7 @@ def _document(saved: SavedModel) -> dict[str, Any]:
         "stages": [stage.stage for stage in model.stages],
         "seeds": None if model.seeds is None else asdict(model.seeds),
         "records": list(model.records),
-        "arrays": {name: array.tolist() for name, array in _arrays(model).items()},
+        "arrays": {},
     }
 
 
