@@ -35,7 +35,7 @@ from crosscompat.book.records import KINDS, Record
 
 __all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "also_on_postgresql", "metadata"]
 
-HEAD = "0001"
+HEAD = "0002"
 """The newest migration; a book that says another is brought there when it is opened."""
 
 _UNIQUE = {"plants": "name", "crosses": "number"}
@@ -118,6 +118,8 @@ def _table(name: str, kind: type[Record]) -> Table:
             unique=column in unique,
             sqlite_where=standing.is_(None),
         )
+    for mark in ("made_in", "replaced_in"):
+        Index(f"ix_{name}_{mark}", table.c[mark])
     return table
 
 
@@ -127,7 +129,7 @@ def also_on_postgresql() -> None:
     It is not said with the index, for that would load the whole dialect wherever a book is opened.
     """
     for table in TABLES.values():
-        for index in table.indexes:
+        for index in (one for one in table.indexes if str(one.name).endswith("_standing")):
             index.dialect_options["postgresql"]["where"] = table.c.replaced_in.is_(None)
 
 

@@ -69,8 +69,8 @@ NEXT = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade():
@@ -83,7 +83,7 @@ def upgrade():
 
 @pytest.fixture
 def newer(tmp_path, monkeypatch):
-    """Make this version of the package one that knows a second migration, which may fail."""
+    """Make this version of the package one that knows one more migration, which may fail."""
     import crosscompat.book.store.migrate as migrating
 
     config = migrating._config
@@ -91,7 +91,7 @@ def newer(tmp_path, monkeypatch):
     def make(more=""):
         versions = tmp_path / "versions"
         versions.mkdir(exist_ok=True)
-        (versions / "0002_colour.py").write_text(NEXT.format(more=more))
+        (versions / "0003_colour.py").write_text(NEXT.format(more=more))
 
         def wider():
             found = config()
@@ -101,7 +101,7 @@ def newer(tmp_path, monkeypatch):
             return found
 
         monkeypatch.setattr(migrating, "_config", wider)
-        monkeypatch.setattr("crosscompat.book.store.opening.HEAD", "0002")
+        monkeypatch.setattr("crosscompat.book.store.opening.HEAD", "0003")
 
     return make
 
@@ -115,6 +115,26 @@ def _older(place):
         pen.add(plant, Finding(plant=plant.id, what="sex", value="female"))
     store.engine.dispose()
     return plant
+
+
+def test_a_book_of_the_first_version_is_brought_to_that_of_today_and_loses_nothing(place):
+    from crosscompat.book.records import Plant
+    from crosscompat.book.store.store import Store
+
+    engine = open_engine(place)
+    migrate(engine, "0001")
+    plant = Plant(name="coc-1")
+    with Store(engine).writing("planted", who="A. Grower") as pen:
+        pen.add(plant)
+    engine.dispose()
+    store = open_store(place)
+    assert _told(store) == (HEAD, (plant,), ["A. Grower"])
+    with store.engine.connect() as connection:
+        names = {index["name"] for index in inspect(connection).get_indexes("plants")}
+    assert {"ix_plants_made_in", "ix_plants_replaced_in"} <= names
+    if not isinstance(place, str):
+        assert "0001" in store.backup.name
+    store.engine.dispose()
 
 
 def _told(store):
@@ -131,7 +151,7 @@ def test_an_older_book_is_copied_and_brought_up_to_date_when_it_is_opened(place,
     plant = _older(place)
     newer()
     store = open_store(place)
-    assert _told(store) == ("0002", (plant,), ["A. Grower"])
+    assert _told(store) == ("0003", (plant,), ["A. Grower"])
     with store.reading() as page:
         assert page.connection.exec_driver_sql("SELECT colour FROM plants").scalars().all() == ["unknown"]
     store.engine.dispose()
@@ -144,7 +164,7 @@ def test_an_older_book_is_copied_and_brought_up_to_date_when_it_is_opened(place,
         return
     assert store.backup.parent == place.parent / "backups"
     with open_engine(store.backup).connect() as copy:
-        assert copy.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == "0001"
+        assert copy.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == HEAD
 
 
 def test_a_migration_that_fails_leaves_the_book_as_it_was(place, newer):
@@ -154,7 +174,7 @@ def test_a_migration_that_fails_leaves_the_book_as_it_was(place, newer):
         open_store(place)
     newer()
     store = open_store(place)
-    assert _told(store) == ("0002", (plant,), ["A. Grower"])
+    assert _told(store) == ("0003", (plant,), ["A. Grower"])
     store.engine.dispose()
 
 
@@ -169,7 +189,7 @@ def test_the_copy_of_an_older_book_can_be_put_back_and_is_brought_up_to_date_aga
     place.write_bytes(b"damaged")
     restore(place, store.backup)
     again = open_store(place)
-    assert _told(again) == ("0002", (plant,), ["A. Grower"])
+    assert _told(again) == ("0003", (plant,), ["A. Grower"])
     assert again.backup not in {None, store.backup}
     again.engine.dispose()
 
