@@ -214,6 +214,7 @@ def _known(step: str, span: Span) -> Known:
     return Known(step, span.first, span.last, span.events, says)
 
 
+@lru_cache(maxsize=100)
 def _sure(span: Span) -> str:
     key = span.source if span.source in {NO_SOURCE, SET, OWN} else "published"
     return say(f"due.known.{key}", n=span.events, source=span.source)

@@ -78,7 +78,7 @@ def next_steps(
     firm, passing = _on_the_plant(life, spans, bursts=bursts)
     if in_hand:
         return _in_order([*_still_open([*firm, *passing], as_of), *_to_sow(life, spans, as_of), *sowing])
-    wait = min(window, spans["ripe"].last) if life.pods is None and not life.ripe else window
+    wait = window if life.swelling or life.ripe else min(window, spans["ripe"].last)
     if firm and (as_of - life.brushed[-1]).days > wait:
         return [_step("tell", life.brushed[-1], Span(wait, wait))]
     return _in_order([*firm, *_still_open(passing, as_of)])

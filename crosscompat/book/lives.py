@@ -113,7 +113,7 @@ class Life:
     @property
     def pods(self) -> int | None:
         """Pods that had set, None before anybody looked."""
-        return max((n for _, n in self.swelling), default=None)
+        return max([n for _, n in self.swelling], default=None)
 
 
 def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:

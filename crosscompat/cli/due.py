@@ -18,6 +18,8 @@ from crosscompat.wording import say
 
 __all__ = ["run"]
 
+_MOST_TO_TELL = 10
+
 
 def run(folder: Path | None, *, as_of: date | None, ahead: int | None, calendar: Path | None, as_json: bool) -> None:
     """Say what is due, and write the calendar if one is asked for."""
@@ -27,7 +29,7 @@ def run(folder: Path | None, *, as_of: date | None, ahead: int | None, calendar:
     caution = say(f"cautions.handling.{settings.group}") if settings.group else ""
     found = due_list(lives, settings, day, ahead=ahead, caution=caution)
     if calendar is not None:
-        entries = due_list(lives, settings, day, ahead=None).due
+        entries = [entry for entry in due_list(lives, settings, day, ahead=None).due if entry.task != "tell"]
         write_atomically(calendar, _calendar(settings, entries, day, changed or datetime.combine(day, time(), UTC)))
     if as_json:
         print_json(found)
@@ -64,8 +66,11 @@ def _print(found: DueList, settings: Settings) -> None:
         if entries:
             line()
             line(_task(task, settings))
-        for entry in entries:
+        shown = entries[-_MOST_TO_TELL:] if task == "tell" and found.until else entries
+        for entry in shown:
             _print_entry(entry)
+        if len(shown) < len(entries):
+            paragraph(say("due.more", n=len(entries) - len(shown)), indent=2)
     line()
     line(say("due.spans"))
     for known in found.known:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from crosscompat.carried import carried_trees, tree_for_genus
 from crosscompat.cli.screen import talk
-from crosscompat.collection.opening import Collection, open_carried, open_collection
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
 from crosscompat.errors import WrongUse
 from crosscompat.names import fold, genus_of
 from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.collection.opening import Collection
 
 __all__ = ["collection_at", "collection_or_carried", "settings_at"]
 
@@ -27,6 +30,8 @@ def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
     place = folder or Path()
     if not (place / FILE_NAME).is_file():
         raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - the book's commands do without
+
     return open_collection(place, crosses=crosses)
 
 
@@ -44,6 +49,8 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     settings = read_settings(place / FILE_NAME)
     if settings.format >= BOOK_SINCE:
         return place, settings
+    from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - only an older one is opened
+
     older = open_collection(place)
     for notice in older.notices:
         talk(notice)
@@ -64,6 +71,8 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     for name in names:
         carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:
+            from crosscompat.collection.opening import open_carried  # noqa: PLC0415 - as above
+
             return open_carried(carried)
     carried_genera = ", ".join(tree.genus for tree in carried_trees())
     raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))

@@ -14,7 +14,6 @@ from typing import Any
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.seasons import DEFAULT_START
 from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.model.prior import published
 from crosscompat.traits import KINDS
 from crosscompat.wording import say
 
@@ -223,6 +222,8 @@ def _faults(file: str, key: str, value: Any) -> list[Fault]:
     if key not in known:
         return [Fault(place, say("settings.unknown", key=key), say("settings.known", keys=", ".join(known)))]
     if key == "priors":
+        from crosscompat.model.prior import published  # noqa: PLC0415 - few settings change a prior
+
         return published().faults(value, file)
     kinds = _TYPES.get(key, (str,))
     if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):

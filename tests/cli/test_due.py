@@ -6,6 +6,9 @@ from datetime import date
 
 import pytest
 
+from crosscompat.book import records
+from crosscompat.book.store import open_store
+
 
 def flat(text):
     return " ".join(text.split())
@@ -83,3 +86,23 @@ def test_what_is_due_loads_no_heavy_library(process, demo):
     )
     outcome = process(demo, switches=("-c", code))
     assert outcome.stdout.decode().splitlines()[-1] == "[]"
+
+
+def test_of_crosses_whose_end_nobody_wrote_down_the_latest_ten_are_listed_and_none_goes_to_the_phone(
+    run, answer, empty_folder
+):
+    run("new", "mine", "--tree", "echinocereus")
+    crosses = [records.Cross(number=f"20-{i:02}", seed_parent="Echinocereus coccineus") for i in range(12)]
+    visits = [records.Pollination(cross=cross.id, date=date(2020, 5, 1 + i)) for i, cross in enumerate(crosses)]
+    store = open_store(empty_folder / "mine" / "book.sqlite")
+    with store.writing("long ago") as pen:
+        pen.add(*crosses, *visits)
+    store.engine.dispose()
+    asked = ("due", "--as-of", "2026-07-15", "--collection", "mine")
+    told = flat(run(*asked, "--ics", "due.ics").stdout)
+    assert "20-01" not in told
+    assert "20-02" in told
+    assert "… and 2 older ones, which --all lists." in told
+    assert "20-00" in run(*asked, "--all").stdout
+    assert [entry["task"] for entry in answer(*asked)["due"]] == ["tell"] * 12
+    assert b"VEVENT" not in (empty_folder / "due.ics").read_bytes()
