@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import Literal
 
-from crosscompat.book.lives import Life, Tray
-from crosscompat.book.usual_days import Span, days_of_book, usual_days
+from crosscompat.advice.next_steps import ON_THE_PLANT, TASKS, Step, next_steps
+from crosscompat.book.crosses import CROSS_KINDS
+from crosscompat.book.lives import Life
+from crosscompat.book.usual_days import NO_SOURCE, OWN, SET, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["TASKS", "Due", "DueList", "Known", "due_list", "tasks_of"]
+__all__ = ["Due", "DueList", "Known", "due_list", "due_of"]
 
-TASKS = ("swelling", "bag", "ripe", "harvest", "sow", "count", "give_up", "tell")
-
-_BAG_BEFORE = 14
-_LOOK_AGAIN = 14
-_SOON = 3
 _BURSTING = ("spurge",)
+_UNNAMED = {"one": "unknown", "sib": "sib"}
+"""What pollen of one plant is called where nobody knows of which."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +30,7 @@ class Due:
     Attributes
     ----------
     task : str
-        One of ``TASKS``.
+        One of ``next_steps.TASKS``.
     cross : str
         Its number, or the start of its identifier for want of one.
     id : str
@@ -40,14 +39,20 @@ class Due:
         Whether it is a cross, a check of a parent, or flowers left alone.
     seed_parent, pollen_parent : str
         In correct form; the second is blank where it is not known.
+    pairing : str
+        Both in one formula, which says selfed, open and mixed pollen too.
     where : str
-        Plant, place and marker, as far as they are known.
+        Plant, place and marker, as far as they are known; of seedlings the tray's place.
+    since : str
+        The day from which the days are counted, ISO 8601.
     first, last : str
         The days between which it is expected, ISO 8601.
     late : bool
         Whether the last of them has passed.
     why : str
         In plain words.
+    sure : str
+        How it is known that it takes so long; blank where nothing is expected, but was left undone.
     """
 
     task: str
@@ -56,11 +61,14 @@ class Due:
     kind: str
     seed_parent: str
     pollen_parent: str
+    pairing: str
     where: str
+    since: str
     first: str
     last: str
     late: bool
     why: str
+    sure: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +122,14 @@ def due_list(
     ahead : int, optional
         How many days to look ahead, today included; None for all that can be foreseen.
     caution : str
-        What to say once where anything must be touched.
+        What to say once where a plant must be touched.
     """
-    spans = days_of_book(lives, _usual(settings), as_of)
+    spans = days_of_book(lives, _usual(settings), as_of, settings.window_days)
     until = None if ahead is None else as_of + timedelta(days=ahead - 1)
     found = [
         entry
         for life in lives
-        for entry in tasks_of(life, spans, as_of, window=settings.window_days, bursts=settings.group in _BURSTING)
+        for entry in due_of(life, spans, as_of, window=settings.window_days, bursts=settings.group in _BURSTING)
         if until is None or entry.first <= until.isoformat()
     ]
     found.sort(key=lambda entry: (TASKS.index(entry.task), not entry.late, entry.first, entry.cross))
@@ -130,100 +138,44 @@ def due_list(
         until="" if until is None else until.isoformat(),
         due=found,
         known=[_known(step, span) for step, span in spans.items()],
-        caution=caution if found else "",
+        caution=caution if any(entry.task in ON_THE_PLANT for entry in found) else "",
         invented=settings.invented,
     )
 
 
-def tasks_of(
-    life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False
-) -> list[Due]:
-    """Return everything that is still to be done for one cross, as far as can be foreseen.
-
-    Parameters
-    ----------
-    life : Life
-    spans : mapping of str to Span
-        How many days each step takes.
-    as_of : date
-        Today.
-    window : int
-        Days from the brush to the last seedling; of a cross that is older and has no end yet, only the end is asked.
-    bursts : bool
-        Whether ripe pods burst, and must be bagged before.
-    """
-    if life.over or not life.brushed:
-        return []
-    make = _maker(life, as_of)
-    if life.trays:
-        return [entry for tray in life.trays for entry in _of_tray(tray, spans, as_of, make)]
-    found = list(_before_sowing(life, spans, make, bursts=bursts))
-    wait = min(window, spans["ripe"].last) if life.pods is None and not life.ripe else window
-    if found and (as_of - life.brushed[-1]).days > wait:
-        return [make("tell", life.brushed[-1], Span(wait, wait), "")]
-    return found
+def due_of(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False) -> list[Due]:
+    """Return everything that is still to be done for one cross, in words; `next_steps` has the rules."""
+    return [_told(life, step, as_of) for step in next_steps(life, spans, as_of, window=window, bursts=bursts)]
 
 
-_Make = Callable[[str, date, Span, str], Due]
+def _told(life: Life, step: Step, as_of: date) -> Due:
+    part = "" if step.tray is None else f"-{step.tray.id}"
+    return Due(
+        task=step.task,
+        cross=life.number or life.id[:8],
+        id=f"{life.id}-{step.task}{part}",
+        kind=life.kind,
+        seed_parent=_correct(life.seed_parent),
+        pollen_parent=_correct(life.pollen_parent),
+        pairing=_pairing(life),
+        where=_where(life, step),
+        since=step.start.isoformat(),
+        first=step.first.isoformat(),
+        last=step.last.isoformat(),
+        late=as_of > step.last,
+        why=_why(step, as_of),
+        sure=_sure(step.span) if step.span.source else "",
+    )
 
 
-def _before_sowing(life: Life, spans: Mapping[str, Span], make: _Make, *, bursts: bool) -> Iterator[Due]:
-    """Yield what a cross asks for that has no tray yet: a look for swelling, a bag, the harvest, to be sown."""
-    brushed = life.brushed[-1]
-    if life.harvested:
-        harvested = max((day for day in life.harvested if day is not None), default=None)
-        if harvested is not None and life.seed != 0:
-            yield make("sow", harvested, spans["sow"], "")
-    elif life.ripe:
-        counted = [day for day, pods in life.ripe if pods > 0 and day is not None]
-        if counted:
-            yield make("ripe", min(counted), Span(0, _SOON), "")
-    elif life.pods is None:
-        yield make("swelling", brushed, spans["swelling"], "")
-    elif life.pods > life.dropped:
-        ripe = spans["ripe"]
-        if bursts:
-            yield make("bag", brushed, Span(max(ripe.first - _BAG_BEFORE, 0), ripe.first), "")
-        yield make("harvest", brushed, ripe, "")
-
-
-def _of_tray(tray: Tray, spans: Mapping[str, Span], as_of: date, make: _Make) -> Iterator[Due]:
-    """Yield what a tray asks for: a look at it, until it is time to give up."""
-    if tray.lost or tray.sown is None or (tray.seeds is not None and tray.up >= tray.seeds):
-        return
-    last = spans["last_up"]
-    seen = [day for day, _ in tray.looks if day is not None]
-    if seen and (max(seen) - tray.sown).days >= last.last:
-        return
-    if (as_of - tray.sown).days > last.last:
-        yield make("give_up", tray.sown, Span(last.last, last.last, last.source, last.events), tray.id)
-        return
-    if not seen:
-        yield make("count", tray.sown, spans["up"], tray.id)
-    else:
-        yield make("count", max(seen), Span(_LOOK_AGAIN, _LOOK_AGAIN), tray.id)
-
-
-def _maker(life: Life, as_of: date) -> _Make:
-    """Return what turns a task of one cross into an entry."""
-
-    def make(task: str, start: date, span: Span, part: str) -> Due:
-        first, last = start + timedelta(days=span.first), start + timedelta(days=span.last)
-        return Due(
-            task=task,
-            cross=life.number or life.id[:8],
-            id=f"{life.id}-{task}{'-' if part else ''}{part}",
-            kind=life.kind,
-            seed_parent=_correct(life.seed_parent),
-            pollen_parent=_correct(life.pollen_parent),
-            where=_where(life, part),
-            first=first.isoformat(),
-            last=last.isoformat(),
-            late=as_of > last,
-            why=_why(task, start, span, as_of),
-        )
-
-    return make
+def _pairing(life: Life) -> str:
+    """Return the formula of a cross, with what else it is than one."""
+    seed, pollen = _correct(life.seed_parent), _correct(life.pollen_parent)
+    known = life.pollen_kind or "one"
+    if known in _UNNAMED:
+        known = "one" if pollen else _UNNAMED[known]
+    formula = say(f"due.pollen.{known}", seed=seed, pollen=pollen)
+    return formula if life.kind == CROSS_KINDS[0] else say("due.of_kind", pairing=formula, kind=life.kind)
 
 
 @lru_cache(maxsize=10_000)
@@ -232,18 +184,20 @@ def _correct(name: str) -> str:
     return correct_form(name) if name else ""
 
 
-def _where(life: Life, tray: str) -> str:
-    if tray:
-        return next((one.place or "" for one in life.trays if one.id == tray), "")
+def _where(life: Life, step: Step) -> str:
+    if step.tray is not None:
+        return step.tray.place or ""
     return ", ".join(part for part in (life.plant, life.place, life.marker) if part)
 
 
-def _why(task: str, start: date, span: Span, as_of: date) -> str:
-    day = (as_of - start).days
-    if task == "give_up":
-        key = "give_up_own" if span.source == "own" else "give_up"
-        return say(f"due.why.{key}", n=span.events, last=span.last, day=day)
-    return say(f"due.why.{task}", day=day, first=span.first, last=span.last, start=start.isoformat())
+def _why(step: Step, as_of: date) -> str:
+    day, span = (as_of - step.start).days, step.span
+    if step.task == "give_up":
+        own = "_own" if span.source == OWN else ""
+        when = "" if as_of > step.last else "_ahead"
+        return say(f"due.why.give_up{own}{when}", n=span.events, last=span.last, day=day)
+    last = (step.last - step.start).days
+    return say(f"due.why.{step.task}", day=day, first=span.first, last=last, start=step.start.isoformat())
 
 
 def _usual(settings: Settings) -> Mapping[str, Span]:
@@ -251,12 +205,15 @@ def _usual(settings: Settings) -> Mapping[str, Span]:
     usual = dict(usual_days(settings.group))
     for step, last in (("swelling", settings.set_days), ("ripe", settings.hold_days)):
         if last is not None:
-            usual[step] = Span(min(usual[step].first, last), last, "set")
+            usual[step] = Span(min(usual[step].first, last), last, SET)
     return usual
 
 
 def _known(step: str, span: Span) -> Known:
-    key = span.source if span.source in {"none", "set", "own"} else "published"
-    words = say(f"due.known.{key}", n=span.events, source=span.source)
-    says = say(f"due.steps.{step}", first=span.first, last=span.last, known=words)
+    says = say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span))
     return Known(step, span.first, span.last, span.events, says)
+
+
+def _sure(span: Span) -> str:
+    key = span.source if span.source in {NO_SOURCE, SET, OWN} else "published"
+    return say(f"due.known.{key}", n=span.events, source=span.source)

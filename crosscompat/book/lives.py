@@ -9,9 +9,24 @@ from datetime import date
 
 from crosscompat.book import records
 from crosscompat.book.bench import species_of
+from crosscompat.book.crosses import STAGES
+from crosscompat.book.records import FLOWERS
 from crosscompat.book.store import Reading
 
-__all__ = ["Life", "Tray", "lives_of"]
+__all__ = ["Life", "Lot", "Tray", "lives_of"]
+
+_UNSURE = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """One harvest: how many pods and good seeds, None where not counted, and whether any is left to sow."""
+
+    id: str
+    day: date | None
+    pods: int | None = None
+    good: int | None = None
+    left: int | None = None
 
 
 @dataclass(slots=True)
@@ -28,6 +43,8 @@ class Tray:
         When it was looked at, and the highest number that was up by then.
     lost : bool
         Whether an accident took it.
+    lot : str or None
+        The harvest that its seed is of.
     """
 
     id: str
@@ -36,6 +53,7 @@ class Tray:
     place: str | None = None
     looks: list[tuple[date | None, int]] = field(default_factory=list)
     lost: bool = False
+    lot: str | None = None
 
     @property
     def up(self) -> int:
@@ -56,19 +74,22 @@ class Life:
         Species; the second is blank where there is none, or none that is known.
     plant, place, marker : str or None
         The seed plant, where it stands, and what marks the flowers.
+    pollen_kind : str or None
+        One of ``POLLEN_KINDS``; ``several`` too where pollen of several was brought.
     brushed : list of date
-        The visits with new flowers.
+        The visits with new flowers, from the earliest to the latest.
     swelling : list of (date or None, int)
         When pods were looked at, and how many had set by then.
     dropped : int
     ripe : list of (date or None, int)
         Ripe pods counted or harvested.
-    harvested : list of date or None
-    seed : int or None
-        Good seed of all harvests; None where one was not counted.
+    lots : list of Lot
+        The harvests.
     trays : list of Tray
+    closed : str or None
+        The last stage that the grower calls over.
     over : bool
-        Whether it was lost as a whole, counted unit by unit, or called over.
+        Whether it was lost as a whole, counted unit by unit, or called over to the end.
     """
 
     id: str
@@ -79,13 +100,14 @@ class Life:
     plant: str | None = None
     place: str | None = None
     marker: str | None = None
+    pollen_kind: str | None = None
     brushed: list[date] = field(default_factory=list)
     swelling: list[tuple[date | None, int]] = field(default_factory=list)
     dropped: int = 0
     ripe: list[tuple[date | None, int]] = field(default_factory=list)
-    harvested: list[date | None] = field(default_factory=list)
-    seed: int | None = 0
+    lots: list[Lot] = field(default_factory=list)
     trays: list[Tray] = field(default_factory=list)
+    closed: str | None = None
     over: bool = False
 
     @property
@@ -97,50 +119,63 @@ class Life:
 def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
     """Return the life of every cross of a book up to some day, in the order in which they were first written.
 
-    What has a later date has not happened yet; what has no date has.
+    What has a later date has not happened yet; what has no date has. Nobody writes down when a stage was called over:
+    where something was seen later, it was not yet.
     """
-    lives = _crosses(page)
+    species = species_of(page)
+    lives = _crosses(page, species)
     _visits(page, lives, as_of)
+    _fathers(page, lives, species)
     _pods(page, lives, as_of)
     _trays(page, lives, as_of)
+    for life in lives.values():
+        life.over = life.over or life.closed == STAGES[-1]
     return tuple(lives.values())
 
 
-def _crosses(page: Reading) -> dict[str, Life]:
-    species = species_of(page)
+def _crosses(page: Reading, species: Mapping[str, str]) -> dict[str, Life]:
     plants = {id_: (name, place) for id_, name, place in page.columns(records.Plant, "id", "name", "place")}
     lives = {}
     columns = ("id", "number", "kind", "seed_plant", "seed_parent", "closed_stage")
     for id_, number, kind, plant, seed, closed in page.columns(records.Cross, *columns, in_order=True):
         name, place = plants.get(plant, (None, None))
-        life = Life(id_, number or "", kind, seed or species.get(plant, ""), "", name, place)
-        life.over = closed == "germinate"
+        life = Life(id_, number or "", kind, seed or species.get(plant, ""), "", name, place, closed=closed)
         lives[id_] = life
     return lives
 
 
 def _visits(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
-    species = species_of(page)
-    of_visit = {}
-    columns = ("id", "cross", "date", "flowers", "marker")
-    for id_, cross, day, flowers, marker in page.columns(records.Pollination, *columns, in_order=True):
-        of_visit[id_] = lives[cross]
-        lives[cross].marker = lives[cross].marker or marker
-        if flowers == "new" and day <= as_of:
-            lives[cross].brushed.append(day)
-    fathers: dict[str, set[str]] = defaultdict(set)
-    for visit, plant, name in page.columns(records.Pollen, "pollination", "plant", "name"):
-        fathers[of_visit[visit].id].add(name or species.get(plant, ""))
+    columns = ("cross", "date", "flowers", "marker", "pollen_kind")
+    for cross, day, flowers, marker, kind in page.columns(records.Pollination, *columns, in_order=True):
+        life = lives[cross]
+        life.marker = life.marker or marker
+        life.pollen_kind = life.pollen_kind or kind
+        if flowers == FLOWERS[0] and day <= as_of:
+            life.brushed.append(day)
+    for life in lives.values():
+        life.brushed.sort()
+
+
+def _fathers(page: Reading, lives: Mapping[str, Life], species: Mapping[str, str]) -> None:
+    """Note the pollen parent of each cross, where it is one and is known."""
+    of_visit = dict(page.columns(records.Pollination, "id", "cross"))
+    fathers: dict[str, set[str | None]] = defaultdict(set)
+    for visit, plant, name, certainty in page.columns(records.Pollen, "pollination", "plant", "name", "certainty"):
+        fathers[of_visit[visit]].add(None if certainty == _UNSURE else name or species.get(plant))
     for cross, names in fathers.items():
-        lives[cross].pollen_parent = names.pop() if len(names) == 1 else ""
+        known = names - {None}
+        if names == known and len(known) == 1:
+            lives[cross].pollen_parent = known.pop() or ""
+        elif len(known) > 1:
+            lives[cross].pollen_kind = "several"
 
 
 def _pods(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
     for cross, day, what, count in page.columns(records.Observation, "cross", "date", "what", "count"):
         life = lives[cross]
         if _later(day, as_of):
-            continue
-        if what == "pods_set":
+            life.closed = None
+        elif what == "pods_set":
             life.swelling.append((day, count))
         elif what == "pods_dropped":
             life.dropped += count
@@ -148,30 +183,34 @@ def _pods(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
             life.ripe.append((day, count))
         else:
             life.over = True
-    for cross, day, pods, *seed in page.columns(records.SeedLot, "cross", "date", "pods", "filled", "seeds"):
+    columns = ("id", "cross", "date", "pods", "filled", "seeds", "left")
+    for id_, cross, day, pods, filled, seeds, left in page.columns(records.SeedLot, *columns):
         if _later(day, as_of):
-            continue
-        life = lives[cross]
-        life.harvested.append(day)
-        life.ripe.append((day, pods or 1))
-        good = next((n for n in seed if n is not None), None)
-        life.seed = None if good is None or life.seed is None else life.seed + good
+            lives[cross].closed = None
+        else:
+            lives[cross].lots.append(Lot(id_, day, pods, seeds if filled is None else filled, left))
+            lives[cross].ripe.append((day, 1 if pods is None else pods))
 
 
 def _trays(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
-    trays = {}
-    for id_, cross, day, seeds, place in page.columns(records.Sowing, "id", "cross", "date", "seeds", "place"):
-        trays[id_] = Tray(id_, day, seeds, place)
-        if not _later(day, as_of):
+    trays, owner = {}, {}
+    columns = ("id", "cross", "date", "seeds", "place", "lot")
+    for id_, cross, day, seeds, place, lot in page.columns(records.Sowing, *columns):
+        trays[id_], owner[id_] = Tray(id_, day, seeds, place, lot=lot), lives[cross]
+        if _later(day, as_of):
+            lives[cross].closed = None
+        else:
             lives[cross].trays.append(trays[id_])
     for sowing, day, *up in page.columns(records.Emergence, "sowing", "date", "up", "highest"):
         seen = [n for n in up if n is not None]
-        if seen and not _later(day, as_of):
+        if _later(day, as_of):
+            owner[sowing].closed = None
+        elif seen:
             trays[sowing].looks.append((day, max(seen)))
     for cross, sowing, day in page.columns(records.Loss, "cross", "sowing", "date"):
         if _later(day, as_of):
-            continue
-        if sowing is None:
+            lives[cross].closed = None
+        elif sowing is None:
             lives[cross].over = True
         else:
             trays[sowing].lost = True

@@ -15,9 +15,10 @@ import numpy as np
 from crosscompat.book.intervals import kaplan_meier
 from crosscompat.book.lives import Life, Tray
 
-__all__ = ["FEWEST", "STEPS", "Span", "days_of_book", "usual_days"]
+__all__ = ["FEWEST", "NO_SOURCE", "OWN", "SET", "STEPS", "Span", "days_of_book", "usual_days"]
 
 STEPS = ("swelling", "ripe", "sow", "up", "last_up")
+NO_SOURCE, SET, OWN = "none", "set", "own"
 FEWEST = 5
 """Fewest intervals of a book's own that are believed: a judgement."""
 
@@ -34,14 +35,15 @@ class Span:
     first, last : int
         Days since the step before.
     source : str
-        Where that is known from: ``none``, a published source, ``set`` by the grower, or ``own``.
+        Where that is known from: ``none``, a published source, ``set`` by the grower, or ``own``; blank where the days
+        are none that anything takes.
     events : int
         Intervals of the book's own behind it.
     """
 
     first: int
     last: int
-    source: str = "none"
+    source: str = ""
     events: int = 0
 
 
@@ -62,7 +64,7 @@ def usual_days(group: str) -> Mapping[str, Span]:
     }
 
 
-def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date) -> dict[str, Span]:
+def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, window: int = 365) -> dict[str, Span]:
     """Return the days that a book's own crosses took, where it has enough of them, else what is usual.
 
     Parameters
@@ -72,16 +74,20 @@ def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date) 
         By the steps of ``STEPS``.
     as_of : date
         Crosses under way have waited until then.
+    window : int
+        Days after which a cross or a tray is no longer under way.
 
     Notes
     -----
     The wait is counted to the day on which the thing was first seen, since nobody knows on which day before it came.
-    Crosses in which it is known never to have come are left out: the question is when to look, not whether. The span is
-    from the day by which one in twenty had come to that by which nineteen had.
+    Crosses in which it is known never to have come are left out, and so are those in which nothing was seen while they
+    were under way: the question is when to look, not whether. The span is from the day by which one in twenty had come
+    to that by which nineteen had.
     """
     every = list(lives)
     waits = {"swelling": _swelling(every, as_of), "ripe": _ripe(every, as_of), "up": _first_up(every, as_of)}
-    found = {step: _learned(usual[step], list(waits[step])) if step in waits else usual[step] for step in STEPS}
+    under_way = {step: [wait for wait in found if wait[1] or wait[0] <= window] for step, found in waits.items()}
+    found = {step: _learned(usual[step], under_way[step]) if step in waits else usual[step] for step in STEPS}
     found["last_up"] = _last_up(every, usual["last_up"], as_of)
     return found
 
@@ -92,7 +98,7 @@ def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
     if curve.events < FEWEST or early is None:
         return usual
     last = late if late is not None else float(curve.days[-1])
-    return Span(int(early), int(np.ceil(last)), "own", curve.events)
+    return Span(int(early), int(np.ceil(last)), OWN, curve.events)
 
 
 def _swelling(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
@@ -140,7 +146,7 @@ def _last_up(lives: Iterable[Life], usual: Span, as_of: date) -> Span:
         return usual
     curve = kaplan_meier(days, [True] * len(days))
     early, late = curve.day_of(0.5), curve.day_of(_LATE)
-    return Span(int(early or 0), int(np.ceil(late or curve.days[-1])), "own", trays)
+    return Span(int(early or 0), int(np.ceil(late or curve.days[-1])), OWN, trays)
 
 
 def _rises(tray: Tray) -> Iterator[int]:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
-from crosscompat.advice.due import TASKS, Due, DueList, due_list
+from crosscompat.advice.due import Due, DueList, due_list
+from crosscompat.advice.next_steps import TASKS
 from crosscompat.book.lives import Life, lives_of
 from crosscompat.cli.screen import line, paragraph, print_json, talk
 from crosscompat.cli.where import settings_at
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
 from crosscompat.files import write_atomically
+from crosscompat.show.calendar import Reminder, calendar_file
 from crosscompat.wording import say
 
 __all__ = ["run"]
@@ -26,7 +28,7 @@ def run(folder: Path | None, *, as_of: date | None, ahead: int | None, calendar:
     found = due_list(lives, settings, day, ahead=ahead, caution=caution)
     if calendar is not None:
         entries = due_list(lives, settings, day, ahead=None).due
-        write_atomically(calendar, _calendar(settings, entries, changed or datetime.combine(day, time(), UTC)))
+        write_atomically(calendar, _calendar(settings, entries, day, changed or datetime.combine(day, time(), UTC)))
     if as_json:
         print_json(found)
     else:
@@ -75,7 +77,7 @@ def _print(found: DueList, settings: Settings) -> None:
 
 def _print_entry(entry: Due) -> None:
     late = f"{say('due.late')}: " if entry.late else ""
-    paragraph(f"{entry.cross}  {_pairing(entry)}", indent=2, bullet="! " if entry.late else "- ")
+    paragraph(f"{entry.cross}  {entry.pairing}", indent=2, bullet="! " if entry.late else "- ")
     told = [f"{late}{_days(entry)}", entry.why, *([entry.where] if entry.where else [])]
     paragraph("; ".join(told), indent=6)
 
@@ -86,34 +88,26 @@ def _days(entry: Due) -> str:
     return say("due.on", first=entry.first, last=entry.last)
 
 
-def _pairing(entry: Due) -> str:
-    if entry.kind != "cross" or not entry.pollen_parent:
-        return say("due.alone", seed=entry.seed_parent, kind=say(f"due.kinds.{entry.kind}"))
-    return say("due.pairing", seed=entry.seed_parent, pollen=entry.pollen_parent)
-
-
 def _task(task: str, settings: Settings) -> str:
     return say(f"due.tasks.{task}", fruit=settings.fruit_word)
 
 
-def _calendar(settings: Settings, entries: list[Due], changed: datetime) -> bytes:
-    from crosscompat.show.calendar import Reminder, calendar_file  # noqa: PLC0415 - only a calendar needs it
-
-    reminders = [
-        Reminder(
-            entry.id,
-            date.fromisoformat(entry.first),
-            say("due.calendar.summary", task=_task(entry.task, settings), cross=entry.cross),
-            say(
-                "due.calendar.description",
-                pairing=_pairing(entry),
-                where=say("due.calendar.where", where=entry.where) if entry.where else "",
-                why=entry.why,
-                first=entry.first,
-                last=entry.last,
-            ),
-            entry.where,
-        )
-        for entry in entries
-    ]
+def _calendar(settings: Settings, entries: list[Due], day: date, changed: datetime) -> bytes:
+    reminders = [_reminder(entry, settings, day) for entry in entries]
     return calendar_file(say("due.calendar.name", name=settings.name), reminders, changed)
+
+
+def _reminder(entry: Due, settings: Settings, day: date) -> Reminder:
+    """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""
+    late = "_late" if entry.late else ""
+    description = say(
+        f"due.calendar.description{'_one' if entry.first == entry.last else ''}",
+        pairing=entry.pairing,
+        where=say("due.calendar.where", where=entry.where) if entry.where else "",
+        first=entry.first,
+        last=entry.last,
+        sure=say("due.calendar.sure", sure=entry.sure) if entry.sure else "",
+        since=entry.since,
+    )
+    summary = say(f"due.calendar.summary{late}", task=_task(entry.task, settings), cross=entry.cross)
+    return Reminder(entry.id, max(date.fromisoformat(entry.first), day), summary, description, entry.where)

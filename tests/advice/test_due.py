@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.due import due_list, tasks_of
+from crosscompat.advice.due import due_list, due_of
 from crosscompat.book import records
-from crosscompat.book.lives import Life, Tray, lives_of
+from crosscompat.book.lives import Life, Lot, Tray, lives_of
 from crosscompat.book.store import open_store
 from crosscompat.book.usual_days import FEWEST, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
@@ -31,7 +31,7 @@ def life(**known):
 
 def found(one, day, spans=CACTUS, **more):
     return [(entry.task, (date.fromisoformat(entry.first) - BRUSH).days, entry.late) for entry in
-            tasks_of(one, spans, on(day), **more)]  # fmt: skip
+            due_of(one, spans, on(day), **more)]  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -41,7 +41,16 @@ def found(one, day, spans=CACTUS, **more):
         ({}, 30, [("swelling", 5, False)]),
         ({}, 31, [("swelling", 5, True)]),
         ({}, 91, [("tell", 90, True)]),
-        ({"swelling": [(on(8), 0)]}, 20, []),
+        ({"swelling": [(on(8), 0)]}, 20, [("swelling", 30, False)]),
+        ({"swelling": [(on(8), 0)]}, 31, []),
+        ({"swelling": [(on(30), 0)]}, 30, []),
+        ({"swelling": [(None, 0)]}, 20, []),
+        ({"swelling": [(on(3), 0)]}, 20, [("swelling", 5, False)]),
+        ({"swelling": [(on(3), 1)]}, 20, [("harvest", 60, False)]),
+        ({"closed": "set"}, 20, []),
+        ({"closed": "set", "swelling": [(on(8), 2)]}, 20, [("harvest", 60, False)]),
+        ({"closed": "hold", "ripe": [(on(70), 2)]}, 71, [("ripe", 70, False)]),
+        ({"closed": "hold", "swelling": [(on(8), 2)]}, 20, []),
         ({"swelling": [(on(8), 2)]}, 20, [("harvest", 60, False)]),
         ({"swelling": [(on(8), 2)]}, 91, [("harvest", 60, True)]),
         ({"swelling": [(on(8), 2)]}, 366, [("tell", 365, True)]),
@@ -49,9 +58,14 @@ def found(one, day, spans=CACTUS, **more):
         ({"swelling": [(on(8), 2)], "dropped": 2}, 20, []),
         ({"swelling": [(on(8), 2)], "ripe": [(on(70), 1)]}, 71, [("ripe", 70, False)]),
         ({"ripe": [(on(70), 0)]}, 71, []),
-        ({"ripe": [(on(70), 1)], "harvested": [on(70)], "seed": None}, 80, [("sow", 70, False)]),
-        ({"ripe": [(on(70), 1)], "harvested": [on(70)], "seed": 0}, 80, []),
-        ({"ripe": [(on(70), 1)], "harvested": [None], "seed": 9}, 80, []),
+        ({"swelling": [(on(8), 2)], "ripe": [(on(50), 0)]}, 71, [("harvest", 60, False)]),
+        ({"ripe": [(on(70), 1)], "lots": [Lot("l", on(70))]}, 80, [("sow", 70, False)]),
+        ({"ripe": [(on(70), 1)], "lots": [Lot("l", on(70), good=0)]}, 80, []),
+        ({"ripe": [(on(70), 1)], "lots": [Lot("l", None, good=9)]}, 80, []),
+        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 3)]}, 80, [("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 80, [("harvest", 60, False), ("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 91, [("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1, left=0)]}, 91, []),
         ({"over": True}, 10, []),
         ({"over": True, "swelling": [(on(8), 2)]}, 70, []),
     ],
@@ -67,14 +81,15 @@ def tray(**known):
 @pytest.mark.parametrize(
     ("sown", "day", "expected"),
     [
-        ([tray()], 101, [("count", 107, False)]),
-        ([tray()], 131, [("count", 107, True)]),
+        ([tray()], 101, [("count", 107, False), ("give_up", 190, False)]),
+        ([tray()], 131, [("count", 107, True), ("give_up", 190, False)]),
         ([tray()], 191, [("give_up", 190, True)]),
-        ([tray(looks=[(on(120), 3)])], 121, [("count", 134, False)]),
+        ([tray(looks=[(on(120), 3)])], 121, [("count", 134, False), ("give_up", 190, False)]),
+        ([tray(looks=[(on(180), 3)])], 181, [("give_up", 190, False)]),
         ([tray(looks=[(on(120), 20)])], 121, []),
         ([tray(looks=[(on(120), 3), (on(190), 3)])], 191, []),
         ([tray(lost=True)], 101, []),
-        ([tray(lost=True), tray()], 101, [("count", 107, False)]),
+        ([tray(lost=True), tray()], 101, [("count", 107, False), ("give_up", 190, False)]),
         ([Tray("t", None)], 101, []),
     ],
 )
@@ -87,9 +102,45 @@ def test_what_bursts_is_bagged_before_and_first_looked_at_on_the_second_day():
     assert found(life(swelling=[(on(8), 1)]), 10, SPURGE, bursts=True) == [("bag", 21, False), ("harvest", 35, False)]
 
 
-def test_a_further_visit_with_new_flowers_starts_the_days_anew():
+def test_flowers_brushed_on_a_later_visit_are_looked_at_too():
     twice = replace(life(), brushed=[BRUSH, on(10)])
-    assert found(twice, 12) == [("swelling", 15, False)]
+    assert found(twice, 12) == [("swelling", 5, False)]
+    twice.swelling.append((on(12), 1))
+    assert found(twice, 12) == [("swelling", 15, False), ("harvest", 60, False)]
+    twice.swelling.append((on(16), 1))
+    assert [(e.task, e.last) for e in due_of(twice, CACTUS, on(16))] == [("harvest", on(100).isoformat())]
+
+
+def test_a_second_harvest_is_sown_though_the_first_one_was():
+    lots = [Lot("a", on(70), 1), Lot("b", on(80), 1)]
+    assert found(life(lots=lots, trays=[tray(lot="a", lost=True)]), 110) == [("sow", 80, False)]
+    assert found(life(lots=lots, trays=[tray(lost=True)]), 110) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "task"),
+    [("check of the seed parent", "check"), ("check of the pollen", "check"), ("left alone", "left_alone")],
+)
+def test_checks_and_flowers_left_alone_are_kinds_of_their_own(kind, task):
+    assert found(life(kind=kind), 6) == [(task, 5, False)]
+
+
+@pytest.mark.parametrize(
+    ("known", "pairing"),
+    [
+        ({"pollen_parent": "E. dasyacanthus"}, "Echinocereus coccineus × E. dasyacanthus"),
+        ({"pollen_parent": "Echinocereus fendleri", "kind": "check of the pollen"},
+         "Echinocereus coccineus × Echinocereus fendleri (check of the pollen)"),
+        ({"pollen_kind": "self", "pollen_parent": "Echinocereus coccineus"}, "Echinocereus coccineus ⊗ selfed"),
+        ({"pollen_kind": "several"}, "Echinocereus coccineus × mixed"),
+        ({"pollen_kind": "open"}, "Echinocereus coccineus × open"),
+        ({"pollen_kind": "none", "kind": "left alone"}, "Echinocereus coccineus, no pollen (left alone)"),
+        ({"pollen_kind": "one"}, "Echinocereus coccineus, pollen not known"),
+        ({}, "Echinocereus coccineus, pollen not known"),
+    ],
+)  # fmt: skip
+def test_the_formula_says_whose_pollen_it_was(known, pairing):
+    assert {entry.pairing for entry in due_of(life(**known), CACTUS, on(6))} == {pairing}
 
 
 DAYS = st.integers(0, 500)
@@ -97,17 +148,43 @@ DAYS = st.integers(0, 500)
 
 @given(DAYS, DAYS)
 def test_a_thing_is_late_only_once_its_last_day_has_passed(day, later):
-    for one in (life(), life(swelling=[(on(8), 2)]), life(trays=[tray()])):
-        for entry in tasks_of(one, CACTUS, on(day)):
+    for one in (life(), life(swelling=[(on(8), 2)]), life(swelling=[(on(8), 0)]), life(trays=[tray()])):
+        for entry in due_of(one, CACTUS, on(day)):
             assert entry.late == (on(day).isoformat() > entry.last)
             assert entry.first <= entry.last
 
 
-@given(st.integers(0, 89), st.integers(0, 30))
-def test_a_look_that_was_taken_is_not_due_again(day, seen):
-    before = {entry.id for entry in tasks_of(life(), CACTUS, on(day))}
-    after = {entry.id for entry in tasks_of(life(swelling=[(on(seen), 1)]), CACTUS, on(day))}
-    assert not before & after
+LOOKS = ("swelling", "ripe", "lots", "trays")
+STAGE = {"swelling": 0, "bag": 1, "ripe": 1, "harvest": 1, "sow": 2, "count": 3, "give_up": 3, "tell": 0}
+SEEN = st.lists(st.tuples(st.sampled_from(LOOKS), st.integers(0, 300), st.integers(0, 3)), max_size=6)
+
+
+def seen_on(one, what, day, n):
+    """One more thing written down of a life."""
+    new = {
+        "swelling": lambda: (on(day), n),
+        "ripe": lambda: (on(day), n),
+        "lots": lambda: Lot(f"l{day}", on(day), n, 10 * n),
+        "trays": lambda: Tray(f"t{len(one.trays)}", on(day), 10, looks=[(on(day + 9), n)] if n else []),
+    }[what]()
+    return replace(one, **{what: [*getattr(one, what), new]})
+
+
+@given(st.lists(st.integers(0, 60), min_size=1, max_size=3), SEEN, st.sampled_from(LOOKS), st.integers(0, 3))
+def test_what_is_written_down_makes_nothing_earlier_due_again(brushed, seen, what, n):
+    one = replace(life(), brushed=sorted(map(on, brushed)))
+    for look in sorted(seen, key=lambda look: look[1]):
+        one = seen_on(one, *look)
+    day = max([*brushed, *(day for _, day, _ in seen)]) + 10
+    before = {entry.id: entry for entry in due_of(one, CACTUS, on(day))}
+    after = {entry.id: entry for entry in due_of(seen_on(one, what, day, n), CACTUS, on(day))}
+    assert len(before) == len(due_of(one, CACTUS, on(day)))
+    for id_, entry in after.items():
+        if id_ in before:
+            assert entry.first >= before[id_].first
+        else:
+            rest_of_what_ripens = entry.task == "harvest" and what == "lots" and one.ripe
+            assert rest_of_what_ripens or STAGE[entry.task] >= LOOKS.index(what) or entry.first >= on(day).isoformat()
 
 
 def test_a_week_ahead_is_seen_and_no_more_and_the_late_come_first():
@@ -119,6 +196,8 @@ def test_a_week_ahead_is_seen_and_no_more_and_the_late_come_first():
     assert told.caution == "Mind the spines."
     early = due_list([life()], Settings(group="cactus"), on(-1), ahead=6)
     assert (early.due, early.caution) == ([], "")
+    sown = due_list([life(trays=[tray()])], Settings(group="cactus"), on(101), caution="Mind the spines.")
+    assert ([entry.task for entry in sown.due], sown.caution) == (["count"], "")
     assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=7).due) == 1
     assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=None).due) == 1
 
@@ -126,7 +205,9 @@ def test_a_week_ahead_is_seen_and_no_more_and_the_late_come_first():
 def grown(n, swelling=9, ripe=70, up=12):
     trays = [Tray(f"t{i}", on(100), 30, looks=[(on(100 + up), 4), (on(140), 5)]) for i in range(n)]
     return [
-        replace(life(), swelling=[(on(swelling), 1)], ripe=[(on(ripe), 1)], harvested=[on(ripe)], trays=[trays[i]])
+        replace(
+            life(), swelling=[(on(swelling), 1)], ripe=[(on(ripe), 1)], lots=[Lot(f"l{i}", on(ripe))], trays=[trays[i]]
+        )
         for i in range(n)
     ]
 
@@ -148,11 +229,18 @@ def test_crosses_under_way_have_waited_so_far_and_failed_ones_say_nothing():
     assert days_of_book([*grown(FEWEST), *waiting], CACTUS, on(400))["swelling"].events == FEWEST
 
 
+def test_crosses_that_were_never_looked_at_do_not_put_the_days_off():
+    forgotten = [replace(life(), brushed=[on(-4000)]) for _ in range(200)]
+    alone = days_of_book(grown(FEWEST), CACTUS, on(400))
+    assert days_of_book([*grown(FEWEST), *forgotten], CACTUS, on(400)) == alone
+
+
 def test_giving_up_tells_the_trays_behind_it():
     spans = days_of_book(grown(FEWEST), CACTUS, on(400))
-    [entry] = tasks_of(life(trays=[tray()]), spans, on(152))
+    assert [entry.task for entry in due_of(life(trays=[tray()]), spans, on(140))] == ["count", "give_up"]
+    [entry] = due_of(life(trays=[tray()]), spans, on(152))
     assert entry.why == "of the seedlings in 5 trays of yours, 95% were up by day 40; today is 52"
-    [entry] = tasks_of(life(trays=[tray()]), CACTUS, on(200))
+    [entry] = due_of(life(trays=[tray()]), CACTUS, on(200))
     assert entry.why == "usually all is up by day 90; today is 100"
 
 
@@ -183,8 +271,56 @@ def test_a_life_is_read_from_the_book_and_what_is_later_has_not_happened():
     assert (whole.plant, whole.place, whole.marker) == ("COC-F1", "bench 2", "red thread")
     assert (whole.seed_parent, whole.pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
     assert (whole.brushed, whole.pods, whole.dropped, whole.ripe) == ([BRUSH], 2, 1, [(on(70), 1)])
-    assert (whole.seed, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
-    assert (early.pods, early.harvested, early.trays) == (2, [on(70)], [])
+    assert (whole.lots[0].good, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
+    assert (early.pods, [lot.day for lot in early.lots], early.trays) == (2, [on(70)], [])
+
+
+def test_a_cross_called_over_was_not_yet_before_what_was_seen_later():
+    cross = records.Cross(number="25-01", seed_parent="Echinocereus coccineus", closed_stage="germinate")
+    kept = [
+        records.Pollination(cross=cross.id, date=BRUSH),
+        records.Observation(cross=cross.id, date=on(9), what="pods_set", count=2),
+    ]
+    sowing = records.Sowing(cross=cross.id, date=on(90), seeds=30)
+    store = open_store("sqlite://")
+    with store.writing("a season") as pen:
+        pen.add(cross, *kept, sowing, records.Emergence(sowing=sowing.id, date=on(100), up=2))
+    with store.reading() as page:
+        told = [found(lives_of(page, on(day))[0], day) for day in (20, 95, 100)]
+    assert told == [[("harvest", 60, False)], [("count", 97, False), ("give_up", 180, False)], []]
+
+
+@pytest.mark.parametrize(
+    ("seen", "kind", "father"),
+    [
+        ([("Echinocereus fendleri", None)], "one", "Echinocereus fendleri"),
+        ([("Echinocereus fendleri", "unknown")], "one", ""),
+        ([("Echinocereus fendleri", None), ("Echinocereus rigidissimus", "likely")], "several", ""),
+    ],
+)
+def test_a_pollen_parent_is_told_where_it_is_one_and_known(seen, kind, father):
+    cross = records.Cross(number="25-01", seed_parent="Echinocereus coccineus")
+    late = records.Pollination(cross=cross.id, date=on(4), pollen_kind="one")
+    early = records.Pollination(cross=cross.id, date=BRUSH, pollen_kind="one")
+    store = open_store("sqlite://")
+    with store.writing("a visit") as pen:
+        pen.add(cross, late, early)
+        pen.add(*(records.Pollen(pollination=early.id, name=name, certainty=sure) for name, sure in seen))
+    with store.reading() as page:
+        [one] = lives_of(page, on(10))
+    assert (one.pollen_kind, one.pollen_parent, one.brushed) == (kind, father, [BRUSH, on(4)])
+
+
+def test_what_was_taken_back_is_not_due():
+    cross = records.Cross(number="25-01", seed_parent="Echinocereus coccineus")
+    visit = records.Pollination(cross=cross.id, date=BRUSH)
+    store = open_store("sqlite://")
+    with store.writing("a visit") as pen:
+        pen.add(cross, visit)
+    with store.writing("a mistake") as pen:
+        pen.withdraw(cross, visit)
+    with store.reading() as page:
+        assert lives_of(page, on(10)) == ()
 
 
 def reminders():

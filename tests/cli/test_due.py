@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 
@@ -23,7 +25,7 @@ def test_what_is_due_is_told_by_task_with_place_and_reason(run, demo, columns):
 
 
 def test_nothing_due_is_said_and_is_no_failure(run, demo, empty_folder):
-    assert "Nothing is due until 2025-09-26." in run("due", "--as-of", "2025-09-20", "--collection", demo).stdout
+    assert "Nothing is due until 2026-01-16." in run("due", "--as-of", "2026-01-10", "--collection", demo).stdout
     run("new", "mine")
     assert "Nothing is under way." in run("due", "--all", "--collection", "mine").stdout
 
@@ -50,6 +52,26 @@ def test_the_calendar_holds_all_that_can_be_foreseen_and_is_the_same_again(run, 
     assert "Harvest what is ripe: 26-01" in summaries
     assert len({str(event["uid"]) for event in events}) == len(events)
     assert all("Expected" in str(event["description"]) for event in events)
+    assert all(event.decoded("dtstart") >= date(2026, 7, 15) for event in events)
+    late = next(event for event in events if "26-07" in event["summary"])
+    assert str(late["summary"]) == "Look whether the fruit swells: 26-07 (late)"
+    assert str(late["description"]) == (
+        "Echinocereus rigidissimus × Echinocereus fendleri. RIG-2. "
+        "Expected 2026-06-11 to 2026-06-19 (from 63 of your own), counted from 2026-06-06."
+    )
+
+
+def test_a_later_export_brings_the_same_entries_up_to_date(run, demo, empty_folder):
+    from icalendar import Calendar
+
+    found = []
+    for day in ("2026-07-15", "2026-07-16"):
+        run("due", "--as-of", day, "--collection", demo, "--ics", "due.ics")
+        events = Calendar.from_ical((empty_folder / "due.ics").read_bytes()).walk("VEVENT")
+        found.append({str(event["uid"]): (event.decoded("dtstamp"), event.decoded("dtstart")) for event in events})
+    first, second = found
+    assert first.keys() == second.keys()
+    assert all(first[uid][0] == second[uid][0] and first[uid][1] <= second[uid][1] for uid in first)
 
 
 def test_what_is_due_loads_no_heavy_library(process, demo):
