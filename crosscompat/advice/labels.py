@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from difflib import get_close_matches
 from typing import Literal
 
 from crosscompat.book.crosses import CROSS_KINDS, NO_POLLEN_PARENT, Cross
+from crosscompat.book.numbers import find_number, read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, correct_form, genus_of
 from crosscompat.show.label_card import Kind, LabelCard
 from crosscompat.wording import catalogue, say
@@ -73,10 +72,8 @@ def _find(collection: Collection, number: str) -> Cross:
     for cross in collection.crosses:
         if number in {cross.cross, cross.id}:
             return cross
-    known = [cross.cross for cross in collection.crosses if cross.cross]
-    nearest = get_close_matches(number, known, n=3, cutoff=0.3)
-    hint = say("labels.nearest", numbers=", ".join(nearest)) if nearest else ""
-    raise UnknownName(f"{say('labels.unknown', number=number)} {hint}".strip(), number, nearest)
+    known = {cross.cross: cross for cross in collection.crosses if cross.cross}
+    return known[find_number(number, known, read_pattern(collection.settings.cross_number))]
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from crosscompat.advice.visit_request import VisitRequest
 from crosscompat.advice.visit_sides import Bench, Found, find_side, genus_for, nearest_names
 from crosscompat.book import records
+from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import Pattern
 from crosscompat.book.store import Reading
-from crosscompat.book.visits import cross_numbered
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import UnknownName, WrongUse
 from crosscompat.wording import say
@@ -56,7 +56,7 @@ def parents_in(
     WrongUse
         If the cross or the lot named is of other parents.
     """
-    continues = cross_numbered(page, request.cross, pattern) if request.cross else None
+    continues = find_cross(page, request.cross, pattern) if request.cross else None
     lot = _lot(page, request.lot) if request.lot else None
     seed = _seed(collection, page, bench, request, continues)
     names = request.pollen or _pollen_meant(page, request, lot, continues)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Mapping
 from difflib import get_close_matches
 
+from crosscompat.book.numbers import Pattern, find_number
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.errors import UnknownName, WrongUse
@@ -30,7 +31,7 @@ def plain(text: str) -> str:
     return _LEFT_OUT.sub("", fold(text).casefold())
 
 
-def find_cross(page: Reading, text: str) -> Cross:
+def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
     """Return the cross that a grower means by a number.
 
     Parameters
@@ -38,6 +39,8 @@ def find_cross(page: Reading, text: str) -> Cross:
     page : Reading
     text : str
         The number as written; else one that differs in case, blanks or dashes only; else an identifier's beginning.
+    pattern : Pattern, optional
+        How new crosses are numbered, so that a check letter that does not fit is told.
 
     Raises
     ------
@@ -50,6 +53,8 @@ def find_cross(page: Reading, text: str) -> Cross:
         begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
         found = begun[0] if len(begun) == 1 else None
     cross = page.find(Cross, id=found) if found else None
+    if cross is None and pattern is not None:
+        find_number(text, numbers, pattern)
     if cross is None:
         raise _unknown("cross", text, list(numbers))
     return cross

@@ -8,9 +8,9 @@ from datetime import date
 from typing import Any
 
 from crosscompat.book import records
+from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading
-from crosscompat.book.visits import cross_numbered
 from crosscompat.errors import WrongUse
 from crosscompat.names import fold, parse
 from crosscompat.wording import say
@@ -121,7 +121,7 @@ def planting(page: Reading, told: PlantTold, pattern: Pattern) -> Planting:
         If it contradicts the book or itself.
     """
     _refuse_contradictions(told)
-    cross = cross_numbered(page, told.raised_from, pattern) if told.raised_from else None
+    cross = find_cross(page, told.raised_from, pattern) if told.raised_from else None
     before = _before(page, told)
     plant = _plant(page, told, cross, before)
     _refuse_dates(plant)

@@ -7,14 +7,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from crosscompat.book import records
-from crosscompat.book.numbers import Pattern, find_number, next_number
+from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading
 from crosscompat.errors import WrongUse
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["Asked", "Planned", "cross_numbered", "planned"]
+__all__ = ["Asked", "Planned", "planned"]
 
 _PLAIN = "plain"
 
@@ -107,23 +107,6 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
     others = page.current(records.Pollination, cross=cross.id) if before else ()
     units = _units([*others, visit])
     return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
-
-
-def cross_numbered(page: Reading, text: str, pattern: Pattern) -> records.Cross:
-    """Return the cross of a number, or of an identifier.
-
-    Raises
-    ------
-    UnknownName
-        If there is none; it names the near ones.
-    """
-    found = page.find(records.Cross, number=text) or page.find(records.Cross, id=text)
-    if found is None:
-        known = [number for (number,) in page.columns(records.Cross, "number") if number]
-        found = page.find(records.Cross, number=find_number(text, known, pattern))
-    if found is None:
-        raise LookupError(text)
-    return found
 
 
 def _name(cross: records.Cross) -> str:

@@ -10,6 +10,7 @@ from crosscompat.advice.cross_story import CrossStory, story_of
 from crosscompat.book.addresses import find_cross
 from crosscompat.book.crosses import PROOFS, STAGES
 from crosscompat.book.judging import Bounds
+from crosscompat.book.numbers import read_pattern
 from crosscompat.book.observing import Seen, observe, surprises
 from crosscompat.book.records import AGAINST
 from crosscompat.book.store import Store
@@ -40,7 +41,11 @@ def run(
     with open_here(folder) as (here, store):
         if asked.empty:
             with store.reading() as page:
-                story = story_of(page, find_cross(page, cross), invented=here.settings.invented)
+                story = story_of(
+                    page,
+                    find_cross(page, cross, read_pattern(here.settings.cross_number)),
+                    invented=here.settings.invented,
+                )
         else:
             story = agreed(
                 lambda yes: _written(here, store, cross, asked, day, hand(by), yes, dry_run=dry_run), anyway=anyway
@@ -67,13 +72,13 @@ def _written(
 ) -> CrossStory:  # fmt: skip
     bounds = Bounds(today(), here.settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number)
+        cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
         questions = [one for one in surprises(whole_of(pen, cross), seen) if one not in yes]
         if questions:
             raise Stopped(questions)
         wrote = observe(pen, cross, seen, day, who, bounds)
-        now = find_cross(pen, number)
+        now = find_cross(pen, cross.id)
         change = None if dry_run else pen.change
         invented = here.settings.invented
         return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=invented)

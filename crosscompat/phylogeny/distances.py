@@ -8,13 +8,19 @@ their heights less twice the height of the node where they meet.
 
 from __future__ import annotations
 
+from typing import Any, TypeAlias
+
 import numpy as np
+from numpy.typing import NDArray
 
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints
 
 __all__ = ["Meeting", "all_pairs", "neighbour_meets", "pairs", "pick"]
 
+_Whole: TypeAlias = NDArray[Any]
+
 CHUNK = 32_768
+_MOST_SMALL = 2**31  # whole numbers of four bytes keep the table in the cache
 BLOCK = 256
 
 
@@ -55,28 +61,34 @@ class Meeting:
 
     def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
         self._tip_nodes = tip_nodes
-        rows = [meets]
-        step = 1
-        while 2 * step <= meets.size:
+        gaps = np.arange(meets.size + 1)
+        power = np.frexp(np.maximum(gaps, 1).astype(np.float64))[1].astype(np.int64) - 1
+        small = np.int32 if (power[-1] + 1) * max(meets.size, 1) < _MOST_SMALL else np.int64
+        rows: list[_Whole] = [meets.astype(small)]
+        for step in (1 << i for i in range(int(power[-1]))):
             last = rows[-1]
             rows.append(np.maximum(last[:-step], last[step:]))
-            step *= 2
-        self._table = np.zeros((len(rows), meets.size), dtype=np.int64)
-        for row, values in zip(self._table, rows, strict=True):
+        table = np.zeros((len(rows), meets.size), dtype=small)
+        for row, values in zip(table, rows, strict=True):
             row[: values.size] = values
+        self._flat: _Whole = table.ravel()
+        self._start: _Whole = (power * meets.size).astype(small)
+        self._reach: _Whole = (1 << power).astype(small)
 
     def of(self, a: Ints, b: Ints) -> Ints:
         """Return the node where tips ``a[i]`` and ``b[i]`` meet; for a tip with itself, its own node."""
         low, high = np.minimum(a, b), np.maximum(a, b)
         gap = high - low
-        if not self._table.size:
+        if not self._flat.size:
             return self._tip_nodes[low]
-        power = np.frexp(np.maximum(gap, 1).astype(np.float64))[1].astype(np.int64) - 1
-        width = self._table.shape[1]
-        flat = self._table.ravel()
-        first = flat[power * width + np.minimum(low, width - 1)]
-        second = flat[power * width + np.maximum(high - (1 << power), 0)]
-        return np.where(gap == 0, self._tip_nodes[low], np.maximum(first, second))
+        start = self._start.take(gap)
+        first = self._flat.take(start + low, mode="clip")
+        second = self._flat.take(start + high - self._reach.take(gap), mode="clip")
+        met: Ints = np.maximum(first, second)
+        alone = gap == 0
+        if alone.any():
+            met[alone] = self._tip_nodes[low[alone]]
+        return met
 
 
 def pairs(meeting: Meeting, height: Floats, tip_nodes: Ints, a: Ints, b: Ints) -> Floats:
@@ -93,12 +105,15 @@ def pairs(meeting: Meeting, height: Floats, tip_nodes: Ints, a: Ints, b: Ints) -
     -------
     (m,) float array
     """
-    tip_height = height[tip_nodes]
+    tip_height, twice = height[tip_nodes], 2.0 * height
     out = np.empty(a.size)
     for start in range(0, a.size, CHUNK):
         piece = slice(start, start + CHUNK)
-        met = meeting.of(a[piece], b[piece])
-        out[piece] = (tip_height[a[piece]] + tip_height[b[piece]]) - 2.0 * height[met]
+        ours, theirs = a[piece], b[piece]
+        found = tip_height.take(ours)
+        found += tip_height.take(theirs)
+        found -= twice.take(meeting.of(ours, theirs))
+        out[piece] = found
     return out
 
 

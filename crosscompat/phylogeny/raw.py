@@ -20,7 +20,7 @@ __all__ = ["Origin", "RawTree", "build", "split_support"]
 
 _DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
 UNIT_LENGTHS = "unit"
-_FOLDED = (" ", "__", ",_", "_,", ",,")
+_BLANK, _DELETE, _COMMA, _UNDERSCORE = b" \x7f,_"
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,4 +173,10 @@ def _is_plain(labels: list[str]) -> bool:
     So it is where all are plain ASCII with single underscores inside and no blanks.
     """
     joined = "," + ",".join(labels) + ","
-    return joined.isascii() and joined.isprintable() and not any(pair in joined for pair in _FOLDED)
+    if not joined.isascii():
+        return False
+    letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8)
+    if (letters <= _BLANK).any() or (letters == _DELETE).any():
+        return False
+    edge = (letters == _COMMA) | (letters == _UNDERSCORE)
+    return not (edge[1:] & edge[:-1]).any()

@@ -8,10 +8,11 @@ from datetime import date
 import pytest
 
 from crosscompat.book import records
+from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.store.undoing import undo
 from crosscompat.book.summary import crosses_of
-from crosscompat.book.visits import Asked, cross_numbered, planned
+from crosscompat.book.visits import Asked, planned
 from crosscompat.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
@@ -169,7 +170,7 @@ def test_a_number_that_was_taken_back_is_not_given_again(book, visit):
 def test_a_cross_is_found_by_number_or_identifier(book, visit):
     cross = visit(M).cross
     with book.reading() as page:
-        assert cross_numbered(page, cross.number.lower(), NUMBERS) == cross_numbered(page, cross.id, NUMBERS) == cross
+        assert find_cross(page, cross.number.lower(), NUMBERS) == find_cross(page, cross.id, NUMBERS) == cross
         with pytest.raises(UnknownName) as unknown:
-            cross_numbered(page, "26-01", NUMBERS)
+            find_cross(page, "26-01", NUMBERS)
     assert unknown.value.nearest == (cross.number,)
