@@ -18,8 +18,9 @@ ON_THE_PLANT = TASKS[: TASKS.index("sow")]
 _FIRST_LOOK: Mapping[str, str] = dict(
     zip(CROSS_KINDS, ("swelling", "check", "check", "left_alone"), strict=True)
 )  # what a first look is a look for, by the kind of cross
+# Full-size fruit turns colour in two to three weeks or much less, and bursts a day later: a grower's report.
 _BAG_BEFORE = 14
-_LOOK_AGAIN = 14
+_LOOK_AGAIN = 14  # common practice, no source, as is the next
 _SOON = 3
 
 
@@ -69,7 +70,7 @@ def next_steps(
     -----
     Once something was harvested or sown, the rest of its pods, and flowers brushed later, are looked for within their
     days and no longer. The same holds for a second look where the first came early and saw nothing, and for bagging,
-    which nobody writes down.
+    which nobody writes down. Of a cross on a plant that died only the end is asked.
     """
     if life.over or not life.brushed:
         return []
@@ -77,8 +78,11 @@ def next_steps(
     in_hand = bool(life.trays or life.lots)
     firm, passing = _on_the_plant(life, spans, bursts=bursts)
     if in_hand:
-        return _in_order([*_still_open([*firm, *passing], as_of), *_to_sow(life, spans, as_of), *sowing])
+        rest = [] if life.died else _still_open([*firm, *passing], as_of)
+        return _in_order([*rest, *_to_sow(life, spans, as_of), *sowing])
     wait = window if life.swelling or life.ripe else min(window, spans["ripe"].last)
+    if life.died:
+        wait, passing = min(wait, max((life.died - life.brushed[-1]).days, 0)), []
     if firm and (as_of - life.brushed[-1]).days > wait:
         return [_step("tell", life.brushed[-1], Span(wait, wait))]
     return _in_order([*firm, *_still_open(passing, as_of)])

@@ -74,6 +74,8 @@ class Life:
         Species; the second is blank where there is none, or none that is known.
     plant, place, marker : str or None
         The seed plant, where it stands, and what marks the flowers.
+    died : date or None
+        When the seed plant died.
     pollen_kind : str or None
         One of ``POLLEN_KINDS``; ``several`` too where pollen of several was brought.
     brushed : list of date
@@ -100,6 +102,7 @@ class Life:
     plant: str | None = None
     place: str | None = None
     marker: str | None = None
+    died: date | None = None
     pollen_kind: str | None = None
     brushed: list[date] = field(default_factory=list)
     swelling: list[tuple[date | None, int]] = field(default_factory=list)
@@ -123,7 +126,7 @@ def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
     where something was seen later, it was not yet.
     """
     species = species_of(page)
-    lives = _crosses(page, species)
+    lives = _crosses(page, species, as_of)
     _visits(page, lives, as_of)
     _fathers(page, lives, species)
     _pods(page, lives, as_of)
@@ -133,13 +136,14 @@ def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
     return tuple(lives.values())
 
 
-def _crosses(page: Reading, species: Mapping[str, str]) -> dict[str, Life]:
-    plants = {id_: (name, place) for id_, name, place in page.columns(records.Plant, "id", "name", "place")}
+def _crosses(page: Reading, species: Mapping[str, str], as_of: date) -> dict[str, Life]:
+    plants = {id_: told for id_, *told in page.columns(records.Plant, "id", "name", "place", "died")}
     lives = {}
     columns = ("id", "number", "kind", "seed_plant", "seed_parent", "closed_stage")
     for id_, number, kind, plant, seed, closed in page.columns(records.Cross, *columns, in_order=True):
-        name, place = plants.get(plant, (None, None))
+        name, place, died = plants.get(plant, (None, None, None))
         life = Life(id_, number or "", kind, seed or species.get(plant, ""), "", name, place, closed=closed)
+        life.died = None if _later(died, as_of) else died
         lives[id_] = life
     return lives
 

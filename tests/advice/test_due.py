@@ -66,6 +66,10 @@ def found(one, day, spans=CACTUS, **more):
         ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 80, [("harvest", 60, False), ("sow", 70, False)]),
         ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 91, [("sow", 70, False)]),
         ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1, left=0)]}, 91, []),
+        ({"died": on(10)}, 11, [("tell", 10, True)]),
+        ({"died": on(10), "swelling": [(on(8), 2)]}, 70, [("tell", 10, True)]),
+        ({"died": on(80), "swelling": [(on(8), 2)], "lots": [Lot("l", on(70), 1)]}, 81, [("sow", 70, False)]),
+        ({"died": on(10), "swelling": [(on(8), 0)]}, 11, []),
         ({"over": True}, 10, []),
         ({"over": True, "swelling": [(on(8), 2)]}, 70, []),
     ],
@@ -250,7 +254,7 @@ def test_the_days_that_the_grower_has_set_hold():
 
 
 def test_a_life_is_read_from_the_book_and_what_is_later_has_not_happened():
-    plant = records.Plant(name="COC-F1", place="bench 2", received_as="Echinocereus coccineus")
+    plant = records.Plant(name="COC-F1", place="bench 2", received_as="Echinocereus coccineus", died=on(150))
     cross = records.Cross(number="25-01", seed_plant=plant.id)
     visit = records.Pollination(cross=cross.id, date=BRUSH, marker="red thread")
     again = records.Pollination(cross=cross.id, date=on(2), flowers="same again")
@@ -270,6 +274,7 @@ def test_a_life_is_read_from_the_book_and_what_is_later_has_not_happened():
         [whole], [early] = lives_of(page, on(200)), lives_of(page, on(80))
     assert (whole.plant, whole.place, whole.marker) == ("COC-F1", "bench 2", "red thread")
     assert (whole.seed_parent, whole.pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
+    assert (whole.died, early.died) == (on(150), None)
     assert (whole.brushed, whole.pods, whole.dropped, whole.ripe) == ([BRUSH], 2, 1, [(on(70), 1)])
     assert (whole.lots[0].good, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
     assert (early.pods, [lot.day for lot in early.lots], early.trays) == (2, [on(70)], [])
