@@ -19,10 +19,13 @@ def write_atomically(path: Path, content: bytes) -> None:
     Raises
     ------
     OSError
-        If the folder cannot be written to or the disk is full; the old file is then untouched.
+        If the folder cannot be written to or the disk is full; the old file is then untouched. It names the file.
     """
     target = path.resolve()
-    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from None
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:

@@ -37,3 +37,9 @@ def test_permissions_and_links_outlive_a_write(tmp_path):
 def test_a_new_file_can_be_read_by_others(tmp_path):
     write_atomically(tmp_path / "a.csv", b"new")
     assert stat.S_IMODE((tmp_path / "a.csv").stat().st_mode) == 0o644
+
+
+def test_a_folder_that_is_not_there_is_told_by_the_file_that_was_asked_for(tmp_path):
+    with pytest.raises(FileNotFoundError) as told:
+        write_atomically(tmp_path / "none" / "due.ics", b"")
+    assert told.value.filename == str(tmp_path / "none" / "due.ics")

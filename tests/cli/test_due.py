@@ -106,3 +106,8 @@ def test_of_crosses_whose_end_nobody_wrote_down_the_latest_ten_are_listed_and_no
     assert "20-00" in run(*asked, "--all").stdout
     assert [entry["task"] for entry in answer(*asked)["due"]] == ["tell"] * 12
     assert b"VEVENT" not in (empty_folder / "due.ics").read_bytes()
+
+
+def test_a_calendar_that_cannot_be_written_is_told_by_its_name(run, demo, empty_folder):
+    outcome = run("due", "--collection", demo, "--ics", "none/due.ics", code=3)
+    assert "none/due.ics: No such file or directory" in outcome.stderr
