@@ -111,7 +111,9 @@ def _kind(collection: Collection, cross: Cross) -> Kind:
         return "self"
     if cross.pollen_kind == "sib":
         return "sib"
-    return "mixed" if cross.pollen_parent is None else "cross"
+    if cross.pollen_parent is None:
+        return "mixed" if cross.pollen_kind == "several" else "unknown"
+    return "cross"
 
 
 def _printed(index: NameIndex, name: str, genus: str | None) -> str:

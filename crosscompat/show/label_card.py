@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
@@ -9,13 +10,16 @@ from crosscompat.wording import say
 
 __all__ = ["SIGNS", "Kind", "LabelCard", "code_text", "facts_of", "other_side", "role_of"]
 
-Kind: TypeAlias = Literal["cross", "mixed", "sib", "open", "self", "none"]
+Kind: TypeAlias = Literal["cross", "mixed", "unknown", "sib", "open", "self", "none"]
 
 SIGNS: Final = {
-    **dict.fromkeys(("cross", "mixed", "sib", "open"), "\N{MULTIPLICATION SIGN}"),
+    **dict.fromkeys(("cross", "mixed", "unknown", "sib", "open"), "\N{MULTIPLICATION SIGN}"),
     "self": "\N{CIRCLED TIMES}",
 }
 """What stands between the parents; nothing where no pollen was brought."""
+
+# The sign between two parents, not the one of a nothospecies, behind which no genus follows.
+_JOINS: Final = re.compile(r" × (?=[A-Z(×])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +34,9 @@ class LabelCard:
         Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
     seed_plant, pollen_plant : str
         Numbers of the very plants.
-    kind : {"cross", "mixed", "sib", "open", "self", "none"}
-        Whether pollen was brought from another plant, from several, from a sister or brother, came by itself, is the
-        plant's own, or was kept out by a bag.
+    kind : {"cross", "mixed", "unknown", "sib", "open", "self", "none"}
+        Whether pollen was brought from another plant, from several, from one that nobody knows any more, from a sister
+        or brother, came by itself, is the plant's own, or was kept out by a bag.
     date : str
         Day of the pollination, as it is to be printed.
     units : str
@@ -97,7 +101,7 @@ def code_text(card: LabelCard) -> str:
     2026-04-18, 4 flowers
     """
     seed, pollen = (
-        f"{name} [{plant}]" if plant else name
+        f"{_bracketed(name)} [{plant}]" if plant else _bracketed(name)
         for name, plant in (
             (card.seed_parent, card.seed_plant),
             (other_side(card), card.pollen_plant if card.kind == "cross" else ""),
@@ -106,3 +110,13 @@ def code_text(card: LabelCard) -> str:
     formula = f"{seed} {SIGNS[card.kind]} {pollen}" if card.kind in SIGNS else f"{seed}, {pollen}"
     made = ", ".join(part for part in (card.date, card.units, card.grower) if part)
     return "\n".join(part for part in (card.number, formula, card.purpose, made) if part)
+
+
+def _bracketed(name: str) -> str:
+    """Put brackets about a parent that is a formula: A × B × C would say that A × B was the seed parent."""
+    depth = 0
+    for place, letter in enumerate(name):
+        depth += (letter == "(") - (letter == ")")
+        if depth == 0 and _JOINS.match(name, place):
+            return f"({name})"
+    return name

@@ -8,6 +8,7 @@ from crosscompat.advice.labels import labels_for
 from crosscompat.book.plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.errors import UnknownName
+from crosscompat.show.label_card import code_text
 
 ID = "6574aef3-81db-5ea1-a894-ad2fa9ccc1e5"
 BENCH = [Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("C", "Aus cus", "C")]
@@ -43,6 +44,9 @@ def test_a_label_says_what_the_book_says(card):
         ("Aus cus", {"pollen_kind": "one"}, "cross"),
         ("Aus cus", {"pollen_kind": "several"}, "cross"),
         ("Aus bus", {"pollen_kind": "sib"}, "sib"),
+        (None, {"pollen_kind": "several"}, "mixed"),
+        (None, {"pollen_kind": "one"}, "unknown"),  # pollen of which nobody knows the plant is no mixture
+        (None, {}, "unknown"),
         (None, {"pollen_kind": "open"}, "open"),
         ("Aus cus", {"pollen_kind": "open"}, "open"),
         (None, {"pollen_kind": "none"}, "none"),
@@ -71,6 +75,57 @@ def test_where_the_pollen_came_from_is_told(card, pollen, more, kind):
 )
 def test_any_kind_of_unit_can_be_printed(card, more, units):
     assert card(**more).units == units
+
+
+@pytest.mark.parametrize(
+    ("formula", "printed"),
+    [
+        # International Code of Nomenclature (Shenzhen, 2018), Appendix I, as read on iapt-taxon.org: Art. H.2 Ex. 1
+        ("Melampsora medusae Thüm. × M. occidentalis H. S. Jacks.", ("Melampsora medusae", "Melampsora occidentalis")),
+        (
+            "Polypodium vulgare subsp. prionodes (Asch.) Rothm. × P. vulgare L. subsp. vulgare",
+            ("Polypodium vulgare subsp. prionodes", "Polypodium vulgare subsp. vulgare"),
+        ),
+        # Art. H.2 Ex. 2: the genus of the second parent is never left out.
+        ("Kunzea linearis (Kirk) de Lange × K. robusta de Lange & Toelken", ("Kunzea linearis", "Kunzea robusta")),
+        # Names of Art. H.3 Ex. 1 as parents; the pairings are no examples of the Code.
+        ("Salix ×capreola Andersson × S. caprea L.", ("Salix ×capreola", "Salix caprea")),
+        ("×Agropogon littoralis (Sm.) C. E. Hubb. × Agrostis L.", ("×Agropogon littoralis", "Agrostis")),
+        (
+            "Polypodium vulgare nothosubsp. mantoniae (Rothm.) Schidlay × P. vulgare L.",
+            ("Polypodium vulgare nothosubsp. mantoniae", "Polypodium vulgare"),
+        ),
+    ],
+)
+def test_parents_are_printed_as_the_code_writes_them(collection, cross, formula, printed):
+    seed, pollen = formula.split(" × ")
+    found = labels_for(collection([cross(seed, pollen, cross="1")], traits=None), ["1"]).cards[0]
+    assert (found.seed_parent, found.pollen_parent) == printed
+    assert code_text(found).split("\n")[1] == " × ".join(printed)
+
+
+@pytest.mark.parametrize("label", ["Mentha aquatica L. × M. arvensis L.", "(Mentha aquatica × M. arvensis)"])
+def test_a_parent_that_is_a_formula_is_told_from_the_cross_by_brackets(collection, cross, label):
+    found = labels_for(collection([cross(label, "M. spicata L.", cross="1")], traits=None), ["1"]).cards[0]
+    assert found.pollen_parent == "Mentha spicata"
+    assert code_text(found).split("\n")[1] == "(Mentha aquatica × Mentha arvensis) × Mentha spicata"
+
+
+@pytest.mark.parametrize(
+    ("pollen", "said"),
+    [
+        ("Mentha aquatica × M. arvensis", "(Mentha aquatica × Mentha arvensis)"),
+        ("(Mentha aquatica × M. arvensis) 'Blue'", "(Mentha aquatica × Mentha arvensis) 'Blue'"),
+        (
+            "Mentha aquatica × (M. arvensis × M. longifolia)",
+            "(Mentha aquatica × (Mentha arvensis × Mentha longifolia))",
+        ),
+        ("Mentha ×smithiana", "Mentha ×smithiana"),
+    ],
+)
+def test_the_code_says_which_of_three_species_is_the_seed_parent(collection, cross, pollen, said):
+    found = labels_for(collection([cross("Mentha spicata", pollen, cross="1")], traits=None), ["1"]).cards[0]
+    assert code_text(found).split("\n")[1] == f"Mentha spicata × {said}"
 
 
 @pytest.mark.parametrize(
