@@ -5,7 +5,7 @@ Those of the cross book stand in `book_app`.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -207,12 +207,13 @@ def label(
     season: Annotated[int | None, typer.Option("--season", metavar="YEAR", help=say("help.label_season"))] = None,
     folder: Folder = None,
     *,
+    every: Annotated[bool, typer.Option("--all", help=say("help.label_all"))] = False,
     twins: Annotated[bool, typer.Option("--twins", help=say("help.label_twins"))] = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.label import run
 
-    day = since.date() if since else None
+    day = date.min if every else since.date() if since else None
     run(folder, crosses or (), output, since=day, season=season, twins=twins, as_json=as_json)
 
 

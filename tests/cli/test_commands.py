@@ -213,3 +213,11 @@ def test_a_tree_of_one_species_can_be_shown(run, empty_folder):
     (empty_folder / "one.nwk").write_text("(Echinocereus_laui:1);\n", encoding="utf-8")
     run("new", "mine", "--tree", "one.nwk")
     assert "Echinocereus laui" in run("tree", "Echinocereus laui", "--collection", "mine", "-o", "-").stdout
+
+
+def test_all_crosses_can_be_labelled_at_once_and_none_by_mistake(demo, run):
+    every = json.loads(run("label", "--all", "--json", "--collection", demo).stdout)["cards"]
+    old = json.loads(run("label", "--since", "1900-01-01", "--json", "--collection", demo).stdout)["cards"]
+    assert every == old
+    assert len(every) > 1
+    assert "--all" in run("label", "--collection", demo, code=2).stderr
