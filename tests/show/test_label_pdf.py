@@ -14,7 +14,10 @@ CARDS = [
         note="raceme 2, red thread", caution="Spines and glochids: gloves, and mind your eyes.",
     ),
     LabelCard("26-015", "(Echinocereus coccineus × Echinocereus dasyacanthus) × Echinocereus coccineus", kind="open"),
-    *(LabelCard(f"26-02{kind}", "Echinocereus fendleri", kind=kind) for kind in ("mixed", "unknown", "sib", "self", "none")),
+    *(
+        LabelCard(f"26-02{kind}", "Echinocereus fendleri", kind=kind)
+        for kind in ("mixed", "unknown", "sib", "self", "none")
+    ),
     LabelCard("26-030", "Echinocereus fendleri", "Echinocereus fendleri", purpose="Check of the pollen"),
 ]  # fmt: skip
 
