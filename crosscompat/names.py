@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -20,6 +21,8 @@ __all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
+# The sign between two parents, not the one of a nothospecies, behind which no genus follows.
+_JOINS = re.compile(r" × (?=[A-Z(×])")
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
@@ -37,14 +40,21 @@ def correct_form(label: str, genus: str | None = None) -> str:
 
 
 def bracketed(name: str) -> str:
-    """Return a name as it stands on one side of a ×: a formula in brackets.
+    """Return a name as it stands on one side of a ×: a formula in brackets, for A × B × C would join A and B first.
 
     Examples
     --------
-    >>> bracketed("Mentha aquatica × Mentha spicata"), bracketed("Mentha ×piperita")
-    ('(Mentha aquatica × Mentha spicata)', 'Mentha ×piperita')
+    >>> bracketed("Mentha aquatica × Mentha spicata"), bracketed("Mentha ×piperita"), bracketed("Mentha × piperita")
+    ('(Mentha aquatica × Mentha spicata)', 'Mentha ×piperita', 'Mentha × piperita')
+    >>> bracketed("(Mentha aquatica × Mentha spicata)")
+    '(Mentha aquatica × Mentha spicata)'
     """
-    return f"({name})" if " × " in name else name
+    depth = 0
+    for place, letter in enumerate(name):
+        depth += (letter == "(") - (letter == ")")
+        if depth == 0 and _JOINS.match(name, place):
+            return f"({name})"
+    return name
 
 
 def genus_of(label: str) -> str | None:

@@ -10,6 +10,7 @@ from crosscompat.book import records
 from crosscompat.book.dates import by_date
 from crosscompat.book.plants import Plant, Plants
 from crosscompat.book.store import Reading
+from crosscompat.names import bracketed
 
 __all__ = ["plants_of", "species_of"]
 
@@ -94,4 +95,4 @@ def _species(
     )
     if seed == pollen:
         return seed
-    return " × ".join(f"({side})" if "×" in side else side for side in (seed, pollen))
+    return " × ".join(bracketed(side) for side in (seed, pollen))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
+from crosscompat.names import bracketed
 from crosscompat.wording import say
 
 __all__ = ["SIGNS", "Kind", "LabelCard", "code_text", "facts_of", "other_side", "role_of"]
@@ -17,9 +17,6 @@ SIGNS: Final = {
     "self": "\N{CIRCLED TIMES}",
 }
 """What stands between the parents; nothing where no pollen was brought."""
-
-# The sign between two parents, not the one of a nothospecies, behind which no genus follows.
-_JOINS: Final = re.compile(r" × (?=[A-Z(×])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +98,7 @@ def code_text(card: LabelCard) -> str:
     2026-04-18, 4 flowers
     """
     seed, pollen = (
-        f"{_bracketed(name)} [{plant}]" if plant else _bracketed(name)
+        f"{bracketed(name)} [{plant}]" if plant else bracketed(name)
         for name, plant in (
             (card.seed_parent, card.seed_plant),
             (other_side(card), card.pollen_plant if card.kind == "cross" else ""),
@@ -110,13 +107,3 @@ def code_text(card: LabelCard) -> str:
     formula = f"{seed} {SIGNS[card.kind]} {pollen}" if card.kind in SIGNS else f"{seed}, {pollen}"
     made = ", ".join(part for part in (card.date, card.units, card.grower) if part)
     return "\n".join(part for part in (card.number, formula, card.purpose, made) if part)
-
-
-def _bracketed(name: str) -> str:
-    """Put brackets about a parent that is a formula: A × B × C would say that A × B was the seed parent."""
-    depth = 0
-    for place, letter in enumerate(name):
-        depth += (letter == "(") - (letter == ")")
-        if depth == 0 and _JOINS.match(name, place):
-            return f"({name})"
-    return name
