@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.store import Change, Writing
-from crosscompat.book.store.undoing import chosen_change, touched_by, undo
+from crosscompat.book.store.undoing import chosen_change, touched_by, undo_touched
 from crosscompat.book.whole import cross_of
 from crosscompat.wording import say
 
@@ -36,6 +36,6 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     written, before = touched_by(pen, change.id)
     crosses = [one for record in (*written.values(), *before.values()) if (one := cross_of(pen, record)) is not None]
     faults = faults_by_cross(pen, crosses, bounds)
-    undo(pen, change.id)
+    undo_touched(pen, change, written, before)
     refuse_new_faults(pen, crosses, faults, bounds)
     return change

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 
 from sqlalchemy.exc import IntegrityError
@@ -14,7 +14,7 @@ from crosscompat.book.store.store import Change, Reading, Writing
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["chosen_change", "last_change", "resting_on", "standing", "touched_by", "undo"]
+__all__ = ["chosen_change", "last_change", "resting_on", "standing", "touched_by", "undo", "undo_touched"]
 
 _PORTION = 5_000
 
@@ -49,8 +49,19 @@ def undo(pen: Writing, number: int | None = None) -> Change:
         what would stand again points to what is gone or bears a name that another has by now.
     """
     change = chosen_change(pen, number)
+    undo_touched(pen, change, *touched_by(pen, change.id))
+    return change
+
+
+def undo_touched(pen: Writing, change: Change, written: Mapping[str, Record], before: Mapping[str, Record]) -> None:
+    """Take a change back of which it is known what it wrote, and what stood before (`touched_by`).
+
+    Raises
+    ------
+    WrongUse
+        As `undo` says, but for the choice of the change.
+    """
     pen.undoes = change.id
-    written, before = touched_by(pen, change.id)
     now = {record.id: record for record in standing(pen, {*written, *before})}
     if any(now.get(one) != record for one, record in written.items()) or (now.keys() - written.keys()):
         raise WrongUse(say("store.undo.later", number=change.id))
@@ -62,7 +73,6 @@ def undo(pen: Writing, number: int | None = None) -> Change:
     except IntegrityError:
         raise WrongUse(say("store.undo.taken", number=change.id)) from None
     _refuse_if_hanging(pen, before.values())
-    return change
 
 
 def touched_by(page: Reading, change: int) -> tuple[dict[str, Record], dict[str, Record]]:
