@@ -103,24 +103,23 @@ def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
 
 def _swelling(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
     for life in lives:
-        if not life.brushed:
-            continue
-        seen = [day for day, pods in life.swelling if pods > 0 and day is not None]
-        if seen:
-            yield _wait(life.brushed[0], min(seen)), True
-        elif not life.swelling and not life.ripe and not life.over:
-            yield _wait(life.brushed[0], as_of), False
+        yield from _since_brush(life, life.swelling, as_of, waiting=not life.swelling and not life.ripe)
 
 
 def _ripe(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
     for life in lives:
-        if not life.brushed:
-            continue
-        seen = [day for day, pods in life.ripe if pods > 0 and day is not None]
-        if seen:
-            yield _wait(life.brushed[0], min(seen)), True
-        elif not life.ripe and (life.pods or 0) > life.dropped and not life.over:
-            yield _wait(life.brushed[0], as_of), False
+        yield from _since_brush(life, life.ripe, as_of, waiting=not life.ripe and (life.pods or 0) > life.dropped)
+
+
+def _since_brush(
+    life: Life, looks: Iterable[tuple[date | None, int]], as_of: date, *, waiting: bool
+) -> Iterator[tuple[int, bool]]:
+    """Yield how long a cross took until pods were first seen so, or has waited if it may still come."""
+    seen = [day for day, pods in looks if pods > 0 and day is not None]
+    if life.brushed and seen:
+        yield _wait(life.brushed[0], min(seen)), True
+    elif life.brushed and waiting and not life.over:
+        yield _wait(life.brushed[0], as_of), False
 
 
 def _first_up(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:

@@ -27,9 +27,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
     WrongUse
         If there is none.
     """
-    place = folder or Path()
-    if not (place / FILE_NAME).is_file():
-        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    place = _place(folder)
     from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - the book's commands do without
 
     return open_collection(place, crosses=crosses)
@@ -43,9 +41,7 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     WrongUse
         If there is none.
     """
-    place = folder or Path()
-    if not (place / FILE_NAME).is_file():
-        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    place = _place(folder)
     settings = read_settings(place / FILE_NAME)
     if settings.format >= BOOK_SINCE:
         return place, settings
@@ -81,3 +77,17 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
 def _first_word(name: str) -> str:
     """Return where the genus should stand in a name that cannot be read; what is wrong with it is told later."""
     return fold(name).lstrip("(").partition(" ")[0]
+
+
+def _place(folder: Path | None) -> Path:
+    """Return the folder of a collection, the current one by default.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
+    place = folder or Path()
+    if not (place / FILE_NAME).is_file():
+        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    return place
