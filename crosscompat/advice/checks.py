@@ -7,7 +7,7 @@ from datetime import date
 
 from crosscompat.book.crosses import CROSS_KINDS, Cross, recorded_by
 from crosscompat.collection.opening import Collection
-from crosscompat.names import correct_form
+from crosscompat.names import correct_form, genus_of
 from crosscompat.wording import say
 
 __all__ = ["CheckTold", "checks_of"]
@@ -61,7 +61,7 @@ def _told(cross: Cross) -> CheckTold:
     units = cross.units or cross.tried
     pods = cross.pods_set if cross.pods_set is not None else cross.took
     key = "open" if pods is None else ("some" if pods else "none")
-    parent = plant or correct_form(species or "")
+    parent = plant or correct_form(species or "", genus_of(cross.seed_parent))
     counted = say("checks.of", set=pods or 0, units=units) if units else say("checks.set", set=pods or 0)
     says = say(f"checks.{_WORDS[kind]}.{key}", parent=parent, counted=counted)
     return CheckTold(cross.number, kind, parent, units, pods, says)

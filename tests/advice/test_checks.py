@@ -28,7 +28,7 @@ def test_what_a_check_says_of_the_parent_it_was_made_for(collection, cross, more
     if "tried" not in more:
         more = {"tried": None, "took": None, **more}
     [told] = checks_of(collection([cross("Aus bus", "A. cus", cross="26-01", **more)]), DAY)
-    assert says.replace("Aus cus", "A. cus") in told.says.replace("Aus cus", "A. cus")
+    assert says in told.says
     assert told.cross == "26-01"
 
 
