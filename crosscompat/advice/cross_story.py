@@ -11,6 +11,7 @@ from crosscompat.book.counts import totals
 from crosscompat.book.records import Cross, Forecast, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.book.telling import Line, lines_of
+from crosscompat.book.units import Units, units_of_visits
 from crosscompat.book.whole import Whole, whole_of
 
 __all__ = ["ChanceTold", "CrossStory", "Totals", "story_of"]
@@ -57,6 +58,9 @@ class CrossStory:
     doubt : str or null
         Why it is not sure that this is the cross it is taken for; it teaches nothing then.
     totals : Totals
+        Units are unknown where they are of different kinds.
+    units_by_kind : list of Units
+        New ones of all visits, each kind by itself.
     visits, counts, lots, trays, losses, proofs : list of Line
         Trays are followed by the looks at each.
     chances : list of ChanceTold
@@ -76,6 +80,7 @@ class CrossStory:
     over: str | None
     doubt: str | None
     totals: Totals
+    units_by_kind: list[Units]
     visits: list[Line]
     counts: list[Line]
     lots: list[Line]
@@ -118,6 +123,7 @@ def story_of(
         over=cross.closed_stage,
         doubt=cross.doubt,
         totals=Totals(**{name: total[name] for name in Totals.__dataclass_fields__}),
+        units_by_kind=list(units_of_visits(whole.visits)),
         visits=lines(whole.visits),
         counts=lines(whole.counts),
         lots=lines(whole.lots),

@@ -11,10 +11,11 @@ from crosscompat.book.crosses import CROSS_KINDS, NO_POLLEN_PARENT, Cross
 from crosscompat.book.numbers import find_number, read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.seasons import season_of
+from crosscompat.book.units import units_told
 from crosscompat.collection.opening import Collection
 from crosscompat.names import NameIndex, correct_form, genus_of
 from crosscompat.show.label_card import Kind, LabelCard
-from crosscompat.wording import catalogue, say
+from crosscompat.wording import say
 
 __all__ = ["Labels", "labels_for"]
 
@@ -95,13 +96,9 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
 
 
 def _units(cross: Cross) -> str:
-    """Return what was pollinated, in the grower's own word where it is none of ours."""
+    """Return what was pollinated; nothing where that is not one count of one kind."""
     count = cross.units or cross.tried
-    if not count:
-        return ""
-    kind = cross.unit_kind or "flower"
-    known = kind in catalogue("labels")["units"]
-    return say(f"labels.units.{kind}", n=count) if known else say("labels.units_other", n=count, kind=kind)
+    return units_told(cross.unit_kind, count).words if count else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:

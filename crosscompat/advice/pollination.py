@@ -23,6 +23,7 @@ from crosscompat.book.plants import Plant
 from crosscompat.book.rules import FEMALE_POLLEN, MALE_SEED, QUERIED, Obstacle, Visit, obstacles, risks
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
+from crosscompat.book.units import Units, in_all
 from crosscompat.book.visits import Asked, Planned, planned
 from crosscompat.collection.opening import Collection
 from crosscompat.wording import say
@@ -65,7 +66,9 @@ class Pollinated:
     units : int or None
         Flowers (or what else was counted) of this visit.
     units_in_all : int or None
-        New ones of the cross in all visits; None where some were not counted.
+        New ones of the cross in all visits; None where some were not counted, or not in the same units.
+    units_by_kind : list of Units
+        The same, each kind by itself.
     visits : int
         Of the cross, with this one.
     chance : Interval or None
@@ -102,6 +105,7 @@ class Pollinated:
     unit_kind: str | None
     units: int | None
     units_in_all: int | None
+    units_by_kind: list[Units]
     visits: int
     chance: Interval | None
     flowers: int | None
@@ -160,7 +164,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     plan = planned(page, asked, pattern, collection.settings.season_start)
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
-    told = None if pair is None else moment(collection, pair, plan.units or 1)
+    told = None if pair is None else moment(collection, pair, in_all(plan.units) or 1)
     forecast = told.record(collection.index, pair, plan.cross.id, today) if pair and told else None
     warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
     answer = _answer(collection, parents, plan, told, why, found, warnings)
@@ -314,7 +318,8 @@ def _answer(
         date=visit.date.isoformat(),
         unit_kind=visit.unit_kind,
         units=visit.units,
-        units_in_all=plan.units,
+        units_in_all=in_all(plan.units),
+        units_by_kind=list(plan.units),
         visits=plan.visits,
         chance=told.chance if told else None,
         flowers=told.flowers if told else None,

@@ -9,6 +9,7 @@ from crosscompat.book.crosses import UNCHECKED, count_arrays
 from crosscompat.book.outcomes import impossible
 from crosscompat.book.records import SeedLot, Sowing
 from crosscompat.book.summary import ripened
+from crosscompat.book.units import in_all, total, units_of_visits
 from crosscompat.book.whole import Whole
 from crosscompat.wording import say
 
@@ -49,12 +50,12 @@ def totals(whole: Whole) -> Mapping[str, int | None]:
     counts = {what: whole.counted(what) for what in ("pods_set", "pods_held", "pods_dropped")}
     up = [seen for tray in whole.trays if (seen := most_up(whole, tray)) is not None]
     return {
-        "units": _sum(visit.units for visit in whole.visits if visit.flowers == "new"),
+        "units": in_all(units_of_visits(whole.visits)),
         "pods_set": max(counts["pods_set"], default=None),
         "pods_held": ripened(counts, [lot.pods for lot in whole.lots]),
-        "seeds": _sum(lot.seeds for lot in whole.lots),
-        "seeds_filled": _sum(lot.filled for lot in whole.lots),
-        "seeds_sown": _sum(tray.seeds for tray in whole.trays),
+        "seeds": total(lot.seeds for lot in whole.lots),
+        "seeds_filled": total(lot.filled for lot in whole.lots),
+        "seeds_sown": total(tray.seeds for tray in whole.trays),
         "seedlings": sum(up) if up else None,
         "tried": max(whole.counted("tried"), default=None),
         "took": max(whole.counted("took"), default=None),
@@ -72,10 +73,10 @@ def holds(lot: SeedLot) -> int | None:
 
 
 def _pods(whole: Whole) -> Iterator[str]:
-    total = totals(whole)
+    found = totals(whole)
     dropped = sum(whole.counted("pods_dropped"))
-    held = total["pods_held"] or 0
-    limit, of = (total["pods_set"], "pods_set") if total["pods_set"] is not None else (total["units"], "units")
+    held = found["pods_held"] or 0
+    limit, of = (found["pods_set"], "pods_set") if found["pods_set"] is not None else (found["units"], "units")
     if dropped and limit is not None and dropped + held > limit:
         yield say("counts.dropped", dropped=dropped, held=held, of=say(f"crosses.counts.{of}"), limit=limit)
 
@@ -135,9 +136,3 @@ def _days(whole: Whole, today: date) -> Iterator[str]:
     for key, day, since in steps:
         if day is not None and since is not None and day < since:
             yield say(f"counts.{key}", day=day.isoformat(), since=since.isoformat())
-
-
-def _sum(values: Iterator[int | None]) -> int | None:
-    every = list(values)
-    known = [value for value in every if value is not None]
-    return sum(known) if known and len(known) == len(every) else None

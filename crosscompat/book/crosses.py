@@ -65,7 +65,7 @@ class Cross:
     cross : str or None
         The grower's own number.
     units : int or None
-        What was pollinated, in ``unit_kind``.
+        What was pollinated, in ``unit_kind``; unknown where several kinds of unit were counted.
     pods_set, pods_held, seeds, seeds_filled, seeds_sown, seedlings : int or None
         Counts along the way; ``seedlings`` is the highest number up.
     tried, took : int or None

@@ -14,6 +14,7 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.dates import by_date
 from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
+from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
 
 __all__ = ["crosses_of", "ripened"]
 
@@ -115,13 +116,13 @@ def _cross(
         pollen_kind=_first(visit.pollen_kind for visit in visits),
         technique=_technique(visits),
         isolation=_joined(visit.isolation for visit in visits),
-        units=_sum(visit.units for visit in visits if visit.flowers == "new"),
-        unit_kind=_joined(visit.unit_kind for visit in visits),
+        units=in_all(units_of_visits(visits)),
+        unit_kind=kinds_of(visits),
         pods_set=max(all_.counts["pods_set"], default=None),
         pods_held=ripened(all_.counts, [lot[0] for lot in all_.lots]),
-        seeds=_sum(seeds),
-        seeds_filled=_sum(lot[2] for lot in all_.lots),
-        seeds_sown=_sum(trays.values()),
+        seeds=total(seeds),
+        seeds_filled=total(lot[2] for lot in all_.lots),
+        seeds_sown=total(trays.values()),
         seedlings=_seedlings(trays, all_.up),
         tried=max(all_.counts["tried"], default=None),
         took=max(all_.counts["took"], default=None),
@@ -155,8 +156,8 @@ def _spared(all_: _Gathered) -> tuple[Mapping[str, int | None], str | None]:
 def _seedlings(trays: Mapping[str, int | None], up: Mapping[str, int]) -> int | None:
     """Return how many came up; none is only known where every tray was looked at."""
     counted = [up[tray] for tray in trays if tray in up]
-    total = sum(counted)
-    return total if total > 0 or (counted and len(counted) == len(trays)) else None
+    found = sum(counted)
+    return found if found > 0 or (counted and len(counted) == len(trays)) else None
 
 
 def ripened(counts: Mapping[str, Sequence[int]], pods: Iterable[int | None]) -> int | None:
@@ -174,7 +175,7 @@ def ripened(counts: Mapping[str, Sequence[int]], pods: Iterable[int | None]) -> 
     >>> ripened({"pods_held": [1, 3]}, [2]), ripened({"pods_set": [2], "pods_dropped": [1, 1]}, []), ripened({}, [None])
     (3, 0, None)
     """
-    harvested = _sum(pods) or 0
+    harvested = total(pods) or 0
     seen = [*counts.get("pods_held", ()), *([harvested] if harvested else [])]
     if seen:
         return max(seen)
@@ -229,13 +230,6 @@ def _first(values: Iterable[Any]) -> Any:
 
 def _joined(values: Iterable[str | None]) -> str | None:
     return "; ".join(dict.fromkeys(value for value in values if value is not None)) or None
-
-
-def _sum(values: Iterable[int | None]) -> int | None:
-    """Return the sum, None where there is nothing to add or one of them is unknown."""
-    every = list(values)
-    known = [value for value in every if value is not None]
-    return sum(known) if known and len(known) == len(every) else None
 
 
 def _all(values: Iterable[bool | None]) -> bool | None:

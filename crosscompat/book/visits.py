@@ -10,6 +10,7 @@ from crosscompat.book import records
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading
+from crosscompat.book.units import Units, units_of_visits
 from crosscompat.errors import WrongUse
 from crosscompat.names import correct_form
 from crosscompat.wording import say
@@ -60,8 +61,8 @@ class Planned:
     pollen : tuple of records.Pollen
     visits : int
         Of the cross, with this one.
-    units : int or None
-        New units of the cross in all; None where some were not counted.
+    units : tuple of Units
+        New units of the cross, each kind by itself.
     """
 
     cross: records.Cross
@@ -69,7 +70,7 @@ class Planned:
     visit: records.Pollination
     pollen: tuple[records.Pollen, ...]
     visits: int
-    units: int | None
+    units: tuple[Units, ...]
 
     @property
     def new(self) -> tuple[records.Record, ...]:
@@ -105,7 +106,7 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
     cross = _continued(before, asked.cross) if before else _begun(page, asked, pattern, season_start)
     visit = replace(asked.visit, cross=cross.id)
     others = page.current(records.Pollination, cross=cross.id) if before else ()
-    units = _units([*others, visit])
+    units = units_of_visits([*others, visit])
     return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
 
 
@@ -182,9 +183,3 @@ def _key(visit: records.Pollination, pollen: Iterable[records.Pollen]) -> _Key:
     givers = frozenset((one.plant, None if one.plant else correct_form(one.name or "").casefold()) for one in pollen)
     kind = visit.pollen_kind or ("one" if len(givers) == 1 else None)
     return kind, visit.technique or _PLAIN, givers
-
-
-def _units(visits: Sequence[records.Pollination]) -> int | None:
-    counted = [visit.units for visit in visits if visit.flowers == "new"]
-    known = [units for units in counted if units is not None]
-    return sum(known) if known and len(known) == len(counted) else None

@@ -15,6 +15,7 @@ from crosscompat.book.observing import Seen, observe, surprises
 from crosscompat.book.records import AGAINST
 from crosscompat.book.store import Store
 from crosscompat.book.telling import Line
+from crosscompat.book.units import in_words
 from crosscompat.book.whole import whole_of
 from crosscompat.cli.entry import day_told, hand, today
 from crosscompat.cli.screen import line, paragraph, print_json
@@ -94,7 +95,9 @@ def _print(story: CrossStory) -> None:
         _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
     if story.over:
         paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))
-    known = [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
+    apart = in_words(story.units_by_kind) if story.totals.units is None else ""
+    known = [say("observe.totals.units", n=apart)] if apart else []
+    known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
     if known:
         paragraph(say("observe.together", counts=", ".join(known)))
     for chance in story.chances:

@@ -10,13 +10,14 @@ from crosscompat.advice.pollination import Pollinated, Prepared, prepare, write_
 from crosscompat.advice.visit_request import VisitRequest
 from crosscompat.book.rules import Obstacle
 from crosscompat.book.store import Store
+from crosscompat.book.units import in_words, units_told
 from crosscompat.cli.entry import agreed, today
 from crosscompat.cli.screen import line, paragraph, print_json, talk, who
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.show.chances import percent_range
-from crosscompat.wording import catalogue, say
+from crosscompat.wording import say
 
 __all__ = ["run"]
 
@@ -124,13 +125,14 @@ def _what(answer: Pollinated) -> str:
         )
         made = say("pollinate.made.pollen", seed=mother, pollen=fathers)
     lot = say("pollinate.stored", lot=answer.lot) if answer.lot else ""
-    units = _units(answer.units, answer.unit_kind) if answer.units else say("pollinate.uncounted")
-    in_all = answer.units_in_all if answer.visits > 1 else None
-    total = say("pollinate.in_all", n=in_all) if in_all else ""
+    units = units_told(answer.unit_kind, answer.units).words or say("pollinate.uncounted")
+    total = _in_all(answer) if answer.visits > 1 else ""
     return say("pollinate.visit", made=made, lot=lot, units=units, total=total, date=answer.date)
 
 
-def _units(count: int, kind: str | None) -> str:
-    word = kind or "flower"
-    known = word in catalogue("labels")["units"]
-    return say(f"labels.units.{word}", n=count) if known else say("labels.units_other", n=count, kind=word)
+def _in_all(answer: Pollinated) -> str:
+    """Return what was pollinated in all visits, unlike units side by side; empty where that is not known."""
+    if answer.units_in_all:
+        return say("pollinate.in_all", n=answer.units_in_all)
+    apart = in_words(answer.units_by_kind)
+    return say("pollinate.in_all", n=apart) if apart else ""

@@ -37,6 +37,15 @@ def told(visits=None, **parts):
     return impossibilities(Whole(CROSS, tuple(visits), **{key: tuple(part) for key, part in parts.items()}), TODAY, 30)
 
 
+def test_unlike_units_are_no_limit_to_pods():
+    flowers, racemes = visit(units=3), visit(units=2, unit_kind="raceme")
+    five = {"counts": [pods("pods_set", 5), pods("pods_dropped", 4)]}
+    assert told([flowers, racemes], **five) == []
+    assert "(5 > 3)" in told([flowers], **five)[0]
+    assert totals(Whole(CROSS, (flowers, racemes)))["units"] is None
+    assert totals(Whole(CROSS, (flowers, visit(units=2, unit_kind="flowers"))))["units"] == 5
+
+
 @pytest.mark.parametrize(
     ("parts", "says"),
     [

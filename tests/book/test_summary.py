@@ -108,6 +108,21 @@ def test_units_are_unknown_where_one_visit_was_not_counted(page):
     assert _one(page, _visit(0, 2), _visit(3, None)).units is None
 
 
+@pytest.mark.parametrize(
+    ("kinds", "units", "kind"),
+    [
+        ([None, "flower"], 5, "flower"),
+        (["raceme", "Racemes"], 5, "raceme"),
+        (["raceme", None], None, "raceme; flower"),
+        (["flower", "cyathium"], None, "flower; cyathium"),
+    ],
+)
+def test_units_of_one_kind_add_up_and_unlike_ones_are_unknown(page, kinds, units, kind):
+    """A visit that does not say what was counted counted flowers."""
+    cross = _one(page, _visit(0, 2, unit_kind=kinds[0]), _visit(3, 3, unit_kind=kinds[1]))
+    assert (cross.units, cross.unit_kind) == (units, kind)
+
+
 def test_a_technique_that_is_not_plain_speaks_for_the_cross(page):
     assert _one(page, _visit(technique="plain"), _visit(technique="cut style")).technique == "cut style"
 

@@ -12,6 +12,7 @@ from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.store.undoing import undo
 from crosscompat.book.summary import crosses_of
+from crosscompat.book.units import Units, in_all
 from crosscompat.book.visits import Asked, planned
 from crosscompat.errors import UnknownName, WrongUse
 
@@ -52,7 +53,7 @@ def test_the_same_pollen_on_the_same_plant_in_the_same_season_goes_on_with_the_c
     first = visit(M, units=4)
     second = visit(M, day=date(2026, 5, 9), units=3)
     assert (first.before, second.before) == (None, first.cross)
-    assert (second.visits, second.units) == (2, 7)
+    assert (second.visits, in_all(second.units)) == (2, 7)
     with book.reading() as page:
         [cross] = crosses_of(page)
     assert (cross.cross, cross.units, cross.date, cross.pollen_plant) == (first.cross.number, 7, MAY, "M")
@@ -116,7 +117,7 @@ def test_a_cross_that_is_over_or_doubtful_does_not_go_on(book, visit, ending):
 def test_the_same_flowers_again_add_no_unit(visit):
     visit(M, units=4)
     again = visit(M, flowers="same again", units=4)
-    assert (again.visits, again.units) == (2, 4)
+    assert (again.visits, in_all(again.units)) == (2, 4)
 
 
 def test_flowers_that_were_never_pollinated_cannot_be_pollinated_again(book, visit):
@@ -128,7 +129,17 @@ def test_flowers_that_were_never_pollinated_cannot_be_pollinated_again(book, vis
 
 def test_units_that_were_not_all_counted_are_not_added_up(visit):
     visit(M, units=4)
-    assert visit(M).units is None
+    assert in_all(visit(M).units) is None
+
+
+def test_unlike_units_are_told_apart_and_nowhere_added_up(book, visit):
+    visit(M, units=4)
+    second = visit(M, day=date(2026, 5, 9), units=2, unit_kind="raceme")
+    assert second.before is not None
+    assert (second.units, in_all(second.units)) == ((Units("flower", 4), Units("raceme", 2)), None)
+    with book.reading() as page:
+        [cross] = crosses_of(page)
+    assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
 
 
 def test_a_cross_that_is_named_takes_only_its_own_pollen(book, visit):

@@ -70,6 +70,30 @@ def test_it_says_which_cross_it_is_and_the_chances_in_words(log):
     assert "3 flowers (7 in all)" in second
 
 
+def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, told, own, page):
+    """What cannot be added up is unknown to the forecast, which is then for one flower, as in a fit."""
+    from crosscompat.advice.made import units_of
+
+    told(SEED, POLLEN, "--count", "4", *MAY)
+    found = told(SEED, POLLEN, "--count", "2", "--unit", "racemes", *MAY)
+    assert (found["units_in_all"], found["flowers"]) == (None, 1)
+    assert found["units_by_kind"] == [{"kind": "flower", "count": 4}, {"kind": "raceme", "count": 2}]
+    shown = log(SEED, POLLEN, "--count", "1", *MAY).stdout
+    assert "1 flower (5 flowers and 2 racemes in all)" in " ".join(shown.split())
+    story = answer("observe", found["cross"], "--swelling", "9", "--on", "2026-05-20", "--collection", own)
+    assert (story["totals"]["units"], story["totals"]["pods_set"]) == (None, 9)
+    assert story["units_by_kind"] == [{"kind": "flower", "count": 5}, {"kind": "raceme", "count": 2}]
+    seen = run("observe", found["cross"], "--collection", own).stdout
+    assert "5 flowers and 2 racemes pollinated, 9 pods set" in " ".join(seen.split())
+    label = answer("label", found["cross"], "--collection", own)["cards"][0]
+    assert label["units"] == ""
+    [cross] = [one for one in open_collection(own).crosses if one.id == found["id"]]
+    assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
+    assert page(records.Forecast)[-1].flowers == units_of(cross)
+    log(SEED, POLLEN, "--all-open", *MAY)
+    assert "in all" not in log(SEED, POLLEN, "--count", "1", *MAY).stdout
+
+
 def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page):
     before = len(page(records.Forecast))
     found = told(SEED, POLLEN, "--count", "4", *MAY)
