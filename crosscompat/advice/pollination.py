@@ -20,11 +20,21 @@ from crosscompat.book.flowers import sightings_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.plants import Plant
-from crosscompat.book.rules import FEMALE_POLLEN, MALE_SEED, QUERIED, Obstacle, Visit, obstacles, risks
+from crosscompat.book.rules import (
+    ASKED_ONLY,
+    FEMALE_POLLEN,
+    MALE_SEED,
+    QUERIED,
+    NamedCross,
+    Obstacle,
+    Visit,
+    obstacles,
+    risks,
+)
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
-from crosscompat.book.visits import Asked, Planned, planned
+from crosscompat.book.visits import Asked, Planned, named_cross, planned
 from crosscompat.collection.opening import Collection
 from crosscompat.wording import say
 
@@ -80,7 +90,7 @@ class Pollinated:
     no_chance : str or None
         Why there is none.
     obstacles : list of Obstacle
-        What cannot be.
+        What cannot be, or must be asked about first.
     warnings : list of Caution
         What may go wrong.
     queries : list of str
@@ -157,9 +167,9 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     plants = {plant.name: plant for plant in page.current(records.Plant)}
     bench = Bench(plants, sightings_of(page))
     parents = parents_in(collection, page, bench, request, pattern)
-    rules = _visit(collection, bench, parents, request)
+    rules = replace(_visit(collection, bench, parents, request), cross=_named(collection, page, parents, request))
     found = (*_unknown(parents), *obstacles(rules))
-    marks = [one.kind for one in found if one.kind != UNKNOWN_NAME]
+    marks = [one.kind for one in found if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
     asked = _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None)
     plan = planned(page, asked, pattern, collection.settings.season_start)
     why = _no_chance(collection, parents, plan, request)
@@ -205,6 +215,12 @@ def _visit(collection: Collection, bench: Bench, parents: VisitParents, request:
         stamens_removed=request.stamens_removed,
         near=tuple(bench.of_plant(collection, plant, None) for plant in _of_its_kind(collection, parents.seed)),
     )
+
+
+def _named(collection: Collection, page: Reading, parents: VisitParents, request: VisitRequest) -> NamedCross | None:
+    if parents.continues is None:
+        return None
+    return named_cross(page, parents.continues, request.day, collection.settings.season_start)
 
 
 def _of_its_kind(collection: Collection, seed: Found) -> list[Plant]:
@@ -256,7 +272,8 @@ def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) 
         visit=visit,
         pollen=pollen,
         continues=parents.continues,
-        pollen_named=bool(request.pollen or request.kind or request.left_alone),
+        pollen_named=bool(request.pollen or request.kind or request.lot or request.left_alone),
+        kind_named=bool(request.check or request.left_alone),
         number=request.number,
     )
 

@@ -16,6 +16,10 @@ from crosscompat.book.records import PollenLot
 from crosscompat.wording import say
 
 __all__ = [
+    "ANOTHER_SEASON",
+    "ASKED_ONLY",
+    "CROSS_LOST",
+    "CROSS_OVER",
     "DEAD_POLLEN",
     "DEAD_SEED",
     "FEMALE_POLLEN",
@@ -23,6 +27,7 @@ __all__ = [
     "MALE_SEED",
     "ONE_CLONE",
     "QUERIED",
+    "NamedCross",
     "Obstacle",
     "Risk",
     "Side",
@@ -37,6 +42,10 @@ MALE_SEED, FEMALE_POLLEN = "male as seed parent", "female as pollen parent"
 ONE_CLONE = "selfing within a clone"
 DEAD_SEED, DEAD_POLLEN = "dead seed parent", "dead pollen parent"
 LATER_POLLEN = "pollen collected after the visit"
+ANOTHER_SEASON, CROSS_OVER, CROSS_LOST = "cross of another season", "cross that is over", "cross that was lost"
+
+ASKED_ONLY = (ANOTHER_SEASON, CROSS_OVER, CROSS_LOST)
+"""What can be and is yet asked about; nothing is marked with it."""
 
 QUERIED = {MALE_SEED: "male", FEMALE_POLLEN: "female"}
 """The finding that each of these contradicts."""
@@ -77,6 +86,30 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True)
+class NamedCross:
+    """The cross that a visit is said to belong to.
+
+    Attributes
+    ----------
+    number : str
+    season : int or None
+        Of its first visit; None where it has none.
+    now : int
+        The season of the visit that is to be added.
+    over : str or None
+        The last stage that was called over.
+    lost : str or None
+        What it was lost to as a whole.
+    """
+
+    number: str
+    season: int | None
+    now: int
+    over: str | None = None
+    lost: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """A visit, as far as the rules ask.
 
@@ -90,6 +123,8 @@ class Visit:
         Where the pollen was stored.
     near : tuple of Side
         Other plants of the seed parent's own kind.
+    cross : NamedCross or None
+        None where the grower named none.
     """
 
     day: date
@@ -100,16 +135,17 @@ class Visit:
     isolation: str | None = None
     stamens_removed: bool | None = None
     near: tuple[Side, ...] = ()
+    cross: NamedCross | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Why something cannot be.
+    """Why something cannot be, or must be asked about first.
 
     Attributes
     ----------
     kind : str
-        What a visit is marked with that was written down all the same.
+        What a visit is marked with that was written down all the same, unless it is one of `ASKED_ONLY`.
     says : str
         In plain words.
     """
@@ -135,7 +171,7 @@ class Risk:
 
 
 def obstacles(visit: Visit) -> tuple[Obstacle, ...]:
-    """Return what cannot be about a visit, the seed parent first."""
+    """Return what cannot be about a visit, the seed parent first, then what is asked about the cross it is to go to."""
     seed, day = visit.seed, visit.day
     found: list[Obstacle] = []
     if _sex(seed) == "male":
@@ -147,6 +183,8 @@ def obstacles(visit: Visit) -> tuple[Obstacle, ...]:
     if visit.lot is not None and visit.lot.collected is not None and visit.lot.collected > day:
         collected = visit.lot.collected.isoformat()
         found.append(Obstacle(LATER_POLLEN, say("rules.later", lot=visit.lot.name, date=collected)))
+    if visit.cross is not None:
+        found += _cross_obstacles(visit.cross)
     return tuple(dict.fromkeys(found))
 
 
@@ -157,6 +195,16 @@ def _giver_obstacles(visit: Visit, giver: Side) -> Iterator[Obstacle]:
         yield Obstacle(ONE_CLONE, say("rules.one_clone", seed=visit.seed.name, pollen=giver.name))
     if visit.pollen_kind != "self" and _dead(giver, _given_on(visit)):
         yield Obstacle(DEAD_POLLEN, say("rules.dead", plant=giver.name, date=_died(giver)))
+
+
+def _cross_obstacles(cross: NamedCross) -> Iterator[Obstacle]:
+    if cross.season not in {None, cross.now}:
+        seasons = {"season": str(cross.season), "now": str(cross.now)}
+        yield Obstacle(ANOTHER_SEASON, say("rules.another_season", cross=cross.number, **seasons))
+    if cross.over is not None:
+        yield Obstacle(CROSS_OVER, say("rules.cross_over", cross=cross.number, stage=cross.over))
+    if cross.lost is not None:
+        yield Obstacle(CROSS_LOST, say("rules.cross_lost", cross=cross.number, cause=cross.lost))
 
 
 def risks(visit: Visit) -> tuple[Risk, ...]:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from crosscompat.book import records
 from crosscompat.book.numbers import Pattern, next_number
+from crosscompat.book.rules import NamedCross
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading
 from crosscompat.book.units import Units, units_of_visits
@@ -15,7 +17,7 @@ from crosscompat.errors import WrongUse
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["Asked", "Planned", "planned"]
+__all__ = ["Asked", "Planned", "named_cross", "planned"]
 
 _PLAIN = "plain"
 
@@ -33,8 +35,8 @@ class Asked:
         Of that visit.
     continues : records.Cross or None
         The cross that was named; None where that is to be found out.
-    pollen_named : bool
-        Whether the pollen was said, and not taken from that cross.
+    pollen_named, kind_named : bool
+        Whether the pollen, and that it is a check or flowers left alone, was said, and not taken from that cross.
     number : str or None
         The grower's own for a new cross.
     """
@@ -44,6 +46,7 @@ class Asked:
     pollen: tuple[records.Pollen, ...] = ()
     continues: records.Cross | None = None
     pollen_named: bool = True
+    kind_named: bool = False
     number: str | None = None
 
 
@@ -93,10 +96,13 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
     Raises
     ------
     WrongUse
-        If the cross named is of other parents, the number is taken, or the same flowers are said to be pollinated again
-        where nothing was pollinated before.
+        If the cross named is of another kind or of other parents, the number is taken, or the same flowers are said to
+        be pollinated again where nothing was pollinated before.
     """
     before = asked.continues
+    if before is not None and asked.kind_named and before.kind != asked.cross.kind:
+        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{asked.cross.kind}")}
+        raise WrongUse(say("visits.other_kind", cross=_name(before), **kinds))
     if before is not None and _differs(page, before, asked):
         raise WrongUse(say("visits.other_pollen", cross=_name(before)))
     if before is None and asked.number is None:
@@ -108,6 +114,19 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
     others = page.current(records.Pollination, cross=cross.id) if before else ()
     units = units_of_visits([*others, visit])
     return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
+
+
+def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:
+    """Return what the rules ask of a cross that a visit on some day is said to belong to."""
+    days = [made for (made,) in page.columns(records.Pollination, "date", cross=cross.id)]
+    lost = [cause for (cause,) in page.columns(records.Loss, "cause", cross=cross.id, sowing=None)]
+    return NamedCross(
+        number=_name(cross),
+        season=season_of(min(days), season_start) if days else None,
+        now=season_of(day, season_start),
+        over=cross.closed_stage,
+        lost=lost[-1] if lost else None,
+    )
 
 
 def _name(cross: records.Cross) -> str:

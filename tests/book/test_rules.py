@@ -11,12 +11,17 @@ from crosscompat.book.flowers import Window
 from crosscompat.book.plants import Plant
 from crosscompat.book.records import PollenLot
 from crosscompat.book.rules import (
+    ANOTHER_SEASON,
+    ASKED_ONLY,
+    CROSS_LOST,
+    CROSS_OVER,
     DEAD_POLLEN,
     DEAD_SEED,
     FEMALE_POLLEN,
     LATER_POLLEN,
     MALE_SEED,
     ONE_CLONE,
+    NamedCross,
     Side,
     Visit,
     contradicted,
@@ -92,6 +97,29 @@ def test_what_cannot_be(asked, kinds):
     found = obstacles(asked)
     assert [one.kind for one in found] == kinds
     assert all(one.says.endswith(".") for one in found)
+
+
+@pytest.mark.parametrize(
+    ("more", "kinds", "says"),
+    [
+        ({}, [], []),
+        ({"season": None}, [], []),
+        ({"season": 2025}, [ANOTHER_SEASON], ["season 2025, and this visit is of 2026"]),
+        ({"season": 2027}, [ANOTHER_SEASON], ["season 2027, and this visit is of 2026"]),
+        ({"over": "set"}, [CROSS_OVER], ["called over (set)"]),
+        ({"lost": "mice"}, [CROSS_LOST], ["called lost (mice)"]),
+        ({"season": 2025, "over": "hold", "lost": "frost"}, [ANOTHER_SEASON, CROSS_OVER, CROSS_LOST],
+         ["season 2025", "over (hold)", "lost (frost)"]),
+    ],
+)  # fmt: skip
+def test_a_cross_that_takes_no_more_flowers_by_itself_is_asked_about(more, kinds, says):
+    named = NamedCross(**({"number": "26-01", "season": 2026, "now": 2026} | more))
+    found = obstacles(visit(side(sex="male"), cross=named))
+    assert [one.kind for one in found] == [MALE_SEED, *kinds]
+    assert set(kinds) <= set(ASKED_ONLY)
+    for one, part in zip(found[1:], says, strict=True):
+        assert "26-01" in one.says
+        assert part in one.says
 
 
 MAY = Window("05-01", "05-20", 3)

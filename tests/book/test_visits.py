@@ -10,10 +10,11 @@ import pytest
 from crosscompat.book import records
 from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.rules import NamedCross
 from crosscompat.book.store.undoing import undo
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.units import Units, in_all
-from crosscompat.book.visits import Asked, planned
+from crosscompat.book.visits import Asked, named_cross, planned
 from crosscompat.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
@@ -21,7 +22,7 @@ MAY = date(2026, 5, 1)
 F, M, N = (records.Plant(name=name) for name in ("F", "M", "N"))
 
 
-def asked(*pollen, day=MAY, kind="cross", seed=F, number=None, continues=None, aim=None, wanted=None, **visit):
+def asked(*pollen, day=MAY, kind=None, seed=F, number=None, continues=None, aim=None, wanted=None, **visit):
     brought = {"pollen_kind": "one" if len(pollen) == 1 else "several"} | visit
     made = records.Pollination(cross="", date=day, **brought)
     given = tuple(
@@ -29,8 +30,8 @@ def asked(*pollen, day=MAY, kind="cross", seed=F, number=None, continues=None, a
         for one in pollen
     )
     mother = {"seed_parent": seed} if isinstance(seed, str) else {"seed_plant": seed.id}
-    cross = records.Cross(kind=kind, aim=aim, wanted=wanted, **mother)
-    return Asked(cross=cross, visit=made, pollen=given, number=number, continues=continues)
+    cross = records.Cross(kind=kind or "cross", aim=aim, wanted=wanted, **mother)
+    return Asked(cross=cross, visit=made, pollen=given, number=number, continues=continues, kind_named=kind is not None)
 
 
 @pytest.fixture
@@ -150,6 +151,48 @@ def test_a_cross_that_is_named_takes_only_its_own_pollen(book, visit):
         visit(N, continues=cross)
     with pytest.raises(WrongUse, match="another technique"):
         visit(M, continues=cross, technique="stump")
+
+
+@pytest.mark.parametrize(
+    ("there", "said"),
+    [
+        ("cross", "check of the pollen"),
+        ("check of the seed parent", "check of the pollen"),
+        ("check of the pollen", "left alone"),
+        ("left alone", "check of the seed parent"),
+    ],
+)
+def test_a_cross_that_is_named_stays_of_its_kind(book, visit, there, said):
+    cross = visit(M, kind=there).cross
+    with pytest.raises(WrongUse, match=f"{cross.number} is .*{there.removeprefix('cross')} and not .*{said}"):
+        visit(M, kind=said, continues=cross)
+    with book.reading() as page:
+        assert page.count(records.Pollination) == 1
+    assert visit(M, kind=there, continues=cross).visits == visit(M, continues=cross).visits - 1 == 2
+
+
+def test_what_is_asked_of_a_cross_that_is_named(book, visit):
+    cross = visit(M, day=date(2026, 12, 30), season_start="07-01").cross
+    visit(M, continues=cross, day=date(2027, 7, 5), season_start="07-01")
+    with book.writing("ends") as pen:
+        ended = replace(cross, closed_stage="hold")
+        pen.replace(ended)
+        pen.add(records.Loss(cross=cross.id, cause="mice"))
+    with book.reading() as page:
+        assert named_cross(page, cross, date(2027, 1, 2), "07-01") == NamedCross(cross.number, 2026, 2026, None, "mice")
+        assert named_cross(page, ended, date(2027, 7, 6), "07-01").now == 2027
+        assert named_cross(page, ended, date(2027, 1, 2), "01-01").season == 2026
+        assert named_cross(page, ended, MAY, "01-01").over == "hold"
+        assert named_cross(page, records.Cross(number="none"), MAY, "01-01") == NamedCross("none", None, 2026)
+
+
+def test_a_lost_tray_ends_no_cross(book, visit):
+    cross = visit(M).cross
+    with book.writing("a tray") as pen:
+        tray = records.Sowing(cross=cross.id)
+        pen.add(tray, records.Loss(cross=cross.id, sowing=tray.id, cause="mice"))
+    with book.reading() as page:
+        assert named_cross(page, cross, MAY, "01-01").lost is None
 
 
 def test_aim_and_want_are_taken_over_where_they_are_said(book, visit):

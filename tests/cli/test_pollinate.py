@@ -159,6 +159,56 @@ def test_what_cannot_be_stops_and_is_marked_when_written_all_the_same(run, told,
         assert f"Queried: noted as {'fe' * (plant == 'COC-F1')}male" in run("plant", plant, "--collection", own).stdout
 
 
+def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothing_is_marked(told, log, page):
+    size = len(page(records.Pollination))
+    late = ("--cross", "22-13", "--count", "2", *MAY)
+    asked = told(*late, code=1)
+    kinds = ["cross of another season", "cross that is over", "cross that was lost"]
+    assert [one["kind"] for one in asked["obstacles"]] == kinds
+    outcome = log(*late, code=1)
+    assert "season 2022, and this visit is of 2026" in outcome.stderr
+    assert "called lost (damping off)" in outcome.stderr
+    assert "--anyway" in outcome.stderr
+    assert outcome.stdout == ""
+    assert log(*late, "--dry-run", code=1).stdout == ""
+    assert len(page(records.Pollination)) == size
+    written = told(*late, "--anyway")
+    assert (written["written"], written["cross"], written["overruled"]) == (True, "22-13", None)
+    assert page(records.Pollination)[size:][0].overruled is None
+
+
+def test_a_cross_that_is_under_way_is_asked_about_only_once_it_is_over_or_lost(run, told, own):
+    first = told(SEED, POLLEN, "--count", "4", *MAY)["cross"]
+    named = ("--cross", first, "--count", "1", "--on", "2026-05-02")
+    assert told(*named)["obstacles"] == []
+    run("observe", first, "--over", "set", "--on", "2026-06-20", "--collection", own)
+    assert [one["kind"] for one in told(*named, code=1)["obstacles"]] == ["cross that is over"]
+    other = told(SEED, "DAS-2", "--count", "4", *MAY)["cross"]
+    run("observe", other, "--lost", "hail", "--on", "2026-06-20", "--collection", own)
+    assert [one["kind"] for one in told("--cross", other, *MAY, code=1)["obstacles"]] == ["cross that was lost"]
+    assert told(SEED, POLLEN, "--count", "4", *MAY)["cross"] not in {first, other}
+
+
+def test_stored_pollen_of_another_plant_makes_another_cross(run, told, log, own):
+    first = told(SEED, POLLEN, *MAY)["cross"]
+    for plant, lot in ((POLLEN, "D"), ("DAS-2", "E")):
+        run("plant", plant, "--pollen", lot, "--collected", "2026-04-30", "--collection", own)
+    assert told("--cross", first, "--lot", "D", *MAY)["visits"] == 2
+    assert "other pollen" in log("--cross", first, "--lot", "E", *MAY, code=2).stderr
+
+
+def test_a_cross_that_is_named_is_no_check_because_one_is_said(told, log, page):
+    cross = told(SEED, POLLEN, *MAY)["cross"]
+    check = told(SEED, POLLEN, "--check", "seed", *MAY)["cross"]
+    size = len(page(records.Pollination))
+    said = log("--cross", cross, "--check", "seed", *MAY, code=2).stderr
+    assert f"The cross {cross} is a cross of two parents and not a check of the seed parent." in said
+    assert "not flowers left alone" in log("--cross", check, "--left-alone", *MAY, code=2).stderr
+    log("--cross", check, "--check", "pollen", *MAY, code=2)
+    assert len(page(records.Pollination)) == size
+    assert told("--cross", check, "--check", "seed", *MAY)["kind"] == told("--cross", check, *MAY)["kind"]
+
+
 def test_on_a_terminal_it_asks(log, page, monkeypatch):
     from crosscompat.cli import pollinate
 
@@ -276,8 +326,8 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
     again = told("--cross", first["cross"], "--again", "--count", "4", "--on", "2026-05-02")
     assert (again["cross"], again["visits"], again["units_in_all"]) == (first["cross"], 2, 4)
     assert (again["seed_plant"], again["pollen"][0]["plant"]) == (SEED, POLLEN)
-    old = told("--cross", "26-01", "--count", "1", "--on", "2026-05-02")
-    assert (old["cross"], old["begun"]) == ("26-01", False)
+    old = told("--cross", "26-07", "--count", "1", "--on", "2026-06-07")
+    assert (old["cross"], old["begun"], old["obstacles"]) == ("26-07", False, [])
 
 
 @pytest.mark.parametrize(
