@@ -42,6 +42,13 @@ def entries():
 ENTRIES = entries()
 
 
+@pytest.mark.parametrize(
+    ("last", "ends"), [("E. sp.", ": E. sp."), ("E. rex", ": E. rex."), ("and so on...", "on...."), ("a..", ": a...")]
+)
+def test_a_sentence_ends_in_one_full_stop(last, ends):
+    assert say("labels.nearest", numbers=last).endswith(ends)
+
+
 @cache
 def trees():
     return [(path, ast.parse(path.read_text(encoding="utf-8"))) for path in sorted(PACKAGE.rglob("*.py"))]

@@ -28,7 +28,7 @@ class Caution:
     ----------
     kind : str
         ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few``,
-        ``handling``, ``permits``, ``escaping``, or a risk of `book.rules`.
+        ``handling``, ``permits``, ``escaping``, ``name``, or a risk of `book.rules`.
     says : str
         In plain words.
     """

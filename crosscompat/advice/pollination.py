@@ -12,7 +12,7 @@ from crosscompat.advice.figures import Interval
 from crosscompat.advice.moment import Moment, moment, pair_of
 from crosscompat.advice.visit_parents import VisitParents, parents_in
 from crosscompat.advice.visit_request import VisitRequest, refuse_contradictions
-from crosscompat.advice.visit_sides import Bench, Found
+from crosscompat.advice.visit_sides import Bench, Found, misspelt
 from crosscompat.book import records
 from crosscompat.book.bench import plants_of
 from crosscompat.book.crosses import NO_POLLEN_PARENT
@@ -176,7 +176,11 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     told = None if pair is None else moment(collection, pair, in_all(plan.units) or 1)
     forecast = told.record(collection.index, pair, plan.cross.id, today) if pair and told else None
-    warnings = [*(Caution(one.kind, one.says) for one in risks(rules)), *_of_the_pair(told, marks, rules)]
+    warnings = [
+        *_spelling(collection, parents),
+        *(Caution(one.kind, one.says) for one in risks(rules)),
+        *_of_the_pair(told, marks, rules),
+    ]
     answer = _answer(collection, parents, plan, told, why, found, warnings)
     if not _crossed_before(page, collection.settings.season_start, request.day):
         answer = replace(answer, handling=handling(collection))
@@ -234,6 +238,13 @@ def _of_its_kind(collection: Collection, seed: Found) -> list[Plant]:
 def _unknown(parents: VisitParents) -> tuple[Obstacle, ...]:
     named = dict.fromkeys(one.unknown for one in (parents.seed, *parents.pollen) if one.unknown)
     return tuple(Obstacle(UNKNOWN_NAME, says) for says in named)
+
+
+def _spelling(collection: Collection, parents: VisitParents) -> list[Caution]:
+    """Return which species of a formula may be misspelt; any other name that is not known stops the visit."""
+    written = [one for one in (parents.seed, *parents.pollen) if one.plant is None and one.parent is None]
+    names = dict.fromkeys(one.text for one in written if not one.unknown)
+    return [Caution("name", says) for name in names for says in misspelt(collection, name)]
 
 
 def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) -> Asked:

@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.flowers import Sighting, usual_window
+from crosscompat.book.placing import find_label
 from crosscompat.book.plants import Plant
 from crosscompat.book.rules import Side
 from crosscompat.collection.opening import Collection
@@ -16,7 +17,7 @@ from crosscompat.errors import UnknownName
 from crosscompat.names import correct_form, fold, genus_of, parse
 from crosscompat.wording import say
 
-__all__ = ["Bench", "Found", "find_side", "genus_for", "nearest_names"]
+__all__ = ["Bench", "Found", "find_side", "genus_for", "misspelt", "nearest_names"]
 
 _NEAREST, _LIKE = 3, 0.6
 _UNNAMED = ("sp.", "aff.", "cf.")
@@ -116,6 +117,24 @@ def nearest_names(name: str, known: Sequence[str]) -> list[str]:
     by_folded = {one.casefold(): one for one in known}
     near = get_close_matches(name.casefold(), by_folded, n=_NEAREST, cutoff=_LIKE)
     return [by_folded[one] for one in near]
+
+
+def misspelt(collection: Collection, text: str) -> list[str]:
+    """Return a sentence for each species in a name that has no place on the tree but is spelt like one that has.
+
+    None for a name of which only the genus is sure.
+    """
+    try:
+        read = parse(text)
+    except UnknownName:
+        return []
+    if read.parents is not None:
+        return [told for parent in read.parents for told in misspelt(collection, str(parent))]
+    name = correct_form(text)
+    if read.qualifier in _UNNAMED or find_label(collection.index, name) is not None:
+        return []
+    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, _NEAREST)])
+    return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
 
 
 def _placed(collection: Collection, name: str, genus: str | None) -> Parent | None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross, PlantLine, PlantLot, card_of, lines_of
-from crosscompat.advice.visit_sides import nearest_names
+from crosscompat.advice.visit_sides import misspelt, nearest_names
 from crosscompat.book import records
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.planting import Planting, PlantTold, PollenTold, planting
@@ -97,7 +97,7 @@ def _answer(store: Store, collection: Collection, told: PlantTold, *, dry_run: b
             found = _planted(page, collection, told)
             there = page.find(records.Plant, id=found.plant.id)
             card = card_of(collection, page, there, today()) if there else None
-            return _told(collection, card=card, wrote=found.wrote, cautions=_cautions(told, found))
+            return _told(collection, card=card, wrote=found.wrote, cautions=_cautions(collection, told, found))
     with store.writing("", who=told.by) as pen:
         found = _planted(pen, collection, told)
         pen.what = say("plant.change", plant=found.plant.name, what="; ".join(found.wrote))
@@ -105,7 +105,9 @@ def _answer(store: Store, collection: Collection, told: PlantTold, *, dry_run: b
         pen.add(*found.new)
         card = card_of(collection, pen, found.plant, today())
         written = bool(found.new or found.changed)
-        return _told(collection, card=card, wrote=found.wrote, cautions=_cautions(told, found), written=written)
+        return _told(
+            collection, card=card, wrote=found.wrote, cautions=_cautions(collection, told, found), written=written
+        )
 
 
 def _told(
@@ -139,12 +141,14 @@ def _find(page: Reading, text: str) -> records.Plant:
     return found
 
 
-def _cautions(told: PlantTold, found: Planting) -> list[Caution]:
-    """Return what is to be told once: on papers where something changes hands, on hybrids where one is raised."""
+def _cautions(collection: Collection, told: PlantTold, found: Planting) -> list[Caution]:
+    """Return what is to be told once: names that may be misspelt, papers where something changes hands, hybrids."""
+    names = dict.fromkeys(name for name in (told.species, told.parents) if name is not None)
+    spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
     received = any(getattr(told, name) is not None for name in _RECEIVED)
     others_pollen = told.pollen is not None and found.plant.owner is not None
     cautions = [permits()] if received or others_pollen else []
-    return [*cautions, escaping()] if told.raised_from or told.parents else cautions
+    return [*spelling, *cautions, *([escaping()] if told.raised_from or told.parents else [])]
 
 
 def _print(answer: PlantAnswer, told: PlantTold, *, dry_run: bool) -> None:

@@ -59,10 +59,21 @@ def say(key: str, /, **values: object) -> str:
     --------
     >>> say("wording.example", n=1), say("wording.example", n=1200)
     ('1 flower', '1,200 flowers')
+
+    What is filled in last may bring its own full stop.
+
+    >>> say("labels.nearest", numbers="Echinocereus sp.")
+    'The nearest are: Echinocereus sp.'
     """
     room, *path = key.split(".")
     entry: Any = catalogue(room)
     for step in path:
         entry = entry[step]
     counted = {name: _Count(value) if type(value) is int else value for name, value in values.items()}
-    return str(entry).format(**counted)
+    return _ended_once(str(entry), str(entry).format(**counted))
+
+
+def _ended_once(entry: str, text: str) -> str:
+    """Return a sentence with one full stop where what stands last in it, as "E. sp.", brings its own."""
+    doubled = entry.endswith("}.") and text.endswith("..") and not text.endswith("...")
+    return text[:-1] if doubled else text

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.moment import PRIOR, moment, pair_of
-from crosscompat.advice.visit_sides import Bench, find_side, nearest_names
+from crosscompat.advice.visit_sides import Bench, find_side, misspelt, nearest_names
 from crosscompat.book import records
 from crosscompat.book.flowers import Sighting
 from crosscompat.book.plants import Plant
@@ -98,6 +98,30 @@ def test_more_flowers_have_a_better_chance_and_the_prior_says_so(ours, bench):
     line = many.record(ours.index, pair, "the cross", date(2026, 5, 1))
     assert (line.cross, line.flowers, line.seed_plant, line.pollen_plant) == ("the cross", 9, "B1", "C1")
     assert line.mean == float(f"{many.chance.mean:.6g}")
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"),
+    [
+        ("Aus dsu", ["Aus dsu"]),
+        ("Aus cf. dsu", []),
+        ("Aus sp.", []),
+        ("Aus dus", []),
+        ("Aus dus subsp. rosei", []),
+        ("Quitealien nomenclatum", []),
+        ("Aus dsu × A. bus", ["Aus dsu"]),
+        ("Aus bus × A. dsu", ["Aus dsu"]),
+        ("(Aus bsu × A. cus) × A. dsu", ["Aus bsu", "Aus dsu"]),
+        ("A. dsu", []),
+    ],
+)
+def test_a_name_like_one_with_a_place_is_told_with_the_nearest(ours, text, wrong):
+    found = misspelt(ours, text)
+    assert [one.split("”")[0].removeprefix("“") for one in found] == wrong
+    for one in found:
+        assert "The nearest that have one are: Aus " in one
+        assert one.endswith(".")
+        assert ".." not in one
 
 
 def test_the_nearest_names_are_found_whatever_the_case():

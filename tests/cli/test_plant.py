@@ -208,6 +208,30 @@ def test_every_option_is_kept(told):
     assert (card["flowering"]["first"], card["flowering"]["days"]) == ("05-01", 1)
 
 
+def test_a_misspelt_species_is_written_as_it_stands_and_told_with_the_nearest(run, answer, own):
+    found = answer("plant", "Q", "--new", "--as", "Echinocereus coccinius", "--collection", own)
+    assert found["card"]["species"] == "Echinocereus coccinius"
+    assert [one["kind"] for one in found["cautions"]] == ["name"]
+    shown = " ".join(run("plant", "R", "--new", "--as", "Echinocereus coccinius", "--collection", own).stdout.split())
+    assert "“Echinocereus coccinius” has no place on the tree. The nearest that have one are: Echinocereus" in shown
+    assert "coccineus" in shown
+    assert ".." not in shown
+    formula = answer(
+        "plant", "S", "--new", "--parents", "Echinocereus coccinius × E. dasyacanthus", "--collection", own
+    )
+    assert [one["kind"] for one in formula["cautions"]] == ["name", "escaping"]
+    right = answer("plant", "T", "--new", "--as", "Echinocereus coccineus", "--collection", own)
+    assert right["cautions"] == []
+
+
+def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
+    shown = run("plant", "Q sp.", "--new", "--as", "Echinocereus sp.", "--collection", own).stdout
+    assert "taken for Echinocereus sp.\n" in shown
+    assert "Echinocereus sp..\n" not in shown
+    said = run("plant", "Q  spp.", "--collection", own, code=2).stderr
+    assert "The nearest are: Q sp. To write" in " ".join(said.split())
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

@@ -294,6 +294,14 @@ def test_a_name_that_is_not_known_stops_with_the_nearest_and_can_be_written_all_
     assert page(records.Pollination)[-1].overruled is None
 
 
+def test_a_formula_with_a_misspelt_species_is_written_and_told_with_the_nearest(told):
+    found = told(SEED, "Echinocereus coccinius × E. dasyacanthus", "--isolation", "cap", *MAY)
+    assert found["written"]
+    [says] = [one["says"] for one in found["warnings"] if one["kind"] == "name"]
+    assert "“Echinocereus coccinius” has no place on the tree" in says
+    assert "Echinocereus coccineus" in says
+
+
 def test_everything_that_is_told_is_kept(told, page):
     told(SEED, POLLEN, *MAY, "--hour", "14:05", "--by", "Ida", "--marker", "raceme 2, red thread", "--unit", "raceme",
          "--count", "2", "--about", "--technique", "mentor pollen", "--isolation", "tied shut", "--stamens-left",
