@@ -16,6 +16,9 @@ from crosscompat.wording import say
 __all__ = ["Bounds", "faults_by_cross", "own_ancestors", "refuse_new_faults"]
 
 
+_OF_PLANTS = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Bounds:
     """What is possible here: nothing after today, no more seeds in a pod than it can hold."""
@@ -25,8 +28,8 @@ class Bounds:
 
 
 def faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
-    """Return what cannot be true of each of some crosses, as they stand."""
-    found = {}
+    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
+    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
     for one in dict.fromkeys(crosses):
         cross = page.find(Cross, id=one)
         found[one] = impossibilities(whole_of(page, cross), bounds.today, bounds.most_seeds) if cross else []
@@ -49,7 +52,6 @@ def refuse_new_faults(
         for fault in faults
         if fault not in before.get(one, [])
     ]
-    reasons += [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]
     if reasons:
         told = " ".join([say("counts.refused"), *dict.fromkeys(reasons), advice])
         raise WrongUse(told.strip())

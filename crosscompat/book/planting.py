@@ -9,13 +9,14 @@ from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.addresses import find_cross
+from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.numbers import Pattern, seedling_name
-from crosscompat.book.store import Reading
+from crosscompat.book.store import Reading, Writing
 from crosscompat.errors import WrongUse
 from crosscompat.names import fold, parse
 from crosscompat.wording import say
 
-__all__ = ["PlantTold", "Planting", "PollenTold", "planting"]
+__all__ = ["PlantTold", "Planting", "PollenTold", "planting", "write_planting"]
 
 _PLAIN = ("accession", "field_number", "source", "papers", "received_as", "parents", "owner", "place", "acquired",
           "died", "note")  # fmt: skip
@@ -131,6 +132,23 @@ def planting(page: Reading, told: PlantTold, pattern: Pattern) -> Planting:
     changed: list[records.Record] = [plant] if before is not None and plant != before else []
     changed += [lot] if lot is not None and lot_before is not None and lot != lot_before else []
     return Planting(plant, tuple(new), tuple(changed), tuple(_words(before, plant, [*more, *_shown(lot_before, lot)])))
+
+
+def write_planting(pen: Writing, found: Planting, bounds: Bounds) -> None:
+    """Write down what was told of a plant.
+
+    Raises
+    ------
+    WrongUse
+        If a plant would be its own ancestor; the transaction must end then.
+    """
+    stood = pen.find(records.Plant, id=found.plant.id)
+    raised = found.plant.cross is not None and (stood is None or stood.cross != found.plant.cross)
+    before = faults_by_cross(pen, (), bounds) if raised else {}
+    pen.replace(*found.changed)
+    pen.add(*found.new)
+    if raised:
+        refuse_new_faults(pen, (), before, bounds)
 
 
 def _shown(before: records.PollenLot | None, lot: records.PollenLot | None) -> list[records.Record]:

@@ -10,8 +10,9 @@ from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross, PlantLine, PlantLot, card_of, lines_of
 from crosscompat.advice.visit_sides import misspelt, nearest_names
 from crosscompat.book import records
+from crosscompat.book.judging import Bounds
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.planting import Planting, PlantTold, PollenTold, planting
+from crosscompat.book.planting import Planting, PlantTold, PollenTold, planting, write_planting
 from crosscompat.book.store import Reading, Store
 from crosscompat.cli.entry import day_told, today
 from crosscompat.cli.screen import columns, line, paragraph, print_json
@@ -88,26 +89,21 @@ def pollen_told(
 
 
 def _answer(store: Store, collection: Collection, told: PlantTold, *, dry_run: bool) -> PlantAnswer:
-    if told.asks_only or dry_run:
+    if told.asks_only:
         with store.reading() as page:
-            if told.asks_only and told.name is None:
+            if told.name is None:
                 return _told(collection, plants=lines_of(page))
-            if told.asks_only:
-                return _told(collection, card=card_of(collection, page, _find(page, told.name or ""), today()))
-            found = _planted(page, collection, told)
-            there = page.find(records.Plant, id=found.plant.id)
-            card = card_of(collection, page, there, today()) if there else None
-            return _told(collection, card=card, wrote=found.wrote, cautions=_cautions(collection, told, found))
-    with store.writing("", who=told.by) as pen:
+            return _told(collection, card=card_of(collection, page, _find(page, told.name), today()))
+    with store.writing("", who=told.by, dry_run=dry_run) as pen:
         found = _planted(pen, collection, told)
         pen.what = say("plant.change", plant=found.plant.name, what="; ".join(found.wrote))
-        pen.replace(*found.changed)
-        pen.add(*found.new)
-        card = card_of(collection, pen, found.plant, today())
-        written = bool(found.new or found.changed)
-        return _told(
-            collection, card=card, wrote=found.wrote, cautions=_cautions(collection, told, found), written=written
-        )
+        stood = pen.find(records.Plant, id=found.plant.id)
+        before = card_of(collection, pen, stood, today()) if stood and dry_run else None
+        write_planting(pen, found, Bounds(today()))
+        card = before if dry_run else card_of(collection, pen, found.plant, today())
+        written = bool(found.new or found.changed) and not dry_run
+        cautions = _cautions(collection, told, found)
+        return _told(collection, card=card, wrote=found.wrote, cautions=cautions, written=written)
 
 
 def _told(

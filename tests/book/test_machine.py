@@ -20,18 +20,22 @@ from crosscompat.book.correcting import correct, withdraw
 from crosscompat.book.counts import impossibilities
 from crosscompat.book.crosses import PROOFS, STAGES, count_arrays
 from crosscompat.book.judging import Bounds, own_ancestors
+from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.observing import Harvest, Seen, Sown, observe
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
+from crosscompat.book.planting import PlantTold, planting, write_planting
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.taking_back import take_back
+from crosscompat.book.visits import Asked, planned
 from crosscompat.book.whole import whole_of
 from crosscompat.errors import CrosscompatError, WrongUse
 
 TODAY = date(2026, 11, 1)
+PATTERN = read_pattern(OURS)
 BOUNDS = Bounds(TODAY, 30)
 NAMES = ["coc-1", "das-1", "pec-1", "tri-1"]
 NUMBERS = ["26-01", "26-02"]
@@ -142,6 +146,39 @@ class Book(RuleBasedStateMachine):
                 raise WrongUse("so not")
 
         self.write(add)
+
+    @rule(data=st.data(), day=DAYS, units=SOME, unit=st.sampled_from([None, "flower", "raceme"]), named=st.booleans())
+    def visit(self, data, day, units, unit, named):
+        """Nobody judges a visit that was planned: whatever it goes to, it makes nothing impossible."""
+        seed, father, cross = (self.choose(data, kind) for kind in (records.Plant, records.Plant, records.Cross))
+        if not (seed and father and cross):
+            return
+        mother = cross.seed_plant if named else seed.id
+        made = records.Pollination(cross="", date=day, units=units or None, unit_kind=unit, pollen_kind="one")
+        asked = Asked(
+            cross=records.Cross(seed_plant=mother),
+            visit=made,
+            pollen=(records.Pollen(pollination=made.id, plant=father.id),),
+            continues=cross if named else None,
+        )
+
+        def add(pen):
+            plan = planned(pen, asked, PATTERN, "01-01")
+            pen.add(*plan.new)
+
+        self.write(add)
+
+    @rule(data=st.data(), name=st.sampled_from(NAMES))
+    def raise_from(self, data, name):
+        cross = self.choose(data, records.Cross)
+
+        def tell(pen):
+            new = pen.find(records.Plant, name=name) is None
+            told = PlantTold(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
+            write_planting(pen, planting(pen, told, PATTERN), BOUNDS)
+
+        if cross is not None:
+            self.write(tell)
 
     @rule(data=st.data(), name=st.sampled_from(NAMES))
     def raise_a_seedling(self, data, name):

@@ -1,14 +1,15 @@
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import date
 
 import pytest
 
 from crosscompat.book import records
 from crosscompat.book.bench import plants_of
+from crosscompat.book.judging import Bounds
 from crosscompat.book.numbers import OURS, read_pattern
-from crosscompat.book.planting import PlantTold, PollenTold, planting
+from crosscompat.book.planting import PlantTold, PollenTold, planting, write_planting
 from crosscompat.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
@@ -22,8 +23,7 @@ def tell(book):
     def tell(name=None, day=DAY, **more):
         with book.writing("a plant") as pen:
             found = planting(pen, PlantTold(name=name, day=day, **more), NUMBERS)
-            pen.replace(*found.changed)
-            pen.add(*found.new)
+            write_planting(pen, found, Bounds(DAY))
         return found
 
     return tell
@@ -181,3 +181,49 @@ def test_what_contradicts_itself_or_the_book_is_refused_and_nothing_is_written(
 def test_a_plant_needs_a_name(tell):
     with pytest.raises(WrongUse, match="Name the plant"):
         tell(place="house 1")
+
+
+@pytest.fixture
+def crossed(book, tell):
+    """Write down a cross of two plants, and one with a plant raised from it."""
+    mother, father, child = (tell(name, new=True).plant for name in ("mother", "father", "child"))
+
+    def made(number, seed, pollen):
+        cross = records.Cross(number=number, seed_plant=seed.id)
+        visit = records.Pollination(cross=cross.id, date=DAY)
+        return cross, visit, records.Pollen(pollination=visit.id, plant=pollen.id)
+
+    with book.writing("crosses") as pen:
+        pen.add(*made("26-01", mother, father), *made("26-02", child, father))
+    tell("child", raised_from="26-01")
+    return book
+
+
+@pytest.mark.parametrize(
+    ("name", "cross", "named"),
+    [
+        ("mother", "26-01", "mother"),
+        ("father", "26-01", "father"),
+        ("father", "26-02", "father"),
+        ("mother", "26-02", "mother"),
+        ("child", "26-02", "child"),
+    ],
+)
+def test_no_plant_is_raised_from_a_cross_of_its_own_or_of_its_offspring(crossed, tell, standing, name, cross, named):
+    before = standing(records.Plant)
+    with pytest.raises(WrongUse, match=f"{named} would be its own ancestor"):
+        tell(name, raised_from=cross)
+    assert standing(records.Plant) == before
+    assert tell(new=True, raised_from=cross).plant.name == f"{cross}/1"
+
+
+def test_what_contradicts_itself_already_stops_no_other_plant(crossed, tell, standing):
+    """As it may in a book that was filled from tables."""
+    [mother] = standing(records.Plant, name="mother")
+    [cross] = standing(records.Cross, number="26-01")
+    with crossed.writing("from a table") as pen:
+        pen.replace(replace(mother, cross=cross.id))
+    assert tell(new=True, raised_from="26-02").plant.name == "26-02/1"
+    assert tell("mother", place="house 1").plant.place == "house 1"
+    with pytest.raises(WrongUse, match=r"^(?!.*mother).*father would be"):
+        tell("father", raised_from="26-01")
