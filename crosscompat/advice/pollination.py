@@ -17,6 +17,7 @@ from crosscompat.book import records
 from crosscompat.book.bench import plants_of
 from crosscompat.book.crosses import NO_POLLEN_PARENT
 from crosscompat.book.flowers import sightings_of
+from crosscompat.book.judging import Bounds
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.plants import Plant
@@ -34,7 +35,7 @@ from crosscompat.book.rules import (
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
-from crosscompat.book.visits import Asked, Planned, named_cross, planned
+from crosscompat.book.visits import Asked, Planned, named_cross, planned, write_planned
 from crosscompat.collection.opening import Collection
 from crosscompat.wording import say
 
@@ -187,11 +188,17 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     return Prepared(answer, plan, forecast)
 
 
-def write_visit(pen: Writing, prepared: Prepared) -> Pollinated:
-    """Write a visit down, with its chances unless the same were told that day, and return the answer that says so."""
-    plan, forecast = prepared.plan, prepared.forecast
-    pen.replace(*plan.changed)
-    pen.add(*plan.new, *([forecast] if forecast and not _told_before(pen, forecast) else []))
+def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
+    """Write a visit down, with its chances unless the same were told that day, and return the answer that says so.
+
+    Raises
+    ------
+    WrongUse
+        As `visits.write_planned`.
+    """
+    write_planned(pen, prepared.plan, bounds)
+    if prepared.forecast is not None and not _told_before(pen, prepared.forecast):
+        pen.add(prepared.forecast)
     return replace(prepared.answer, written=True)
 
 

@@ -8,16 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.book import records
+from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.rules import NamedCross
 from crosscompat.book.seasons import season_of
-from crosscompat.book.store import Reading
+from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, units_of_visits
 from crosscompat.errors import WrongUse
 from crosscompat.names import correct_form
 from crosscompat.wording import say
 
-__all__ = ["Asked", "Planned", "named_cross", "planned"]
+__all__ = ["Asked", "Planned", "named_cross", "planned", "write_planned"]
 
 _PLAIN = "plain"
 
@@ -114,6 +115,22 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
     others = page.current(records.Pollination, cross=cross.id) if before else ()
     units = units_of_visits([*others, visit])
     return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
+
+
+def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
+    """Write a visit down.
+
+    Raises
+    ------
+    WrongUse
+        If the cross that goes on contradicts itself with it and did not before; the transaction must end then.
+    """
+    crosses = () if plan.before is None else (plan.cross.id,)
+    before = faults_by_cross(pen, crosses, bounds) if crosses else {}
+    pen.replace(*plan.changed)
+    pen.add(*plan.new)
+    if crosses:
+        refuse_new_faults(pen, crosses, before, bounds)
 
 
 def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:

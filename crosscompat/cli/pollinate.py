@@ -8,6 +8,7 @@ import typer
 
 from crosscompat.advice.pollination import Pollinated, Prepared, prepare, write_visit
 from crosscompat.advice.visit_request import VisitRequest
+from crosscompat.book.judging import Bounds
 from crosscompat.book.rules import Obstacle
 from crosscompat.book.store import Store
 from crosscompat.book.units import in_words, units_told
@@ -72,13 +73,12 @@ def _attempt(
     _StoppedError
         If something cannot be that was not allowed; ``None`` allows everything. Nothing has been written then.
     """
-    if dry_run:
-        with store.reading() as page:
-            return _allowed(prepare(collection, page, request, today()), allowed).answer
-    with store.writing("", who=request.who) as pen:
+    bounds = Bounds(today(), collection.settings.pod[1])
+    with store.writing("", who=request.who, dry_run=dry_run) as pen:
         prepared = _allowed(prepare(collection, pen, request, today()), allowed)
         pen.what = say("pollinate.change", cross=prepared.answer.cross)
-        return write_visit(pen, prepared)
+        answer = write_visit(pen, prepared, bounds)
+        return prepared.answer if dry_run else answer
 
 
 def _allowed(prepared: Prepared, allowed: tuple[Obstacle, ...] | None) -> Prepared:

@@ -30,7 +30,7 @@ from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.taking_back import take_back
-from crosscompat.book.visits import Asked, planned
+from crosscompat.book.visits import Asked, planned, write_planned
 from crosscompat.book.whole import whole_of
 from crosscompat.errors import CrosscompatError, WrongUse
 
@@ -147,14 +147,15 @@ class Book(RuleBasedStateMachine):
 
         self.write(add)
 
-    @rule(data=st.data(), day=DAYS, units=SOME, unit=st.sampled_from([None, "flower", "raceme"]), named=st.booleans())
-    def visit(self, data, day, units, unit, named):
-        """Nobody judges a visit that was planned: whatever it goes to, it makes nothing impossible."""
+    @rule(data=st.data(), day=DAYS, named=st.booleans(), told=st.fixed_dictionaries(
+        {"units": st.none() | st.integers(1, 6), "unit_kind": st.sampled_from([None, "flower", "raceme"]),
+         "flowers": st.sampled_from(records.FLOWERS)}))  # fmt: skip
+    def visit(self, data, day, named, told):
         seed, father, cross = (self.choose(data, kind) for kind in (records.Plant, records.Plant, records.Cross))
         if not (seed and father and cross):
             return
         mother = cross.seed_plant if named else seed.id
-        made = records.Pollination(cross="", date=day, units=units or None, unit_kind=unit, pollen_kind="one")
+        made = records.Pollination(cross="", date=day, pollen_kind="one", **told)
         asked = Asked(
             cross=records.Cross(seed_plant=mother),
             visit=made,
@@ -162,11 +163,7 @@ class Book(RuleBasedStateMachine):
             continues=cross if named else None,
         )
 
-        def add(pen):
-            plan = planned(pen, asked, PATTERN, "01-01")
-            pen.add(*plan.new)
-
-        self.write(add)
+        self.write(lambda pen: write_planned(pen, planned(pen, asked, PATTERN, "01-01"), BOUNDS))
 
     @rule(data=st.data(), name=st.sampled_from(NAMES))
     def raise_from(self, data, name):

@@ -9,12 +9,13 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.addresses import find_cross
+from crosscompat.book.judging import Bounds
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.rules import NamedCross
 from crosscompat.book.store.undoing import undo
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.units import Units, in_all
-from crosscompat.book.visits import Asked, named_cross, planned
+from crosscompat.book.visits import Asked, named_cross, planned, write_planned
 from crosscompat.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
@@ -43,8 +44,7 @@ def visit(book):
     def visit(*pollen, season_start="01-01", **more):
         with book.writing("a visit") as pen:
             plan = planned(pen, asked(*pollen, **more), NUMBERS, season_start)
-            pen.replace(*plan.changed)
-            pen.add(*plan.new)
+            write_planned(pen, plan, Bounds(date(2027, 12, 31)))
         return plan
 
     return visit
@@ -193,6 +193,20 @@ def test_a_lost_tray_ends_no_cross(book, visit):
         pen.add(tray, records.Loss(cross=cross.id, sowing=tray.id, cause="mice"))
     with book.reading() as page:
         assert named_cross(page, cross, MAY, "01-01").lost is None
+
+
+def test_a_visit_that_makes_earlier_counts_impossible_is_refused(book, visit):
+    """Three pods of flowers nobody had counted, and then one flower in all."""
+    first = visit(M, units=4)
+    visit(M, flowers="same again", day=date(2026, 5, 3))
+    with book.writing("withdrawn") as pen:
+        pen.add(records.Observation(cross=first.cross.id, what="pods_set", count=3, date=date(2026, 5, 20)))
+        pen.replace(replace(first.visit, flowers="same again"))
+    with pytest.raises(WrongUse, match=r"more pods set than units pollinated \(3 > 1\)"):
+        visit(M, units=1)
+    with book.reading() as page:
+        assert page.count(records.Pollination) == 2
+    assert in_all(visit(M, units=3).units) == 3
 
 
 def test_aim_and_want_are_taken_over_where_they_are_said(book, visit):
