@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
+import typer
+
 from crosscompat.wording import say
 
 __all__ = ["choose", "confirm", "on_a_terminal"]
@@ -15,9 +17,11 @@ def on_a_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def confirm(question: str) -> bool:
-    """Ask for yes or no; no answer is no."""
-    return choose(question, ("yes", "no")) == "yes"
+def confirm(question: str) -> bool | None:
+    """Ask yes or no, a blank being no; None where nobody can be asked."""
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return None
+    return typer.confirm(question, err=True)
 
 
 def choose(question: str, words: Sequence[str]) -> str | None:

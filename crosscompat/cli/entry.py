@@ -1,17 +1,14 @@
-"""What commands that write into the cross book share: the day, the hand, and asking before what cannot be."""
+"""What commands that write into the cross book share: the day and the hand."""
 
 from __future__ import annotations
 
 import os
-import sys
 from datetime import date, datetime, time
-
-import typer
 
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["GROWER_VARIABLE", "agreed", "day_told", "hand", "hour_told", "today"]
+__all__ = ["GROWER_VARIABLE", "day_told", "hand", "hour_told", "today"]
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
@@ -55,10 +52,3 @@ def hour_told(given: str | None) -> time | None:
 def hand(by: str | None) -> str | None:
     """Return who did it, by the option or else by the environment."""
     return (by if by is not None else os.environ.get(GROWER_VARIABLE, "")).strip() or None
-
-
-def agreed(question: str) -> bool | None:
-    """Ask yes or no on a terminal; None where nobody can be asked."""
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        return None
-    return typer.confirm(question, err=True)

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import typer
-
-from crosscompat.advice.pollination import Pollinated, Prepared, prepare, write_visit
+from crosscompat.advice.pollination import Pollinated, prepare, write_visit
 from crosscompat.advice.visit_request import VisitRequest
 from crosscompat.book.judging import Bounds
-from crosscompat.book.rules import Obstacle
 from crosscompat.book.store import Store
 from crosscompat.book.units import in_words, units_told
-from crosscompat.cli.entry import agreed, today
-from crosscompat.cli.screen import line, paragraph, print_json, talk, who
+from crosscompat.cli.entry import today
+from crosscompat.cli.screen import line, paragraph, print_json, who
+from crosscompat.cli.the_book import Stopped, agreed
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
@@ -23,26 +21,16 @@ from crosscompat.wording import say
 __all__ = ["run"]
 
 
-class _StoppedError(Exception):
-    """Something cannot be, and nobody has said yet that it is written down all the same."""
-
-    def __init__(self, prepared: Prepared) -> None:
-        super().__init__()
-        self.prepared = prepared
-
-
 def run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, as_json: bool) -> None:
     """Log a visit and print it; what cannot be is asked about first, or stops it."""
     collection = collection_at(folder, crosses=False)
     store = open_book(folder or Path(), collection.settings)
     try:
-        answer = _logged(store, collection, request, anyway=anyway, dry_run=dry_run)
-    except _StoppedError as stopped:
-        answer = stopped.prepared.answer
+        answer = agreed(lambda yes: _written(store, collection, request, yes, dry_run=dry_run), anyway=anyway)
+    except Stopped as stopped:
         if as_json:
-            print_json(answer)
-        talk(say("entry.stopped"))
-        raise typer.Exit(1) from None
+            print_json(stopped.answer)
+        raise
     finally:
         store.engine.dispose()
     if as_json:
@@ -51,40 +39,19 @@ def run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bo
         _print(answer, dry_run=dry_run)
 
 
-def _logged(store: Store, collection: Collection, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
-    try:
-        return _attempt(store, collection, request, allowed=None if anyway else (), dry_run=dry_run)
-    except _StoppedError as stopped:
-        told = stopped.prepared.answer.obstacles
-        for one in told:
-            talk(one.says)
-        if not agreed(say("entry.ask")):
-            raise
-    return _attempt(store, collection, request, allowed=tuple(told), dry_run=dry_run)
-
-
-def _attempt(
-    store: Store, collection: Collection, request: VisitRequest, *, allowed: tuple[Obstacle, ...] | None, dry_run: bool
+def _written(
+    store: Store, collection: Collection, request: VisitRequest, yes: frozenset[str], *, dry_run: bool
 ) -> Pollinated:
-    """Write a visit down; all is judged while nobody else can write.
-
-    Raises
-    ------
-    _StoppedError
-        If something cannot be that was not allowed; ``None`` allows everything. Nothing has been written then.
-    """
+    """Write a visit down; all is judged while nobody else can write."""
     bounds = Bounds(today(), collection.settings.pod[1])
     with store.writing("", who=request.who, dry_run=dry_run) as pen:
-        prepared = _allowed(prepare(collection, pen, request, today()), allowed)
+        prepared = prepare(collection, pen, request, today())
+        reasons = [one.says for one in prepared.answer.obstacles]
+        if not yes.issuperset(reasons):
+            raise Stopped(reasons, ask=say("entry.ask"), answer=prepared.answer)
         pen.what = say("pollinate.change", cross=prepared.answer.cross)
         answer = write_visit(pen, prepared, bounds)
         return prepared.answer if dry_run else answer
-
-
-def _allowed(prepared: Prepared, allowed: tuple[Obstacle, ...] | None) -> Prepared:
-    if allowed is not None and not set(prepared.answer.obstacles) <= set(allowed):
-        raise _StoppedError(prepared)
-    return prepared
 
 
 def _print(answer: Pollinated, *, dry_run: bool) -> None:

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.book.convert import BadCell, choice
-from crosscompat.cli.entry import agreed as confirmed
+from crosscompat.cli.asking import confirm
 from crosscompat.cli.screen import talk
 from crosscompat.cli.where import settings_at
 from crosscompat.collection.books import book_place, open_book
@@ -26,13 +26,22 @@ _T = TypeVar("_T")
 
 
 class Stopped(CrosscompatError):
-    """Something that cannot well be was to be written, and nobody has said yes."""
+    """Something that cannot well be was to be written, and nobody has said yes.
+
+    Attributes
+    ----------
+    reasons : tuple of str
+        Each a question by itself; or, where ``ask`` is one for all, what to know before it is answered.
+    answer : object
+        What would have been written, for those who read no sentences.
+    """
 
     exit_code = 1
 
-    def __init__(self, questions: Sequence[str]) -> None:
-        self.questions = tuple(questions)
-        super().__init__(f"{' '.join(questions)} {say('entry.stopped')}")
+    def __init__(self, reasons: Sequence[str], *, ask: str = "", answer: Any = None) -> None:
+        self.reasons, self.ask, self.answer = tuple(reasons), ask, answer
+        told = () if ask else self.reasons
+        super().__init__(" ".join([*told, say("entry.stopped")]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,20 +113,24 @@ def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
     Parameters
     ----------
     write : callable
-        Called with the questions that were answered with yes; raises `Stopped` if there are others.
+        Called with the reasons that were answered with yes; raises `Stopped` if there are others.
     anyway : bool
-        Whether every question is answered with yes.
+        Whether everything is answered with yes.
     """
     said_yes: frozenset[str] = frozenset()
     while True:
         try:
             return write(said_yes)
         except Stopped as stopped:
-            if not anyway and not _says_yes(stopped.questions):
+            if not anyway and not _says_yes(stopped):
                 raise
-            said_yes |= frozenset(stopped.questions)
+            said_yes |= frozenset(stopped.reasons)
 
 
-def _says_yes(questions: Sequence[str]) -> bool:
+def _says_yes(stopped: Stopped) -> bool:
     """Ask on a terminal; elsewhere the answer is no."""
-    return all(confirmed(question) for question in questions)
+    if not stopped.ask:
+        return all(confirm(question) for question in stopped.reasons)
+    for reason in stopped.reasons:
+        talk(reason)
+    return bool(confirm(stopped.ask))

@@ -252,18 +252,3 @@ def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
 )
 def test_two_for_what_contradicts_itself_or_the_book(run, own, arguments, says):
     assert says in " ".join(run("plant", *arguments, "--collection", own, code=2).stderr.split())
-
-
-@pytest.mark.parametrize(
-    ("terminal", "typed", "said"), [(True, "y\n", True), (True, "n\n", False), (False, "y\n", None)]
-)
-def test_only_on_a_terminal_is_anybody_asked(monkeypatch, terminal, typed, said):
-    import io
-
-    class Screen(io.StringIO):
-        def isatty(self):
-            return terminal
-
-    monkeypatch.setattr("sys.stdin", Screen(typed))
-    monkeypatch.setattr("sys.stderr", Screen())
-    assert entry.agreed("Write it down?") is said

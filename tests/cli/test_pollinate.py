@@ -210,13 +210,13 @@ def test_a_cross_that_is_named_is_no_check_because_one_is_said(told, log, page):
 
 
 def test_on_a_terminal_it_asks(log, page, monkeypatch):
-    from crosscompat.cli import pollinate
+    from crosscompat.cli import the_book
 
     size = len(page(records.Pollination))
-    monkeypatch.setattr(pollinate, "agreed", lambda question: False)
+    monkeypatch.setattr(the_book, "confirm", lambda question: False)
     assert "COC-M1 is noted as male" in log("COC-M1", "TRI-1", *MAY, code=1).stderr
     assert len(page(records.Pollination)) == size
-    monkeypatch.setattr(pollinate, "agreed", lambda question: True)
+    monkeypatch.setattr(the_book, "confirm", lambda question: True)
     log("COC-M1", "TRI-1", *MAY)
     assert page(records.Pollination)[size:][0].overruled == "male as seed parent"
 
