@@ -11,7 +11,7 @@ from typing import Literal
 from crosscompat.advice.cautions import Caution
 from crosscompat.advice.parents import find_parent
 from crosscompat.book import records
-from crosscompat.book.bench import plants_of
+from crosscompat.book.bench import plants_of, species_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.dates import by_date
 from crosscompat.book.evidence import fruitful
@@ -227,12 +227,13 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
     today : date
         The day on which it is asked whether flowers are open.
     """
-    bench = plants_of(page)
+    species = species_of(page)
+    bench = plants_of(page, species)
     known = bench.by_name[plant.name]
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
-    mother, father = _crosses(crosses_of(page), plant.name)
+    mother, father = _crosses(crosses_of(page, species), plant.name)
     return PlantCard(
         plant=plant.name,
         species=correct_form(known.species),

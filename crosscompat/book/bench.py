@@ -17,12 +17,18 @@ __all__ = ["plants_of", "species_of"]
 _UNKNOWN = "?"
 
 
-def plants_of(page: Reading) -> Plants:
+def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:
     """Return the plants with what was last found on each.
 
     The latest dated finding holds; one without a date is older than any other.
+
+    Parameters
+    ----------
+    page : Reading
+    species : mapping of str to str, optional
+        Where `species_of` was asked already.
     """
-    species = species_of(page)
+    species = species_of(page) if species is None else species
     found: dict[str, dict[str, str]] = defaultdict(dict)
     for finding in by_date(page.current(records.Finding)):
         found[finding.plant][finding.what] = finding.value

@@ -27,10 +27,17 @@ _OF_A_CROSS: tuple[type[records.Record], ...] = (
 )
 
 
-def crosses_of(page: Reading) -> tuple[Cross, ...]:
-    """Return every cross of a book in one line, in the order in which they were first written."""
+def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
+    """Return every cross of a book in one line, in the order in which they were first written.
+
+    Parameters
+    ----------
+    page : Reading
+    species : mapping of str to str, optional
+        Where `bench.species_of` was asked already.
+    """
     names = dict(page.columns(records.Plant, "id", "name"))
-    species = species_of(page)
+    species = species_of(page) if species is None else species
     gathered = _gathered(page)
     times = _times(page)
     return tuple(

@@ -40,15 +40,16 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Reco
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
         return Recorded()
-    from crosscompat.book.bench import plants_of  # noqa: PLC0415 - a collection without records needs no database
+    from crosscompat.book.bench import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
     from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - as above
     from crosscompat.book.summary import crosses_of  # noqa: PLC0415 - as above
 
     store = open_book(folder, settings)
     with store.reading() as page:
-        found = Recorded(plants_of(page))
+        species = species_of(page)
+        found = Recorded(plants_of(page, species))
         if crosses:
-            found = Recorded(found.plants, crosses_of(page), forecasts_of(page))
+            found = Recorded(found.plants, crosses_of(page, species), forecasts_of(page))
     store.engine.dispose()
     if store.backup is None:
         return found

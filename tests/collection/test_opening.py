@@ -350,3 +350,17 @@ def test_plants_alone_are_read_where_the_crosses_are_not_asked_for(demo, tmp_pat
     untrained = Path(shutil.copytree(demo, tmp_path / "untrained"))
     (untrained / "model.json").unlink()
     assert open_collection(untrained, crosses=False).crosses == whole.crosses
+
+
+def test_what_each_plant_is_is_worked_out_once(folder, monkeypatch):
+    from crosscompat.book.records import Determination
+    from crosscompat.book.store import Reading
+
+    place = folder()
+    open_collection(place)
+    asked, current = [], Reading.current
+    monkeypatch.setattr(
+        Reading, "current", lambda page, kind, **where: asked.append(kind) or current(page, kind, **where)
+    )
+    assert open_collection(place).crosses[0].seed_parent == "Aus bus"
+    assert asked.count(Determination) == 1
