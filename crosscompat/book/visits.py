@@ -136,7 +136,7 @@ def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
 def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:
     """Return what the rules ask of a cross that a visit on some day is said to belong to."""
     days = [made for (made,) in page.columns(records.Pollination, "date", cross=cross.id)]
-    lost = [cause for (cause,) in page.columns(records.Loss, "cause", cross=cross.id, sowing=None)]
+    lost = [cause for (cause,) in page.columns(records.Loss, "cause", in_order=True, cross=cross.id, sowing=None)]
     return NamedCross(
         number=_name(cross),
         season=season_of(min(days), season_start) if days else None,
