@@ -17,6 +17,7 @@ from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
 from crosscompat.book.store.copies import daily_copies
+from crosscompat.book.store.engine import transaction
 from crosscompat.book.store.schema import CHANGES
 from crosscompat.collection.books import open_book
 from crosscompat.collection.settings import Settings
@@ -34,7 +35,7 @@ def planted(store, *names):
 def aged(where, days=3, mode=None):
     """A book whose changes were written some days ago; what is written next is today's."""
     store = open_store(where)
-    with store.engine.begin() as connection:
+    with transaction(store.engine, writing=True) as connection:
         connection.execute(update(CHANGES).values(at=NOW - timedelta(days=days)))
     store.engine.dispose()
     if mode:
@@ -222,7 +223,9 @@ def test_of_two_who_begin_the_day_at_once_one_copies_the_book(old):
 
 
 def test_a_book_on_a_server_is_copied_by_its_own_tools(postgres):
-    planted(open_store(postgres), "coc-1")
+    store = open_store(postgres)
+    planted(store, "coc-1")
+    store.engine.dispose()
     aged(postgres)
     store = open_store(postgres, copied_daily=True)
     planted(store, "das-1")

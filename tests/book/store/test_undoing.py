@@ -80,9 +80,10 @@ def test_what_cannot_be_taken_back_is_said(book, plant, number, words):
 def test_a_change_that_wrote_nothing_is_passed_over_and_is_not_taken_back_itself(book, plant):
     from sqlalchemy import insert
 
+    from crosscompat.book.store.engine import transaction
     from crosscompat.book.store.schema import CHANGES
 
-    with book.engine.begin() as connection:  # as earlier versions noted them
+    with transaction(book.engine, writing=True) as connection:  # as earlier versions noted them
         for _ in range(2):
             connection.execute(insert(CHANGES).values(at=datetime(2026, 5, 1, tzinfo=UTC), what="", imported=False))
     with book.reading() as page:
