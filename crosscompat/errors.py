@@ -12,6 +12,7 @@ from typing import Any
 __all__ = [
     "BadInput",
     "Busy",
+    "CopyWarning",
     "CrosscompatError",
     "Fault",
     "NameWarning",
@@ -146,6 +147,10 @@ class Busy(CrosscompatError):
     """Somebody else is writing to the same records."""
 
     exit_code = 4
+
+
+class CopyWarning(UserWarning):
+    """A cross book could not be copied before it was written in."""
 
 
 class NameWarning(UserWarning):

@@ -67,7 +67,7 @@ class CrossStory:
     wrote : list of Line
         What this command has written, or would have.
     change : int or null
-        The number of the change, for ``undo``.
+        The number of the change, for ``undo``; null where nothing was written.
     dry_run : bool
     invented : bool
     """

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import TypeVar
@@ -27,6 +27,7 @@ from crosscompat.wording import say
 __all__ = ["Harvest", "Seen", "Sown", "observe", "records_seen", "surprises"]
 
 _R = TypeVar("_R", SeedLot, Sowing)
+_Counted = tuple[date | None, int, Record]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,32 +132,86 @@ def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, 
     return [*added, *([changed] if changed is not None else [])]
 
 
-def surprises(whole: Whole, seen: Seen) -> list[str]:
-    """Return what was said before and would no longer be so, as questions to the grower.
+def surprises(whole: Whole, seen: Seen, day: date) -> list[str]:
+    """Return what was said otherwise before, as questions to the grower.
+
+    Parameters
+    ----------
+    whole : Whole
+        The cross as it stood before.
+    seen : Seen
+        Something that can be (`observe` refuses what cannot).
+    day : date
+        When; what is on record without a day was earlier.
 
     Examples
     --------
     >>> cross = Cross(number="26-01")
     >>> none = Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
-    >>> surprises(Whole(cross, counts=(none,)), Seen(swelling=2))[0].split(" If ")[0]
+    >>> surprises(Whole(cross, counts=(none,)), Seen(swelling=2), date(2026, 5, 12))[0].split(" If ")[0]
     'On 2026-05-09 no pod had set. Has one swollen since?'
     """
-    return list(_surprises(whole, seen))
+    return [*_of_pods(whole, seen, day), *_of_seedlings(whole, seen, day), *_of_the_end(whole, seen, day)]
 
 
-def _surprises(whole: Whole, seen: Seen) -> Iterator[str]:
-    more = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods))
+def _of_pods(whole: Whole, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where the pods of all so far would not grow from day to day."""
     for what, given in (("pods_set", seen.swelling), ("pods_held", seen.ripe)):
-        counts = [one for one in whole.counts if one.what == what]
-        if given and counts and not any(one.count for one in counts):
-            last = counts[-1]
-            day = last.date.isoformat() if last.date else say("observe.once")
-            yield say(f"observe.none_before.{what}", day=day, record=last.id[:8])
-    whole_lost = [loss for loss in whole.losses if loss.sowing is None]
-    if whole_lost and (more or seen.up or seen.highest):
-        yield say("observe.lost_before", cause=whole_lost[-1].cause)
+        counts = [(one.date, one.count, one) for one in whole.counts if one.what == what]
+        before, after = _around(counts, day)
+        if given and before and not any(count for _, count, _ in before):
+            yield say(f"observe.none_before.{what}", day=_on(before[-1][0]), record=before[-1][2].id[:8])
+        questions = list(_against(what, given, before, after))
+        taken = sum(lot.pods or 0 for lot in whole.lots if _by_then(lot.date, day)) if what == "pods_held" else 0
+        if given is not None and given < taken and not questions:
+            questions = [say("observe.fewer.taken", n=taken, now=given)]
+        yield from questions
+
+
+def _of_seedlings(whole: Whole, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where the highest number that ever stood in a tray would not grow from day to day."""
+    if seen.highest is None or seen.sown is not None:
+        return
+    tray = _which(whole.trays, seen.tray, "tray", lambda one: one.place)
+    looks = whole.looks_at(tray) if tray is not None else []
+    before, after = _around([(one.date, n, one) for one in looks if (n := one.highest) is not None], day)
+    seen_up = [(one.date, one.up, one) for one in looks if one.up is not None and _by_then(one.date, day)]
+    most = max([*before[-1:], *seen_up], key=lambda look: look[1], default=None)
+    yield from _against("highest", seen.highest, [most] if most else [], after)
+
+
+def _of_the_end(whole: Whole, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where something is seen of what was called lost or over."""
+    some = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
+    lost = [loss for loss in whole.losses if loss.sowing is None and _by_then(loss.date, day)]
+    if lost and some:
+        yield say("observe.lost_before", cause=lost[-1].cause)
     if whole.cross.closed_stage is not None and seen.swelling:
         yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
+
+
+def _around(counts: Iterable[_Counted], day: date) -> tuple[list[_Counted], list[_Counted]]:
+    """Return the counts up to a day and those after it, each in the order of their days."""
+    ordered = sorted(counts, key=lambda one: one[0] or date.min)
+    return [one for one in ordered if _by_then(one[0], day)], [one for one in ordered if not _by_then(one[0], day)]
+
+
+def _against(what: str, given: int | None, before: Sequence[_Counted], after: Sequence[_Counted]) -> Iterator[str]:
+    """Yield that the count before is higher, or that after lower, where all so far are counted."""
+    if given is None:
+        return
+    beside = [("fewer", one) for one in before[-1:] if one[1] > given]
+    beside += [("fewer_later", one) for one in after[:1] if one[1] < given]
+    for how, (day, n, record) in beside:
+        yield say(f"observe.{how}.{what}", day=_on(day), n=n, now=given, record=record.id[:8])
+
+
+def _by_then(day: date | None, then: date) -> bool:
+    return day is None or day <= then
+
+
+def _on(day: date | None) -> str:
+    return day.isoformat() if day else say("observe.once")
 
 
 def records_seen(whole: Whole, seen: Seen, day: date, who: str | None) -> tuple[list[Record], Cross | None]:

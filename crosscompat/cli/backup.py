@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from crosscompat.book.store.backup import back_up, last_sound, newer_changes, restore
+from crosscompat.book.store.backup import back_up, last_sound, restore
+from crosscompat.book.store.comparing import changes_lacking
 from crosscompat.cli.screen import paragraph, print_json, talk
 from crosscompat.cli.the_book import Stopped, agreed, book_here, file_of_book
 from crosscompat.errors import WrongUse
@@ -82,12 +83,12 @@ def run_restore(folder: Path | None, file: Path | None, *, last: bool, anyway: b
 
 
 def _restored(book: Path, file: Path, passed: list[Path], *, anyway: bool) -> Restoration:
-    """Put a copy in place, once it is clear that what was written since may go."""
+    """Put a copy in place, once it is clear that what it does not hold may go."""
 
     def put(yes: frozenset[str]) -> Restoration:
-        newer = newer_changes(book, file)
-        question = say("backup.newer", n=newer)
-        if newer and question not in yes:
+        lacking = changes_lacking(book, file)
+        question = say("backup.lacking", n=lacking)
+        if lacking and question not in yes:
             raise Stopped([question])
         done = restore(book, file)
         kept = str(done.kept) if done.kept else None

@@ -348,17 +348,17 @@ def import_(
     *,
     yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
     good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
-    who: Annotated[
-        str | None, typer.Option("--by", metavar="WHO", envvar="CROSSCOMPAT_GROWER", help=say("help.import_by"))
-    ] = None,
+    by: By = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
     as_json: Json = False,
 ) -> None:
+    from crosscompat.cli.entry import hand
     from crosscompat.cli.importing import Request, run
     from crosscompat.cli.questions import Given
 
     given = Given(took_means, only_successes, dates, yes)
-    run(folder, Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, who, dry_run, as_json))
+    request = Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, hand(by), dry_run, as_json)
+    run(folder, request)
 
 
 @commands_of_the_book.command(help=say("help.export"), epilog=example("export"))

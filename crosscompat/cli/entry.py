@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from datetime import date, datetime, time
 
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
-__all__ = ["GROWER_VARIABLE", "day_told", "hand", "hour_told", "today"]
+__all__ = ["GROWER_VARIABLE", "blanks_told", "day_told", "hand", "hour_told", "today"]
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
@@ -49,6 +50,29 @@ def hour_told(given: str | None) -> time | None:
         raise WrongUse(say("entry.hour", got=given)) from None
 
 
+def blanks_told(options: Mapping[str, object]) -> str:
+    """Return what is told of options that were given and are blank; nothing if none is.
+
+    Examples
+    --------
+    >>> blanks_told({"--note": " ", "--lot": None, "--seeds": 0})
+    '--note is blank, so it says nothing. Leave it out, or say something.'
+    """
+    blank = [name for name, value in options.items() if isinstance(value, str) and not value.strip()]
+    if not blank:
+        return ""
+    return say("entry.blank" if len(blank) > 1 else "entry.blank_one", options=", ".join(blank))
+
+
 def hand(by: str | None) -> str | None:
-    """Return who did it, by the option or else by the environment."""
+    """Return who did it, by the option or else by the environment.
+
+    Raises
+    ------
+    WrongUse
+        If the option is blank.
+    """
+    blank = blanks_told({"--by": by})
+    if blank:
+        raise WrongUse(blank)
     return (by if by is not None else os.environ.get(GROWER_VARIABLE, "")).strip() or None

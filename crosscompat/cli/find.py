@@ -9,6 +9,7 @@ import typer
 
 from crosscompat.advice.lost_label import candidates
 from crosscompat.book.lost_label import Clues
+from crosscompat.cli.entry import blanks_told
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.cli.the_book import open_here
 from crosscompat.errors import WrongUse
@@ -29,6 +30,9 @@ def run(
     as_json: bool,
 ) -> None:
     """Print the crosses it may have been; none makes the exit code 1."""
+    blank = blanks_told({"--plant": plant, "--marker": marker, "--pollen": pollen})
+    if blank:
+        raise WrongUse(blank)
     if day and between:
         raise WrongUse(say("lost_label.one_day"))
     days = (between[0].date(), between[1].date()) if between else None

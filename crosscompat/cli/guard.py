@@ -5,15 +5,16 @@ from __future__ import annotations
 import os
 import sys
 import traceback
-from collections.abc import Callable
-from contextlib import suppress
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 import typer
 
 from crosscompat.cli.screen import talk
-from crosscompat.errors import CrosscompatError
+from crosscompat.errors import CopyWarning, CrosscompatError
 from crosscompat.wording import say
 
 __all__ = ["BUG", "guarded"]
@@ -60,12 +61,30 @@ def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
 def _flushed(command: Callable[_P, _R], *args: _P.args, **kwargs: _P.kwargs) -> _R:
     """Call a command and print all of its answer, so that what cannot be printed fails here and not at the very end."""
     try:
-        result = command(*args, **kwargs)
+        with _warnings_told():
+            result = command(*args, **kwargs)
     except typer.Exit:
         sys.stdout.flush()
         raise
     sys.stdout.flush()
     return result
+
+
+@contextmanager
+def _warnings_told() -> Iterator[None]:
+    """Say in words, each time, what is no failure but must be minded."""
+
+    def tell(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
+        if issubclass(category, CopyWarning):
+            talk(str(message))
+        else:
+            others(message, category, *where, **more)
+
+    with warnings.catch_warnings():
+        others = warnings.showwarning
+        warnings.simplefilter("always", CopyWarning)
+        warnings.showwarning = tell
+        yield
 
 
 def _tell(text: str) -> None:

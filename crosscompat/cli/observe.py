@@ -54,7 +54,7 @@ def run(
     if as_json:
         print_json(story)
     else:
-        _print(story)
+        _print(story, already=not asked.empty and not story.wrote)
 
 
 def _checked(seen: Seen) -> Seen:
@@ -75,17 +75,18 @@ def _written(
     with store.writing("", who=who, dry_run=dry_run) as pen:
         cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
-        questions = [one for one in surprises(whole_of(pen, cross), seen) if one not in yes]
+        before = whole_of(pen, cross)
+        wrote = observe(pen, cross, seen, day, who, bounds)
+        questions = [one for one in surprises(before, seen, day) if one not in yes]
         if questions:
             raise Stopped(questions)
-        wrote = observe(pen, cross, seen, day, who, bounds)
         now = find_cross(pen, cross.id)
         change = None if dry_run else pen.change
         invented = here.settings.invented
         return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=invented)
 
 
-def _print(story: CrossStory) -> None:
+def _print(story: CrossStory, *, already: bool) -> None:
     line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
     if story.invented:
         paragraph(say("cli.invented"))
@@ -105,7 +106,13 @@ def _print(story: CrossStory) -> None:
         paragraph(say("observe.chance", date=chance.date, n=chance.flowers, chance=spread))
     if story.wrote:
         _print_lines(say("observe.parts.would" if story.dry_run else "observe.parts.wrote"), story.wrote)
-    if story.dry_run:
+    _print_end(story, already=already)
+
+
+def _print_end(story: CrossStory, *, already: bool) -> None:
+    if already:
+        paragraph(say("observe.already"))
+    elif story.dry_run:
         paragraph(say("entry.dry_run"))
     elif story.change is not None:
         paragraph(say("the_book.change", number=story.change))

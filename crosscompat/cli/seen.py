@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from crosscompat.book.observing import Harvest, Seen, Sown
+from crosscompat.cli.entry import blanks_told
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
@@ -26,7 +27,7 @@ def seen_of(
     Raises
     ------
     WrongUse
-        If an option stands without the one that it belongs to.
+        If an option is blank, or stands without the one that it belongs to.
 
     Examples
     --------
@@ -42,6 +43,7 @@ def seen_of(
         "tray": tray is not None and into is None and not any(seen.get(key) is not None for key in _OF_A_TRAY),
     }
     wrong = [say(f"observe.needs.{key}") for key, is_wrong in alone.items() if is_wrong]
+    wrong += [blank] if (blank := blanks_told(_by_option(seen, taken, sown) | {"--tray": tray})) else []
     if wrong:
         raise WrongUse(" ".join(wrong))
     return Seen(
@@ -50,6 +52,11 @@ def seen_of(
         sown=Sown(**sown, tray=into) if sown.get("seeds") is not None else None,
         tray=tray,
     )
+
+
+def _by_option(seen: Mapping[str, Any], taken: Mapping[str, Any], sown: Mapping[str, Any]) -> dict[str, Any]:
+    named = {f"--{name.replace('_', '-')}": value for name, value in {**seen, **taken}.items()}
+    return named | {"--from": sown.get("lot"), "--treatment": sown.get("treatment")}
 
 
 _OF_A_TRAY = ("up", "highest", "lost")

@@ -32,7 +32,7 @@ def book_place(folder: Path, settings: Settings) -> Path | str:
 
 
 def open_book(folder: Path, settings: Settings) -> Store:
-    """Open the cross book of a collection, and make it if there is none."""
+    """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
     from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
 
-    return open_store(book_place(folder, settings))
+    return open_store(book_place(folder, settings), copied_daily=True)

@@ -277,6 +277,9 @@ class Book(RuleBasedStateMachine):
                 for kind in KINDS.values()
                 for version in page.versions(kind)
             }
+            changes = {change.id for change in page.changes()}
+        wrote = {number for one in rows.values() for number in (one.made_in, one.replaced_in) if number is not None}
+        assert wrote == changes
         for version in self.rows:
             now = rows[version.record.id, version.made_in]
             assert now.record == version.record

@@ -8,7 +8,7 @@ from crosscompat.book.judging import Bounds, own_ancestors
 from crosscompat.book.observing import Harvest, Seen, Sown, observe, surprises
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, Plant, Pollen, Pollination, SeedLot, Sowing
 from crosscompat.book.summary import crosses_of
-from crosscompat.book.whole import cross_of, whole_of
+from crosscompat.book.whole import Whole, cross_of, whole_of
 from crosscompat.errors import WrongUse
 
 MADE, DAY, TODAY = date(2026, 5, 1), date(2026, 8, 1), date(2026, 11, 1)
@@ -133,12 +133,25 @@ def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
 @pytest.mark.parametrize(
     ("before", "seen", "asks"),
     [
-        ({"swelling": 0}, {"swelling": 1}, "no pod had set"),
+        ({"swelling": 0}, {"swelling": 1}, "On 2026-08-01 no pod had set"),
         ({"ripe": 0}, {"ripe": 1}, "no pod was ripe"),
+        ({"swelling": 4}, {"swelling": 2}, "On 2026-08-01 4 pods had set already"),
+        ({"swelling": 4}, {"swelling": 0}, "Shall 0 be written down"),
+        ({"ripe": 2}, {"ripe": 1}, "2 pods were ripe already"),
+        ({"harvest": Harvest(pods=2)}, {"ripe": 1}, "2 ripe pods were taken home already"),
+        ({"ripe": 2, "harvest": Harvest(pods=1)}, {"ripe": 1}, "2 pods were ripe already"),
+        ({"sown": Sown(seeds=9), "up": 5}, {"highest": 4}, "5 seedlings stood in this tray already"),
+        ({"sown": Sown(seeds=9), "highest": 6}, {"highest": 5}, "6 seedlings stood in this tray already"),
         ({"lost": "mice"}, {"swelling": 1}, "called lost (mice)"),
         ({"lost": "mice"}, {"harvest": Harvest(pods=1)}, "called lost (mice)"),
         ({"over": "set"}, {"swelling": 1}, "called the stage “set” over"),
         ({"swelling": 0}, {"swelling": 0}, None),
+        ({"swelling": 2}, {"swelling": 2, "dropped": 1}, None),
+        ({"dropped": 3}, {"dropped": 1}, None),
+        ({"sown": Sown(seeds=9), "highest": 6, "up": 5}, {"up": 3}, None),
+        ({"sown": Sown(seeds=9), "highest": 6}, {"highest": 6}, None),
+        ({"sown": Sown(seeds=9), "highest": 6}, {"sown": Sown(seeds=3), "highest": 2}, None),
+        ({"harvest": Harvest(pods=2)}, {"ripe": 2}, None),
         ({"swelling": 1}, {"swelling": 2}, None),
         ({"over": "set"}, {"ripe": 1}, None),
         ({}, {"swelling": 1}, None),
@@ -147,8 +160,60 @@ def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
 def test_what_was_said_otherwise_before_is_asked(book, cross, look, before, seen, asks):
     if before:
         look(**before)
-    found = surprises(whole(book, cross), Seen(**seen))
-    assert (asks in found[0]) if asks else found == []
+    found = surprises(whole(book, cross), Seen(**seen), DAY)
+    assert ([asks in one for one in found] == [True]) if asks else found == []
+
+
+@pytest.mark.parametrize(
+    ("before", "day", "seen", "asks"),
+    [
+        ([(date(2026, 5, 20), 4)], date(2026, 5, 12), {"swelling": 2}, None),
+        (
+            [(date(2026, 5, 20), 2)],
+            date(2026, 5, 12),
+            {"swelling": 4},
+            "On 2026-05-20, after that, only 2 pods had set",
+        ),
+        (
+            [(date(2026, 5, 20), 0)],
+            date(2026, 5, 12),
+            {"swelling": 1},
+            "On 2026-05-20, after that, only 0 pods had set",
+        ),
+        ([(None, 4)], date(2026, 5, 2), {"swelling": 2}, "On some earlier day 4 pods had set already"),
+        ([(date(2026, 5, 20), 4), (date(2026, 5, 12), 1)], date(2026, 5, 14), {"swelling": 3}, None),
+        ([(date(2026, 5, 20), 4), (date(2026, 5, 12), 2)], date(2026, 5, 14), {"swelling": 1}, "On 2026-05-12 2 pods"),
+        ([(date(2026, 5, 12), 4), (date(2026, 5, 14), 2)], date(2026, 5, 20), {"swelling": 2}, None),
+    ],
+)
+def test_counts_of_all_so_far_are_compared_by_their_days(before, day, seen, asks):
+    cross = Cross(number="26-01")
+    counts = tuple(Observation(cross=cross.id, what="pods_set", count=n, date=on) for on, n in before)
+    found = surprises(Whole(cross, counts=counts), Seen(**seen), day)
+    assert ([asks in one for one in found] == [True]) if asks else found == []
+
+
+def test_what_was_seen_before_the_cross_was_lost_is_no_surprise(book, cross, look):
+    look(lost="mice")
+    assert surprises(whole(book, cross), Seen(swelling=1), date(2026, 7, 1)) == []
+
+
+def test_the_highest_number_is_that_of_one_tray(book, cross, look):
+    look(sown=Sown(seeds=9, tray="T1"))
+    look(sown=Sown(seeds=9, tray="T2"))
+    look(highest=6, tray="T1")
+    assert surprises(whole(book, cross), Seen(highest=2, tray="T2"), DAY) == []
+    (question,) = surprises(whole(book, cross), Seen(highest=2, tray="T1"), DAY)
+    assert "6 seedlings" in question
+    (question,) = surprises(whole(book, cross), Seen(highest=7, tray="T1"), date(2026, 7, 31))
+    assert "only 6 seedlings were the most" in question
+
+
+def test_what_is_over_already_changes_nothing(book, cross, look):
+    assert look(over="set")
+    assert look(over="set") == []
+    with book.reading() as page:
+        assert [change.what for change in page.changes()] == ["pollinated", "seen"]
 
 
 def test_a_note_alone_is_kept_on_the_cross(book, cross, look):

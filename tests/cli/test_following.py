@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
+import shutil
 import sqlite3
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from sqlalchemy import update
 
 from crosscompat.book.records import Cross, Observation, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
+from crosscompat.book.store.engine import transaction
+from crosscompat.book.store.schema import CHANGES
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()  # noqa: DTZ011
 
@@ -29,6 +34,23 @@ def mine(run, empty_folder, monkeypatch):
         pen.add(mother, father, cross, visit, Pollen(pollination=visit.id, plant=father.id))
     store.engine.dispose()
     return empty_folder / "mine"
+
+
+def aged(folder):
+    """Let all that is in the book have been written three days ago."""
+    store = open_store(folder / "book.sqlite")
+    with transaction(store.engine, writing=True) as connection:
+        before = datetime.now(UTC) - timedelta(days=3)
+        connection.execute(update(CHANGES).values(at=before))
+    store.engine.dispose()
+
+
+def changes(folder):
+    store = open_store(folder / "book.sqlite")
+    with store.reading() as page:
+        found = [change.what for change in page.changes()]
+    store.engine.dispose()
+    return found
 
 
 def counts(folder):
@@ -111,6 +133,16 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-01", "--lost", "mice", "--against", "maybe"], "unsure"),
         (["26-01", "--up", "2"], "--sown N"),
         (["26-01", "--swelling", "-1"], "--swelling"),
+        (["26-01", "--note", ""], "--note is blank"),
+        (["26-01", "--swelling", "1", "--by", " "], "--by is blank"),
+        (
+            ["26-01", "--lost", " ", "--note", "", "--by-what", "x"],
+            "--proof VERDICT. Blank, so they say nothing: --lost, --note.",
+        ),
+        (["26-01", "--sown", "3", "--from", " ", "--tray", ""], "--from, --tray"),
+        (["26-01", "--harvest", "--lot", "\t"], "--lot is blank"),
+        (["26-01", "--doubtful", ""], "--doubtful is blank"),
+        (["26-01", "--proof", ""], "--proof is blank"),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, list) else "",
 )
@@ -139,10 +171,72 @@ def test_with_anyway_it_is_written_beside_the_earlier_count(run, mine):
     assert [n for _, n, _ in counts(mine)] == [0, 2]
 
 
-@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a terminal of its own")
-@pytest.mark.parametrize(("reply", "code", "left"), [("y", 0, [0, 2]), ("n", 1, [0]), ("", 1, [0])])
-def test_on_a_terminal_it_asks(run, process, mine, reply, code, left):
+def test_a_count_of_all_so_far_that_falls_is_asked_about(run, answer, mine):
+    run("observe", "26-01", "--swelling", "4", "--on", "2026-05-12")
+    outcome = run("observe", "26-01", "--swelling", "2", code=1)
+    assert "On 2026-05-12 4 pods had set already" in outcome.stderr
+    assert "--dropped" in outcome.stderr
+    assert outcome.stdout == ""
+    assert len(counts(mine)) == 1
+    assert answer("observe", "26-01", "--swelling", "2", "--anyway")["change"] == 3
+    assert [n for _, n, _ in counts(mine)] == [4, 2]
+
+
+def test_what_cannot_be_is_refused_before_anything_is_asked(run, mine):
     run("observe", "26-01", "--swelling", "0")
+    for more in ([], ["--anyway"]):
+        outcome = run("observe", "26-01", "--swelling", "5", *more, code=2)
+        assert "(5 > 4)" in outcome.stderr
+        assert "no pod had set" not in outcome.stderr
+    assert [n for _, n, _ in counts(mine)] == [0]
+
+
+def test_what_the_book_says_already_is_no_change(run, answer, mine):
+    run("observe", "26-01", "--over", "set")
+    for more in ([], ["--dry-run"]):
+        shown = run("observe", "26-01", "--over", "set", *more).stdout
+        assert "The book says so already: nothing is to be written." in shown
+        assert "Noted as change" not in shown
+        found = answer("observe", "26-01", "--over", "set", *more)
+        assert (found["wrote"], found["change"], found["over"]) == ([], None, "set")
+    assert changes(mine) == ["pollinated", "seen on 26-01"]
+    assert "already" not in run("observe", "26-01").stdout
+    run("undo")
+    assert answer("observe", "26-01")["over"] is None
+
+
+def test_no_command_that_changes_nothing_notes_a_change(run, mine):
+    run("correct", "26-01", "number=26-01", code=2)
+    run("plant", "DAS-1", "--place", "bench 2")
+    run("plant", "DAS-1", "--place", "bench 2")
+    run("undo")
+    run("undo", "2", code=2)
+    assert len(changes(mine)) == 3
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["undo", "--by", " "], ["correct", "26-01", "aim=red", "--by", ""], ["plant", "P-1", "--new", "--by", " "],
+     ["find", "--marker", " "], ["find", "--plant", "", "--pollen", "DAS-1"]],
+    ids=" ".join,
+)  # fmt: skip
+def test_a_blank_option_is_refused_wherever_it_is_given(run, mine, arguments):
+    assert "blank" in run(*arguments, code=2).stderr
+    assert changes(mine) == ["pollinated"]
+
+
+def test_a_blank_hand_in_the_environment_is_nobody(run, mine):
+    run("observe", "26-01", "--swelling", "1", CROSSCOMPAT_GROWER=" ")
+    assert counts(mine) == [("pods_set", 1, None)]
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="needs a terminal of its own")
+@pytest.mark.parametrize(
+    ("before", "reply", "code", "left"),
+    [(0, "y", 0, [0, 2]), (0, "n", 1, [0]), (0, "", 1, [0]), (4, "y", 0, [4, 2]), (4, "n", 1, [4])],
+)
+def test_on_a_terminal_it_asks(run, process, mine, before, reply, code, left):
+    run("observe", "26-01", "--swelling", before)
     master, slave = os.openpty()
     running = process("observe", "26-01", "--swelling", "2", wait=False, folder=mine, stdin=slave, stderr=slave)
     os.write(master, f"{reply}\n".encode())
@@ -218,6 +312,73 @@ def test_a_copy_is_taken_and_put_back_and_nothing_is_lost_unasked(run, answer, m
     run("restore", code=2)
     run("restore", "mine.sqlite", "--last", code=2)
     run("restore", "collection.toml", code=2)
+
+
+def test_a_copy_that_went_its_own_way_does_not_take_the_place_of_the_book_unasked(run, answer, mine):
+    copy = answer("backup")["file"]
+    other = shutil.copytree(mine, mine.parent / "other")
+    run("observe", "26-01", "--swelling", "3")
+    run("observe", "26-01", "--swelling", "1", "--collection", other)
+    theirs = answer("backup", "--collection", other)["file"]
+    assert "1 change that this copy does not" in run("restore", theirs, code=1).stderr
+    assert [n for _, n, _ in counts(mine)] == [3]
+    assert [n for _, n, _ in counts(other)] == [1]
+    run("restore", copy, "--anyway")
+    assert run("restore", theirs).stderr == ""
+    assert [n for _, n, _ in counts(mine)] == [1]
+
+
+def harmed(folder):
+    """Harm the plants and leave the list of changes readable."""
+    store = open_store(folder / "book.sqlite")
+    with store.reading() as page:
+        root = page.connection.exec_driver_sql("SELECT rootpage FROM sqlite_master WHERE name = 'plants'").scalar()
+    store.engine.dispose()
+    content = bytearray((folder / "book.sqlite").read_bytes())
+    content[(root - 1) * 4096 : root * 4096] = b"\x55" * 4096
+    (folder / "book.sqlite").write_bytes(content)
+
+
+def test_a_damaged_book_is_mended_unasked_by_a_copy_that_has_all_that_can_be_read_of_it(run, answer, mine):
+    run("observe", "26-01", "--swelling", "3")
+    run("backup")
+    harmed(mine)
+    run("observe", "26-01", code=3)
+    assert answer("restore", "--last")["was_sound"] is False
+    assert [n for _, n, _ in counts(mine)] == [3]
+
+
+def test_a_damaged_book_that_holds_what_the_copy_lacks_is_asked_about(run, answer, mine):
+    run("backup")
+    run("observe", "26-01", "--swelling", "3")
+    harmed(mine)
+    assert "1 change that this copy does not" in run("restore", "--last", code=1).stderr
+    run("observe", "26-01", code=3)
+    assert answer("restore", "--last", "--anyway")["was_sound"] is False
+    assert counts(mine) == []
+
+
+def test_the_book_is_copied_before_the_first_writing_of_a_day_and_mended_from_that(run, answer, mine):
+    aged(mine)
+    run("observe", "26-01", "--dry-run", "--swelling", "1")
+    assert not (mine / "backups").exists()
+    run("observe", "26-01", "--swelling", "1")
+    run("observe", "26-01", "--swelling", "3")
+    (copy,) = (mine / "backups").iterdir()
+    assert copy.name.endswith("-daily.sqlite")
+    (mine / "book.sqlite").write_bytes(b"hello" * 5000)
+    assert answer("restore", "--last")["backup"] == str(copy.relative_to(mine))
+    assert counts(mine) == []
+
+
+@pytest.mark.parametrize("command", [["observe", "26-01", "--swelling", "1"], ["plant", "P-1", "--new"], ["undo"]])
+def test_where_the_book_cannot_be_copied_that_is_told_and_it_is_written_in(run, mine, command):
+    aged(mine)
+    (mine / "backups").write_text("no folder")
+    outcome = run(*command, "--json")
+    assert "could not be copied before the first writing of the day: backups: File exists." in outcome.stderr
+    assert json.loads(outcome.stdout)["schema"]
+    assert len(changes(mine)) == 2
 
 
 def test_a_copy_that_has_no_place_is_told_by_its_own_name(run, mine):

@@ -12,7 +12,7 @@ from uuid import uuid4
 
 from crosscompat.book.store.copies import aside_for, backups_of, free_copy
 from crosscompat.book.store.engine import Unreachable, address_of, told_of
-from crosscompat.errors import WrongUse
+from crosscompat.errors import Busy, WrongUse
 from crosscompat.wording import say
 
 __all__ = [
@@ -20,8 +20,8 @@ __all__ = [
     "back_up",
     "backups_of",
     "into_wal",
+    "is_book",
     "last_sound",
-    "newer_changes",
     "put_beside",
     "restore",
     "unfinished",
@@ -95,18 +95,10 @@ def last_sound(book: Path) -> tuple[Path | None, list[Path]]:
     """Return the newest sound copy of a book, and those newer ones that are not."""
     passed: list[Path] = []
     for copy in backups_of(book):
-        if _is_book(copy):
+        if is_book(copy):
             return copy, passed
         passed.append(copy)
     return None, passed
-
-
-def newer_changes(book: Path, backup: Path) -> int:
-    """Return how many changes a book holds that a copy does not; 0 where the book cannot be read."""
-    try:
-        return max(0, _changes(book) - _changes(backup))
-    except sqlite3.Error:
-        return 0
 
 
 def restore(book: Path, backup: Path) -> Restored:
@@ -126,9 +118,9 @@ def restore(book: Path, backup: Path) -> Restored:
     Busy, Unreachable
         If somebody is writing, or the disk is full; the book is as it was then.
     """
-    if not _is_book(backup):
+    if not is_book(backup):
         raise WrongUse(say("store.no_backup", file=str(backup)))
-    if book.is_file() and _is_book(book):
+    if book.is_file() and is_book(book):
         kept = back_up(book, to=aside_for(book))
         _overwrite(book, backup)
         return Restored(kept, sound=True)
@@ -149,7 +141,7 @@ def _copy(book: Path, copy: Path) -> None:
         with closing(sqlite3.connect(copy)) as target:
             source.backup(target)
             target.execute("PRAGMA journal_mode = DELETE")
-    if not _is_book(copy):
+    if not is_book(copy):
         raise told_of("malformed", book) or Unreachable(str(book))
     _fsync(copy)
 
@@ -171,19 +163,23 @@ def _overwrite(book: Path, backup: Path) -> None:
         target.execute("PRAGMA journal_mode = WAL")
 
 
-def _is_book(path: Path) -> bool:
-    """Tell whether a file is a sound cross book of whatever version."""
+def is_book(path: Path) -> bool:
+    """Tell whether a file is a sound cross book of whatever version.
+
+    Raises
+    ------
+    Busy
+        If somebody holds it so that it cannot be read.
+    """
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
             return bool(sound and found.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1)
-    except sqlite3.DatabaseError:
+    except sqlite3.DatabaseError as error:
+        told = told_of(str(error), path)
+        if isinstance(told, Busy):
+            raise told from error
         return False
-
-
-def _changes(path: Path) -> int:
-    with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
-        return int(found.execute("SELECT coalesce(max(id), 0) FROM changes").fetchone()[0])
 
 
 def _set_aside(book: Path) -> Path | None:

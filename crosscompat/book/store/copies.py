@@ -6,18 +6,30 @@ import re
 from datetime import datetime
 from pathlib import Path
 
-__all__ = ["FOLDER", "aside_for", "backups_of", "free_copy"]
+__all__ = ["DAILY", "FOLDER", "aside_for", "backups_of", "daily_copies", "free_copy"]
 
 FOLDER = "backups"
+DAILY = "daily"
+"""The word in the name of a copy that was taken before the first writing of a day."""
 _STAMP = "%Y-%m-%d-%H%M%S"
+_DAY = len("2026-05-01")
 
 
 def backups_of(book: Path) -> list[Path]:
     """Return the copies that were taken of a book and lie beside it, newest first."""
+    return [path for _, path in _named(book)]
+
+
+def daily_copies(book: Path) -> list[tuple[str, Path]]:
+    """Return the copies of a book that were taken before the first writing of a day, with that day, newest first."""
+    return [(name[1][:_DAY], path) for name, path in _named(book) if name[2] == f"-{DAILY}"]
+
+
+def _named(book: Path) -> list[tuple[re.Match[str], Path]]:
     name = re.compile(rf"{re.escape(book.stem)}-(\d{{4}}-\d\d-\d\d-\d{{6}})(-[^.]*?)??(?:-(\d+))?\.sqlite")
     found = [(parts, path) for path in (book.parent / FOLDER).glob("*.sqlite") if (parts := name.fullmatch(path.name))]
     found.sort(key=lambda one: (one[0][1], int(one[0][3] or 1)), reverse=True)
-    return [path for _, path in found]
+    return found
 
 
 def free_copy(book: Path, label: str = "") -> Path:

@@ -12,7 +12,8 @@ from typing import Any, TypeVar, cast
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
 
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store.engine import open_engine, transaction
+from crosscompat.book.store.daily import copy_of_the_day
+from crosscompat.book.store.engine import file_of, open_engine, transaction
 from crosscompat.book.store.opening import make_ready
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
 from crosscompat.errors import Busy
@@ -53,6 +54,14 @@ class Version:
 class Store:
     """A cross book, wherever it lies.
 
+    Attributes
+    ----------
+    engine : Engine
+    backup : Path or None
+        Where an older version of it was kept when it was opened.
+    copied_daily : bool
+        Whether it is copied before the first writing of a day (`daily.copy_of_the_day`); one on a server never is.
+
     Examples
     --------
     >>> from crosscompat.book.records import Plant
@@ -66,6 +75,7 @@ class Store:
 
     engine: Engine
     backup: Path | None = None
+    copied_daily: bool = False
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
@@ -93,18 +103,24 @@ class Store:
         with suppress(_OnlyTried), transaction(self.engine, writing=True) as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
-            yield Writing(connection, what, who)
+            yield Writing(connection, what, who, self._to_copy if not dry_run else None)
             if dry_run:
                 raise _OnlyTried
 
+    @property
+    def _to_copy(self) -> Path | None:
+        return file_of(self.engine) if self.copied_daily else None
 
-def open_store(where: str | Path) -> Store:
+
+def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
     """Open a cross book, and make it if there is none; an older one is copied first and brought up to date.
 
     Parameters
     ----------
     where : Path or str
         The file, or the URL of a database.
+    copied_daily : bool
+        Whether a file is copied before the first writing of a day.
 
     Raises
     ------
@@ -113,7 +129,7 @@ def open_store(where: str | Path) -> Store:
     """
     engine = open_engine(where)
     try:
-        return Store(engine, make_ready(engine))
+        return Store(engine, make_ready(engine), copied_daily)
     except BaseException:
         engine.dispose()
         raise
@@ -246,34 +262,46 @@ class Reading:
 
 
 class Writing(Reading):
-    """A transaction that writes; its change is noted with the first thing written."""
+    """A transaction that writes; its change is noted with the first thing written.
 
-    def __init__(self, connection: Connection, what: str, who: str | None) -> None:
+    Parameters
+    ----------
+    connection : Connection
+    what : str
+    who : str or None
+    to_copy : Path, optional
+        The file that is to be copied first where that is due.
+    """
+
+    def __init__(self, connection: Connection, what: str, who: str | None, to_copy: Path | None = None) -> None:
         super().__init__(connection)
         self.what, self.who = what, who
         self.undoes: int | None = None
         self.imported = False
+        self._to_copy = to_copy
         self._change: int | None = None
 
     @property
-    def change(self) -> int:
-        """The number of this change."""
-        if self._change is None:
-            self._change = self.enter(Change(0, datetime.now(UTC), self.who, self.what, self.undoes, self.imported))
+    def change(self) -> int | None:
+        """The number of this change; None as long as nothing was written."""
         return self._change
 
-    def enter(self, change: Change) -> int:
-        """Note a change as it is given, for what is written next, and return its number."""
-        columns = {"at": change.at, "who": change.who, "what": change.what}
-        more = {"undoes": change.undoes, "imported": change.imported}
-        result = self.connection.execute(insert(CHANGES).values(**columns, **more).returning(CHANGES.c.id))
-        self._change = int(result.scalar_one())
+    def _noted(self) -> int:
+        """Return the number of this change, which is noted now if nothing was written before."""
+        if self._change is None:
+            if self._to_copy is not None:
+                copy_of_the_day(self.connection, self._to_copy)
+            told = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
+            more = {"undoes": self.undoes, "imported": self.imported}
+            result = self.connection.execute(insert(CHANGES).values(**told, **more).returning(CHANGES.c.id))
+            self._change = int(result.scalar_one())
         return self._change
 
     def add(self, *records: Record) -> None:
         """Write new records, which may point to each other."""
         groups = list(_by_kind(records))
         for kind, group in groups:
+            self._noted()
             table = TABLES[kind].name
             self.connection.execute(insert(RECORDS), [{"id": record.id, "kind": table} for record in group])
         for kind, group in groups:
@@ -303,11 +331,11 @@ class Writing(Reading):
 
     def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
         names = [item.name for item in fields(kind)]
-        rows = [{**{name: getattr(record, name) for name in names}, "made_in": self.change} for record in records]
+        rows = [{**{name: getattr(record, name) for name in names}, "made_in": self._noted()} for record in records]
         self.connection.execute(insert(TABLES[kind]), rows)
 
     def _mark(self, table: Table, ids: Sequence[str]) -> None:
-        mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self.change)
+        mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self._noted())
         for start in range(0, len(ids), _FEW):
             some = ids[start : start + _FEW]
             if self.connection.execute(mark.where(table.c.id.in_(some))).rowcount != len(some):

@@ -20,11 +20,11 @@ _PORTION = 5_000
 
 
 def last_change(page: Reading) -> Change | None:
-    """Return the latest change that stands and took nothing back itself, or None."""
+    """Return the latest change that stands, wrote anything and took nothing back itself, or None."""
     changes = page.changes()
     undone = _undone(changes)
-    standing = [change for change in changes if change.undoes is None and change.id not in undone]
-    return standing[-1] if standing else None
+    standing = (change for change in reversed(changes) if change.undoes is None and change.id not in undone)
+    return next((change for change in standing if page.touched(change.id)), None)
 
 
 def undo(pen: Writing, number: int | None = None) -> Change:
@@ -45,8 +45,8 @@ def undo(pen: Writing, number: int | None = None) -> Change:
     Raises
     ------
     WrongUse
-        If there is no such change, it was taken back before, later changes corrected what it wrote or rest on it, or
-        what would stand again points to what is gone or bears a name that another has by now.
+        If there is no such change, it wrote nothing or was taken back before, later changes corrected what it wrote or
+        rest on it, or what would stand again points to what is gone or bears a name that another has by now.
     """
     change = chosen_change(pen, number)
     undo_touched(pen, change, *touched_by(pen, change.id))
@@ -61,6 +61,8 @@ def undo_touched(pen: Writing, change: Change, written: Mapping[str, Record], be
     WrongUse
         As `undo` says, but for the choice of the change.
     """
+    if not written and not before:
+        raise WrongUse(say("store.undo.empty", number=change.id))
     pen.undoes = change.id
     now = {record.id: record for record in standing(pen, {*written, *before})}
     if any(now.get(one) != record for one, record in written.items()) or (now.keys() - written.keys()):

@@ -78,8 +78,15 @@ def test_nothing_is_written_when_anything_goes_wrong_inside(book):
 
 
 def test_an_empty_transaction_leaves_no_change(book):
-    with book.writing("nothing"):
-        pass
+    plant = Plant(name="coc-1")
+    with book.writing("nothing") as pen:
+        pen.add()
+        pen.replace()
+        pen.withdraw()
+        assert pen.change is None
+    with book.writing("planted", dry_run=True) as pen:
+        pen.add(plant)
+        assert pen.change is not None
     with book.reading() as page:
         assert page.changes() == ()
 

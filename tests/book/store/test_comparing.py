@@ -1,0 +1,128 @@
+"""What a book holds that a copy does not, whatever the numbers of the changes are."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+
+import pytest
+
+from crosscompat.book.records import Plant
+from crosscompat.book.store import open_store
+from crosscompat.book.store.backup import back_up
+from crosscompat.book.store.comparing import changes_lacking
+from crosscompat.errors import Busy, WrongUse
+
+
+@pytest.fixture
+def book(tmp_path):
+    planted(tmp_path / "book.sqlite", *(f"coc-{i}" for i in range(100)))
+    return tmp_path / "book.sqlite"
+
+
+def planted(path, *names):
+    store = open_store(path)
+    with store.writing("planted") as pen:
+        pen.add(*(Plant(name=name) for name in names))
+    store.engine.dispose()
+
+
+def done(path, sql, *values):
+    with sqlite3.connect(path) as connection:
+        connection.execute(sql, values)
+    connection.close()
+
+
+def scribbled(path, table):
+    """Make the pages of one table unreadable."""
+    with sqlite3.connect(path) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (table,)).fetchone()
+    connection.close()
+    content = bytearray(path.read_bytes())
+    content[(root - 1) * 4096 : root * 4096] = random.Random(3).randbytes(4096)
+    path.write_bytes(content)
+
+
+def test_a_copy_of_the_book_as_it_stands_lacks_nothing(book):
+    assert changes_lacking(book, back_up(book)) == 0
+
+
+def test_what_was_written_since_is_counted_change_by_change(book):
+    copy = back_up(book)
+    planted(book, "das-1")
+    planted(book, "pec-1", "pec-2")
+    assert changes_lacking(book, copy) == 2
+    assert changes_lacking(copy, book) == 0
+
+
+def test_a_copy_that_went_its_own_way_lacks_the_changes_though_it_has_as_many_or_more(book):
+    copy = back_up(book)
+    planted(book, "das-1")
+    planted(copy, "das-1")
+    assert changes_lacking(book, copy) == 1
+    planted(copy, "pec-1")
+    assert changes_lacking(book, copy) == 1
+    assert changes_lacking(copy, book) == 2
+
+
+@pytest.mark.parametrize(
+    "told_otherwise",
+    [
+        "UPDATE plants SET place = 'bench 2' WHERE name = 'coc-7'",
+        "UPDATE changes SET who = 'Ida'",
+        "DELETE FROM plants WHERE name = 'coc-7'",
+    ],
+)
+def test_the_same_change_with_another_content_is_not_the_same(book, told_otherwise):
+    copy = back_up(book)
+    done(copy, told_otherwise)
+    assert changes_lacking(book, copy) == 1
+
+
+def test_what_a_change_replaced_belongs_to_it(book):
+    planted(book, "das-1")
+    copy = back_up(book)
+    done(book, "UPDATE plants SET replaced_in = 2 WHERE name = 'coc-7'")
+    assert changes_lacking(book, copy) == 1
+
+
+def test_a_damaged_book_is_compared_by_the_changes_that_can_still_be_read(book):
+    copy = back_up(book)
+    same = book.with_name("same.sqlite")
+    shutil.copy(copy, same)
+    scribbled(same, "plants")
+    assert changes_lacking(same, copy) == 0
+    planted(book, "das-1")
+    scribbled(book, "plants")
+    assert changes_lacking(book, copy) == 1
+
+
+def test_of_a_book_in_which_nothing_can_be_read_nothing_is_lacking(book):
+    copy = back_up(book)
+    for content in (b"", b"hello" * 5000, book.read_bytes()[:5000]):
+        book.write_bytes(content)
+        assert changes_lacking(book, copy) == 0
+    book.unlink()
+    assert changes_lacking(book, copy) == 0
+
+
+@pytest.mark.parametrize("content", [b"", b"hello" * 5000])
+def test_what_is_no_copy_is_refused(book, content):
+    other = book.with_name("other.sqlite")
+    other.write_bytes(content)
+    with pytest.raises(WrongUse, match="no sound copy"):
+        changes_lacking(book, other)
+
+
+def test_a_book_that_somebody_holds_is_busy_and_not_damaged(book, monkeypatch):
+    monkeypatch.setattr("crosscompat.book.store.backup._WAIT_SECONDS", 0.1)
+    copy = back_up(book)
+    done(book, "PRAGMA journal_mode = DELETE")
+    holding = sqlite3.connect(book, isolation_level=None)
+    holding.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(Busy):
+        changes_lacking(book, copy)
+    holding.close()
+    assert changes_lacking(book, copy) == 0
