@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from crosscompat.advice.basis import asked_of, basis_of, spread_of
 from crosscompat.advice.parents import Parent
-from crosscompat.advice.rank import Candidate
+from crosscompat.advice.rank import Candidate, Ranking, rank
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
 from crosscompat.model.bound import most_chance
@@ -123,7 +124,7 @@ class Search:
     model : FittedModel
     ready : Diallel
     crossed : Crossed
-    flowers, most : int
+    flowers, wanted : int
         For each pairing, and how many pairings are wanted.
     """
 
@@ -132,7 +133,12 @@ class Search:
     ready: Diallel
     crossed: Crossed
     flowers: int
-    most: int
+    wanted: int
+
+    @property
+    def most(self) -> int:
+        """How many to keep while searching: some more, for the quick mean chance is off by a thousandth or two."""
+        return self.wanted + self.wanted // 10 + 20
 
     @property
     def species(self) -> tuple[str, ...]:
@@ -191,10 +197,14 @@ class Search:
         found = spread_of(self.collection, self.model, seed, pollen)
         return None if found is None else found.reshape(len(ours), -1)
 
-    def candidates(self, found: Found) -> list[Candidate]:
-        """Return pairings as they are ranked."""
+    def ranking(self, found: Found, watch: Callable[[Sequence[int]], Iterable[int]] = iter) -> Ranking:
+        """Rank the pairings found, and keep as many as were wanted; ``watch`` is as for `rank`."""
         pairs = zip(found.seed.tolist(), found.pollen.tolist(), strict=True)
-        return [Candidate(Parent(self.species[one]), Parent(self.species[other])) for one, other in pairs]
+        candidates = [Candidate(Parent(self.species[one]), Parent(self.species[other])) for one, other in pairs]
+        ranked = rank(self.collection, candidates, flowers=self.flowers, watch=watch)
+        rows = ranked.rows[: self.wanted]
+        looked_at = say("rank.looked_at", n=len(rows), pairings=f"{self.pairings:,}", species=f"{len(self.species):,}")
+        return replace(ranked, rows=rows, notes=[looked_at, *ranked.notes])
 
 
 def search_of(collection: Collection, *, flowers: int = 1, most: int = 20) -> Search:

@@ -9,7 +9,7 @@ question always gets the same answer.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Protocol
 
@@ -29,6 +29,7 @@ from crosscompat.model.histogram import (
     unit_histogram,
 )
 from crosscompat.model.likelihood import Floats, chance
+from crosscompat.model.means import mean_chance
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.variances import normal_points
@@ -38,6 +39,7 @@ __all__ = ["Outlook", "flowers_needed", "mean_chances", "outlook", "pods_differ"
 _DRAWS = 8192
 _POINTS_AT_ONCE = 32
 _HISTOGRAMS_AT_ONCE = 4096
+_MANY = 20_000
 _FILL = 2
 _LOW, _HIGH = 0.05, 0.95
 
@@ -89,7 +91,7 @@ def seedling_chances(belief: Outlook, units: ArrayLike = 1) -> Chances:
 
     Notes
     -----
-    Against a million draws the mean is off by at most 0.001 and the ends of the interval by at most 0.005; the ends by
+    Against a million draws the mean is off by at most 0.002 and the ends of the interval by at most 0.005; the ends by
     at most 0.015 where a stage is known more closely than `histogram.NARROWEST`.
 
     Examples
@@ -110,12 +112,16 @@ def seedling_chances(belief: Outlook, units: ArrayLike = 1) -> Chances:
 
 
 def mean_chances(belief: Outlook, units: int = 1) -> Floats:
-    """Return the mean of `seedling_chances` alone, twice as fast and to 1e-5, shape (n_pairs,)."""
+    """Return the mean of `seedling_chances` alone, many times faster and within 0.002 of it, shape (n_pairs,)."""
     if belief.seeds is None:
         return chances(belief.stages[0], units).mean
+    mean, sd = _stages(belief)
+    broad = (sd >= NARROWEST).all(axis=0)
     found = np.empty(len(belief))
-    for at, some in _by_method(belief, single=True):
-        found[at] = some.mean(np.full(len(at), float(units)))
+    found[broad] = mean_chance(belief.seeds, belief.pod_sd, units).of(mean[:, broad], sd[:, broad])
+    if not broad.all():
+        narrow = tuple(Logits(stage.mean[~broad], stage.sd[~broad]) for stage in belief.stages)
+        found[~broad] = seedling_chances(replace(belief, stages=narrow), units).mean
     return found
 
 
@@ -142,9 +148,6 @@ class _Answers(Protocol):
     def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
         """Return mean, low and high of the chance from a number of units of each."""
 
-    def mean(self, units: Floats) -> Floats:
-        """Return the mean chance from a number of units of each."""
-
     def fewest(self, target: float) -> NDArray[np.int64]:
         """Return the fewest units whose mean chance reaches the target, 0 beyond `MOST_FLOWERS`."""
 
@@ -157,13 +160,10 @@ class _InBins:
 
     def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
         low, high = (from_units(quantiles(self.masses, level), units) for level in (_LOW, _HIGH))
-        return self.mean(units), low, high
-
-    def mean(self, units: Floats) -> Floats:
         number, which = np.unique(units, return_inverse=True)
         each = np.stack([at_least_one(float(n)) for n in number])
         mean = self.masses @ each[0] if len(number) == 1 else np.einsum("nk,nk->n", self.masses, each[which])
-        return np.asarray(np.clip(mean, 0.0, 1.0), dtype=np.float64)
+        return np.asarray(np.clip(mean, 0.0, 1.0), dtype=np.float64), low, high
 
     def fewest(self, target: float) -> NDArray[np.int64]:
         return fewest_units(self.masses, target, MOST_FLOWERS)
@@ -180,10 +180,6 @@ class _AtPoints:
         low, high = np.quantile(found, (_LOW, _HIGH), axis=1)
         return found.mean(axis=1), low, high
 
-    def mean(self, units: Floats) -> Floats:
-        found: Floats = self._from_units(units).mean(axis=1)
-        return found
-
     def fewest(self, target: float) -> NDArray[np.int64]:
         low, high = (np.full(len(self.draws), n, dtype=np.int64) for n in (0, MOST_FLOWERS + 1))
         while np.any(high - low > 1):
@@ -198,19 +194,25 @@ class _AtPoints:
         return found
 
 
-def _by_method(belief: Outlook, *, single: bool = False) -> Iterator[tuple[NDArray[np.intp], _Answers]]:
+def _by_method(belief: Outlook) -> Iterator[tuple[NDArray[np.intp], _Answers]]:
     """Yield some pairings at a time, by their numbers, with what they come to."""
     assert belief.seeds is not None  # noqa: S101 - the callers have looked
-    mean, sd = (np.array([getattr(stage, key) for stage in belief.stages]) for key in ("mean", "sd"))
-    sd[_FILL] = np.sqrt(np.maximum(sd[_FILL] ** 2 - belief.pod_sd**2, 0.0))
+    mean, sd = _stages(belief)
     broad = (sd >= NARROWEST).all(axis=0)
     for at in _parts(np.flatnonzero(broad), _HISTOGRAMS_AT_ONCE):
-        tables = unit_histogram(belief.seeds, belief.pod_sd, single=single)
+        tables = unit_histogram(belief.seeds, belief.pod_sd, single=len(belief) > _MANY)
         yield at, _InBins(tables.masses(mean[:, at], sd[:, at]))
     for at in _parts(np.flatnonzero(~broad), _POINTS_AT_ONCE):
         eta = mean[:, at, None] + sd[:, at, None] * _points()[:, None, :]
         ripe = chance(eta[0]) * chance(eta[1])
         yield at, _AtPoints(ripe * from_seed(belief.seeds, eta[_FILL], eta[_FILL + 1], belief.pod_sd))
+
+
+def _stages(belief: Outlook) -> tuple[Floats, Floats]:
+    """Return mean and sd of the logit of each stage, shape (4, n_pairs); pods differ beyond that."""
+    mean, sd = (np.array([getattr(stage, key) for stage in belief.stages]) for key in ("mean", "sd"))
+    sd[_FILL] = np.sqrt(np.maximum(sd[_FILL] ** 2 - belief.pod_sd**2, 0.0))
+    return mean, sd
 
 
 def _parts(numbers: NDArray[np.intp], size: int) -> list[NDArray[np.intp]]:
