@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.traits import TraitColumn, TraitTable
 
-__all__ = ["FEATURE_KINDS", "NOT_FEATURES", "Feature", "Recipe", "pair_rows", "recipe_for"]
+__all__ = ["FEATURE_KINDS", "NOT_FEATURES", "Feature", "Recipe", "compared", "pair_rows", "recipe_for", "trait_codes"]
 
 Floats = NDArray[np.float64]
 
@@ -144,8 +144,45 @@ def pair_rows(
             codes = _codes(columns[feature.column])
             found = (own or {}).get(feature.column, (np.full(len(seed), np.nan),) * 2)
             both = zip(found, (codes[seed_at], codes[pollen_at]), strict=True)
-            rows[:, j] = _COMPARE[feature.kind](*(np.where(np.isnan(mine), its, mine) for mine, its in both))
+            rows[:, j] = compared(feature, *(np.where(np.isnan(mine), its, mine) for mine, its in both))
     return rows
+
+
+def trait_codes(recipe: Recipe, traits: TraitTable | None, species: Sequence[str]) -> tuple[Floats | None, ...]:
+    """Return what each feature reads of each species: a number, NaN where unknown; None for the distance.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    traits : TraitTable or None
+        A species that is absent from it is unknown throughout.
+    species : sequence of str
+
+    Returns
+    -------
+    tuple of (n_species,) float array or None
+        One a feature. Two parents' numbers become the pairing's by `compared`.
+    """
+    at = _positions(traits, species)
+    read = {feature.column for feature in recipe.features}
+    columns = traits.columns if traits is not None else ()
+    codes = {column.name: _codes(column) for column in columns if column.name in read}
+    unknown = np.full(len(species), np.nan)
+    return tuple(
+        None if name is None else codes[name][at] if name in codes else unknown
+        for name in (feature.column for feature in recipe.features)
+    )
+
+
+def compared(feature: Feature, seed: Floats, pollen: Floats) -> Floats:
+    """Return the numbers of pairings from those of their parents, which are broadcast together.
+
+    Examples
+    --------
+    >>> compared(Feature("both", "paired_spines"), np.array([1.0, 1.0, np.nan]), np.array([1.0, 0.0, 0.0])).tolist()
+    [1.0, 0.0, 0.0]
+    """
+    return _COMPARE[feature.kind](seed, pollen)
 
 
 def _positions(traits: TraitTable | None, names: Sequence[str]) -> NDArray[np.int64]:

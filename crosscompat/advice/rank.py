@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import permutations
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.advice.basis import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions
@@ -28,7 +28,17 @@ from crosscompat.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.model.outlook import seedling_chances
 from crosscompat.wording import say
 
-__all__ = ["Candidate", "RankRow", "Ranking", "Refused", "among_species", "partners_of", "rank", "wanted_pairs"]
+__all__ = [
+    "Candidate",
+    "RankRow",
+    "Ranking",
+    "Refused",
+    "among_species",
+    "partners_of",
+    "rank",
+    "records",
+    "wanted_pairs",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +222,35 @@ def rank(
         collection.settings.invented,
         [note for note in dict.fromkeys(notes) if note],
     )
+
+
+def records(ranking: Ranking) -> list[dict[str, Any]]:
+    """Return a ranking as rows of plain values, for other programs."""
+    return [
+        {
+            "place": row.place,
+            "seed_parent": row.seed_parent,
+            "pollen_parent": row.pollen_parent,
+            "seed_plant": row.seed_plant,
+            "pollen_plant": row.pollen_plant,
+            "flowers": ranking.flowers,
+            "chance": row.chance.mean,
+            "chance_low": row.chance.low,
+            "chance_high": row.chance.high,
+            "per_flower": row.per_flower.mean,
+            "per_flower_low": row.per_flower.low,
+            "per_flower_high": row.per_flower.high,
+            "verdict": row.verdict,
+            "relative_distance": row.relative_distance,
+            "want": row.want,
+            "note": row.note,
+            "took": sum(cross.outcome == "took" for cross in row.past),
+            "failed": sum(cross.outcome == "failed" for cross in row.past),
+            "cautions": " ".join(caution.says for caution in row.cautions),
+            "outcomes_invented": ranking.invented,
+        }
+        for row in ranking.rows
+    ]
 
 
 def _rows(

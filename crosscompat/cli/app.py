@@ -110,13 +110,25 @@ def rank(
     among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
     flowers: Flowers = 1,
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.most"))] = 20,
+    output: Output = None,
     folder: Folder = None,
     *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.rank_all"))] = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.rank import run
 
-    run(folder, wanted, partners_of=partners_of, among=among or (), flowers=flowers, most=most, as_json=as_json)
+    run(
+        folder,
+        wanted,
+        partners_of=partners_of,
+        among=among or (),
+        everything=everything,
+        flowers=flowers,
+        most=most,
+        output=output,
+        as_json=as_json,
+    )
 
 
 @app.command(help=say("help.retrain"), epilog=example("retrain"))

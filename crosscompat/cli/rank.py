@@ -8,14 +8,28 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.figures import Past
-from crosscompat.advice.rank import Candidate, Ranking, RankRow, Refused, among_species, partners_of, rank, wanted_pairs
+from crosscompat.advice.rank import (
+    Candidate,
+    Ranking,
+    RankRow,
+    Refused,
+    among_species,
+    partners_of,
+    rank,
+    records,
+    wanted_pairs,
+)
+from crosscompat.advice.search import Best, search_of
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.cli.progress import watched
-from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, who
+from crosscompat.cli.screen import columns, deliver, line, paragraph, print_json, screen_width, talk, who
 from crosscompat.cli.where import collection_or_carried
+from crosscompat.cli.workers import shared_out
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
+from crosscompat.files import write_atomically
 from crosscompat.show.chances import percent
+from crosscompat.show.records import csv_text, parquet
 from crosscompat.wording import say
 
 __all__ = ["print_ranking", "run"]
@@ -27,23 +41,30 @@ def run(
     *,
     partners_of: str | None,
     among: Sequence[str],
+    everything: bool,
     flowers: int,
     most: int,
+    output: Path | None,
     as_json: bool,
 ) -> None:
     """Rank and print; refused rows of a wish-list make the exit code 1."""
-    if wanted is not None and (partners_of or among):
+    if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
     listed = read_wanted(wanted) if wanted else ()
     names = [name for name in (partners_of, *among, *(row.seed_parent for row in listed)) if name]
     collection = collection_or_carried(folder, names)
-    candidates, refused = _candidates(collection, wanted, listed, partners_of, among)
-    ranking = rank(collection, candidates, flowers=flowers, refused=refused, watch=watched)
+    if everything:
+        ranking = _likeliest(collection, flowers, most)
+    else:
+        candidates, refused = _candidates(collection, wanted, listed, partners_of, among)
+        ranking = rank(collection, candidates, flowers=flowers, refused=refused, watch=watched)
     if as_json:
-        print_json(ranking)
+        print_json(ranking, output)
+    elif output is not None:
+        _write_table(ranking, output)
     else:
         print_ranking(ranking, most)
-    if refused:
+    if ranking.refused:
         raise typer.Exit(1)
 
 
@@ -58,6 +79,24 @@ def _candidates(
     if not rows:
         raise WrongUse(say("rank.nothing"))
     return wanted_pairs(collection, rows)
+
+
+def _likeliest(collection: Collection, flowers: int, most: int) -> Ranking:
+    """Search all pairings of the tree for the likeliest, and rank those."""
+    search = search_of(collection, flowers=flowers, most=most)
+    best = Best(search.most)
+    for found in shared_out(lambda rows: search.among(rows, best.floor), search.parts):
+        best.take(found)
+    return search.ranking(best.found, watch=watched)
+
+
+def _write_table(ranking: Ranking, output: Path) -> None:
+    """Write a ranking as Parquet where the file is called so, else as CSV."""
+    if output.suffix.lower() == ".parquet":
+        write_atomically(output, parquet(records(ranking)))
+        talk(say("cli.written", file=str(output)))
+    else:
+        deliver(csv_text(records(ranking)), output)
 
 
 def _pairs_of(collection: Collection, species: str, among: Sequence[str]) -> list[Candidate]:

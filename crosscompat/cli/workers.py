@@ -7,7 +7,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import TypeVar
 
@@ -15,7 +15,7 @@ from crosscompat.cli.progress import counted
 from crosscompat.cli.screen import talk
 from crosscompat.wording import say
 
-__all__ = ["worked"]
+__all__ = ["shared_out", "worked"]
 
 _Job = TypeVar("_Job")
 _Result = TypeVar("_Result")
@@ -49,6 +49,29 @@ def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterato
     _announce(seconds / hands)
     with pool:
         yield from counted(pool.map(function, rest), len(rest))
+
+
+def shared_out(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterator[_Result]:
+    """Yield what a function makes of each job, in order, on all processors of this process.
+
+    For work that lasts in numpy, whose threads do not wait for each other. The first two are done one after the other;
+    how long the second took tells how long the rest will.
+
+    Parameters
+    ----------
+    function : callable
+    jobs : sequence
+    """
+    yield from map(function, jobs[:1])
+    started = time.monotonic()
+    yield from map(function, jobs[1:2])
+    rest, hands = jobs[2:], os.cpu_count() or 1
+    _announce((time.monotonic() - started) * len(rest) / hands)
+    pool = ThreadPoolExecutor(hands)
+    try:
+        yield from counted(pool.map(function, rest), len(rest))
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 def _announce(seconds: float) -> None:

@@ -24,6 +24,7 @@ __all__ = [
     "chances",
     "flowers_for",
     "logits",
+    "parent_effects",
     "reasons",
 ]
 
@@ -168,12 +169,22 @@ def _columns(effects: Effects, asked: Pairings) -> tuple[Floats, Floats]:
     size = len(asked.levels.seed)
     rows, extra = np.zeros((size, effects.mean.size)), np.zeros(size)
     for k in range(4):
-        extra += _one_kind(effects, asked, k, rows)
+        extra += parent_effects(effects, asked, k, rows)
     return rows, extra
 
 
-def _one_kind(effects: Effects, asked: Pairings, k: int, rows: Floats) -> Floats:
-    """Put the effects of one kind of parent into the rows; return the variance of those not seen."""
+def parent_effects(effects: Effects, asked: Pairings, k: int, rows: Floats) -> Floats:
+    """Put the effects of one kind of parent into rows, and return the variance that no cross says anything of.
+
+    Parameters
+    ----------
+    effects : Effects
+    asked : Pairings
+    k : int
+        0 and 1 for the species as seed and as pollen parents, 2 and 3 for the plants.
+    rows : ndarray of float, shape (n_pairs, r)
+        Written to: the share that each pairing has of each of ``effects.mean``.
+    """
     levels = asked.levels
     level = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)[k]
     begin, end = effects.block(k)

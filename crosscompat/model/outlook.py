@@ -1,35 +1,47 @@
 """What a model expects of pairings: the chance of each stage, and of a seedling from so many units.
 
 The stages of the chain are independent given the crosses, each logit a Gaussian. The chance of the whole has no closed
-form; it is averaged over a fixed set of points spread evenly through four standard normals, so that the same question
-always gets the same answer.
+form. Histograms of the stages are put together; where a stage is known too closely for their bins, the chance is
+averaged over a fixed set of points spread evenly through four standard normals. No number is drawn, so that the same
+question always gets the same answer.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.model.chain import seedling_chance
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import MOST_FLOWERS, Chances, Logits, chances, flowers_for, logits
+from crosscompat.model.histogram import (
+    NARROWEST,
+    Masses,
+    at_least_one,
+    fewest_units,
+    from_seed,
+    from_units,
+    quantiles,
+    unit_histogram,
+)
 from crosscompat.model.likelihood import Floats, chance
+from crosscompat.model.means import mean_chance
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.variances import normal_points
 
-__all__ = ["Outlook", "flowers_needed", "outlook", "seedling_chances"]
+__all__ = ["Outlook", "flowers_needed", "mean_chances", "outlook", "pods_differ", "seedling_chances"]
 
-_DRAWS = 2048
-_BLOCK = 128
+_DRAWS = 8192
+_POINTS_AT_ONCE = 32
+_HISTOGRAMS_AT_ONCE = 4096
+_MANY = 20_000
 _FILL = 2
-_POD_NODES = 5
-
-_POD_X, _POD_W = np.polynomial.hermite_e.hermegauss(_POD_NODES)
+_LOW, _HIGH = 0.05, 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +71,13 @@ def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, spr
     answers = tuple(logits(model, rows, asked, i, spread) for i in range(len(model.stages)))
     if model.seeds is None:
         return Outlook(answers)
-    effects = model.stages[_FILL].effects
-    return Outlook(answers, model.seeds, 0.0 if effects is None else float(np.sqrt(effects.variances[-1])))
+    return Outlook(answers, model.seeds, pods_differ(model))
+
+
+def pods_differ(model: FittedModel) -> float:
+    """Return how widely pods of one cross differ in filling, in logits; 0 for the plain form."""
+    effects = model.stages[_FILL].effects if model.seeds is not None else None
+    return 0.0 if effects is None else float(np.sqrt(effects.variances[-1]))
 
 
 def seedling_chances(belief: Outlook, units: ArrayLike = 1) -> Chances:
@@ -72,19 +89,40 @@ def seedling_chances(belief: Outlook, units: ArrayLike = 1) -> Chances:
     units : array_like of int
         Units pollinated, one number or one a pairing.
 
+    Notes
+    -----
+    Against a million draws the mean is off by at most 0.002 and the ends of the interval by at most 0.005; the ends by
+    at most 0.015 where a stage is known more closely than `histogram.NARROWEST`.
+
     Examples
     --------
     Every stage known to be an even chance, one seed a pod: one flower in sixteen gives a seedling.
 
     >>> even = Logits(np.zeros(1), np.zeros(1))
-    >>> float(seedling_chances(Outlook((even,) * 4, SeedsPerPod(1.0, 1.0, cap=1))).mean[0])
-    0.0625
+    >>> seedling_chances(Outlook((even,) * 4, SeedsPerPod(1.0, 1.0, cap=1))).mean.round(9)
+    array([0.0625])
     """
     if belief.seeds is None:
         return chances(belief.stages[0], units)
     number = np.broadcast_to(np.asarray(units, dtype=np.float64), len(belief))
-    parts = [_summed_up(draws, number[part]) for part, draws in _per_unit(belief)]
-    return Chances(*(np.concatenate(side) for side in zip(*parts, strict=True))) if parts else _nobody()
+    found = np.empty((3, len(belief)))
+    for at, some in _by_method(belief):
+        found[:, at] = some.chances(number[at])
+    return Chances(*found)
+
+
+def mean_chances(belief: Outlook, units: int = 1) -> Floats:
+    """Return the mean of `seedling_chances` alone, many times faster and within 0.002 of it, shape (n_pairs,)."""
+    if belief.seeds is None:
+        return chances(belief.stages[0], units).mean
+    mean, sd = _stages(belief)
+    broad = (sd >= NARROWEST).all(axis=0)
+    found = np.empty(len(belief))
+    found[broad] = mean_chance(belief.seeds, belief.pod_sd, units).of(mean[:, broad], sd[:, broad])
+    if not broad.all():
+        narrow = tuple(Logits(stage.mean[~broad], stage.sd[~broad]) for stage in belief.stages)
+        found[~broad] = seedling_chances(replace(belief, stages=narrow), units).mean
+    return found
 
 
 def flowers_needed(belief: Outlook, target: float) -> NDArray[np.int64]:
@@ -99,52 +137,86 @@ def flowers_needed(belief: Outlook, target: float) -> NDArray[np.int64]:
     if belief.seeds is None:
         return flowers_for(belief.stages[0], target)
     found = np.zeros(len(belief), dtype=np.int64)
-    for part, draws in _per_unit(belief):
-        low, high = (np.full(len(draws), n, dtype=np.int64) for n in (0, MOST_FLOWERS + 1))
+    for at, some in _by_method(belief):
+        found[at] = some.fewest(target)
+    return found
+
+
+class _Answers(Protocol):
+    """What some pairings come to."""
+
+    def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return mean, low and high of the chance from a number of units of each."""
+
+    def fewest(self, target: float) -> NDArray[np.int64]:
+        """Return the fewest units whose mean chance reaches the target, 0 beyond `MOST_FLOWERS`."""
+
+
+@dataclass(frozen=True, slots=True)
+class _InBins:
+    """The chance of a unit as histograms, a row a pairing."""
+
+    masses: Masses
+
+    def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
+        low, high = (from_units(quantiles(self.masses, level), units) for level in (_LOW, _HIGH))
+        number, which = np.unique(units, return_inverse=True)
+        each = np.stack([at_least_one(float(n)) for n in number])
+        mean = self.masses @ each[0] if len(number) == 1 else np.einsum("nk,nk->n", self.masses, each[which])
+        return np.asarray(np.clip(mean, 0.0, 1.0), dtype=np.float64), low, high
+
+    def fewest(self, target: float) -> NDArray[np.int64]:
+        return fewest_units(self.masses, target, MOST_FLOWERS)
+
+
+@dataclass(frozen=True, slots=True)
+class _AtPoints:
+    """The chance of a unit at every point, shape (n_pairs, n_points)."""
+
+    draws: Floats
+
+    def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
+        found = self._from_units(units)
+        low, high = np.quantile(found, (_LOW, _HIGH), axis=1)
+        return found.mean(axis=1), low, high
+
+    def fewest(self, target: float) -> NDArray[np.int64]:
+        low, high = (np.full(len(self.draws), n, dtype=np.int64) for n in (0, MOST_FLOWERS + 1))
         while np.any(high - low > 1):
             middle = (low + high) // 2
-            enough = _from_units(draws, middle).mean(axis=1) >= target
+            enough = self._from_units(middle).mean(axis=1) >= target
             high, low = np.where(enough, middle, high), np.where(enough, low, middle)
-        found[part] = np.where(high > MOST_FLOWERS, 0, high)
-    return found
+        return np.where(high > MOST_FLOWERS, 0, high)
+
+    def _from_units(self, units: ArrayLike) -> Floats:
+        inside = np.minimum(self.draws, 1.0 - 1e-16)
+        found: Floats = -np.expm1(np.asarray(units, dtype=np.float64)[:, None] * np.log1p(-inside))
+        return found
 
 
-def _per_unit(belief: Outlook) -> Iterator[tuple[slice, Floats]]:
-    """Yield the chance of a seedling from one unit at every point, some pairings at a time.
-
-    The fate of a pod is drawn anew for every pod, so that it is averaged over at each point.
-    """
+def _by_method(belief: Outlook) -> Iterator[tuple[NDArray[np.intp], _Answers]]:
+    """Yield some pairings at a time, by their numbers, with what they come to."""
     assert belief.seeds is not None  # noqa: S101 - the callers have looked
-    points = _points()
-    for begin in range(0, len(belief), _BLOCK):
-        part = slice(begin, begin + _BLOCK)
-        mean, sd = (np.array([getattr(s, key)[part] for s in belief.stages]) for key in ("mean", "sd"))
-        sd[_FILL] = np.sqrt(np.maximum(sd[_FILL] ** 2 - belief.pod_sd**2, 0.0))
-        eta = mean[:, :, None] + sd[:, :, None] * points[:, None, :]
-        set_, hold, _, germinate = chance(eta)
-        found = np.zeros_like(set_)
-        for x, weight in zip(_POD_X, _POD_W / _POD_W.sum(), strict=True):
-            fill = chance(eta[_FILL] + belief.pod_sd * x)
-            found += weight * seedling_chance(set_, hold, fill, germinate, belief.seeds, 1.0)
-        yield part, found
+    mean, sd = _stages(belief)
+    broad = (sd >= NARROWEST).all(axis=0)
+    for at in _parts(np.flatnonzero(broad), _HISTOGRAMS_AT_ONCE):
+        tables = unit_histogram(belief.seeds, belief.pod_sd, single=len(belief) > _MANY)
+        yield at, _InBins(tables.masses(mean[:, at], sd[:, at]))
+    for at in _parts(np.flatnonzero(~broad), _POINTS_AT_ONCE):
+        eta = mean[:, at, None] + sd[:, at, None] * _points()[:, None, :]
+        ripe = chance(eta[0]) * chance(eta[1])
+        yield at, _AtPoints(ripe * from_seed(belief.seeds, eta[_FILL], eta[_FILL + 1], belief.pod_sd))
 
 
-def _summed_up(draws: Floats, units: Floats) -> tuple[Floats, Floats, Floats]:
-    found = _from_units(draws, units)
-    low, high = np.quantile(found, (0.05, 0.95), axis=1)
-    return found.mean(axis=1), low, high
+def _stages(belief: Outlook) -> tuple[Floats, Floats]:
+    """Return mean and sd of the logit of each stage, shape (4, n_pairs); pods differ beyond that."""
+    mean, sd = (np.array([getattr(stage, key) for stage in belief.stages]) for key in ("mean", "sd"))
+    sd[_FILL] = np.sqrt(np.maximum(sd[_FILL] ** 2 - belief.pod_sd**2, 0.0))
+    return mean, sd
 
 
-def _from_units(draws: Floats, units: ArrayLike) -> Floats:
-    """Chance from a number of units of each pairing, at every point."""
-    inside = np.minimum(draws, 1.0 - 1e-16)
-    found: Floats = -np.expm1(np.asarray(units, dtype=np.float64)[:, None] * np.log1p(-inside))
-    return found
-
-
-def _nobody() -> Chances:
-    none = np.empty(0)
-    return Chances(none, none, none)
+def _parts(numbers: NDArray[np.intp], size: int) -> list[NDArray[np.intp]]:
+    return [numbers[begin : begin + size] for begin in range(0, len(numbers), size)]
 
 
 @cache

@@ -221,3 +221,22 @@ def test_all_crosses_can_be_labelled_at_once_and_none_by_mistake(demo, run):
     assert every == old
     assert len(every) > 1
     assert "--all" in run("label", "--collection", demo, code=2).stderr
+
+
+def test_all_pairings_are_searched_and_the_table_of_the_best_is_written(run, answer, demo, empty_folder):
+    best = answer("rank", "--all", "--most", "4", "--flowers", "3", "--collection", demo)
+    assert [row["place"] for row in best["rows"]] == [1, 2, 3, 4]
+    run("rank", "--all", "--most", "4", "--flowers", "3", "-o", "best.csv", "--collection", demo)
+    run("rank", "--all", "--most", "4", "--flowers", "3", "-o", "best.parquet", "--collection", demo)
+    from pyarrow.parquet import read_table
+
+    written = read_table(empty_folder / "best.parquet").to_pylist()
+    assert [row["chance"] for row in written] == [row["chance"]["mean"] for row in best["rows"]]
+    assert all(row["outcomes_invented"] for row in written)
+    lines = (empty_folder / "best.csv").read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 5
+    assert lines[1].startswith(f"1,{best['rows'][0]['seed_parent']},")
+
+
+def test_all_pairings_are_not_asked_for_beside_a_few(run, demo):
+    assert "only one of them" in run("rank", "--all", "--partners-of", SEED, "--collection", demo, code=2).stderr

@@ -173,7 +173,7 @@ def test_what_no_cross_says_of_a_hybrid_is_at_least_what_none_says_of_its_specie
     asked = pairings_of(book.model.seen, TREE, Parents(labels, labels), mixed)
     effects = book.model.stages[0].effects
     for kind in (0, 1):
-        f, h, half, quarter = forecasting._one_kind(effects, asked, kind, np.zeros((4, effects.mean.size)))
+        f, h, half, quarter = forecasting.parent_effects(effects, asked, kind, np.zeros((4, effects.mean.size)))
         assert half >= (f + h) / 2 - 1e-12
         assert quarter >= (f + 3 * h) / 4 - 1e-12
         assert half <= effects.variances[kind] + 1e-12

@@ -1,0 +1,52 @@
+"""Rows of plain values as a file for other programs: CSV, or Parquet."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping, Sequence
+from io import BytesIO, StringIO
+from typing import Any
+
+from crosscompat.errors import WrongUse
+from crosscompat.wording import say
+
+__all__ = ["csv_text", "parquet"]
+
+Records = Sequence[Mapping[str, Any]]
+"""Rows with the same columns."""
+
+
+def csv_text(records: Records) -> str:
+    """Return rows as CSV with a heading; an unknown value is a blank, and no number is rounded.
+
+    Examples
+    --------
+    >>> print(csv_text([{"place": 1, "chance": 0.25, "want": None}]), end="")
+    place,chance,want
+    1,0.25,
+    """
+    text = StringIO()
+    if records:
+        writer = csv.DictWriter(text, list(records[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(records)
+    return text.getvalue()
+
+
+def parquet(records: Records) -> bytes:
+    """Return rows as Parquet; an unknown value is null, and a column of nothing else is one of words.
+
+    Raises
+    ------
+    WrongUse
+        If the library that writes it is not installed.
+    """
+    try:
+        import pyarrow as pa  # noqa: PLC0415 - only Parquet needs it
+        from pyarrow.parquet import write_table  # noqa: PLC0415 - as above
+    except ModuleNotFoundError:
+        raise WrongUse(say("rank.no_parquet")) from None
+    table, file = pa.Table.from_pylist(list(records)), BytesIO()
+    told = [pa.field(one.name, pa.string()) if pa.types.is_null(one.type) else one for one in table.schema]
+    write_table(table.cast(pa.schema(told)), file)
+    return file.getvalue()
