@@ -21,7 +21,6 @@ from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import Outlook, mean_chances, pods_differ
 from crosscompat.model.pairings import Levels, Parents
-from crosscompat.model.threads import one_thread
 from crosscompat.pairing import trait_codes
 from crosscompat.wording import say
 
@@ -166,10 +165,9 @@ class Search:
             Pairings at or below this mean chance are not wanted; most are passed over by a quick bound.
         """
         best = Best(self.most)
-        with one_thread():
-            distance = np.stack([self.collection.distances.patristic_from(tip) for tip in self.species[rows]])
-            for columns in _parts(len(self.species), _COLUMNS):
-                self._take_tile(best, rows, columns, distance[:, columns], floor)
+        distance = np.stack([self.collection.distances.patristic_from(tip) for tip in self.species[rows]])
+        for columns in _parts(len(self.species), _COLUMNS):
+            self._take_tile(best, rows, columns, distance[:, columns], floor)
         return best.found
 
     def _take_tile(self, best: Best, rows: slice, columns: slice, distance: Floats, floor: float) -> None:

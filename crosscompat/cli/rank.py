@@ -28,6 +28,7 @@ from crosscompat.cli.workers import shared_out
 from crosscompat.collection.opening import Collection
 from crosscompat.errors import WrongUse
 from crosscompat.files import write_atomically
+from crosscompat.model.threads import one_thread
 from crosscompat.show.chances import percent
 from crosscompat.show.records import csv_text, parquet
 from crosscompat.wording import say
@@ -85,8 +86,9 @@ def _likeliest(collection: Collection, flowers: int, most: int) -> Ranking:
     """Search all pairings of the tree for the likeliest, and rank those."""
     search = search_of(collection, flowers=flowers, most=most)
     best = Best(search.most)
-    for found in shared_out(lambda rows: search.among(rows, best.floor), search.parts):
-        best.take(found)
+    with one_thread():  # the parts are shared out already
+        for found in shared_out(lambda rows: search.among(rows, best.floor), search.parts):
+            best.take(found)
     return search.ranking(best.found, watch=watched)
 
 

@@ -16,6 +16,7 @@ from crosscompat.model.pairings import Levels, Pairings
 
 __all__ = [
     "MOST_FLOWERS",
+    "NORMAL_95",
     "TERMS",
     "Chances",
     "Logits",
@@ -30,7 +31,9 @@ __all__ = [
 
 MOST_FLOWERS = 200
 
-_NORMAL_95 = 1.6448536269514722  # the 95th percentile: 90% lie between it and its negative
+NORMAL_95 = 1.6448536269514722
+"""The 95th percentile of a standard normal: 90% lie between it and its negative."""
+
 _STEP, _STEPS = 1 / 6, 51
 _BLOCK = 2000
 
@@ -235,7 +238,7 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     mean = np.zeros(answer.mean.shape)
     for node, weight in zip(nodes, weights, strict=True):
         mean += weight * _at_least_one(answer.mean + node * answer.sd, units)
-    reach = _NORMAL_95 * answer.sd
+    reach = NORMAL_95 * answer.sd
     return Chances(mean, _at_least_one(answer.mean - reach, units), _at_least_one(answer.mean + reach, units))
 
 

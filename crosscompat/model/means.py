@@ -74,8 +74,8 @@ def mean_chance(seeds: SeedsPerPod, pod_sd: float, units: int) -> MeanChance:
     Four stages around an even chance, one seed a pod: one unit in sixteen gives a seedling.
 
     >>> one = mean_chance(SeedsPerPod(1.0, 1.0, cap=1), 0.0, 1)
-    >>> one.of(np.zeros((4, 1)), np.full((4, 1), 0.6)).round(3).tolist()
-    [0.062]
+    >>> one.of(np.zeros((4, 1)), np.full((4, 1), 0.6)).round(2).tolist()
+    [0.06]
     """
     logs = np.linspace(_LOWEST, 0.0, _PLACES)
     whole = -np.expm1(units * np.log1p(-np.minimum(np.exp(logs[:, None] + logs), 1.0 - 1e-16)))
