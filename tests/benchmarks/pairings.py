@@ -22,6 +22,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
+from scipy.special import expit
 from trees import grown
 
 from crosscompat.advice.basis import asked_of
@@ -45,21 +46,28 @@ def collection(species):
     rng = np.random.default_rng(5)
     tree = parse_newick(grown(species))
     stock = [tree.tips[i] for i in rng.choice(species, GROWN, replace=False)]
+    own = rng.normal(0.0, 0.7, (2, 4, GROWN))
     crosses = []
     for i in range(CROSSES):
         seed, pollen = rng.choice(GROWN, 2, replace=False)
         near = np.exp(-tree.patristic(stock[seed], stock[pollen]) / 10)
+        fate = rng.normal(0.0, 0.9, 4)
+        set_, hold, fill, germinate = expit(4.0 * near - 1.0 + own[0, :, seed] + own[1, :, pollen] + fate)
         flowers = int(rng.integers(4, 13))
-        pods = rng.binomial(flowers, 0.2 + 0.6 * near)
-        ripe = rng.binomial(pods, 0.3 + 0.6 * near)
+        pods = int(rng.binomial(flowers, set_))
+        ripe = int(rng.binomial(pods, hold))
         seeds = int(rng.poisson(20, ripe).sum())
-        good = rng.binomial(seeds, 0.1 + 0.8 * near)
+        good = int(rng.binomial(seeds, fill))
         day = date(2015, 4, 1) + timedelta(days=int(rng.integers(0, 3000)))
-        told = {"pods_set": int(pods), "pods_held": int(ripe), "seeds": seeds, "seeds_filled": int(good)}
-        told |= {"seeds_sown": int(good), "seedlings": int(rng.binomial(good, 0.5))}
+        told = {"pods_set": pods, "pods_held": ripe, "seeds": seeds, "seeds_filled": good, "seeds_sown": good}
+        told["seedlings"] = int(rng.binomial(good, germinate))
         crosses.append(Cross(day, stock[seed], stock[pollen], cross=f"x{i}", units=flowers, **told))
     made = Collection(None, Settings(), tree, "random", None, Plants.of([]), tuple(crosses))
     return replace(made, saved=learn(made, as_of=date(2026, 11, 1))[1])
+
+
+def told(text):
+    print(text, flush=True)  # noqa: T201
 
 
 def shared_out(function, jobs):
@@ -86,8 +94,9 @@ def a_million():
     started, used = time.perf_counter(), time.process_time()
     found = shared_out(forecast, parts)
     took, used = time.perf_counter() - started, time.process_time() - used
-    print(
-        f"a million pairings with intervals: {took:.2f} s on {HANDS} processors ({used:.2f} s of them) after {ready:.2f} s"
+    told(
+        f"a million pairings with intervals: {took:.2f} s on {HANDS} processors ({used:.2f} s of them), "
+        f"after {ready:.2f} s to make ready"
     )
     many = [np.concatenate([getattr(part, key) for part in found]) for key in ("mean", "low", "high")]
     rng = np.random.default_rng(1)
@@ -97,16 +106,16 @@ def a_million():
     asked = asked_of(made, model, Parents([tips[i] for i in seed], [tips[i] for i in pollen])).outlook
     answer = seedling_chances(asked, FLOWERS)
     off = [np.abs(one[at] - getattr(answer, key)).max() for one, key in zip(many, ("mean", "low", "high"), strict=True)]
-    print("  furthest from asking one by one (mean, low, high):", ", ".join(f"{x:.1e}" for x in off))
+    told("  furthest from asking one by one (mean, low, high):", ", ".join(f"{x:.1e}" for x in off))
     sds = np.array([stage.sd for stage in asked.stages])
-    print(f"  the stages are known to {sds.min():.2f} to {sds.max():.2f} logits")
+    told(f"  the stages are known to {sds.min():.2f} to {sds.max():.2f} logits")
 
 
 def everything(species, count):
     made = collection(species)
     started = time.perf_counter()
     search = search_of(made, flowers=FLOWERS, most=1000)
-    print(f"{species:,} species: ready in {time.perf_counter() - started:.1f} s; {search.pairings:,} pairings")
+    told(f"{species:,} species: ready in {time.perf_counter() - started:.1f} s; {search.pairings:,} pairings")
     best, size = Best(search.most), len(search.species)
     rows = search.parts[:: max(1, len(search.parts) // count)][:count]
     for begin in range(0, len(rows), 2 * HANDS):
@@ -116,13 +125,12 @@ def everything(species, count):
             best.take(found)
         pairs = sum(part.stop - part.start for part in some) * size
         pace = (time.perf_counter() - started) / pairs
-        print(
+        told(
             f"  {pairs:,} pairings: {1e9 * pace:.0f} ns each ({1e9 * (time.process_time() - used) / pairs:.0f} ns of "
             f"processor); least of the best {best.floor:.3f}",
-            flush=True,
         )
-    print(f"  at that pace all of them take {pace * search.pairings / 60:.0f} minutes")
-    print(f"  and 350,000 species {pace * 350_000**2 / 3600:.1f} hours; most memory so far {_peak():.2f} GB")
+    told(f"  at that pace all of them take {pace * search.pairings / 60:.0f} minutes")
+    told(f"  and 350,000 species {pace * 350_000**2 / 3600:.1f} hours; most memory so far {_peak():.2f} GB")
 
 
 def _peak():
