@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
 from crosscompat.book.forecasts import GivenForecast, read_forecasts
@@ -18,22 +18,22 @@ from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.recorded import TABLES, Recorded, read_book, set_aside, take_in
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, NewerFormat, Settings, read_settings
+from crosscompat.collection.trees import remembered_tree
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
-from crosscompat.phylogeny.classification import is_classification, read_classification
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
 from crosscompat.phylogeny.positions import Positions
-from crosscompat.phylogeny.read import read_tree
-from crosscompat.phylogeny.sample import TreeSample, read_sample
-from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.synonyms import for_labels, read_synonyms
 from crosscompat.traits import TraitTable, read_traits
 from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.phylogeny.sample import TreeSample
 
 __all__ = ["MODEL_FILE", "Collection", "open_carried", "open_collection"]
 
@@ -122,7 +122,7 @@ class Collection:
         return None if species is None else self.traits.value(species, column)
 
 
-def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
+def open_collection(folder: Path, *, crosses: bool = True, remember: bool = False) -> Collection:
     """Open the collection in a folder.
 
     Parameters
@@ -131,6 +131,8 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     crosses : bool
         Whether its crosses and forecasts are read, which takes a second in a book of a hundred thousand observations;
         without a saved model they are read in any case, for the prior asks how crosses are kept.
+    remember : bool
+        Whether what the book comes to and the tree are kept in the folder for the next time, in two files of ours.
 
     Raises
     ------
@@ -141,7 +143,7 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     """
     reading = _Reading(folder)
     settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
-    distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
+    distances = reading.attempt(lambda: _distances(folder, settings, remember=remember)) if settings else None
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
     sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
@@ -151,7 +153,7 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
-    recorded = read_book(folder, settings, crosses=crosses or saved is None)
+    recorded = read_book(folder, settings, crosses=crosses or saved is None, remember=remember)
     notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
     traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
@@ -184,6 +186,8 @@ def open_carried(carried: CarriedTree) -> Collection:
         group=carried.group,
         fruit_word=carried.fruit_word,
     )
+    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a collection reads its own once
+
     synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
     traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
     tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
@@ -236,15 +240,28 @@ def _upgraded(path: Path) -> tuple[str, ...]:
     return () if backup is None else (say("settings.upgraded", file=path.name, backup=backup.name),)
 
 
-def _distances(folder: Path, settings: Settings) -> Distances:
+def _distances(folder: Path, settings: Settings, *, remember: bool) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
+    unit = settings.tree_unit or (carried.unit if carried else None)
+    index = settings.tree_index
+    return remembered_tree(folder, path, lambda: _read_distances(path, unit, index), unit, index, remember=remember)
+
+
+def _read_distances(path: Path, unit: str | None, index: int | None) -> Distances:
     if path.suffix.lower() == ".csv":
+        from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
+            is_classification,
+            read_classification,
+        )
+        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - as above
+
         if is_classification(path):
             return read_classification(path)
-        return read_distances(path, unit=settings.tree_unit)
-    unit = settings.tree_unit or (carried.unit if carried else None)
-    return read_tree(path, unit=unit, index=settings.tree_index)
+        return read_distances(path, unit=unit)
+    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a tree is read once
+
+    return read_tree(path, unit=unit, index=index)
 
 
 def _traits(folder: Path, settings: Settings) -> TraitTable | None:
@@ -268,6 +285,8 @@ def _synonyms(folder: Path, settings: Settings) -> dict[str, str]:
 def _sample(folder: Path, settings: Settings) -> TreeSample | None:
     if settings.tree_sample is None:
         return None
+    from crosscompat.phylogeny.sample import read_sample  # noqa: PLC0415 - few collections have one
+
     return read_sample(folder / settings.tree_sample, unit=settings.tree_unit)
 
 

@@ -23,7 +23,6 @@ from datetime import date, timedelta
 
 import numpy as np
 from scipy.special import expit
-from trees import grown
 
 from crosscompat.advice.basis import asked_of
 from crosscompat.advice.learn import learn
@@ -36,6 +35,7 @@ from crosscompat.model.forecast import Logits
 from crosscompat.model.outlook import Outlook, pods_differ, seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick
+from trees import grown
 
 FLOWERS, GROWN, CROSSES = 4, 30, 300
 HANDS = os.cpu_count() or 1
