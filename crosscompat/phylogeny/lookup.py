@@ -8,10 +8,18 @@ from itertools import repeat
 
 import numpy as np
 
+from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, fold
 from crosscompat.phylogeny.postorder import Ints
+from crosscompat.phylogeny.source import SHOWN
+from crosscompat.phylogeny.spans import Bytes, SpanIndex
+from crosscompat.wording import say
 
 __all__ = ["Lookup"]
+
+_MANY = 1_000
+"""From so many names on they are looked up by their bytes."""
+_LINE_END = ord("\n")
 
 
 class Lookup:
@@ -36,6 +44,14 @@ class Lookup:
         """The labels as plant names."""
         return NameIndex(self._labels)
 
+    @cached_property
+    def _spans(self) -> SpanIndex:
+        return SpanIndex(self._labels)
+
+    @cached_property
+    def _folded_spans(self) -> SpanIndex:
+        return SpanIndex([fold(label) for label in self._labels])
+
     def position(self, name: str) -> int:
         """Return the place of one name.
 
@@ -55,17 +71,58 @@ class Lookup:
         Raises
         ------
         UnknownName
-            At the first name that no label answers to.
+            Naming all that no label answers to.
         """
-        given = list(names)
-        found = np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+        given = names if isinstance(names, list | tuple) else list(names)
+        found = self._written_as_known(given)
         other: dict[str, int] = {}
+        unknown: dict[str, UnknownName] = {}
         for i in np.flatnonzero(found < 0).tolist():
             name = given[i]
-            if name not in other:
-                other[name] = self.position(name)
-            found[i] = other[name]
+            if name not in other and name not in unknown:
+                self._settle(name, other, unknown)
+            found[i] = other.get(name, -1)
+        if unknown:
+            raise _together(list(unknown.values()))
         return found
+
+    def in_spans(self, content: Bytes, start: Ints, stop: Ints) -> Ints:
+        """Return the place of the name in each span of a text in UTF-8, -1 where no label is written so.
+
+        Underscores and spaces count as the same.
+
+        Examples
+        --------
+        >>> content = np.frombuffer(b"Aloe vera,Aloe rara", dtype=np.uint8)
+        >>> Lookup(("Aloe_vera", "Aloe ferox")).in_spans(content, np.array([0, 10]), np.array([9, 19])).tolist()
+        [0, -1]
+        """
+        found = self._spans.find(content, start, stop)
+        other = np.flatnonzero(found < 0)
+        if other.size:
+            found[other] = self._folded_spans.find(content, start[other], stop[other])
+        return found
+
+    def _written_as_known(self, given: Sequence[str]) -> Ints:
+        """Return the place of each name that is written as a label is, -1 for the others."""
+        if len(given) >= _MANY:
+            content = np.frombuffer("\n".join(given).encode("utf-8", "surrogatepass"), dtype=np.uint8)
+            ends = np.flatnonzero(content == _LINE_END)
+            if ends.size == len(given) - 1:
+                return self.in_spans(content, np.append(0, ends + 1), np.append(ends, content.size))
+        return np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+
+    def _settle(self, name: str, found: dict[str, int], unknown: dict[str, UnknownName]) -> None:
+        if len(unknown) >= SHOWN:  # to look for the nearest names takes long
+            try:
+                found[name] = self._exact[self.index.find(name) or ""]
+            except (KeyError, UnknownName):
+                unknown[name] = UnknownName("", name)
+            return
+        try:
+            found[name] = self.position(name)
+        except UnknownName as error:
+            unknown[name] = error
 
     def pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
         """Return the places of two lists of names.
@@ -73,11 +130,22 @@ class Lookup:
         Raises
         ------
         UnknownName
-            At the first name that no label answers to.
+            Naming all that no label answers to.
         ValueError
             If the two are not of one length.
         """
-        first, second = self.positions(a), self.positions(b)
-        if first.size != second.size:
+        if len(a) != len(b):
             raise ValueError("the two lists of names must be of one length")
-        return first, second
+        found = self.positions([*a, *b])
+        return found[: len(a)], found[len(a) :]
+
+
+def _together(unknown: Sequence[UnknownName]) -> UnknownName:
+    """Return one error that names all the names, the first of them in full."""
+    first, more = unknown[0], len(unknown) - SHOWN
+    if len(unknown) == 1:
+        return first
+    told = [str(error) for error in unknown[:SHOWN]]
+    if more > 0:
+        told.append(say("names.unknown_more", n=more))
+    return UnknownName("\n".join(told), first.name, first.nearest)

@@ -1,0 +1,115 @@
+"""Which of many labels stands in each span of a text, for lists and tables of a million names.
+
+Labels and spans are compared eight bytes at a time, as words of 64 bits. A hash of those words leads to a place in a
+table, where the label that stands there is compared word by word; if it is another one, the next place is looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from crosscompat.phylogeny.postorder import Bools, Ints
+
+__all__ = ["Bytes", "SpanIndex"]
+
+Bytes = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint64]
+
+_BYTES = 8
+_MOST_WORDS = 8
+_CHUNK = 16_384
+_ROOM = 4
+_ODD = np.uint64(0x9E3779B97F4A7C15)
+_KEPT = np.array([(1 << 8 * kept) - 1 for kept in range(_BYTES + 1)], dtype=np.uint64)
+
+
+class SpanIndex:
+    """Finds labels by their bytes.
+
+    Parameters
+    ----------
+    labels : sequence of str
+        All different. Those of more than 64 bytes are never found.
+
+    Examples
+    --------
+    >>> index = SpanIndex(["Aloe_vera", "Aloe_ferox"])
+    >>> text = np.frombuffer(b"Aloe_ferox,Aloe,Aloe_vera", dtype=np.uint8)
+    >>> index.find(text, np.array([0, 11, 16]), np.array([10, 15, 25])).tolist()
+    [1, -1, 0]
+    """
+
+    def __init__(self, labels: Sequence[str]) -> None:
+        written = [label.encode("utf-8", "surrogatepass") for label in labels]
+        size = np.array([len(label) for label in written], dtype=np.int64)
+        self._count = min(-(-int(size.max(initial=1)) // _BYTES), _MOST_WORDS)
+        content = np.frombuffer(b"".join(written), dtype=np.uint8)
+        words = self._read(_padded(content), np.cumsum(size) - size, size)
+        self._bits = max(1, (_ROOM * len(written)).bit_length())
+        self._table = np.full(1 << self._bits, -1, dtype=np.int32)
+        known = np.flatnonzero(size <= self._count * _BYTES)
+        self._fill(known, self._hash(words, size)[known])
+        # No span is of size -1: so an empty place of the table, -1, leads to what is never the same.
+        self._size = np.append(size, -1)
+        self._words = [np.append(word, np.uint64(0)) for word in words]
+
+    def find(self, content: Bytes, start: Ints, stop: Ints) -> Ints:
+        """Return the number of the label in each span ``start[i]:stop[i]``, -1 where there is none."""
+        found = np.full(start.size, -1, dtype=np.int64)
+        padded = _padded(content)
+        for first in range(0, start.size, _CHUNK):
+            piece = slice(first, first + _CHUNK)
+            size = stop[piece] - start[piece]
+            words = self._read(padded, start[piece], size)
+            self._look_up(words, size, found[piece])
+        return found
+
+    def _read(self, padded: Words, start: Ints, size: Ints) -> list[Words]:
+        """Return the words of each span, zeros behind its end."""
+        words = []
+        for at in range(0, self._count * _BYTES, _BYTES):
+            kept = _KEPT.take(size - at, mode="clip")
+            words.append(padded[np.minimum(start + at, padded.size - 1)] & kept)
+        return words
+
+    def _hash(self, words: list[Words], size: Ints) -> Ints:
+        mixed = size.astype(np.uint64)
+        for word in words:
+            mixed = (mixed ^ word) * _ODD
+            mixed ^= mixed >> np.uint64(32)
+        return (mixed * _ODD >> np.uint64(64 - self._bits)).astype(np.int64)
+
+    def _fill(self, labels: Ints, place: Ints) -> None:
+        while labels.size:
+            free = self._table[place] < 0
+            self._table[place[free]] = labels[free]
+            left = self._table[place] != labels
+            labels, place = labels[left], (place[left] + 1) & (self._table.size - 1)
+
+    def _look_up(self, words: list[Words], size: Ints, found: Ints) -> None:
+        place = self._hash(words, size)
+        candidate = self._table.take(place)
+        same = self._same(candidate, words, size)
+        found[same] = candidate[same]
+        left = np.flatnonzero(~same & (candidate >= 0))
+        while left.size:
+            place[left] = (place[left] + 1) & (self._table.size - 1)
+            candidate = self._table.take(place[left])
+            same = self._same(candidate, [word[left] for word in words], size[left])
+            found[left[same]] = candidate[same]
+            left = left[~same & (candidate >= 0)]
+
+    def _same(self, candidate: npt.NDArray[np.int32], words: list[Words], size: Ints) -> Bools:
+        same: Bools = self._size.take(candidate, mode="wrap") == size
+        for known, word in zip(self._words, words, strict=True):
+            same &= known.take(candidate, mode="wrap") == word
+        return same
+
+
+def _padded(content: Bytes) -> Words:
+    """Return the eight bytes from every byte on as a word, the first the lowest; zeros stand behind the end."""
+    longer = np.concatenate([content, np.zeros(_BYTES, dtype=np.uint8)])
+    return np.ndarray((longer.size - _BYTES + 1,), "<u8", longer, strides=(1,))
