@@ -21,7 +21,7 @@ Words = npt.NDArray[np.uint64]
 _BYTES = 8
 _MOST_WORDS = 8
 _CHUNK = 16_384
-_ROOM = 4
+_ROOM = 8
 _ODD = np.uint64(0x9E3779B97F4A7C15)
 _KEPT = np.array([(1 << 8 * kept) - 1 for kept in range(_BYTES + 1)], dtype=np.uint64)
 
@@ -47,7 +47,7 @@ class SpanIndex:
         size = np.array([len(label) for label in written], dtype=np.int64)
         self._count = min(-(-int(size.max(initial=1)) // _BYTES), _MOST_WORDS)
         content = np.frombuffer(b"".join(written), dtype=np.uint8)
-        words = self._read(_padded(content), np.cumsum(size) - size, size)
+        words = self._read(self._padded(content), np.cumsum(size) - size, size)
         self._bits = max(1, (_ROOM * len(written)).bit_length())
         self._table = np.full(1 << self._bits, -1, dtype=np.int32)
         known = np.flatnonzero(size <= self._count * _BYTES)
@@ -59,7 +59,7 @@ class SpanIndex:
     def find(self, content: Bytes, start: Ints, stop: Ints) -> Ints:
         """Return the number of the label in each span ``start[i]:stop[i]``, -1 where there is none."""
         found = np.full(start.size, -1, dtype=np.int64)
-        padded = _padded(content)
+        padded = self._padded(content)
         for first in range(0, start.size, _CHUNK):
             piece = slice(first, first + _CHUNK)
             size = stop[piece] - start[piece]
@@ -67,12 +67,17 @@ class SpanIndex:
             self._look_up(words, size, found[piece])
         return found
 
+    def _padded(self, content: Bytes) -> Words:
+        """Return the eight bytes from every byte on as a word, the first the lowest; zeros stand behind the end."""
+        longer = np.concatenate([content, np.zeros((self._count + 1) * _BYTES, dtype=np.uint8)])
+        return np.ndarray((longer.size - _BYTES + 1,), "<u8", longer, strides=(1,))
+
     def _read(self, padded: Words, start: Ints, size: Ints) -> list[Words]:
         """Return the words of each span, zeros behind its end."""
         words = []
         for at in range(0, self._count * _BYTES, _BYTES):
             kept = _KEPT.take(size - at, mode="clip")
-            words.append(padded[np.minimum(start + at, padded.size - 1)] & kept)
+            words.append(padded[start + at] & kept)
         return words
 
     def _hash(self, words: list[Words], size: Ints) -> Ints:
@@ -91,25 +96,19 @@ class SpanIndex:
 
     def _look_up(self, words: list[Words], size: Ints, found: Ints) -> None:
         place = self._hash(words, size)
-        candidate = self._table.take(place)
+        candidate = self._table.take(place).astype(np.int64)
         same = self._same(candidate, words, size)
         found[same] = candidate[same]
         left = np.flatnonzero(~same & (candidate >= 0))
         while left.size:
             place[left] = (place[left] + 1) & (self._table.size - 1)
-            candidate = self._table.take(place[left])
+            candidate = self._table.take(place[left]).astype(np.int64)
             same = self._same(candidate, [word[left] for word in words], size[left])
             found[left[same]] = candidate[same]
             left = left[~same & (candidate >= 0)]
 
-    def _same(self, candidate: npt.NDArray[np.int32], words: list[Words], size: Ints) -> Bools:
+    def _same(self, candidate: Ints, words: list[Words], size: Ints) -> Bools:
         same: Bools = self._size.take(candidate, mode="wrap") == size
         for known, word in zip(self._words, words, strict=True):
             same &= known.take(candidate, mode="wrap") == word
         return same
-
-
-def _padded(content: Bytes) -> Words:
-    """Return the eight bytes from every byte on as a word, the first the lowest; zeros stand behind the end."""
-    longer = np.concatenate([content, np.zeros(_BYTES, dtype=np.uint8)])
-    return np.ndarray((longer.size - _BYTES + 1,), "<u8", longer, strides=(1,))

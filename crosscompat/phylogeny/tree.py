@@ -181,7 +181,18 @@ class Phylogeny(TreeNodes):
         >>> tree.patristic_pairs(["a", "b"], ["b", "b"]).tolist()
         [3.0, 0.0]
         """
-        return self._pairs(self.root_distance, *self._lookup.pairs(a, b))
+        return self.patristic_between(*self._lookup.pairs(a, b))
+
+    def patristic_between(self, a: Ints, b: Ints) -> Floats:
+        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
+
+        Examples
+        --------
+        >>> tree = Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""])
+        >>> tree.patristic_between(np.array([0, 1]), np.array([1, 1])).tolist()
+        [3.0, 0.0]
+        """
+        return self._pairs(self.root_distance, a, b)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return the distances of one tip to ``names``, by default to all tips in the order of ``tips``.
