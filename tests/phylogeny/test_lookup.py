@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.errors import UnknownName
+from crosscompat.phylogeny import lookup
 from crosscompat.phylogeny.lookup import Lookup
 from crosscompat.phylogeny.spans import SpanIndex
 
@@ -38,6 +39,14 @@ def test_labels_of_one_hash_are_told_apart():
     assert (index.find(content, start + 1, stop) == -1).all()
 
 
+@pytest.fixture(params=[True, False], ids=["by bytes", "by a dictionary"])
+def way(request, monkeypatch):
+    """Both ways to look names up, whatever their number."""
+    for limit in ("_MANY", "_LARGE"):
+        monkeypatch.setattr(lookup, limit, 2 if request.param else 10**9)
+
+
+@pytest.mark.usefixtures("way")
 @pytest.mark.parametrize("many", [3, 3_000])
 def test_few_and_many_names_are_found_alike(many):
     labels = ("Aloe_vera", "Aloe ferox", "Aloe_aristata", "Aloe_" + "long" * 30, "Aloe ×spinosissima")
@@ -46,16 +55,18 @@ def test_few_and_many_names_are_found_alike(many):
     assert Lookup(labels).positions(name for name in asked).tolist() == [0, 1, 2, 3, 4, 0] * many
 
 
+@pytest.mark.usefixtures("way")
 def test_a_name_with_a_line_break_is_looked_up_too():
     labels = ("a\nb", "c")
     assert Lookup(labels).positions(["c", "a\nb"] * 1_000).tolist() == [1, 0] * 1_000
 
 
+@pytest.mark.usefixtures("way")
 @pytest.mark.parametrize("many", [1, 2_000])
 def test_all_unknown_names_are_told_at_once(many):
-    lookup = Lookup(("Aloe_vera", "Aloe_ferox"))
+    known = Lookup(("Aloe_vera", "Aloe_ferox"))
     with pytest.raises(UnknownName) as caught:
-        lookup.pairs(["Aloe vera", "Agave rara"] * many, ["Aloe ferrox", "Agave rara"] * many)
+        known.pairs(["Aloe vera", "Agave rara"] * many, ["Aloe ferrox", "Agave rara"] * many)
     assert str(caught.value).splitlines() == [
         "“Agave rara” is not among the names known here. Did you mean Aloe vera or Aloe ferox?",
         "“Aloe ferrox” is not among the names known here. Did you mean Aloe ferox or Aloe vera?",
