@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import BinaryIO, Literal
+from typing import BinaryIO, Literal, TypeAlias
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from crosscompat.wording import say
 __all__ = ["COLUMN", "PairDistances", "write_distances"]
 
 COLUMN = "distance"
+
+_Asked: TypeAlias = tuple[str, str | None]
+"""A name, and the genus that its abbreviation stands for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,10 +113,10 @@ class _Sides:
         self._tips = len(self._labels)
         self._lookup = Lookup(self._labels)
         self._number = {label: number for number, label in enumerate(self._labels)}
-        self._known: dict[tuple[str, str | None], int] = {}
+        self._known: dict[_Asked, int] = {}
         self._genus: dict[int, str | None] = {}
-        self.wrong: dict[str, _Wrong] = {}
-        self._unsaid: set[str] = set()
+        self.wrong: dict[_Asked, _Wrong] = {}
+        self._unsaid: set[_Asked] = set()
 
     def of(self, block: PairBlock) -> tuple[Ints, Ints]:
         """Return both sides of each row, -1 where nobody is meant."""
@@ -121,7 +124,7 @@ class _Sides:
         for at in np.flatnonzero((seed < 0) | (pollen < 0)).tolist():
             if seed[at] < 0:
                 seed[at] = self._find(block, 0, at, None)
-            if pollen[at] < 0:
+            if pollen[at] < 0 and (seed[at] >= 0 or not _is_short(block.name(1, at))):
                 pollen[at] = self._find(block, 1, at, self._genus_of(int(seed[at])))
         return seed, pollen
 
@@ -146,30 +149,31 @@ class _Sides:
 
     def _find(self, block: PairBlock, side: int, at: int, genus: str | None) -> int:
         name = block.name(side, at)
-        number = self._known.get((name, genus))
-        if number is None:
-            number = self._known[name, genus] = self._ask(name, genus, self._table.place(int(block.number[at]), side))
-        elif number < 0 and name in self.wrong:
-            self.wrong[name].more += 1
-        return number
+        asked = (name, genus if _is_short(name) else None)
+        if asked in self.wrong:
+            self.wrong[asked].more += 1
+        elif asked not in self._known and asked not in self._unsaid:
+            self._ask(asked, self._table.place(int(block.number[at]), side))
+        return self._known.get(asked, -1)
 
-    def _ask(self, name: str, genus: str | None, place: Place) -> int:
-        if name in self._unsaid:
-            return -1
-        if name in self.wrong:
-            self.wrong[name].more += 1
-            return -1
-        if len(self.wrong) >= SHOWN and self._collection.index.find(name, genus) is None:
-            self._unsaid.add(name)  # to look for the nearest names takes long
-            return -1
+    def _ask(self, asked: _Asked, place: Place) -> None:
+        if not asked[0]:
+            self.wrong[asked] = _Wrong(Fault(place, say("cells.needed")))
+        elif len(self.wrong) >= SHOWN and not self._is_known(*asked):
+            self._unsaid.add(asked)  # to look for the nearest names takes long
+        else:
+            try:
+                self._known[asked] = self._number_of(find_parent(self._collection, *asked).label)
+            except UnknownName as error:
+                self.wrong[asked] = _Wrong(Fault(place, str(error)))
+
+    def _is_known(self, name: str, genus: str | None) -> bool:
         try:
-            label = find_parent(self._collection, name, genus).label if name else ""
-        except UnknownName as error:
-            self.wrong[name] = _Wrong(Fault(place, str(error)))
-            return -1
-        if not label:
-            self.wrong[name] = _Wrong(Fault(place, say("cells.needed")))
-            return -1
+            return bool(self._collection.plants.find(name) or self._collection.index.find(name, genus))
+        except UnknownName:
+            return False
+
+    def _number_of(self, label: str) -> int:
         if label not in self._number:
             self._number[label] = len(self._labels)
             self._labels.append(label)
@@ -179,3 +183,8 @@ class _Sides:
         if number not in self._genus:
             self._genus[number] = genus_of(self._labels[number]) if number >= 0 else None
         return self._genus[number]
+
+
+def _is_short(name: str) -> bool:
+    """Say whether a name begins with a shortened genus, which stands for that of the seed parent."""
+    return name.partition(" ")[0].endswith(".")

@@ -65,19 +65,34 @@ def test_all_faults_are_told_with_their_row_and_nothing_is_written(run, demo, ta
     table(
         "seed_parent,pollen_parent\n"
         "Echinocereus coccineus,Echinocereus dasyacanthus\n"
-        "Echinocereus coccineus,E. dasyacantus\n"
+        "Echinocereus coccineus,Echinocereus dasyacantus\n"
         ",Echinocereus fendleri\n"
         "x,y,z\n"
-        "E. dasyacantus,Echinocereus fendleri\n"
+        "Echinocereus dasyacantus,Echinocereus fendleri\n"
     )
     (empty_folder / "out.csv").write_text("old")
     said = run("distances", "pairs.csv", "-o", "out.csv", "--collection", demo, code=3).stderr.splitlines()
-    assert said[0].startswith("pairs.csv, row 3, column pollen_parent: “E. dasyacantus” is not among the names")
+    assert said[0].startswith(
+        "pairs.csv, row 3, column pollen_parent: “Echinocereus dasyacantus” is not among the names"
+    )
     assert said[1] == "  So it is in 1 row more."
     assert said[2] == "pairs.csv, row 4, column seed_parent: This must be filled in."
     assert said[3] == "pairs.csv, row 5: This row has 3 cells; the first row names 2 columns."
     assert (empty_folder / "out.csv").read_text() == "old"
     assert {path.name for path in empty_folder.iterdir()} == {"out.csv", "pairs.csv"}
+
+
+def test_a_short_name_beside_an_unknown_one_is_no_fault_of_its_own(run, demo, table):
+    table(
+        "seed_parent,pollen_parent\nAgave rara,E. dasyacanthus\nEchinocereus coccineus,E. dasyacanthus\n"
+        "E. dasyacanthus,Agave rara\n"
+    )
+    said = run("distances", "pairs.csv", "--collection", demo, code=3).stderr.splitlines()
+    assert [line.split(": ")[0] for line in said] == [
+        "pairs.csv, row 2, column seed_parent",
+        "  So it is in 1 row more.",
+        "pairs.csv, row 4, column seed_parent",
+    ]
 
 
 def test_of_many_unknown_names_the_first_are_told_and_the_rest_counted(run, demo, table):
