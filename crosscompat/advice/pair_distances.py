@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import BinaryIO, Literal, TypeAlias
 
 import numpy as np
@@ -112,7 +113,6 @@ class _Sides:
         self._labels = list(collection.distances.tips)
         self._tips = len(self._labels)
         self._lookup = Lookup(self._labels)
-        self._number = {label: number for number, label in enumerate(self._labels)}
         self._known: dict[_Asked, int] = {}
         self._genus: dict[int, str | None] = {}
         self.wrong: dict[_Asked, _Wrong] = {}
@@ -172,6 +172,10 @@ class _Sides:
             return bool(self._collection.plants.find(name) or self._collection.index.find(name, genus))
         except UnknownName:
             return False
+
+    @cached_property
+    def _number(self) -> dict[str, int]:
+        return {label: number for number, label in enumerate(self._labels)}
 
     def _number_of(self, label: str) -> int:
         if label not in self._number:

@@ -12,14 +12,13 @@ from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, fold
 from crosscompat.phylogeny.postorder import Ints
 from crosscompat.phylogeny.source import SHOWN
-from crosscompat.phylogeny.spans import Bytes, SpanIndex
+from crosscompat.phylogeny.spans import Bytes, SpanIndex, spans_of
 from crosscompat.wording import say
 
 __all__ = ["Lookup"]
 
 _MANY, _LARGE = 16_384, 16_384
 """So many names among so many labels are looked up by their bytes: a dictionary of that size outgrows the cache."""
-_LINE_END = ord("\n")
 
 
 class Lookup:
@@ -33,7 +32,10 @@ class Lookup:
 
     def __init__(self, labels: Sequence[str]) -> None:
         self._labels = tuple(labels)
-        self._exact = {label: place for place, label in enumerate(self._labels)}
+
+    @cached_property
+    def _exact(self) -> dict[str, int]:
+        return {label: place for place, label in enumerate(self._labels)}
 
     @cached_property
     def _folded(self) -> dict[str, int]:
@@ -106,19 +108,9 @@ class Lookup:
     def _written_as_known(self, given: Sequence[str]) -> Ints:
         """Return the place of each name that is written as a label is, -1 for the others."""
         if len(given) < _MANY or len(self._labels) < _LARGE:
-            return self._by_dictionary(given)
-        pieces = [self._by_bytes(given[first : first + _MANY]) for first in range(0, len(given), _MANY)]
+            return np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+        pieces = [self.in_spans(*spans_of(given[first : first + _MANY])) for first in range(0, len(given), _MANY)]
         return np.concatenate(pieces)
-
-    def _by_dictionary(self, given: Sequence[str]) -> Ints:
-        return np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
-
-    def _by_bytes(self, given: Sequence[str]) -> Ints:
-        content = np.frombuffer("\n".join(given).encode("utf-8", "surrogatepass"), dtype=np.uint8)
-        ends = np.flatnonzero(content == _LINE_END)
-        if ends.size != len(given) - 1:
-            return self._by_dictionary(given)
-        return self.in_spans(content, np.append(0, ends + 1), np.append(ends, content.size))
 
     def _settle(self, name: str, found: dict[str, int], unknown: dict[str, UnknownName]) -> None:
         if len(unknown) >= SHOWN:  # to look for the nearest names takes long

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from crosscompat.phylogeny.postorder import Bools, Ints
 
-__all__ = ["Bytes", "SpanIndex"]
+__all__ = ["Bytes", "SpanIndex", "spans_of"]
 
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]
@@ -21,9 +21,28 @@ Words = npt.NDArray[np.uint64]
 _BYTES = 8
 _MOST_WORDS = 8
 _CHUNK = 16_384
+_LINE_END = ord("\n")
 _ROOM = 8
 _ODD = np.uint64(0x9E3779B97F4A7C15)
 _KEPT = np.array([(1 << 8 * kept) - 1 for kept in range(_BYTES + 1)], dtype=np.uint64)
+
+
+def spans_of(names: Sequence[str]) -> tuple[Bytes, Ints, Ints]:
+    r"""Return names as one text, and where each begins and ends in it.
+
+    Examples
+    --------
+    >>> content, start, stop = spans_of(["Aloe", "Agave é"])
+    >>> content.tobytes().decode(), start.tolist(), stop.tolist()
+    ('Aloe\nAgave é', [0, 5], [4, 13])
+    """
+    content = np.frombuffer("\n".join(names).encode("utf-8", "surrogatepass"), dtype=np.uint8)
+    ends = np.flatnonzero(content == _LINE_END)
+    if ends.size == len(names) - 1:
+        return content, np.append(0, ends + 1), np.append(ends, content.size)
+    size = np.array([len(name.encode("utf-8", "surrogatepass")) for name in names], dtype=np.int64)
+    stop = np.cumsum(size + 1) - 1
+    return content, stop - size, stop
 
 
 class SpanIndex:
@@ -43,12 +62,11 @@ class SpanIndex:
     """
 
     def __init__(self, labels: Sequence[str]) -> None:
-        written = [label.encode("utf-8", "surrogatepass") for label in labels]
-        size = np.array([len(label) for label in written], dtype=np.int64)
+        content, start, stop = spans_of(labels)
+        size = stop - start
         self._count = min(-(-int(size.max(initial=1)) // _BYTES), _MOST_WORDS)
-        content = np.frombuffer(b"".join(written), dtype=np.uint8)
-        words = self._read(self._padded(content), np.cumsum(size) - size, size)
-        self._bits = max(1, (_ROOM * len(written)).bit_length())
+        words = self._read(self._padded(content), start, size)
+        self._bits = max(1, (_ROOM * size.size).bit_length())
         self._table = np.full(1 << self._bits, -1, dtype=np.int32)
         known = np.flatnonzero(size <= self._count * _BYTES)
         self._fill(known, self._hash(words, size)[known])
@@ -67,18 +85,18 @@ class SpanIndex:
             self._look_up(words, size, found[piece])
         return found
 
-    def _padded(self, content: Bytes) -> Words:
-        """Return the eight bytes from every byte on as a word, the first the lowest; zeros stand behind the end."""
-        longer = np.concatenate([content, np.zeros((self._count + 1) * _BYTES, dtype=np.uint8)])
-        return np.ndarray((longer.size - _BYTES + 1,), "<u8", longer, strides=(1,))
+    def _padded(self, content: Bytes) -> npt.NDArray[np.void]:
+        """Return the sixteen bytes from every byte on; zeros stand behind the end."""
+        longer = np.concatenate([content, np.zeros((self._count + 2) * _BYTES, dtype=np.uint8)])
+        return np.ndarray((longer.size - 2 * _BYTES + 1,), f"V{2 * _BYTES}", longer, strides=(1,))
 
-    def _read(self, padded: Words, start: Ints, size: Ints) -> list[Words]:
-        """Return the words of each span, zeros behind its end."""
-        words = []
-        for at in range(0, self._count * _BYTES, _BYTES):
-            kept = _KEPT.take(size - at, mode="clip")
-            words.append(padded[start + at] & kept)
-        return words
+    def _read(self, padded: npt.NDArray[np.void], start: Ints, size: Ints) -> list[Words]:
+        """Return the words of each span, the first byte the lowest, zeros behind its end."""
+        words: list[Words] = []
+        for at in range(0, self._count * _BYTES, 2 * _BYTES):
+            two = padded[start + at].view("<u8").reshape(-1, 2)
+            words += [two[:, place] & _KEPT.take(size - at - place * _BYTES, mode="clip") for place in (0, 1)]
+        return words[: self._count]
 
     def _hash(self, words: list[Words], size: Ints) -> Ints:
         mixed = size.astype(np.uint64)
@@ -98,7 +116,7 @@ class SpanIndex:
         place = self._hash(words, size)
         candidate = self._table.take(place).astype(np.int64)
         same = self._same(candidate, words, size)
-        found[same] = candidate[same]
+        np.copyto(found, candidate, where=same)
         left = np.flatnonzero(~same & (candidate >= 0))
         while left.size:
             place[left] = (place[left] + 1) & (self._table.size - 1)

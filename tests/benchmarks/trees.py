@@ -5,7 +5,8 @@ held against that of a general library, or of another way to it, before anything
 long is timed on fewer pairs, or a smaller matrix, and counted up, which a tilde says. "Limit" is what the least that
 must be done takes here: to cut a text into its names, to fill the matrix, to gather two numbers for each pair, add and
 write, or to read and write the table with the quickest reader and writer found (polars and pyarrow are taken where they
-are installed). Ratios are of the best of several runs in turn; absolute times drift with the machine.
+are installed). Times are processor time, so that other work on the machine counts less, and ratios are of the best of
+several runs in turn; absolute times drift with the machine.
 """
 
 from __future__ import annotations
@@ -59,13 +60,13 @@ def grown(tips: int, seed: int = 7) -> str:
 
 
 def best(*jobs: Job, runs: int = RUNS) -> list[float]:
-    """Milliseconds of each job's fastest run; they run in turn, so that a busy moment hits all."""
+    """Milliseconds of processor time of each job's fastest run; they run in turn, so that a busy moment hits all."""
     times: list[list[float]] = [[] for _ in jobs]
     for _ in range(runs):
         for job, taken in zip(jobs, times, strict=True):
-            start = time.perf_counter()
+            start = time.process_time()
             job()
-            taken.append(time.perf_counter() - start)
+            taken.append(time.process_time() - start)
     return [1000 * min(taken) for taken in times]
 
 
