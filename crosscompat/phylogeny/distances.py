@@ -40,15 +40,21 @@ def pairs(meeting: Meeting, height: Floats, tip_nodes: Ints, a: Ints, b: Ints) -
     Returns
     -------
     (m,) float array
+
+    Raises
+    ------
+    IndexError
+        If there is no tip of a number.
     """
-    tip_height, twice = height[tip_nodes], 2.0 * height
+    tip_height, twice = height[tip_nodes], 2.0 * height[meeting.nodes]
     out = np.empty(a.size)
     for start in range(0, a.size, CHUNK):
         piece = slice(start, start + CHUNK)
         ours, theirs = a[piece], b[piece]
-        total = tip_height.take(ours)
-        total += tip_height.take(theirs)
-        np.subtract(total, twice.take(meeting.of(ours, theirs), mode="wrap"), out=out[piece])
+        met = meeting.places(ours, theirs)
+        total = tip_height.take(ours, mode="wrap")
+        total += tip_height.take(theirs, mode="wrap")
+        np.subtract(total, twice.take(met, mode="wrap"), out=out[piece])
     return out
 
 

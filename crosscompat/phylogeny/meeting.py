@@ -41,7 +41,9 @@ class Meeting:
     """Finds the node where any two tips meet, in constant time a pair (a sparse table of range maxima).
 
     The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9. The first row holds the tips themselves,
-    so that a tip meets itself in its own node; row k holds the maxima over 2 ** (k - 1) neighbours.
+    so that a tip meets itself in its own node; row k holds the maxima over 2 ** (k - 1) neighbours. The tips come first
+    in ``nodes`` and those where neighbours meet behind them, each in their order, so that what is read of them lies
+    close together.
 
     Parameters
     ----------
@@ -49,6 +51,11 @@ class Meeting:
         The nodes of the tips.
     meets : (k - 1,) int array
         The node where each tip meets the next.
+
+    Attributes
+    ----------
+    nodes : int array
+        All nodes where tips meet.
 
     Examples
     --------
@@ -58,14 +65,16 @@ class Meeting:
 
     def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
         size = tip_nodes.size
+        inner, place = np.unique(meets, return_inverse=True)
+        self.nodes: Ints = np.concatenate([tip_nodes, inner])
         self._row: _Whole = np.frexp(np.arange(size, dtype=np.float64))[1].astype(np.int8)
         rows = int(self._row[-1]) + 1
         reach = [0, *(1 << row for row in range(rows - 1))]
         self._start: Ints = np.arange(rows) * size
         self._back: Ints = self._start - np.array(reach)
         table: _Whole = np.zeros((rows, size), dtype=np.int32 if rows * size < _MOST_SMALL else np.int64)
-        table[0] = tip_nodes
-        table[1:2, : meets.size] = meets
+        table[0] = np.arange(size)
+        table[1:2, : meets.size] = size + place
         for row in range(2, rows):
             step, last = reach[row - 1], table[row - 1]
             np.maximum(last[:-step], last[step:], out=table[row, :-step])
@@ -73,12 +82,24 @@ class Meeting:
 
     def of(self, a: Ints, b: Ints) -> Ints:
         """Return the node where tips ``a[i]`` and ``b[i]`` meet; for a tip with itself, its own node."""
+        return self.nodes[self.places(a, b)]
+
+    def places(self, a: Ints, b: Ints) -> Ints:
+        """Return where in ``nodes`` the node stands in which tips ``a[i]`` and ``b[i]`` meet.
+
+        Raises
+        ------
+        IndexError
+            If there is no tip of a number.
+        """
         first, last = np.minimum(a, b), np.maximum(a, b)
+        if first.min(initial=0) < 0 or last.max(initial=0) >= self._row.size:
+            raise IndexError(f"tips are numbered from 0 to {self._row.size - 1}")
         row = self._row.take(last - first, mode="wrap")  # every place is there; "wrap" only spares the question
         first += self._start.take(row, mode="wrap")
         last += self._back.take(row, mode="wrap")
-        met: Ints = np.maximum(self._flat.take(first, mode="wrap"), self._flat.take(last, mode="wrap"))
-        return met
+        found: Ints = np.maximum(self._flat.take(first, mode="wrap"), self._flat.take(last, mode="wrap"))
+        return found
 
 
 def met_by_one(tip_nodes: Ints, meets: Ints, tip: int) -> Ints:

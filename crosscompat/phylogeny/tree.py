@@ -186,6 +186,11 @@ class Phylogeny(TreeNodes):
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
         """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
 
+        Raises
+        ------
+        IndexError
+            If there is no tip of a number.
+
         Examples
         --------
         >>> tree = Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""])

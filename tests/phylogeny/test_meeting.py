@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -35,3 +36,11 @@ def test_every_pair_meets_where_their_ways_to_the_root_do(seed, size, data, grow
     chosen = np.array(sorted(data.draw(st.sets(st.integers(0, size - 1), min_size=1))))
     neighbours = [walked(parent, tips[i], tips[j]) for i, j in pairwise(chosen)]
     assert pick(meets, chosen).tolist() == neighbours
+
+
+@pytest.mark.parametrize("number", [-1, 3])
+def test_a_number_of_no_tip_is_refused(number):
+    tree = parse_newick("((a:1,b:1):1,c:1);")
+    for a, b in ((number, 0), (0, number)):
+        with pytest.raises(IndexError, match="from 0 to 2"):
+            tree.patristic_between(np.array([1, a]), np.array([2, b]))
