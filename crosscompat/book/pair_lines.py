@@ -9,6 +9,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosscompat.book.cells import column_name, raise_faults
-from crosscompat.errors import Fault, Place
+from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.wording import say
 
 __all__ = ["PairBlock", "PairTable", "Spans"]
@@ -102,8 +103,8 @@ class PairTable:
         self.header = line.rstrip(b"\r\n")
         text = self._text(self.header.removeprefix(codecs.BOM_UTF8), 1)
         if not text.strip():
-            raise_faults([Fault(self.place(1), say("cells.blank_header"), say("cells.empty_advice"))])
-        separator = max(_SEPARATORS, key=text.count)
+            raise BadInput([Fault(self.place(1), say("cells.blank_header"), say("cells.empty_advice"))])
+        separator = max(_SEPARATORS, key=re.sub(r'"[^"]*"', "", text).count)
         self.separator = separator.encode()
         titles = [title.strip() for title in next(csv.reader([text], delimiter=separator))]
         names = [column_name(title) for title in titles]
@@ -152,8 +153,7 @@ class PairTable:
             fault = Fault(Place(self._path.name), say("cells.is_folder"))
         except OSError as error:
             fault = Fault(Place(self._path.name), say("cells.no_access", reason=error.strerror or error))
-        raise_faults([fault])
-        raise AssertionError
+        raise BadInput([fault])
 
     def _pieces(self) -> Iterator[bytes]:
         """Yield the text behind the header, cut at line ends outside quotation marks."""
@@ -175,8 +175,7 @@ class PairTable:
         except UnicodeDecodeError as error:
             line = row + data.count(b"\n", 0, error.start)
             place = Place(self._path.name, line=line)
-            raise_faults([Fault(place, say("cells.not_utf8"), say("cells.not_utf8_advice"))])
-            raise
+            raise BadInput([Fault(place, say("cells.not_utf8"), say("cells.not_utf8_advice"))]) from None
 
     def _plain(self, data: bytes, row: int) -> PairBlock | None:
         """Return a block in which every row has just the cells that the header names, and no quotation mark."""
@@ -222,7 +221,7 @@ class PairTable:
                     numbers.append(row)
                 row += 1
         except csv.Error:
-            raise_faults([Fault(self.place(row), say("cells.quotes"), say("cells.quotes_advice"))])
+            raise BadInput([Fault(self.place(row), say("cells.quotes"), say("cells.quotes_advice"))]) from None
         sizes = np.array([len(piece) for piece in pieces], dtype=np.int64).reshape(-1, 3)
         stop = np.cumsum(sizes.ravel()).reshape(-1, 3)
         rows, seed, pollen = (Spans(stop[:, at] - sizes[:, at], stop[:, at]) for at in range(3))

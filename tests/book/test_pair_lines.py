@@ -67,6 +67,12 @@ def test_blank_rows_are_passed_over_and_odd_ones_told(tmp_path):
     ]
 
 
+def test_titles_may_hold_what_parts_the_cells(tmp_path):
+    path = tmp_path / "pairs.csv"
+    path.write_text('"a;b;c;d",seed_parent,pollen_parent\n1,x,y\n', encoding="utf-8")
+    assert read(path) == ([("1,x,y", "x", "y", 2)], [])
+
+
 @pytest.mark.parametrize(
     ("content", "words", "row"),
     [
