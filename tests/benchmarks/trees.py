@@ -218,7 +218,7 @@ def many_pairs(tips: int) -> Iterator[Row]:
 
     mine, theirs = [names[at] for at in a.tolist()], [names[at] for at in b.tolist()]
     assert np.array_equal(tree.patristic_pairs(mine, theirs), apart)
-    by_number, limit = best(lambda: tree.patristic_between(a, b), lambda: height[a] + height[b], runs=30)
+    by_number, limit = best(lambda: tree.patristic_between(a, b), lambda: height[a] + height[b], runs=100)
     peers = {library: -ms * PAIRS for library, ms in each.items()}
     yield Row(f"{PAIRS:,} pairs of {tips:,}", by_number, limit, peers)
     known = {label: at for at, label in enumerate(names)}
@@ -253,7 +253,7 @@ def from_file_to_file(tree: Any, mine: list[str], theirs: list[str], apart: np.n
         quick = [library for library in readers if library != "csv"]
         jobs = [ours, *(readers[library] for library in quick)]
         jobs += [lambda to=library: WRITERS[to](tables[to], apart, target) for library in quick if library != "pandas"]
-        taken, *others = best(*jobs, runs=5)
+        taken, *others = best(*jobs, runs=9)
         read = dict(zip(quick, others, strict=False))
         written = dict(zip([library for library in quick if library != "pandas"], others[len(quick) :], strict=True))
         slow = {
