@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
-__all__ = ["write_atomically"]
+__all__ = ["write_atomically", "writing_atomically"]
 
 _NEW = 0o644
 
@@ -20,6 +23,19 @@ def write_atomically(path: Path, content: bytes) -> None:
     OSError
         If the folder cannot be written to or the disk is full; the old file is then untouched. It names the file.
     """
+    with writing_atomically(path) as stream:
+        stream.write(content)
+
+
+@contextmanager
+def writing_atomically(path: Path) -> Iterator[BinaryIO]:
+    """Replace a file in one step with what is written within; if that fails, the old one is untouched.
+
+    Raises
+    ------
+    OSError
+        As `write_atomically`.
+    """
     import tempfile  # noqa: PLC0415 - most commands write nothing
 
     target = path.resolve()
@@ -30,7 +46,7 @@ def write_atomically(path: Path, content: bytes) -> None:
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         temporary.chmod(target.stat().st_mode & 0o777 if target.exists() else _NEW)

@@ -67,7 +67,7 @@ def test_no_room_looks_up(path):
             },
         ),
         ("rich", {"cli/progress.py"}),
-        ("csv", {"book/cells.py", "phylogeny/square.py"}),
+        ("csv", {"book/cells.py", "book/pair_lines.py", "phylogeny/square.py"}),
     ],
 )
 def test_one_room_does_each_outside_thing(library, homes):

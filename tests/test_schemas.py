@@ -23,6 +23,7 @@ from crosscompat.advice.history import History, Undone
 from crosscompat.advice.labels import Labels
 from crosscompat.advice.learn import Lesson
 from crosscompat.advice.lost_label import Candidates
+from crosscompat.advice.pair_distances import PairDistances
 from crosscompat.advice.partners import Partners
 from crosscompat.advice.plant_cards import PlantAnswer
 from crosscompat.advice.pollination import Pollinated
@@ -61,6 +62,7 @@ ANSWERS = (
     Candidates,
     Imported,
     Exported,
+    PairDistances,
 )
 
 

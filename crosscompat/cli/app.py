@@ -131,6 +131,20 @@ def rank(
     )
 
 
+@app.command(help=say("help.distances"), epilog=example("distances"))
+@guarded
+def distances(
+    pairs: Annotated[Path, typer.Argument(metavar="PAIRS", help=say("help.distances_pairs"))],
+    output: Output = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    from crosscompat.cli.distances import run
+
+    run(folder, pairs, output, as_json=as_json)
+
+
 @app.command(help=say("help.retrain"), epilog=example("retrain"))
 @guarded
 def retrain(

@@ -9,7 +9,7 @@ import numpy as np
 
 from crosscompat.phylogeny.postorder import Floats, Ints
 
-__all__ = ["Clade", "CladePairs", "nearest_named", "relative_depth"]
+__all__ = ["Clade", "CladePairs", "DistancesFrom", "nearest_named", "relative_depth"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,27 @@ class CladePairs(NamedTuple):
     """The smallest clades of many pairs: crown node, tips held and relative depth, each of shape (m,)."""
 
     node: Ints
+    size: Ints
+    depth: Floats
+
+
+class DistancesFrom(NamedTuple):
+    """How far one tip stands from k others.
+
+    Attributes
+    ----------
+    patristic : (k,) float array
+        Sum of branch lengths on the path, in the tree's unit.
+    nodes : (k,) int array
+        Nodes on the path.
+    size : (k,) int array
+        Tips in the smallest clade that holds both.
+    depth : (k,) float array
+        Relative depth of that clade, as in `Clade`.
+    """
+
+    patristic: Floats
+    nodes: Ints
     size: Ints
     depth: Floats
 

@@ -12,12 +12,12 @@ from crosscompat.phylogeny.postorder import Floats, Ints
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from crosscompat.phylogeny.tree import Phylogeny
+    from crosscompat.phylogeny.nodes import TreeNodes
 
 __all__ = ["of_table", "of_tree"]
 
 
-def of_tree(tree: Phylogeny) -> str:
+def of_tree(tree: TreeNodes) -> str:
     """Return the SHA-256 of a tree, in which the order of children does not matter.
 
     A node is known by its lowest-sorting tip and its level: no two nodes share both.
@@ -57,7 +57,7 @@ def of_table(labels: tuple[str, ...], values: Floats, unit: str | None) -> str:
     )
 
 
-def _lowest_tip(tree: Phylogeny) -> Ints:
+def _lowest_tip(tree: TreeNodes) -> Ints:
     """Return for each node the rank of its lowest-sorting tip."""
     ranked = sorted(range(tree.n_tips), key=tree.tips.__getitem__)
     lowest = np.full(tree.n_nodes, tree.n_tips, dtype=np.int64)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
-from crosscompat.phylogeny.postorder import Floats
+from crosscompat.phylogeny.postorder import Floats, Ints
 
 if TYPE_CHECKING:
     from crosscompat.names import NameIndex
@@ -40,6 +40,9 @@ class Distances(Protocol):
 
     def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
         """Return the distance of each ``a[i]`` to ``b[i]``."""
+
+    def patristic_between(self, a: Ints, b: Ints) -> Floats:
+        """Return the distance of each tip ``a[i]`` to ``b[i]``, both by their numbers in ``tips``."""
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return the distances of one tip to ``names``."""

@@ -8,10 +8,17 @@ from itertools import repeat
 
 import numpy as np
 
+from crosscompat.errors import UnknownName
 from crosscompat.names import NameIndex, fold
 from crosscompat.phylogeny.postorder import Ints
+from crosscompat.phylogeny.source import SHOWN
+from crosscompat.phylogeny.spans import Bytes, SpanIndex, spans_of
+from crosscompat.wording import say
 
 __all__ = ["Lookup"]
+
+_MANY, _LARGE = 16_384, 16_384
+"""So many names among so many labels are looked up by their bytes: a dictionary of that size outgrows the cache."""
 
 
 class Lookup:
@@ -25,7 +32,10 @@ class Lookup:
 
     def __init__(self, labels: Sequence[str]) -> None:
         self._labels = tuple(labels)
-        self._exact = {label: place for place, label in enumerate(self._labels)}
+
+    @cached_property
+    def _exact(self) -> dict[str, int]:
+        return {label: place for place, label in enumerate(self._labels)}
 
     @cached_property
     def _folded(self) -> dict[str, int]:
@@ -35,6 +45,14 @@ class Lookup:
     def index(self) -> NameIndex:
         """The labels as plant names."""
         return NameIndex(self._labels)
+
+    @cached_property
+    def _spans(self) -> SpanIndex:
+        return SpanIndex(self._labels)
+
+    @cached_property
+    def _folded_spans(self) -> SpanIndex:
+        return SpanIndex([fold(label) for label in self._labels])
 
     def position(self, name: str) -> int:
         """Return the place of one name.
@@ -55,17 +73,56 @@ class Lookup:
         Raises
         ------
         UnknownName
-            At the first name that no label answers to.
+            Naming all that no label answers to.
         """
-        given = list(names)
-        found = np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+        given = names if isinstance(names, list | tuple) else list(names)
+        found = self._written_as_known(given)
         other: dict[str, int] = {}
+        unknown: dict[str, UnknownName] = {}
         for i in np.flatnonzero(found < 0).tolist():
             name = given[i]
-            if name not in other:
-                other[name] = self.position(name)
-            found[i] = other[name]
+            if name not in other and name not in unknown:
+                self._settle(name, other, unknown)
+            found[i] = other.get(name, -1)
+        if unknown:
+            raise _together(list(unknown.values()))
         return found
+
+    def in_spans(self, content: Bytes, start: Ints, stop: Ints) -> Ints:
+        """Return the place of the name in each span of a text in UTF-8, -1 where no label is written so.
+
+        Underscores and spaces count as the same.
+
+        Examples
+        --------
+        >>> content = np.frombuffer(b"Aloe vera,Aloe rara", dtype=np.uint8)
+        >>> Lookup(("Aloe_vera", "Aloe ferox")).in_spans(content, np.array([0, 10]), np.array([9, 19])).tolist()
+        [0, -1]
+        """
+        found = self._spans.find(content, start, stop)
+        other = np.flatnonzero(found < 0)
+        if other.size:
+            found[other] = self._folded_spans.find(content, start[other], stop[other])
+        return found
+
+    def _written_as_known(self, given: Sequence[str]) -> Ints:
+        """Return the place of each name that is written as a label is, -1 for the others."""
+        if len(given) < _MANY or len(self._labels) < _LARGE:
+            return np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
+        pieces = [self.in_spans(*spans_of(given[first : first + _MANY])) for first in range(0, len(given), _MANY)]
+        return np.concatenate(pieces)
+
+    def _settle(self, name: str, found: dict[str, int], unknown: dict[str, UnknownName]) -> None:
+        if len(unknown) >= SHOWN:  # to look for the nearest names takes long
+            try:
+                found[name] = self._exact[self.index.find(name) or ""]
+            except (KeyError, UnknownName):
+                unknown[name] = UnknownName("", name)
+            return
+        try:
+            found[name] = self.position(name)
+        except UnknownName as error:
+            unknown[name] = error
 
     def pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
         """Return the places of two lists of names.
@@ -73,11 +130,22 @@ class Lookup:
         Raises
         ------
         UnknownName
-            At the first name that no label answers to.
+            Naming all that no label answers to.
         ValueError
             If the two are not of one length.
         """
-        first, second = self.positions(a), self.positions(b)
-        if first.size != second.size:
+        if len(a) != len(b):
             raise ValueError("the two lists of names must be of one length")
-        return first, second
+        found = self.positions([*a, *b])
+        return found[: len(a)], found[len(a) :]
+
+
+def _together(unknown: Sequence[UnknownName]) -> UnknownName:
+    """Return one error that names all the names, the first of them in full."""
+    first, more = unknown[0], len(unknown) - SHOWN
+    if len(unknown) == 1:
+        return first
+    told = [str(error) for error in unknown[:SHOWN]]
+    if more > 0:
+        told.append(say("names.unknown_more", n=more))
+    return UnknownName("\n".join(told), first.name, first.nearest)

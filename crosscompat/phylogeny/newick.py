@@ -20,8 +20,8 @@ import numpy as np
 from crosscompat.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.phylogeny.mask import HIDDEN, Masked, mask
 from crosscompat.phylogeny.numbers import read_numbers
-from crosscompat.phylogeny.postorder import Floats, parents_from_depth
-from crosscompat.phylogeny.raw import RawTree, build, split_support
+from crosscompat.phylogeny.postorder import Floats, Ints, parents_from_depth
+from crosscompat.phylogeny.raw import RawTree, build
 from crosscompat.phylogeny.scan import Nodes, scan
 from crosscompat.phylogeny.source import SHOWN, Source, capped, told
 from crosscompat.wording import say
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["parse_newick", "parse_newicks"]
+
+_ENDS = bytes.maketrans(b"):;", b",,,")
+_BLANKS = tuple(bytes([blank]) for blank in b" \t\n\r\v\f")
 
 
 def parse_newick(
@@ -128,7 +131,7 @@ class _Reader:
         length, more = self._texts.lengths(nodes)
         parent = self._parent[first:stop] - first
         parent[-1] = -1
-        support = split_support(labels, nodes.inner, plain)
+        support = self._texts.support(nodes, labels, plain)
         raw = RawTree(parent, length, nodes.length_stop < 0, labels, support, self._rooted(first, stop))
         return build(raw, _Spots(self.source, nodes, labels), unit, faults + more)
 
@@ -147,29 +150,28 @@ class _Texts:
 
     def __init__(self, source: Source, masked: Masked) -> None:
         self._source, self._masked = source, masked
-        self._ascii = masked.data.decode("ascii") if masked.data.isascii() else None
-        self._blanks = len(masked.data.split(None, 1)) > 1 or masked.data[:1].isspace()
+        self._content = np.frombuffer(masked.data, dtype=np.uint8)
 
-    def labels(self, nodes: Nodes) -> tuple[list[str], list[int] | None, list[Fault]]:
-        """Return all labels, which nodes' labels were not quoted (None: all), and the faults in them."""
-        named = np.flatnonzero(nodes.name_stop > nodes.name_start)
-        pieces = self._pieces(nodes.name_start[named].tolist(), nodes.name_stop[named].tolist())
-        if self._blanks:
-            pieces = [" ".join(piece.split()) for piece in pieces]
-        spread = np.full(nodes.depth.size, "", dtype=object)
-        spread[named] = pieces
-        labels: list[str] = spread.tolist()
-        if not self._masked.quoted:
-            return labels, None, []
-        return self._with_quoted(labels, nodes)
+    def labels(self, nodes: Nodes) -> tuple[list[str], Ints, list[Fault]]:
+        """Return all labels, the nodes whose label was there and not quoted, and the faults in them."""
+        written = self._written(nodes)
+        labels = written.decode("utf-8").split(",")
+        if any(blank in written for blank in _BLANKS):
+            labels = [" ".join(label.split()) for label in labels]
+        if self._masked.quoted:
+            return self._with_quoted(labels, nodes)
+        return labels, np.flatnonzero(nodes.name_stop > nodes.name_start), []
 
-    def _pieces(self, starts: list[int], stops: list[int]) -> list[str]:
-        spans = map(slice, starts, stops)
-        if self._ascii is None:
-            return [piece.decode("utf-8") for piece in map(self._masked.data.__getitem__, spans)]
-        return list(map(self._ascii.__getitem__, spans))
+    def _written(self, nodes: Nodes) -> bytes:
+        """Return the labels with a comma between each two: the tree without its opening brackets and its lengths."""
+        turns = np.empty(2 * nodes.stop.size, dtype=np.int64)
+        turns[::2], turns[1::2] = nodes.name_stop, nodes.stop
+        start, stop = int(nodes.name_start[0]), int(nodes.stop[-1])
+        kept = np.repeat(np.tile([True, False], nodes.stop.size), np.diff(turns, prepend=start))
+        text: bytes = self._content[start:stop][kept].tobytes()
+        return text.translate(_ENDS, b"(")
 
-    def _with_quoted(self, labels: list[str], nodes: Nodes) -> tuple[list[str], list[int], list[Fault]]:
+    def _with_quoted(self, labels: list[str], nodes: Nodes) -> tuple[list[str], Ints, list[Fault]]:
         hidden, plain, faults = HIDDEN.decode(), [], []
         for node, label in enumerate(labels):
             if hidden not in label:
@@ -179,13 +181,24 @@ class _Texts:
             stop, labels[node] = self._masked.quoted[start]
             if label.strip(hidden):
                 faults.append(self._source.fault("after_quote", stop, int(nodes.name_stop[node])))
-        return labels, plain, faults
+        return labels, np.array(plain, dtype=np.int64), faults
+
+    def support(self, nodes: Nodes, labels: list[str], plain: Ints) -> Floats:
+        """Return the numbers among the unquoted labels of inner nodes, NaN for the rest, and blank those labels."""
+        inner = plain[nodes.inner[plain]]
+        values, _ = read_numbers(self._content, nodes.name_start[inner], nodes.name_stop[inner])
+        number = np.isfinite(values)
+        support = np.full(nodes.depth.size, np.nan)
+        support[inner[number]] = values[number]
+        for node in inner[number].tolist():
+            labels[node] = ""
+        return support
 
     def lengths(self, nodes: Nodes) -> tuple[Floats, list[Fault]]:
         """Return all branch lengths, NaN where absent, and a fault for each that is no number."""
         given = np.flatnonzero(nodes.length_stop >= 0)
         start, stop = nodes.name_stop[given] + 1, nodes.length_stop[given]
-        values, bad = read_numbers(np.frombuffer(self._masked.data, dtype=np.uint8), start, stop)
+        values, bad = read_numbers(self._content, start, stop)
         length = np.full(nodes.depth.size, np.nan)
         length[given] = values
         faults: dict[str, list[Fault]] = {"bad_length": [], "empty_length": []}

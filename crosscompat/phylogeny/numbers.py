@@ -7,6 +7,7 @@ import re
 import numpy as np
 import numpy.typing as npt
 
+from crosscompat.phylogeny.digits import eight_digits
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints
 
 __all__ = ["NUMBER", "read_numbers"]
@@ -16,10 +17,12 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _PLAIN = str.maketrans("", "", "0123456789.eE+-")
 _NO_NUMBER = frozenset({"nan", "inf", "infinity", "na"})
 _MOST_DIGITS = 15
+_WORD, _TWO_WORDS = 8, 16
 _CHUNK = 16_384
 _POWERS = np.array([float(10**power) for power in range(_MOST_DIGITS + 1)])
 
 Bytes = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint64]
 
 
 def read_numbers(content: Bytes, start: Ints, stop: Ints) -> tuple[Floats, list[int]]:
@@ -48,14 +51,11 @@ def read_numbers(content: Bytes, start: Ints, stop: Ints) -> tuple[Floats, list[
     """
     values = np.full(start.size, np.nan)
     done = np.zeros(start.size, dtype=np.bool_)
-    width = stop - start
-    counts = np.bincount(np.clip(width, 0, _MOST_DIGITS + 2), minlength=_MOST_DIGITS + 2)
-    for size in range(1, _MOST_DIGITS + 2):
-        if counts[size]:
-            of_size = np.flatnonzero(width == size)
-            for first in range(0, of_size.size, _CHUNK):
-                rows = of_size[first : first + _CHUNK]
-                _digits(content, start[rows], size, rows, values, done)
+    if content.size >= _TWO_WORDS:
+        words = np.ndarray((content.size - _WORD + 1,), "<u8", content, strides=(1,))
+        for first in range(0, start.size, _CHUNK):
+            piece = slice(first, first + _CHUNK)
+            _plain(words, start[piece], stop[piece], values[piece], done[piece])
     rest = np.flatnonzero(~done)
     if not rest.size:
         return values, []
@@ -65,24 +65,26 @@ def read_numbers(content: Bytes, start: Ints, stop: Ints) -> tuple[Floats, list[
     return values, rest[bad].tolist()
 
 
-def _digits(content: Bytes, start: Ints, size: int, rows: Ints, values: Floats, done: Bools) -> None:
-    """Fill in the spans of one size that hold digits with at most one point.
+def _plain(words: Words, start: Ints, stop: Ints, values: Floats, done: Bools) -> None:
+    """Fill in the spans of up to 16 bytes that hold digits with at most one point.
 
     Up to 15 digits make a whole number that a float holds exactly, and so is the power of ten it is divided by: the
     quotient is rounded once, which is the right number (Clinger 1990, doi 10.1145/93542.93557).
     """
-    block = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(content, size)[start].T)
-    point = block == ord(".")
-    digit = block - np.uint8(ord("0"))
-    points = point.sum(axis=0)
-    fine = ((digit <= 9) | point).all(axis=0) & (points <= 1) & (size - points > 0) & (size - points <= _MOST_DIGITS)  # noqa: PLR2004 - digits
-    at = np.where(points == 1, point.argmax(axis=0), size)
-    for row in np.flatnonzero(np.bincount(at[fine], minlength=size + 1)).tolist():
-        places = np.flatnonzero(np.arange(size) != row)
-        chosen = np.flatnonzero(fine & (at == row))
-        whole = _POWERS[: places.size][::-1] @ digit[np.ix_(places, chosen)].astype(np.float64)
-        values[rows[chosen]] = whole / _POWERS[max(0, size - 1 - row)]
-    done[rows[fine]] = True
+    width = stop - start
+    low = eight_digits(words[np.maximum(stop - _WORD, 0)], width)
+    whole, point, fine = low.value, low.point, low.fine & (stop >= _TWO_WORDS)
+    after = np.where(point, low.after, 0)
+    if (width > _WORD).any():
+        high = eight_digits(words[np.maximum(stop - _TWO_WORDS, 0)], width - _WORD)
+        whole = whole + high.value * _POWERS[_WORD - point.astype(np.int64)]
+        after += np.where(high.point, high.after + _WORD, 0)
+        fine &= high.fine & ~(point & high.point)
+        point = point | high.point
+    digits = width - point
+    fine &= (digits > 0) & (digits <= _MOST_DIGITS)
+    values[fine] = whole[fine] / _POWERS[after[fine]]
+    done |= fine
 
 
 def _words(words: list[str]) -> tuple[Floats, list[int]]:

@@ -11,7 +11,15 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["edges_to_root", "in_postorder", "inner_nodes", "parents_from_depth", "sums_from_root", "tips_below"]
+__all__ = [
+    "edges_to_root",
+    "in_postorder",
+    "inner_nodes",
+    "is_postorder",
+    "parents_from_depth",
+    "sums_from_root",
+    "tips_below",
+]
 
 _Node = TypeVar("_Node")
 
@@ -161,3 +169,22 @@ def tips_below(parent: Ints, level: Ints) -> Ints:
     for nodes in _by_level(level)[:0:-1]:
         np.add.at(count, parent[nodes], count[nodes])
     return count
+
+
+def is_postorder(parent: Ints) -> bool:
+    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same.
+
+    Examples
+    --------
+    >>> is_postorder(np.array([2, 2, 4, 4, -1])), is_postorder(np.array([4, 3, 3, 4, -1]))
+    (True, True)
+    >>> is_postorder(np.array([3, 4, 3, 4, -1]))
+    False
+    """
+    node = np.arange(parent.size)
+    if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
+        return False
+    level, inner = edges_to_root(parent), inner_nodes(parent)
+    if not np.where(inner[1:], parent[:-1] == node[1:], level[1:] >= level[:-1]).all():
+        return False
+    return bool(np.array_equal(parents_from_depth(level, inner), parent))

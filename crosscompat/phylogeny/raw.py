@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import compress
 from typing import Protocol
 
 import numpy as np
@@ -52,10 +53,10 @@ class Origin(Protocol):
         """Return where a node stands."""
 
 
-def split_support(labels: list[str], inner: Bools, plain: Iterable[int] | None = None) -> Floats:
+def split_support(labels: list[str], inner: Bools) -> Floats:
     """Move the numbers among the labels of inner nodes to an array of support values.
 
-    Only a plain number is support; "95/0.98" or "Aloe" stays a label. Labels that were quoted are left alone.
+    Only a plain number is support; "95/0.98" or "Aloe" stays a label.
 
     Parameters
     ----------
@@ -63,8 +64,6 @@ def split_support(labels: list[str], inner: Bools, plain: Iterable[int] | None =
         Changed in place.
     inner : (n,) bool array
         Which nodes are inner ones.
-    plain : iterable of int, optional
-        The nodes whose label was not quoted; default: all.
 
     Examples
     --------
@@ -73,9 +72,8 @@ def split_support(labels: list[str], inner: Bools, plain: Iterable[int] | None =
     ([nan, nan, 95.0], ['a', 'b', ''])
     """
     support = np.full(len(labels), np.nan)
-    allowed = None if plain is None else set(plain)
-    for node in [node for node in np.flatnonzero(inner).tolist() if labels[node]]:
-        if (allowed is None or node in allowed) and NUMBER.fullmatch(labels[node]):
+    for node in np.flatnonzero(inner).tolist():
+        if NUMBER.fullmatch(labels[node]):
             support[node] = float(labels[node])
             labels[node] = ""
     return support
@@ -97,11 +95,12 @@ def build(raw: RawTree, origin: Origin, unit: str | None, found: Iterable[Fault]
         With every fault: no number, no length, names twice or empty, a comma as decimal point.
     """
     by_unit = unit == UNIT_LENGTHS
-    commas = _decimal_commas(raw)
+    tip = ~inner_nodes(raw.parent)
+    commas = _decimal_commas(raw, tip)
     faults = [*found, *_at("decimal_comma", commas, origin)]
     faults += _at("not_finite", np.flatnonzero(~np.isfinite(raw.length) & ~raw.absent), origin)
-    tips = np.flatnonzero(~inner_nodes(raw.parent))
-    labels = [raw.labels[tip] for tip in tips.tolist()]
+    tips = np.flatnonzero(tip)
+    labels = list(compress(raw.labels, tip.tobytes()))
     plain = _is_plain(labels)
     nameless = [] if plain else [tip for tip, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
     faults += _at("empty_name", np.array(nameless, dtype=np.int64), origin)
@@ -139,11 +138,10 @@ def _at(key: str, nodes: Ints, origin: Origin) -> list[Fault]:
     return capped(shown, nodes.size, f"trees.{key}", origin.file)
 
 
-def _decimal_commas(raw: RawTree) -> Ints:
+def _decimal_commas(raw: RawTree, tip: Bools) -> Ints:
     """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling with a length."""
     if raw.parent.size < 3:  # noqa: PLR2004 - a root and two children at least
         return np.zeros(0, dtype=np.int64)
-    tip = ~inner_nodes(raw.parent)
     after = tip[1:] & raw.absent[1:] & ~raw.absent[:-1] & (raw.parent[1:] == raw.parent[:-1])
     nodes = np.flatnonzero(after) + 1
     return np.array([node for node in nodes.tolist() if _DECIMALS.fullmatch(raw.labels[node])], dtype=np.int64)

@@ -15,9 +15,10 @@ from crosscompat.phylogeny.source import Source, told
 
 __all__ = ["Nodes", "scan"]
 
+Bytes = npt.NDArray[np.uint8]
+
 OPEN, CLOSE, COMMA, COLON, END = b"(),:;"
-_DELIMITER = np.zeros(256, dtype=np.bool_)
-_DELIMITER[list(b"(),:;")] = True
+_BLOCK = 65_536
 
 
 class Nodes(NamedTuple):
@@ -45,7 +46,7 @@ class _Marks(NamedTuple):
     """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each."""
 
     at: Ints
-    kind: npt.NDArray[np.uint8]
+    kind: Bytes
     depth: Ints
 
 
@@ -66,14 +67,28 @@ def scan(source: Source, masked: Masked) -> Nodes:
     """
     _is_newick(source, masked.data)
     content = np.frombuffer(masked.data, dtype=np.uint8)
-    at = np.concatenate([[-1], np.flatnonzero(_DELIMITER[content])])
+    at = np.concatenate([[-1], *_delimiters(content)])
     kind = np.concatenate([np.array([END], dtype=np.uint8), content[at[1:]]])
-    depth = np.cumsum((kind == OPEN).astype(np.int64) - (kind == CLOSE))
+    depth = np.cumsum((kind == OPEN).view(np.int8) - (kind == CLOSE).view(np.int8), dtype=np.int64)
     marks = _Marks(at, kind, depth)
     first = min(_structure(source, masked.data, marks), default=None, key=lambda found: found[0])
     if first is not None:
         raise BadInput([first[1]])
     return _nodes(marks)
+
+
+def _delimiters(content: Bytes) -> Iterator[Ints]:
+    """Yield where the structure stands, block by block so that the cache holds what is made on the way."""
+    for first in range(0, content.size, _BLOCK):
+        yield np.flatnonzero(_is_delimiter(content[first : first + _BLOCK])) + first
+
+
+def _is_delimiter(content: Bytes) -> Bools:
+    """Say which bytes are structure; ( and ) are neighbours in ASCII, and so are : and ;."""
+    found: Bools = content - np.uint8(OPEN) <= CLOSE - OPEN
+    found |= content - np.uint8(COLON) <= END - COLON
+    found |= content == COMMA
+    return found
 
 
 def _nodes(marks: _Marks) -> Nodes:

@@ -115,10 +115,19 @@ class DistanceTable:
         ValueError
             If the two are not of one length.
         """
-        first, second = self._lookup.pairs(a, b)
-        found = self.values[first, second]
+        return self.patristic_between(*self._lookup.pairs(a, b))
+
+    def patristic_between(self, a: Ints, b: Ints) -> Floats:
+        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
+
+        Raises
+        ------
+        BadInput
+            Naming every gap among the pairs.
+        """
+        found = self.values[a, b]
         if np.isnan(found).any():
-            self._refuse(first, second, np.flatnonzero(np.isnan(found)))
+            self._refuse(a, b, np.flatnonzero(np.isnan(found)))
         return found
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:

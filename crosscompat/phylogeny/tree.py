@@ -1,42 +1,29 @@
-"""A phylogenetic tree as immutable arrays, and the distances between its tips."""
+"""A phylogenetic tree and the distances between its tips."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from crosscompat.errors import BadInput, Fault, Place
 from crosscompat.phylogeny import distances
-from crosscompat.phylogeny.clades import Clade, CladePairs, nearest_named, relative_depth
+from crosscompat.phylogeny.among import Among
+from crosscompat.phylogeny.clades import Clade, CladePairs, DistancesFrom, nearest_named, relative_depth
+from crosscompat.phylogeny.distances import Reals
 from crosscompat.phylogeny.known import Distances
-from crosscompat.phylogeny.lookup import Lookup
-from crosscompat.phylogeny.postorder import (
-    Floats,
-    Ints,
-    edges_to_root,
-    inner_nodes,
-    parents_from_depth,
-    sums_from_root,
-    tips_below,
-)
+from crosscompat.phylogeny.meeting import Meeting, met_by_one, neighbour_meets
+from crosscompat.phylogeny.nodes import TreeNodes
+from crosscompat.phylogeny.postorder import Floats, Ints, sums_from_root
 from crosscompat.wording import say
-
-if TYPE_CHECKING:
-    import numpy.typing as npt
-
-    from crosscompat.names import NameIndex
 
 __all__ = ["Distances", "Phylogeny"]
 
-_Kind = TypeVar("_Kind", bound=np.generic)
-
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Phylogeny:
+class Phylogeny(TreeNodes):
     """A tree: one entry a node, in postorder, the root last.
 
     Made by `read_tree`, `parse_newick` or `Phylogeny.from_arrays`, which check it; the arrays cannot be written to.
@@ -67,144 +54,18 @@ class Phylogeny:
     [[0.0, 8.0], [8.0, 0.0]]
     """
 
-    parent: Ints
-    length: Floats
-    labels: tuple[str, ...]
-    support: Floats
-    unit: str | None = None
-    rooted: bool | None = None
-
-    def __post_init__(self) -> None:
-        for name, kind in (("parent", np.int64), ("length", np.float64), ("support", np.float64)):
-            values: npt.NDArray[np.generic] = np.array(getattr(self, name), dtype=kind)
-            values.setflags(write=False)
-            object.__setattr__(self, name, values)
-
-    def __repr__(self) -> str:
-        return f"<Phylogeny of {self.n_tips} tips, unit={self.unit!r}, rooted={self.rooted}>"
-
-    def __reduce__(self) -> tuple[object, ...]:
-        return type(self), (self.parent, self.length, self.labels, self.support, self.unit, self.rooted)
-
-    @classmethod
-    def from_arrays(
-        cls,
-        parent: npt.ArrayLike,
-        length: npt.ArrayLike,
-        labels: Sequence[str],
-        support: npt.ArrayLike | None = None,
-        *,
-        unit: str | None = None,
-        rooted: bool | None = None,
-    ) -> Phylogeny:
-        """Make a tree from arrays in postorder and check it.
-
-        Raises
-        ------
-        ValueError
-            If the arrays are no tree in postorder or not of one size, or a length is infinite, or missing off the root.
-        BadInput
-            If two tips have the same name after folding.
-
-        Examples
-        --------
-        >>> Phylogeny.from_arrays([2, 2, -1], [1, 2, np.nan], ["a", "b", ""]).patristic("a", "b")
-        3.0
-        """
-        above = np.asarray(parent, dtype=np.int64)
-        given = np.full(above.size, np.nan) if support is None else np.asarray(support, dtype=np.float64)
-        lengths = np.asarray(length, dtype=np.float64)
-        if not above.size == lengths.size == given.size == len(labels):
-            raise ValueError("parent, length, labels and support must be of one size")
-        if not _is_postorder(above):
-            raise ValueError("parent must describe one tree in postorder, the root last")
-        if not np.isfinite(lengths[:-1]).all() or np.isinf(lengths[-1]):
-            raise ValueError("every length off the root must be a finite number")
-        tree = cls(above, lengths, tuple(labels), given, unit, rooted)
-        _ = tree.index
-        return tree
-
-    @property
-    def n_nodes(self) -> int:
-        """How many nodes there are, tips included."""
-        return self.parent.size
-
-    @property
-    def n_tips(self) -> int:
-        """How many tips there are."""
-        return self.tip_nodes.size
-
-    @cached_property
-    def tip_nodes(self) -> Ints:
-        """The numbers of the nodes that are tips, ascending."""
-        return _fixed(np.flatnonzero(~inner_nodes(self.parent)))
-
-    @cached_property
-    def tips(self) -> tuple[str, ...]:
-        """The labels of the tips as written, in postorder."""
-        return tuple(self.labels[node] for node in self.tip_nodes.tolist())
-
-    @cached_property
-    def level(self) -> Ints:
-        """Edges between each node and the root."""
-        return _fixed(edges_to_root(self.parent))
-
-    @cached_property
-    def root_distance(self) -> Floats:
-        """Sum of branch lengths between the root and each node; the root's own edge never counts."""
-        return _fixed(sums_from_root(self.parent, self.level, self.length))
-
-    @cached_property
-    def has_negative(self) -> bool:
-        """Whether a branch other than the root's has a negative length."""
-        return bool((self.length[:-1] < 0).any())
-
-    @property
-    def index(self) -> NameIndex:
-        """The tips as plant names."""
-        return self._lookup.index
-
-    @cached_property
-    def fingerprint(self) -> str:
-        """SHA-256 over shape, branch lengths, labels, unit and rooting, in hexadecimal.
-
-        The same on every machine. The order of children, support values and the root's own edge do not matter.
-        """
-        from crosscompat.phylogeny.fingerprint import of_tree  # noqa: PLC0415 - hashing is seldom asked for
-
-        return of_tree(self)
-
-    @cached_property
-    def _lookup(self) -> Lookup:
-        return Lookup(self.tips)
-
     @cached_property
     def _meets(self) -> Ints:
-        return distances.neighbour_meets(self.parent, self.tip_nodes)
+        return neighbour_meets(self.parent, self.tip_nodes)
 
     @cached_property
-    def _meeting(self) -> distances.Meeting:
-        return distances.Meeting(self.tip_nodes, self._meets)
+    def _meeting(self) -> Meeting:
+        return Meeting(self.tip_nodes, self._meets)
 
     @cached_property
     def _edge_height(self) -> Floats:
         edge = distances.crossing_edges(self.parent, root_counts=self.rooted is not False)
         return sums_from_root(self.parent, self.level, edge)
-
-    @cached_property
-    def _held(self) -> Ints:
-        return tips_below(self.parent, self.level)
-
-    def tips_under(self, node: int) -> Ints:
-        """Return the numbers, in ``tips``, of the tips that a node holds; a tip holds itself.
-
-        Examples
-        --------
-        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).tips_under(2).tolist()
-        [0, 1]
-        """
-        stop = int(np.searchsorted(self.tip_nodes, node, side="right"))
-        return np.arange(stop - int(self._held[node]), stop)
 
     def patristic(self, a: str, b: str) -> float:
         """Return the sum of branch lengths on the path between two tips, in the tree's unit.
@@ -216,13 +77,15 @@ class Phylogeny:
         """
         return float(self._between(self.root_distance, a, b))
 
-    def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
+    def patristic_matrix(self, names: Iterable[str] | None = None, *, dtype: type = np.float64) -> Reals:
         """Return the distances of all ``names`` to each other, in their order.
 
         Parameters
         ----------
         names : iterable of k str, optional
             Default: all tips, in the order of ``tips``. A name may come twice.
+        dtype : type
+            `numpy.float32` halves the memory; every distance is then rounded once, to 7 digits.
 
         Returns
         -------
@@ -233,7 +96,66 @@ class Phylogeny:
         UnknownName
             If a name is not in the tree.
         """
-        return self._matrix(self.root_distance, names, monotone=not self.has_negative)
+        return self._among(names).matrix(dtype)
+
+    def patristic_condensed(self, names: Iterable[str] | None = None, *, dtype: type = np.float64) -> Reals:
+        """Return the part of `patristic_matrix` above the diagonal, row by row, as scipy's ``squareform`` takes it.
+
+        Parameters
+        ----------
+        names, dtype
+            As for `patristic_matrix`.
+
+        Returns
+        -------
+        (k * (k - 1) / 2,) float array
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
+
+        Examples
+        --------
+        >>> from crosscompat.phylogeny.newick import parse_newick
+        >>> parse_newick("((a:1,b:2)x:3,c:4);").patristic_condensed().tolist()
+        [3.0, 8.0, 9.0]
+        """
+        return self._among(names).condensed(dtype)
+
+    def patristic_blocks(
+        self, names: Iterable[str] | None = None, *, rows: int = 256, dtype: type = np.float64
+    ) -> Iterator[tuple[int, Reals]]:
+        """Yield `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
+
+        Parameters
+        ----------
+        names, dtype
+            As for `patristic_matrix`.
+        rows : int
+            Rows a block; the last may have fewer.
+
+        Yields
+        ------
+        first : int
+            The number of the block's first row.
+        block : (rows, k) float array
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
+
+        Examples
+        --------
+        >>> from crosscompat.phylogeny.newick import parse_newick
+        >>> tree = parse_newick("((a:1,b:2)x:3,c:4);")
+        >>> [(first, block.tolist()) for first, block in tree.patristic_blocks(rows=2)]
+        [(0, [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0]]), (2, [[8.0, 9.0, 0.0]])]
+        """
+        if rows < 1:
+            raise ValueError("a block must have at least one row")
+        return self._among(names).blocks(rows, dtype)
 
     def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
         """Return the distance of each ``a[i]`` to ``b[i]``.
@@ -259,7 +181,23 @@ class Phylogeny:
         >>> tree.patristic_pairs(["a", "b"], ["b", "b"]).tolist()
         [3.0, 0.0]
         """
-        return self._pairs(self.root_distance, *self._lookup.pairs(a, b))
+        return self.patristic_between(*self._lookup.pairs(a, b))
+
+    def patristic_between(self, a: Ints, b: Ints) -> Floats:
+        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
+
+        Raises
+        ------
+        IndexError
+            If there is no tip of a number.
+
+        Examples
+        --------
+        >>> tree = Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""])
+        >>> tree.patristic_between(np.array([0, 1]), np.array([1, 1])).tolist()
+        [3.0, 0.0]
+        """
+        return self._pairs(self.root_distance, a, b)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return the distances of one tip to ``names``, by default to all tips in the order of ``tips``.
@@ -269,8 +207,34 @@ class Phylogeny:
         UnknownName
             If a name is not in the tree.
         """
-        row = distances.from_one(self.root_distance, self.tip_nodes, self._meets, self._lookup.position(a))
-        return row if names is None else row[self._lookup.positions(names)]
+        return distances.from_one(self.root_distance, *self._met_by(a, names))
+
+    def distances_from(self, a: str, names: Iterable[str] | None = None) -> DistancesFrom:
+        """Return all three distances of one tip to ``names``, by default to all tips in the order of ``tips``.
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
+        BadInput
+            As `clade`.
+
+        Examples
+        --------
+        >>> from crosscompat.phylogeny.newick import parse_newick
+        >>> found = parse_newick("((a:1,b:2)x:3,c:4);").distances_from("a")
+        >>> found.patristic.tolist(), found.nodes.tolist(), found.size.tolist(), found.depth.tolist()
+        ([0.0, 3.0, 8.0], [0, 1, 2], [1, 2, 3], [1.0, 0.6666666666666666, 0.0])
+        """
+        self._check_clades()
+        node, others, met = self._met_by(a, names)
+        height = self.root_distance
+        return DistancesFrom(
+            distances.from_one(height, node, others, met),
+            _nodes_on_the_way(distances.from_one(self._edge_height, node, others, met)),
+            self._held[met],
+            relative_depth(height[met], height[others], height[node]),
+        )
 
     def node_distance(self, a: str, b: str) -> int:
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
@@ -287,13 +251,11 @@ class Phylogeny:
 
     def node_distance_pairs(self, a: Sequence[str], b: Sequence[str]) -> Ints:
         """Return `node_distance` of each ``a[i]`` to ``b[i]``, as an (m,) int array."""
-        edges = self._pairs(self._edge_height, *self._lookup.pairs(a, b))
-        return np.maximum(edges.astype(np.int64) - 1, 0)
+        return _nodes_on_the_way(self._pairs(self._edge_height, *self._lookup.pairs(a, b)))
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
         """Return `node_distance` of all ``names`` to each other, as a (k, k) int array."""
-        edges = self._matrix(self._edge_height, names, monotone=True)
-        return np.maximum(edges.astype(np.int64) - 1, 0)
+        return _nodes_on_the_way(self._among(names, edges=True).matrix(np.float64))
 
     def clade(self, a: str, b: str) -> Clade:
         """Return the smallest clade that holds two tips.
@@ -325,10 +287,7 @@ class Phylogeny:
         UnknownName, BadInput
             As `clade`.
         """
-        if self.rooted is False:
-            raise BadInput([Fault(Place(), say("trees.unrooted.what"), say("trees.unrooted.advice"))])
-        if self.has_negative:
-            raise BadInput([Fault(Place(), say("trees.negative_depth.what"), say("trees.negative_depth.advice"))])
+        self._check_clades()
         first, second = self._lookup.pairs(a, b)
         met = self._meeting.of(first, second)
         tip_distance = self.root_distance[self.tip_nodes]
@@ -345,27 +304,30 @@ class Phylogeny:
     def _pairs(self, height: Floats, a: Ints, b: Ints) -> Floats:
         return distances.pairs(self._meeting, height, self.tip_nodes, a, b)
 
-    def _matrix(self, height: Floats, names: Iterable[str] | None, *, monotone: bool) -> Floats:
+    def _among(self, names: Iterable[str] | None, *, edges: bool = False) -> Among:
+        height, monotone = (self._edge_height, True) if edges else (self.root_distance, not self.has_negative)
         if names is None:
-            return distances.all_pairs(height, self.tip_nodes, self._meets, monotone=monotone)
-        chosen, back = np.unique(self._lookup.positions(names), return_inverse=True)
-        meets = distances.pick(self._meets, chosen)
-        among = distances.all_pairs(height, self.tip_nodes[chosen], meets, monotone=monotone)
-        return among[np.ix_(back, back)]
+            return Among(height, self.tip_nodes, self._meets, monotone)
+        named = self._lookup.positions(names)
+        return Among.of(height, self.tip_nodes, self._meets, named, monotone=monotone)
+
+    def _met_by(self, a: str, names: Iterable[str] | None) -> tuple[int, Ints, Ints]:
+        """Return the node of one tip, those of ``names`` or of all tips, and where it meets each of them."""
+        tip = self._lookup.position(a)
+        node, met = int(self.tip_nodes[tip]), met_by_one(self.tip_nodes, self._meets, tip)
+        if names is None:
+            return node, self.tip_nodes, met
+        chosen = self._lookup.positions(names)
+        return node, self.tip_nodes[chosen], met[chosen]
+
+    def _check_clades(self) -> None:
+        """Refuse to speak of clades where nobody knows what they are."""
+        if self.rooted is False:
+            raise BadInput([Fault(Place(), say("trees.unrooted.what"), say("trees.unrooted.advice"))])
+        if self.has_negative:
+            raise BadInput([Fault(Place(), say("trees.negative_depth.what"), say("trees.negative_depth.advice"))])
 
 
-def _fixed(values: npt.NDArray[_Kind]) -> npt.NDArray[_Kind]:
-    """Make an array read-only."""
-    values.setflags(write=False)
-    return values
-
-
-def _is_postorder(parent: Ints) -> bool:
-    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same."""
-    node = np.arange(parent.size)
-    if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
-        return False
-    level, inner = edges_to_root(parent), inner_nodes(parent)
-    if not np.where(inner[1:], parent[:-1] == node[1:], level[1:] >= level[:-1]).all():
-        return False
-    return bool(np.array_equal(parents_from_depth(level, inner), parent))
+def _nodes_on_the_way(edges: Floats) -> Ints:
+    """Return the nodes between tips that are so many edges apart."""
+    return np.maximum(edges.astype(np.int64) - 1, 0)

@@ -106,7 +106,7 @@ def a_million():
     asked = asked_of(made, model, Parents([tips[i] for i in seed], [tips[i] for i in pollen])).outlook
     answer = seedling_chances(asked, FLOWERS)
     off = [np.abs(one[at] - getattr(answer, key)).max() for one, key in zip(many, ("mean", "low", "high"), strict=True)]
-    told("  furthest from asking one by one (mean, low, high):", ", ".join(f"{x:.1e}" for x in off))
+    told("  furthest from asking one by one (mean, low, high): " + ", ".join(f"{x:.1e}" for x in off))
     sds = np.array([stage.sd for stage in asked.stages])
     told(f"  the stages are known to {sds.min():.2f} to {sds.max():.2f} logits")
 

@@ -15,8 +15,8 @@ from crosscompat.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (
-    *("ask", "backup", "check", "correct", "demo", "due", "export", "find", "history", "import", "label", "new"),
-    *("observe", "plant", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
+    *("ask", "backup", "check", "correct", "demo", "distances", "due", "export", "find", "history", "import", "label"),
+    *("new", "observe", "plant", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import io
 import random
+import tracemalloc
 
 import dendropy
 import numpy as np
@@ -68,6 +69,13 @@ def test_numbers_on_inner_nodes_are_support_and_names_are_names():
     inner = [node for node in range(tree.n_nodes) if node not in tree.tip_nodes]
     assert [tree.labels[node] for node in inner] == ["", "", "77", "95/0.9", "Root"]
     assert np.array_equal(tree.support[inner], [95, 0.98, np.nan, np.nan, np.nan], equal_nan=True)
+
+
+def test_what_only_looks_like_support_stays_a_name():
+    tree = parse_newick("(((((a:1,b:1)nan:1,c:1)1_0:1,d:1)1e999:1,e:1)+9.5e1:1,f:1)٣;")
+    inner = [node for node in range(tree.n_nodes) if node not in tree.tip_nodes]
+    assert [tree.labels[node] for node in inner] == ["nan", "1_0", "1e999", "", "٣"]
+    assert tree.support[inner[3]] == 95
 
 
 @pytest.mark.parametrize(
@@ -258,6 +266,21 @@ def test_any_text_is_read_or_refused_in_our_own_words(text):
 def test_any_quoted_label_comes_back(names):
     quoted = ["'" + name.replace("'", "''") + "'" for name in names]
     assert parse_newick("(" + ",".join(f"{name}:1" for name in quoted) + ");").tips == tuple(names)
+
+
+def test_reading_holds_less_than_twelve_times_the_file():
+    parts = [f"Genus{i // 50}_species{i}:0.{i:06d}" for i in range(2**14)]
+    while len(parts) > 1:
+        parts = [f"({one},{other}):0.123456" for one, other in zip(parts[::2], parts[1::2], strict=True)]
+    text = parts[0].encode() + b";"
+    parse_newick(text)
+    tracemalloc.start()
+    tree = parse_newick(text)
+    held, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert tree.n_tips == 2**14
+    assert held < 12 * len(text)
+    assert most < 12 * len(text)
 
 
 @pytest.mark.parametrize("name", ["_", "__", "' '", "'_ '"])

@@ -48,3 +48,13 @@ def test_what_is_no_number_is_named(word):
     values, bad = read(["1.5", word, "2"])
     assert bad == [1]
     assert np.array_equal(values, [1.5, np.nan, 2], equal_nan=True)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.text(alphabet="0123456789./:+e", max_size=17), min_size=1, max_size=20))
+def test_digits_and_points_in_any_order_are_a_number_or_none(words):
+    values, bad = read(words)
+    plain = [bool(NUMBER.fullmatch(word)) for word in words]
+    assert bad == [place for place, fine in enumerate(plain) if not fine]
+    wanted = [float(word) if fine else np.nan for word, fine in zip(words, plain, strict=True)]
+    assert np.array_equal(values, wanted, equal_nan=True)

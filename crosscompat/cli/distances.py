@@ -1,0 +1,47 @@
+"""Write how far apart the two of each pair stand beside a big table of pairs."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import BinaryIO
+
+from crosscompat.advice.pair_distances import PairDistances, write_distances
+from crosscompat.book.pair_lines import PairBlock, PairTable
+from crosscompat.cli.progress import counted
+from crosscompat.cli.screen import print_json, talk, unit_in_words
+from crosscompat.cli.where import collection_or_carried
+from crosscompat.errors import WrongUse
+from crosscompat.files import writing_atomically
+from crosscompat.wording import say
+
+__all__ = ["run"]
+
+
+def run(folder: Path | None, pairs: Path, output: Path | None, *, as_json: bool) -> None:
+    """Write the table, or nothing at all if there is a fault in it."""
+    to_screen = output is None or str(output) == "-"
+    if as_json and to_screen:
+        raise WrongUse(say("distances.json_where"))
+    table = PairTable(pairs)
+    first: PairBlock | None = next(table.blocks([]), None)
+    collection = collection_or_carried(folder, [first.name(side, 0) for side in (0, 1)] if first else [])
+
+    def written(stream: BinaryIO) -> PairDistances:
+        return write_distances(collection, table, stream, lambda blocks: counted(blocks, table.size_in_blocks))
+
+    if output is None or to_screen:
+        with tempfile.TemporaryFile() as held:
+            answer = written(held)
+            held.seek(0)
+            shutil.copyfileobj(held, sys.stdout.buffer)
+        return
+    with writing_atomically(output) as stream:
+        answer = replace(written(stream), file=str(output))
+    if as_json:
+        print_json(answer)
+    else:
+        talk(say("distances.written", n=answer.pairs, unit=unit_in_words(answer.unit), file=str(output)))
