@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 __all__ = ["write_atomically"]
@@ -21,6 +20,8 @@ def write_atomically(path: Path, content: bytes) -> None:
     OSError
         If the folder cannot be written to or the disk is full; the old file is then untouched. It names the file.
     """
+    import tempfile  # noqa: PLC0415 - most commands write nothing
+
     target = path.resolve()
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)

@@ -3,8 +3,7 @@
 Those of the cross book stand in `book_app`.
 """
 
-from __future__ import annotations
-
+from copy import copy
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -17,7 +16,7 @@ from crosscompat.cli.guard import guarded
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, example
 from crosscompat.wording import say
 
-__all__ = ["app"]
+__all__ = ["app", "app_for"]
 
 app = typer.Typer(
     add_completion=True,
@@ -242,3 +241,16 @@ def demo(
 
 
 app.registered_commands += commands_of_the_book.registered_commands
+
+
+def app_for(command: str = "") -> typer.Typer:
+    """Return the command line with one command alone: to make all of them takes longer than most answers.
+
+    What is no command's name gets the whole, which lists them or says which was meant.
+    """
+    named = {info.name or getattr(info.callback, "__name__", ""): info for info in app.registered_commands}
+    if command not in named:
+        return app
+    lean = copy(app)
+    lean.registered_commands = [named[command]]
+    return lean

@@ -1,7 +1,5 @@
 """The commands of the cross book: what each is called, takes and says of itself."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal

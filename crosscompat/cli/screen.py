@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 from crosscompat.files import write_atomically
-from crosscompat.names import bracketed
 from crosscompat.wording import catalogue, say
 
 __all__ = [
@@ -63,6 +62,8 @@ def who(species: str, plant: str | None) -> str:
     >>> who("Echinocereus coccineus", "COC-F1")
     'Echinocereus coccineus [COC-F1]'
     """
+    from crosscompat.names import bracketed  # noqa: PLC0415 - the help names nobody
+
     name = bracketed(species)
     return f"{name} [{plant}]" if plant else name
 

@@ -129,6 +129,8 @@ def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None =
 
 def _log_likelihood(pods: Floats, seeds: Floats, mean: float, size: float) -> float:
     """Negative binomial with ``pods`` times mean and size, without what does not depend on the size."""
+    if not pods.size:
+        return 0.0
     from scipy.special import gammaln  # noqa: PLC0415 - only a fit needs it
 
     log_gamma: Callable[[Floats], Floats] = gammaln

@@ -9,10 +9,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 __all__ = ["catalogue", "say"]
+
+_ROOMS = Path(__file__).parent
 
 
 class _Count(int):
@@ -37,7 +39,7 @@ def catalogue(room: str) -> Mapping[str, Any]:
     >>> "unknown" in catalogue("names")
     True
     """
-    return tomllib.loads(files(__name__).joinpath(f"{room}.toml").read_text(encoding="utf-8"))
+    return tomllib.loads((_ROOMS / f"{room}.toml").read_text(encoding="utf-8"))
 
 
 def say(key: str, /, **values: object) -> str:
