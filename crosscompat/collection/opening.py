@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
 from crosscompat.book.forecasts import GivenForecast, read_forecasts
@@ -18,22 +18,22 @@ from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.recorded import TABLES, Recorded, read_book, set_aside, take_in
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, NewerFormat, Settings, read_settings
+from crosscompat.collection.trees import remembered_tree
 from crosscompat.collection.upgrade import upgrade
 from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
-from crosscompat.phylogeny.classification import is_classification, read_classification
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
 from crosscompat.phylogeny.positions import Positions
-from crosscompat.phylogeny.read import read_tree
-from crosscompat.phylogeny.sample import TreeSample, read_sample
-from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.synonyms import for_labels, read_synonyms
 from crosscompat.traits import TraitTable, read_traits
 from crosscompat.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.phylogeny.sample import TreeSample
 
 __all__ = ["MODEL_FILE", "Collection", "open_carried", "open_collection"]
 
@@ -184,6 +184,8 @@ def open_carried(carried: CarriedTree) -> Collection:
         group=carried.group,
         fruit_word=carried.fruit_word,
     )
+    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a collection reads its own once
+
     synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
     traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
     tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
@@ -239,12 +241,25 @@ def _upgraded(path: Path) -> tuple[str, ...]:
 def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
+    unit = settings.tree_unit or (carried.unit if carried else None)
+    index = settings.tree_index
+    return remembered_tree(folder, path, lambda: _read_distances(path, unit, index), unit, index)
+
+
+def _read_distances(path: Path, unit: str | None, index: int | None) -> Distances:
     if path.suffix.lower() == ".csv":
+        from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
+            is_classification,
+            read_classification,
+        )
+        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - as above
+
         if is_classification(path):
             return read_classification(path)
-        return read_distances(path, unit=settings.tree_unit)
-    unit = settings.tree_unit or (carried.unit if carried else None)
-    return read_tree(path, unit=unit, index=settings.tree_index)
+        return read_distances(path, unit=unit)
+    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a tree is read once
+
+    return read_tree(path, unit=unit, index=index)
 
 
 def _traits(folder: Path, settings: Settings) -> TraitTable | None:
@@ -268,6 +283,8 @@ def _synonyms(folder: Path, settings: Settings) -> dict[str, str]:
 def _sample(folder: Path, settings: Settings) -> TreeSample | None:
     if settings.tree_sample is None:
         return None
+    from crosscompat.phylogeny.sample import read_sample  # noqa: PLC0415 - few collections have one
+
     return read_sample(folder / settings.tree_sample, unit=settings.tree_unit)
 
 

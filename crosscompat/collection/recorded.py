@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import Cross
 from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.plants import Plants
+from crosscompat.book.plants import Plant, Plants
 from crosscompat.collection.books import book_place, open_book
+from crosscompat.collection.caches import recall, remember
 from crosscompat.collection.settings import Settings
+from crosscompat.collection.snapshot import key_of_book, rows_from, text_of
 from crosscompat.wording import say
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ __all__ = ["TABLES", "Recorded", "add_forecasts", "read_book", "set_aside", "tak
 TABLES = ("plants.csv", "crosses.csv", "forecasts.csv")
 """What collections held before they had a cross book."""
 
+_SNAPSHOT = ".book.cache"
 _ASIDE = "before the cross book"
 
 
@@ -36,10 +39,24 @@ class Recorded:
 
 
 def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Recorded:
-    """Read the cross book of a collection, its plants alone or all of it; one that is not there yet holds nothing."""
+    """Read the cross book of a collection, its plants alone or all of it; one that is not there yet holds nothing.
+
+    What a book in a file comes to is remembered beside the collection until the book changes.
+    """
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
         return Recorded()
+    key = key_of_book(place) if isinstance(place, Path) else None
+    known = None if key is None else _recalled(folder, key)
+    if known is not None:
+        return known if crosses else Recorded(known.plants)
+    found = _read(folder, settings, crosses=crosses)
+    if crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
+        _remember(folder, key, found)
+    return found
+
+
+def _read(folder: Path, settings: Settings, *, crosses: bool) -> Recorded:
     from crosscompat.book.bench import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
     from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - as above
     from crosscompat.book.summary import crosses_of  # noqa: PLC0415 - as above
@@ -55,6 +72,20 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Reco
         return found
     told = say("recorded.migrated", backup=str(store.backup))
     return Recorded(found.plants, found.crosses, found.forecasts, (told,))
+
+
+def _recalled(folder: Path, key: bytes) -> Recorded | None:
+    content = recall(folder / _SNAPSHOT, key)
+    if content is None:
+        return None
+    plants, crosses, forecasts = rows_from(content, Plant, Cross, GivenForecast)
+    return Recorded(Plants.of(plants), crosses, forecasts)
+
+
+def _remember(folder: Path, key: bytes, found: Recorded) -> None:
+    text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
+    if text is not None and not found.notices:
+        remember(folder / _SNAPSHOT, key, text.encode())
 
 
 def take_in(

@@ -8,14 +8,18 @@ for a species not seen is matched too, through its entries of A alone.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.model.effects import Factor, Ints, Kinship
-from crosscompat.model.elimination import Stage, Units
-from crosscompat.model.laplace import Mode
+from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.variances import Point
+
+if TYPE_CHECKING:
+    from crosscompat.model.effects import Factor, Kinship
+    from crosscompat.model.elimination import Stage
+    from crosscompat.model.laplace import Mode
+    from crosscompat.model.variances import Point
 
 __all__ = ["EFFECTS", "Effects", "Ties", "matched", "unknown_effects"]
 
@@ -169,6 +173,8 @@ def _widened_mean(stage: Stage, mode: Mode) -> Floats:
 
 def _spread(stage: Stage, mode: Mode) -> Floats:
     """Covariance of all columns at one point."""
+    from crosscompat.model.elimination import Units  # noqa: PLC0415 - only a fit needs it
+
     scale, spread = Units(stage, mode.scales).scale, mode.covariance
     spread *= scale
     spread *= scale[:, None]

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from crosscompat.book.stages import STAGES
 from crosscompat.model.beliefs import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.effects import Factor, Ints, Kinship
-from crosscompat.model.elimination import Stage
-from crosscompat.model.laplace import GaussianPrior, Mode, fit_posterior, stage_of
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.past import Past, past_of
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.threads import one_thread
-from crosscompat.model.variances import POINTS, Point, integrate
 from crosscompat.pairing import Recipe
+
+if TYPE_CHECKING:
+    from crosscompat.model.elimination import Stage
+    from crosscompat.model.laplace import Mode
+    from crosscompat.model.variances import Point
 
 __all__ = [
     "CHAIN",
@@ -212,10 +216,14 @@ def fit_stage(
     table = priors or published()
     belief = prior or table.prior_for(name, recipe.features)
     if levels is None:
+        from crosscompat.model.laplace import fit_posterior  # noqa: PLC0415 - an answer fits nothing
+
         posterior = fit_posterior(design_of(recipe, rows, means), counts, belief)
         return StageFit(name, posterior.mean, posterior.covariance)
     if not len(rows):
         return prior_stage(name, recipe, table, prior)
+    from crosscompat.model.variances import POINTS, integrate  # noqa: PLC0415 - as above
+
     stage = laid_out(design_of(recipe, rows, means), counts, belief, levels, seen, related)
     with one_thread():
         most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
@@ -226,6 +234,8 @@ def laid_out(
     design: Floats, counts: Counts, prior: GaussianPrior, levels: Levels, seen: Seen, related: Floats | None
 ) -> Stage:
     """Return everything about one stage but its variances; parameters as for `fit_stage`."""
+    from crosscompat.model.laplace import stage_of  # noqa: PLC0415 - as above
+
     return stage_of(counts, design, prior, _factors(levels, seen, related))
 
 

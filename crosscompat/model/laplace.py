@@ -27,6 +27,7 @@ from crosscompat.model.elimination import (
     group_precisions,
     record_variances,
 )
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.layout import Layout, lay_out
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
 from crosscompat.model.root import NotPositive, Root
@@ -54,19 +55,6 @@ _FLAT = 1e-7
 
 class NotConverged(ArithmeticError):
     """The mode runs away: without a prior, the data separate takes from failures."""
-
-
-@dataclass(frozen=True, slots=True)
-class GaussianPrior:
-    """Independent normal priors, one a coefficient; an infinite ``sd`` leaves the coefficient free.
-
-    Attributes
-    ----------
-    mean, sd : ndarray of float, shape (n_coefficients,)
-    """
-
-    mean: Floats
-    sd: Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,10 +32,10 @@ from crosscompat.model.histogram import (
 )
 from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.means import mean_chance
+from crosscompat.model.normal_points import normal_points
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.threads import one_thread
-from crosscompat.model.variances import normal_points
 
 __all__ = ["Outlook", "flowers_needed", "mean_chances", "outlook", "pods_differ", "seedling_chances"]
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.model.effects import Ints
-from crosscompat.model.elimination import Scales, Stage
-from crosscompat.model.laplace import find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels, Pairings
+
+if TYPE_CHECKING:
+    from crosscompat.model.elimination import Scales, Stage
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
 
@@ -62,6 +64,8 @@ def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...]
     record : ndarray of int, shape (n_records,), optional
         Number of each cross; by default they are counted.
     """
+    from crosscompat.model.laplace import find_mode  # noqa: PLC0415 - only a fit needs it
+
     mode = find_mode(stage, scales)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)

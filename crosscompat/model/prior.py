@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from crosscompat.errors import BadInput, Fault
-from crosscompat.model.laplace import GaussianPrior
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.prior_faults import prior_faults
 from crosscompat.pairing import Feature

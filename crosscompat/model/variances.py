@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache
-from statistics import NormalDist
 
 import numpy as np
 
@@ -12,6 +10,7 @@ from crosscompat.model.elimination import Stage
 from crosscompat.model.expectation import NotSettled, refine
 from crosscompat.model.laplace import Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.normal_points import normal_points
 from crosscompat.model.scale_prior import Coordinates
 
 __all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
@@ -148,45 +147,6 @@ def _curvature(surface: Surface, z: Floats, mode: Mode) -> Floats:
         rows.append((slope - surface.slope(surface.mode(beside), beside)) / _DIFFERENCE)
     bend = np.array(rows).reshape(z.size, z.size)
     return 0.5 * (bend + bend.T)
-
-
-@cache
-def normal_points(count: int, size: int) -> Floats:
-    """Return a fixed set of points that stands for a standard normal: mirrored, of mean 0 and covariance I exactly.
-
-    Parameters
-    ----------
-    count : int
-        Number of points; an even number at least twice ``size`` is taken.
-    size : int
-        Dimensions.
-
-    Returns
-    -------
-    ndarray of float, shape (n_points, size)
-
-    Notes
-    -----
-    The additive recurrence of the generalised golden ratio (Roberts M, 2018, The unreasonable effectiveness of
-    quasirandom sequences), through the normal quantile, then whitened.
-
-    Examples
-    --------
-    >>> points = normal_points(24, 3)
-    >>> bool(np.allclose(points.mean(axis=0), 0)), bool(np.allclose(points.T @ points / len(points), np.eye(3)))
-    (True, True)
-    """
-    half = max((count + 1) // 2, size)
-    ratio = 2.0
-    for _ in range(60):
-        ratio = (1.0 + ratio) ** (1.0 / (size + 1))
-    steps = np.array([ratio ** -(j + 1) for j in range(size)])
-    cube = (0.5 + np.arange(1, half + 1)[:, None] * steps) % 1.0
-    quantile = NormalDist().inv_cdf
-    points = np.array([[quantile(float(u)) for u in row] for row in cube])
-    both = np.concatenate([points, -points])
-    root = np.linalg.cholesky(both.T @ both / len(both))
-    return np.asarray(np.linalg.solve(root, both.T).T, dtype=np.float64)
 
 
 def integrate(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,8 +13,10 @@ from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weigh
 from crosscompat.phylogeny.known import Distances
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
 from crosscompat.phylogeny.postorder import Floats
-from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.tree import Phylogeny
+
+if TYPE_CHECKING:
+    from crosscompat.phylogeny.sample import TreeSample
 
 __all__ = ["Positions"]
 
