@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import sys
 
-from crosscompat.cli.app import app_for
+from crosscompat.cli.app import command_line
 
 __all__ = ["main"]
 
@@ -18,7 +18,7 @@ def main() -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_SWEEPS)
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # type: ignore[union-attr]
-    app_for(*sys.argv[1:2])(prog_name="crosscompat")
+    command_line(*sys.argv[1:2])(prog_name="crosscompat")
 
 
 if __name__ == "__main__":

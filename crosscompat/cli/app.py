@@ -6,17 +6,18 @@ Those of the cross book stand in `book_app`.
 from copy import copy
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from crosscompat import __version__
 from crosscompat.cli.book_app import commands_of_the_book
 from crosscompat.cli.guard import guarded
+from crosscompat.cli.lean import unconverted
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, example
 from crosscompat.wording import say
 
-__all__ = ["app", "app_for"]
+__all__ = ["app", "command_line"]
 
 app = typer.Typer(
     add_completion=True,
@@ -243,14 +244,12 @@ def demo(
 app.registered_commands += commands_of_the_book.registered_commands
 
 
-def app_for(command: str = "") -> typer.Typer:
-    """Return the command line with one command alone: to make all of them takes longer than most answers.
+def command_line(called: str = "") -> Any:
+    """Return the command line with the called command alone: to make all of them takes longer than most answers.
 
     What is no command's name gets the whole, which lists them or says which was meant.
     """
     named = {info.name or getattr(info.callback, "__name__", ""): info for info in app.registered_commands}
-    if command not in named:
-        return app
     lean = copy(app)
-    lean.registered_commands = [named[command]]
-    return lean
+    lean.registered_commands = [named[called]] if called in named else app.registered_commands
+    return unconverted(typer.main.get_command(lean))
