@@ -24,7 +24,8 @@ _PLAIN = {"NoneType", "str", "int", "float", "bool"}
 
 def key_of_book(book: Path) -> bytes | None:
     """Return what tells a book from every other, and from itself at every other time; None if it cannot be read."""
-    return key_of([book.with_name(book.name + ending) for ending in _BESIDE], _ROOMS)
+    file = book.resolve()  # what is beside it lies beside the file, not beside a link to it
+    return key_of([file.with_name(file.name + ending) for ending in _BESIDE], _ROOMS)
 
 
 def text_of(*tables: Sequence[Any]) -> str | None:

@@ -153,6 +153,18 @@ def test_what_another_has_written_and_not_yet_put_away_is_seen(own):
     assert {"NEW-1", "NEW-2"} <= set(read_book(own, SETTINGS).plants.by_name)
 
 
+def test_what_stands_beside_the_file_that_a_link_leads_to_is_seen(own, tmp_path):
+    real = tmp_path / "kept elsewhere.sqlite"
+    (own / "book.sqlite").rename(real)
+    (own / "book.sqlite").symlink_to(real)
+    read_book(own, SETTINGS)
+    before = real.read_bytes()
+    store = plant_added(real, "NEW-1", dispose=False)
+    assert real.read_bytes() == before
+    assert "NEW-1" in read_book(own, SETTINGS).plants.by_name
+    store.engine.dispose()
+
+
 def test_a_copy_that_has_the_same_last_number_and_another_change_is_told_apart(own, tmp_path):
     book, other = own / "book.sqlite", tmp_path / "other.sqlite"
     shutil.copy(book, other)
