@@ -30,7 +30,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
     place = _place(folder)
     from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - the book's commands do without
 
-    return open_collection(place, crosses=crosses)
+    return open_collection(place, crosses=crosses, remember=True)
 
 
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:

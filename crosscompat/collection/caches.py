@@ -12,7 +12,7 @@ from pathlib import Path
 from crosscompat import __version__
 from crosscompat.files import write_atomically
 
-__all__ = ["key_of", "recall", "remember"]
+__all__ = ["keep", "key_of", "recall"]
 
 _BYTES = 32
 _BLOCK = 1 << 20
@@ -69,7 +69,7 @@ def recall(path: Path, key: bytes) -> bytes | None:
     return content if seal == _seal(key, content) else None
 
 
-def remember(path: Path, key: bytes, content: bytes) -> None:
+def keep(path: Path, key: bytes, content: bytes) -> None:
     """Keep what took time to make; where nothing can be written, nothing is kept.
 
     Only the owner may read it, as it may hold what stands in a file that others cannot read.

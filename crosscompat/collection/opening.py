@@ -122,7 +122,7 @@ class Collection:
         return None if species is None else self.traits.value(species, column)
 
 
-def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
+def open_collection(folder: Path, *, crosses: bool = True, remember: bool = False) -> Collection:
     """Open the collection in a folder.
 
     Parameters
@@ -131,6 +131,8 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     crosses : bool
         Whether its crosses and forecasts are read, which takes a second in a book of a hundred thousand observations;
         without a saved model they are read in any case, for the prior asks how crosses are kept.
+    remember : bool
+        Whether what the book comes to and the tree are kept in the folder for the next time, in two files of ours.
 
     Raises
     ------
@@ -141,7 +143,7 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     """
     reading = _Reading(folder)
     settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
-    distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
+    distances = reading.attempt(lambda: _distances(folder, settings, remember=remember)) if settings else None
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
     sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
@@ -151,7 +153,7 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
-    recorded = read_book(folder, settings, crosses=crosses or saved is None)
+    recorded = read_book(folder, settings, crosses=crosses or saved is None, remember=remember)
     notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
     traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
@@ -238,12 +240,12 @@ def _upgraded(path: Path) -> tuple[str, ...]:
     return () if backup is None else (say("settings.upgraded", file=path.name, backup=backup.name),)
 
 
-def _distances(folder: Path, settings: Settings) -> Distances:
+def _distances(folder: Path, settings: Settings, *, remember: bool) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
     unit = settings.tree_unit or (carried.unit if carried else None)
     index = settings.tree_index
-    return remembered_tree(folder, path, lambda: _read_distances(path, unit, index), unit, index)
+    return remembered_tree(folder, path, lambda: _read_distances(path, unit, index), unit, index, remember=remember)
 
 
 def _read_distances(path: Path, unit: str | None, index: int | None) -> Distances:

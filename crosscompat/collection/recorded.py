@@ -11,7 +11,7 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.plants import Plant, Plants
 from crosscompat.collection.books import book_place, open_book
-from crosscompat.collection.caches import recall, remember
+from crosscompat.collection.caches import keep, recall
 from crosscompat.collection.settings import Settings
 from crosscompat.collection.snapshot import key_of_book, rows_from, text_of
 from crosscompat.wording import say
@@ -38,10 +38,17 @@ class Recorded:
     notices: tuple[str, ...] = ()
 
 
-def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Recorded:
-    """Read the cross book of a collection, its plants alone or all of it; one that is not there yet holds nothing.
+def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remember: bool = False) -> Recorded:
+    """Read the cross book of a collection; one that is not there yet holds nothing.
 
-    What a book in a file comes to is remembered beside the collection until the book changes.
+    Parameters
+    ----------
+    folder : Path
+    settings : Settings
+    crosses : bool
+        Whether all is read, or the plants alone.
+    remember : bool
+        Whether what a book in a file comes to is kept in the folder; it is used until the book changes.
     """
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
@@ -51,8 +58,8 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Reco
     if known is not None:
         return known if crosses else Recorded(known.plants)
     found = _read(folder, settings, crosses=crosses)
-    if crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
-        _remember(folder, key, found)
+    if remember and crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
+        _keep(folder, key, found)
     return found
 
 
@@ -82,10 +89,10 @@ def _recalled(folder: Path, key: bytes) -> Recorded | None:
     return Recorded(Plants.of(plants), crosses, forecasts)
 
 
-def _remember(folder: Path, key: bytes, found: Recorded) -> None:
+def _keep(folder: Path, key: bytes, found: Recorded) -> None:
     text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
     if text is not None and not found.notices:
-        remember(folder / _SNAPSHOT, key, text.encode())
+        keep(folder / _SNAPSHOT, key, text.encode())
 
 
 def take_in(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from crosscompat.collection.caches import key_of, recall, remember
+from crosscompat.collection.caches import keep, key_of, recall
 from crosscompat.phylogeny.packed import packed, unpacked
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
@@ -15,8 +15,10 @@ _CACHE = ".tree.cache"
 _ROOMS = ("phylogeny",)
 
 
-def remembered_tree(folder: Path, file: Path, read: Callable[[], Distances], *how: str | int | None) -> Distances:
-    """Return the tree of a file, read only if the file or the way of reading is another than the last time.
+def remembered_tree(
+    folder: Path, file: Path, read: Callable[[], Distances], *how: str | int | None, remember: bool
+) -> Distances:
+    """Return the tree of a file, read only if the file or the way of reading is another than when it was kept.
 
     Parameters
     ----------
@@ -27,14 +29,18 @@ def remembered_tree(folder: Path, file: Path, read: Callable[[], Distances], *ho
         Reads it; a table of distances is read every time.
     *how
         What decides how it is read.
+    remember : bool
+        Whether it is kept in the folder.
     """
     key = key_of([file], _ROOMS, file.name, *how)
     known = None if key is None else recall(folder / _CACHE, key)
     if known is not None:
         return unpacked(known)
     found = read()
-    if key is not None and isinstance(found, Phylogeny) and key == key_of([file], _ROOMS, file.name, *how):
+    if not remember or key is None or not isinstance(found, Phylogeny):
+        return found
+    if key == key_of([file], _ROOMS, file.name, *how):
         content = packed(found)
         if content is not None:
-            remember(folder / _CACHE, key, content)
+            keep(folder / _CACHE, key, content)
     return found

@@ -11,14 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat.collection import caches
-from crosscompat.collection.caches import key_of, recall, remember
+from crosscompat.collection.caches import keep, key_of, recall
 
 KEY, CONTENT = b"key of a file", b"what took time to make"
 
 
 @pytest.fixture
 def kept(tmp_path):
-    remember(tmp_path / "cache", KEY, CONTENT)
+    keep(tmp_path / "cache", KEY, CONTENT)
     return tmp_path / "cache"
 
 
@@ -31,7 +31,7 @@ def test_what_was_kept_comes_back_under_its_key_alone(kept):
 @given(st.binary(max_size=200), st.binary(max_size=200))
 def test_any_content_comes_back(tmp_path_factory, key, content):
     path = tmp_path_factory.mktemp("any") / "cache"
-    remember(path, key, content)
+    keep(path, key, content)
     assert recall(path, key) == content
 
 
@@ -57,7 +57,7 @@ def test_something_else_in_its_place_is_not_believed(kept, content):
 
 def test_a_folder_in_its_place_is_no_error(tmp_path):
     (tmp_path / "cache").mkdir()
-    remember(tmp_path / "cache", KEY, CONTENT)
+    keep(tmp_path / "cache", KEY, CONTENT)
     assert recall(tmp_path / "cache", KEY) is None
     assert (tmp_path / "cache").is_dir()
 
@@ -66,16 +66,16 @@ def test_where_nothing_can_be_written_nothing_is_kept_and_nothing_said(tmp_path,
     def full(path, content):
         raise OSError(errno.ENOSPC, "No space left on device", str(path))
 
-    remember(tmp_path / "no such folder" / "cache", KEY, CONTENT)
+    keep(tmp_path / "no such folder" / "cache", KEY, CONTENT)
     monkeypatch.setattr(caches, "write_atomically", full)
-    remember(tmp_path / "cache", KEY, CONTENT)
+    keep(tmp_path / "cache", KEY, CONTENT)
     assert recall(tmp_path / "cache", KEY) is None
     assert capsys.readouterr() == ("", "")
 
 
 def test_only_its_owner_may_read_it(kept):
     assert kept.stat().st_mode & 0o777 == 0o600
-    remember(kept, KEY, b"again")
+    keep(kept, KEY, b"again")
     assert kept.stat().st_mode & 0o777 == 0o600
 
 

@@ -19,12 +19,18 @@ from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.plants import Plant
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.collection import caches, recorded
-from crosscompat.collection.recorded import Recorded, read_book
+from crosscompat.collection.recorded import Recorded
 from crosscompat.collection.settings import Settings
 from crosscompat.collection.snapshot import rows_from, text_of
 
 CACHE = ".book.cache"
 SETTINGS = Settings()
+
+
+def read_book(folder, settings, **how):
+    """As a command reads it."""
+    return recorded.read_book(folder, settings, **{"remember": True, **how})
+
 
 VALUES = {
     str: st.text(st.characters()),
@@ -99,8 +105,8 @@ def fresh(folder):
     """What the book says, with nothing remembered before or after."""
     kept = (folder / CACHE).read_bytes() if (folder / CACHE).exists() else None
     (folder / CACHE).unlink(missing_ok=True)
-    found = read_book(folder, SETTINGS)
-    (folder / CACHE).unlink(missing_ok=True)
+    found = recorded.read_book(folder, SETTINGS)
+    assert not (folder / CACHE).exists()
     if kept is not None:
         (folder / CACHE).write_bytes(kept)
     return found

@@ -7,8 +7,7 @@ import os
 import numpy as np
 import pytest
 
-from crosscompat.collection import caches, trees
-from crosscompat.collection.opening import open_collection
+from crosscompat.collection import caches, opening, trees
 from crosscompat.errors import BadInput
 from crosscompat.phylogeny.newick import parse_newick
 
@@ -31,6 +30,11 @@ def folder(tmp_path):
     return make
 
 
+def open_collection(place):
+    """As a command opens it."""
+    return opening.open_collection(place, remember=True)
+
+
 def distance(place):
     return open_collection(place).distances.patristic("Aus bus", "Aus cus")
 
@@ -40,12 +44,12 @@ def reads(monkeypatch):
     counted = []
     whole = trees.remembered_tree
 
-    def counting(folder, file, read, *how):
+    def counting(folder, file, read, *how, remember):
         def once():
             counted.append(file.name)
             return read()
 
-        return whole(folder, file, once, *how)
+        return whole(folder, file, once, *how, remember=remember)
 
     monkeypatch.setattr("crosscompat.collection.opening.remembered_tree", counting)
     return counted
@@ -154,5 +158,14 @@ def test_a_file_that_changes_while_it_is_read_is_not_remembered(tmp_path):
         file.write_text(NEWICK.replace("Aus_bus:1", "Aus_bus:4"), encoding="utf-8")
         return found
 
-    trees.remembered_tree(tmp_path, file, read)
+    trees.remembered_tree(tmp_path, file, read, remember=True)
     assert not (tmp_path / CACHE).exists()
+
+
+def test_what_only_opens_a_collection_leaves_its_folder_alone(folder, monkeypatch):
+    place, counted = folder(), reads(monkeypatch)
+    opening.open_collection(place)
+    assert not (place / CACHE).exists()
+    open_collection(place)
+    opening.open_collection(place)
+    assert len(counted) == 2
