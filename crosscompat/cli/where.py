@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 __all__ = ["collection_at", "collection_or_carried", "settings_at"]
 
 
-def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
-    """Open the collection in a folder, the current one by default; `open_collection` says what ``crosses`` does.
+def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool = False) -> Collection:
+    """Open the collection in a folder, the current one by default; `open_collection` says what the rest does.
 
     Raises
     ------
@@ -30,7 +30,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
     place = _place(folder)
     from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - the book's commands do without
 
-    return open_collection(place, crosses=crosses, remember=True)
+    return open_collection(place, crosses=crosses, remember=remember)
 
 
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:
@@ -56,6 +56,8 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
     """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
 
+    What is only asked may be asked again soon: what took time to read is kept in the folder.
+
     Raises
     ------
     WrongUse
@@ -63,7 +65,7 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     """
     place = folder or Path()
     if folder is not None or (place / FILE_NAME).is_file():
-        return collection_at(folder)
+        return collection_at(folder, remember=True)
     for name in names:
         carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:

@@ -33,6 +33,7 @@ def test_an_answer_is_the_same_to_the_byte(run, own, command, code):
     asked = (*command, "--collection", own)
     forget(own)
     first = run(*asked, code=code)
+    run("ask", SEED, POLLEN, "--collection", own)
     assert all((own / name).is_file() for name in CACHES)
     again = run(*asked, code=code)
     assert (again.stdout_bytes, again.stderr_bytes) == (first.stdout_bytes, first.stderr_bytes)
@@ -55,3 +56,12 @@ def test_a_plant_added_is_known_to_the_next_answer(run, own):
         pen.add(Plant(name="NEW-1", received_as=SEED))
     store.engine.dispose()
     assert "NEW-1" in run(*asked).stdout
+
+
+@pytest.mark.parametrize(
+    "command", [["retrain", "--as-of", "2026-10-31", "--dry-run"], ["check"], ["due"]], ids=" ".join
+)
+def test_what_does_not_ask_for_a_pairing_keeps_nothing(run, own, command):
+    forget(own)
+    run(*command, "--collection", own)
+    assert not any((own / name).exists() for name in CACHES)
