@@ -170,19 +170,23 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
     """Return earlier crosses by seed parent and pollen parent, oldest first; own, sib or open pollen makes none."""
-    crosses = [cross for cross in collection.crosses if no_pairing(cross, collection.plants) is None]
-    crosses.sort(key=lambda cross: (cross.date, cross.row))
-    places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    found: dict[tuple[str, str], list[Past]] = {}
-    for cross, (seed, pollen) in zip(crosses, places, strict=True):
-        if seed is not None and pollen is not None:
-            found.setdefault((seed, pollen), []).append(_past(cross))
-    return found
+    return {pair: [_past(cross) for cross in crosses] for pair, crosses in _by_pair(collection).items()}
 
 
 def past_of(collection: Collection, seed: str, pollen: str) -> list[Past]:
     """Return earlier crosses of one directed pair of labels, oldest first."""
-    return past_crosses(collection).get((seed, pollen), [])
+    return [_past(cross) for cross in _by_pair(collection).get((seed, pollen), [])]
+
+
+def _by_pair(collection: Collection) -> Mapping[tuple[str, str], list[Cross]]:
+    crosses = [cross for cross in collection.crosses if no_pairing(cross, collection.plants) is None]
+    crosses.sort(key=lambda cross: (cross.date, cross.row))
+    places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
+    found: dict[tuple[str, str], list[Cross]] = {}
+    for cross, (seed, pollen) in zip(crosses, places, strict=True):
+        if seed is not None and pollen is not None:
+            found.setdefault((seed, pollen), []).append(cross)
+    return found
 
 
 def _past(cross: Cross) -> Past:
