@@ -71,10 +71,8 @@ def nearest_named(parent: Ints, labels: tuple[str, ...], node: int) -> str:
     >>> nearest_named(np.array([2, 2, 4, 4, -1]), ("a", "b", "", "c", "Aloe"), 2)
     'Aloe'
     """
-    inner_from = np.unique(parent[parent >= 0])
-    inner = set(inner_from.tolist())
     while node >= 0:
-        if labels[node] and node in inner:
+        if labels[node] and (parent == node).any():
             return labels[node]
         node = int(parent[node])
     return ""
