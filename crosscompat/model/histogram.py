@@ -267,13 +267,15 @@ def _both() -> Floats:
 
 def _table(function: Callable[[Floats, Floats], Floats]) -> Floats:
     """Return which share of the mass in two bins falls into each bin of the outcome, shape (n_bins ** 2, n_bins)."""
-    points, inside, bins = bin_points(), mass_inside(), np.eye(_BINS)
+    points, inside = bin_points(), mass_inside()
     outcome = function(points[:, None], points[None, :])
     reach = np.maximum(*(np.abs(np.gradient(outcome, axis=axis)) for axis in (0, 1)))
     low, high = (np.clip(np.searchsorted(_EDGES, outcome + half) - 1, 0, _BINS - 1) for half in (-reach / 2, reach / 2))
     above = np.where(low < high, (outcome + reach / 2 - _EDGES[high]) / np.maximum(reach, _LEAST), 0.0)
     above = np.clip(above, 0.0, 1.0)[:, :, None]
-    falls = bins[low] + above * (bins[high] - bins[low])
+    falls = np.zeros((*outcome.shape, _BINS))
+    np.put_along_axis(falls, high[:, :, None], above, axis=2)
+    np.put_along_axis(falls, low[:, :, None], 1.0 - above, axis=2)
     halfway = np.matmul(inside.T, falls)
     return np.tensordot(inside.T, halfway, axes=1).reshape(_BINS**2, _BINS)
 
