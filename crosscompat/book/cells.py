@@ -20,7 +20,17 @@ from crosscompat.files import write_atomically
 from crosscompat.names import fold
 from crosscompat.wording import say
 
-__all__ = ["Cells", "Row", "Sheet", "column_name", "raise_faults", "read_records", "read_sheet", "write_sheet"]
+__all__ = [
+    "Cells",
+    "Row",
+    "Sheet",
+    "column_name",
+    "raise_faults",
+    "read_records",
+    "read_sheet",
+    "sheet_text",
+    "write_sheet",
+]
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
@@ -321,6 +331,19 @@ def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable
     WrongUse
         If a row has a column that the header lacks.
     """
+    write_atomically(Path(path), sheet_text(header, rows).encode())
+
+
+def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
+    """Return a CSV as `write_sheet` writes it; parameters and errors as there.
+
+    Examples
+    --------
+    >>> print(sheet_text(["place", "want"], [{"place": 1}, {"place": 2, "want": True}]), end="")
+    place,want
+    1,
+    2,yes
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(header)
@@ -330,4 +353,4 @@ def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable
             raise WrongUse(say("cells.column_unknown", column=min(extra)))
         texts = [convert.as_text(row.get(column)) for column in header]
         writer.writerow([re.sub(r"\r\n?", "\n", text) for text in texts])
-    write_atomically(Path(path), out.getvalue().encode())
+    return out.getvalue()

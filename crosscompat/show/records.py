@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping, Sequence
-from io import BytesIO, StringIO
+from io import BytesIO
 from typing import Any
 
+from crosscompat.book.cells import sheet_text
+from crosscompat.book.sheets.escapes import guarded
 from crosscompat.errors import WrongUse
 from crosscompat.wording import say
 
@@ -17,7 +18,7 @@ Records = Sequence[Mapping[str, Any]]
 
 
 def csv_text(records: Records) -> str:
-    """Return rows as CSV with a heading; an unknown value is a blank, and no number is rounded.
+    """Return rows as CSV with a heading; an unknown value is a blank, no number is rounded, no text is a formula.
 
     Examples
     --------
@@ -25,12 +26,10 @@ def csv_text(records: Records) -> str:
     place,chance,want
     1,0.25,
     """
-    text = StringIO()
-    if records:
-        writer = csv.DictWriter(text, list(records[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(records)
-    return text.getvalue()
+    if not records:
+        return ""
+    rows = [{key: guarded(cell) if isinstance(cell, str) else cell for key, cell in row.items()} for row in records]
+    return sheet_text(list(records[0]), rows)
 
 
 def parquet(records: Records) -> bytes:
