@@ -193,7 +193,8 @@ def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
         return mode, (Point(mode, 1.0),)
     surface.warm = mode
     values, vectors = np.linalg.eigh(_curvature(surface, z0, mode))
-    spread = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None))
+    # The symmetric root: the signs of eigenvectors, and so the points, would be those of the machine.
+    spread = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None)) @ vectors.T
     return mode, _weigh(surface, z0, mode, spread, normal_points(count, size))
 
 

@@ -226,7 +226,11 @@ def of_no_key(content):
     return bytes(32) + content[32:]
 
 
-@pytest.mark.parametrize("damage", [cut, flipped, of_no_key, lambda _: b"", lambda _: b"garbage" * 100], ids=str)
+@pytest.mark.parametrize(
+    "damage",
+    [cut, flipped, of_no_key, lambda _: b"", lambda _: b"garbage" * 100],
+    ids=["cut", "flipped", "of_no_key", "empty", "garbage"],
+)
 def test_a_damaged_snapshot_is_not_used_and_is_made_again(own, unopened, damage):
     first = read_book(own, SETTINGS)
     kept = (own / CACHE).read_bytes()
