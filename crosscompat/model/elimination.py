@@ -168,7 +168,7 @@ class Units:
         cells = self.pattern.cells
         row = np.zeros(cells.count + 1)
         row[self.pattern.diagonal] = np.where(self.free, 0.0, 1.0)
-        square = row[: cells.core.size**2].reshape(cells.core.size, cells.core.size)
+        square = cells.square(row)
         for block, inverse in self.kin:
             at = int(np.searchsorted(cells.core, block.start))
             square[at : at + len(inverse), at : at + len(inverse)] = inverse

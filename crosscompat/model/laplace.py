@@ -29,7 +29,7 @@ from crosscompat.model.elimination import (
 )
 from crosscompat.model.layout import Layout, lay_out
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
-from crosscompat.model.root import NotPositive, Root
+from crosscompat.model.root import NotPositive, Root, mirror
 
 __all__ = [
     "GaussianPrior",
@@ -383,7 +383,9 @@ def told(stage: Stage, mode: Mode, units: Units) -> tuple[Floats, ...]:
         elif kin is None:
             found.append(1.0 - spread[lay.pattern.diagonal[at]])
         else:
-            square = spread[lay.pattern.cells.find(*np.broadcast_arrays(at[:, None], at[None, :]))]
+            first = int(np.searchsorted(lay.pattern.cells.core, block.start))
+            square = lay.pattern.cells.square(spread)[first : first + at.size, first : first + at.size].copy()
+            mirror(square)
             left = np.einsum("ij,ij->j", kin.vectors, square @ kin.vectors)
             found.append(1.0 - left / kin.spectrum(mode.scales.share))
     return tuple(found)

@@ -13,6 +13,7 @@ __all__ = ["Tilted"]
 
 _CHUNK = 30_000  # numbers that stay near the processor
 _WIDE = 1.0
+_FAR = 700.0  # beyond this logit the exponential is no number any more
 
 
 def _hermite(nodes: int) -> tuple[Floats, Floats]:
@@ -75,12 +76,30 @@ class Tilted:
         found = np.empty((3, self.size))
         for at, counts, x, log_weight in self.parts:
             eta = centre[at] + width[at] * x[:, None]
-            logs = log_likelihoods(eta.T, counts).T - (eta - mean[at]) ** 2 * (0.5 / variance[at])
+            logs = _likelihoods(eta, counts)
+            eta -= mean[at]
+            eta *= eta
+            eta *= 0.5 / variance[at]
+            logs -= eta
             logs += log_weight[:, None]
             top = logs.max(axis=0)
-            total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs - top)
+            logs -= top
+            total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
             first = first / total
             found[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
             found[1, at] = centre[at] + width[at] * first
             found[2, at] = width[at] ** 2 * (second / total - first**2)
         return found[0], found[1], found[2]
+
+
+def _likelihoods(eta: Floats, counts: Counts) -> Floats:
+    """Return the weighted log likelihood of each record at each of its logits, shape (n_nodes, n_records)."""
+    if counts.some.any() or eta.max(initial=0.0) > _FAR:
+        return log_likelihoods(eta.T, counts).T
+    missed = np.exp(eta)
+    missed += 1.0
+    np.log(missed, out=missed)  # as good as log1p in sums, and twice as quick
+    missed *= -counts.tried
+    missed += counts.took * eta
+    missed *= counts.weight
+    return missed
