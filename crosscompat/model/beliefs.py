@@ -13,6 +13,8 @@ import numpy as np
 
 from crosscompat.model.effects import Factor, Ints, Kinship
 from crosscompat.model.elimination import Stage, Units
+from crosscompat.model.expectation import rejoined
+from crosscompat.model.heirs import Heirs
 from crosscompat.model.laplace import Mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.variances import Point
@@ -129,23 +131,34 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
     effects : Effects
     """
     p, ways = stage.layout.p, _Ways.of(stage, pairs)
-    weights = np.array([point.weight for point in points])
-    means = np.array([_widened_mean(stage, point.mode) for point in points])
+    size, weights = _size(stage), np.array([point.weight for point in points])
+    means, covariance, ties = np.empty((len(points), size)), np.zeros((size, size)), _Tied.of(stage, ways)
+    heirs = _heirs_of_all(stage, points) if stage.many else None
+    for i, (point, its) in enumerate(zip(points, means, strict=True)):
+        mode = rejoined(stage, point.mode)
+        its[:] = _widened_mean(stage, mode)
+        spread = _spread(stage, mode)
+        ties.add(mode, point.weight, spread, its)
+        if heirs is None:
+            spread *= point.weight
+            _add_widened(covariance, stage, mode, spread)
+        else:
+            heirs.add(i, spread)
+            spread *= point.weight
+            covariance[: len(spread), : len(spread)] += spread
+    if heirs is not None:
+        _widen(covariance, *heirs.matched())
     mean = weights @ means
     away = means - mean
-    covariance, ties = (weights * away.T) @ away, _Tied.of(stage, points, ways)
-    for point, gone in zip(points, away, strict=True):
-        spread = _spread(stage, point.mode)
-        ties.add(point, spread, gone)
-        spread *= point.weight
-        _add_widened(covariance, stage, point.mode, spread)
+    for part in _parts(size, size):
+        covariance[part] += (weights * away[:, part].T) @ away
     effects = Effects(
         _mean_variances(stage, points),
         mean[p:],
         covariance[p:, p:],
         covariance[p:, :p],
         _inherited(stage, points),
-        ties.matched(covariance),
+        ties.matched(covariance, mean),
         _sizes(stage),
     )
     return mean[:p], covariance[:p, :p], effects
@@ -154,6 +167,13 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
 def _sizes(stage: Stage) -> tuple[int, int, int]:
     size = {factor.name: factor.size for factor in stage.factors}
     return size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0)
+
+
+def _size(stage: Stage) -> int:
+    """Count the columns, and what relatives inherit."""
+    return stage.layout.size + sum(
+        factor.size for _, factor in (_factor(stage, name) for name in _KIN) if factor.kinship is not None
+    )
 
 
 def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
@@ -186,6 +206,23 @@ def _add_widened(total: Floats, stage: Stage, mode: Mode, spread: Floats) -> Non
         total[q:, q:] += np.concatenate([across[:, block] @ inherit.T for block, inherit in heirs], axis=1)
 
 
+def _heirs_of_all(stage: Stage, points: tuple[Point, ...]) -> Heirs | None:
+    """Begin to sum up what relatives inherit; None if it is not known who is related."""
+    kin = [_factor(stage, name) for name in _KIN]
+    kinship = kin[0][1].kinship
+    if kinship is None:
+        return None
+    columns = np.concatenate([np.arange(factor.size) + stage.layout.blocks[i].start for i, factor in kin])
+    weights, shares = (np.array(one) for one in zip(*((p.weight, p.mode.scales.share) for p in points), strict=True))
+    return Heirs(kinship, weights, shares, columns, stage.layout.size)
+
+
+def _widen(total: Floats, across: Floats, among: Floats) -> None:
+    """Write what relatives inherit beside the columns."""
+    q = across.shape[1]
+    total[q:, :q], total[:q, q:], total[q:, q:] = across, across.T, among
+
+
 def _heirs(stage: Stage, mode: Mode) -> list[tuple[slice, Floats]]:
     """Columns of the species as seed and as pollen parents, and what relatives inherit of them, lambda R^-1."""
     found, inherit = [], {}
@@ -215,13 +252,14 @@ def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
     _, factor = _factor(stage, "seed")
     if factor.kinship is None:
         return np.empty((2, 0, 0))
-    found = np.zeros((2, factor.size, factor.size))
+    along = np.zeros((2, factor.size))
     for point in points:
         scales = point.mode.scales
-        inherit = point.weight * scales.share * _inherit(factor.kinship, scales.share)
+        inherit = point.weight * scales.share**2 / factor.kinship.spectrum(scales.share)
         for k, name in enumerate(_KIN):
-            found[k] += scales.sds[_factor(stage, name)[0]] ** 2 * inherit
-    return found
+            along[k] += scales.sds[_factor(stage, name)[0]] ** 2 * inherit
+    vectors = factor.kinship.vectors
+    return np.array([(vectors * one) @ vectors.T for one in along])
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,11 +306,11 @@ class _Tied:
     columns : ndarray of int, shape (n_ways, w)
         Columns of each pair, padded with q.
     pair, direction : ndarray of float, shape (n_ways,)
-        Means over the points.
+        Means over the points added so far.
     cross : ndarray of float, shape (n_ways, w)
-        Sum, over the points added so far, of the covariance of the two together with the columns.
+        Sum, over those points, of the product of the two together with the columns.
     variance : ndarray of float, shape (n_ways,)
-        That of their variance.
+        That of their square.
     """
 
     stage: Stage
@@ -284,36 +322,37 @@ class _Tied:
     variance: Floats
 
     @classmethod
-    def of(cls, stage: Stage, points: tuple[Point, ...], ways: _Ways) -> _Tied:
-        """Begin with the means."""
+    def of(cls, stage: Stage, ways: _Ways) -> _Tied:
+        """Begin without a point."""
         columns = ways.columns(stage)
-        pair, direction = np.zeros(len(columns)), np.zeros(len(columns))
-        for point in points:
-            shared, alone = _tie_means(stage, point.mode, ways)
-            pair += point.weight * shared
-            direction += point.weight * alone
-        return cls(stage, ways, columns, pair, direction, np.zeros(columns.shape), np.zeros(len(columns)))
+        pair, direction, variance = np.zeros((3, len(columns)))
+        return cls(stage, ways, columns, pair, direction, np.zeros(columns.shape), variance)
 
-    def add(self, point: Point, spread: Floats, gone: Floats) -> None:
-        """Add one point, with the covariance of its columns and how far their means are from those of all points."""
-        size = self.stage.layout.size
-        away = np.append(gone[:size], 0.0)
-        shared, alone = _tie_means(self.stage, point.mode, self.ways)
-        off = shared + alone - self.pair - self.direction
-        lean, left = _tie(self.stage, point.mode, self.ways, self.columns.shape[1])
-        for part in _parts(*self.columns.shape):
+    def add(self, mode: Mode, weight: float, spread: Floats, mean: Floats) -> None:
+        """Add one point, with the covariance and the means of its columns."""
+        means = np.append(mean[: self.stage.layout.size], 0.0)
+        shared, alone = _tie_means(self.stage, mode, self.ways)
+        self.pair[:] += weight * shared
+        self.direction[:] += weight * alone
+        both = shared + alone
+        lean, left = _tie(self.stage, mode, self.ways, self.columns.shape[1])
+        padded = _padded(spread)
+        for part in _parts(self.columns.shape[0], self.columns.shape[1] ** 2):
             at, ln = self.columns[part], lean[part]
-            leaning = np.einsum("nij,nj->ni", _local(spread, at, size), ln)
-            self.cross[part] += point.weight * (off[part, None] * away[at] - leaning)
-            self.variance[part] += point.weight * (left[part] + np.einsum("ni,ni->n", ln, leaning) + off[part] ** 2)
+            leaning = np.einsum("nij,nj->ni", padded[at[:, :, None], at[:, None, :]], ln)
+            self.cross[part] += weight * (both[part, None] * means[at] - leaning)
+            self.variance[part] += weight * (left[part] + np.einsum("ni,ni->n", ln, leaning) + both[part] ** 2)
 
-    def matched(self, covariance: Floats) -> Ties:
-        """Return what is believed when all points are in, given the covariance of the columns over all of them."""
+    def matched(self, covariance: Floats, mean: Floats) -> Ties:
+        """Return what is believed when all points are in, given covariance and means of the columns over all."""
         size, lean, own = self.stage.layout.size, np.zeros(self.columns.shape), np.zeros(len(self.columns))
-        for part in _parts(*self.columns.shape):
-            among = _local(covariance, self.columns[part], size, alone=1.0)
-            lean[part] = -np.linalg.solve(among, self.cross[part, :, None])[:, :, 0]
-            own[part] = self.variance[part] + np.einsum("ni,ni->n", lean[part], self.cross[part])
+        both, means = self.pair + self.direction, np.append(mean[:size], 0.0)
+        padded = _padded(covariance[:size, :size])
+        for part in _parts(self.columns.shape[0], self.columns.shape[1] ** 2):
+            among = _among(padded, self.columns[part])
+            cross = self.cross[part] - both[part, None] * means[self.columns[part]]
+            lean[part] = -np.linalg.solve(among, cross[:, :, None])[:, :, 0]
+            own[part] = self.variance[part] - both[part] ** 2 + np.einsum("ni,ni->n", lean[part], cross)
         padded = self.columns == size
         lean[padded] = 0.0
         columns = np.where(padded, -1, self.columns)
@@ -343,17 +382,22 @@ def _tie(stage: Stage, mode: Mode, ways: _Ways, width: int) -> tuple[Floats, Flo
     return lean, np.where(crossed, gain, inner.variances[fine]) + above * keep**2
 
 
-def _local(covariance: Floats, at: Ints, size: int, alone: float = 0.0) -> Floats:
-    """Cut the columns of each pair out of a covariance; a padded column stands alone."""
+def _padded(covariance: Floats) -> Floats:
+    """Add a column and a row of 0."""
+    size = len(covariance)
     padded = np.zeros((size + 1, size + 1))
-    padded[:size, :size] = covariance[:size, :size]
-    local = padded[at[:, :, None], at[:, None, :]]
-    if alone:
-        i = np.arange(at.shape[1])
-        local[:, i, i] += np.where(at == size, alone, _JITTER * (1.0 + local[:, i, i]))
+    padded[:size, :size] = covariance
+    return padded
+
+
+def _among(padded: Floats, at: Ints) -> Floats:
+    """Cut the columns of each pair out of a covariance; a padded column stands alone."""
+    local, i = padded[at[:, :, None], at[:, None, :]], np.arange(at.shape[1])
+    local[:, i, i] += np.where(at == len(padded) - 1, 1.0, _JITTER * (1.0 + local[:, i, i]))
     return local
 
 
-def _parts(count: int, width: int) -> list[slice]:
-    step = max(1, _BLOCK // width**2)
+def _parts(count: int, numbers: int) -> list[slice]:
+    """Cut rows of so many numbers into parts that are not too large."""
+    step = max(1, _BLOCK // max(numbers, 1))
     return [slice(begin, begin + step) for begin in range(0, count, step)]

@@ -13,6 +13,8 @@ from crosscompat.model.likelihood import Counts, Floats
 
 __all__ = ["Elimination", "Scales", "Stage", "Units", "group_precisions", "record_variances"]
 
+MANY = 20_000  # records of which no single one is told apart in a belief
+
 
 @dataclass(frozen=True, slots=True)
 class Stage:
@@ -40,6 +42,11 @@ class Stage:
     factors: tuple[Factor, ...]
     layout: Layout
     offset: Floats
+
+    @property
+    def many(self) -> bool:
+        """Whether there are so many records that scales are sought, and moments matched, by all rather than by each."""
+        return len(self.x) >= MANY
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,14 @@ import numpy as np
 from crosscompat.book.stages import STAGES
 from crosscompat.model.beliefs import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.effects import Factor, Ints, Kinship
-from crosscompat.model.elimination import Stage
+from crosscompat.model.elimination import MANY, Stage
 from crosscompat.model.laplace import GaussianPrior, Mode, fit_posterior, stage_of
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.past import Past, past_of
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.seeds import SeedsPerPod
-from crosscompat.model.threads import one_thread
+from crosscompat.model.threads import threads_for
 from crosscompat.model.variances import POINTS, Point, integrate
 from crosscompat.pairing import Recipe
 
@@ -216,10 +216,12 @@ def fit_stage(
         return StageFit(name, posterior.mean, posterior.covariance)
     if not len(rows):
         return prior_stage(name, recipe, table, prior)
-    stage = laid_out(design_of(recipe, rows, means), counts, belief, levels, seen, related)
-    with one_thread():
+    record = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
+    levels = levels[record]
+    stage = laid_out(design_of(recipe, rows[record], means), counts[record], belief, levels, seen, related)
+    with threads_for(stage.layout.pattern.cells.core.size):
         most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
-        return believed(name, stage, most_likely, points, levels)
+        return believed(name, stage, most_likely, points, levels, record)
 
 
 def laid_out(
@@ -257,7 +259,7 @@ def believed(
     """
     pairs = np.column_stack([levels.seed, levels.pollen])
     mean, covariance, effects = matched(stage, points, pairs)
-    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely.scales, levels, EFFECTS[:6], record))
+    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely, levels, EFFECTS[:6], record))
 
 
 def prior_stage(

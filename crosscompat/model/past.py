@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.model.effects import Ints
-from crosscompat.model.elimination import Scales, Stage
-from crosscompat.model.laplace import find_mode
+from crosscompat.model.elimination import Stage
+from crosscompat.model.laplace import Mode, find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels, Pairings
 
@@ -48,13 +48,16 @@ class Past:
     record: Ints
 
 
-def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...], record: Ints | None = None) -> Past:
+def past_of(
+    stage: Stage, most_likely: Mode, levels: Levels, names: tuple[str, ...], record: Ints | None = None
+) -> Past:
     """Return what forecasts need of past crosses, at the mode of the most likely scales.
 
     Parameters
     ----------
     stage : Stage
-    scales : Scales
+    most_likely : Mode
+        The belief at the most likely scales.
     levels : Levels
         Of each record.
     names : tuple of str
@@ -62,7 +65,8 @@ def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...]
     record : ndarray of int, shape (n_records,), optional
         Number of each cross; by default they are counted.
     """
-    mode = find_mode(stage, scales)
+    scales = most_likely.scales
+    mode = find_mode(stage, scales, most_likely.start if stage.many else None)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)
     number = np.arange(len(stage.x)) if record is None else record

@@ -104,6 +104,7 @@ class Root:
         full[here, :begin], full[:begin, here] = -across, -across.T
         full[here, here] = np.diag(1.0 / self.row[turn.pivots]) + across[:, near] @ pull.T
 
+
 def mirror(square: Floats) -> None:
     """Write the upper half of a square into the lower, block by block.
 

@@ -8,11 +8,13 @@ import numpy as np
 
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Counts, Floats, log_likelihoods
+from crosscompat.model.threads import each
 
 __all__ = ["Tilted"]
 
 _CHUNK = 30_000  # numbers that stay near the processor
 _WIDE = 1.0
+_MANY_PARTS = 50
 _FAR = 700.0  # beyond this logit the exponential is no number any more
 
 
@@ -28,6 +30,7 @@ def _even(nodes: int, reach: float) -> tuple[Floats, Floats]:
     return x, np.full(nodes, np.log(x[1] - x[0]))
 
 
+_Part = tuple[Ints, Counts, Floats, Floats]
 _NARROW_RULE = _hermite(16)
 _WIDE_RULE = _even(48, 8.0)
 
@@ -48,7 +51,7 @@ class Tilted:
         Number of records.
     """
 
-    parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]
+    parts: tuple[_Part, ...]
     size: int
 
     @classmethod
@@ -58,9 +61,8 @@ class Tilted:
         for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
             rows = np.flatnonzero(which)
             step = _CHUNK // x.size
-            for at in (rows[i : i + step] for i in range(0, rows.size, step)):
-                some = Counts(counts.tried[at], counts.took[at], counts.some[at], counts.weight[at])
-                parts.append((at, some, x, log_weight))
+            cut = (rows[i : i + step] for i in range(0, rows.size, step))
+            parts += [(at, counts[at], x, log_weight) for at in cut]
         return cls(tuple(parts), variance.size)
 
     def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
@@ -74,7 +76,9 @@ class Tilted:
             Where the quadrature is laid out: about the mean and the sd of the product.
         """
         found = np.empty((3, self.size))
-        for at, counts, x, log_weight in self.parts:
+
+        def fill(part: _Part) -> None:
+            at, counts, x, log_weight = part
             eta = centre[at] + width[at] * x[:, None]
             logs = _likelihoods(eta, counts)
             eta -= mean[at]
@@ -83,12 +87,15 @@ class Tilted:
             logs -= eta
             logs += log_weight[:, None]
             top = logs.max(axis=0)
-            logs -= top
+            with np.errstate(invalid="ignore"):  # told by the result
+                logs -= top
             total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
             first = first / total
             found[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
             found[1, at] = centre[at] + width[at] * first
             found[2, at] = width[at] ** 2 * (second / total - first**2)
+
+        each(fill, self.parts, many=len(self.parts) >= _MANY_PARTS)
         return found[0], found[1], found[2]
 
 

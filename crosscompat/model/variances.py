@@ -9,9 +9,10 @@ from statistics import NormalDist
 import numpy as np
 
 from crosscompat.model.elimination import Stage
-from crosscompat.model.expectation import NotSettled, refine
+from crosscompat.model.expectation import NotSettled, Sites, refine, swept
 from crosscompat.model.laplace import Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.part import part_of
 from crosscompat.model.scale_prior import Coordinates
 
 __all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
@@ -19,6 +20,8 @@ __all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
 POINTS = 24
 
 _GAIN = 1e-3
+_ROUGH_GAIN = 0.1
+_EVEN = 0.5
 _ARMIJO = 1e-4
 _LONGEST = 2.0
 _STRAIGHT = 1e-12
@@ -32,12 +35,13 @@ class Point:
 
     Attributes
     ----------
-    mode : Mode
+    mode : Mode or Sites
+        Of many records the sites alone, from which `rejoined` makes the rest.
     weight : float
         Its weight in every forecast; those of all points add up to 1.
     """
 
-    mode: Mode
+    mode: Mode | Sites
     weight: float
 
 
@@ -67,7 +71,14 @@ class Surface:
         self.warm = found
         return found
 
-    def height(self, mode: Mode, z: Floats) -> float:
+    def point(self, mode: Mode, z: Floats) -> Mode | Sites:
+        """Return the belief at z, in few sweeps from a near one."""
+        self.warm = mode
+        if self.refined and self.stage.many:
+            return swept(self.stage, replace(mode, scales=self.where.scales(z)[0]))
+        return self.mode(z)
+
+    def height(self, mode: Mode | Sites, z: Floats) -> float:
         """Return the log posterior, up to a constant."""
         return mode.evidence - (0.5 * float(z @ z) if self.where.prior is not None else 0.0)
 
@@ -100,9 +111,25 @@ def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Fl
     most : int
         Most steps.
     """
+    top = ascend(surface, z, gain, most)
+    return top.z, top.mode
+
+
+@dataclass(frozen=True, slots=True)
+class Top:
+    """Where a climb has ended, the slope there, and about the inverse of minus the second derivatives."""
+
+    z: Floats
+    mode: Mode
+    slope: Floats
+    inverse: Floats
+
+
+def ascend(surface: Surface, z: Floats, gain: float, most: int = 200, inverse: Floats | None = None) -> Top:
+    """Climb as `climb` does, beginning with a given inverse of minus the second derivatives if there is one."""
     mode = surface.mode(z)
     height, slope = surface.height(mode, z), surface.slope(mode, z)
-    inverse = surface.first_guess(mode, z)
+    inverse = surface.first_guess(mode, z) if inverse is None else inverse
     for _ in range(most):
         move = inverse @ slope
         move = move * min(1.0, _LONGEST / max(float(np.max(np.abs(move), initial=0.0)), _STRAIGHT))
@@ -113,7 +140,7 @@ def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Fl
         new_slope = surface.slope(mode, z + move)
         inverse = _bfgs(inverse, move, slope - new_slope)
         z, slope = z + move, new_slope
-    return z, mode
+    return Top(z, mode, slope, inverse)
 
 
 def _ascend(
@@ -228,22 +255,59 @@ def integrate(
 
 def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
     size = surface.where.size
+    if surface.stage.many and surface.refined and size and count:
+        return _of_many(surface, count)
     z0, mode = climb(surface, np.zeros(size), _GAIN)
     if size == 0 or count == 0:
         return mode, (Point(mode, 1.0),)
     surface.warm = mode
-    values, vectors = np.linalg.eigh(_curvature(surface, z0, mode))
-    spread = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None))
-    return mode, _weigh(surface, z0, mode, spread, normal_points(count, size))
+    return mode, _weigh(surface, z0, mode, _spread(_curvature(surface, z0, mode)), normal_points(count, size))
+
+
+def _of_many(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
+    """Integrate over the scales of many records, which tell nearly all of them, so that the surface is nearly normal.
+
+    A part of the records tells where to begin and how the surface bends, and the points need not lie about the very
+    top: their weights say how much they are off. If these are too uneven, the bend is taken from all records.
+    """
+    z, inverse = np.zeros(surface.where.size), None
+    part = part_of(surface.stage)
+    if part is not None:
+        few = Surface(part.stage, surface.where)
+        top = ascend(few, z, _ROUGH_GAIN)
+        z, unit = top.z, np.eye(z.size)
+        tells = np.sqrt(part.tells[: z.size])
+        learned = _curvature(few, top.z, top.mode) - unit
+        spread = _spread(learned * np.outer(tells, tells) + unit)
+        inverse = spread @ spread.T
+    top = ascend(surface, z, _ROUGH_GAIN, inverse=inverse)
+    points = normal_points(count, z.size)
+    if inverse is not None:
+        found = _weigh(surface, top.z + inverse @ top.slope, top.mode, spread, points)
+        if _evenness(found) > _EVEN:
+            return top.mode, found
+    spread = _spread(_curvature(surface, top.z, top.mode))
+    return top.mode, _weigh(surface, top.z + spread @ spread.T @ top.slope, top.mode, spread, points)
+
+
+def _spread(bend: Floats) -> Floats:
+    """Root of the inverse of a curvature, no wider than may be believed."""
+    values, vectors = np.linalg.eigh(bend)
+    spread: Floats = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None))
+    return spread
+
+
+def _evenness(points: tuple[Point, ...]) -> float:
+    """How many points there are in effect, as a share of all."""
+    return 1.0 / (len(points) * sum(point.weight**2 for point in points))
 
 
 def _weigh(surface: Surface, z0: Floats, mode: Mode, spread: Floats, points: Floats) -> tuple[Point, ...]:
     """Beliefs at the spread points, and their importance weights."""
     modes, logs = [], []
     for x in points:
-        surface.warm = mode
         z = z0 + spread @ x
-        found = surface.mode(z)
+        found = surface.point(mode, z)
         modes.append(found)
         logs.append(surface.height(found, z) + 0.5 * float(x @ x))
     weight = np.exp(np.array(logs) - max(logs))
