@@ -7,6 +7,7 @@ for a species not seen is matched too, through its entries of A alone.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from crosscompat.model.expectation import rejoined
 from crosscompat.model.heirs import Heirs
 from crosscompat.model.laplace import Mode
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.threads import do_all, side_by_side
 from crosscompat.model.variances import Point
 
 __all__ = ["EFFECTS", "Effects", "Ties", "matched", "unknown_effects"]
@@ -134,18 +136,20 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
     size, weights = _size(stage), np.array([point.weight for point in points])
     means, covariance, ties = np.empty((len(points), size)), np.zeros((size, size)), _Tied.of(stage, ways)
     heirs = _heirs_of_all(stage, points) if stage.many else None
-    for i, (point, its) in enumerate(zip(points, means, strict=True)):
+
+    def joined(point: Point) -> tuple[Mode, Floats]:
         mode = rejoined(stage, point.mode)
+        return mode, _spread(stage, mode)
+
+    beliefs = side_by_side(joined, points, many=stage.many)
+    for i, (point, its, (mode, spread)) in enumerate(zip(points, means, beliefs, strict=True)):
         its[:] = _widened_mean(stage, mode)
-        spread = _spread(stage, mode)
         ties.add(mode, point.weight, spread, its)
         if heirs is None:
-            spread *= point.weight
-            _add_widened(covariance, stage, mode, spread)
+            _add_widened(covariance, stage, mode, np.multiply(spread, point.weight, out=spread))
         else:
             heirs.add(i, spread)
-            spread *= point.weight
-            covariance[: len(spread), : len(spread)] += spread
+            covariance[: len(spread), : len(spread)] += np.multiply(spread, point.weight, out=spread)
     if heirs is not None:
         _widen(covariance, *heirs.matched())
     mean = weights @ means
@@ -288,7 +292,10 @@ class _Ways:
         touched = lay.columns[self.pair]
         own = self.ways + [lay.blocks[_factor(stage, name)[0]].start for name in _KIN]
         there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
-        return np.column_stack([touched, np.where(there, lay.size, own)])
+        both = np.column_stack([touched, np.where(there, lay.size, own)])
+        order = np.argsort(both == lay.size, axis=1, kind="stable")  # those touched lose nothing but padding
+        width = max(touched.shape[1], int((both < lay.size).sum(axis=1).max(initial=0)))
+        return np.take_along_axis(both, order, axis=1)[:, :width]
 
 
 def _turned(pairs: Ints, pair: Ints) -> Ints:
@@ -337,26 +344,38 @@ class _Tied:
         both = shared + alone
         lean, left = _tie(self.stage, mode, self.ways, self.columns.shape[1])
         padded = _padded(spread)
-        for part in _parts(self.columns.shape[0], self.columns.shape[1] ** 2):
+
+        def sum_up(part: slice) -> None:
             at, ln = self.columns[part], lean[part]
             leaning = np.einsum("nij,nj->ni", padded[at[:, :, None], at[:, None, :]], ln)
             self.cross[part] += weight * (both[part, None] * means[at] - leaning)
             self.variance[part] += weight * (left[part] + np.einsum("ni,ni->n", ln, leaning) + both[part] ** 2)
+
+        self._for_parts(sum_up)
 
     def matched(self, covariance: Floats, mean: Floats) -> Ties:
         """Return what is believed when all points are in, given covariance and means of the columns over all."""
         size, lean, own = self.stage.layout.size, np.zeros(self.columns.shape), np.zeros(len(self.columns))
         both, means = self.pair + self.direction, np.append(mean[:size], 0.0)
         padded = _padded(covariance[:size, :size])
-        for part in _parts(self.columns.shape[0], self.columns.shape[1] ** 2):
+
+        def solve(part: slice) -> None:
             among = _among(padded, self.columns[part])
             cross = self.cross[part] - both[part, None] * means[self.columns[part]]
             lean[part] = -np.linalg.solve(among, cross[:, :, None])[:, :, 0]
             own[part] = self.variance[part] - both[part] ** 2 + np.einsum("ni,ni->n", lean[part], cross)
-        padded = self.columns == size
-        lean[padded] = 0.0
-        columns = np.where(padded, -1, self.columns)
-        return Ties(self.ways.ways, self.pair, self.direction, np.maximum(own, 0.0), columns, lean)
+
+        self._for_parts(solve)
+        there = self.columns < size
+        columns = np.where(there, self.columns, -1)
+        return Ties(
+            self.ways.ways, self.pair, self.direction, np.maximum(own, 0.0), columns, np.where(there, lean, 0.0)
+        )
+
+    def _for_parts(self, do: Callable[[slice], None]) -> None:
+        """Do something with parts of the pairs, each of which is written to by itself."""
+        parts = _parts(self.columns.shape[0], self.columns.shape[1] ** 2)
+        do_all(do, parts, many=self.stage.many)
 
 
 def _tie_means(stage: Stage, mode: Mode, ways: _Ways) -> tuple[Floats, Floats]:

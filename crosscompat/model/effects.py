@@ -17,6 +17,7 @@ Ints = NDArray[np.intp]
 _MOST_LOCAL = 20_000_000
 _ROUNDING = 1e-8
 _LEAST = 1e-10
+_KEPT = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ class Kinship:
     values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
         Its eigenvalues, not below 0, and eigenvectors.
     last : dict of float to ndarray of float
-        The inverse that was asked for last, by its share.
+        The inverses that were asked for last, by their shares.
     """
 
     matrix: Floats
@@ -71,7 +72,8 @@ class Kinship:
         found = self.last.get(share)
         if found is None:
             found = (self.vectors / self.spectrum(share)) @ self.vectors.T
-            self.last.clear()
+            if len(self.last) >= _KEPT:
+                self.last.clear()
             self.last[share] = found
         return found
 

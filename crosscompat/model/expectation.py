@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from crosscompat.model.elimination import Elimination, Scales, Stage, Units
+from crosscompat.model.elimination import Elimination, Scales, Stage, Units, record_variances
 from crosscompat.model.laplace import Mode, uncertainty
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.root import NotPositive, Root
@@ -83,36 +83,40 @@ def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
     raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
 
 
-def swept(stage: Stage, mode: Mode) -> Sites:
+def swept(stage: Stage, mode: Mode, scales: Scales) -> Sites:
     """Match moments in one sweep, from where they lack but little.
 
     Parameters
     ----------
     stage : Stage
     mode : Mode
-        A result of `refine` at neighbouring scales, with the scales that are wanted.
+        A result of `refine` at neighbouring scales.
+    scales : Scales
+        Those that are wanted.
 
     Returns
     -------
     Sites
         Their evidence is that of the sites before the sweep. It is off by the square of what those lacked, for it is at
-        rest where moments match.
+        rest where moments match. So it is in the variances of the records' logits, for which the covariance of the
+        columns is that of the mode: among many records they have little part in it.
     """
     tau, nu = mode.curvature, mode.gradient + mode.curvature * mode.eta
     try:
-        sweep = _sweep(_Join(stage, mode), _Tilting(stage.counts), tau, nu)
+        beside = None if mode.known is None else Units(stage, mode.scales).outer * mode.known[0]
+        sweep = _sweep(_Join(stage, replace(mode, scales=scales)), _Tilting(stage.counts), tau, nu, beside)
     except NotPositive:
         sweep = None
     if sweep is None:
         raise NotSettled("the moments of the logits are no numbers at these scales")
-    return Sites(mode.scales, *sweep.towards(1.0), sweep.evidence)
+    return Sites(scales, *sweep.towards(1.0), sweep.evidence)
 
 
 def rejoined(stage: Stage, belief: Mode | Sites) -> Mode:
     """Return the Gaussian of sites; of a mode, itself. The variances of its records' logits are left out."""
     if isinstance(belief, Mode):
         return belief
-    return replace(_Join(stage, belief).with_sites(belief.tau, belief.nu, among=False)[0], evidence=belief.evidence)
+    return replace(_Join(stage, belief).with_sites(belief.tau, belief.nu), evidence=belief.evidence)
 
 
 def _match(stage: Stage, join: _Join, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
@@ -163,9 +167,17 @@ class _Sweep:
         return self.tau + damp * (self.tau_asked - self.tau), self.nu + damp * (self.nu_asked - self.nu)
 
 
-def _sweep(join: _Join, tilting: _Tilting, tau: Floats, nu: Floats) -> _Sweep | None:
-    """Match the moments of every record once; None if they are no numbers."""
-    now, variance = join.with_sites(tau, nu)
+def _sweep(join: _Join, tilting: _Tilting, tau: Floats, nu: Floats, beside: Floats | None = None) -> _Sweep | None:
+    """Match the moments of every record once; None if they are no numbers.
+
+    ``beside`` stands for the covariance of the columns in the variances of the records' logits.
+    """
+    now = join.with_sites(tau, nu)
+    if beside is None:
+        known = uncertainty(join.lay, join.units, now.elimination, now.root)
+        now, variance = replace(now, known=known), known[1]
+    else:
+        variance = record_variances(join.lay, now.elimination, beside)
     rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
     cavity = (now.eta / variance - nu) / rest
     with np.errstate(invalid="ignore"):  # told by its result
@@ -188,11 +200,8 @@ class _Join:
         self.variances = mode.scales.sds[list(stage.layout.chain)] ** 2
         self.offset = stage.offset + stage.x @ stage.mean
 
-    def with_sites(self, tau: Floats, nu: Floats, *, among: bool = True) -> tuple[Mode, Floats]:
-        """Return the Gaussian, whose evidence is yet that of the sites, and the variances of the records' logits.
-
-        Without ``among`` the variances are left out.
-        """
+    def with_sites(self, tau: Floats, nu: Floats) -> Mode:
+        """Return the Gaussian, whose evidence is yet that of the sites."""
         lay, units = self.lay, self.units
         elimination = Elimination.of(lay, tau, self.variances)
         root = Root.of(lay.pattern, units.precision(elimination.gram(lay)))
@@ -208,9 +217,6 @@ class _Join:
             height -= 0.5 * float(v * (pull @ pull))
         height += float(nu @ eta - 0.5 * (tau * eta) @ eta)
         evidence = height - 0.5 * (elimination.log_damping() + root.logdet + units.logdet)
-        known = uncertainty(lay, units, elimination, root) if among else (root.inverse(), np.empty(0))
-        found = Mode(
-            self.scales, eta, a, theta, pulls, nu - tau * eta, tau, np.zeros_like(eta), elimination, root, evidence,
-            known=known,
-        )  # fmt: skip
-        return found, known[1]
+        return Mode(
+            self.scales, eta, a, theta, pulls, nu - tau * eta, tau, np.zeros_like(eta), elimination, root, evidence
+        )

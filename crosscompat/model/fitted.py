@@ -17,7 +17,7 @@ from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.past import Past, past_of
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.seeds import SeedsPerPod
-from crosscompat.model.threads import threads_for
+from crosscompat.model.threads import one_thread
 from crosscompat.model.variances import POINTS, Point, integrate
 from crosscompat.pairing import Recipe
 
@@ -219,7 +219,7 @@ def fit_stage(
     record = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
     levels = levels[record]
     stage = laid_out(design_of(recipe, rows[record], means), counts[record], belief, levels, seen, related)
-    with threads_for(stage.layout.pattern.cells.core.size):
+    with one_thread():
         most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
         return believed(name, stage, most_likely, points, levels, record)
 

@@ -10,10 +10,11 @@ import numpy as np
 
 from crosscompat.model.effects import Ints, Kinship
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.threads import side_by_side
 
 __all__ = ["Heirs"]
 
-_NEAR = 1e-3  # of what is inherited along an eigenvector
+_NEAR = 3e-3  # of what is inherited along an eigenvector
 
 
 class Heirs:
@@ -32,7 +33,7 @@ class Heirs:
     Notes
     -----
     The eigenvalues of M, point by point, are their mean and the leading singular vectors of what differs from it, so
-    many that the rest is below a thousandth of the mean. With M the sum of c B, the covariance of M u with u is the sum
+    many that the rest is below three thousandths of the mean. With M the sum of c B, the covariance of M u with u is the sum
     of B times the covariances weighed with c, and so on.
 
     Examples
@@ -89,5 +90,5 @@ class Heirs:
 
 def _below(one: Floats, total: Floats) -> Floats:
     """Return a matrix times each block of rows."""
-    found: Floats = np.concatenate([one @ rows for rows in np.split(total, len(total) // len(one))])
-    return found
+    blocks = np.split(total, len(total) // len(one))
+    return np.concatenate(list(side_by_side(lambda rows: np.asarray(one @ rows), blocks, many=True)))

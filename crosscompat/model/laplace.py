@@ -204,7 +204,7 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     return Posterior(stage.mean + mode.theta, scale[:, None] * mode.covariance * scale, mode.steps)
 
 
-def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
+def find_mode(stage: Stage, scales: Scales, start: Start | None = None, settled: float = _SETTLED) -> Mode:
     """Find the mode by Newton's method with step halving.
 
     Parameters
@@ -213,6 +213,8 @@ def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
     scales : Scales
     start : Start, optional
         A mode at neighbouring scales; the prior mean if absent.
+    settled : float
+        It stops once a step gains less than this share of the height.
 
     Raises
     ------
@@ -225,7 +227,7 @@ def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
         new = climb.halve(state, climb.goal(state))
         gained = new.height - state.height
         state = new
-        if gained <= _SETTLED * (1.0 + abs(new.height)):
+        if gained <= settled * (1.0 + abs(new.height)):
             return climb.finish(state, steps)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 

@@ -180,7 +180,7 @@ def pairings_of(
 
 def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) -> Ints:
     """Place of each name among sorted labels, -1 for none."""
-    place = {label: i for i, label in enumerate(labels)}
+    place: dict[str | None, int] = {label: i for i, label in enumerate(labels)}
     if not len(names):
         return np.full(size, -1, dtype=np.intp)
-    return np.array([-1 if name is None else place.get(name, -1) for name in names], dtype=np.intp)
+    return np.fromiter((place.get(name, -1) for name in names), dtype=np.intp, count=size)

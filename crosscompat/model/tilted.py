@@ -8,13 +8,13 @@ import numpy as np
 
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Counts, Floats, log_likelihoods
-from crosscompat.model.threads import each
+from crosscompat.model.threads import do_all
 
 __all__ = ["Tilted"]
 
 _CHUNK = 30_000  # numbers that stay near the processor
 _WIDE = 1.0
-_MANY_PARTS = 50
+_HEAP = 32  # parts that are worth a thread
 _FAR = 700.0  # beyond this logit the exponential is no number any more
 
 
@@ -95,7 +95,13 @@ class Tilted:
             found[1, at] = centre[at] + width[at] * first
             found[2, at] = width[at] ** 2 * (second / total - first**2)
 
-        each(fill, self.parts, many=len(self.parts) >= _MANY_PARTS)
+        heaps = [self.parts[begin : begin + _HEAP] for begin in range(0, len(self.parts), _HEAP)]
+
+        def fill_all(heap: tuple[_Part, ...]) -> None:
+            for part in heap:
+                fill(part)
+
+        do_all(fill_all, heaps, many=len(heaps) > 1)
         return found[0], found[1], found[2]
 
 

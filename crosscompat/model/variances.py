@@ -12,16 +12,19 @@ from crosscompat.model.elimination import Stage
 from crosscompat.model.expectation import NotSettled, Sites, refine, swept
 from crosscompat.model.laplace import Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.part import part_of
+from crosscompat.model.part import Part, part_of
 from crosscompat.model.scale_prior import Coordinates
+from crosscompat.model.threads import side_by_side
 
 __all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
 
 POINTS = 24
 
 _GAIN = 1e-3
-_ROUGH_GAIN = 0.1
-_EVEN = 0.5
+_PART_GAIN, _ROUGH_GAIN = 0.1, 0.5
+_ABOUT = 1e-7
+_EVEN = 0.25
+_WELL_KNOWN = 0.25
 _ARMIJO = 1e-4
 _LONGEST = 2.0
 _STRAIGHT = 1e-12
@@ -66,16 +69,18 @@ class Surface:
         if self.refined and self.warm is not None:
             found = refine(self.stage, replace(self.warm, scales=scales))
         else:
-            found = find_mode(self.stage, scales, self.warm.start if self.warm else None)
+            about = self.refined and self.stage.many
+            start = self.warm.start if self.warm else None
+            found = find_mode(self.stage, scales, start, **({"settled": _ABOUT} if about else {}))
             found = refine(self.stage, found) if self.refined else found
         self.warm = found
         return found
 
     def point(self, mode: Mode, z: Floats) -> Mode | Sites:
         """Return the belief at z, in few sweeps from a near one."""
-        self.warm = mode
         if self.refined and self.stage.many:
-            return swept(self.stage, replace(mode, scales=self.where.scales(z)[0]))
+            return swept(self.stage, mode, self.where.scales(z)[0])
+        self.warm = mode
         return self.mode(z)
 
     def height(self, mode: Mode | Sites, z: Floats) -> float:
@@ -265,29 +270,34 @@ def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
 
 
 def _of_many(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
-    """Integrate over the scales of many records, which tell nearly all of them, so that the surface is nearly normal.
+    """Integrate over the scales of many records.
 
     A part of the records tells where to begin and how the surface bends, and the points need not lie about the very
-    top: their weights say how much they are off. If these are too uneven, the bend is taken from all records.
+    top: their weights say how much they are off. Where the scales are known so well that the surface is as good as
+    normal, half as many points will do. If the weights are too uneven, nothing is spared.
     """
-    z, inverse = np.zeros(surface.where.size), None
-    part = part_of(surface.stage)
+    z, part = np.zeros(surface.where.size), part_of(surface.stage)
     if part is not None:
-        few = Surface(part.stage, surface.where)
-        top = ascend(few, z, _ROUGH_GAIN)
-        z, unit = top.z, np.eye(z.size)
-        tells = np.sqrt(part.tells[: z.size])
-        learned = _curvature(few, top.z, top.mode) - unit
-        spread = _spread(learned * np.outer(tells, tells) + unit)
-        inverse = spread @ spread.T
-    top = ascend(surface, z, _ROUGH_GAIN, inverse=inverse)
-    points = normal_points(count, z.size)
-    if inverse is not None:
-        found = _weigh(surface, top.z + inverse @ top.slope, top.mode, spread, points)
-        if _evenness(found) > _EVEN:
+        z, spread = _told_by(part, surface.where)
+        top = ascend(surface, z, _ROUGH_GAIN, inverse=spread @ spread.T)
+        enough = count // 2 if np.linalg.norm(spread, 2) < _WELL_KNOWN else count
+        middle = top.z + spread @ spread.T @ top.slope
+        found = _weigh(surface, middle, top.mode, spread, normal_points(enough, z.size))
+        if 1.0 / sum(point.weight**2 for point in found) > _EVEN * len(found):
             return top.mode, found
-    spread = _spread(_curvature(surface, top.z, top.mode))
-    return top.mode, _weigh(surface, top.z + spread @ spread.T @ top.slope, top.mode, spread, points)
+        surface.warm, z = top.mode, top.z
+    z, mode = climb(surface, z, _GAIN)
+    surface.warm = mode
+    return mode, _weigh(surface, z, mode, _spread(_curvature(surface, z, mode)), normal_points(count, z.size))
+
+
+def _told_by(part: Part, where: Coordinates) -> tuple[Floats, Floats]:
+    """Return the top of the surface of a part, and about the spread of that of the whole."""
+    few = Surface(part.stage, where)
+    top = ascend(few, np.zeros(where.size), _PART_GAIN)
+    unit, tells = np.eye(where.size), np.sqrt(part.tells[: where.size])
+    learned = _curvature(few, top.z, top.mode) - unit
+    return top.z, _spread(learned * np.outer(tells, tells) + unit)
 
 
 def _spread(bend: Floats) -> Floats:
@@ -297,19 +307,11 @@ def _spread(bend: Floats) -> Floats:
     return spread
 
 
-def _evenness(points: tuple[Point, ...]) -> float:
-    """How many points there are in effect, as a share of all."""
-    return 1.0 / (len(points) * sum(point.weight**2 for point in points))
-
-
 def _weigh(surface: Surface, z0: Floats, mode: Mode, spread: Floats, points: Floats) -> tuple[Point, ...]:
     """Beliefs at the spread points, and their importance weights."""
-    modes, logs = [], []
-    for x in points:
-        z = z0 + spread @ x
-        found = surface.point(mode, z)
-        modes.append(found)
-        logs.append(surface.height(found, z) + 0.5 * float(x @ x))
-    weight = np.exp(np.array(logs) - max(logs))
+    places = [z0 + spread @ x for x in points]
+    found = list(side_by_side(lambda z: surface.point(mode, z), places, many=surface.stage.many and surface.refined))
+    heights = [surface.height(one, z) + 0.5 * float(x @ x) for one, z, x in zip(found, places, points, strict=True)]
+    weight = np.exp(np.array(heights) - max(heights))
     weight /= weight.sum()
-    return tuple(Point(m, float(w)) for m, w in zip(modes, weight, strict=True))
+    return tuple(Point(m, float(w)) for m, w in zip(found, weight, strict=True))
