@@ -33,8 +33,8 @@ class Heirs:
     Notes
     -----
     The eigenvalues of M, point by point, are their mean and the leading singular vectors of what differs from it, so
-    many that the rest is below three thousandths of the mean. With M the sum of c B, the covariance of M u with u is the sum
-    of B times the covariances weighed with c, and so on.
+    many that the rest is below three thousandths of the mean. With M the sum of c B, the covariance of M u with u is
+    the sum of B times the covariances weighed with c, and so on.
 
     Examples
     --------
