@@ -19,19 +19,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from crosscompat.model.effects import Factor
-from crosscompat.model.elimination import (
-    Elimination,
-    Scales,
-    Stage,
-    Units,
-    group_precisions,
-    record_variances,
-)
+from crosscompat.model.elimination import Elimination, Scales, Stage, Units, group_precisions, record_variances
 from crosscompat.model.layout import Layout, lay_out
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
-from crosscompat.model.root import NotPositive, Root, mirror
+from crosscompat.model.root import NotPositive, Root, symmetric
 
 __all__ = [
+    "SETTLED",
     "GaussianPrior",
     "Mode",
     "NotConverged",
@@ -48,7 +42,7 @@ __all__ = [
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
-_SETTLED = 1e-12
+SETTLED = 1e-12
 _FLAT = 1e-7
 
 
@@ -204,7 +198,7 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     return Posterior(stage.mean + mode.theta, scale[:, None] * mode.covariance * scale, mode.steps)
 
 
-def find_mode(stage: Stage, scales: Scales, start: Start | None = None, settled: float = _SETTLED) -> Mode:
+def find_mode(stage: Stage, scales: Scales, start: Start | None = None, settled: float = SETTLED) -> Mode:
     """Find the mode by Newton's method with step halving.
 
     Parameters
@@ -377,18 +371,15 @@ def told(stage: Stage, mode: Mode, units: Units) -> tuple[Floats, ...]:
     spread, variance = mode.uncertainty(lay, units)
     wide = units.outer * spread
     for i, (factor, block) in enumerate(zip(stage.factors, lay.blocks, strict=True)):
-        at, kin = np.arange(block.start, block.stop), factor.kinship
+        kin = factor.kinship
         if i in lay.chain:
             level = lay.chain.index(i)
             precision = group_precisions(lay, mode.elimination, variance, wide, level)
             found.append(mode.elimination.variances[level] * precision)
         elif kin is None:
-            found.append(1.0 - spread[lay.pattern.diagonal[at]])
+            found.append(1.0 - spread[lay.pattern.diagonal[block]])
         else:
-            first = int(np.searchsorted(lay.pattern.cells.core, block.start))
-            square = lay.pattern.cells.square(spread)[first : first + at.size, first : first + at.size].copy()
-            mirror(square)
-            left = np.einsum("ij,ij->j", kin.vectors, square @ kin.vectors)
+            left = np.einsum("ij,ij->j", kin.vectors, symmetric(lay.pattern, spread, block) @ kin.vectors)
             found.append(1.0 - left / kin.spectrum(mode.scales.share))
     return tuple(found)
 

@@ -15,6 +15,8 @@ from crosscompat.model.pairings import Levels, Pairings
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
 
+_SETTLED = 1e-9  # of the height of the mode of many records
+
 
 @dataclass(frozen=True, slots=True)
 class Past:
@@ -66,7 +68,7 @@ def past_of(
         Number of each cross; by default they are counted.
     """
     scales = most_likely.scales
-    mode = find_mode(stage, scales, most_likely.start if stage.many else None)
+    mode = find_mode(stage, scales, most_likely.start, _SETTLED) if stage.many else find_mode(stage, scales)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)
     number = np.arange(len(stage.x)) if record is None else record

@@ -10,7 +10,7 @@ from crosscompat.model.columns import Pattern, Round
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["NotPositive", "Root", "mirror"]
+__all__ = ["NotPositive", "Root", "mirror", "symmetric"]
 
 _BLOCK = 256  # rows of a square that stay near the processor
 
@@ -103,6 +103,15 @@ class Root:
         across = pull @ full[near, :begin]
         full[here, :begin], full[:begin, here] = -across, -across.T
         full[here, here] = np.diag(1.0 / self.row[turn.pivots]) + across[:, near] @ pull.T
+
+
+def symmetric(pattern: Pattern, row: Floats, block: slice) -> Floats:
+    """Return the matrix of some neighbouring columns of the core, from a row of cells."""
+    first = int(np.searchsorted(pattern.cells.core, block.start))
+    part = slice(first, first + block.stop - block.start)
+    square: Floats = pattern.cells.square(row)[part, part].copy()
+    mirror(square)
+    return square
 
 
 def mirror(square: Floats) -> None:

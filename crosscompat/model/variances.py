@@ -10,7 +10,7 @@ import numpy as np
 
 from crosscompat.model.elimination import Stage
 from crosscompat.model.expectation import NotSettled, Sites, refine, swept
-from crosscompat.model.laplace import Mode, evidence_slope, expected_bend, find_mode
+from crosscompat.model.laplace import SETTLED, Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.part import Part, part_of
 from crosscompat.model.scale_prior import Coordinates
@@ -22,7 +22,7 @@ POINTS = 24
 
 _GAIN = 1e-3
 _PART_GAIN, _ROUGH_GAIN = 0.1, 0.5
-_ABOUT = 1e-7
+_ABOUT = 1e-2  # of the height of a mode that moments are matched from
 _EVEN = 0.25
 _WELL_KNOWN = 0.25
 _ARMIJO = 1e-4
@@ -63,22 +63,26 @@ class Surface:
         self.stage, self.where, self.refined = stage, where, refined
         self.warm: Mode | None = None
 
+    @property
+    def spares(self) -> bool:
+        """Whether there are so many records that work is spared which changes no belief."""
+        return self.refined and self.stage.many
+
     def mode(self, z: Floats) -> Mode:
         """Return the belief at z."""
         scales, _ = self.where.scales(z)
         if self.refined and self.warm is not None:
             found = refine(self.stage, replace(self.warm, scales=scales))
         else:
-            about = self.refined and self.stage.many
-            start = self.warm.start if self.warm else None
-            found = find_mode(self.stage, scales, start, **({"settled": _ABOUT} if about else {}))
+            start, settled = self.warm.start if self.warm else None, _ABOUT if self.spares else SETTLED
+            found = find_mode(self.stage, scales, start, settled)
             found = refine(self.stage, found) if self.refined else found
         self.warm = found
         return found
 
     def point(self, mode: Mode, z: Floats) -> Mode | Sites:
         """Return the belief at z, in few sweeps from a near one."""
-        if self.refined and self.stage.many:
+        if self.spares:
             return swept(self.stage, mode, self.where.scales(z)[0])
         self.warm = mode
         return self.mode(z)
@@ -260,7 +264,7 @@ def integrate(
 
 def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
     size = surface.where.size
-    if surface.stage.many and surface.refined and size and count:
+    if surface.spares and size and count:
         return _of_many(surface, count)
     z0, mode = climb(surface, np.zeros(size), _GAIN)
     if size == 0 or count == 0:
@@ -310,7 +314,7 @@ def _spread(bend: Floats) -> Floats:
 def _weigh(surface: Surface, z0: Floats, mode: Mode, spread: Floats, points: Floats) -> tuple[Point, ...]:
     """Beliefs at the spread points, and their importance weights."""
     places = [z0 + spread @ x for x in points]
-    found = list(side_by_side(lambda z: surface.point(mode, z), places, many=surface.stage.many and surface.refined))
+    found = list(side_by_side(lambda z: surface.point(mode, z), places, many=surface.spares))
     heights = [surface.height(one, z) + 0.5 * float(x @ x) for one, z, x in zip(found, places, points, strict=True)]
     weight = np.exp(np.array(heights) - max(heights))
     weight /= weight.sum()
