@@ -251,6 +251,10 @@ def integrate(
     -----
     Where moments do not settle, which extreme scales can bring about, the modes are taken for the whole stage: a little
     timid, but a grower is not left without an answer.
+
+    With many records (20,000) work is spared that moves no belief by more than the choice of the points does: the
+    search begins from a part of the species, every point is one sweep from the most likely scales, and half as many
+    points are taken where all scales are well known.
     """
     related = any(factor.kinship is not None for factor in stage.factors)
     where = Coordinates(prior, len(stage.factors), related)
