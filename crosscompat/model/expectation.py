@@ -23,7 +23,7 @@ from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.root import NotPositive, Root
 from crosscompat.model.tilted import Tilted
 
-__all__ = ["NotSettled", "Sites", "refine", "rejoined", "swept"]
+__all__ = ["NotSettled", "Sites", "among_columns", "refine", "rejoined", "swept"]
 
 _QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep by sweep
 _SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
@@ -83,7 +83,13 @@ def refine(stage: Stage, mode: Mode, settled: float = _SETTLED) -> Mode:
     raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
 
 
-def swept(stage: Stage, mode: Mode, scales: Scales) -> Sites:
+def among_columns(stage: Stage, mode: Mode) -> Floats:
+    """Return the covariance of the columns as they are, as a row of cells."""
+    units = Units(stage, mode.scales)
+    return units.outer * mode.uncertainty(stage.layout, units)[0]
+
+
+def swept(stage: Stage, mode: Mode, scales: Scales, among: Floats) -> Sites:
     """Match moments in one sweep, from where they lack but little.
 
     Parameters
@@ -93,6 +99,8 @@ def swept(stage: Stage, mode: Mode, scales: Scales) -> Sites:
         A result of `refine` at neighbouring scales.
     scales : Scales
         Those that are wanted.
+    among : ndarray of float
+        What `among_columns` gives at the mode.
 
     Returns
     -------
@@ -103,8 +111,7 @@ def swept(stage: Stage, mode: Mode, scales: Scales) -> Sites:
     """
     tau, nu = mode.curvature, mode.gradient + mode.curvature * mode.eta
     try:
-        beside = None if mode.known is None else Units(stage, mode.scales).outer * mode.known[0]
-        sweep = _sweep(_Join(stage, replace(mode, scales=scales)), _Tilting(stage.counts), tau, nu, beside)
+        sweep = _sweep(_Join(stage, replace(mode, scales=scales)), _Tilting(stage.counts), tau, nu, among)
     except NotPositive:
         sweep = None
     if sweep is None:
@@ -167,17 +174,17 @@ class _Sweep:
         return self.tau + damp * (self.tau_asked - self.tau), self.nu + damp * (self.nu_asked - self.nu)
 
 
-def _sweep(join: _Join, tilting: _Tilting, tau: Floats, nu: Floats, beside: Floats | None = None) -> _Sweep | None:
+def _sweep(join: _Join, tilting: _Tilting, tau: Floats, nu: Floats, among: Floats | None = None) -> _Sweep | None:
     """Match the moments of every record once; None if they are no numbers.
 
-    ``beside`` stands for the covariance of the columns in the variances of the records' logits.
+    ``among`` stands for the covariance of the columns in the variances of the records' logits.
     """
     now = join.with_sites(tau, nu)
-    if beside is None:
+    if among is None:
         known = uncertainty(join.lay, join.units, now.elimination, now.root)
         now, variance = replace(now, known=known), known[1]
     else:
-        variance = record_variances(join.lay, now.elimination, beside)
+        variance = record_variances(join.lay, now.elimination, among)
     rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
     cavity = (now.eta / variance - nu) / rest
     with np.errstate(invalid="ignore"):  # told by its result

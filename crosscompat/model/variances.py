@@ -9,7 +9,7 @@ from statistics import NormalDist
 import numpy as np
 
 from crosscompat.model.elimination import Stage
-from crosscompat.model.expectation import NotSettled, Sites, refine, swept
+from crosscompat.model.expectation import NotSettled, Sites, among_columns, refine, swept
 from crosscompat.model.laplace import SETTLED, Mode, evidence_slope, expected_bend, find_mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.part import Part, part_of
@@ -80,12 +80,17 @@ class Surface:
         self.warm = found
         return found
 
-    def point(self, mode: Mode, z: Floats) -> Mode | Sites:
-        """Return the belief at z, in few sweeps from a near one."""
+    def points(self, mode: Mode, places: list[Floats]) -> list[Mode | Sites]:
+        """Return the beliefs at some places about that of a mode."""
         if self.spares:
-            return swept(self.stage, mode, self.where.scales(z)[0])
-        self.warm = mode
-        return self.mode(z)
+            among = among_columns(self.stage, mode)
+            scales = [self.where.scales(z)[0] for z in places]
+            return list(side_by_side(lambda one: swept(self.stage, mode, one, among), scales, many=True))
+        found: list[Mode | Sites] = []
+        for z in places:
+            self.warm = mode
+            found.append(self.mode(z))
+        return found
 
     def height(self, mode: Mode | Sites, z: Floats) -> float:
         """Return the log posterior, up to a constant."""
@@ -318,7 +323,7 @@ def _spread(bend: Floats) -> Floats:
 def _weigh(surface: Surface, z0: Floats, mode: Mode, spread: Floats, points: Floats) -> tuple[Point, ...]:
     """Beliefs at the spread points, and their importance weights."""
     places = [z0 + spread @ x for x in points]
-    found = list(side_by_side(lambda z: surface.point(mode, z), places, many=surface.spares))
+    found = surface.points(mode, places)
     heights = [surface.height(one, z) + 0.5 * float(x @ x) for one, z, x in zip(found, places, points, strict=True)]
     weight = np.exp(np.array(heights) - max(heights))
     weight /= weight.sum()

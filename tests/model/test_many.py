@@ -10,7 +10,7 @@ import pytest
 from crosscompat.model import elimination, fitted, tilted
 from crosscompat.model.beliefs import matched
 from crosscompat.model.elimination import Scales
-from crosscompat.model.expectation import Sites, refine, rejoined, swept
+from crosscompat.model.expectation import Sites, among_columns, refine, rejoined, swept
 from crosscompat.model.fitted import design_of, fit_model, laid_out, scales_for, training_moments
 from crosscompat.model.laplace import find_mode
 from crosscompat.model.likelihood import Counts
@@ -99,12 +99,12 @@ def test_one_sweep_misses_the_evidence_by_the_square_of_the_way(seed, few_are_ma
     for way in (0.1, 0.05):
         wanted = Scales((1 + way) * near.sds, 0.5 - way)
         sought = refine(stage, replace(begun, scales=wanted), settled=1e-9)
-        once = swept(stage, begun, wanted)
+        once = swept(stage, begun, wanted, among_columns(stage, begun))
         missed.append(abs(once.evidence - sought.evidence))
         assert rejoined(stage, once).theta == pytest.approx(sought.theta, abs=0.3 * way)
     assert missed[0] < 0.1
     assert missed[1] < 0.35 * missed[0]
-    again = swept(stage, sought, wanted)
+    again = swept(stage, sought, wanted, among_columns(stage, sought))
     assert rejoined(stage, again).theta == pytest.approx(sought.theta, abs=1e-7)
     assert again.evidence == pytest.approx(sought.evidence, abs=1e-6)
 
