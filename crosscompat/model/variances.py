@@ -21,7 +21,7 @@ __all__ = ["Point", "Surface", "climb", "integrate", "normal_points"]
 POINTS = 24
 
 _GAIN = 1e-3
-_PART_GAIN, _ROUGH_GAIN = 0.1, 0.5
+_PART_GAIN, _ROUGH_GAIN = 0.1, 1.0
 _ABOUT = 1e-2  # of the height of a mode that moments are matched from
 _EVEN = 0.25
 _WELL_KNOWN = 0.25
