@@ -14,59 +14,16 @@ import numpy as np
 
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.ties import EFFECTS, KIN, Tied, Ties, Ways, factor_of, parts_of
 
 if TYPE_CHECKING:
-    from crosscompat.model.effects import Factor, Kinship
+    from crosscompat.model.effects import Kinship
     from crosscompat.model.elimination import Stage
+    from crosscompat.model.heirs import Heirs
     from crosscompat.model.laplace import Mode
     from crosscompat.model.variances import Point
 
 __all__ = ["EFFECTS", "Effects", "Ties", "matched", "unknown_effects"]
-
-EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record")
-
-_COLUMNS = EFFECTS[:4]
-_KIN = EFFECTS[:2]
-_NESTED = EFFECTS[:3:-1]  # record, direction, pair: finest first
-_BLOCK = 2_000_000
-_JITTER = 1e-12
-
-
-@dataclass(frozen=True, slots=True)
-class Ties:
-    """What is believed of the pairs crossed, beside their parents: a row a pair and direction, both ways round.
-
-    Attributes
-    ----------
-    ways : ndarray of int, shape (n_ways, 2)
-        Seed and pollen parent, as numbers of the species seen.
-    pair, direction : ndarray of float, shape (n_ways,)
-        Mean of what both directions share, and of what this one has of its own.
-    own : ndarray of float, shape (n_ways,)
-        Variance of the two together where everything else is known.
-    columns : ndarray of int, shape (n_ways, w)
-        Coefficients and effects that they lean on, -1 for none.
-    lean : ndarray of float, shape (n_ways, w)
-        How much higher they are believed to be where such a column is lower by 1.
-    """
-
-    ways: Ints
-    pair: Floats
-    direction: Floats
-    own: Floats
-    columns: Ints
-    lean: Floats
-
-    def find(self, seed: Ints, pollen: Ints) -> Ints:
-        """Return the row of each directed pair, -1 where it was crossed neither way round."""
-        if not len(self.ways):
-            return np.full(len(seed), -1, dtype=np.intp)
-        step = int(self.ways.max()) + 1
-        keys = self.ways[:, 0] * step + self.ways[:, 1]
-        order = np.argsort(keys)
-        wanted = np.where((seed >= 0) & (pollen >= 0) & (pollen < step), seed * step + pollen, -1)
-        place = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)]
-        return np.where(keys[place] == wanted, place, -1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,24 +89,40 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
     covariance : ndarray of float, shape (p, p)
     effects : Effects
     """
-    p, ways = stage.layout.p, _Ways.of(stage, pairs)
-    weights = np.array([point.weight for point in points])
-    means = np.array([_widened_mean(stage, point.mode) for point in points])
+    from crosscompat.model.expectation import rejoined  # noqa: PLC0415 - only a fit needs it
+    from crosscompat.model.threads import side_by_side  # noqa: PLC0415 - as above
+
+    p, ways = stage.layout.p, Ways.of(stage, pairs)
+    size, weights = _size(stage), np.array([point.weight for point in points])
+    means, covariance, ties = np.empty((len(points), size)), np.zeros((size, size)), Tied.of(stage, ways)
+    heirs = _heirs_of_all(stage, points) if stage.many else None
+
+    def joined(point: Point) -> tuple[Mode, Floats]:
+        mode = rejoined(stage, point.mode)
+        return mode, _spread(stage, mode)
+
+    beliefs = side_by_side(joined, points, many=stage.many)
+    for i, (point, its, (mode, spread)) in enumerate(zip(points, means, beliefs, strict=True)):
+        its[:] = _widened_mean(stage, mode)
+        ties.add(mode, point.weight, spread, its)
+        if heirs is None:
+            _add_widened(covariance, stage, mode, np.multiply(spread, point.weight, out=spread))
+        else:
+            heirs.add(i, spread)
+            covariance[: len(spread), : len(spread)] += np.multiply(spread, point.weight, out=spread)
+    if heirs is not None:
+        _widen(covariance, *heirs.matched())
     mean = weights @ means
     away = means - mean
-    covariance, ties = (weights * away.T) @ away, _Tied.of(stage, points, ways)
-    for point, gone in zip(points, away, strict=True):
-        spread = _spread(stage, point.mode)
-        ties.add(point, spread, gone)
-        spread *= point.weight
-        _add_widened(covariance, stage, point.mode, spread)
+    for part in parts_of(size, size):
+        covariance[part] += (weights * away[:, part].T) @ away
     effects = Effects(
         _mean_variances(stage, points),
         mean[p:],
         covariance[p:, p:],
         covariance[p:, :p],
         _inherited(stage, points),
-        ties.matched(covariance),
+        ties.matched(covariance, mean),
         _sizes(stage),
     )
     return mean[:p], covariance[:p, :p], effects
@@ -160,8 +133,11 @@ def _sizes(stage: Stage) -> tuple[int, int, int]:
     return size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0)
 
 
-def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
-    return next((i, factor) for i, factor in enumerate(stage.factors) if factor.name == name)
+def _size(stage: Stage) -> int:
+    """Count the columns, and what relatives inherit."""
+    return stage.layout.size + sum(
+        factor.size for _, factor in (factor_of(stage, name) for name in KIN) if factor.kinship is not None
+    )
 
 
 def _widened_mean(stage: Stage, mode: Mode) -> Floats:
@@ -192,11 +168,30 @@ def _add_widened(total: Floats, stage: Stage, mode: Mode, spread: Floats) -> Non
         total[q:, q:] += np.concatenate([across[:, block] @ inherit.T for block, inherit in heirs], axis=1)
 
 
+def _heirs_of_all(stage: Stage, points: tuple[Point, ...]) -> Heirs | None:
+    """Begin to sum up what relatives inherit; None if it is not known who is related."""
+    from crosscompat.model.heirs import Heirs  # noqa: PLC0415 - as above
+
+    kin = [factor_of(stage, name) for name in KIN]
+    kinship = kin[0][1].kinship
+    if kinship is None:
+        return None
+    columns = np.concatenate([np.arange(factor.size) + stage.layout.blocks[i].start for i, factor in kin])
+    weights, shares = (np.array(one) for one in zip(*((p.weight, p.mode.scales.share) for p in points), strict=True))
+    return Heirs(kinship, weights, shares, columns, stage.layout.size)
+
+
+def _widen(total: Floats, across: Floats, among: Floats) -> None:
+    """Write what relatives inherit beside the columns."""
+    q = across.shape[1]
+    total[q:, :q], total[:q, q:], total[q:, q:] = across, across.T, among
+
+
 def _heirs(stage: Stage, mode: Mode) -> list[tuple[slice, Floats]]:
     """Columns of the species as seed and as pollen parents, and what relatives inherit of them, lambda R^-1."""
     found, inherit = [], {}
-    for name in _KIN:
-        i, factor = _factor(stage, name)
+    for name in KIN:
+        i, factor = factor_of(stage, name)
         if factor.kinship is not None:
             if id(factor.kinship) not in inherit:
                 inherit[id(factor.kinship)] = _inherit(factor.kinship, mode.scales.share)
@@ -218,148 +213,14 @@ def _mean_variances(stage: Stage, points: tuple[Point, ...]) -> Floats:
 
 def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
     """Mean of sd² lambda² R^-1 for the species as seed and as pollen parents."""
-    _, factor = _factor(stage, "seed")
+    _, factor = factor_of(stage, "seed")
     if factor.kinship is None:
         return np.empty((2, 0, 0))
-    found = np.zeros((2, factor.size, factor.size))
+    along = np.zeros((2, factor.size))
     for point in points:
         scales = point.mode.scales
-        inherit = point.weight * scales.share * _inherit(factor.kinship, scales.share)
-        for k, name in enumerate(_KIN):
-            found[k] += scales.sds[_factor(stage, name)[0]] ** 2 * inherit
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class _Ways:
-    """The pairs crossed, both ways round: their parents, and their groups (-1 for a direction not crossed)."""
-
-    ways: Ints
-    pair: Ints
-    direction: Ints
-
-    @classmethod
-    def of(cls, stage: Stage, pairs: Ints) -> _Ways:
-        lay = stage.layout
-        _, direction, pair = (lay.groups[lay.chain.index(_factor(stage, name)[0])] for name in _NESTED)
-        both = np.concatenate([np.column_stack([pairs, pair, direction]), _turned(pairs, pair)])
-        order = np.lexsort((-both[:, 3], both[:, 1], both[:, 0]))
-        both = both[order]
-        first = np.ones(len(both), dtype=np.bool_)
-        first[1:] = np.any(both[1:, :2] != both[:-1, :2], axis=1)
-        kept = both[first]
-        return cls(kept[:, :2], kept[:, 2], kept[:, 3])
-
-    def columns(self, stage: Stage) -> Ints:
-        """Columns that the crosses of each pair touch, then its own parents' where those have gone the other way."""
-        lay = stage.layout
-        touched = lay.columns[self.pair]
-        own = self.ways + [lay.blocks[_factor(stage, name)[0]].start for name in _KIN]
-        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
-        return np.column_stack([touched, np.where(there, lay.size, own)])
-
-
-def _turned(pairs: Ints, pair: Ints) -> Ints:
-    return np.column_stack([pairs[:, ::-1], pair, np.full(len(pair), -1, dtype=np.intp)])
-
-
-@dataclass(frozen=True, slots=True)
-class _Tied:
-    """Pair and direction of every pair, and how they lean on the columns of that pair, matched point by point.
-
-    Attributes
-    ----------
-    stage : Stage
-    ways : _Ways
-    columns : ndarray of int, shape (n_ways, w)
-        Columns of each pair, padded with q.
-    pair, direction : ndarray of float, shape (n_ways,)
-        Means over the points.
-    cross : ndarray of float, shape (n_ways, w)
-        Sum, over the points added so far, of the covariance of the two together with the columns.
-    variance : ndarray of float, shape (n_ways,)
-        That of their variance.
-    """
-
-    stage: Stage
-    ways: _Ways
-    columns: Ints
-    pair: Floats
-    direction: Floats
-    cross: Floats
-    variance: Floats
-
-    @classmethod
-    def of(cls, stage: Stage, points: tuple[Point, ...], ways: _Ways) -> _Tied:
-        """Begin with the means."""
-        columns = ways.columns(stage)
-        pair, direction = np.zeros(len(columns)), np.zeros(len(columns))
-        for point in points:
-            shared, alone = _tie_means(stage, point.mode, ways)
-            pair += point.weight * shared
-            direction += point.weight * alone
-        return cls(stage, ways, columns, pair, direction, np.zeros(columns.shape), np.zeros(len(columns)))
-
-    def add(self, point: Point, spread: Floats, gone: Floats) -> None:
-        """Add one point, with the covariance of its columns and how far their means are from those of all points."""
-        size = self.stage.layout.size
-        away = np.append(gone[:size], 0.0)
-        shared, alone = _tie_means(self.stage, point.mode, self.ways)
-        off = shared + alone - self.pair - self.direction
-        lean, left = _tie(self.stage, point.mode, self.ways, self.columns.shape[1])
-        for part in _parts(*self.columns.shape):
-            at, ln = self.columns[part], lean[part]
-            leaning = np.einsum("nij,nj->ni", _local(spread, at, size), ln)
-            self.cross[part] += point.weight * (off[part, None] * away[at] - leaning)
-            self.variance[part] += point.weight * (left[part] + np.einsum("ni,ni->n", ln, leaning) + off[part] ** 2)
-
-    def matched(self, covariance: Floats) -> Ties:
-        """Return what is believed when all points are in, given the covariance of the columns over all of them."""
-        size, lean, own = self.stage.layout.size, np.zeros(self.columns.shape), np.zeros(len(self.columns))
-        for part in _parts(*self.columns.shape):
-            among = _local(covariance, self.columns[part], size, alone=1.0)
-            lean[part] = -np.linalg.solve(among, self.cross[part, :, None])[:, :, 0]
-            own[part] = self.variance[part] + np.einsum("ni,ni->n", lean[part], self.cross[part])
-        padded = self.columns == size
-        lean[padded] = 0.0
-        columns = np.where(padded, -1, self.columns)
-        return Ties(self.ways.ways, self.pair, self.direction, np.maximum(own, 0.0), columns, lean)
-
-
-def _tie_means(stage: Stage, mode: Mode, ways: _Ways) -> tuple[Floats, Floats]:
-    """Mean of pair and of direction at one point."""
-    fine, coarse = (stage.layout.chain.index(_factor(stage, name)[0]) for name in _NESTED[1:])
-    variances, at = mode.elimination.variances, np.maximum(ways.direction, 0)
-    alone = np.where(ways.direction >= 0, variances[fine] * mode.pulls[fine][at], 0.0)
-    return variances[coarse] * mode.pulls[coarse][ways.pair], alone
-
-
-def _tie(stage: Stage, mode: Mode, ways: _Ways, width: int) -> tuple[Floats, Floats]:
-    """Return what pair and direction together lean on at one point, and their variance beyond it."""
-    inner, lay = mode.elimination, stage.layout
-    fine, coarse = (lay.chain.index(_factor(stage, name)[0]) for name in _NESTED[1:])
-    crossed, at = ways.direction >= 0, np.maximum(ways.direction, 0)
-    gain = np.where(crossed, inner.gain[fine][at], 0.0)
-    keep = np.where(crossed, 1.0 / (1.0 + inner.variances[fine] * inner.load[fine][at]), 1.0)
-    above = inner.gain[coarse][ways.pair]
-    lean = np.zeros((len(at), width))
-    known = lean[:, : lay.columns.shape[1]]
-    known += gain[:, None] * inner.rows(lay, fine)[at]
-    known += (above * keep)[:, None] * inner.rows(lay, coarse)[ways.pair]
-    return lean, np.where(crossed, gain, inner.variances[fine]) + above * keep**2
-
-
-def _local(covariance: Floats, at: Ints, size: int, alone: float = 0.0) -> Floats:
-    """Cut the columns of each pair out of a covariance; a padded column stands alone."""
-    padded = np.zeros((size + 1, size + 1))
-    padded[:size, :size] = covariance[:size, :size]
-    local = padded[at[:, :, None], at[:, None, :]]
-    if alone:
-        i = np.arange(at.shape[1])
-        local[:, i, i] += np.where(at == size, alone, _JITTER * (1.0 + local[:, i, i]))
-    return local
-
-
-def _parts(count: int, width: int) -> list[slice]:
-    step = max(1, _BLOCK // width**2)
-    return [slice(begin, begin + step) for begin in range(0, count, step)]
+        inherit = point.weight * scales.share**2 / factor.kinship.spectrum(scales.share)
+        for k, name in enumerate(KIN):
+            along[k] += scales.sds[factor_of(stage, name)[0]] ** 2 * inherit
+    vectors = factor.kinship.vectors
+    return np.array([(vectors * one) @ vectors.T for one in along])

@@ -68,7 +68,15 @@ class Cells:
     def outer(self, scale: Floats) -> Floats:
         """Return the product of a number of each column with that of every other, as a row of cells."""
         core, (one, other) = scale[self.core], np.divmod(self.keys, self.size + 1)
-        return np.concatenate([np.outer(core, core).ravel(), scale[one] * scale[other], [0.0]])
+        row = np.zeros(self.count + 1)
+        np.multiply(core[:, None], core, out=self.square(row))
+        np.multiply(scale[one], scale[other], out=row[core.size**2 : -1])
+        return row
+
+    def square(self, row: Floats) -> Floats:
+        """Return the core of a row of cells as a square, of which the upper half is read; it shares the memory."""
+        size = self.core.size
+        return row[: size**2].reshape(size, size)
 
 
 @dataclass(frozen=True, slots=True)

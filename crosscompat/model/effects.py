@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ Ints = NDArray[np.intp]
 _MOST_LOCAL = 20_000_000
 _ROUNDING = 1e-8
 _LEAST = 1e-10
+_KEPT = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,14 @@ class Kinship:
         Diagonal 1, positive semi-definite.
     values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
         Its eigenvalues, not below 0, and eigenvectors.
+    last : dict of float to ndarray of float
+        The inverses that were asked for last, by their shares.
     """
 
     matrix: Floats
     values: Floats
     vectors: Floats
+    last: dict[float, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def of(cls, matrix: ArrayLike) -> Kinship:
@@ -65,8 +69,13 @@ class Kinship:
 
     def inverse(self, share: float) -> Floats:
         """Return the inverse of share A + (1 - share) I."""
-        inverse: Floats = (self.vectors / self.spectrum(share)) @ self.vectors.T
-        return inverse
+        found = self.last.get(share)
+        if found is None:
+            found = (self.vectors / self.spectrum(share)) @ self.vectors.T
+            if len(self.last) >= _KEPT:
+                self.last.clear()
+            self.last[share] = found
+        return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ from crosscompat.model.likelihood import Counts, Floats
 
 __all__ = ["Elimination", "Scales", "Stage", "Units", "group_precisions", "record_variances"]
 
+MANY = 20_000  # records of which no single one is told apart in a belief
+
 
 @dataclass(frozen=True, slots=True)
 class Stage:
@@ -40,6 +42,11 @@ class Stage:
     factors: tuple[Factor, ...]
     layout: Layout
     offset: Floats
+
+    @property
+    def many(self) -> bool:
+        """Whether there are so many records that scales are sought, and moments matched, by all rather than by each."""
+        return len(self.x) >= MANY
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +175,7 @@ class Units:
         cells = self.pattern.cells
         row = np.zeros(cells.count + 1)
         row[self.pattern.diagonal] = np.where(self.free, 0.0, 1.0)
-        square = row[: cells.core.size**2].reshape(cells.core.size, cells.core.size)
+        square = cells.square(row)
         for block, inverse in self.kin:
             at = int(np.searchsorted(cells.core, block.start))
             square[at : at + len(inverse), at : at + len(inverse)] = inverse

@@ -222,12 +222,15 @@ def fit_stage(
         return StageFit(name, posterior.mean, posterior.covariance)
     if not len(rows):
         return prior_stage(name, recipe, table, prior)
+    from crosscompat.model.elimination import MANY  # noqa: PLC0415 - as above
     from crosscompat.model.variances import POINTS, integrate  # noqa: PLC0415 - as above
 
-    stage = laid_out(design_of(recipe, rows, means), counts, belief, levels, seen, related)
+    record = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
+    levels = levels[record]
+    stage = laid_out(design_of(recipe, rows[record], means), counts[record], belief, levels, seen, related)
     with one_thread():
         most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
-        return believed(name, stage, most_likely, points, levels)
+        return believed(name, stage, most_likely, points, levels, record)
 
 
 def laid_out(
@@ -267,7 +270,7 @@ def believed(
     """
     pairs = np.column_stack([levels.seed, levels.pollen])
     mean, covariance, effects = matched(stage, points, pairs)
-    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely.scales, levels, EFFECTS[:6], record))
+    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely, levels, EFFECTS[:6], record))
 
 
 def prior_stage(

@@ -30,9 +30,10 @@ from crosscompat.model.elimination import (
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.layout import Layout, lay_out
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
-from crosscompat.model.root import NotPositive, Root
+from crosscompat.model.root import NotPositive, Root, symmetric
 
 __all__ = [
+    "SETTLED",
     "GaussianPrior",
     "Mode",
     "NotConverged",
@@ -49,7 +50,7 @@ __all__ = [
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
-_SETTLED = 1e-12
+SETTLED = 1e-12
 _FLAT = 1e-7
 
 
@@ -192,7 +193,7 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     return Posterior(stage.mean + mode.theta, scale[:, None] * mode.covariance * scale, mode.steps)
 
 
-def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
+def find_mode(stage: Stage, scales: Scales, start: Start | None = None, settled: float = SETTLED) -> Mode:
     """Find the mode by Newton's method with step halving.
 
     Parameters
@@ -201,6 +202,8 @@ def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
     scales : Scales
     start : Start, optional
         A mode at neighbouring scales; the prior mean if absent.
+    settled : float
+        It stops once a step gains less than this share of the height.
 
     Raises
     ------
@@ -213,7 +216,7 @@ def find_mode(stage: Stage, scales: Scales, start: Start | None = None) -> Mode:
         new = climb.halve(state, climb.goal(state))
         gained = new.height - state.height
         state = new
-        if gained <= _SETTLED * (1.0 + abs(new.height)):
+        if gained <= settled * (1.0 + abs(new.height)):
             return climb.finish(state, steps)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
@@ -363,16 +366,15 @@ def told(stage: Stage, mode: Mode, units: Units) -> tuple[Floats, ...]:
     spread, variance = mode.uncertainty(lay, units)
     wide = units.outer * spread
     for i, (factor, block) in enumerate(zip(stage.factors, lay.blocks, strict=True)):
-        at, kin = np.arange(block.start, block.stop), factor.kinship
+        kin = factor.kinship
         if i in lay.chain:
             level = lay.chain.index(i)
             precision = group_precisions(lay, mode.elimination, variance, wide, level)
             found.append(mode.elimination.variances[level] * precision)
         elif kin is None:
-            found.append(1.0 - spread[lay.pattern.diagonal[at]])
+            found.append(1.0 - spread[lay.pattern.diagonal[block]])
         else:
-            square = spread[lay.pattern.cells.find(*np.broadcast_arrays(at[:, None], at[None, :]))]
-            left = np.einsum("ij,ij->j", kin.vectors, square @ kin.vectors)
+            left = np.einsum("ij,ij->j", kin.vectors, symmetric(lay.pattern, spread, block) @ kin.vectors)
             found.append(1.0 - left / kin.spectrum(mode.scales.share))
     return tuple(found)
 

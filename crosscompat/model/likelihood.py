@@ -60,6 +60,10 @@ class Counts:
             np.ones(units.shape) if weight is None else np.asarray(weight, dtype=np.float64),
         )
 
+    def __getitem__(self, at: NDArray[np.intp]) -> Counts:
+        """Return those of some records."""
+        return Counts(self.tried[at], self.took[at], self.some[at], self.weight[at])
+
 
 def _softplus(eta: Floats) -> Floats:
     return np.maximum(eta, 0.0) + np.log1p(np.exp(-np.abs(eta)))

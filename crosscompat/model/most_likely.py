@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from crosscompat.model.elimination import Scales, Stage
+from crosscompat.model.expectation import Sites
 from crosscompat.model.laplace import GaussianPrior, Mode, evidence_slope, find_mode, stage_of
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scale_prior import Coordinates
@@ -61,7 +62,7 @@ class _Likelihood(Surface):
         self.stage = replace(self.stage, offset=self.x @ z[split:])
         return super().mode(z[:split])
 
-    def height(self, mode: Mode, z: Floats) -> float:  # noqa: ARG002 - the coefficients have no prior either
+    def height(self, mode: Mode | Sites, z: Floats) -> float:  # noqa: ARG002 - the coefficients have no prior either
         """Return the log likelihood."""
         return mode.evidence
 

@@ -97,6 +97,18 @@ class Levels:
             _numbers(seen.pollen_plants, parents.pollen_plants, size),
         )
 
+    def by_pair(self) -> Ints:
+        """Return an order in which those of one pair stand side by side.
+
+        Examples
+        --------
+        >>> Levels.of(Seen(species=("a", "b")), Parents(["b", "a", "a"], ["a", "a", "b"])).by_pair()
+        array([1, 2, 0])
+        """
+        low, high = np.minimum(self.seed, self.pollen), np.maximum(self.seed, self.pollen)
+        order: Ints = np.lexsort((self.seed, high, low))
+        return order
+
     def __getitem__(self, at: slice | Ints) -> Levels:
         """Return those of some rows."""
         return Levels(self.seed[at], self.pollen[at], self.seed_plant[at], self.pollen_plant[at])
@@ -168,7 +180,7 @@ def pairings_of(
 
 def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) -> Ints:
     """Place of each name among sorted labels, -1 for none."""
-    place = {label: i for i, label in enumerate(labels)}
+    place: dict[str | None, int] = {label: i for i, label in enumerate(labels)}
     if not len(names):
         return np.full(size, -1, dtype=np.intp)
-    return np.array([-1 if name is None else place.get(name, -1) for name in names], dtype=np.intp)
+    return np.fromiter((place.get(name, -1) for name in names), dtype=np.intp, count=size)

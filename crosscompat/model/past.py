@@ -13,9 +13,11 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels, Pairings
 
 if TYPE_CHECKING:
-    from crosscompat.model.elimination import Scales, Stage
+    from crosscompat.model.elimination import Stage
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
+
+_SETTLED = 1e-9  # of the height of the mode of many records
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +52,16 @@ class Past:
     record: Ints
 
 
-def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...], record: Ints | None = None) -> Past:
+def past_of(
+    stage: Stage, most_likely: Mode, levels: Levels, names: tuple[str, ...], record: Ints | None = None
+) -> Past:
     """Return what forecasts need of past crosses, at the mode of the most likely scales.
 
     Parameters
     ----------
     stage : Stage
-    scales : Scales
+    most_likely : Mode
+        The belief at the most likely scales.
     levels : Levels
         Of each record.
     names : tuple of str
@@ -66,7 +71,8 @@ def past_of(stage: Stage, scales: Scales, levels: Levels, names: tuple[str, ...]
     """
     from crosscompat.model.laplace import find_mode  # noqa: PLC0415 - only a fit needs it
 
-    mode = find_mode(stage, scales)
+    scales = most_likely.scales
+    mode = find_mode(stage, scales, most_likely.start, _SETTLED) if stage.many else find_mode(stage, scales)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)
     number = np.arange(len(stage.x)) if record is None else record

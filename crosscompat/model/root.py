@@ -10,7 +10,9 @@ from crosscompat.model.columns import Pattern, Round
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["NotPositive", "Root"]
+__all__ = ["NotPositive", "Root", "mirror", "symmetric"]
+
+_BLOCK = 256  # rows of a square that stay near the processor
 
 
 class NotPositive(ArithmeticError):
@@ -50,7 +52,7 @@ class Root:
             turn.eliminate(row)
             logdet += float(np.log(row[turn.pivots]).sum())
         if core:  # LAPACK complains on the screen of a matrix without rows
-            square = row[: core**2].reshape(core, core).T
+            square = pattern.cells.square(row).T
             _, failed = lapack.dpotrf(square, lower=1, clean=0, overwrite_a=1)
             if failed:
                 raise NotPositive
@@ -65,7 +67,7 @@ class Root:
         for turn in self.pattern.rounds:
             turn.reduce(self.row, x)
         if core.size:
-            x[core] = lapack.dpotrs(self._square(self.row).T, x[core], lower=1)[0]
+            x[core] = lapack.dpotrs(self.pattern.cells.square(self.row).T, x[core], lower=1)[0]
         for turn in reversed(self.pattern.rounds):
             turn.extend(self.row, x)
         return x[:-1]
@@ -76,7 +78,7 @@ class Root:
 
         found = self.row.copy()
         if self.pattern.cells.core.size:
-            lapack.dpotri(self._square(found).T, lower=1, overwrite_c=1)
+            lapack.dpotri(self.pattern.cells.square(found).T, lower=1, overwrite_c=1)
         for turn in reversed(self.pattern.rounds):
             turn.invert(self.row, found)
         return found
@@ -88,8 +90,8 @@ class Root:
         place = np.argsort(order)  # those eliminated last come first, so that what is known is a corner
         full = np.zeros((cells.size, cells.size))
         corner = full[: cells.core.size, : cells.core.size]
-        corner += np.triu(self._square(inverse))
-        corner += np.triu(corner, 1).T
+        corner[:] = cells.square(inverse)
+        mirror(corner)
         for turn in turns:
             self._widen(turn, full, place)
         return full[np.ix_(place, place)] if turns else full
@@ -102,6 +104,28 @@ class Root:
         full[here, :begin], full[:begin, here] = -across, -across.T
         full[here, here] = np.diag(1.0 / self.row[turn.pivots]) + across[:, near] @ pull.T
 
-    def _square(self, row: Floats) -> Floats:
-        size = self.pattern.cells.core.size
-        return row[: size**2].reshape(size, size)
+
+def symmetric(pattern: Pattern, row: Floats, block: slice) -> Floats:
+    """Return the matrix of some neighbouring columns of the core, from a row of cells."""
+    first = int(np.searchsorted(pattern.cells.core, block.start))
+    part = slice(first, first + block.stop - block.start)
+    square: Floats = pattern.cells.square(row)[part, part].copy()
+    mirror(square)
+    return square
+
+
+def mirror(square: Floats) -> None:
+    """Write the upper half of a square into the lower, block by block.
+
+    Examples
+    --------
+    >>> square = np.array([[1.0, 2.0], [0.0, 3.0]])
+    >>> mirror(square)
+    >>> square.tolist()
+    [[1.0, 2.0], [2.0, 3.0]]
+    """
+    for begin in range(0, len(square), _BLOCK):
+        part = slice(begin, begin + _BLOCK)
+        corner = square[part, part]
+        corner[:] = np.triu(corner) + np.triu(corner, 1).T
+        square[begin + _BLOCK :, part] = square[part, begin + _BLOCK :].T

@@ -1,4 +1,4 @@
-"""How long the fit of one stage takes: ``python tests/benchmarks/fit_speed.py [--no-peer] [CASE ...]``.
+"""How long the fit of one stage takes: ``python tests/benchmarks/fit_speed.py [--no-peer] [--growth] [CASE ...]``.
 
 Invented growers (growers.py) with 1,000 crosses of 50 species, the same with 300 mothers and 300 fathers named, and
 50,000 crosses of 300 species. Seconds of one processor and of the clock, of `fit_model` with the variances integrated.
@@ -6,12 +6,19 @@ Invented growers (growers.py) with 1,000 crosses of 50 species, the same with 30
 Beside it, in the same run, the mixed logistic regression of statsmodels (`BinomialBayesMixedGLM.fit_map`) on the same
 flowers. It is asked for less: for the effects of parents and plants alone, all unrelated, at their likeliest variances.
 With pairs and crosses as effects too it does not end within minutes, and it may warn that it has not converged.
+
+``--growth`` instead tells how time and memory grow: over records and over species, with the slopes on the log scale,
+and 1,000,000 records of 2,000 species. Each case has a process of its own; memory is the most that it held beyond what
+it held before the fit.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import os
+import resource
+import subprocess
 import sys
 import time
 import warnings
@@ -34,6 +41,11 @@ CASES = {
     "plants": (50, 1000, 6),
     "many": (300, 50_000, 0),
 }  # species, crosses, plants of each
+GROWTH = {
+    "records": ((300, 10_000), (300, 100_000), (300, 1_000_000)),
+    "species": ((100, 50_000), (300, 50_000), (1000, 50_000), (2000, 50_000)),
+    "asked": ((2000, 1_000_000),),
+}  # species, crosses
 PLANT_SD = 0.7
 
 
@@ -92,12 +104,52 @@ def seconds(fit, given):
     return time.process_time() - processor, time.perf_counter() - clock
 
 
+def held():
+    """Return the most memory that this process has held so far, in megabytes."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def measured(species, crosses):
+    """Print seconds of processor and clock, and megabytes, of one fit; what `grown` reads."""
+    data = case(species, crosses, 0)
+    before = held()
+    sys.stdout.write(" ".join(map(str, (*seconds(ours, data), held() - before))) + "\n")
+
+
+def grown(kind):
+    """Print how a fit grows over one of ``GROWTH``."""
+    found = []
+    for species, crosses in GROWTH[kind]:
+        command = [sys.executable, __file__, "--measure", str(species), str(crosses)]
+        told = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+        processor, clock, memory = map(float, told.split())
+        found.append((crosses if kind == "records" else species, processor, memory))
+        sys.stdout.write(
+            f"{crosses:9,} crosses of {species:5,} species  processor {processor:7.2f} s  clock {clock:7.2f} s  "
+            f"memory {memory:6.0f} MB\n"
+        )
+        sys.stdout.flush()
+    size, *cost = np.log(found).T
+    for (name, values), at in itertools.product(zip(("processor", "memory"), cost, strict=True), range(1, size.size)):
+        slope = (values[at] - values[at - 1]) / (size[at] - size[at - 1])
+        sys.stdout.write(f"  {name} grows as {kind} ^ {slope:.2f} from {found[at - 1][0]:,} to {found[at][0]:,}\n")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("cases", metavar="CASE", nargs="*", choices=[[], *CASES], help=", ".join(CASES))
     parser.add_argument("--no-peer", action="store_true")
+    parser.add_argument("--growth", nargs="*", choices=[[], *GROWTH], help="instead: " + ", ".join(GROWTH))
+    parser.add_argument("--measure", nargs=2, type=int, help=argparse.SUPPRESS)
     given = parser.parse_args()
+    if given.growth is not None:
+        for kind in given.growth or GROWTH:
+            grown(kind)
+        return
     ours(*case(5, 10, 0))  # loads what is loaded once
+    if given.measure:
+        measured(*given.measure)
+        return
     for name in given.cases or CASES:
         species, crosses, plants = CASES[name]
         data = case(*CASES[name])
