@@ -14,6 +14,7 @@ from crosscompat.model.pairings import Levels, Pairings
 
 if TYPE_CHECKING:
     from crosscompat.model.elimination import Stage
+    from crosscompat.model.laplace import Mode
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
 
