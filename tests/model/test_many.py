@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from crosscompat.model import elimination, fitted, tilted
+from crosscompat.model import elimination, tilted
 from crosscompat.model.beliefs import matched
 from crosscompat.model.elimination import Scales
 from crosscompat.model.expectation import Sites, among_columns, refine, rejoined, swept
@@ -56,8 +56,7 @@ class Crosses:
 
 @pytest.fixture
 def few_are_many(monkeypatch):
-    for room in (elimination, fitted):
-        monkeypatch.setattr(room, "MANY", 50)
+    monkeypatch.setattr(elimination, "MANY", 50)
     monkeypatch.setattr(tilted, "_CHUNK", 500)
     monkeypatch.setattr(tilted, "_HEAP", 2)
 
@@ -141,8 +140,7 @@ def test_many_records_are_believed_as_few_are(species, records, plants, few_are_
     """Both integrate over two dozen points of their own choice: what is left is the error of those."""
     crosses = Crosses(4, species, records, plants=plants)
     many = crosses.fit()
-    for room in (elimination, fitted):
-        monkeypatch.setattr(room, "MANY", 10**9)
+    monkeypatch.setattr(elimination, "MANY", 10**9)
     few = crosses.fit()
     sd = np.sqrt(np.diag(few.covariance))
     assert (many.mean - few.mean) / sd == pytest.approx(0.0, abs=0.1)
