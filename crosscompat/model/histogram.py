@@ -7,7 +7,7 @@ such tables lead from the stages to the chance of a unit, so that a million pair
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import pi, sqrt
@@ -170,13 +170,17 @@ def fewest_units(masses: Masses, target: float, most: int) -> NDArray[np.int64]:
     return np.where(enough.any(axis=1), enough.argmax(axis=1) + 1, 0)
 
 
-def quantiles(masses: Masses, level: float) -> Floats:
-    """Return a quantile of the logit of the chance of a unit, shape (n_pairs,).
+def quantiles(masses: Masses, levels: Sequence[float]) -> list[Floats]:
+    """Return quantiles of the logit of the chance of a unit, each of shape (n_pairs,).
 
     Between the edges of the bins the logit is a cubic of the log odds of what lies below it.
     """
     below = np.zeros((len(masses), _BINS + 1), dtype=masses.dtype)
     np.cumsum(masses, axis=1, out=below[:, 1:])
+    return [_quantile(below, level) for level in levels]
+
+
+def _quantile(below: Masses, level: float) -> Floats:
     upper = np.clip((below < level).sum(axis=1), 1, _BINS)
     first = np.clip(upper - 2, 0, _BINS - 3)
     around = np.array([np.take_along_axis(below, (first + k)[:, None], axis=1)[:, 0] for k in range(4)], dtype=float)

@@ -164,7 +164,7 @@ class _InBins:
     masses: Masses
 
     def chances(self, units: Floats) -> tuple[Floats, Floats, Floats]:
-        low, high = (from_units(quantiles(self.masses, level), units) for level in (_LOW, _HIGH))
+        low, high = (from_units(end, units) for end in quantiles(self.masses, (_LOW, _HIGH)))
         number, which = np.unique(units, return_inverse=True)
         each = np.stack([at_least_one(float(n)) for n in number])
         mean = self.masses @ each[0] if len(number) == 1 else np.einsum("nk,nk->n", self.masses, each[which])
