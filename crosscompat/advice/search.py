@@ -162,7 +162,7 @@ class Search:
         rows : slice
             Which seed parents.
         floor : float
-            Pairings at or below this mean chance are not wanted; most are passed over by a quick bound.
+            Pairings at or below this mean chance are not wanted; some are passed over by a quick bound.
         """
         best = Best(self.most)
         distance = np.stack([self.collection.distances.patristic_from(tip) for tip in self.species[rows]])

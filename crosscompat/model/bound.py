@@ -1,4 +1,4 @@
-"""The most that the mean chance of a seedling can be, quickly: most pairings can be passed over for that alone."""
+"""The most that the mean chance of a seedling can be, quickly: some pairings can be passed over for that alone."""
 
 from __future__ import annotations
 
