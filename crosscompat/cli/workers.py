@@ -66,7 +66,7 @@ def shared_out(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Ite
     started = time.monotonic()
     yield from map(function, jobs[1:2])
     rest, hands = jobs[2:], os.cpu_count() or 1
-    _announce((time.monotonic() - started) * len(rest) / hands)
+    _announce((time.monotonic() - started) * len(rest) / hands, "cli.long")
     pool = ThreadPoolExecutor(hands)
     try:
         yield from counted(pool.map(function, rest), len(rest))
@@ -74,9 +74,9 @@ def shared_out(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Ite
         pool.shutdown(cancel_futures=True)
 
 
-def _announce(seconds: float) -> None:
+def _announce(seconds: float, sentence: str = "score.long") -> None:
     if seconds > _LONG and sys.stderr.isatty():
-        talk(say("score.long", minutes=max(1, round(seconds / _MINUTE))))
+        talk(say(sentence, minutes=max(1, round(seconds / _MINUTE))))
 
 
 def _pool(hands: int) -> ProcessPoolExecutor | None:

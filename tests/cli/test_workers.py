@@ -129,3 +129,12 @@ def test_shared_out_work_comes_back_in_order(monkeypatch, count):
 def test_what_goes_wrong_in_another_thread_goes_wrong_here():
     with pytest.raises(ValueError, match="invalid literal"):
         list(workers.shared_out(int, ["1", "2", "3", "four"]))
+
+
+def test_how_long_shared_out_work_takes_is_told_beforehand(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(workers, "_LONG", -1.0)
+    list(workers.shared_out(abs, range(4)))
+    assert "This takes about 1 minute." in screen.getvalue()
+    assert "--way" not in screen.getvalue()
