@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
-from crosscompat.book.convert import BadCell, decimal, whole, yes_no
-from crosscompat.names import fold
-from crosscompat.wording import say
+from crosscompat.ground.csv_convert import BadCell, decimal, whole, yes_no
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 
 __all__ = ["converter", "infer", "is_unknown", "months"]
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["CarriedTree", "carried_file", "carried_tree", "carried_trees", "tree_for_genus"]
 

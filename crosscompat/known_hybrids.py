@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from crosscompat.book.cells import read_sheet
 from crosscompat.carried import carried_file
+from crosscompat.ground.csv_cells import read_sheet
 
 __all__ = ["KnownHybrid", "formulas", "known_hybrids"]
 

@@ -11,11 +11,11 @@ from os import PathLike
 from typing import Any, NamedTuple
 
 from crosscompat import _trait_cells as kind_of
-from crosscompat.book.cells import Cells, Sheet, column_name, raise_faults, read_sheet
-from crosscompat.errors import Fault, Place, WrongUse
-from crosscompat.names import NameIndex, fold
-from crosscompat.synonyms import for_labels
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, Sheet, column_name, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault, Place, WrongUse
+from crosscompat.ground.names import NameIndex, fold
+from crosscompat.ground.synonyms import for_labels
+from crosscompat.ground.wording import say
 
 __all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "read_traits"]
 

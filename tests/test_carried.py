@@ -6,7 +6,7 @@ import pytest
 
 from crosscompat.carried import carried_tree, carried_trees, tree_for_genus
 from crosscompat.collection.opening import open_carried
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 from crosscompat.traits import KINDS
 
 

@@ -9,10 +9,9 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "crosscompat"
 FLOORS = (
-    ("errors", "wording", "files"),
-    ("names", "_names_parse", "_names_tokens", "carried"),
-    ("book", "_trait_cells"),
-    ("synonyms", "known_hybrids"),
+    ("ground",),
+    ("carried",),
+    ("book", "_trait_cells", "known_hybrids"),
     ("traits",),
     ("phylogeny",),
     ("pairing",),
@@ -67,7 +66,7 @@ def test_no_room_looks_up(path):
             },
         ),
         ("rich", {"cli/progress.py"}),
-        ("csv", {"book/cells.py", "book/pair_lines.py", "phylogeny/square.py"}),
+        ("csv", {"ground/csv_cells.py", "book/pair_lines.py", "phylogeny/square.py"}),
     ],
 )
 def test_one_room_does_each_outside_thing(library, homes):

@@ -81,7 +81,13 @@ def test_the_wheel_carries_everything(wheel):
     written = {path.relative_to(ROOT / "crosscompat").as_posix() for path in files_in(ROOT / "crosscompat")}
     carried = {f"carried/{path.relative_to(ROOT / 'trees').as_posix()}" for path in files_in(ROOT / "trees")}
     assert inside == written | carried
-    assert {"py.typed", "demo/crosses.csv", "model/priors.toml", "schemas/ask-2.json", "wording/cli.toml"} <= written
+    assert {
+        "py.typed",
+        "demo/crosses.csv",
+        "model/priors.toml",
+        "schemas/ask-2.json",
+        "ground/wording/cli.toml",
+    } <= written
     assert {"carried/index.toml", "carried/README.md"} <= carried
     assert any(name.endswith("licenses/LICENSE") for name in names)
 

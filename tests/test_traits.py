@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from crosscompat import read_traits
 from crosscompat._trait_cells import infer, months
-from crosscompat.book.convert import BadCell
-from crosscompat.errors import BadInput, UnknownName, WrongUse
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS, TraitColumn, TraitTable
-from crosscompat.wording import say
 
 TABLE = """species,Spines paired,2n,style_mm,flowering,colour,colour_source,remarks
 Echinocereus_coccineus,yes,44,30.5,4-6,red,Flora of North America,mostly male or female plants

@@ -24,9 +24,9 @@ from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.stages import StageForecast, stage_forecasts
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.model.outlook import flowers_needed, seedling_chances
-from crosscompat.wording import say
 
 __all__ = ["Answer", "PairForecast", "ask"]
 

@@ -8,11 +8,11 @@ from crosscompat.advice.basis import collection_reference
 from crosscompat.book.placing import find_label
 from crosscompat.collection.missing import ranks_by_species
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName
-from crosscompat.names import correct_form, parse
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import correct_form, parse
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.monophyly import Scattered, group_census
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.wording import say
 
 __all__ = ["botany_notes"]
 

@@ -9,10 +9,10 @@ import numpy as np
 from crosscompat.advice.hybrids import hybrid_notes
 from crosscompat.advice.parents import Parent
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.likelihood import Floats
-from crosscompat.names import correct_form
-from crosscompat.wording import say
 
 __all__ = ["Caution", "cautions", "escaping", "handling", "permits"]
 

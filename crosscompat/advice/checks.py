@@ -7,8 +7,8 @@ from datetime import date
 
 from crosscompat.book.crosses import CROSS_KINDS, Cross, recorded_by
 from crosscompat.collection.opening import Collection
-from crosscompat.names import correct_form, genus_of
-from crosscompat.wording import say
+from crosscompat.ground.names import correct_form, genus_of
+from crosscompat.ground.wording import say
 
 __all__ = ["CheckTold", "checks_of"]
 

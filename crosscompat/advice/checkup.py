@@ -10,11 +10,11 @@ from crosscompat.advice.botany import botany_notes
 from crosscompat.book.crosses import Cross
 from crosscompat.book.plants import Plant
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import Place, UnknownName
-from crosscompat.names import NameIndex, genus_of
+from crosscompat.ground.errors import Place, UnknownName
+from crosscompat.ground.names import NameIndex, genus_of
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.report import tree_report
 from crosscompat.phylogeny.tree import Distances, Phylogeny
-from crosscompat.wording import say
 
 __all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
 

@@ -13,8 +13,8 @@ from crosscompat.book.crosses import CROSS_KINDS
 from crosscompat.book.lives import Life
 from crosscompat.book.usual_days import NO_SOURCE, OWN, SET, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
-from crosscompat.names import correct_form
-from crosscompat.wording import say
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 
 __all__ = ["Due", "DueList", "Known", "due_list", "due_of"]
 

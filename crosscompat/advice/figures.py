@@ -10,11 +10,11 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import fruitful, no_pairing
 from crosscompat.book.placing import placed
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
-from crosscompat.names import fold
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
-from crosscompat.wording import say
 
 __all__ = [
     "BasisFigures",

@@ -9,11 +9,11 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import correct_form, genus_of
+from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
-from crosscompat.names import correct_form, genus_of
 from crosscompat.phylogeny.hybrids import Pedigree
-from crosscompat.wording import say
 
 __all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile", "uneven_parents"]
 

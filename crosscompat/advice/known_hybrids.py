@@ -9,11 +9,11 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.book.placing import find_label
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.known_hybrids import KnownHybrid, known_hybrids
-from crosscompat.names import correct_form
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.known import Distances
-from crosscompat.wording import say
 
 __all__ = ["KnownNear", "known_near", "published_of"]
 

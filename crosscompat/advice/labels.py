@@ -13,9 +13,9 @@ from crosscompat.book.placing import find_label
 from crosscompat.book.seasons import season_of
 from crosscompat.book.units import units_told
 from crosscompat.collection.opening import Collection
-from crosscompat.names import NameIndex, correct_form, genus_of
+from crosscompat.ground.names import NameIndex, correct_form, genus_of
+from crosscompat.ground.wording import say
 from crosscompat.show.label_card import Kind, LabelCard
-from crosscompat.wording import say
 
 __all__ = ["Labels", "labels_for"]
 

@@ -26,13 +26,13 @@ from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.recorded import add_forecasts
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.collection.upgrade import set_setting
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import Reasons, reasons
 from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.saved import SavedModel, write_model
-from crosscompat.names import correct_form
-from crosscompat.wording import say
 
 __all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn", "note_forecasts"]
 

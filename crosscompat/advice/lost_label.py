@@ -8,8 +8,8 @@ from typing import Literal
 from crosscompat.book.lost_label import Clues, matches
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Reading
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Candidate", "Candidates", "candidates"]
 

@@ -14,8 +14,8 @@ from crosscompat.advice.visit_sides import Found
 from crosscompat.book import records
 from crosscompat.book.placing import findable_name
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import NameIndex
 from crosscompat.model.outlook import seedling_chances
-from crosscompat.names import NameIndex
 
 __all__ = ["PRIOR", "Moment", "moment", "pair_of"]
 

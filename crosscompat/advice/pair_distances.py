@@ -11,15 +11,15 @@ import numpy as np
 
 from crosscompat.advice.parents import find_parent
 from crosscompat.book.appended import appended
-from crosscompat.book.cells import raise_faults
 from crosscompat.book.pair_lines import PairBlock, PairTable
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.names import genus_of
+from crosscompat.ground.csv_cells import raise_faults
+from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.names import genus_of
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.lookup import Lookup
 from crosscompat.phylogeny.postorder import Floats, Ints
 from crosscompat.phylogeny.source import SHOWN
-from crosscompat.wording import say
 
 __all__ = ["COLUMN", "PairDistances", "write_distances"]
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from crosscompat.book.plants import Plant
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import NoPairing
-from crosscompat.names import correct_form, fold, genus_of
-from crosscompat.wording import say
+from crosscompat.ground.errors import NoPairing
+from crosscompat.ground.names import correct_form, fold, genus_of
+from crosscompat.ground.wording import say
 
 __all__ = ["Parent", "find_parent", "find_parents"]
 

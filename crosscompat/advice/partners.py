@@ -18,9 +18,9 @@ from crosscompat.advice.figures import (
 )
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.model.outlook import seedling_chances
-from crosscompat.wording import say
 
 __all__ = ["Partner", "Partners", "partners"]
 

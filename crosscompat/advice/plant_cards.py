@@ -20,9 +20,9 @@ from crosscompat.book.rules import contradicted
 from crosscompat.book.store import Reading
 from crosscompat.book.summary import crosses_of
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName
-from crosscompat.names import correct_form
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 
 __all__ = [
     "PlantAnswer",

@@ -37,7 +37,7 @@ from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
 from crosscompat.book.visits import Asked, Planned, named_cross, planned, write_planned
 from crosscompat.collection.opening import Collection
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
 

@@ -8,11 +8,11 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, Seen, prior_stage, training_moments
 from crosscompat.model.forecast import chances, logits
 from crosscompat.model.prior import Priors
 from crosscompat.pairing import Recipe, recipe_for
-from crosscompat.wording import say
 
 __all__ = ["FAR", "NEAR", "CoefficientPrior", "EffectPrior", "PriorTable", "StageChances", "one_stage", "prior_table"]
 

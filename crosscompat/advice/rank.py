@@ -24,9 +24,9 @@ from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import NoPairing, UnknownName, WrongUse
+from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.model.outlook import seedling_chances
-from crosscompat.wording import say
 
 __all__ = [
     "Candidate",

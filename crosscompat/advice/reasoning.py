@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from math import exp
 
 from crosscompat.advice.cautions import spoken
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import TERMS, Reasons, reasons
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings
 from crosscompat.pairing import Feature
-from crosscompat.wording import say
 
 __all__ = ["Reason", "feature_in_words", "reasons_in_words", "weight_in_words"]
 

@@ -16,11 +16,11 @@ from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.seasons import season_of
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species, pair_numbers
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scoring import scores, skill_interval
-from crosscompat.wording import say
 
 __all__ = ["LEAST", "WAYS", "CameOf", "ForecastScore", "Scorecard", "WayScore", "score"]
 

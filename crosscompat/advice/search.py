@@ -11,7 +11,8 @@ from crosscompat.advice.basis import asked_of, basis_of, spread_of
 from crosscompat.advice.parents import Parent
 from crosscompat.advice.rank import Candidate, Ranking, rank
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.model.bound import most_chance
 from crosscompat.model.diallel import Diallel, Tile, diallel
 from crosscompat.model.effects import Ints
@@ -22,7 +23,6 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import Outlook, mean_chances, pods_differ
 from crosscompat.model.pairings import Levels, Parents
 from crosscompat.pairing import trait_codes
-from crosscompat.wording import say
 
 __all__ = ["Best", "Found", "Search", "search_of"]
 

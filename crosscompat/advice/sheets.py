@@ -9,8 +9,8 @@ from typing import Literal
 from crosscompat.book.crosses import Cross
 from crosscompat.book.plants import Plant
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import Fault, UnknownName
-from crosscompat.names import fold, genus_of
+from crosscompat.ground.errors import Fault, UnknownName
+from crosscompat.ground.names import fold, genus_of
 
 __all__ = ["ColumnRead", "Exported", "Imported", "Problem", "Unplaced", "problems", "unplaced"]
 

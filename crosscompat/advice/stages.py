@@ -9,13 +9,13 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.reasoning import Reason, reasons_in_words
+from crosscompat.ground.names import correct_form
 from crosscompat.model.fitted import FittedModel, design_of
 from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import Outlook
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.past import base_shift, past_weights, prior_logits
-from crosscompat.names import correct_form
 
 __all__ = ["PastWeights", "StageForecast", "WeightyPairing", "stage_forecasts"]
 

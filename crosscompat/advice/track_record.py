@@ -15,12 +15,12 @@ from crosscompat.advice.made import over_by
 from crosscompat.book.evidence import Evidence
 from crosscompat.book.forecasts import GivenForecast
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.model.held_out import pair_numbers
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scoring import Bin, Scores, scores, skill_interval
-from crosscompat.names import correct_form
 from crosscompat.show.chances import one_in, percent
-from crosscompat.wording import say
 
 __all__ = ["FEWEST", "CameTrue", "ScoredForecast", "TrackRecord", "base_rates", "track_record"]
 

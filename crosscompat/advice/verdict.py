@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["VERDICTS", "verdict", "verdict_words"]
 

@@ -12,8 +12,8 @@ from crosscompat.book.addresses import find_cross
 from crosscompat.book.numbers import Pattern
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["VisitParents", "parents_in"]
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date, time
 
 from crosscompat.book.records import CERTAINTIES
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["VisitRequest", "count_told", "kind_told", "refuse_contradictions"]
 

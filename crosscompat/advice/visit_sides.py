@@ -13,9 +13,9 @@ from crosscompat.book.placing import find_label
 from crosscompat.book.plants import Plant
 from crosscompat.book.rules import Side
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName
-from crosscompat.names import correct_form, fold, genus_of, parse
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import correct_form, fold, genus_of, parse
+from crosscompat.ground.wording import say
 
 __all__ = ["Bench", "Found", "find_side", "genus_for", "misspelt", "nearest_names"]
 

@@ -9,9 +9,9 @@ from difflib import get_close_matches
 from crosscompat.book.numbers import Pattern, find_number
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
-from crosscompat.errors import UnknownName, WrongUse
-from crosscompat.names import fold
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 
 __all__ = ["SHORTEST", "find_cross", "find_plant", "find_record", "plain", "short_ids", "shortened"]
 

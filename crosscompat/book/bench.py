@@ -10,7 +10,7 @@ from crosscompat.book import records
 from crosscompat.book.dates import by_date
 from crosscompat.book.plants import Plant, Plants
 from crosscompat.book.store import Reading
-from crosscompat.names import bracketed
+from crosscompat.ground.names import bracketed
 
 __all__ = ["plants_of", "species_of"]
 

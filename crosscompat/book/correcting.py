@@ -7,17 +7,17 @@ from dataclasses import Field, fields, replace
 from datetime import date, datetime, time
 from typing import Any
 
-from crosscompat.book import convert
 from crosscompat.book.addresses import find_cross, find_plant, find_record
-from crosscompat.book.convert import BadCell
 from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.record_fields import choices, needed, reference, value_types
 from crosscompat.book.records import KINDS, SEXES, Cross, Finding, Forecast, Plant, Pollination, Record
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.store.undoing import resting_on
 from crosscompat.book.whole import cross_of
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["correct", "corrected", "withdraw"]
 
@@ -125,14 +125,14 @@ def _value(page: Reading, kind: type[Record], item: Field[Any], text: str) -> An
         return _pointed(page, reference(item) or "", text)
     allowed = choices(item)
     if allowed:
-        return convert.choice(text, allowed)
+        return csv_convert.choice(text, allowed)
     wanted = value_types(kind)[item.name]
     readers: dict[type, Any] = {
-        int: convert.whole,
-        float: convert.decimal,
-        bool: convert.yes_no,
-        date: convert.day,
-        datetime: convert.timestamp,
+        int: csv_convert.whole,
+        float: csv_convert.decimal,
+        bool: csv_convert.yes_no,
+        date: csv_convert.day,
+        datetime: csv_convert.timestamp,
         time: _hour,
         str: str,
     }

@@ -11,7 +11,7 @@ from crosscompat.book.records import SeedLot, Sowing
 from crosscompat.book.summary import ripened
 from crosscompat.book.units import in_all, total, units_of_visits
 from crosscompat.book.whole import Whole
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["holds", "impossibilities", "most_up", "totals"]
 

@@ -13,11 +13,11 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
-from crosscompat.book.convert import BadCell
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = [
     "CROSS_KINDS",

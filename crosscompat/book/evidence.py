@@ -15,7 +15,7 @@ from crosscompat.book.gaps import counts_stages
 from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
 from crosscompat.book.placing import placed
 from crosscompat.book.plants import Plants
-from crosscompat.names import NameIndex
+from crosscompat.ground.names import NameIndex
 
 __all__ = ["DOUBTFUL", "REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful", "no_pairing", "stages_counted"]
 

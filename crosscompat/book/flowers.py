@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from crosscompat.book import records
 from crosscompat.book.store import Reading
-from crosscompat.wording import catalogue, say
+from crosscompat.ground.wording import catalogue, say
 
 __all__ = ["Sighting", "Window", "latest", "sightings_of", "usual_window"]
 

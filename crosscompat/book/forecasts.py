@@ -8,8 +8,8 @@ from datetime import date
 from os import PathLike
 from pathlib import Path
 
-from crosscompat.book.cells import Cells, raise_faults, read_sheet, write_sheet
-from crosscompat.errors import Fault
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.errors import Fault
 
 __all__ = ["FILE_NAME", "HEADER", "GivenForecast", "add_forecasts", "read_forecasts"]
 

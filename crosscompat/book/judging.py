@@ -10,8 +10,8 @@ from crosscompat.book.counts import impossibilities
 from crosscompat.book.records import Cross, Plant, Pollen, Pollination
 from crosscompat.book.store import Reading
 from crosscompat.book.whole import whole_of
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Bounds", "faults_by_cross", "own_ancestors", "refuse_new_faults"]
 

@@ -12,7 +12,7 @@ from crosscompat.book.addresses import plain
 from crosscompat.book.bench import species_of
 from crosscompat.book.records import Cross, Plant, Pollen, Pollination
 from crosscompat.book.store import Reading
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["Clues", "Match", "matches"]
 

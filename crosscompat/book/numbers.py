@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from string import Formatter
 
-from crosscompat.errors import UnknownName
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.wording import say
 
 __all__ = [
     "LETTERS",

@@ -21,8 +21,8 @@ from crosscompat.book.records import (
 )
 from crosscompat.book.store import Writing
 from crosscompat.book.whole import Whole, whole_of
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Harvest", "Seen", "Sown", "observe", "records_seen", "surprises"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["COUNT_COLUMNS", "STAGE_COLUMNS", "Outcomes", "impossible", "outcomes_of"]
 

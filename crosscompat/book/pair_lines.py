@@ -18,9 +18,9 @@ from typing import BinaryIO, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from crosscompat.book.cells import column_name, raise_faults
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import column_name, raise_faults
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.wording import say
 
 __all__ = ["PairBlock", "PairTable", "Spans"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from crosscompat.errors import UnknownName
-from crosscompat.names import NameIndex, correct_form, genus_of
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import NameIndex, correct_form, genus_of
 
 __all__ = ["find_label", "findable_name", "placed"]
 

@@ -12,9 +12,9 @@ from crosscompat.book.addresses import find_cross
 from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
-from crosscompat.errors import WrongUse
-from crosscompat.names import fold, parse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import fold, parse
+from crosscompat.ground.wording import say
 
 __all__ = ["PlantTold", "Planting", "PollenTold", "planting", "write_planting"]
 

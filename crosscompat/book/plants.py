@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from os import PathLike
 
-from crosscompat.book.cells import Cells, Sheet, raise_faults, read_sheet
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["HEADER", "MORE", "SEXES", "Plant", "Plants", "plants_in", "read_plants"]
 

@@ -13,7 +13,7 @@ from datetime import date
 from crosscompat.book.flowers import Window
 from crosscompat.book.plants import Plant
 from crosscompat.book.records import PollenLot
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = [
     "ANOTHER_SEASON",

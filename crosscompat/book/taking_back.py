@@ -6,7 +6,7 @@ from crosscompat.book.judging import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.store import Change, Writing
 from crosscompat.book.store.undoing import chosen_change, touched_by, undo_touched
 from crosscompat.book.whole import cross_of
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["take_back"]
 

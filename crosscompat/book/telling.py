@@ -7,11 +7,11 @@ from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
 from crosscompat.book.addresses import short_ids
-from crosscompat.book.convert import as_text
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Cross, Observation, Plant, PollenLot, Pollination, Record, SeedLot, Sowing
 from crosscompat.book.store import Reading
-from crosscompat.wording import say
+from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.wording import say
 
 __all__ = ["FieldChange", "Line", "differences", "lines_of", "names_of", "noun", "words_of"]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from crosscompat.book.records import FLOWERS, Pollination
-from crosscompat.wording import catalogue, say
+from crosscompat.ground.wording import catalogue, say
 
 __all__ = ["Units", "in_all", "in_words", "kinds_of", "total", "units_of_visits", "units_told"]
 

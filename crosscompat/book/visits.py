@@ -14,9 +14,9 @@ from crosscompat.book.rules import NamedCross
 from crosscompat.book.seasons import season_of
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, units_of_visits
-from crosscompat.errors import WrongUse
-from crosscompat.names import correct_form
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 
 __all__ = ["Asked", "Planned", "named_cross", "planned", "write_planned"]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from os import PathLike
 
-from crosscompat.book.cells import Cells, raise_faults, read_sheet
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["HEADER", "Wanted", "read_wanted"]
 

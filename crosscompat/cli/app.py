@@ -15,7 +15,7 @@ from crosscompat.cli.book_app import commands_of_the_book
 from crosscompat.cli.guard import guarded
 from crosscompat.cli.lean import unconverted
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, example
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["app", "command_line"]
 

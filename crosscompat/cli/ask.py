@@ -9,10 +9,10 @@ from crosscompat.advice.figures import Distance, Past
 from crosscompat.advice.stages import PastWeights, StageForecast
 from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words, who
 from crosscompat.cli.where import collection_or_carried
+from crosscompat.ground.names import bracketed
+from crosscompat.ground.wording import say
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of
-from crosscompat.names import bracketed
 from crosscompat.show.chances import percent, percent_range
-from crosscompat.wording import say
 
 __all__ = ["print_answer", "run"]
 

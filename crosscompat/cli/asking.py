@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import typer
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["choose", "confirm", "on_a_terminal"]
 

@@ -10,8 +10,8 @@ from crosscompat.book.store.backup import back_up, last_sound, restore
 from crosscompat.book.store.comparing import changes_lacking
 from crosscompat.cli.screen import paragraph, print_json, talk
 from crosscompat.cli.the_book import Stopped, agreed, book_here, file_of_book
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Backup", "Restoration", "run", "run_restore"]
 

@@ -8,7 +8,7 @@ import typer
 
 from crosscompat.cli.guard import guarded
 from crosscompat.cli.options import DATE, Anyway, By, DryRun, Folder, Json, On, count_option, example, text_option
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["commands_of_the_book"]
 

@@ -9,7 +9,7 @@ import typer
 from crosscompat.advice.checkup import Checkup, TraitNote, check
 from crosscompat.cli.screen import columns, line, paragraph, print_json
 from crosscompat.cli.where import collection_at
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["print_checkup", "run"]
 

@@ -13,8 +13,8 @@ from crosscompat.book.records import Record
 from crosscompat.cli.entry import hand, today
 from crosscompat.cli.screen import paragraph, print_json
 from crosscompat.cli.the_book import open_here
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["run"]
 

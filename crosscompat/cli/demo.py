@@ -20,10 +20,10 @@ from crosscompat.cli.retrain import print_lesson
 from crosscompat.cli.screen import line, paragraph, print_json, width
 from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import MODEL_FILE, open_collection
-from crosscompat.errors import WrongUse
-from crosscompat.files import write_atomically
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.show.label import labels_page
-from crosscompat.wording import say
 
 __all__ = ["Demonstration", "run"]
 

@@ -14,9 +14,9 @@ from crosscompat.book.pair_lines import PairBlock, PairTable
 from crosscompat.cli.progress import counted
 from crosscompat.cli.screen import print_json, talk, unit_in_words
 from crosscompat.cli.where import collection_or_carried
-from crosscompat.errors import WrongUse
-from crosscompat.files import writing_atomically
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import writing_atomically
+from crosscompat.ground.wording import say
 
 __all__ = ["run"]
 

@@ -12,9 +12,9 @@ from crosscompat.cli.screen import line, paragraph, print_json, talk
 from crosscompat.cli.where import settings_at
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
-from crosscompat.files import write_atomically
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.show.calendar import Reminder, calendar_file
-from crosscompat.wording import say
 
 __all__ = ["run"]
 

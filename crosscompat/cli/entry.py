@@ -6,8 +6,8 @@ import os
 from collections.abc import Mapping
 from datetime import date, datetime, time
 
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["GROWER_VARIABLE", "blanks_told", "day_told", "hand", "hour_told", "today"]
 

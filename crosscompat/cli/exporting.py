@@ -10,8 +10,8 @@ from crosscompat.book.sheets.whole import tables_of
 from crosscompat.cli.screen import line, print_json
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["run"]
 

@@ -12,8 +12,8 @@ from crosscompat.book.lost_label import Clues
 from crosscompat.cli.entry import blanks_told
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.cli.the_book import open_here
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["run"]
 

@@ -14,8 +14,8 @@ from typing import Any, ParamSpec, TypeVar
 import typer
 
 from crosscompat.cli.screen import talk
-from crosscompat.errors import CopyWarning, CrosscompatError
-from crosscompat.wording import say
+from crosscompat.ground.errors import CopyWarning, CrosscompatError
+from crosscompat.ground.wording import say
 
 __all__ = ["BUG", "guarded"]
 

@@ -16,8 +16,8 @@ from crosscompat.book.taking_back import take_back
 from crosscompat.cli.entry import hand, today
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.cli.the_book import open_here
-from crosscompat.errors import UnknownName
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.wording import say
 
 __all__ = ["print_change", "run", "run_undo"]
 

@@ -24,8 +24,8 @@ from crosscompat.cli.screen import columns, line, paragraph, print_json, talk
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Request", "run"]
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from crosscompat.advice.labels import Labels, labels_for
 from crosscompat.cli.screen import deliver, print_json, talk
 from crosscompat.cli.where import collection_at
-from crosscompat.errors import WrongUse
-from crosscompat.files import write_atomically
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.show.label import labels_page
-from crosscompat.wording import say
 
 __all__ = ["run"]
 

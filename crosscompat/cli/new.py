@@ -9,7 +9,7 @@ from typing import Literal
 
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.collection.create import create_collection
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["NewCollection", "run"]
 

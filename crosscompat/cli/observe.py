@@ -20,8 +20,8 @@ from crosscompat.book.whole import whole_of
 from crosscompat.cli.entry import day_told, hand, today
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.cli.the_book import BookHere, Stopped, agreed, chosen, open_here
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range
-from crosscompat.wording import say
 
 __all__ = ["run"]
 

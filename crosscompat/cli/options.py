@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = [
     "DATE",

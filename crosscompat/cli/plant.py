@@ -19,9 +19,9 @@ from crosscompat.cli.screen import columns, line, paragraph, print_json
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import UnknownName, WrongUse
-from crosscompat.names import fold
-from crosscompat.wording import say
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 
 __all__ = ["PlantTold", "findings_told", "pollen_told", "run"]
 

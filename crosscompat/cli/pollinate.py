@@ -15,8 +15,8 @@ from crosscompat.cli.the_book import Stopped, agreed
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range
-from crosscompat.wording import say
 
 __all__ = ["run"]
 

@@ -10,9 +10,9 @@ from crosscompat.advice.priors import PriorTable, StageChances, prior_table
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width
 from crosscompat.cli.where import collection_at
 from crosscompat.collection.settings import FILE_NAME
+from crosscompat.ground.wording import say
 from crosscompat.model.prior import published
 from crosscompat.show.chances import percent
-from crosscompat.wording import say
 
 __all__ = ["print_priors", "run"]
 

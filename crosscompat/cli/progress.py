@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeVar
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["counted", "watched"]
 

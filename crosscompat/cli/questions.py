@@ -9,8 +9,8 @@ from crosscompat.book.sheets.mapping import TableMapping
 from crosscompat.book.sheets.rows import Answers
 from crosscompat.book.sheets.took import TOOK_MEANS
 from crosscompat.cli.asking import choose, confirm
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["Given", "answered"]
 

@@ -26,12 +26,12 @@ from crosscompat.cli.screen import columns, deliver, line, paragraph, print_json
 from crosscompat.cli.where import collection_or_carried
 from crosscompat.cli.workers import shared_out
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
-from crosscompat.files import write_atomically
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.model.threads import one_thread
 from crosscompat.show.chances import percent
 from crosscompat.show.records import csv_text, parquet
-from crosscompat.wording import say
 
 __all__ = ["print_ranking", "run"]
 

@@ -12,9 +12,9 @@ from crosscompat.advice.learn import Lesson, Weighting, keep, learn, note_foreca
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
 from crosscompat.cli.track_record import print_track_record
 from crosscompat.cli.where import collection_at
-from crosscompat.names import bracketed
+from crosscompat.ground.names import bracketed
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
-from crosscompat.wording import say
 
 __all__ = ["print_lesson", "run"]
 

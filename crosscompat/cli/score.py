@@ -12,8 +12,8 @@ from crosscompat.advice.score import WAYS, CameOf, ForecastScore, Scorecard, Way
 from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk
 from crosscompat.cli.where import collection_at
 from crosscompat.cli.workers import worked
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
-from crosscompat.wording import say
 
 __all__ = ["print_scorecard", "run"]
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-from crosscompat.files import write_atomically
-from crosscompat.wording import catalogue, say
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import catalogue, say
 
 __all__ = [
     "columns",
@@ -62,7 +62,7 @@ def who(species: str, plant: str | None) -> str:
     >>> who("Echinocereus coccineus", "COC-F1")
     'Echinocereus coccineus [COC-F1]'
     """
-    from crosscompat.names import bracketed  # noqa: PLC0415 - the help names nobody
+    from crosscompat.ground.names import bracketed  # noqa: PLC0415 - the help names nobody
 
     name = bracketed(species)
     return f"{name} [{plant}]" if plant else name

@@ -7,8 +7,8 @@ from typing import Any
 
 from crosscompat.book.observing import Harvest, Seen, Sown
 from crosscompat.cli.entry import blanks_told
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["seen_of"]
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.book.convert import BadCell, choice
 from crosscompat.cli.asking import confirm
 from crosscompat.cli.screen import talk
 from crosscompat.cli.where import settings_at
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
-from crosscompat.errors import CrosscompatError, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.csv_convert import BadCell, choice
+from crosscompat.ground.errors import CrosscompatError, WrongUse
+from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.book.store import Store

@@ -10,13 +10,13 @@ from crosscompat.advice.partners import Partner, Partners, partners
 from crosscompat.cli.screen import deliver, line, paragraph, print_json, screen_width, speaks_unicode
 from crosscompat.cli.where import collection_or_carried
 from crosscompat.collection.opening import Collection
-from crosscompat.errors import WrongUse
-from crosscompat.names import correct_form
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.marks import Direction, TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 from crosscompat.show.tree_text import text_tree
-from crosscompat.wording import say
 
 __all__ = ["picture", "run"]
 

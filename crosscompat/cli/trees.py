@@ -7,8 +7,8 @@ from typing import Literal
 
 from crosscompat.carried import CarriedTree, carried_trees
 from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words
+from crosscompat.ground.wording import say
 from crosscompat.traits import read_traits
-from crosscompat.wording import say
 
 __all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "run"]
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from crosscompat.carried import carried_trees, tree_for_genus
 from crosscompat.cli.screen import talk
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
-from crosscompat.errors import WrongUse
-from crosscompat.names import fold, genus_of
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import fold, genus_of
+from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.collection.opening import Collection

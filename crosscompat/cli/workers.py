@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from crosscompat.cli.progress import counted
 from crosscompat.cli.screen import talk
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["shared_out", "worked"]
 

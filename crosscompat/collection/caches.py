@@ -10,7 +10,7 @@ from os import scandir
 from pathlib import Path
 
 from crosscompat import __version__
-from crosscompat.files import write_atomically
+from crosscompat.ground.files import write_atomically
 
 __all__ = ["keep", "key_of", "recall"]
 

@@ -9,15 +9,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from crosscompat.book import wanted
-from crosscompat.book.cells import read_sheet, write_sheet
 from crosscompat.book.numbers import OURS
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.books import open_book
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings
-from crosscompat.errors import WrongUse
-from crosscompat.files import write_atomically
+from crosscompat.ground.csv_cells import read_sheet, write_sheet
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.ranks import ranks_among
-from crosscompat.wording import say
 
 __all__ = ["Made", "create_collection"]
 

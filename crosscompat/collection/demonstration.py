@@ -9,13 +9,13 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from crosscompat.book.cells import Cells, read_sheet
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.forecasts import read_forecasts
 from crosscompat.book.plants import read_plants
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, read_settings
-from crosscompat.files import write_atomically
+from crosscompat.ground.csv_cells import Cells, read_sheet
+from crosscompat.ground.files import write_atomically
 
 if TYPE_CHECKING:
     from crosscompat.book import records

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from crosscompat.book.placing import find_label
+from crosscompat.ground.synonyms import for_labels
 from crosscompat.known_hybrids import formulas
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed, place, place_for
 from crosscompat.phylogeny.ranks import ranks_among
 from crosscompat.phylogeny.tree import Distances, Phylogeny
-from crosscompat.synonyms import for_labels
 from crosscompat.traits import TraitTable
 
 __all__ = ["ranks_by_species", "with_missing"]

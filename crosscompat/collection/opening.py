@@ -20,7 +20,9 @@ from crosscompat.collection.recorded import TABLES, Recorded, read_book, set_asi
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.trees import remembered_tree
 from crosscompat.collection.upgrade import upgrade
-from crosscompat.errors import BadInput, CrosscompatError, Fault, Place
+from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
+from crosscompat.ground.synonyms import for_labels, read_synonyms
+from crosscompat.ground.wording import say
 from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
@@ -28,9 +30,7 @@ from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
 from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.tree import Distances
-from crosscompat.synonyms import for_labels, read_synonyms
 from crosscompat.traits import TraitTable, read_traits
-from crosscompat.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample

@@ -14,7 +14,7 @@ from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.caches import keep, recall
 from crosscompat.collection.settings import Settings
 from crosscompat.collection.snapshot import key_of_book, rows_from, text_of
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.book.records import Record

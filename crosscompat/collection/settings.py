@@ -13,9 +13,9 @@ from typing import Any
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.seasons import DEFAULT_START
-from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
-from crosscompat.wording import say
 
 __all__ = ["BOOK_SINCE", "FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from crosscompat.collection.settings import FORMAT
-from crosscompat.files import write_atomically
+from crosscompat.ground.files import write_atomically
 
 __all__ = ["set_setting", "upgrade"]
 

@@ -12,11 +12,11 @@ from typing import cast
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
 from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
-from crosscompat.wording import say
 
 __all__ = ["average_linkage", "correlation", "relatedness"]
 

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault
+from crosscompat.ground.errors import BadInput, Fault
+from crosscompat.ground.wording import say
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.prior_faults import prior_faults
 from crosscompat.pairing import Feature
-from crosscompat.wording import say
 
 __all__ = [
     "EffectRow",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any
 
-from crosscompat.errors import Fault, Place
-from crosscompat.wording import say
+from crosscompat.ground.errors import Fault, Place
+from crosscompat.ground.wording import say
 
 __all__ = ["prior_faults"]
 

@@ -16,14 +16,14 @@ from typing import Any
 import numpy as np
 
 from crosscompat import __version__
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.files import write_atomically
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import CHAIN, PLAIN, FittedModel, Seen
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.saved_stage import stage_arrays, stage_from, stage_shapes
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
-from crosscompat.wording import say
 
 __all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
 

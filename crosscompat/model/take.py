@@ -12,7 +12,9 @@ import numpy as np
 from crosscompat.book.chain import chain_outcomes
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.book.stages import STAGES
-from crosscompat.errors import BadInput, Fault, NameWarning, Place, WrongUse
+from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
+from crosscompat.ground.names import genus_of
+from crosscompat.ground.wording import say
 from crosscompat.model.between import in_place, no_surer
 from crosscompat.model.fit import entering, fit_crosses
 from crosscompat.model.fitted import FittedModel, prior_model
@@ -20,14 +22,12 @@ from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.outlook import Outlook, outlook, seedling_chances
 from crosscompat.model.pairings import Parents, pairings_of
-from crosscompat.names import genus_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
-from crosscompat.wording import say
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,13 +8,13 @@ from os import PathLike
 
 import numpy as np
 
-from crosscompat.book.cells import Cells, Row, Sheet, raise_faults, read_sheet
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.names import fold, genus_of
+from crosscompat.ground.csv_cells import Cells, Row, Sheet, raise_faults, read_sheet
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.names import fold, genus_of
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import in_postorder
 from crosscompat.phylogeny.ranks import RANKS, group_label, ranks_among
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.wording import say
 
 __all__ = ["UNIT", "is_classification", "rank_tree", "read_classification"]
 

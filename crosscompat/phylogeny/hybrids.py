@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.errors import UnknownName
-from crosscompat.names import Match, NameIndex, PlantName, correct_form, fold, parse
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
 from crosscompat.phylogeny.known import Distances
 from crosscompat.phylogeny.postorder import Floats, Ints
 

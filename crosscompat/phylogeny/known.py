@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 from crosscompat.phylogeny.postorder import Floats, Ints
 
 if TYPE_CHECKING:
-    from crosscompat.names import NameIndex
+    from crosscompat.ground.names import NameIndex
 
 __all__ = ["Distances"]
 

@@ -8,12 +8,12 @@ from itertools import repeat
 
 import numpy as np
 
-from crosscompat.errors import UnknownName
-from crosscompat.names import NameIndex, fold
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import NameIndex, fold
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import Ints
 from crosscompat.phylogeny.source import SHOWN
 from crosscompat.phylogeny.spans import Bytes, SpanIndex, spans_of
-from crosscompat.wording import say
 
 __all__ = ["Lookup"]
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.source import Source
 
 __all__ = ["Masked", "mask"]

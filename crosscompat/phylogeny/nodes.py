@@ -23,7 +23,7 @@ from crosscompat.phylogeny.postorder import (
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from crosscompat.names import NameIndex
+    from crosscompat.ground.names import NameIndex
 
 __all__ = ["TreeNodes", "fixed"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.names import fold, genus_of
+from crosscompat.ground.names import fold, genus_of
 from crosscompat.phylogeny.postorder import Floats, Ints, in_postorder, inner_nodes
 from crosscompat.phylogeny.ranks import RANKS, group_label
 from crosscompat.phylogeny.tree import Phylogeny

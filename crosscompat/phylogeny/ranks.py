@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from crosscompat.names import fold
+from crosscompat.ground.names import fold
 
 __all__ = ["RANKS", "group_label", "ranks_among"]
 

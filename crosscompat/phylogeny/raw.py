@@ -10,8 +10,8 @@ from typing import Protocol
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.names import fold
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.names import fold
 from crosscompat.phylogeny.numbers import NUMBER
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints, inner_nodes
 from crosscompat.phylogeny.source import SHOWN, capped

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.newick import chosen, parse_newick, parse_newicks
 from crosscompat.phylogeny.postorder import edges_to_root, in_postorder, inner_nodes, tips_below
 from crosscompat.phylogeny.raw import RawTree, build, split_support
 from crosscompat.phylogeny.source import Source, file_content, told
-from crosscompat.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny

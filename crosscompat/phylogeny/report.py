@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from crosscompat.errors import WrongUse
-from crosscompat.names import fold
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import Bools, in_postorder
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.wording import say
 
 __all__ = ["root_at_midpoint", "root_on_outgroup"]
 

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.names import NameIndex, fold
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.names import NameIndex, fold
 from crosscompat.phylogeny.postorder import Floats, tips_below
 from crosscompat.phylogeny.read import read_trees
 from crosscompat.phylogeny.source import SHOWN, capped, told

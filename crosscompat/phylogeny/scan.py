@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.phylogeny.mask import Masked
 from crosscompat.phylogeny.postorder import Bools, Ints
 from crosscompat.phylogeny.source import Source, told

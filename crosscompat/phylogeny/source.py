@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
-from crosscompat.errors import BadInput, Fault, Place
-from crosscompat.wording import say
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.wording import say
 
 __all__ = ["SHOWN", "Source", "capped", "file_content", "told"]
 

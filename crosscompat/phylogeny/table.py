@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Place
+from crosscompat.ground.errors import BadInput, Place
 from crosscompat.phylogeny.lookup import Lookup
 from crosscompat.phylogeny.postorder import Floats, Ints
 from crosscompat.phylogeny.source import SHOWN, capped, told
 from crosscompat.phylogeny.square import Square, read_square
 
 if TYPE_CHECKING:
-    from crosscompat.names import NameIndex
+    from crosscompat.ground.names import NameIndex
 
 __all__ = ["DistanceTable", "read_distances"]
 

@@ -8,7 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-from crosscompat.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.wording import say
 from crosscompat.phylogeny import distances
 from crosscompat.phylogeny.among import Among
 from crosscompat.phylogeny.clades import Clade, CladePairs, DistancesFrom, nearest_named, relative_depth
@@ -17,7 +18,6 @@ from crosscompat.phylogeny.known import Distances
 from crosscompat.phylogeny.meeting import Meeting, met_by_one, neighbour_meets
 from crosscompat.phylogeny.nodes import TreeNodes
 from crosscompat.phylogeny.postorder import Floats, Ints, sums_from_root
-from crosscompat.wording import say
 
 __all__ = ["Distances", "Phylogeny"]
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 from math import floor, isnan, sqrt
 from typing import Final
 
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["one_in", "percent", "percent_range", "spoken_fraction"]
 

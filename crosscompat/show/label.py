@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from html import escape
 from typing import Final
 
+from crosscompat.ground.wording import say
 from crosscompat.show.label_card import SIGNS, LabelCard, code_text, facts_of, other_side, role_of
 from crosscompat.show.print_names import fitted_size, leaning, shortened
-from crosscompat.wording import say
 
 __all__ = ["LabelCard", "labels_page"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
-from crosscompat.names import bracketed
-from crosscompat.wording import say
+from crosscompat.ground.names import bracketed
+from crosscompat.ground.wording import say
 
 __all__ = ["SIGNS", "Kind", "LabelCard", "code_text", "facts_of", "other_side", "role_of"]
 

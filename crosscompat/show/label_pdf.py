@@ -7,10 +7,10 @@ from importlib.resources import as_file, files
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 from crosscompat.show.label_card import SIGNS, LabelCard, code_text, facts_of, other_side, role_of
 from crosscompat.show.print_names import leaning, shortened
-from crosscompat.wording import say
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas

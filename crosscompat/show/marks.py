@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.wording import say
 
 __all__ = ["Direction", "TipMark", "likeliest", "mark_in_words", "past_in_words", "worth_drawing"]
 

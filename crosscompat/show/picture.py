@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
-from crosscompat.names import fold
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in
 from crosscompat.show.layout import Branching, TreeLayout, lay_out, prune
 from crosscompat.show.marks import Direction, TipMark, likeliest
 from crosscompat.show.print_names import shortened, text_width
-from crosscompat.wording import say
 
 __all__ = ["BAR", "MARGIN", "NOTE_LETTERS", "TREE", "Columns", "Drawable", "Picture", "compose"]
 

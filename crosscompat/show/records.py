@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from io import BytesIO
 from typing import Any
 
-from crosscompat.book.cells import sheet_text
 from crosscompat.book.sheets.escapes import guarded
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import sheet_text
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["csv_text", "parquet"]
 

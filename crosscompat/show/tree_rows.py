@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element
 
+from crosscompat.ground.wording import say
 from crosscompat.show import ink
 from crosscompat.show.chances import one_in, percent
 from crosscompat.show.marks import TipMark, mark_in_words
 from crosscompat.show.palette import INK, chance_colour, text_on
 from crosscompat.show.picture import BAR, MARGIN, NOTE_LETTERS, TREE, Picture
 from crosscompat.show.print_names import shortened, text_width
-from crosscompat.wording import say
 
 if TYPE_CHECKING:
     import numpy as np

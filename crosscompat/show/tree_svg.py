@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 from xml.etree.ElementTree import Element, tostring
 
+from crosscompat.ground.wording import catalogue, say
 from crosscompat.show import ink
 from crosscompat.show.chances import one_in
 from crosscompat.show.layout import nice_step
@@ -15,7 +16,6 @@ from crosscompat.show.palette import INK, chance_colour
 from crosscompat.show.picture import MARGIN, TREE, Drawable, Picture, compose
 from crosscompat.show.print_names import leaning, text_width, wrapped
 from crosscompat.show.tree_rows import ROW, draw_branches, draw_entry, draw_rank, draw_rows
-from crosscompat.wording import catalogue, say
 
 __all__ = ["draw_tree", "scale_words"]
 

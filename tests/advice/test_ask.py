@@ -14,7 +14,7 @@ from crosscompat.carried import carried_tree
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import Settings
-from crosscompat.errors import NoPairing, UnknownName, WrongUse
+from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.model.forecast import Logits, chances, flowers_for
 from crosscompat.phylogeny.newick import parse_newick
 

@@ -7,7 +7,7 @@ from crosscompat.advice.cautions import cautions, handling, spoken
 from crosscompat.advice.parents import find_parents
 from crosscompat.book.plants import Plant
 from crosscompat.collection.settings import Settings
-from crosscompat.wording import catalogue
+from crosscompat.ground.wording import catalogue
 
 
 def found(made, seed, pollen):

@@ -25,7 +25,7 @@ from crosscompat.book.plants import Plant
 from crosscompat.carried import carried_tree
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.opening import open_carried
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.take import TakeModel

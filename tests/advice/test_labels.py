@@ -7,7 +7,7 @@ import pytest
 from crosscompat.advice.labels import labels_for
 from crosscompat.book.plants import Plant
 from crosscompat.collection.settings import Settings
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.show.label_card import code_text
 
 ID = "6574aef3-81db-5ea1-a894-ad2fa9ccc1e5"

@@ -4,7 +4,7 @@ import pytest
 
 from crosscompat.advice.parents import Parent, find_parent, find_parents
 from crosscompat.book.plants import Plant
-from crosscompat.errors import NoPairing, UnknownName
+from crosscompat.ground.errors import NoPairing, UnknownName
 
 BENCH = [
     Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B"), Plant("C", "Aus cus", "C"),

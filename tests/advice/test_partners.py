@@ -5,7 +5,7 @@ import pytest
 from crosscompat.advice.ask import ask
 from crosscompat.advice.partners import partners
 from crosscompat.book.plants import Plant
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 
 
 @pytest.mark.parametrize("role", ["seed", "pollen"])

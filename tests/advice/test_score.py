@@ -13,7 +13,7 @@ from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.score import WAYS, ForecastScore, score
 from crosscompat.book.crosses import Cross
 from crosscompat.collection.settings import Settings
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 from crosscompat.model.held_out import by_species
 from crosscompat.phylogeny.newick import parse_newick
 

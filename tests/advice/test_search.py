@@ -12,7 +12,7 @@ from crosscompat.advice.basis import asked_of, basis_of
 from crosscompat.advice.rank import among_species, rank, records
 from crosscompat.advice.search import Best, Found, search_of
 from crosscompat.collection.opening import open_collection
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.sample import TreeSample

@@ -9,7 +9,7 @@ from crosscompat.book.correcting import correct, withdraw
 from crosscompat.book.judging import Bounds
 from crosscompat.book.records import Cross, Finding, Observation, Plant, Pollen, Pollination, Sowing
 from crosscompat.book.taking_back import take_back
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 
 BOUNDS = Bounds(date(2026, 11, 1))
 PLANT = Plant(id="aaaa1111", name="COC-1")

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.book.cells import write_sheet
 from crosscompat.book.crosses import HEADER, POLLEN_KINDS, STAGES, Cross, crosses_fingerprint, read_crosses
 from crosscompat.book.outcomes import COUNT_COLUMNS
-from crosscompat.errors import BadInput
+from crosscompat.ground.csv_cells import write_sheet
+from crosscompat.ground.errors import BadInput
 
 START = "date,seed_parent,pollen_parent"
 ID = "6574aef3-81db-5ea1-a894-ad2fa9ccc1e5"

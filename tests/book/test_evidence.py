@@ -13,8 +13,8 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.evidence import REASONS, evidence_from, fruitful, no_pairing
 from crosscompat.book.outcomes import outcomes_of
 from crosscompat.book.plants import Plant, Plants
-from crosscompat.names import NameIndex
-from crosscompat.wording import catalogue
+from crosscompat.ground.names import NameIndex
+from crosscompat.ground.wording import catalogue
 
 INDEX = NameIndex(["Aus_bus", "Aus_cus", "Bus_dus"])
 BENCH = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])

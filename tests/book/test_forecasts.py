@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from crosscompat.book.forecasts import HEADER, GivenForecast, add_forecasts, read_forecasts
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 
 GIVEN = GivenForecast(date(2026, 10, 31), "ab12", "Echinocereus laui", "Echinocereus scheeri", 4, 0.1 + 0.2, 0.05, 0.75)
 UNDER_WAY = replace(GIVEN, cross="26-01", seed_plant="L1", pollen_plant="S1", flowers=2)

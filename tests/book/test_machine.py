@@ -32,7 +32,7 @@ from crosscompat.book.summary import crosses_of
 from crosscompat.book.taking_back import take_back
 from crosscompat.book.visits import Asked, planned, write_planned
 from crosscompat.book.whole import whole_of
-from crosscompat.errors import CrosscompatError, WrongUse
+from crosscompat.ground.errors import CrosscompatError, WrongUse
 
 TODAY = date(2026, 11, 1)
 PATTERN = read_pattern(OURS)

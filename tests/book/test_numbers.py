@@ -16,7 +16,7 @@ from crosscompat.book.numbers import (
     read_pattern,
     seedling_name,
 )
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 
 NUMBER = read_pattern(OURS)
 PATTERNS = (

@@ -9,7 +9,7 @@ from crosscompat.book.observing import Harvest, Seen, Sown, observe, surprises
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, Plant, Pollen, Pollination, SeedLot, Sowing
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.whole import Whole, cross_of, whole_of
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 
 MADE, DAY, TODAY = date(2026, 5, 1), date(2026, 8, 1), date(2026, 11, 1)
 BOUNDS = Bounds(TODAY)

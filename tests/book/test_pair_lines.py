@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from crosscompat.book import pair_lines
 from crosscompat.book.pair_lines import PairTable
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 
 CELL = st.text(st.sampled_from('abé ,;"\n\t.1'), max_size=6)
 NAME = CELL.filter(str.strip)

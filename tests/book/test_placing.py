@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from crosscompat.book.placing import find_label, placed
-from crosscompat.names import NameIndex
+from crosscompat.ground.names import NameIndex
 
 INDEX = NameIndex(["Echinocereus_coccineus", "Echinocereus_dasyacanthus", "Aus bus subsp. cus", "Aus bus var. cus"])
 COC, DAS = "Echinocereus_coccineus", "Echinocereus_dasyacanthus"

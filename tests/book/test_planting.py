@@ -10,7 +10,7 @@ from crosscompat.book.bench import plants_of
 from crosscompat.book.judging import Bounds
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.planting import PlantTold, PollenTold, planting, write_planting
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
 DAY = date(2026, 5, 1)

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat.book.plants import HEADER, SEXES, Plant, Plants, read_plants
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from crosscompat.book.store.undoing import undo
 from crosscompat.book.summary import crosses_of
 from crosscompat.book.units import Units, in_all
 from crosscompat.book.visits import Asked, named_cross, planned, write_planned
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)
 MAY = date(2026, 5, 1)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from crosscompat.book.wanted import Wanted, read_wanted
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 
 
 @pytest.fixture

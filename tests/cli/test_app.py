@@ -11,7 +11,7 @@ from typer.main import get_command
 
 from crosscompat import __version__
 from crosscompat.cli.app import app
-from crosscompat.wording import catalogue
+from crosscompat.ground.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 COMMANDS = (

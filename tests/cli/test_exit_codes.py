@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from crosscompat.collection.settings import FORMAT
-from crosscompat.errors import BadInput, Busy, Fault, NoPairing, Place, UnknownName, WrongUse
+from crosscompat.ground.errors import BadInput, Busy, Fault, NoPairing, Place, UnknownName, WrongUse
 
 SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
 SENTENCE = re.compile(r"[“\"\w].*[.?:]$")

@@ -8,7 +8,7 @@ import pytest
 from crosscompat.book import wanted
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
-from crosscompat.errors import BadInput, WrongUse
+from crosscompat.ground.errors import BadInput, WrongUse
 
 NEWICK = "((Aus_bus:1,Aus_cus:1):2,Bus_dus:3);\n"
 

@@ -12,7 +12,7 @@ from crosscompat.advice.learn import keep, learn
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import FORMAT, NewerFormat
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.model.prior import published
 
 FILES = {

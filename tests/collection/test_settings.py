@@ -5,7 +5,7 @@ from dataclasses import asdict, fields
 import pytest
 
 from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.traits import KINDS
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from crosscompat.collection import caches, opening, trees
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.newick import parse_newick
 
 CACHE = ".tree.cache"

@@ -337,7 +337,7 @@ def test_twenty_crosses_turn_the_slope_though_parents_differ():
 
 
 def test_a_damaged_set_of_effects_is_refused(tmp_path):
-    from crosscompat.errors import BadInput
+    from crosscompat.ground.errors import BadInput
 
     book = Book(11)
     stage = book.model.stages[0]

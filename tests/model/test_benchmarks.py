@@ -36,7 +36,7 @@ def test_intervals_hold_what_they_promise(benchmark, species, crosses, growers):
 
 
 @pytest.mark.shared
-@pytest.mark.filterwarnings("ignore::crosscompat.errors.NameWarning")
+@pytest.mark.filterwarnings("ignore::crosscompat.ground.errors.NameWarning")
 def test_nicotiana_is_forecast_as_well_as_promised(benchmark, shared):
     skill, data = benchmark("skill"), benchmark("crosses").nicotiana(shared / "data" / "crosses")
     base, ridge, ours = (skill.held_out(data, predict) for predict in skill.MODELS.values())

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.cluster.hierarchy import cophenet, linkage
 from scipy.spatial.distance import squareform
 
-from crosscompat.errors import BadInput, UnknownName
+from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.model.effects import Kinship
 from crosscompat.model.kinship import average_linkage, relatedness
 from crosscompat.phylogeny.hybrids import Pedigree

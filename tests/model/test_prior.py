@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.model.prior import (
     centre_of,
     effect_rows,

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.model.fitted import FittedModel, Seen, StageFit, fit_model, prior_model
 from crosscompat.model.forecast import logits
 from crosscompat.model.likelihood import Counts
@@ -232,7 +232,7 @@ def test_a_failed_write_leaves_the_old_model(tmp_path, monkeypatch):
     def full(_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("crosscompat.files.os.fsync", full)
+    monkeypatch.setattr("crosscompat.ground.files.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         write_model(path, kept(made(2, SMALL)))
     assert read_model(path).fingerprint == old.fingerprint

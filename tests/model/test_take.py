@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat import TakeModel, read_distances
-from crosscompat.errors import BadInput, NameWarning, UnknownName, WrongUse
+from crosscompat.ground.errors import BadInput, NameWarning, UnknownName, WrongUse
 from crosscompat.model.fitted import fit_model, prior_model
 from crosscompat.model.forecast import chances, logits
 from crosscompat.model.kinship import relatedness

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.alignment import Alignment, jukes_cantor, read_alignment
 
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.distance import squareform
 
-from crosscompat.errors import BadInput, UnknownName
+from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.phylogeny.newick import parse_newick
 
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.newick import parse_newick
 
 TREE = "(((a:1,b:1)Ser:1,c:2):1,(d:1,e:3):1)Genus;"

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.classification import is_classification, rank_tree, read_classification
 from crosscompat.phylogeny.ranks import RANKS, group_label, ranks_among
 from crosscompat.phylogeny.report import is_ultrametric

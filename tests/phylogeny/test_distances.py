@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skbio import TreeNode
 
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny import distances
 from crosscompat.phylogeny.newick import parse_newick
 

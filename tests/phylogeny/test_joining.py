@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from skbio import DistanceMatrix
 from skbio.tree import nj
 
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.kinship import average_linkage
 from crosscompat.phylogeny.joining import neighbour_joining
 from crosscompat.phylogeny.newick import parse_newick

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny import lookup
 from crosscompat.phylogeny.lookup import Lookup
 from crosscompat.phylogeny.spans import SpanIndex

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skbio import TreeNode
 
-from crosscompat.errors import BadInput, WrongUse
-from crosscompat.names import fold
+from crosscompat.ground.errors import BadInput, WrongUse
+from crosscompat.ground.names import fold
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 
 

@@ -10,7 +10,7 @@ import pytest
 from Bio import Phylo
 from skbio import TreeNode
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 
 # name: text, and tips with their lengths as they must be read

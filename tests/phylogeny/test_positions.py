@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.placement import place, place_for

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from Bio import Phylo
 
-from crosscompat.errors import BadInput, WrongUse
+from crosscompat.ground.errors import BadInput, WrongUse
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.read import read_tree, read_trees
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.rooting import root_at_midpoint, root_on_outgroup
 

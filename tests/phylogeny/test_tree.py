@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pytest
 
-from crosscompat.errors import BadInput
+from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny import postorder
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.table import DistanceTable

@@ -72,7 +72,7 @@ def test_the_same_labels_are_the_same_file_and_none_is_a_file_too():
 def test_without_the_library_the_way_to_it_is_told(monkeypatch):
     import sys
 
-    from crosscompat.errors import WrongUse
+    from crosscompat.ground.errors import WrongUse
 
     monkeypatch.setitem(sys.modules, "reportlab.pdfgen.canvas", None)
     with pytest.raises(WrongUse, match=r"crosscompat\[pdf\]"):

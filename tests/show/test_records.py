@@ -8,7 +8,7 @@ import pyarrow as pa
 import pytest
 from pyarrow import parquet as reader
 
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 from crosscompat.show.records import csv_text, parquet
 
 ROWS = [

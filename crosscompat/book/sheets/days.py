@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from crosscompat.wording import catalogue
+from crosscompat.ground.wording import catalogue
 
 __all__ = ["ORDERS", "is_open", "iso_day"]
 

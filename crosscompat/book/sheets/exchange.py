@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from crosscompat.book.cells import raise_faults, read_records, write_sheet
 from crosscompat.book.crosses import HEADER
 from crosscompat.book.records import KINDS
 from crosscompat.book.sheets.escapes import guarded
@@ -15,8 +14,9 @@ from crosscompat.book.sheets.tables import Table, write_folder, write_workbook
 from crosscompat.book.sheets.whole import CHANGES, Whole, is_whole, whole_of
 from crosscompat.book.store import Reading
 from crosscompat.book.summary import crosses_of
-from crosscompat.errors import BadInput, Fault, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import raise_faults, read_records, write_sheet
+from crosscompat.ground.errors import BadInput, Fault, WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["read_any", "whole_in", "write_summary", "write_whole"]
 

@@ -10,12 +10,12 @@ from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.cells import Cells, Sheet
-from crosscompat.book.convert import BadCell, whole
 from crosscompat.book.records import Record
 from crosscompat.book.store import Reading
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, Sheet
+from crosscompat.ground.csv_convert import BadCell, whole
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["FURTHER", "further_in", "further_noted", "with_further"]
 

@@ -8,9 +8,9 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from crosscompat.book.cells import read_records
-from crosscompat.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import read_records
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["FORMATS", "Grid", "Value", "column_letter", "read_grids"]
 

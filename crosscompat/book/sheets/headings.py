@@ -15,7 +15,7 @@ from crosscompat.book.plants import MORE as MORE_OF_PLANTS
 from crosscompat.book.sheets.further import FURTHER
 from crosscompat.book.sheets.grids import Grid, Value
 from crosscompat.book.sheets.pairs import is_pair
-from crosscompat.names import fold
+from crosscompat.ground.names import fold
 
 __all__ = ["COLUMNS", "heading_row", "meaning_of", "meanings"]
 

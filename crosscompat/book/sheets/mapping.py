@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from crosscompat.book.cells import column_name
 from crosscompat.book.sheets.grids import Grid, Value, column_letter
 from crosscompat.book.sheets.headings import COLUMNS, heading_row, meanings
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import column_name
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["NOTE", "Column", "TableMapping", "changed", "guess"]
 

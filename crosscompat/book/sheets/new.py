@@ -10,15 +10,15 @@ from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.bench import plants_of
-from crosscompat.book.cells import Row, Sheet
-from crosscompat.book.convert import as_text
 from crosscompat.book.crosses import Cross
 from crosscompat.book.plants import Plant
 from crosscompat.book.sheets.further import further_noted
 from crosscompat.book.store import Reading
 from crosscompat.book.summary import crosses_of
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["new_crosses", "new_plants"]
 

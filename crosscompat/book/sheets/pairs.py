@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
-from crosscompat.book.convert import BadCell
-from crosscompat.errors import UnknownName
-from crosscompat.names import parse
-from crosscompat.wording import say
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import parse
+from crosscompat.ground.wording import say
 
 __all__ = ["is_pair", "parents_of"]
 

@@ -6,8 +6,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
-from crosscompat.book import convert
-from crosscompat.book.cells import Row, Sheet
 from crosscompat.book.plants import Plants
 from crosscompat.book.sheets.days import iso_day
 from crosscompat.book.sheets.escapes import unguarded
@@ -16,8 +14,10 @@ from crosscompat.book.sheets.headings import meaning_of
 from crosscompat.book.sheets.mapping import NOTE, Column, TableMapping
 from crosscompat.book.sheets.pairs import parents_of
 from crosscompat.book.sheets.took import TOOK_MEANS, put_took
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["Answers", "sheet_of"]
 
@@ -118,7 +118,7 @@ class _Reader:
     def take_pair(self, column: Column, text: str) -> None:
         try:
             self.found["seed_parent"], self.found["pollen_parent"] = parents_of(text)
-        except convert.BadCell as bad:
+        except csv_convert.BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             self.found["seed_parent"] = self.found["pollen_parent"] = text
 
@@ -129,10 +129,10 @@ class _Reader:
         if took is not None and self.answers.took_means and self.found.get("took") is not None:
             try:
                 put_took(self.found, self.answers.took_means)
-            except convert.BadCell as bad:
+            except csv_convert.BadCell as bad:
                 self.fault(took, bad.what, bad.advice)
         if self.mapping.column("only_successes") is None and self.answers.only_successes is not None:
-            self.found["only_successes"] = convert.as_text(self.answers.only_successes)
+            self.found["only_successes"] = csv_convert.as_text(self.answers.only_successes)
 
     def find_plant(self, side: str, plant: str) -> None:
         """Tell a plant of the book from a species, whichever column it stands in."""
@@ -149,4 +149,4 @@ class _Reader:
 def _text(value: Value) -> str:
     if isinstance(value, datetime):
         return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
-    return unguarded(value.strip()) if isinstance(value, str) else convert.as_text(value)
+    return unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)

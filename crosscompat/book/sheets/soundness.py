@@ -10,8 +10,8 @@ from crosscompat.book import records
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import Record
 from crosscompat.book.sheets.whole import Entry, Whole
-from crosscompat.errors import Fault, Place
-from crosscompat.wording import say
+from crosscompat.ground.errors import Fault, Place
+from crosscompat.ground.wording import say
 
 __all__ = ["faults_of"]
 

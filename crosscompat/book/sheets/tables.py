@@ -8,12 +8,12 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from crosscompat.book.cells import write_sheet
 from crosscompat.book.sheets.escapes import guarded
 from crosscompat.book.sheets.ods import ods_of
-from crosscompat.errors import WrongUse
-from crosscompat.files import write_atomically
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import write_sheet
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.wording import say
 
 __all__ = ["Cell", "Table", "write_folder", "write_workbook"]
 

@@ -10,7 +10,6 @@ from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.bench import plants_of
-from crosscompat.book.cells import Cells, Sheet
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.plants import MORE, Plant, Plants, plants_in
 from crosscompat.book.records import Record, new_id
@@ -22,8 +21,9 @@ from crosscompat.book.sheets.new import new_crosses, new_plants
 from crosscompat.book.sheets.rows import Answers, sheet_of
 from crosscompat.book.store import Reading
 from crosscompat.book.taking_in import records_of
-from crosscompat.errors import Fault
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, Sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
 
 __all__ = ["Taken", "records_taken", "take_table"]
 

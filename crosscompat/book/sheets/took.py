@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, MutableMapping
 from types import MappingProxyType
 
-from crosscompat.book import convert
-from crosscompat.wording import say
+from crosscompat.ground import csv_convert
+from crosscompat.ground.wording import say
 
 __all__ = ["TOOK_MEANS", "put_took"]
 
@@ -25,7 +25,7 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
 
     Raises
     ------
-    convert.BadCell
+    csv_convert.BadCell
         If "yes" stands for several flowers, or another column of the row counts the same and says otherwise.
 
     Examples
@@ -43,7 +43,9 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
         if units:
             row["tried"] = units
     if row.get(column) not in {None, count}:
-        raise convert.BadCell(say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice"))
+        raise csv_convert.BadCell(
+            say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice")
+        )
     row[column] = count
 
 
@@ -51,9 +53,9 @@ def _counted(text: str, units: str) -> str:
     if text.isdecimal():
         return text
     try:
-        yes = convert.yes_no(text)
-    except convert.BadCell:
-        raise convert.BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
+        yes = csv_convert.yes_no(text)
+    except csv_convert.BadCell:
+        raise csv_convert.BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
     if yes and units not in {"", "1"}:
-        raise convert.BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
+        raise csv_convert.BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
     return "1" if yes else "0"

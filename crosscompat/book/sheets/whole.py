@@ -10,15 +10,15 @@ from math import isfinite
 from types import MappingProxyType
 from typing import Any
 
-from crosscompat.book.convert import as_text
 from crosscompat.book.record_fields import needed, value_types
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.sheets.escapes import escaped, unescaped
 from crosscompat.book.sheets.grids import Grid, Value
 from crosscompat.book.sheets.tables import Cell, Table
 from crosscompat.book.store import Change, Reading, Version
-from crosscompat.errors import Fault, Place
-from crosscompat.wording import say
+from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.errors import Fault, Place
+from crosscompat.ground.wording import say
 
 __all__ = ["CHANGES", "Entry", "Whole", "is_whole", "tables_of", "whole_of"]
 

@@ -12,8 +12,8 @@ from uuid import uuid4
 
 from crosscompat.book.store.copies import aside_for, backups_of, free_copy
 from crosscompat.book.store.engine import Unreachable, address_of, told_of
-from crosscompat.errors import Busy, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import Busy, WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = [
     "Restored",

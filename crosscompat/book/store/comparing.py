@@ -13,8 +13,8 @@ from sqlalchemy.dialects.sqlite import dialect
 from crosscompat.book.store.backup import is_book
 from crosscompat.book.store.engine import address_of, told_of
 from crosscompat.book.store.schema import CHANGES, TABLES
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["changes_lacking"]
 

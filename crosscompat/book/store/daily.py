@@ -14,8 +14,8 @@ from crosscompat.book.store.backup import back_up
 from crosscompat.book.store.copies import DAILY, daily_copies
 from crosscompat.book.store.engine import Unreachable
 from crosscompat.book.store.schema import CHANGES
-from crosscompat.errors import Busy, CopyWarning
-from crosscompat.wording import say
+from crosscompat.ground.errors import Busy, CopyWarning
+from crosscompat.ground.wording import say
 
 __all__ = ["KEPT", "copy_of_the_day"]
 

@@ -14,8 +14,8 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, Operati
 
 from crosscompat.book.store.copies import backups_of
 from crosscompat.book.store.schema import also_on_postgresql
-from crosscompat.errors import Busy, CrosscompatError, WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import Busy, CrosscompatError, WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = [
     "Damaged",

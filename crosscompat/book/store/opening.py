@@ -11,8 +11,8 @@ from crosscompat.book.store.backup import back_up, into_wal, put_beside, unfinis
 from crosscompat.book.store.copies import backups_of
 from crosscompat.book.store.engine import damage_of, file_of, open_engine, transaction
 from crosscompat.book.store.schema import HEAD, VERSION, metadata
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["make_ready"]
 

@@ -10,8 +10,8 @@ from sqlalchemy import Connection, func, insert, select
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
 from crosscompat.book.store.store import Change, Reading, Version, Writing
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["refuse_filled", "restore_history"]
 

@@ -16,8 +16,8 @@ from crosscompat.book.store.daily import copy_of_the_day
 from crosscompat.book.store.engine import file_of, open_engine, transaction
 from crosscompat.book.store.opening import make_ready
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
-from crosscompat.errors import Busy
-from crosscompat.wording import say
+from crosscompat.ground.errors import Busy
+from crosscompat.ground.wording import say
 
 __all__ = ["Change", "Reading", "Store", "Version", "Writing", "open_store"]
 

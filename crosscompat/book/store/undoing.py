@@ -11,8 +11,8 @@ from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store.schema import TABLES
 from crosscompat.book.store.store import Change, Reading, Writing
-from crosscompat.errors import WrongUse
-from crosscompat.wording import say
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
 
 __all__ = ["chosen_change", "last_change", "resting_on", "standing", "touched_by", "undo", "undo_touched"]
 

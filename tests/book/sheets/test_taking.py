@@ -19,7 +19,7 @@ from crosscompat.book.sheets.rows import Answers
 from crosscompat.book.sheets.taking import records_taken, take_table
 from crosscompat.book.store import open_store
 from crosscompat.book.summary import crosses_of
-from crosscompat.errors import BadInput, WrongUse
+from crosscompat.ground.errors import BadInput, WrongUse
 
 TODAY = date(2026, 11, 25)
 COC, DAS, PEC = "Echinocereus coccineus", "Echinocereus dasyacanthus", "Echinocereus pectinatus"

@@ -20,7 +20,7 @@ from crosscompat.book.sheets.whole import is_whole, tables_of
 from crosscompat.book.store import open_store
 from crosscompat.book.store.restoring import restore_history
 from crosscompat.book.store.undoing import undo
-from crosscompat.errors import BadInput, WrongUse
+from crosscompat.ground.errors import BadInput, WrongUse
 
 FORMATS = ("folder", "book.xlsx", "book.ods")
 AWKWARD = [

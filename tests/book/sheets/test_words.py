@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book.convert import BadCell
 from crosscompat.book.sheets.days import iso_day
 from crosscompat.book.sheets.escapes import EMPTY, escaped, guarded, unescaped
 from crosscompat.book.sheets.grids import Grid
@@ -16,7 +15,8 @@ from crosscompat.book.sheets.headings import COLUMNS, heading_row, meaning_of, m
 from crosscompat.book.sheets.mapping import changed, guess
 from crosscompat.book.sheets.pairs import is_pair, parents_of
 from crosscompat.book.sheets.took import put_took
-from crosscompat.errors import WrongUse
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import WrongUse
 
 
 @given(st.text())

@@ -12,7 +12,7 @@ from crosscompat.book.records import Plant
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up
 from crosscompat.book.store.comparing import changes_lacking
-from crosscompat.errors import Busy, WrongUse
+from crosscompat.ground.errors import Busy, WrongUse
 
 
 @pytest.fixture

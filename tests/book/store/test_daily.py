@@ -21,7 +21,7 @@ from crosscompat.book.store.engine import transaction
 from crosscompat.book.store.schema import CHANGES
 from crosscompat.collection.books import open_book
 from crosscompat.collection.settings import Settings
-from crosscompat.errors import CopyWarning
+from crosscompat.ground.errors import CopyWarning
 
 NOW = datetime.now().astimezone()
 TODAY = NOW.date().isoformat()

@@ -56,7 +56,7 @@ def test_columns_keys_and_indexes_are_alike_whichever_way_a_book_was_made(tmp_pa
 
 @pytest.mark.parametrize("version", ["9999", "from the future"])
 def test_a_book_of_a_newer_version_is_left_alone(tmp_path, version):
-    from crosscompat.errors import WrongUse
+    from crosscompat.ground.errors import WrongUse
 
     store = open_store(tmp_path / "book.sqlite")
     with transaction(store.engine, writing=True) as connection:

@@ -19,7 +19,7 @@ from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, Unreachable, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
 from crosscompat.book.store.comparing import changes_lacking
-from crosscompat.errors import Busy, WrongUse
+from crosscompat.ground.errors import Busy, WrongUse
 
 HOME = Path(crosscompat.__file__).parents[1]
 NOBODY = 65534

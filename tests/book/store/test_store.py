@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.book.records import Cross, Determination, Finding, Observation, Plant, Pollination
 from crosscompat.book.store import open_store
-from crosscompat.errors import Busy
+from crosscompat.ground.errors import Busy
 
 
 def test_what_was_written_is_read_back_to_the_last_field(book):

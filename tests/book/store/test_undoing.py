@@ -7,7 +7,7 @@ import pytest
 
 from crosscompat.book.records import Cross, Finding, Observation, Plant
 from crosscompat.book.store.undoing import last_change, undo
-from crosscompat.errors import WrongUse
+from crosscompat.ground.errors import WrongUse
 
 
 def _undo(book, number=None):

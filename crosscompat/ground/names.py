@@ -11,10 +11,10 @@ from difflib import SequenceMatcher
 from functools import cached_property
 from typing import Literal
 
-from crosscompat._names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat._names_tokens import bare_word, fold
-from crosscompat.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.wording import say
+from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
+from crosscompat.ground.names_tokens import bare_word, fold
+from crosscompat.ground.wording import say
 
 __all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold", "genus_of", "parse", "repeated"]
 

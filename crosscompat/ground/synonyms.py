@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from os import PathLike
 
-from crosscompat.book.cells import Cells, raise_faults, read_sheet
-from crosscompat.errors import Fault
-from crosscompat.names import fold
-from crosscompat.wording import say
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 
 __all__ = ["COLUMNS", "for_labels", "read_synonyms"]
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.errors import BadInput, UnknownName
-from crosscompat.names import Match, NameIndex, PlantName, fold, parse, repeated
+from crosscompat.ground.errors import BadInput, UnknownName
+from crosscompat.ground.names import Match, NameIndex, PlantName, fold, parse, repeated
 
 # Names of hybrids: International Code of Nomenclature (Shenzhen, 2018), Appendix I, read on iapt-taxon.org.
 CODE = [
@@ -361,5 +361,5 @@ def test_a_large_tree_is_indexed_and_searched_quickly():
 
 
 def test_names_load_no_heavy_library():
-    code = "import sys, crosscompat.names; print(sorted({'numpy', 'pandas', 'scipy'} & set(sys.modules)))"
+    code = "import sys, crosscompat.ground.names; print(sorted({'numpy', 'pandas', 'scipy'} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "[]\n"

@@ -14,11 +14,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
 
-from crosscompat.book import convert
-from crosscompat.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.files import write_atomically
-from crosscompat.names import fold
-from crosscompat.wording import say
+from crosscompat.ground import csv_convert
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.files import write_atomically
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
 
 __all__ = [
     "Cells",
@@ -273,7 +273,7 @@ class Cells:
         self.faults.append(Fault(self.sheet.place(self.row, column), what, advice))
 
     def read(self, column: str, convert_cell: Callable[[str], _Value], *, needed: bool = False) -> _Value | None:
-        """Read a cell by any function that raises `convert.BadCell` on what it cannot read."""
+        """Read a cell by any function that raises `csv_convert.BadCell` on what it cannot read."""
         text = (self.row.cells.get(column) or "").strip()
         if not text:
             if needed:
@@ -281,7 +281,7 @@ class Cells:
             return None
         try:
             return convert_cell(text)
-        except convert.BadCell as bad:
+        except csv_convert.BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             return None
 
@@ -291,27 +291,27 @@ class Cells:
 
     def whole(self, column: str, *, needed: bool = False) -> int | None:
         """Read a whole number, zero or more."""
-        return self.read(column, convert.whole, needed=needed)
+        return self.read(column, csv_convert.whole, needed=needed)
 
     def decimal(self, column: str, *, needed: bool = False) -> float | None:
         """Read a number; with a decimal comma only where semicolons part the cells."""
-        return self.read(column, lambda text: convert.decimal(text, comma=self.sheet.decimal_comma), needed=needed)
+        return self.read(column, lambda text: csv_convert.decimal(text, comma=self.sheet.decimal_comma), needed=needed)
 
     def day(self, column: str, *, needed: bool = False) -> date | None:
         """Read a calendar day, year-month-day."""
-        return self.read(column, convert.day, needed=needed)
+        return self.read(column, csv_convert.day, needed=needed)
 
     def timestamp(self, column: str, *, needed: bool = False) -> datetime | None:
         """Read a moment with its time zone, as UTC."""
-        return self.read(column, convert.timestamp, needed=needed)
+        return self.read(column, csv_convert.timestamp, needed=needed)
 
     def yes_no(self, column: str, *, needed: bool = False) -> bool | None:
         """Read yes or no."""
-        return self.read(column, convert.yes_no, needed=needed)
+        return self.read(column, csv_convert.yes_no, needed=needed)
 
     def choice(self, column: str, words: Iterable[str], *, needed: bool = False) -> str | None:
         """Read one of some words."""
-        return self.read(column, lambda text: convert.choice(text, words), needed=needed)
+        return self.read(column, lambda text: csv_convert.choice(text, words), needed=needed)
 
 
 def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
@@ -324,7 +324,7 @@ def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable
     header : sequence of str
         The columns, in order.
     rows : iterable of mapping
-        Values by column, written as `convert.as_text`; a missing one is blank.
+        Values by column, written as `csv_convert.as_text`; a missing one is blank.
 
     Raises
     ------
@@ -351,6 +351,6 @@ def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> s
         extra = set(row) - set(header)
         if extra:
             raise WrongUse(say("cells.column_unknown", column=min(extra)))
-        texts = [convert.as_text(row.get(column)) for column in header]
+        texts = [csv_convert.as_text(row.get(column)) for column in header]
         writer.writerow([re.sub(r"\r\n?", "\n", text) for text in texts])
     return out.getvalue()

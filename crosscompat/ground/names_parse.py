@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from crosscompat._names_tokens import (
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names_tokens import (
     QUALIFIERS,
     Token,
     fold,
@@ -17,8 +18,7 @@ from crosscompat._names_tokens import (
     stem,
     tokenise,
 )
-from crosscompat.errors import UnknownName
-from crosscompat.wording import say
+from crosscompat.ground.wording import say
 
 __all__ = ["PlantName", "Unreadable", "leading_genus", "parse"]
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat import errors
-from crosscompat.errors import BadInput, CrosscompatError, Fault, NoPairing, Place, UnknownName, WrongUse
+from crosscompat.ground import errors
+from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, NoPairing, Place, UnknownName, WrongUse
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 
-from crosscompat.names import fold
-from crosscompat.wording import catalogue, say
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import catalogue, say
 
 __all__ = ["BadCell", "as_text", "choice", "day", "decimal", "timestamp", "whole", "yes_no"]
 

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book import convert
-from crosscompat.book.cells import Cells, raise_faults, read_sheet, write_sheet
-from crosscompat.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 
 
 @pytest.fixture
@@ -147,53 +147,53 @@ def test_cells_become_values(written):
 @pytest.mark.parametrize(
     ("reader", "text", "advice"),
     [
-        (convert.whole, "-1", "digits only"),
-        (convert.whole, "1,200", "digits only"),
-        (convert.whole, "about 20", "digits only"),
-        (convert.whole, "12.0", "digits only"),
-        (convert.whole, "1" * 5000, "digits only"),
-        (convert.whole, "٣", "digits only"),
-        (convert.decimal, "3,5", "write 3.5"),
-        (convert.decimal, "1.234,5", "such as 3.5"),
-        (convert.decimal, "nan", "such as 3.5"),
-        (convert.decimal, "1e999", "such as 3.5"),
-        (convert.day, "03/04/2025", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
-        (convert.day, "04.04.2025", "Write 2025-04-04."),
-        (convert.day, "25/04/2025", "Write 2025-04-25."),
-        (convert.day, "4/25/2025", "Write 2025-04-25."),
-        (convert.day, "2025/4/3", "Write 2025-04-03."),
-        (convert.day, "2025-02-30", "such as 2025-04-03"),
-        (convert.day, "3/4/25", "such as 2025-04-03"),
-        (convert.day, "0000-00-00", "such as 2025-04-03"),
-        (convert.timestamp, "2025-04-03", "Z stands for UTC"),
-        (convert.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),
-        (convert.timestamp, "2025-04-03T25:05:00Z", "Z stands for UTC"),
-        (convert.timestamp, "0001-01-01T00:00:00+14:00", "Z stands for UTC"),
-        (convert.yes_no, "maybe", "yes or no"),
+        (csv_convert.whole, "-1", "digits only"),
+        (csv_convert.whole, "1,200", "digits only"),
+        (csv_convert.whole, "about 20", "digits only"),
+        (csv_convert.whole, "12.0", "digits only"),
+        (csv_convert.whole, "1" * 5000, "digits only"),
+        (csv_convert.whole, "٣", "digits only"),
+        (csv_convert.decimal, "3,5", "write 3.5"),
+        (csv_convert.decimal, "1.234,5", "such as 3.5"),
+        (csv_convert.decimal, "nan", "such as 3.5"),
+        (csv_convert.decimal, "1e999", "such as 3.5"),
+        (csv_convert.day, "03/04/2025", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
+        (csv_convert.day, "04.04.2025", "Write 2025-04-04."),
+        (csv_convert.day, "25/04/2025", "Write 2025-04-25."),
+        (csv_convert.day, "4/25/2025", "Write 2025-04-25."),
+        (csv_convert.day, "2025/4/3", "Write 2025-04-03."),
+        (csv_convert.day, "2025-02-30", "such as 2025-04-03"),
+        (csv_convert.day, "3/4/25", "such as 2025-04-03"),
+        (csv_convert.day, "0000-00-00", "such as 2025-04-03"),
+        (csv_convert.timestamp, "2025-04-03", "Z stands for UTC"),
+        (csv_convert.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),
+        (csv_convert.timestamp, "2025-04-03T25:05:00Z", "Z stands for UTC"),
+        (csv_convert.timestamp, "0001-01-01T00:00:00+14:00", "Z stands for UTC"),
+        (csv_convert.yes_no, "maybe", "yes or no"),
     ],
 )
 def test_what_is_not_certain_is_refused_with_advice(reader, text, advice):
-    with pytest.raises(convert.BadCell) as caught:
+    with pytest.raises(csv_convert.BadCell) as caught:
         reader(text)
     assert advice in caught.value.advice
 
 
 @given(st.dates())
 def test_a_day_is_read_as_it_is_written(day):
-    assert convert.day(convert.as_text(day)) == day
+    assert csv_convert.day(csv_convert.as_text(day)) == day
 
 
 @given(st.dates())
 def test_no_other_order_of_a_day_is_ever_guessed(day):
     for text in (f"{day:%d/%m/}{day.year:04}", f"{day:%m/%d/}{day.year:04}"):
-        with pytest.raises(convert.BadCell) as caught:
-            convert.day(text)
+        with pytest.raises(csv_convert.BadCell) as caught:
+            csv_convert.day(text)
         assert day.isoformat() in caught.value.advice
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_a_number_is_read_as_it_is_written(number):
-    assert convert.decimal(convert.as_text(number)) == number
+    assert csv_convert.decimal(csv_convert.as_text(number)) == number
 
 
 CELL = st.one_of(

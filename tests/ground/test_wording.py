@@ -11,10 +11,10 @@ from string import Formatter
 import pytest
 
 import crosscompat
-from crosscompat.wording import catalogue, say
+from crosscompat.ground.wording import catalogue, say
 
 PACKAGE = Path(crosscompat.__file__).parent
-ROOMS = sorted(path.stem for path in (PACKAGE / "wording").glob("*.toml"))
+ROOMS = sorted(path.stem for path in (PACKAGE / "ground" / "wording").glob("*.toml"))
 SAID = {"echo", "line", "paragraph", "talk", "secho", "print", "Fault", "BadCell", "Caution", "WrongUse", "NoPairing",
         "UnknownName", "BadInput", "Busy", "warn", "fault"}  # fmt: skip
 SILENT = {"names.how.exact"}

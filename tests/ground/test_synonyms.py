@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.errors import BadInput
-from crosscompat.names import NameIndex
-from crosscompat.synonyms import for_labels, read_synonyms
+from crosscompat.ground.errors import BadInput
+from crosscompat.ground.names import NameIndex
+from crosscompat.ground.synonyms import for_labels, read_synonyms
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ import stat
 
 import pytest
 
-from crosscompat.files import write_atomically
+from crosscompat.ground.files import write_atomically
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch):
@@ -15,7 +15,7 @@ def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path, monkeypat
     def full(_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("crosscompat.files.os.fsync", full)
+    monkeypatch.setattr("crosscompat.ground.files.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         write_atomically(path, b"new")
     assert path.read_bytes() == b"old"
