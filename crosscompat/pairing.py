@@ -11,14 +11,111 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitColumn, TraitTable
 
-__all__ = ["FEATURE_KINDS", "NOT_FEATURES", "Feature", "Recipe", "compared", "pair_rows", "recipe_for", "trait_codes"]
+__all__ = [
+    "CURVES",
+    "FEATURE_KINDS",
+    "NOT_FEATURES",
+    "DistanceScale",
+    "Feature",
+    "Recipe",
+    "compared",
+    "farther_rows",
+    "pair_rows",
+    "recipe_for",
+    "scale_of",
+]
 
 Floats = NDArray[np.float64]
 
+MILLION_YEARS = "My"
+
 NOT_FEATURES = ("self_fertile",)
 """Columns that speak for a record and not for a pairing: a self-fertile mother makes an unchecked seedling doubtful."""
+
+
+CURVES = ("time", "root", "linear", "square")
+"""How a distance may bend a chance: by the logarithm of its millions of years, and by its root, itself and its square
+against the usual distance on the tree. Which of them does is for the crosses to say."""
+
+_MOST_SPECIES = 400
+_USUAL_TIME = np.log1p(8.0)
+_FARTHEST = 3.0
+_LEAST_WIDTH = 0.1
+_QUARTILES_OF_A_NORMAL = 1.349
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceScale:
+    """What a distance is measured by: fixed by the tree alone, so that no record moves it.
+
+    Attributes
+    ----------
+    width : float
+        The median distance between two species of the tree, in its unit.
+    places : tuple of (str, float, float)
+        Each curve with where its middle lies and how wide its middle half is, as the standard deviation of a normal.
+    unit : str or None
+        Of the tree; only millions of years ("My") have the curve "time".
+    """
+
+    width: float
+    places: tuple[tuple[str, float, float], ...]
+    unit: str | None = None
+
+    def rows(self, distance: Floats) -> Floats:
+        """Return each distance along every curve, shape (n_pairs, n_curves); NaN where it is unknown.
+
+        Examples
+        --------
+        >>> scale = DistanceScale(2.0, (("linear", 1.0, 0.5),))
+        >>> scale.rows(np.array([1.0, 2.0, 99.0])).ravel().tolist()
+        [-1.0, 0.0, 3.0]
+        """
+        columns = [(_CURVE[name](distance, self.width) - centre) / spread for name, centre, spread in self.places]
+        return np.clip(np.column_stack(columns), -_FARTHEST, _FARTHEST)
+
+
+_CURVE: Mapping[str, Callable[[Floats, float], Floats]] = {
+    "time": lambda distance, _: np.log1p(distance),
+    "root": lambda distance, width: np.sqrt(np.maximum(distance, 0.0) / width),
+    "linear": lambda distance, width: distance / width,
+    "square": lambda distance, width: (distance / width) ** 2,
+}
+
+
+def scale_of(distances: Distances) -> DistanceScale:
+    """Return the scale of a tree or a table of distances.
+
+    Parameters
+    ----------
+    distances : Phylogeny or DistanceTable
+        Of more than 400 species, every so many-th is looked at. A gap in a table is passed over.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> scale_of(parse_newick("((a:1,b:1):2,(c:1,d:1):2);")).width
+    6.0
+    """
+    tips = list(distances.tips)
+    some = tips[:: -(-len(tips) // _MOST_SPECIES)] if tips else []
+    matrix = np.asarray(distances.patristic_matrix(some), dtype=np.float64)
+    apart = matrix[np.triu_indices(len(some), 1)]
+    apart = apart[np.isfinite(apart)]
+    width = float(np.median(apart)) if apart.size else 0.0
+    width = width if width > 0 else 1.0
+    places = []
+    for name in CURVES:
+        if name == "time":
+            if distances.unit == MILLION_YEARS:
+                places.append((name, float(_USUAL_TIME), 1.0))
+            continue
+        low, middle, high = np.quantile(_CURVE[name](apart, width), [0.25, 0.5, 0.75]) if apart.size else (0, 1, 1)
+        places.append((name, float(middle), max(float(high - low) / _QUARTILES_OF_A_NORMAL, _LEAST_WIDTH)))
+    return DistanceScale(width, tuple(places), distances.unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +125,7 @@ class Feature:
     Attributes
     ----------
     kind : str
-        ``distance``, or how the two parents' values of ``column`` are set against each other: ``both``, ``same``,
+        One of ``CURVES``, or how the two parents' values of ``column`` are set against each other: ``both``, ``same``,
         ``lower``, ``higher``, ``ratio``, ``size``.
     column : str or None
         The trait; None for the distance.
@@ -43,8 +140,8 @@ class Feature:
 
         Examples
         --------
-        >>> Feature("distance").name, Feature("lower", "2n").name
-        ('distance', '2n lower')
+        >>> Feature("time").name, Feature("lower", "2n").name
+        ('time', '2n lower')
         """
         return self.kind if self.column is None else f"{self.column} {self.kind}"
 
@@ -56,21 +153,22 @@ class Recipe:
     Attributes
     ----------
     features : tuple of Feature
-        In the order of the columns of a row.
-    reference : float
-        The distance that counts as 1, in the unit of the tree.
-    unit : str or None
-        That unit.
+        In the order of the columns of a row; those of the distance first, in the order of the scale.
+    scale : DistanceScale
     """
 
     features: tuple[Feature, ...]
-    reference: float
-    unit: str | None = None
+    scale: DistanceScale
 
     @property
     def names(self) -> tuple[str, ...]:
         """The features' names, in the order of a row's columns."""
         return tuple(feature.name for feature in self.features)
+
+    @property
+    def of_distance(self) -> NDArray[np.bool_]:
+        """Which features are curves of the distance, shape (n_features,)."""
+        return np.array([feature.column is None for feature in self.features], dtype=np.bool_)
 
 
 _FEATURES_OF_KIND: Mapping[str, tuple[str, ...]] = {
@@ -81,9 +179,7 @@ _FEATURES_OF_KIND: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def recipe_for(
-    traits: TraitTable | None, reference: float, *, unit: str | None = None, left_out: Sequence[str] = ()
-) -> Recipe:
+def recipe_for(traits: TraitTable | None, scale: DistanceScale, *, left_out: Sequence[str] = ()) -> Recipe:
     """Return the recipe that uses the distance and every trait column that speaks for a pairing.
 
     Parameters
@@ -91,18 +187,16 @@ def recipe_for(
     traits : TraitTable or None
         Flags, categories, counts and measures become features; months, text, a column that is all blank, and those of
         ``NOT_FEATURES`` do not.
-    reference : float
-        The distance that counts as 1.
-    unit : str, optional
-        The unit of the distances.
+    scale : DistanceScale
+        From `scale_of`.
     left_out : sequence of str
         Names of columns that the forecast shall not read.
     """
-    features = [Feature("distance")]
+    features = [Feature(name) for name, _, _ in scale.places]
     for column in traits.columns if traits is not None else ():
         if column.known and column.name not in {*NOT_FEATURES, *left_out}:
             features += [Feature(kind, column.name) for kind in _FEATURES_OF_KIND.get(column.kind, ())]
-    return Recipe(tuple(features), float(reference), unit)
+    return Recipe(tuple(features), scale)
 
 
 def pair_rows(
@@ -118,7 +212,7 @@ def pair_rows(
     Parameters
     ----------
     recipe : Recipe
-        Which numbers, and the reference of the distance.
+        Which numbers, and the scale of the distance.
     distance : ndarray of float, shape (n_pairs,)
         Distance between the parents, in the unit of the recipe.
     traits : TraitTable or None
@@ -135,12 +229,11 @@ def pair_rows(
         NaN where a number is unknown.
     """
     rows = np.full((len(seed), len(recipe.features)), np.nan)
+    rows[:, recipe.of_distance] = recipe.scale.rows(np.asarray(distance, dtype=np.float64))
     seed_at, pollen_at = _positions(traits, seed), _positions(traits, pollen)
     columns = {column.name: column for column in traits.columns} if traits is not None else {}
     for j, feature in enumerate(recipe.features):
-        if feature.column is None:
-            rows[:, j] = distance / recipe.reference
-        elif feature.column in columns:
+        if feature.column in columns:
             codes = _codes(columns[feature.column])
             found = (own or {}).get(feature.column, (np.full(len(seed), np.nan),) * 2)
             both = zip(found, (codes[seed_at], codes[pollen_at]), strict=True)
@@ -148,30 +241,19 @@ def pair_rows(
     return rows
 
 
-def trait_codes(recipe: Recipe, traits: TraitTable | None, species: Sequence[str]) -> tuple[Floats | None, ...]:
-    """Return what each feature reads of each species: a number, NaN where unknown; None for the distance.
+def farther_rows(recipe: Recipe, distance: Floats, spread: Floats) -> Floats:
+    """Return what rows gain where their distances are one standard deviation longer, shape (n_pairs, n_features).
 
     Parameters
     ----------
     recipe : Recipe
-    traits : TraitTable or None
-        A species that is absent from it is unknown throughout.
-    species : sequence of str
-
-    Returns
-    -------
-    tuple of (n_species,) float array or None
-        One a feature. Two parents' numbers become the pairing's by `compared`.
+    distance, spread : ndarray of float, shape (n_pairs,)
+        In the unit of the recipe; a spread that is NaN leaves nothing open.
     """
-    at = _positions(traits, species)
-    read = {feature.column for feature in recipe.features}
-    columns = traits.columns if traits is not None else ()
-    codes = {column.name: _codes(column) for column in columns if column.name in read}
-    unknown = np.full(len(species), np.nan)
-    return tuple(
-        None if name is None else codes[name][at] if name in codes else unknown
-        for name in (feature.column for feature in recipe.features)
-    )
+    gain = np.zeros((len(distance), len(recipe.features)))
+    longer = recipe.scale.rows(distance + np.nan_to_num(spread))
+    gain[:, recipe.of_distance] = longer - recipe.scale.rows(distance)
+    return gain
 
 
 def compared(feature: Feature, seed: Floats, pollen: Floats) -> Floats:
@@ -229,4 +311,4 @@ _COMPARE: Mapping[str, Callable[[Floats, Floats], Floats]] = {
     "size": lambda seed, pollen: np.abs(seed - pollen),
 }
 
-FEATURE_KINDS = ("distance", *_COMPARE)
+FEATURE_KINDS = (*CURVES, *_COMPARE)

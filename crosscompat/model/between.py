@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from crosscompat.model.composition import Logits
 from crosscompat.model.effects import Ints
-from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import Logits
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.outlook import Outlook
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.positions import Positions
 
-__all__ = ["InPlace", "doubted", "in_place", "no_surer", "uneven_shifts"]
+__all__ = ["InPlace", "doubted", "in_place", "no_surer"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +75,14 @@ def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
     return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]
 
 
-def no_surer(belief: Outlook, of_species: Outlook, weight: Floats, of: Ints) -> Outlook:
+def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
     """Hold that pairings of hybrids are never surer than those of their species.
 
     Parameters
     ----------
-    belief : Outlook
+    own : Logits
         Of some pairings.
-    of_species : Outlook
+    of_species : Logits
         Of the pairings that species of their hybrids would make in their place.
     weight : ndarray of float, shape (n_of_species,)
         Share of each.
@@ -93,40 +91,27 @@ def no_surer(belief: Outlook, of_species: Outlook, weight: Floats, of: Ints) -> 
 
     Returns
     -------
-    Outlook
-        The variance of the logit of each stage is at least the weighted mean of that of the species.
+    Logits
+        Whose variance is at least the weighted mean of that of the species.
 
     Examples
     --------
     >>> hybrid, species = Logits(np.zeros(2), np.ones(2)), Logits(np.zeros(2), np.array([1.0, 3.0]))
-    >>> no_surer(Outlook((hybrid,)), Outlook((species,)), np.array([0.5, 0.5]), np.array([1, 1])).stages[0].sd ** 2
+    >>> no_surer(hybrid, species, np.array([0.5, 0.5]), np.array([1, 1])).sd ** 2
     array([1., 5.])
     """
-    stages = []
-    for own, theirs in zip(belief.stages, of_species.stages, strict=True):
-        least = np.bincount(of, weight * theirs.sd**2, minlength=len(belief))
-        stages.append(Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least))))
-    return replace(belief, stages=tuple(stages))
+    least = np.bincount(of, weight * of_species.sd**2, minlength=len(own.mean))
+    return Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least)))
 
 
-def uneven_shifts(model: FittedModel, parents: Floats) -> Floats:
-    """Return what uneven chromosomes add to the logit of each stage, shape (n_stages, n_pairs).
+def doubted(own: Logits, parents: Floats) -> Logits:
+    """Return what is believed where hybrids with uneven chromosomes may be sterile.
 
     Parameters
     ----------
-    model : FittedModel
-        For the names of its stages.
+    own : Logits
     parents : ndarray of float, shape (n_pairs,)
         How many parents are hybrids that may be sterile for that.
     """
-    return np.array([doubt_of_uneven(stage.stage)[0] * parents for stage in model.stages])
-
-
-def doubted(model: FittedModel, belief: Outlook, parents: Floats) -> Outlook:
-    """Return what is believed where hybrids with uneven chromosomes may be sterile; parameters as above."""
-    sds = [doubt_of_uneven(stage.stage)[1] for stage in model.stages]
-    moved = zip(belief.stages, uneven_shifts(model, parents), sds, strict=True)
-    return replace(
-        belief,
-        stages=tuple(Logits(own.mean + shift, np.sqrt(own.sd**2 + sd**2 * parents)) for own, shift, sd in moved),
-    )
+    mean, sd = doubt_of_uneven()
+    return Logits(own.mean + mean * parents, np.sqrt(own.sd**2 + sd**2 * parents))

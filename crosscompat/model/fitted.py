@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.book.stages import STAGES
 from crosscompat.model.beliefs import EFFECTS, Effects, matched, unknown_effects
+from crosscompat.model.composition import prior_shares, share_means
 from crosscompat.model.effects import Factor, Ints, Kinship
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.past import Past, past_of
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
-from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.seeds import SeedsPerPod, fit_seeds
+from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.model.threads import one_thread
 from crosscompat.pairing import Recipe
 
@@ -26,37 +27,32 @@ if TYPE_CHECKING:
     from crosscompat.model.variances import Point
 
 __all__ = [
-    "CHAIN",
-    "PLAIN",
     "FittedModel",
     "Seen",
-    "StageFit",
-    "believed",
+    "StepFit",
     "design_of",
-    "fit_model",
-    "fit_stage",
+    "fit_crosses",
+    "fit_plain",
     "laid_out",
     "prior_model",
-    "prior_stage",
+    "prior_step",
     "training_moments",
+    "whole_before",
 ]
-
-PLAIN = ("plain",)
-CHAIN = tuple(STAGES)
 
 _FEWEST_FOR_A_MEAN = 5
 
 
 @dataclass(frozen=True, slots=True)
-class StageFit:
-    """The Gaussian belief about one stage.
+class StepFit:
+    """The Gaussian posterior of one step.
 
     Attributes
     ----------
-    stage : str
-        ``plain``: from a unit pollinated to a seedling, in one step; else one of ``CHAIN``.
+    step : str
+        One of ``STEPS``.
     mean : ndarray of float, shape (1 + n_features,)
-        Of the coefficients, the intercept first.
+        Of the coefficients, the intercept first; of a step finer than the whole, what they differ by from its share.
     covariance : ndarray of float, shape (1 + n_features, 1 + n_features)
     effects : Effects or None
         Of parents and pairs; None if the model has none.
@@ -64,7 +60,7 @@ class StageFit:
         The crosses fitted, for their weight in a forecast; None without effects.
     """
 
-    stage: str
+    step: str
     mean: Floats
     covariance: Floats
     effects: Effects | None = None
@@ -80,11 +76,15 @@ class FittedModel:
     recipe : Recipe
     means, variances : ndarray of float, shape (n_features,)
         Where an unknown feature is put, and how far it may be from there.
-    stages : tuple of StageFit
-        ``PLAIN`` alone, or all of ``CHAIN``.
+    prior : GaussianPrior
+        Of the coefficients of the whole way.
+    scales : mapping of str to float
+        Prior scale of each of ``EFFECTS`` for the whole way.
+    steps : tuple of StepFit
+        The steps that any cross was counted at; the others are as the prior has them.
     seen : Seen
-    seeds : SeedsPerPod or None
-        Of a ripe pod; None for the plain form.
+    seeds : SeedsPerPod
+        Of a ripe pod.
     records : tuple of str
         What the grower calls the crosses fitted, by the numbers that ``Past.record`` has.
     """
@@ -92,9 +92,11 @@ class FittedModel:
     recipe: Recipe
     means: Floats
     variances: Floats
-    stages: tuple[StageFit, ...]
+    prior: GaussianPrior
+    scales: Mapping[str, float]
+    steps: tuple[StepFit, ...]
     seen: Seen
-    seeds: SeedsPerPod | None = None
+    seeds: SeedsPerPod
     records: tuple[str, ...] = ()
 
     @property
@@ -102,186 +104,198 @@ class FittedModel:
         """Where each feature stands when the intercept alone speaks, shape (n_features,)."""
         return centre_of(self.recipe.features)
 
+    def fit_of(self, step: str) -> StepFit | None:
+        """Return what was learned of a step; None if nothing was."""
+        return next((fit for fit in self.steps if fit.step == step), None)
 
-def prior_model(recipe: Recipe, seeds: SeedsPerPod | None = None, priors: Priors | None = None) -> FittedModel:
-    """Return the model of a grower without a single cross: the published priors.
+
+def prior_model(recipe: Recipe, seeds: SeedsPerPod, priors: Priors | None = None) -> FittedModel:
+    """Return the model of a grower without a single cross.
 
     Parameters
     ----------
     recipe : Recipe
-    seeds : SeedsPerPod, optional
-        Of a ripe pod, for the chain of stages; without it the plain form.
+    seeds : SeedsPerPod
+        Of a ripe pod.
     priors : Priors, optional
-        In place of the published ones.
+        In place of those of the package.
 
     Examples
     --------
-    >>> from crosscompat.pairing import recipe_for
-    >>> prior_model(recipe_for(None, reference=2.0)).stages[0].mean
-    array([-0.5, -1.5])
+    >>> from crosscompat.pairing import DistanceScale, recipe_for
+    >>> scale = DistanceScale(2.0, (("time", 2.0, 1.0),), "My")
+    >>> prior_model(recipe_for(None, scale), SeedsPerPod(20.0, 1.0)).prior.mean
+    array([ 0.3, -1.5])
     """
     table = priors or published()
     moments = training_moments(recipe, np.empty((0, len(recipe.features))))
-    stages = tuple(prior_stage(name, recipe, table) for name in (PLAIN if seeds is None else CHAIN))
-    return FittedModel(recipe, *moments, stages, Seen(), seeds)
+    prior, scales = table.prior_for(recipe.features), table.effect_scales(WHOLE)
+    return FittedModel(recipe, *moments, prior, scales, (), Seen(), seeds)
 
 
-def fit_model(
+def fit_crosses(
     recipe: Recipe,
     rows: Floats,
-    counts: Counts,
+    counts: CrossCounts,
+    weight: Floats,
     *,
-    parents: Parents | None = None,
+    parents: Parents,
+    pod: tuple[float, int | None],
+    took: int,
+    finished: int,
+    farthest: float = 0.0,
     related: Floats | None = None,
-    species: tuple[str, ...] = (),
-    prior: GaussianPrior | None = None,
     priors: Priors | None = None,
     records: tuple[str, ...] = (),
 ) -> FittedModel:
-    """Fit the plain form: one logistic regression from a unit pollinated to a seedling.
+    """Fit every step that any of some crosses was counted at.
 
     Parameters
     ----------
     recipe : Recipe
         What the columns of ``rows`` are.
-    rows : ndarray of float, shape (n_records, n_features)
+    rows : ndarray of float, shape (n_crosses, n_features)
         NaN where unknown; such a number is put at the mean of the known ones.
-    counts : Counts
-        What was counted, one entry a row.
-    parents : Parents, optional
-        Who was crossed, for the effects of parents and pairs. Without them it is a plain logistic regression, fitted at
-        its mode.
+    counts : CrossCounts
+        What each cross says about each step.
+    weight : ndarray of float, shape (n_crosses,)
+        How much of a full record each cross is.
+    parents : Parents
+        Who was crossed.
+    pod : (float, int or None)
+        Seeds expected in a ripe pod before any was counted, and the most that it can hold.
+    took, finished : int
+        Crosses that gave a seedling, and those whose outcome is known, for the record.
+    farthest : float
+        The largest distance among them, in the unit of the tree, for the record.
     related : ndarray of float, shape (n_species, n_species), optional
         A among the parents' species, sorted by label; None if it is not known.
-    species : tuple of str
-        The parents in the records where ``parents`` is absent, for the record.
-    prior : GaussianPrior, optional
-        Of the coefficients, in place of the published one; the intercept first.
     priors : Priors, optional
-        In place of the published ones.
+        In place of those of the package.
     records : tuple of str
         What the grower calls the crosses.
     """
+    table = priors or published()
+    opened = counts.pods > 0
+    seeds = fit_seeds(counts.pods[opened], counts.seeds[opened], expected=pod[0], cap=pod[1])
+    seen = seen_by(parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None, finished=finished)
+    before = prior_model(recipe, seeds, table)
     moments = training_moments(recipe, rows)
-    took = int((counts.some | (counts.took > 0)).sum())
-    farthest = float(rows[:, 0].max()) if len(rows) else 0.0
-    if parents is None:
-        seen = Seen(len(rows), took, farthest, tuple(sorted(species)))
-        levels = None
-    else:
-        seen = seen_by(parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None)
-        levels = Levels.of(seen, parents)
-    stage = fit_stage(
-        "plain", recipe, rows, counts, levels, seen, means=moments[0], related=related, prior=prior, priors=priors
-    )
-    return FittedModel(recipe, *moments, (stage,), seen, None, records)
+    model = FittedModel(recipe, *moments, before.prior, before.scales, (), seen, seeds, records)
+    levels = Levels.of(seen, parents)
+    steps = []
+    for step in STEPS:
+        of_step = counts.steps[step]
+        at = np.flatnonzero(of_step.known)
+        if at.size:
+            told = of_step[at]
+            entering = Counts(told.tried, told.took, told.some, weight[at])
+            steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, related))
+    return FittedModel(recipe, *moments, before.prior, before.scales, tuple(steps), seen, seeds, records)
 
 
-def fit_stage(
-    name: str,
-    recipe: Recipe,
+def _fit_step(
+    step: str,
+    model: FittedModel,
     rows: Floats,
     counts: Counts,
-    levels: Levels | None,
-    seen: Seen,
-    *,
-    means: Floats,
-    related: Floats | None = None,
-    prior: GaussianPrior | None = None,
-    priors: Priors | None = None,
-) -> StageFit:
-    """Fit one stage.
+    levels: Levels,
+    record: Ints,
+    priors: Priors,
+    related: Floats | None,
+) -> StepFit:
+    """Fit one step, given what each of its crosses is numbered."""
+    from crosscompat.model.elimination import MANY  # noqa: PLC0415 - an answer fits nothing
+    from crosscompat.model.variances import POINTS, integrate  # noqa: PLC0415 - as above
+
+    order = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
+    levels, rows = levels[order], rows[order]
+    design = design_of(model.recipe, rows, model.means)
+    spread = prior_shares(model.seeds)[step]
+    stage = laid_out(
+        design, counts[order], _coefficients_of(model, step), levels, model.seen, related,
+        offset_of(step, whole_before(model, design), model.seeds),
+    )  # fmt: skip
+    scales = priors.effect_scales(step, spread)
+    with one_thread():
+        most_likely, points = integrate(
+            stage, np.array([scales[factor.name] for factor in stage.factors], dtype=np.float64), POINTS
+        )
+        pairs = np.column_stack([levels.seed, levels.pollen])
+        mean, covariance, effects = matched(stage, points, pairs)
+        effects = _with_unnamed_plants(effects, scales)
+        past = past_of(stage, most_likely, levels, EFFECTS[:6], record[order])
+    return StepFit(step, mean, covariance, effects, past)
+
+
+def _with_unnamed_plants(effects: Effects, scales: Mapping[str, float]) -> Effects:
+    """Let plants vary as before any cross where none was named: a flower is always some plant's."""
+    prior = np.array([scales[name] ** 2 if name.endswith("_plant") else 0.0 for name in EFFECTS])
+    return replace(effects, variances=np.where(effects.variances > 0, effects.variances, prior))
+
+
+def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior | None = None) -> FittedModel:
+    """Fit a logistic regression from a flower to a seedling at its mode, with nothing of parents.
 
     Parameters
     ----------
-    name : str
-        A stage of the table of priors.
-    recipe : Recipe
-    rows : ndarray of float, shape (n_records, n_features)
+    recipe, rows
+        As for `fit_crosses`.
     counts : Counts
-        What entered the stage and what came through, one entry a row.
-    levels : Levels or None
-        Parents of each row, as ``seen`` numbers them; None for a plain logistic regression, fitted at its mode.
-    seen : Seen
-        All species and plants, those of other stages too.
-    means : ndarray of float, shape (n_features,)
-        Where an unknown number is put.
-    related : ndarray of float, shape (n_species, n_species), optional
-        A among the species seen.
+        What was counted, one entry a row.
     prior : GaussianPrior, optional
-        Of the coefficients, in place of the published one.
-    priors : Priors, optional
-        In place of the published ones.
+        Of the coefficients, in place of that of the package; the intercept first.
     """
-    table = priors or published()
-    belief = prior or table.prior_for(name, recipe.features)
-    if levels is None:
-        from crosscompat.model.laplace import fit_posterior  # noqa: PLC0415 - an answer fits nothing
+    from crosscompat.model.laplace import fit_posterior  # noqa: PLC0415 - an answer fits nothing
 
-        posterior = fit_posterior(design_of(recipe, rows, means), counts, belief)
-        return StageFit(name, posterior.mean, posterior.covariance)
-    if not len(rows):
-        return prior_stage(name, recipe, table, prior)
-    from crosscompat.model.elimination import MANY  # noqa: PLC0415 - as above
-    from crosscompat.model.variances import POINTS, integrate  # noqa: PLC0415 - as above
-
-    record = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
-    levels = levels[record]
-    stage = laid_out(design_of(recipe, rows[record], means), counts[record], belief, levels, seen, related)
-    with one_thread():
-        most_likely, points = integrate(stage, scales_for(stage, table.effect_scales(name)), POINTS)
-        return believed(name, stage, most_likely, points, levels, record)
+    moments = training_moments(recipe, rows)
+    belief = prior or published().prior_for(recipe.features)
+    posterior = fit_posterior(design_of(recipe, rows, moments[0]), counts, belief)
+    took = int((counts.some | (counts.took > 0)).sum())
+    fit = StepFit(WHOLE, posterior.mean, posterior.covariance)
+    return FittedModel(recipe, *moments, belief, {}, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
 
 
 def laid_out(
-    design: Floats, counts: Counts, prior: GaussianPrior, levels: Levels, seen: Seen, related: Floats | None
-) -> Stage:
-    """Return everything about one stage but its variances; parameters as for `fit_stage`."""
-    from crosscompat.model.laplace import stage_of  # noqa: PLC0415 - as above
-
-    return stage_of(counts, design, prior, _factors(levels, seen, related))
-
-
-def scales_for(stage: Stage, scales: Mapping[str, float]) -> Floats:
-    """Return the prior scale of each factor of a stage, shape (n_factors,)."""
-    return np.array([scales[factor.name] for factor in stage.factors], dtype=np.float64)
-
-
-def believed(
-    name: str,
-    stage: Stage,
-    most_likely: Mode,
-    points: tuple[Point, ...],
+    design: Floats,
+    counts: Counts,
+    prior: GaussianPrior,
     levels: Levels,
-    record: Ints | None = None,
-) -> StageFit:
-    """Return the belief that an integrated stage amounts to.
+    seen: Seen,
+    related: Floats | None,
+    offset: Floats | None = None,
+) -> Stage:
+    """Return everything about one step but its variances."""
+    from crosscompat.model.laplace import stage_of  # noqa: PLC0415 - an answer fits nothing
 
-    Parameters
-    ----------
-    name : str
-    stage : Stage
-    most_likely : Mode
-    points : tuple of Point
-    levels : Levels
-        Parents of each row.
-    record : ndarray of int, shape (n_records,), optional
-        Number of the cross of each row; by default they are counted.
-    """
-    pairs = np.column_stack([levels.seed, levels.pollen])
-    mean, covariance, effects = matched(stage, points, pairs)
-    return StageFit(name, mean, covariance, effects, past_of(stage, most_likely, levels, EFFECTS[:6], record))
+    return stage_of(counts, design, prior, _factors(levels, seen, related), offset)
 
 
-def prior_stage(
-    name: str, recipe: Recipe, priors: Priors, prior: GaussianPrior | None = None, seen: Seen | None = None
-) -> StageFit:
-    """Return one stage before any cross; plants have no effect of their own until some are named."""
-    belief = prior or priors.prior_for(name, recipe.features)
-    scales, named = priors.effect_scales(name), seen or Seen()
-    unnamed = {"seed_plant": not named.seed_plants, "pollen_plant": not named.pollen_plants}
-    variances = np.array([0.0 if unnamed.get(effect) else scales[effect] ** 2 for effect in EFFECTS])
-    return StageFit(name, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
+def whole_before(model: FittedModel, design: Floats) -> Floats:
+    """Return the prior mean logit of the whole way, given the design of some pairings, shape (n_pairs,)."""
+    logit: Floats = design @ model.prior.mean
+    return logit
+
+
+def offset_of(step: str, whole: Floats, seeds: SeedsPerPod) -> Floats:
+    """Return what the logit of a step is before its coefficients: its share of the whole; 0 of the whole itself."""
+    return np.zeros(len(whole)) if step == WHOLE else share_means(whole, seeds)[step]
+
+
+def _coefficients_of(model: FittedModel, step: str) -> GaussianPrior:
+    """Return the prior of the coefficients of a step."""
+    if step == WHOLE:
+        return model.prior
+    return GaussianPrior(np.zeros_like(model.prior.mean), prior_shares(model.seeds)[step] * model.prior.sd)
+
+
+def prior_step(model: FittedModel, step: str) -> StepFit:
+    """Return a step of a model before any cross."""
+    belief, spread = _coefficients_of(model, step), prior_shares(model.seeds)[step]
+    own = model.scales["record"] if step == WHOLE else published().effect_scales(step)["record"]
+    scales = {name: spread * scale for name, scale in model.scales.items()} | {"record": own}
+    variances = np.array([scales[effect] ** 2 for effect in EFFECTS])
+    return StepFit(step, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
 
 
 def design_of(recipe: Recipe, rows: Floats, means: Floats) -> Floats:

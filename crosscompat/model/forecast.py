@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.beliefs import Effects
+from crosscompat.model.composition import Logits, joined, together
 from crosscompat.model.effects import Ints
-from crosscompat.model.fitted import FittedModel, StageFit, design_of
+from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of, prior_step, whole_before
 from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Levels, Pairings
+from crosscompat.model.stages import STEPS, WHOLE
 
 __all__ = [
     "MOST_FLOWERS",
@@ -20,13 +23,16 @@ __all__ = [
     "TERMS",
     "Chances",
     "Logits",
+    "Outlook",
     "Reasons",
     "chance_of",
     "chances",
     "flowers_for",
-    "logits",
+    "outlook",
     "parent_effects",
     "reasons",
+    "step_logits",
+    "whole_reasons",
 ]
 
 MOST_FLOWERS = 200
@@ -35,22 +41,36 @@ NORMAL_95 = 1.6448536269514722
 """The 95th percentile of a standard normal: 90% lie between it and its negative."""
 
 _STEP, _STEPS = 1 / 6, 51
+_MOST_SCALE = 2.0
 _BLOCK = 2000
 
 TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "direction")
 
 
 @dataclass(frozen=True, slots=True)
-class Logits:
-    """Logit of the chance per unit, as a Gaussian.
+class Outlook:
+    """What is believed of some pairings.
 
     Attributes
     ----------
-    mean, sd : ndarray of float, shape (n_pairs,)
+    steps : mapping of str to Logits
+        Of every step, all that was counted at it and at its parts taken together. ``whole`` is the chance of a seedling
+        from one flower; the fate that the flowers of one cross share is among its uncertainty.
+    own : mapping of str to Logits
+        The same by what was counted at the very step alone.
     """
 
-    mean: Floats
-    sd: Floats
+    steps: Mapping[str, Logits]
+    own: Mapping[str, Logits]
+
+    @property
+    def whole(self) -> Logits:
+        """The logit of a seedling from one flower."""
+        return self.steps[WHOLE]
+
+    def with_whole(self, whole: Logits) -> Outlook:
+        """Return the same with another chance of the whole."""
+        return replace(self, steps={**self.steps, WHOLE: whole})
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,65 +106,97 @@ class Reasons:
     terms: tuple[tuple[str, float, float | None], ...]
 
 
-def logits(
-    model: FittedModel,
-    rows: Floats,
-    asked: Pairings | None = None,
-    stage: int = 0,
-    spread: Floats | None = None,
-) -> Logits:
-    """Return the logit of the chance per unit of each pairing.
+def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, farther: Floats | None = None) -> Outlook:
+    """Return what is believed of some pairings, at every step.
 
     Parameters
     ----------
     model : FittedModel
-        What was learned.
     rows : ndarray of float, shape (n_pairs, n_features)
-        An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s², with b its
-        coefficient and s² its variance among the crosses fitted.
+        NaN where unknown.
     asked : Pairings, optional
-        Who the parents are. By default of species and plants that no cross was made with: then every effect adds its
-        prior variance.
-    stage : int
-        Which of the model's stages.
-    spread : ndarray of float, shape (n_pairs,), optional
-        Standard deviation of the distance, in units of the reference; 0 or NaN where nothing is left open. It widens
-        the answer by (b² + var b) spread², with b the coefficient of the distance.
+        Who the parents are; by default of species and plants that no cross was made with.
+    farther : ndarray of float, shape (n_pairs, n_features), optional
+        What the rows gain where their distances are one standard deviation longer (`farther_rows`).
 
     Examples
     --------
-    Halfway to the reference the intercept of the prior speaks alone; its sd of 1.5 is widened by what parents and
-    pairs may differ by.
-
     >>> from crosscompat.model.fitted import prior_model
-    >>> from crosscompat.pairing import recipe_for
-    >>> answer = logits(prior_model(recipe_for(None, reference=2.0)), np.array([[0.5]]))
-    >>> answer.mean, answer.sd.round(3)
-    (array([-0.5]), array([2.955]))
+    >>> from crosscompat.model.seeds import SeedsPerPod
+    >>> from crosscompat.pairing import DistanceScale, recipe_for
+    >>> recipe = recipe_for(None, DistanceScale(2.0, (("time", 2.0, 1.0),), "My"))
+    >>> found = outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]]))
+    >>> found.whole.mean, chances(found.whole, 1).mean.round(2)
+    (array([0.3]), array([0.53]))
     """
-    fit = model.stages[stage]
+    if model.fit_of(WHOLE) is not None and model.fit_of(WHOLE).effects is None:  # type: ignore[union-attr]
+        only = step_logits(model, WHOLE, rows, asked, farther)
+        return Outlook({WHOLE: only}, {WHOLE: only})
+    prior = {step: step_logits(model, step, rows, asked, farther, learned=False) for step in STEPS}
+    own = {
+        step: prior[step] if model.fit_of(step) is None else step_logits(model, step, rows, asked, farther)
+        for step in STEPS
+    }
+    return Outlook(_all_joined(model, prior, own), own)
+
+
+def _all_joined(model: FittedModel, prior: Mapping[str, Logits], own: Mapping[str, Logits]) -> dict[str, Logits]:
+    """Join what was counted at each step with what was counted of its parts, from the stages up."""
+    steps: dict[str, Logits] = {}
+    told: set[str] = {fit.step for fit in model.steps}
+    for step, parts in STEPS.items():
+        steps[step] = own[step]
+        if told.intersection(parts):
+            before = together(step, tuple(prior[part] for part in parts), model.seeds)
+            after = together(step, tuple(steps[part] for part in parts), model.seeds)
+            steps[step] = joined(prior[step], own[step], (before, after))
+            told.add(step)
+    return steps
+
+
+def step_logits(
+    model: FittedModel,
+    step: str,
+    rows: Floats,
+    asked: Pairings | None = None,
+    farther: Floats | None = None,
+    *,
+    learned: bool = True,
+) -> Logits:
+    """Return the logit of one step of each pairing, by what was counted at it alone.
+
+    Parameters
+    ----------
+    model, rows, asked, farther
+        As for `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s²,
+        with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not sure.
+    step : str
+    learned : bool
+        Whether the crosses count; if not it is the prior.
+    """
+    fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
+    offset = offset_of(step, whole_before(model, design), model.seeds)
     second_moment = fit.mean[1:] ** 2 + np.diag(fit.covariance)[1:]
     extra = np.isnan(rows) @ (second_moment * model.variances)
-    if spread is not None:
-        of_distance = np.array([feature.column is None for feature in model.recipe.features], dtype=np.float64)
-        extra += second_moment @ of_distance * np.nan_to_num(spread) ** 2
+    if farther is not None:
+        slope = model.prior.mean[1:] * (step != WHOLE) + fit.mean[1:]
+        extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, fit.covariance[1:, 1:], farther)
     if fit.effects is None:
         variance = np.einsum("ij,jk,ik->i", design, fit.covariance, design)
-        return Logits(design @ fit.mean, np.sqrt(variance + extra))
+        return Logits(offset + design @ fit.mean, np.sqrt(variance + extra))
     asked = _strangers(len(rows)) if asked is None else asked
     parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
     found = [_with_effects(fit, fit.effects, design[part], asked[part]) for part in parts]
     mean, variance = (np.concatenate(side) for side in zip(*found, strict=True))
-    return Logits(mean, np.sqrt(variance + extra))
+    return Logits(offset + mean, np.sqrt(variance + extra))
 
 
 def _strangers(size: int) -> Pairings:
     nobody: Ints = np.full(size, -1, dtype=np.intp)
     return Pairings(Levels(nobody, nobody, nobody, nobody))
 
-
-def _with_effects(fit: StageFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
+def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
     """Mean and variance of the logits of some pairings."""
     rows, extra = _columns(effects, asked)
     tie = effects.ties.find(asked.levels.seed, asked.levels.pollen)
@@ -272,31 +324,104 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
     return np.where(high > MOST_FLOWERS, 0, high)
 
 
-def reasons(model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0) -> Reasons:
-    """Return what each feature of one pairing adds to the logit of its chance, against an average pairing.
+def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None = None) -> Reasons:
+    """Return what each feature of one pairing adds to the logit of a step, against an average pairing.
 
     Parameters
     ----------
     model : FittedModel
         What was learned.
+    step : str
+        One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
     row : ndarray of float, shape (n_features,)
         The pairing's numbers, NaN where unknown.
     asked : Pairings, optional
         The one pairing; by default of parents that no cross was made with.
-    stage : int
-        Which of the model's stages.
     """
-    slopes = model.stages[stage].mean
+    fit = model.fit_of(step) or prior_step(model, step)
+    slopes = fit.mean if step == WHOLE else fit.mean + _share_of_whole(model, step, row)
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
+    design = design_of(model.recipe, row[None, :], model.means)
+    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.mean)
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
         added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
         terms.append((name, added, None if unknown else float(value)))
-    effects = model.stages[stage].effects
-    if effects is not None and asked is not None and effects.mean.size:
-        terms += _effect_terms(effects, asked)
+    base += offset - base - sum(added for _, added, _ in terms)
+    if fit.effects is not None and asked is not None and fit.effects.mean.size:
+        terms += _effect_terms(fit.effects, asked)
     return Reasons(base, tuple(terms))
+
+
+def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
+    """Return the prior coefficients of a step: those of the whole, as steep as the share is at this pairing."""
+    design = design_of(model.recipe, row[None, :], model.means)
+    whole = float(whole_before(model, design)[0])
+    near = offset_of(step, np.array([whole - 0.5, whole + 0.5]), model.seeds)
+    return np.asarray((near[1] - near[0]) * model.prior.mean)
+
+
+def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
+    """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
+
+    Parameters
+    ----------
+    model, row, asked
+        As for `reasons`.
+    believed : Outlook
+        Of that one pairing.
+
+    Notes
+    -----
+    What the counts along the way add is told apart step by step, each step joining those before it; within a step it
+    goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in the base.
+    """
+    found = reasons(model, WHOLE, row, asked)
+    terms = {name: added for name, added, _ in found.terms}
+    values = {name: value for name, _, value in found.terms}
+    for step, gain in _gains(model, row, asked, believed):
+        moved = _moved_at(model, step, row, asked)
+        total = sum(added for added, _ in moved.values())
+        scale = gain / total if total else np.inf
+        if not 0.0 <= scale <= _MOST_SCALE:
+            continue
+        for name, (added, value) in moved.items():
+            if name == "base":
+                continue
+            terms[name] = terms.get(name, 0.0) + scale * added
+            values.setdefault(name, value)
+    base = float(believed.whole.mean[0]) - sum(terms.values())
+    return Reasons(base, tuple((name, added, values[name]) for name, added in terms.items()))
+
+
+def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> list[tuple[str, float]]:
+    """Return what each step that was counted along the way adds to the logit of the whole, one after the other."""
+    prior = {
+        step: step_logits(model, step, row[None, :], asked, learned=False)
+        for step in STEPS
+    }
+    own = {**prior, WHOLE: believed.own[WHOLE]}
+    reached, gains = float(own[WHOLE].mean[0]), []
+    learned = [fit.step for fit in model.steps if fit.step != WHOLE]
+    for i, step in enumerate(learned):
+        own[step] = believed.own[step]
+        so_far = replace(model, steps=tuple(fit for fit in model.steps if fit.step in {*learned[: i + 1], WHOLE}))
+        now = float(_all_joined(so_far, prior, own)[WHOLE].mean[0])
+        gains.append((step, now - reached))
+        reached = now
+    return gains
+
+
+def _moved_at(
+    model: FittedModel, step: str, row: Floats, asked: Pairings
+) -> dict[str, tuple[float, float | None]]:
+    """Return how far the crosses counted at a step moved its logit from the prior, by what moved it."""
+    after = reasons(model, step, row, asked)
+    before = reasons(replace(model, steps=()), step, row)
+    was = {name: added for name, added, _ in before.terms}
+    moved: dict[str, tuple[float, float | None]] = {"base": (after.base - before.base, None)}
+    return moved | {name: (added - was.get(name, 0.0), value) for name, added, value in after.terms}
 
 
 def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, float | None]]:

@@ -45,7 +45,7 @@ class Seen:
     took : int
         Records of them in which something took.
     farthest : float
-        Largest relative distance among them; 0 without records.
+        Largest distance among them, in the unit of the tree; 0 without records.
     species : tuple of str
         The parents among them, sorted.
     seed_plants, pollen_plants : tuple of str

@@ -1,9 +1,9 @@
-"""What is believed of each coefficient before a grower's own crosses speak."""
+"""What is believed of a pairing before a grower's own crosses speak."""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
@@ -12,52 +12,39 @@ from typing import Any
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Fault
+from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.prior_faults import prior_faults
 from crosscompat.pairing import Feature
 
-__all__ = [
-    "EffectRow",
-    "PriorRow",
-    "Priors",
-    "centre_of",
-    "doubt_of_uneven",
-    "effect_rows",
-    "effect_scales",
-    "prior_for",
-    "prior_rows",
-    "published",
-    "spread_of",
-]
+__all__ = ["EffectRow", "PriorRow", "Priors", "centre_of", "doubt_of_uneven", "published", "published_weight", "spread_of"]
 
-_EVERY = "every"
+# On the logit scale 20 is a certainty, and numbers beyond these have no fit.
+_MOST_MEAN, _LEAST_SD, _MOST_SD = 20.0, 0.001, 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class PriorRow:
-    """One row of the table of priors.
+    """The prior of one coefficient.
 
     Attributes
     ----------
-    stage, coefficient : str
-        Where it applies; ``coefficient`` is ``intercept`` or the kind of a feature.
+    coefficient : str
+        ``intercept``, or the kind of a feature, before the name of its column where that has a prior of its own.
     mean, sd : float
         Normal prior on the logit scale.
+    basis : str
+        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower.
     evidence : str
         What it leans on.
-    own : bool
-        Whether the grower has set it.
     """
 
-    stage: str
     coefficient: str
     mean: float
     sd: float
+    basis: str
     evidence: str
-    own: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,85 +53,80 @@ class EffectRow:
 
     Attributes
     ----------
-    stage : str
-        Where it applies, in place of that of ``every`` stage.
     effect : str
     scale : float
         The median of the standard deviation is 0.67 of it.
-    evidence : str
-        What it leans on.
-    own : bool
-        Whether the grower has set it.
+    basis, evidence : str
+        As of a coefficient.
     """
 
-    stage: str
     effect: str
     scale: float
+    basis: str
     evidence: str
-    own: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """A table of priors: the published one (`published`), or one that a grower has changed.
+    """A table of priors: the one that comes with the package (`published`), or one that a grower has changed.
 
     Attributes
     ----------
     rows : tuple of PriorRow
-        Of the coefficients, stage by stage.
     effects : tuple of EffectRow
-        Of the effects; a row of one stage stands in place of that of ``every`` stage.
     """
 
     rows: tuple[PriorRow, ...]
     effects: tuple[EffectRow, ...]
 
     @property
-    def stages(self) -> tuple[str, ...]:
-        """The stages of the table, in its order.
-
-        Examples
-        --------
-        >>> published().stages
-        ('plain', 'set', 'hold', 'fill', 'germinate')
-        """
-        return tuple(dict.fromkeys(row.stage for row in self.rows))
-
-    @property
     def fingerprint(self) -> str:
         """SHA-256 over the numbers, in hexadecimal; the evidence changes no forecast."""
-        rows = [(row.stage, row.coefficient, float(row.mean), float(row.sd)) for row in self.rows]
-        effects = [(row.stage, row.effect, float(row.scale)) for row in self.effects]
-        return sha256(repr((sorted(rows), sorted(effects))).encode()).hexdigest()
+        rows = sorted((row.coefficient, float(row.mean), float(row.sd)) for row in self.rows)
+        effects = sorted((row.effect, float(row.scale)) for row in self.effects)
+        return sha256(repr((rows, effects)).encode()).hexdigest()
 
-    def prior_for(self, stage: str, features: Sequence[Feature]) -> GaussianPrior:
-        """Return the prior of a stage's intercept and coefficients, the intercept first.
+    def prior_for(self, features: Sequence[Feature]) -> GaussianPrior:
+        """Return the prior of the intercept and the coefficients, the intercept first.
 
         Examples
         --------
-        >>> published().changed({"plain": {"distance": {"sd": 1}}}).prior_for("plain", [Feature("distance")]).sd
-        array([1.5, 1. ])
+        >>> published().changed({"time": {"sd": 1}}).prior_for([Feature("time")]).sd
+        array([2., 1.])
         """
-        row_of = {row.coefficient: row for row in self.rows if row.stage == stage}
-        rows = [row_of["intercept"], *(row_of[feature.kind] for feature in features)]
+        row_of = {row.coefficient: row for row in self.rows}
+        rows = [row_of["intercept"], *(row_of[_entry(feature, row_of)] for feature in features)]
         return GaussianPrior(*(np.array([getattr(row, key) for row in rows], np.float64) for key in ("mean", "sd")))
 
-    def effect_scales(self, stage: str) -> dict[str, float]:
-        """Return the half-normal scale of each effect of a stage.
+    def effect_scales(self, step: str, spread: float = 1.0) -> dict[str, float]:
+        """Return the half-normal scale of each effect at a step.
+
+        Parameters
+        ----------
+        step : str
+        spread : float
+            The step's share of what the whole varies by; the fate of a record is each step's own.
 
         Examples
         --------
-        >>> published().changed({"effects": {"set": {"record": {"scale": 0.2}}}}).effect_scales("set")["record"]
-        0.2
+        >>> published().effect_scales("set", 0.5)["seed"], published().effect_scales("fill", 0.5)["record"]
+        (1.25, 1.0)
         """
-        of_every, own = ({row.effect: row.scale for row in self.effects if row.stage == at} for at in (_EVERY, stage))
-        return of_every | own
+        scales = {row.effect: spread * row.scale for row in self.effects}
+        record = next(row.scale for row in self.effects if row.effect == "record")
+        return {**scales, "record": float(_table()["records"].get(step, record))}
 
     def faults(self, by: object, file: str | None = None) -> list[Fault]:
-        """Return what is wrong with a table of changes, every fault with its place in the file."""
-        coefficients = {at: [row.coefficient for row in self.rows if row.stage == at] for at in self.stages}
-        kinds = list(dict.fromkeys(row.effect for row in self.effects))
-        return prior_faults(by, coefficients, dict.fromkeys((_EVERY, *self.stages), kinds), file)
+        """Return what is wrong with a table of changes, every fault with its place in the file.
+
+        Examples
+        --------
+        >>> print(*published().faults({"time": {"sd": 0}}))
+        column priors.time.sd: An sd or a scale must be a number above 0, from 0.001 to 100; got 0.
+        """
+        shape: dict[str, Any] = {row.coefficient: _OF_A_COEFFICIENT for row in self.rows}
+        shape["effects"] = {row.effect: _OF_AN_EFFECT for row in self.effects}
+        return list(_walk(("priors",), by, shape, file))
 
     def changed(self, by: Mapping[str, Any]) -> Priors:
         """Return the table with some of its numbers changed.
@@ -152,8 +134,8 @@ class Priors:
         Parameters
         ----------
         by : mapping
-            Of the shape of the table: stage, coefficient, then any of ``mean``, ``sd`` and ``evidence``; under
-            ``effects`` a stage or ``every``, effect, then any of ``scale`` and ``evidence``. What is not named stays.
+            Of the shape of the table: coefficient, then any of ``mean``, ``sd`` and ``evidence``; under ``effects``
+            the effect, then any of ``scale`` and ``evidence``. What is not named stays.
 
         Raises
         ------
@@ -162,24 +144,25 @@ class Priors:
 
         Examples
         --------
-        >>> own = published().changed({"set": {"distance": {"mean": -2.0}}})
-        >>> [(row.mean, row.sd) for row in own.rows if row.own]
-        [(-2.0, 3.5)]
+        >>> own = published().changed({"time": {"mean": -2.0}})
+        >>> [(row.mean, row.sd) for row in own.rows if row.basis == "own"]
+        [(-2.0, 1.2)]
         """
         if wrong := self.faults(by):
             raise BadInput(wrong)
         of_effects = by.get("effects", {})
-        rows = [_own_row(row, by.get(row.stage, {}).get(row.coefficient, {})) for row in self.rows]
-        effects = [_own_effect(row, of_effects.get(row.stage, {}).get(row.effect, {})) for row in self.effects]
-        there = {(row.stage, row.effect) for row in self.effects}
-        general = {row.effect: row for row in effects if row.stage == _EVERY}
-        effects += [
-            _own_effect(replace(general[effect], stage=stage), change)
-            for stage, changes in of_effects.items()
-            for effect, change in changes.items()
-            if (stage, effect) not in there and change
-        ]
-        return Priors(tuple(rows), tuple(effects))
+        rows = tuple(_own_row(row, by.get(row.coefficient, {})) for row in self.rows)
+        return Priors(rows, tuple(_own_effect(row, of_effects.get(row.effect, {})) for row in self.effects))
+
+
+_OF_A_COEFFICIENT = {"mean": "number", "sd": "positive", "evidence": "text"}
+_OF_AN_EFFECT = {"scale": "positive", "evidence": "text"}
+
+
+def _entry(feature: Feature, table: Mapping[str, Any]) -> str:
+    """Return where a feature stands in a table: under its column, if that has a row of its own."""
+    own = f"{feature.kind} {feature.column}"
+    return own if own in table else feature.kind
 
 
 def _own_row(row: PriorRow, change: Mapping[str, Any]) -> PriorRow:
@@ -187,18 +170,18 @@ def _own_row(row: PriorRow, change: Mapping[str, Any]) -> PriorRow:
         return row
     was = say("priors.give_or_take", mean=f"{row.mean:g}", sd=f"{row.sd:g}")
     mean, sd = (float(change.get(key, value)) for key, value in (("mean", row.mean), ("sd", row.sd)))
-    return replace(row, mean=mean, sd=sd, evidence=_own_evidence(change, was, row.evidence), own=True)
+    return replace(row, mean=mean, sd=sd, evidence=_own_evidence(change, was, row.evidence), basis="own")
 
 
 def _own_effect(row: EffectRow, change: Mapping[str, Any]) -> EffectRow:
     if not change:
         return row
     evidence = _own_evidence(change, f"{row.scale:g}", row.evidence)
-    return replace(row, evidence=evidence, own=True, scale=float(change.get("scale", row.scale)))
+    return replace(row, evidence=evidence, basis="own", scale=float(change.get("scale", row.scale)))
 
 
 def _own_evidence(change: Mapping[str, Any], was: str, evidence: str) -> str:
-    """Say that the grower set it, and why if that was told; else what the number in its place leant on."""
+    """Say that the grower set it, and why if that was said; else what the number in its place leant on."""
     if "evidence" in change:
         return say("priors.own_because", was=was, why=change["evidence"])
     return say("priors.own", was=was, evidence=evidence)
@@ -211,40 +194,17 @@ def _table() -> Mapping[str, Any]:
 
 @cache
 def published() -> Priors:
-    """Return the table that comes with the package, the published evidence beside each number.
+    """Return the table that comes with the package, what each number leans on beside it.
 
     Examples
     --------
-    >>> [row.mean for row in published().rows if row.coefficient == "distance"]
-    [-1.5, -0.75, -0.75, -2.0, -2.0]
-    """
-    stages = {name: rows for name, rows in _table().items() if name not in {"centre", "spread", "uneven", "effects"}}
-    return Priors(
-        tuple(PriorRow(stage, name, **row) for stage, rows in stages.items() for name, row in rows.items()),
-        tuple(EffectRow(at, name, **row) for at, rows in _table()["effects"].items() for name, row in rows.items()),
-    )
-
-
-def prior_rows() -> tuple[PriorRow, ...]:
-    """Return the whole published table of the coefficients.
-
-    Examples
-    --------
-    >>> next(row.mean for row in prior_rows() if (row.stage, row.coefficient) == ("plain", "distance"))
+    >>> next(row.mean for row in published().rows if row.coefficient == "time")
     -1.5
     """
-    return published().rows
-
-
-def effect_rows() -> tuple[EffectRow, ...]:
-    """Return the whole published table of the effects' scales.
-
-    Examples
-    --------
-    >>> next(row.scale for row in effect_rows() if (row.stage, row.effect) == ("every", "seed"))
-    1.5
-    """
-    return published().effects
+    return Priors(
+        tuple(PriorRow(name, **row) for name, row in _table()["coefficients"].items()),
+        tuple(EffectRow(name, **row) for name, row in _table()["effects"].items()),
+    )
 
 
 def centre_of(features: Sequence[Feature]) -> Floats:
@@ -252,10 +212,11 @@ def centre_of(features: Sequence[Feature]) -> Floats:
 
     Examples
     --------
-    >>> centre_of([Feature("distance"), Feature("ratio", "style")])
-    array([0.5, 0. ])
+    >>> centre_of([Feature("time"), Feature("same", "growth")])
+    array([0. , 0.5])
     """
-    return np.array([_table()["centre"][feature.kind] for feature in features], dtype=np.float64)
+    centre = _table()["centre"]
+    return np.array([centre.get(_entry(feature, centre), 0.0) for feature in features], dtype=np.float64)
 
 
 def spread_of(features: Sequence[Feature]) -> Floats:
@@ -266,38 +227,57 @@ def spread_of(features: Sequence[Feature]) -> Floats:
     >>> spread_of([Feature("both", "spines paired")])
     array([0.25])
     """
-    return np.array([_table()["spread"][feature.kind] for feature in features], dtype=np.float64)
+    spread = _table()["spread"]
+    return np.array([spread[_entry(feature, spread)] for feature in features], dtype=np.float64)
 
 
-def doubt_of_uneven(stage: str) -> tuple[float, float]:
-    """Return mean and sd of what uneven chromosomes of a hybrid add at a stage.
-
-    Examples
-    --------
-    >>> doubt_of_uneven("fill"), doubt_of_uneven("hold")
-    ((-1.0, 1.0), (0.0, 0.0))
-    """
-    row = _table()["uneven"].get(stage, {})
-    return float(row.get("mean", 0.0)), float(row.get("sd", 0.0))
-
-
-def effect_scales(stage: str) -> dict[str, float]:
-    """Return the published half-normal scale of each effect of a stage.
+def doubt_of_uneven() -> tuple[float, float]:
+    """Return mean and sd of what uneven chromosomes of a hybrid parent add.
 
     Examples
     --------
-    >>> sorted(effect_scales("plain"))
-    ['direction', 'pair', 'pollen', 'pollen_plant', 'record', 'seed', 'seed_plant']
+    >>> doubt_of_uneven()
+    (-1.0, 1.0)
     """
-    return published().effect_scales(stage)
+    row = _table()["uneven"]
+    return float(row["mean"]), float(row["sd"])
 
 
-def prior_for(stage: str, features: Sequence[Feature]) -> GaussianPrior:
-    """Return the published prior of a stage's intercept and coefficients, the intercept first.
+def published_weight(how: str) -> tuple[float, float, float]:
+    """Return how much a published cross made in some way weighs, as how many flowers, and how wide their level is.
 
     Examples
     --------
-    >>> prior_for("plain", [Feature("distance")]).sd
-    array([1.5, 3.5])
+    >>> published_weight("in nature")
+    (0.5, 20.0, 2.0)
     """
-    return published().prior_for(stage, features)
+    row = _table()["published"]
+    return float(row["weight"].get(how, 0.5)), float(row["flowers"]), float(row["level"])
+
+
+def _walk(path: tuple[str, ...], value: object, shape: Mapping[str, Any] | str, file: str | None) -> Iterator[Fault]:
+    """Hold a table of changes against the shape of the table."""
+    place = Place(file, column=".".join(path))
+    if isinstance(shape, str):
+        if not _IS[shape](value):
+            yield Fault(place, say(f"priors.must_be.{shape}", got=value))
+    elif not isinstance(value, Mapping):
+        yield Fault(place, say("priors.must_be.table", got=value), say("priors.example"))
+    else:
+        for key, inner in value.items():
+            if key in shape:
+                yield from _walk((*path, key), inner, shape[key], file)
+            else:
+                below = Place(file, column=".".join((*path, str(key))))
+                yield Fault(below, say("priors.unknown", key=key), say("priors.known", keys=", ".join(shape)))
+
+
+def _within(value: object, least: float, most: float) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and least <= value <= most
+
+
+_IS: Mapping[str, Callable[[object], bool]] = {
+    "number": lambda value: _within(value, -_MOST_MEAN, _MOST_MEAN),
+    "positive": lambda value: _within(value, _LEAST_SD, _MOST_SD),
+    "text": lambda value: isinstance(value, str) and bool(value.strip()),
+}

@@ -9,23 +9,21 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from crosscompat.book.chain import chain_outcomes
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
-from crosscompat.book.stages import STAGES
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.between import in_place, no_surer
-from crosscompat.model.fit import entering, fit_crosses
-from crosscompat.model.fitted import FittedModel, prior_model
+from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
+from crosscompat.model.forecast import Logits, chances, outlook
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.outlook import Outlook, outlook, seedling_chances
 from crosscompat.model.pairings import Parents, pairings_of
-from crosscompat.pairing import pair_rows, recipe_for
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.positions import Positions
-from crosscompat.phylogeny.reference import greatest_distance
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
 
@@ -52,19 +50,11 @@ class TakeModel:
         Seeds expected in a ripe pod before any was counted; read only where crosses are counted by stage.
     most_seeds : int, optional
         Most seeds that a pod can hold (3 in spurges).
-    reference : float, optional
-        The distance that counts as 1, in the unit of the tree; by default the largest distance among the species in
-        the crosses fitted, and before any fit the largest in the tree.
 
     Attributes
     ----------
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
-
-    Raises
-    ------
-    WrongUse
-        If ``reference`` is not a number above 0.
 
     Examples
     --------
@@ -86,20 +76,15 @@ class TakeModel:
         self,
         tree_or_distances: Distances,
         traits: TraitTable | None = None,
-        reference: float | None = None,
         *,
         seeds_per_pod: float = 20.0,
         most_seeds: int | None = None,
     ) -> None:
         self.distances = tree_or_distances
         self.traits = traits
-        self.reference = reference
         self.pod = (seeds_per_pod, most_seeds)
-        if reference is not None and not 0 < reference < np.inf:
-            raise WrongUse(say("take.reference", got=reference))
-        self.fitted_: FittedModel = prior_model(
-            recipe_for(traits, reference or greatest_distance(tree_or_distances), unit=tree_or_distances.unit)
-        )
+        self._recipe = recipe_for(traits, scale_of(tree_or_distances))
+        self.fitted_: FittedModel = prior_model(self._recipe, SeedsPerPod(seeds_per_pod, 1.0, most_seeds))
 
     def fit(self, crosses: pd.DataFrame) -> Self:
         """Learn from crosses.
@@ -112,9 +97,7 @@ class TakeModel:
             ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank
             count is unknown, never a failure; a cross whose counts leave the outcome open does not enter. Optional:
             ``seed_plant`` and ``pollen_plant``, the very plants, and ``weight``, how much of a full record each row is
-            (1 where absent; a row of weight 0 does not enter). The table is not changed. Where any cross has a count
-            between the flower and the seedling, the chain of stages is fitted to all of them, every stage taken as
-            over; else the plain form.
+            (1 where absent; a row of weight 0 does not enter). Every stage is taken as over. The table is not changed.
 
         Returns
         -------
@@ -134,22 +117,22 @@ class TakeModel:
         _need(crosses, _PARENTS)
         given = _count_arrays(crosses)
         outcomes, weight = outcomes_of(given), _weights(crosses)
-        chain = chain_outcomes(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
-        entered = entering(outcomes, chain) & (weight > 0)
+        told = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
+        entered = told.speaks & (weight > 0)
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
-        reference = self.reference or greatest_distance(self.distances, self._positions.species_of(species))
-        recipe = recipe_for(self.traits, reference, unit=self.distances.unit)
         distance = self._positions.apart(seed, pollen)
         at = np.flatnonzero(entered)
         self.fitted_ = fit_crosses(
-            recipe,
-            pair_rows(recipe, distance, self.traits, seed, pollen),
-            outcomes[at],
-            chain[at],
+            self._recipe,
+            pair_rows(self._recipe, distance, self.traits, seed, pollen),
+            told[at],
             weight[at],
             parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
             pod=self.pod,
+            took=int(outcomes[at].fruitful.sum()),
+            finished=int(outcomes[at].known.sum()),
+            farthest=float(np.nanmax(distance, initial=0.0)),
             related=relatedness(self.distances, species, pedigree=self._positions.pedigree) if species else None,
         )
         return self
@@ -182,21 +165,23 @@ class TakeModel:
         if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
         seed, pollen = self._parents(pairings)
-        answer = seedling_chances(self._outlook(Parents(seed, pollen, *_plants(pairings))), flowers)
+        answer = chances(self._logits(Parents(seed, pollen, *_plants(pairings))), flowers)
         return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
 
-    def _outlook(self, parents: Parents) -> Outlook:
+    def _logits(self, parents: Parents) -> Logits:
         found = self._by_numbers(parents)
         species = in_place(self._positions, self.fitted_.seen, parents)
         if species is None:
             return found
         return no_surer(found, self._by_numbers(species.parents), species.weight, species.of)
 
-    def _by_numbers(self, parents: Parents) -> Outlook:
+    def _by_numbers(self, parents: Parents) -> Logits:
         seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
-        rows = pair_rows(recipe, positions.apart(seed, pollen), self.traits, seed, pollen)
+        apart = positions.apart(seed, pollen)
+        rows = pair_rows(recipe, apart, self.traits, seed, pollen)
         asked = pairings_of(self.fitted_.seen, self.distances, parents, positions.pedigree)
-        return outlook(self.fitted_, rows, asked, positions.spread(seed, pollen) / recipe.reference)
+        farther = farther_rows(recipe, apart, positions.spread(seed, pollen))
+        return outlook(self.fitted_, rows, asked, farther).whole
 
     @cached_property
     def _positions(self) -> Positions:

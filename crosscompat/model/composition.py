@@ -1,0 +1,228 @@
+"""How the chances of the steps from flower to seedling make up one another, as Gaussians on the logit scale.
+
+Two questions are answered here. Which chance of each stage goes with a chance of the whole, before any cross: the prior
+is of the whole way, and the stages share it out, so that a pairing has the same prior chance however it is counted. And
+what the stages, once learned, say of the whole: the distribution of a product of independent chances is matched by a
+Gaussian logit, in mean and variance, by Gauss-Hermite quadrature.
+
+What was counted along the way and what was counted as a whole are told apart and joined as the Gaussians of two
+estimators with one prior are [1]_.
+
+References
+----------
+.. [1] Tresp V (2000). A Bayesian committee machine. Neural Computation 12:2719-2741.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, STEPS, WHOLE
+
+__all__ = ["Logits", "joined", "prior_shares", "share_means", "together"]
+
+SEED_SHARE = 0.5
+"""The chance of a seed is the chance of the whole to this power: where few seeds fail, few flowers do [J]."""
+
+FIRST_SHARE = {"pod": 0.7, "seed": 0.6}
+"""How much of what is lost over two stages is lost at the first of them, as a power: [J]."""
+
+STAGE_SPREAD = 0.8
+"""How widely a stage is spread before any cross, as a share of the whole [J]."""
+
+TYPICAL_SD = 3.5
+"""About how widely the logit of the whole is spread before any cross."""
+
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+_POD_NODES, _POD_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_POD_WEIGHTS = _POD_WEIGHTS / _POD_WEIGHTS.sum()
+_LEAST = 1e-300
+_GRID = np.linspace(-40.0, 40.0, 401)
+
+
+@dataclass(frozen=True, slots=True)
+class Logits:
+    """Logits of the chances of some pairings, as Gaussians.
+
+    Attributes
+    ----------
+    mean, sd : ndarray of float, shape (n_pairs,)
+    """
+
+    mean: Floats
+    sd: Floats
+
+
+def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod, pod_sd: float = 0.0) -> Logits:
+    """Return the logit of a step, given those of the steps that it joins.
+
+    Parameters
+    ----------
+    step : str
+        One of ``STEPS`` that joins others.
+    parts : tuple of Logits
+        In the order of ``STEPS``, independent.
+    seeds : SeedsPerPod
+        Of a ripe pod.
+    pod_sd : float
+        How widely pods of one cross differ in filling, in logits.
+
+    Returns
+    -------
+    Logits
+        Matched in mean and variance.
+
+    Examples
+    --------
+    Two even chances that both must come true: one in four.
+
+    >>> half = Logits(np.zeros(1), np.zeros(1))
+    >>> quarter = together("pod", (half, half), SeedsPerPod(1.0, 1.0, cap=1))
+    >>> bool(np.isclose(quarter.mean[0], np.log(1 / 3)))
+    True
+    """
+    if step == "fruitful":
+        [seed] = parts
+        values = _fruitful(seed.mean[:, None] + seed.sd[:, None] * _NODES, seeds, pod_sd)
+        return _moments(values, _WEIGHTS)
+    first, second = (part.mean[:, None] + part.sd[:, None] * _NODES for part in parts)
+    values = _both(first[:, :, None], second[:, None, :]).reshape(len(first), -1)
+    return _moments(values, np.outer(_WEIGHTS, _WEIGHTS).ravel())
+
+
+def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logits:
+    """Join what was counted of a step itself with what was counted of its parts.
+
+    Parameters
+    ----------
+    prior : Logits
+        Of the step before any cross.
+    own : Logits
+        Of the step given the crosses counted at it alone; the prior where there are none.
+    of_parts : tuple of Logits, Logits
+        The step made up of its parts, before any cross and given those counted along the way.
+
+    Returns
+    -------
+    Logits
+        Where the parts say nothing, ``own`` to the last digit. Where they say all, what they say: what their own prior
+        differs from that of the step fades as they are learned.
+
+    Examples
+    --------
+    >>> wide, narrow = Logits(np.zeros(1), np.ones(1)), Logits(np.ones(1), np.full(1, 0.5))
+    >>> found = joined(wide, wide, (wide, narrow))
+    >>> found.mean, found.sd
+    (array([1.]), array([0.5]))
+    """
+    before, after = of_parts
+    left = np.minimum((after.sd / before.sd) ** 2, 1.0)
+    mean = after.mean + left * (prior.mean - before.mean)
+    variance = left * before.sd**2 * (1.0 + left * ((prior.sd / before.sd) ** 2 - 1.0))
+    gain = np.maximum(1.0 / variance - 1.0 / prior.sd**2, 0.0)
+    precision = 1.0 / own.sd**2 + gain
+    pull = own.mean / own.sd**2 + gain * prior.mean + (mean - prior.mean) / variance
+    return Logits(pull / precision, 1.0 / np.sqrt(precision))
+
+
+def share_means(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
+    """Return the prior mean logit of every step, given that of the whole.
+
+    Parameters
+    ----------
+    whole : ndarray of float, shape (n_pairs,)
+    seeds : SeedsPerPod
+
+    Returns
+    -------
+    dict of str to ndarray of float, shape (n_pairs,)
+
+    Examples
+    --------
+    >>> means = share_means(np.array([0.0]), SeedsPerPod(20.0, 1.0))
+    >>> bool(means["set"][0] < means["hold"][0]), means["whole"][0]
+    (True, np.float64(0.0))
+    """
+    table = _shares(seeds)
+    found = {name: np.interp(whole, table.reached, table.means[name]) for name in table.means}
+    return {**found, WHOLE: whole}
+
+
+def prior_shares(seeds: SeedsPerPod) -> dict[str, float]:
+    """Return how widely each step is spread before any cross, as a share of the whole's standard deviation."""
+    return _shares(seeds).spreads
+
+
+@dataclass(frozen=True, slots=True)
+class _Shares:
+    """Prior means of the steps over a grid of chances of the whole, and the mean that these come to."""
+
+    reached: Floats
+    means: dict[str, Floats]
+    spreads: dict[str, float]
+
+
+@lru_cache(maxsize=64)
+def _shares(seeds: SeedsPerPod) -> _Shares:
+    """Share out every chance of the whole, and find which mean of the whole the stages come to."""
+    stages = _split(_GRID, seeds)
+    made = _made_up(stages, STAGE_SPREAD, seeds)
+    reached = np.maximum.accumulate(made[WHOLE][0] + 1e-9 * np.arange(_GRID.size))
+    means = {name: stages.get(name, made[name][0]) for name in STEPS}
+    spreads = {name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name][1])) / TYPICAL_SD for name in STEPS}
+    return _Shares(reached, {name: mean for name, mean in means.items() if name != WHOLE}, {**spreads, WHOLE: 1.0})
+
+
+def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
+    """Share out chances of the whole, without uncertainty."""
+    log_whole = -np.logaddexp(0.0, -whole)
+    log_seed = SEED_SHARE * log_whole
+    fruitful = np.clip(1.0 - seeds.none_of_them(-np.expm1(log_seed)), _LEAST, 1.0)
+    log_pod = np.minimum(log_whole - np.log(fruitful), SEED_SHARE * log_whole)
+    found = {}
+    for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
+        first, second = STEPS[step]
+        found[first] = _logit(FIRST_SHARE[step] * log_chance)
+        found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance)
+    return found
+
+
+def _made_up(stages: dict[str, Floats], spread: float, seeds: SeedsPerPod) -> dict[str, tuple[Floats, Floats]]:
+    """Mean and sd of every step, if each stage has so many of the whole's typical standard deviations."""
+    found = {name: Logits(mean, np.full(mean.shape, spread * TYPICAL_SD)) for name, mean in stages.items()}
+    for step, parts in STEPS.items():
+        if parts:
+            found[step] = together(step, tuple(found[part] for part in parts), seeds)
+    return {name: (logits.mean, logits.sd) for name, logits in found.items()}
+
+
+def _moments(values: Floats, weights: Floats) -> Logits:
+    mean = values @ weights
+    return Logits(mean, np.sqrt(np.maximum((values - mean[:, None]) ** 2 @ weights, 0.0)))
+
+
+def _logit(log_chance: Floats) -> Floats:
+    """Logit of a chance given by its logarithm."""
+    below: Floats = np.minimum(log_chance, -1e-15)
+    return np.asarray(below - np.log(-np.expm1(below)))
+
+
+def _both(first: Floats, second: Floats) -> Floats:
+    """Logit of the product of two chances."""
+    return _logit(-np.logaddexp(0.0, -first) - np.logaddexp(0.0, -second))
+
+
+def _fruitful(seed: Floats, seeds: SeedsPerPod, pod_sd: float) -> Floats:
+    """Logit of the chance that a ripe pod gives at least one seedling, given the logit of each of its seeds."""
+    chance = np.zeros(seed.shape)
+    for node, weight in zip(_POD_NODES, _POD_WEIGHTS, strict=True):
+        grows = np.exp(-np.logaddexp(0.0, -(seed + pod_sd * node)))
+        chance += weight * (1.0 - seeds.none_of_them(1.0 - grows))
+    inside = np.clip(chance, _LEAST, 1.0 - 1e-15)
+    return np.asarray(np.log(inside) - np.log1p(-inside))
