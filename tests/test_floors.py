@@ -60,8 +60,8 @@ def test_no_room_looks_up(path):
         (
             "typer",
             {
-                *("cli/app.py", "cli/book_app.py", "cli/options.py", "cli/guard.py", "cli/screen.py"),
-                *("cli/asking.py", "cli/check.py", "cli/importing.py", "cli/find.py"),
+                *("cli/app.py", "cli/book_app.py", "cli/options.py", "cli/guard.py", "cli/output.py"),
+                *("cli/prompts.py", "cli/check.py", "cli/importing.py", "cli/find.py"),
                 *("cli/history.py", "cli/rank.py", "cli/retrain.py", "cli/score.py"),
             },
         ),

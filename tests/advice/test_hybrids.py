@@ -12,7 +12,7 @@ from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
-from crosscompat.advice.checkup import check
+from crosscompat.advice.check import check
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.hybrids import expected_chromosomes, hybrid_notes, proved_fertile
 from crosscompat.advice.labels import labels_for

@@ -8,7 +8,7 @@ from crosscompat.book.sheets.days import ORDERS
 from crosscompat.book.sheets.mapping import TableMapping
 from crosscompat.book.sheets.rows import Answers
 from crosscompat.book.sheets.took import TOOK_MEANS
-from crosscompat.cli.asking import choose, confirm
+from crosscompat.cli.prompts import choose, confirm
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
