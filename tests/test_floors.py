@@ -52,8 +52,8 @@ def test_no_room_looks_up(path):
 @pytest.mark.parametrize(
     ("library", "homes"),
     [
-        ("dendropy", {"phylogeny/read.py"}),
-        ("Bio", {"phylogeny/read.py", "phylogeny/joining.py"}),
+        ("dendropy", {"phylogeny/formats.py"}),
+        ("Bio", {"phylogeny/formats.py", "phylogeny/neighbour_joining.py"}),
         ("pandas", {"model/take.py"}),
         ("sklearn", {"model/estimator.py"}),
         ("tomlkit", {"collection/upgrade.py"}),

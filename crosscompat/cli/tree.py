@@ -77,7 +77,7 @@ def _print_text(collection: Collection, seen: Partners, role: Direction) -> None
 def _worth_a_picture(collection: Collection, species: str) -> None:
     """Refuse a hybrid, which is no tip of the tree that could be marked."""
     parent = find_parent(collection, species)
-    hybrid = collection.positions.pedigree(parent.label)
+    hybrid = collection.taxa.pedigree(parent.label)
     if hybrid.is_hybrid:
         species = ", ".join(map(correct_form, hybrid.shares))
         raise WrongUse(say("tree.hybrid", name=parent.name, species=species))

@@ -68,7 +68,7 @@ def test_uneven_chromosomes_are_told_where_they_are_known(collection, label, cou
 
 def test_half_of_each_parents_chromosomes_is_expected(collection):
     made = collection()
-    pedigree = made.positions.pedigree
+    pedigree = made.taxa.pedigree
     assert expected_chromosomes(made, pedigree(EVEN)) == 22
     assert expected_chromosomes(made, pedigree(UNEVEN)) == 33
     assert expected_chromosomes(made, pedigree(f"({UNEVEN}) × Aus bus")) == 27.5
@@ -167,7 +167,7 @@ def test_a_hybrid_is_never_surer_than_its_species(trained, collection, cross, se
     partner = made.index.resolve(random_formula(rng, 1) if both else str(rng.choice(NAMES)))
     if {hybrid, partner} & set(model.seen.species) - set(made.distances.tips):
         return  # its own crosses speak for it
-    one, two = (made.positions.pedigree(label).shares for label in (hybrid, partner))
+    one, two = (made.taxa.pedigree(label).shares for label in (hybrid, partner))
     for turn in (1, -1):
         pairs = [((a, b)[::turn], w * v) for a, w in one.items() for b, v in two.items()]
         sides = [[label] for label in (hybrid, partner)[::turn]]
