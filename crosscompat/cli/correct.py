@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from crosscompat.advice.correction import Correction, correction_told
-from crosscompat.book.addresses import find_record
-from crosscompat.book.correcting import correct, withdraw
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.correct import correct, withdraw
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.find_records import find_record
 from crosscompat.book.records import Record
 from crosscompat.cli.entry import hand, today
 from crosscompat.cli.screen import paragraph, print_json

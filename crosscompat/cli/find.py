@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.lost_label import candidates
-from crosscompat.book.lost_label import Clues
+from crosscompat.book.find_records import Clues
 from crosscompat.cli.entry import blanks_told
 from crosscompat.cli.screen import line, paragraph, print_json
 from crosscompat.cli.the_book import open_here

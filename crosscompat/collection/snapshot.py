@@ -41,7 +41,7 @@ def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
 
     Examples
     --------
-    >>> from crosscompat.book.plants import Plant
+    >>> from crosscompat.book.current_plants import Plant
     >>> bench = (Plant("A1", "Aus bus", "A", died=date(2026, 5, 1)), Plant("B", "Aus bus", "B"))
     >>> rows_from(text_of(bench), Plant) == [bench]
     True
