@@ -148,7 +148,7 @@ def _plain(collection: Collection, seen: Evidence, recipe: Recipe) -> FittedMode
 
 def _rows(collection: Collection, recipe: Recipe, evidence: Evidence) -> Floats:
     seed, pollen = evidence.seed, evidence.pollen
-    return pair_rows(recipe, collection.positions.apart(seed, pollen), collection.traits, seed, pollen)
+    return pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
 
 
 def _joined(parts: Sequence[Blind]) -> Blind:

@@ -193,7 +193,7 @@ def _too_few(crosses: int, pairs: int) -> str:
 
 def _folds(collection: Collection, evidence: Evidence, ways: Sequence[str]) -> dict[str, list[Fold]]:
     season = [season_of(cross.date, collection.settings.season_start) for cross in evidence.crosses]
-    plants = map(collection.positions.pedigree, {*evidence.seed, *evidence.pollen})
+    plants = map(collection.taxa.pedigree, {*evidence.seed, *evidence.pollen})
     comes_of = {plant.label: plant.shares.keys() for plant in plants if plant.is_hybrid}
     split = {
         "pairs": lambda: by_pair(evidence.seed, evidence.pollen),

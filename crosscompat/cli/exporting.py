@@ -6,8 +6,8 @@ from pathlib import Path
 
 from crosscompat.advice.sheets import Exported
 from crosscompat.book.import_export.whole_book import tables_of, write_summary, write_whole
-from crosscompat.cli.screen import line, print_json
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import line, print_json
 from crosscompat.collection.books import open_book
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

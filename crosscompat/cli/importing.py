@@ -16,10 +16,10 @@ from crosscompat.book.import_export.whole_book import is_whole, read_any, whole_
 from crosscompat.book.import_export.workbook import Grid
 from crosscompat.book.store import Store
 from crosscompat.book.store.restore import refuse_filled, restore_history
-from crosscompat.cli.asking import on_a_terminal
-from crosscompat.cli.questions import Given, answered
-from crosscompat.cli.screen import columns, line, paragraph, print_json, talk
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.import_prompts import Given, answered
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json, talk
+from crosscompat.cli.prompts import on_a_terminal
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse

@@ -16,9 +16,9 @@ from crosscompat.book.numbers import read_pattern
 from crosscompat.book.records import AGAINST, PROOFS, STAGES
 from crosscompat.book.store import Store
 from crosscompat.book.units import in_words
-from crosscompat.cli.entry import day_told, hand, today
-from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import BookHere, Stopped, agreed, chosen, open_here
+from crosscompat.cli.book_session import BookHere, Stopped, agreed, chosen, open_here
+from crosscompat.cli.dates_and_author import day_told, hand, today
+from crosscompat.cli.output import line, paragraph, print_json
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range
 

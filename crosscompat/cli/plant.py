@@ -14,9 +14,9 @@ from crosscompat.book.entry.enter_plant import Planting, PlantTold, PollenTold, 
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.store import Reading, Store
-from crosscompat.cli.entry import day_told, today
-from crosscompat.cli.screen import columns, line, paragraph, print_json
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.dates_and_author import day_told, today
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName, WrongUse

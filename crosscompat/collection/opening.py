@@ -28,7 +28,7 @@ from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed
-from crosscompat.phylogeny.positions import Positions
+from crosscompat.phylogeny.taxa import Taxa
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable, read_traits
 
@@ -90,14 +90,14 @@ class Collection:
     @property
     def index(self) -> HybridIndex:
         """All that has a place: the species of the tree, by their synonyms too, and hybrids of them."""
-        return self.positions.index
+        return self.taxa.index
 
     @cached_property
-    def positions(self) -> Positions:
+    def taxa(self) -> Taxa:
         """Where species and hybrids stand; named hybrids are known by their published parents."""
         named = for_labels({**formulas(), **self.synonyms}, self.distances.tips)
         index = HybridIndex(self.distances.tips, named)
-        return Positions(self.distances, index, self.placed, self.sample)
+        return Taxa(self.distances, index, self.placed, self.sample)
 
     @cached_property
     def priors(self) -> Priors:
@@ -186,7 +186,7 @@ def open_carried(carried: CarriedTree) -> Collection:
         group=carried.group,
         fruit_word=carried.fruit_word,
     )
-    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a collection reads its own once
+    from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a collection reads its own once
 
     synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
     traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
@@ -259,7 +259,7 @@ def _read_distances(path: Path, unit: str | None, index: int | None) -> Distance
         if is_classification(path):
             return read_classification(path)
         return read_distances(path, unit=unit)
-    from crosscompat.phylogeny.read import read_tree  # noqa: PLC0415 - a tree is read once
+    from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
 
     return read_tree(path, unit=unit, index=index)
 

@@ -16,7 +16,7 @@ __all__ = ["key_of_book", "rows_from", "text_of"]
 _BESIDE = ("", "-wal", "-journal")
 """What SQLite holds of a book: the file, and what was written but has not yet been taken into it."""
 
-_ROOMS = ("book", "book/store")
+_ROOMS = ("ground", "book", "book/store")
 
 _FROM_TEXT = {"date": date.fromisoformat, "datetime": datetime.fromisoformat}
 _PLAIN = {"NoneType", "str", "int", "float", "bool"}

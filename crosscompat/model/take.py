@@ -24,8 +24,8 @@ from crosscompat.model.outlook import Outlook, outlook, seedling_chances
 from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.pairing import pair_rows, recipe_for
 from crosscompat.phylogeny.hybrids import HybridIndex
-from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.reference import greatest_distance
+from crosscompat.phylogeny.taxa import Taxa
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
 
@@ -199,8 +199,8 @@ class TakeModel:
         return outlook(self.fitted_, rows, asked, positions.spread(seed, pollen) / recipe.reference)
 
     @cached_property
-    def _positions(self) -> Positions:
-        return Positions(self.distances, HybridIndex(self.distances.tips))
+    def _positions(self) -> Taxa:
+        return Taxa(self.distances, HybridIndex(self.distances.tips))
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
         _refuse_blanks(table)

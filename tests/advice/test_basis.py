@@ -137,7 +137,7 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
     model = basis_of(made).model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_eus"], ["Aus_cus", "Aus_bus", "Aus_bus"]
     spread = spread_of(wider, model, seed, pollen)
-    assert spread == pytest.approx(wider.positions.spread(seed, pollen) / model.recipe.reference)
+    assert spread == pytest.approx(wider.taxa.spread(seed, pollen) / model.recipe.reference)
     assert spread[0] == spread[1] > 0
     for fit, one, two in zip(
         model.stages,

@@ -12,7 +12,7 @@ from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
-from crosscompat.advice.checkup import check
+from crosscompat.advice.check import check
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.hybrids import expected_chromosomes, hybrid_notes, proved_fertile
 from crosscompat.advice.labels import labels_for
@@ -68,7 +68,7 @@ def test_uneven_chromosomes_are_told_where_they_are_known(collection, label, cou
 
 def test_half_of_each_parents_chromosomes_is_expected(collection):
     made = collection()
-    pedigree = made.positions.pedigree
+    pedigree = made.taxa.pedigree
     assert expected_chromosomes(made, pedigree(EVEN)) == 22
     assert expected_chromosomes(made, pedigree(UNEVEN)) == 33
     assert expected_chromosomes(made, pedigree(f"({UNEVEN}) × Aus bus")) == 27.5
@@ -167,7 +167,7 @@ def test_a_hybrid_is_never_surer_than_its_species(trained, collection, cross, se
     partner = made.index.resolve(random_formula(rng, 1) if both else str(rng.choice(NAMES)))
     if {hybrid, partner} & set(model.seen.species) - set(made.distances.tips):
         return  # its own crosses speak for it
-    one, two = (made.positions.pedigree(label).shares for label in (hybrid, partner))
+    one, two = (made.taxa.pedigree(label).shares for label in (hybrid, partner))
     for turn in (1, -1):
         pairs = [((a, b)[::turn], w * v) for a, w in one.items() for b, v in two.items()]
         sides = [[label] for label in (hybrid, partner)[::turn]]

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.moment import PRIOR, moment, pair_of
+from crosscompat.advice.forecast_now import PRIOR, moment, pair_of
 from crosscompat.advice.visit_sides import Bench, find_side, misspelt, nearest_names
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant

@@ -326,16 +326,16 @@ def test_a_species_that_only_the_traits_have_is_placed_unless_the_settings_say_n
 
 
 def test_a_named_hybrid_stands_between_its_parents(botany):
-    positions = botany().positions
-    label = positions.index.resolve("Aus x novus")
-    assert positions.apart([label], ["Aus_bus"]).tolist() == [2]
+    taxa = botany().taxa
+    label = taxa.index.resolve("Aus x novus")
+    assert taxa.apart([label], ["Aus_bus"]).tolist() == [2]
 
 
 def test_a_sample_of_trees_leaves_distances_unsure(botany):
     opened = botany('tree_sample = "posterior.nwk"\n', **{"posterior.nwk": SAMPLE})
     assert len(opened.sample.trees) == 2
-    assert opened.positions.spread(["Aus_bus"], ["Aus_cus"]).tolist() == pytest.approx([2**0.5])
-    assert botany().positions.spread(["Aus_bus"], ["Aus_cus"]).tolist() == [0]
+    assert opened.taxa.spread(["Aus_bus"], ["Aus_cus"]).tolist() == pytest.approx([2**0.5])
+    assert botany().taxa.spread(["Aus_bus"], ["Aus_cus"]).tolist() == [0]
 
 
 def test_faults_of_names_and_samples_are_told_with_the_rest(botany):

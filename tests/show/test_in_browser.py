@@ -10,7 +10,7 @@ import pytest
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.label import labels_page
 from crosscompat.show.label_card import LabelCard
-from crosscompat.show.marks import TipMark
+from crosscompat.show.tip_marks import TipMark
 from crosscompat.show.tree_svg import draw_tree
 
 pytestmark = pytest.mark.browser

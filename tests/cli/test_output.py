@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from crosscompat.cli.screen import columns, deliver, paragraph, speaks_unicode, unit_in_words, who, width
+from crosscompat.cli.output import columns, deliver, paragraph, speaks_unicode, unit_in_words, who, width
 
 SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
 SCREENS = {

@@ -8,8 +8,8 @@ import pytest
 from Bio import Phylo
 
 from crosscompat.ground.errors import BadInput, WrongUse
+from crosscompat.phylogeny.formats import read_tree, read_trees
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.read import read_tree, read_trees
 
 NEXUS = """#NEXUS
 begin taxa; dimensions ntax=3; taxlabels A_x 'B y' a_x; end;

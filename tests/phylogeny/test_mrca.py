@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.phylogeny.meeting import Meeting, met_by_one, neighbour_meets, pick
+from crosscompat.phylogeny.mrca import MrcaTable, met_by_one, neighbour_meets, pick
 from crosscompat.phylogeny.newick import parse_newick
 
 
@@ -31,7 +31,7 @@ def test_every_pair_meets_where_their_ways_to_the_root_do(seed, size, data, grow
     meets = neighbour_meets(tree.parent, tips)
     a, b = (side.ravel() for side in np.indices((size, size)))
     wanted = [walked(parent, tips[i], tips[j]) for i, j in zip(a, b, strict=True)]
-    assert Meeting(tips, meets).of(a, b).tolist() == wanted
+    assert MrcaTable(tips, meets).of(a, b).tolist() == wanted
     assert [met for tip in range(size) for met in met_by_one(tips, meets, tip)] == wanted
     chosen = np.array(sorted(data.draw(st.sets(st.integers(0, size - 1), min_size=1))))
     neighbours = [walked(parent, tips[i], tips[j]) for i, j in pairwise(chosen)]

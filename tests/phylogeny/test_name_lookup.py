@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import UnknownName
-from crosscompat.phylogeny import lookup
-from crosscompat.phylogeny.lookup import Lookup
+from crosscompat.phylogeny import name_lookup
+from crosscompat.phylogeny.name_lookup import NameLookup
 from crosscompat.phylogeny.spans import SpanIndex
 
 WORDS = st.text(st.sampled_from("abé_ ×\0\n,"), max_size=12) | st.text(max_size=80)
@@ -43,7 +43,7 @@ def test_labels_of_one_hash_are_told_apart():
 def way(request, monkeypatch):
     """Both ways to look names up, whatever their number."""
     for limit in ("_MANY", "_LARGE"):
-        monkeypatch.setattr(lookup, limit, 2 if request.param else 10**9)
+        monkeypatch.setattr(name_lookup, limit, 2 if request.param else 10**9)
 
 
 @pytest.mark.usefixtures("way")
@@ -51,20 +51,20 @@ def way(request, monkeypatch):
 def test_few_and_many_names_are_found_alike(many):
     labels = ("Aloe_vera", "Aloe ferox", "Aloe_aristata", "Aloe_" + "long" * 30, "Aloe ×spinosissima")
     asked = ["Aloe vera", "Aloe_ferox", "Aloe aristata Haw.", labels[3], "Aloe x spinosissima", "Aloe_vera"] * many
-    assert Lookup(labels).positions(asked).tolist() == [0, 1, 2, 3, 4, 0] * many
-    assert Lookup(labels).positions(name for name in asked).tolist() == [0, 1, 2, 3, 4, 0] * many
+    assert NameLookup(labels).positions(asked).tolist() == [0, 1, 2, 3, 4, 0] * many
+    assert NameLookup(labels).positions(name for name in asked).tolist() == [0, 1, 2, 3, 4, 0] * many
 
 
 @pytest.mark.usefixtures("way")
 def test_a_name_with_a_line_break_is_looked_up_too():
     labels = ("a\nb", "c")
-    assert Lookup(labels).positions(["c", "a\nb"] * 1_000).tolist() == [1, 0] * 1_000
+    assert NameLookup(labels).positions(["c", "a\nb"] * 1_000).tolist() == [1, 0] * 1_000
 
 
 @pytest.mark.usefixtures("way")
 @pytest.mark.parametrize("many", [1, 2_000])
 def test_all_unknown_names_are_told_at_once(many):
-    known = Lookup(("Aloe_vera", "Aloe_ferox"))
+    known = NameLookup(("Aloe_vera", "Aloe_ferox"))
     with pytest.raises(UnknownName) as caught:
         known.pairs(["Aloe vera", "Agave rara"] * many, ["Aloe ferrox", "Agave rara"] * many)
     assert str(caught.value).splitlines() == [
@@ -76,7 +76,9 @@ def test_all_unknown_names_are_told_at_once(many):
 
 def test_many_unknown_names_are_counted():
     with pytest.raises(UnknownName) as caught:
-        Lookup(("Aloe_vera",)).positions([*(f"Agave rara{'a' * i}" for i in range(25)), "Aloe_vera L.", "Aloe vera"])
+        NameLookup(("Aloe_vera",)).positions(
+            [*(f"Agave rara{'a' * i}" for i in range(25)), "Aloe_vera L.", "Aloe vera"]
+        )
     lines = str(caught.value).splitlines()
     assert len(lines) == 21
     assert lines[-1] == "5 more names are not among the names known here."

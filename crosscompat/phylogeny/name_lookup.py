@@ -12,21 +12,21 @@ from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import Ints
-from crosscompat.phylogeny.source import SHOWN
 from crosscompat.phylogeny.spans import Bytes, SpanIndex, spans_of
+from crosscompat.phylogeny.text_source import SHOWN
 
-__all__ = ["Lookup"]
+__all__ = ["NameLookup"]
 
 _MANY, _LARGE = 16_384, 16_384
 """So many names among so many labels are looked up by their bytes: a dictionary of that size outgrows the cache."""
 
 
-class Lookup:
+class NameLookup:
     """Finds where each of a fixed row of labels stands.
 
     Examples
     --------
-    >>> Lookup(("Aloe_vera", "Aloe ferox")).positions(["Aloe vera", "Aloe_ferox", "Aloe_vera"]).tolist()
+    >>> NameLookup(("Aloe_vera", "Aloe ferox")).positions(["Aloe vera", "Aloe_ferox", "Aloe_vera"]).tolist()
     [0, 1, 0]
     """
 
@@ -96,7 +96,7 @@ class Lookup:
         Examples
         --------
         >>> content = np.frombuffer(b"Aloe vera,Aloe rara", dtype=np.uint8)
-        >>> Lookup(("Aloe_vera", "Aloe ferox")).in_spans(content, np.array([0, 10]), np.array([9, 19])).tolist()
+        >>> NameLookup(("Aloe_vera", "Aloe ferox")).in_spans(content, np.array([0, 10]), np.array([9, 19])).tolist()
         [0, -1]
         """
         found = self._spans.find(content, start, stop)

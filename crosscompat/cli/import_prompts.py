@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from crosscompat.book.import_export.cell_meaning import ORDERS, TOOK_MEANS
 from crosscompat.book.import_export.column_mapping import TableMapping
 from crosscompat.book.import_export.import_table import Answers
-from crosscompat.cli.asking import choose, confirm
+from crosscompat.cli.prompts import choose, confirm
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from crosscompat.phylogeny import distances
 from crosscompat.phylogeny.distances import Reals
-from crosscompat.phylogeny.meeting import met_by_one, pick
+from crosscompat.phylogeny.mrca import met_by_one, pick
 from crosscompat.phylogeny.postorder import Floats, Ints
 
 __all__ = ["Among"]

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.cli.asking import confirm
-from crosscompat.cli.screen import talk
-from crosscompat.cli.where import settings_at
+from crosscompat.cli.locate import settings_at
+from crosscompat.cli.output import talk
+from crosscompat.cli.prompts import confirm
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.csv_convert import BadCell, choice

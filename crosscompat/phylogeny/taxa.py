@@ -10,22 +10,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
-from crosscompat.phylogeny.known import Distances
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
 from crosscompat.phylogeny.postorder import Floats
 from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.types import Distances
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample
 
-__all__ = ["Positions"]
+__all__ = ["Taxa"]
 
 _FOR_PACE = 100
 """About so many species, evenly over the tree, tell how fast a sample runs beside it."""
 
 
 @dataclass(frozen=True)
-class Positions:
+class Taxa:
     """Distances of all that can be named, and how unsure each is.
 
     Attributes
@@ -43,9 +43,9 @@ class Positions:
     --------
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-    >>> positions = Positions(tree, HybridIndex(tree.tips))
-    >>> hybrid = positions.index.resolve("Aloe vera × A. rara", "Aloe")
-    >>> positions.apart([hybrid], ["Aloe_ferox"]).tolist(), positions.spread([hybrid], ["Aloe_ferox"]).tolist()
+    >>> taxa = Taxa(tree, HybridIndex(tree.tips))
+    >>> hybrid = taxa.index.resolve("Aloe vera × A. rara", "Aloe")
+    >>> taxa.apart([hybrid], ["Aloe_ferox"]).tolist(), taxa.spread([hybrid], ["Aloe_ferox"]).tolist()
     ([4.0], [3.0])
     """
 
@@ -124,7 +124,7 @@ class Positions:
         --------
         >>> from crosscompat.phylogeny.newick import parse_newick
         >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-        >>> Positions(tree, HybridIndex(tree.tips)).scatter(["Aloe vera × Aloe rara", "Aloe_vera"]).tolist()
+        >>> Taxa(tree, HybridIndex(tree.tips)).scatter(["Aloe vera × Aloe rara", "Aloe_vera"]).tolist()
         [9.0, 0.0]
         """
         found = {plant.label: self._scatter(plant) for plant in self._of(labels)}

@@ -14,7 +14,7 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.numbers import NUMBER
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints, inner_nodes
-from crosscompat.phylogeny.source import SHOWN, capped
+from crosscompat.phylogeny.text_source import SHOWN, capped
 from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["Origin", "RawTree", "build", "split_support"]

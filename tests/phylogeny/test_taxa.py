@@ -9,28 +9,28 @@ from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.placement import place, place_for
-from crosscompat.phylogeny.positions import Positions
 from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.taxa import Taxa
 
 TREE = parse_newick("((Aus_bus:1,Aus_cus:1)sect._One:1,Aus_dus:2,Aus_eus:2);", unit="My")
 HYBRID = "Aus bus × Aus dus"
 
 
-def positions(tree=TREE, *, missing=None, sample=None):
+def taxa(tree=TREE, *, missing=None, sample=None):
     placed = place_for(tree, {}, missing or {})
     wider = place(tree, placed)
-    return Positions(wider, HybridIndex(wider.tips), placed, sample)
+    return Taxa(wider, HybridIndex(wider.tips), placed, sample)
 
 
 def test_species_stand_where_the_tree_has_them():
-    found = positions()
+    found = taxa()
     assert found.apart(["Aus_bus", "Aus_bus"], ["Aus_cus", "Aus_dus"]).tolist() == [2, 4]
     assert found.spread(["Aus_bus", "Aus_bus"], ["Aus_cus", "Aus_dus"]).tolist() == [0, 0]
 
 
 def test_a_hybrid_stands_between_its_parents():
-    found = positions()
+    found = taxa()
     seed, pollen = [HYBRID] * 4, ["Aus_bus", "Aus_cus", "Aus_eus", HYBRID]
     assert found.apart(seed, pollen).tolist() == [2, 3, 4, 0]
     assert found.apart([HYBRID], ["Aus cus × Aus eus"]).tolist() == [(2 + 4 + 4 + 4) / 4]
@@ -40,7 +40,7 @@ def test_a_hybrid_stands_between_its_parents():
 
 
 def test_a_species_that_was_placed_is_unsure_inside_its_group_alone():
-    found = positions(missing={"Aus fus": {"section": "One"}})
+    found = taxa(missing={"Aus fus": {"section": "One"}})
     assert found.apart(["Aus fus"] * 2, ["Aus_bus", "Aus_dus"]).tolist() == [2, 4]
     assert found.spread(["Aus fus"] * 2, ["Aus_bus", "Aus_dus"]) == pytest.approx([2 / np.sqrt(12), 0])
 
@@ -49,26 +49,26 @@ def test_a_sample_leaves_unsure_what_its_trees_do_not_agree_on():
     """By hand: the third tree is off by 2 and by 2 the other way; all have the same mean distance."""
     same = "((Aus_bus:1,Aus_cus:1):1,Aus_dus:2,Aus_eus:2);"
     other = "((Aus_bus:1,Aus_dus:1):1,Aus_cus:2,Aus_eus:2);"
-    found = positions(sample=TreeSample(parse_newicks(same + same + other)))
+    found = taxa(sample=TreeSample(parse_newicks(same + same + other)))
     spread = found.spread(["Aus_bus", "Aus_bus", "Aus_cus", "Aus_bus"], ["Aus_cus", "Aus_dus", "Aus_dus", "Aus_bus"])
     assert spread == pytest.approx([np.sqrt(4 / 3), np.sqrt(4 / 3), 0, 0])
 
 
 def test_a_sample_in_another_unit_is_brought_to_the_pace_of_the_tree():
     fast = TreeSample(parse_newicks("((Aus_bus:5,Aus_cus:5):5,Aus_dus:10,Aus_eus:10);" * 2))
-    assert positions(sample=fast).spread(["Aus_bus"], ["Aus_dus"]) == pytest.approx([0], abs=1e-12)
+    assert taxa(sample=fast).spread(["Aus_bus"], ["Aus_dus"]) == pytest.approx([0], abs=1e-12)
 
 
 def test_what_the_sample_lacks_it_says_nothing_of():
     sample = TreeSample(parse_newicks("(Aus_bus:1,Aus_cus:3);(Aus_bus:3,Aus_cus:1);"))
-    found = positions(sample=sample, missing={"Aus fus": {}})
+    found = taxa(sample=sample, missing={"Aus fus": {}})
     assert found.spread(["Aus_bus", "Aus_bus"], ["Aus_dus", "Aus_cus"]) == pytest.approx([0, 0])
     assert found.spread(["Aus fus"], ["Aus_dus"]) == pytest.approx([4 / np.sqrt(12)])
 
 
 def test_a_hybrid_is_no_surer_than_its_parents():
     """By hand: what is open of its species in the mean, and half the distance between them."""
-    found = positions(missing={"Aus fus": {}, "Aus gus": {}})
+    found = taxa(missing={"Aus fus": {}, "Aus gus": {}})
     parents = found.spread(["Aus fus", "Aus gus"], ["Aus_bus"] * 2)
     assert found.apart(["Aus fus"], ["Aus gus"]) == 4
     assert found.spread(["Aus fus × Aus gus"], ["Aus_bus"]) == pytest.approx(np.sqrt([(parents**2).mean() + 4]))
@@ -76,7 +76,7 @@ def test_a_hybrid_is_no_surer_than_its_parents():
 
 
 def test_the_farther_apart_its_parents_the_less_sure_a_hybrid_is_with_every_partner():
-    found = positions()
+    found = taxa()
     near, far = "Aus bus × Aus cus", "Aus bus × Aus dus"
     for partner in TREE.tips:
         assert found.spread([near, far], [partner] * 2).tolist() == [1, 2]
@@ -90,7 +90,7 @@ def test_the_farther_apart_its_parents_the_less_sure_a_hybrid_is_with_every_part
 def test_no_partner_tells_apart_what_a_hybrid_scatters(seed, species, partner):
     """The variance of its species' distances to any partner is at most its scatter: by the triangle inequality."""
     tree = random_tree(seed)
-    found = Positions(tree, HybridIndex(tree.tips))
+    found = Taxa(tree, HybridIndex(tree.tips))
     formula = tree.tips[species[0]]
     for other in species[1:]:
         formula = f"({formula}) × {tree.tips[other]}"
@@ -114,7 +114,7 @@ def random_tree(seed, tips=8):
 
 def test_a_table_of_distances_has_hybrids_too():
     table = DistanceTable(("Aus bus", "Aus cus", "Aus dus"), [[0, 1, 3], [1, 0, 4], [3, 4, 0]])
-    found = Positions(table, HybridIndex(table.tips))
+    found = Taxa(table, HybridIndex(table.tips))
     assert found.apart(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [3.5]
     assert found.spread(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [0.5]
     assert found.apart([], []).tolist() == found.spread([], []).tolist() == []

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.botany import botany_notes
+from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection

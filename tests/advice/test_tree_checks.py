@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.advice.botany import botany_notes
-from crosscompat.advice.checkup import check
+from crosscompat.advice.check import check
+from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks

@@ -95,7 +95,7 @@ def _missing(collection: Collection) -> Iterator[str]:
 
 
 def _synonyms(collection: Collection) -> Iterator[str]:
-    index = collection.positions.index
+    index = collection.taxa.index
     lost = [name for name in collection.synonyms if find_label(index, name) is None]
     if lost:
         yield say("botany.lost_synonyms", n=len(lost), names=_named(lost))

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crosscompat.carried import carried_trees, tree_for_genus
-from crosscompat.cli.screen import talk
+from crosscompat.cli.output import talk
 from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold, genus_of

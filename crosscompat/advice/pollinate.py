@@ -9,7 +9,7 @@ from typing import Literal
 
 from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.moment import Moment, moment, pair_of
+from crosscompat.advice.forecast_now import Moment, moment, pair_of
 from crosscompat.advice.visit_parents import VisitParents, parents_in
 from crosscompat.advice.visit_request import VisitRequest, refuse_contradictions
 from crosscompat.advice.visit_sides import Bench, Found, misspelt

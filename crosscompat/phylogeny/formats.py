@@ -16,10 +16,10 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
+from crosscompat.phylogeny.build import RawTree, build, split_support
 from crosscompat.phylogeny.newick import chosen, parse_newick, parse_newicks
 from crosscompat.phylogeny.postorder import edges_to_root, in_postorder, inner_nodes, tips_below
-from crosscompat.phylogeny.raw import RawTree, build, split_support
-from crosscompat.phylogeny.source import Source, file_content, told
+from crosscompat.phylogeny.text_source import Source, file_content, told
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny

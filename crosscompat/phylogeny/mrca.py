@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.phylogeny.postorder import Ints
 
-__all__ = ["Meeting", "met_by_one", "neighbour_meets", "pick"]
+__all__ = ["MrcaTable", "met_by_one", "neighbour_meets", "pick"]
 
 _Whole: TypeAlias = NDArray[Any]
 
@@ -37,7 +37,7 @@ def neighbour_meets(parent: Ints, tip_nodes: Ints) -> Ints:
     return meets
 
 
-class Meeting:
+class MrcaTable:
     """Finds the node where any two tips meet, in constant time a pair (a sparse table of range maxima).
 
     The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9. The first row holds the tips themselves,
@@ -59,7 +59,7 @@ class Meeting:
 
     Examples
     --------
-    >>> Meeting(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
+    >>> MrcaTable(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
     [2, 1, 4]
     """
 

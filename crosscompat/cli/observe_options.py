@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
-from crosscompat.cli.entry import blanks_told
+from crosscompat.cli.dates_and_author import blanks_told
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
