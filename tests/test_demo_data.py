@@ -15,9 +15,9 @@ import pytest
 
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
-from crosscompat.book.evidence import evidence_from
+from crosscompat.book.current_plants import read_plants
 from crosscompat.book.forecasts import read_forecasts
-from crosscompat.book.plants import read_plants
+from crosscompat.book.training_set import evidence_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
 from crosscompat.collection.demonstration import invented_records, make_demonstration

@@ -8,7 +8,7 @@ from typing import Literal
 
 from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.book.crosses import Cross
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import Place, UnknownName
 from crosscompat.ground.names import NameIndex, genus_of

@@ -14,14 +14,10 @@ from crosscompat.advice.visit_parents import VisitParents, parents_in
 from crosscompat.advice.visit_request import VisitRequest, refuse_contradictions
 from crosscompat.advice.visit_sides import Bench, Found, misspelt
 from crosscompat.book import records
-from crosscompat.book.bench import plants_of
-from crosscompat.book.crosses import NO_POLLEN_PARENT
-from crosscompat.book.flowers import sightings_of
-from crosscompat.book.judging import Bounds
-from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label
-from crosscompat.book.plants import Plant
-from crosscompat.book.rules import (
+from crosscompat.book.current_plants import Plant, plants_of
+from crosscompat.book.dates import season_of
+from crosscompat.book.entry.enter_pollination import Asked, Planned, named_cross, planned, write_planned
+from crosscompat.book.entry.pollination_rules import (
     ASKED_ONLY,
     FEMALE_POLLEN,
     MALE_SEED,
@@ -32,10 +28,13 @@ from crosscompat.book.rules import (
     obstacles,
     risks,
 )
-from crosscompat.book.seasons import season_of
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.flowers import sightings_of
+from crosscompat.book.numbers import read_pattern
+from crosscompat.book.placing import find_label
+from crosscompat.book.records import NO_POLLEN_PARENT
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
-from crosscompat.book.visits import Asked, Planned, named_cross, planned, write_planned
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.wording import say
 

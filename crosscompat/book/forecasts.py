@@ -1,4 +1,4 @@
-"""The forecasts as they were given, as ``forecasts.csv`` holds them: rows are only ever added."""
+"""The forecasts as they were given."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from datetime import date
 from os import PathLike
 from pathlib import Path
 
+from crosscompat.book import records
+from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
 from crosscompat.ground.errors import Fault
 
-__all__ = ["FILE_NAME", "HEADER", "GivenForecast", "add_forecasts", "read_forecasts"]
+__all__ = ["FILE_NAME", "HEADER", "GivenForecast", "add_forecasts", "forecasts_of", "read_forecasts"]
 
 FILE_NAME = "forecasts.csv"
 HEADER = (
@@ -89,3 +91,9 @@ def _forecast(cells: Cells) -> GivenForecast | None:
     if mean is None or low is None or high is None:
         return None
     return GivenForecast(day, model, seed, pollen, flowers, mean, low, high, **plants)
+
+
+def forecasts_of(page: Reading) -> tuple[GivenForecast, ...]:
+    """Return every forecast that stands in a book, in the order in which they were given."""
+    rows = page.columns(records.Forecast, *HEADER, in_order=True)
+    return tuple(GivenForecast(**dict(zip(HEADER, row, strict=True))) for row in rows)

@@ -12,40 +12,15 @@ from types import MappingProxyType
 from typing import Any
 from uuid import uuid4
 
-from crosscompat.book.crosses import CROSS_KINDS, POLLEN_KINDS, PROOFS, STAGES
-from crosscompat.book.plants import SEXES
+STAGES = ("set", "hold", "fill", "germinate")
+NO_POLLEN_PARENT = ("open", "none")
+CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
+POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
 
-__all__ = [
-    "AGAINST",
-    "CERTAINTIES",
-    "COUNTED",
-    "COUNT_HOW",
-    "CROSS_KINDS",
-    "FINDINGS",
-    "FLOWERS",
-    "ISOLATIONS",
-    "KINDS",
-    "SEXES",
-    "TECHNIQUES",
-    "Cross",
-    "Determination",
-    "Emergence",
-    "Finding",
-    "Flowering",
-    "Forecast",
-    "Loss",
-    "Observation",
-    "Plant",
-    "Pollen",
-    "PollenLot",
-    "Pollination",
-    "Proof",
-    "Record",
-    "SeedLot",
-    "Sowing",
-    "new_id",
-]
+UNCHECKED, SELFED = "not checked", "like the mother"
+PROOFS = (UNCHECKED, SELFED, "looks hybrid", "proved")
 
+SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
 FINDINGS = ("sex", "2n", "self_fertile", "fertility", "first_flower")
 COUNT_HOW = ("counted", "about", "all open")
 FLOWERS = ("new", "same again")

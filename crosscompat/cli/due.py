@@ -7,7 +7,7 @@ from pathlib import Path
 
 from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.advice.next_steps import TASKS
-from crosscompat.book.lives import Life, lives_of
+from crosscompat.book.timelines import Life, lives_of
 from crosscompat.cli.locate import settings_at
 from crosscompat.cli.output import line, paragraph, print_json, talk
 from crosscompat.collection.books import book_place, open_book

@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.lost_label import candidates
-from crosscompat.book.lost_label import Clues
+from crosscompat.book.find_records import Clues
 from crosscompat.cli.book_session import open_here
 from crosscompat.cli.dates_and_author import blanks_told
 from crosscompat.cli.output import line, paragraph, print_json

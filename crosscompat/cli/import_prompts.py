@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crosscompat.book.sheets.days import ORDERS
-from crosscompat.book.sheets.mapping import TableMapping
-from crosscompat.book.sheets.rows import Answers
-from crosscompat.book.sheets.took import TOOK_MEANS
+from crosscompat.book.import_export.cell_meaning import ORDERS, TOOK_MEANS
+from crosscompat.book.import_export.column_mapping import TableMapping
+from crosscompat.book.import_export.import_table import Answers
 from crosscompat.cli.prompts import choose, confirm
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from crosscompat.book.observing import Harvest, Seen, Sown
+from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
 from crosscompat.cli.dates_and_author import blanks_told
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

@@ -10,9 +10,9 @@ from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross, PlantLine, PlantLot, card_of, lines_of
 from crosscompat.advice.visit_sides import misspelt, nearest_names
 from crosscompat.book import records
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.enter_plant import Planting, PlantTold, PollenTold, planting, write_planting
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.planting import Planting, PlantTold, PollenTold, planting, write_planting
 from crosscompat.book.store import Reading, Store
 from crosscompat.cli.dates_and_author import day_told, today
 from crosscompat.cli.locate import collection_at

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from crosscompat.advice.pollinate import Pollinated, prepare, write_visit
 from crosscompat.advice.visit_request import VisitRequest
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.store import Store
 from crosscompat.book.units import in_words, units_told
 from crosscompat.cli.book_session import Stopped, agreed

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import read_crosses
+from crosscompat.book.current_plants import read_plants
 from crosscompat.book.forecasts import read_forecasts
-from crosscompat.book.plants import read_plants
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, read_settings
 from crosscompat.ground.csv_cells import Cells, read_sheet

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
+from crosscompat.book.current_plants import Plants, read_plants
 from crosscompat.book.forecasts import GivenForecast, read_forecasts
-from crosscompat.book.plants import Plants, read_plants
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.missing import with_missing

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.plants import Plant, Plants
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.caches import keep, recall
 from crosscompat.collection.settings import Settings
@@ -64,9 +64,9 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remembe
 
 
 def _read(folder: Path, settings: Settings, *, crosses: bool) -> Recorded:
-    from crosscompat.book.bench import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
-    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - as above
-    from crosscompat.book.summary import crosses_of  # noqa: PLC0415 - as above
+    from crosscompat.book.cross_summary import crosses_of  # noqa: PLC0415 - as above
+    from crosscompat.book.current_plants import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
+    from crosscompat.book.forecasts import forecasts_of  # noqa: PLC0415 - as above
 
     store = open_book(folder, settings)
     with store.reading() as page:
@@ -111,7 +111,7 @@ def take_in(
     mend : callable, optional
         What is done with the records before they are written.
     """
-    from crosscompat.book.taking_in import records_of, records_of_forecasts  # noqa: PLC0415 - once in a lifetime
+    from crosscompat.book.import_export.from_tables import records_of, records_of_forecasts  # noqa: PLC0415 - once in a lifetime
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:
@@ -136,8 +136,8 @@ def set_aside(folder: Path) -> tuple[str, ...]:
 
 def add_forecasts(folder: Path, settings: Settings, given: Iterable[GivenForecast]) -> int:
     """Write forecasts into the cross book that do not stand there yet, and return how many those were."""
-    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - a collection without records needs no database
-    from crosscompat.book.taking_in import records_of_forecasts  # noqa: PLC0415 - as above
+    from crosscompat.book.forecasts import forecasts_of  # noqa: PLC0415 - a collection without records needs no database
+    from crosscompat.book.import_export.from_tables import records_of_forecasts  # noqa: PLC0415 - as above
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.forecasts")) as pen:

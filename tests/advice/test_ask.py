@@ -9,7 +9,7 @@ import pytest
 from crosscompat.advice.ask import ask
 from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.verdict import VERDICTS, verdict
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.carried import carried_tree
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_carried, open_collection

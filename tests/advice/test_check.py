@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from crosscompat.advice.check import check
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.table import DistanceTable, read_distances
 

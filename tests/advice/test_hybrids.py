@@ -20,8 +20,8 @@ from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
-from crosscompat.book.plants import Plant
 from crosscompat.carried import carried_tree
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.opening import open_carried

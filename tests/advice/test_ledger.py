@@ -9,8 +9,8 @@ import pytest
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import basis_of, chances_of
 from crosscompat.advice.ledger import forecasts_due, usual_flowers
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.forecasts import add_forecasts, read_forecasts
-from crosscompat.book.plants import Plant
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick
 

@@ -7,7 +7,7 @@ import pytest
 
 from crosscompat.advice.ask import ask
 from crosscompat.advice.rank import among_species, partners_of, rank, wanted_pairs
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.phylogeny.newick import parse_newick
 

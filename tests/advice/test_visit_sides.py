@@ -7,8 +7,8 @@ import pytest
 from crosscompat.advice.forecast_now import PRIOR, moment, pair_of
 from crosscompat.advice.visit_sides import Bench, find_side, misspelt, nearest_names
 from crosscompat.book import records
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.flowers import Sighting
-from crosscompat.book.plants import Plant
 
 B1, B2, C1, S1 = (
     Plant("B1", "Aus bus", "B", self_fertile=True), Plant("B2", "Aus bus", "B2"),

@@ -1,4 +1,4 @@
-"""The cross book as records: read as they stand, added to in transactions, never overwritten."""
+"""The book of records: read as they stand, added to in transactions, never overwritten."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any, TypeVar, cast
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
 
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store.daily import copy_of_the_day
+from crosscompat.book.store.backup import copy_of_the_day
 from crosscompat.book.store.engine import file_of, open_engine, transaction
 from crosscompat.book.store.opening import make_ready
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
