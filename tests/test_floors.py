@@ -56,7 +56,7 @@ def test_no_room_looks_up(path):
         ("Bio", {"phylogeny/formats.py", "phylogeny/neighbour_joining.py"}),
         ("pandas", {"model/take.py"}),
         ("sklearn", {"model/estimator.py"}),
-        ("tomlkit", {"collection/upgrade.py"}),
+        ("tomlkit", {"collection/settings.py"}),
         (
             "typer",
             {

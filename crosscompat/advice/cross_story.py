@@ -10,7 +10,7 @@ from crosscompat.book.cross_summary import CrossRecords, cross_records
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.entry.validation import totals
 from crosscompat.book.history import Line, lines_of
-from crosscompat.book.records import Cross, Forecast, Plant, Record
+from crosscompat.book.records import Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.book.units import Units, units_of_visits
 
@@ -156,5 +156,5 @@ def _chances(page: Reading, cross: Cross) -> list[ChanceTold]:
     names = tuple({cross.id, cross.number} - {None})
     return [
         ChanceTold(one.date.isoformat(), one.flowers, one.mean, one.low, one.high)
-        for one in page.current(Forecast, cross=names)
+        for one in page.current(GivenForecast, cross=names)
     ]

@@ -46,10 +46,10 @@ class Moment:
     model: str
     cautions: list[Caution]
 
-    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> records.Forecast:
+    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> records.GivenForecast:
         """Return the forecast as it is written down: six digits, the very plants where they are known."""
         seed, pollen = pair
-        return records.Forecast(
+        return records.GivenForecast(
             date=day,
             model=self.model,
             seed_parent=findable_name(index, seed.label),

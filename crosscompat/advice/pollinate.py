@@ -138,7 +138,7 @@ class Prepared:
 
     answer: Pollinated
     plan: Planned
-    forecast: records.Forecast | None
+    forecast: records.GivenForecast | None
 
 
 def prepare(collection: Collection, page: Reading, request: VisitRequest, today: date) -> Prepared:
@@ -201,8 +201,8 @@ def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
     return replace(prepared.answer, written=True)
 
 
-def _told_before(page: Reading, one: records.Forecast) -> bool:
-    alike = page.current(records.Forecast, cross=one.cross, model=one.model, flowers=one.flowers, date=one.date)
+def _told_before(page: Reading, one: records.GivenForecast) -> bool:
+    alike = page.current(records.GivenForecast, cross=one.cross, model=one.model, flowers=one.flowers, date=one.date)
     return any(replace(other, id=one.id) == one for other in alike)
 
 

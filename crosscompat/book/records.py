@@ -336,9 +336,23 @@ class Proof(Record):
     note: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forecast(Record):
-    """The chance of at least one seedling as it was told on a day, for so many flowers."""
+@dataclass(frozen=True, slots=True)
+class GivenForecast(Record):
+    """The chance of at least one seedling, with its 90% interval, as it was given on a day.
+
+    Attributes
+    ----------
+    date : date
+        The day on which the season was read for it.
+    model : str
+        Fingerprint of the model that gave it.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    cross : str or None
+        Identifier or number of the cross under way; None for a cross wanted.
+    """
+
+    id: str = field(default_factory=new_id, compare=False, kw_only=True)
 
     date: date
     model: str
@@ -369,7 +383,7 @@ KINDS: Mapping[str, type[Record]] = MappingProxyType(
         "emergences": Emergence,
         "losses": Loss,
         "proofs": Proof,
-        "forecasts": Forecast,
+        "forecasts": GivenForecast,
     }
 )
 """Every kind of record by the name of its table."""

@@ -80,11 +80,9 @@ def file_of_book(here: BookHere) -> Path:
 
 @contextmanager
 def open_here(folder: Path | None) -> Iterator[tuple[BookHere, Store]]:
-    """Open the cross book of a collection; the tables of an older collection are taken into it first."""
+    """Open the cross book of a collection."""
     here = book_here(folder)
     store = open_book(here.folder, here.settings)
-    if store.backup is not None:
-        talk(say("recorded.migrated", backup=str(store.backup)))
     try:
         yield here, store
     finally:

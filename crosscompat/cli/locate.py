@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crosscompat.carried import carried_trees, tree_for_genus
-from crosscompat.cli.output import talk
-from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, Settings, read_settings
+from crosscompat.collection.settings import FILE_NAME, Settings, read_settings
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold, genus_of
 from crosscompat.ground.wording import say
@@ -42,15 +41,7 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
         If there is none.
     """
     place = _place(folder)
-    settings = read_settings(place / FILE_NAME)
-    if settings.format >= BOOK_SINCE:
-        return place, settings
-    from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - only an older one is opened
-
-    older = open_collection(place)
-    for notice in older.notices:
-        talk(notice)
-    return place, older.settings
+    return place, read_settings(place / FILE_NAME)
 
 
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:

@@ -14,19 +14,17 @@ from typing import Any
 from crosscompat.book.dates import DEFAULT_START
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
-__all__ = ["BOOK_SINCE", "FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
+__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings", "set_setting"]
 
 FILE_NAME = "collection.toml"
-FORMAT = 2
-BOOK_SINCE = 2
-"""The first format whose collections have a cross book in place of tables."""
+FORMAT = 1
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
-_POSITIVE = ("reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
-_NOT_NEGATIVE = ("format",)
+_POSITIVE = ("format", "reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
 _SHARES = ("doubtful_weight",)
 _LEAP_YEAR = 2024
 
@@ -186,7 +184,7 @@ def read_settings(path: Path) -> Settings:
         With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
     """
     table = _parsed(path)
-    given = table.setdefault("format", 0)
+    given = table.get("format", FORMAT)
     if isinstance(given, int) and given > FORMAT:
         raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
@@ -195,6 +193,16 @@ def read_settings(path: Path) -> Settings:
     if "season_start" not in table and "hemisphere" in table:
         table["season_start"] = DEFAULT_START[table["hemisphere"]]
     return Settings(**table)
+
+
+def set_setting(path: Path, key: str, value: object) -> None:
+    """Write one setting, leaving comments and order as they are."""
+    import tomlkit  # noqa: PLC0415 - only a change of the settings needs it
+
+    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+    if key not in document or document[key] != value:
+        document[key] = value
+        write_atomically(path, document.as_string().encode())
 
 
 def _newer(given: int) -> tuple[str, str]:
@@ -243,7 +251,7 @@ def _kind_faults(place: Place, kinds: Any) -> list[Fault]:
 
 
 def _wrong_value(key: str, value: Any) -> str | None:
-    if key in (*_POSITIVE, *_SHARES, *_NOT_NEGATIVE):
+    if key in (*_POSITIVE, *_SHARES):
         return _wrong_number(key, value)
     if key in _CHOICES and value not in _CHOICES[key]:
         return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
@@ -260,8 +268,6 @@ def _wrong_number(key: str, value: float) -> str | None:
         return say("settings.positive", key=key, got=value)
     if key in _SHARES and not 0 < value <= 1:
         return say("settings.share", key=key, got=value)
-    if key in _NOT_NEGATIVE and value < 0:
-        return say("settings.negative", key=key, got=value)
     return None
 
 

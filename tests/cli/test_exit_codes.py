@@ -103,7 +103,7 @@ def test_two_for_a_collection_that_is_not_there_even_on_a_carried_tree(run, empt
     assert str(empty_folder / "nowhere") in outcome.stderr
 
 
-FILES = ("plants.csv", "crosses.csv", "wanted.csv", "traits.csv", "my.nwk", "my.nex", "my.csv")
+FILES = ("wanted.csv", "traits.csv", "my.nwk", "my.nex", "my.csv")
 CONTENTS = {
     "empty": b"",
     "blank": b"\n \n",
@@ -126,9 +126,7 @@ def settings_with(folder, key, value):
 
 @pytest.mark.parametrize("content", CONTENTS)
 @pytest.mark.parametrize("file", FILES)
-def test_three_for_a_file_that_cannot_be_read(run, own, file, content, with_tables):
-    if file in {"plants.csv", "crosses.csv"}:
-        with_tables(own)
+def test_three_for_a_file_that_cannot_be_read(run, own, file, content):
     if file.startswith("my."):
         settings_with(own, "tree", file)
     if file == "traits.csv":

@@ -89,20 +89,20 @@ def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, to
     assert label["units"] == ""
     [cross] = [one for one in open_collection(own).crosses if one.id == found["id"]]
     assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
-    assert page(records.Forecast)[-1].flowers == units_of(cross)
+    assert page(records.GivenForecast)[-1].flowers == units_of(cross)
     log(SEED, POLLEN, "--all-open", *MAY)
     assert "in all" not in log(SEED, POLLEN, "--count", "1", *MAY).stdout
 
 
 def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page):
-    before = len(page(records.Forecast))
+    before = len(page(records.GivenForecast))
     found = told(SEED, POLLEN, "--count", "4", *MAY)
     collection = open_collection(own)
     pair = find_parents(collection, SEED, POLLEN)
     model = basis_of(collection).model
     expected = chances_of(collection, model, parents_of([pair]), [4])
     assert found["chance"]["mean"] == expected.mean[0]
-    stored = page(records.Forecast)[before:]
+    stored = page(records.GivenForecast)[before:]
     assert [(one.cross, one.model, one.flowers, one.date) for one in stored] == [
         (found["id"], collection.saved.fingerprint[:12], 4, dates_and_author.today())
     ]
@@ -112,18 +112,18 @@ def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page)
 
 
 def test_chances_that_are_the_same_are_stored_once_a_day(told, page):
-    before = len(page(records.Forecast))
+    before = len(page(records.GivenForecast))
     told(SEED, POLLEN, "--count", "4", *MAY)
     told(SEED, POLLEN, "--count", "4", "--again", *MAY)
-    assert len(page(records.Forecast)) == before + 1
+    assert len(page(records.GivenForecast)) == before + 1
     told(SEED, POLLEN, "--count", "1", *MAY)
-    assert [one.flowers for one in page(records.Forecast)[before:]] == [4, 5]
+    assert [one.flowers for one in page(records.GivenForecast)[before:]] == [4, 5]
 
 
 def test_without_a_model_the_prior_is_stored(told, own, page):
     (own / "model.json").unlink()
     assert told(SEED, POLLEN, *MAY)["model"] == "prior"
-    assert page(records.Forecast)[-1].model == "prior"
+    assert page(records.GivenForecast)[-1].model == "prior"
 
 
 def test_a_forecast_that_was_stored_on_the_day_can_count_for_the_cross(told, own):
@@ -261,18 +261,18 @@ def test_selfing_on_purpose_is_no_mistake(told, page):
     ids=str,
 )
 def test_what_makes_no_pairing_has_no_chances_and_is_written(told, page, arguments, kind, pollen_kind, why):
-    before = len(page(records.Forecast))
+    before = len(page(records.GivenForecast))
     found = told(*arguments, *MAY)
     assert (found["kind"], found["pollen_kind"], found["chance"], found["written"]) == (kind, pollen_kind, None, True)
     assert why in found["no_chance"]
-    assert len(page(records.Forecast)) == before
+    assert len(page(records.GivenForecast)) == before
 
 
 def test_pollen_of_two_plants_of_one_species_has_the_chances_of_the_species(told, page):
     found = told(SEED, "DAS-1", "DAS-2", "--certainty", "likely", *MAY)
     assert found["chance"] is not None
     assert [(one["plant"], one["certainty"]) for one in found["pollen"]] == [("DAS-1", "likely"), ("DAS-2", "likely")]
-    assert page(records.Forecast)[-1].pollen_plant is None
+    assert page(records.GivenForecast)[-1].pollen_plant is None
 
 
 def test_species_are_enough_and_are_read_as_anywhere(told, page):

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.forecasts import GivenForecast
+from crosscompat.book.records import GivenForecast
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.collection import caches, recorded
 from crosscompat.collection.recorded import Recorded

@@ -12,7 +12,7 @@ from crosscompat.book.entry.undo import resting_on
 from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
 from crosscompat.book.find_records import find_cross, find_plant, find_record
 from crosscompat.book.record_fields import choices, needed, reference, value_types
-from crosscompat.book.records import KINDS, SEXES, Cross, Finding, Forecast, Plant, Pollination, Record
+from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Pollination, Record
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell
@@ -163,7 +163,7 @@ def _refuse_wrong_record(page: Reading, record: Record, today: date) -> None:
         value = getattr(record, name, None) if isinstance(record, kind) else None
         if value is not None and any(other.id != record.id for other in page.current(kind, **{name: value})):
             raise WrongUse(say("correct.taken", value=value))
-    if isinstance(record, Forecast):
+    if isinstance(record, GivenForecast):
         raise WrongUse(say("correct.forecast"))
     for name, kind_of in value_types(type(record)).items():
         value = getattr(record, name)

@@ -9,10 +9,9 @@ from types import MappingProxyType
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
-from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.records import Record, new_id
 
-__all__ = ["records_of", "records_of_forecasts"]
+__all__ = ["records_of"]
 
 _FINDINGS = ("sex", "2n", "self_fertile")
 
@@ -39,12 +38,6 @@ def records_of(
         garden.take_in(plant)
     found = [record for cross in crosses for record in _cross_records(cross, garden)]
     return [*garden.records, *found]
-
-
-def records_of_forecasts(given: Iterable[GivenForecast]) -> list[Record]:
-    """Return forecasts that were given before as records."""
-    names = list(GivenForecast.__dataclass_fields__)
-    return [records.Forecast(**{name: getattr(one, name) for name in names}) for one in given]
 
 
 @dataclass(slots=True)

@@ -173,7 +173,7 @@ def _overwrite(book: Path, backup: Path) -> None:
 
 
 def is_book(path: Path) -> bool:
-    """Tell whether a file is a sound cross book of whatever version.
+    """Tell whether a file is a sound cross book.
 
     Raises
     ------
@@ -183,7 +183,7 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1)
+            return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
     except sqlite3.DatabaseError as error:
         told = told_of(str(error), path)
         if isinstance(told, Busy):

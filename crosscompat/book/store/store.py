@@ -57,8 +57,6 @@ class Store:
     Attributes
     ----------
     engine : Engine
-    backup : Path or None
-        Where an older version of it was kept when it was opened.
     copied_daily : bool
         Whether it is copied before the first writing of a day (`daily.copy_of_the_day`); one on a server never is.
 
@@ -74,7 +72,6 @@ class Store:
     """
 
     engine: Engine
-    backup: Path | None = None
     copied_daily: bool = False
 
     @contextmanager
@@ -113,7 +110,7 @@ class Store:
 
 
 def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
-    """Open a cross book, and make it if there is none; an older one is copied first and brought up to date.
+    """Open a cross book, and make it if there is none.
 
     Parameters
     ----------
@@ -129,10 +126,11 @@ def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
     """
     engine = open_engine(where)
     try:
-        return Store(engine, make_ready(engine), copied_daily)
+        make_ready(engine)
     except BaseException:
         engine.dispose()
         raise
+    return Store(engine, copied_daily)
 
 
 class Reading:

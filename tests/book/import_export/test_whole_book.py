@@ -162,7 +162,7 @@ def season(tmp_path):
     visit = records.Pollination(
         cross=cross.id, date=date(2026, 5, 1), hour=time(14, 5), units=4, stamens_removed=False, temperature=1 / 3
     )
-    told = records.Forecast(
+    told = records.GivenForecast(
         date=date(2026, 5, 1), model="m", seed_parent="Echinocereus coccineus", pollen_parent="E. dasyacanthus",
         flowers=4, mean=0.1, low=0.0, high=1.0,
     )  # fmt: skip
