@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from crosscompat.model.take import TakeModel
-    from crosscompat.phylogeny.read import read_tree
+    from crosscompat.phylogeny.formats import read_tree
     from crosscompat.phylogeny.table import read_distances
     from crosscompat.traits import read_traits
 
@@ -19,7 +19,7 @@ _HOMES = {
     "TakeModel": "crosscompat.model.take",
     "read_distances": "crosscompat.phylogeny.table",
     "read_traits": "crosscompat.traits",
-    "read_tree": "crosscompat.phylogeny.read",
+    "read_tree": "crosscompat.phylogeny.formats",
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -17,7 +18,7 @@ from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.synonyms import for_labels
 from crosscompat.ground.wording import say
 
-__all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "read_traits"]
+__all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "from_memory", "read_traits"]
 
 KINDS = ("flag", "category", "count", "measure", "months", "text")
 
@@ -113,6 +114,32 @@ class TraitTable:
         """
         return self.column(column).values[self._row_of[self.index.resolve(species)]]
 
+    def source_of(self, species: str, column: str) -> str | None:
+        """Return where a species' value is from, as the column ``<column>_source`` says it.
+
+        Returns
+        -------
+        str or None
+            None where the value is not known, or no source stands beside it.
+
+        Raises
+        ------
+        UnknownName
+            If the species is not in the table.
+        WrongUse
+            If the column is not.
+
+        Examples
+        --------
+        >>> counts = TraitColumn("2n", "count", True, (14,)), TraitColumn("2n_source", "text", False, ("from memory",))
+        >>> TraitTable(("Aloe_vera",), counts).source_of("Aloe vera", "2n")
+        'from memory'
+        """
+        beside = f"{self.column(column).name}_source"
+        known = self.value(species, column) is not None
+        has_source = any(other.name == beside for other in self.columns)
+        return self.value(species, beside) if known and has_source else None
+
     def describe(self) -> tuple[Description, ...]:
         """Return each column's name, kind, whether it was declared, how many species are known, and why that kind.
 
@@ -136,6 +163,17 @@ class TraitTable:
         ]
         text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def from_memory(source: str | None) -> bool:
+    """Say whether a value's source, or one of several parted by semicolons, is somebody's memory alone.
+
+    Examples
+    --------
+    >>> from_memory("a grower's page (tetraploid); from memory (2n)"), from_memory("Xue 2007"), from_memory(None)
+    (True, False, False)
+    """
+    return any(re.fullmatch(r"from memory( \(.*\))?", part.strip()) for part in (source or "").split(";"))
 
 
 def _sentence(column: TraitColumn) -> str:

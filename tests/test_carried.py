@@ -45,14 +45,14 @@ def test_species_of_no_section_in_the_taxonomy_are_placed_and_said_to_be():
     assert placed["Euphorbia squarrosa"] == ("section", "sect. Euphorbia")
     assert placed["Euphorbia lambii"] == ("subsection", "subsect. Macaronesicae")
     assert len(placed) == 12
-    near = opened.positions.spread(["Euphorbia squarrosa"] * 2, ["Euphorbia_resinifera", "Euphorbia_milii"])
+    near = opened.taxa.spread(["Euphorbia squarrosa"] * 2, ["Euphorbia_resinifera", "Euphorbia_milii"])
     assert near[0] > 1
     assert near[1] == 0
 
 
 def test_published_hybrids_stand_between_their_parents():
     opened = open_carried(carried_tree("echinocereus"))
-    plant = opened.positions.pedigree(opened.positions.index.resolve("Echinocereus x roetteri"))
+    plant = opened.taxa.pedigree(opened.taxa.index.resolve("Echinocereus x roetteri"))
     assert plant.shares == {"Echinocereus_coccineus": 0.5, "Echinocereus_dasyacanthus": 0.5}
 
 

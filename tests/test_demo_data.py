@@ -15,12 +15,11 @@ import pytest
 
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
-from crosscompat.book.evidence import evidence_from
-from crosscompat.book.forecasts import read_forecasts
-from crosscompat.book.plants import read_plants
+from crosscompat.book.current_plants import read_plants
+from crosscompat.book.training_set import evidence_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
-from crosscompat.collection.demonstration import invented_records, make_demonstration
+from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import FORMAT, Settings, read_settings
 from crosscompat.traits import read_traits
@@ -29,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "crosscompat" / "demo"
 TETRAPLOID = {"coccineus", "dasyacanthus", "engelmannii", "fasciculatus"}
 
-NUMBERS = dict.fromkeys(("model", "mean", "low", "high"))
+NUMBERS = dict.fromkeys(("id", "model", "mean", "low", "high"))
 
 WORDS = {
     "pollen_kind": {"one", "several", "open", "self", "sib", "none", ""},

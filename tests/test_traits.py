@@ -9,7 +9,7 @@ from crosscompat._trait_cells import infer, months
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.traits import KINDS, TraitColumn, TraitTable
+from crosscompat.traits import KINDS, TraitColumn, TraitTable, from_memory
 
 TABLE = """species,Spines paired,2n,style_mm,flowering,colour,colour_source,remarks
 Echinocereus_coccineus,yes,44,30.5,4-6,red,Flora of North America,mostly male or female plants
@@ -28,6 +28,41 @@ def table(tmp_path):
         return read_traits(path, **settings)
 
     return write
+
+
+def test_a_value_has_the_source_that_stands_beside_it(table):
+    told = table()
+    assert told.source_of("Echinocereus coccineus", "Colour") == "Flora of North America"
+    assert told.source_of("Echinocereus triglochidiatus", "colour") is None  # "?" is unknown
+    assert told.source_of("E. viereckii", "colour") is None  # blank
+    assert told.source_of("Echinocereus coccineus", "2n") is None  # no such column beside it
+
+
+def test_an_unknown_value_has_no_source_whatever_the_column_beside_it_says(table):
+    told = table("species,colour,colour_source\nAloe vera,?,a book\nAloe ferox,red,a book\n")
+    assert (told.source_of("Aloe vera", "colour"), told.source_of("Aloe ferox", "colour")) == (None, "a book")
+
+
+def test_a_source_is_asked_of_what_the_table_holds(table):
+    with pytest.raises(WrongUse):
+        table().source_of("Echinocereus coccineus", "height")
+    with pytest.raises(UnknownName):
+        table().source_of("Aloe vera", "colour")
+
+
+@pytest.mark.parametrize(
+    ("source", "memory"),
+    [
+        ("from memory", True),
+        ("from memory (who belongs)", True),
+        ("Sanchez 2014 (that the section holds together); from memory (who belongs)", True),
+        ("Powell 1991 (authors from memory)", False),
+        ("", False),
+        (None, False),
+    ],
+)
+def test_memory_is_a_source_of_its_own_and_no_word_in_a_remark(source, memory):
+    assert from_memory(source) is memory
 
 
 def faults_of(table, text, **settings):

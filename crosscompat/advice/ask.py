@@ -163,7 +163,7 @@ def _known_hybrids(collection: Collection, seed: str, pollen: str) -> list[Known
 
     A hybrid has no place of its own, so that nothing is near it; if it is published itself, that is told.
     """
-    hybrids = [plant for label in (seed, pollen) if (plant := collection.positions.pedigree(label)).parents]
+    hybrids = [plant for label in (seed, pollen) if (plant := collection.taxa.pedigree(label)).parents]
     if hybrids:
         return published_of(hybrids, collection.distances)
     found = known_near(seed, pollen, collection.distances)

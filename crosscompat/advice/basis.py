@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 
 from crosscompat.advice.hybrids import uneven_parents
 from crosscompat.advice.parents import Parent
-from crosscompat.book.evidence import stages_counted
+from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import placed
-from crosscompat.book.plants import Plants
+from crosscompat.book.training_set import stages_counted
 from crosscompat.collection.opening import Collection
 from crosscompat.model.between import doubted, in_place, no_surer, uneven_shifts
 from crosscompat.model.fitted import FittedModel, prior_model
@@ -125,7 +125,7 @@ def collection_reference(collection: Collection) -> float:
         *((species(wanted.seed_parent), species(wanted.pollen_parent)) for wanted in collection.wanted),
     ]
     labels = [label for pair in placed(collection.index, named) for label in pair if label is not None]
-    return greatest_distance(collection.distances, collection.positions.species_of(labels))
+    return greatest_distance(collection.distances, collection.taxa.species_of(labels))
 
 
 def rows_of(
@@ -139,7 +139,7 @@ def rows_of(
 
     What was found on the very plants, where their ``clones`` are named, overrides their species.
     """
-    distance = collection.positions.apart(seed, pollen)
+    distance = collection.taxa.apart(seed, pollen)
     own = own_findings(collection.plants, clones, len(seed))
     return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
 
@@ -163,7 +163,7 @@ def spread_of(collection: Collection, model: FittedModel, seed: Sequence[str], p
     species = set(collection.distances.tips).issuperset
     if collection.sample is None and not collection.placed and species(seed) and species(pollen):
         return None
-    return collection.positions.spread(seed, pollen) / model.recipe.reference
+    return collection.taxa.spread(seed, pollen) / model.recipe.reference
 
 
 def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> Asked:
@@ -177,7 +177,7 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> As
         Labels of the tree or of hybrids, with the clones of the very plants where they are named.
     """
     found = _by_numbers(collection, model, parents)
-    species = in_place(collection.positions, model.seen, parents)
+    species = in_place(collection.taxa, model.seen, parents)
     if species is None:
         return found
     of_species = _by_numbers(collection, model, species.parents).outlook
@@ -189,7 +189,7 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents) -> As
 def _by_numbers(collection: Collection, model: FittedModel, parents: Parents) -> Asked:
     """Put pairings to a model by their numbers alone."""
     rows = rows_of(collection, model, parents.seed, parents.pollen, (parents.seed_plants, parents.pollen_plants))
-    pairings = pairings_of(model.seen, collection.distances, parents, collection.positions.pedigree)
+    pairings = pairings_of(model.seen, collection.distances, parents, collection.taxa.pedigree)
     spread = spread_of(collection, model, parents.seed, parents.pollen)
     return Asked(rows, pairings, outlook(model, rows, pairings, spread), np.zeros((len(model.stages), len(rows))))
 

@@ -111,7 +111,7 @@ def _hybrid(collection: Collection, seed: Parent, pollen: Parent) -> list[Cautio
 
 
 def _placed(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    labels = collection.positions.species_of([seed.label, pollen.label])
+    labels = collection.taxa.species_of([seed.label, pollen.label])
     return [
         Caution("placed", say("cautions.placed", name=correct_form(one.species), group=one.group))
         for one in collection.placed

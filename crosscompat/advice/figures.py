@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from crosscompat.advice.basis import Basis
 from crosscompat.book.crosses import Cross
-from crosscompat.book.evidence import fruitful, no_pairing
 from crosscompat.book.placing import placed
+from crosscompat.book.training_set import fruitful, no_pairing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
@@ -152,14 +152,14 @@ def interval_at(chances: Chances, i: int) -> Interval:
 
 def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
     """Return how far apart two labels stand, by every measure the tree allows."""
-    distances, positions = collection.distances, collection.positions
-    patristic = float(positions.apart([seed], [pollen])[0])
-    spread = float(positions.spread([seed], [pollen])[0])
-    trees = positions.trees_on(seed, pollen) or None
+    distances, taxa = collection.distances, collection.taxa
+    patristic = float(taxa.apart([seed], [pollen])[0])
+    spread = float(taxa.spread([seed], [pollen])[0])
+    trees = taxa.trees_on(seed, pollen) or None
     told = Distance(patristic, distances.unit, patristic / basis.model.recipe.reference, spread, trees)
     if not isinstance(distances, Phylogeny):
         return told
-    species = positions.species_of([seed, pollen])
+    species = taxa.species_of([seed, pollen])
     if {seed, pollen} <= set(species):
         told = replace(told, nodes=distances.node_distance(seed, pollen))
     if distances.rooted is False or (distances.length < 0).any():

@@ -8,8 +8,8 @@ from datetime import date
 import numpy as np
 
 from crosscompat.advice.basis import basis_of, clones_on_both_sides, own_findings, prior_of
-from crosscompat.book.evidence import Evidence, evidence_from
 from crosscompat.book.placing import find_label
+from crosscompat.book.training_set import Evidence, evidence_from
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fit import entering, fit_crosses
 from crosscompat.model.fitted import FittedModel
@@ -58,7 +58,7 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
     recipe = recipe_for(collection.traits, _reference(collection, species), unit=collection.distances.unit)
     clones = clones_on_both_sides(collection.plants, evidence.crosses)
     own = own_findings(collection.plants, clones, len(seed))
-    distance = collection.positions.apart(seed, pollen)
+    distance = collection.taxa.apart(seed, pollen)
     return fit_crosses(
         recipe,
         pair_rows(recipe, distance, collection.traits, seed, pollen, own),
@@ -67,7 +67,7 @@ def fitted_on(collection: Collection, evidence: Evidence) -> FittedModel:
         evidence.weight,
         parents=Parents(seed, pollen, *clones),
         pod=collection.settings.pod,
-        related=relatedness(collection.distances, species, pedigree=collection.positions.pedigree),
+        related=relatedness(collection.distances, species, pedigree=collection.taxa.pedigree),
         priors=collection.priors,
         records=tuple(cross.number for cross in evidence.crosses),
     )
@@ -77,4 +77,4 @@ def _reference(collection: Collection, species: Sequence[str]) -> float:
     """Return the distance that counts as 1: the largest among the species crossed, unless the grower has fixed it."""
     if (collection.settings.reference_fixed and collection.settings.reference) or not species:
         return basis_of(collection).model.recipe.reference
-    return greatest_distance(collection.distances, collection.positions.species_of(species))
+    return greatest_distance(collection.distances, collection.taxa.species_of(species))

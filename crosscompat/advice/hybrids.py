@@ -6,8 +6,8 @@ import numpy as np
 
 from crosscompat.advice.parents import Parent
 from crosscompat.book.crosses import Cross
-from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
+from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say
@@ -44,11 +44,11 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     list of str
         Where it stands; then that its chromosomes are uneven, or that it has proved fertile, where that is known.
     """
-    plant = collection.positions.pedigree(parent.label)
+    plant = collection.taxa.pedigree(parent.label)
     if plant.parents is None:
         return []
     seed, pollen = plant.parents
-    far = float(collection.positions.apart([seed], [pollen])[0])
+    far = float(collection.taxa.apart([seed], [pollen])[0])
     unit = collection.distances.unit
     place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": _shares_in_words(plant)}
     clone = parent.plant.clone if parent.plant else None
@@ -84,7 +84,7 @@ def proved_fertile(collection: Collection, label: str, clone: str | None = None)
 
 def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
     """Tell of uneven chromosomes; a count, best of the clone, goes before what its parents let expect."""
-    plant = collection.positions.pedigree(label)
+    plant = collection.taxa.pedigree(label)
     if not plant.is_hybrid:
         return None
     [counted] = collection.plants.chromosomes([clone])
@@ -117,5 +117,5 @@ def _count(collection: Collection, label: str) -> float | None:
     count = collection.trait(label, "2n")
     if isinstance(count, int):
         return float(count)
-    own = collection.positions.pedigree(label)
+    own = collection.taxa.pedigree(label)
     return expected_chromosomes(collection, own) if own.is_hybrid else None

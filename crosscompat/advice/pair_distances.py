@@ -17,9 +17,9 @@ from crosscompat.ground.csv_cells import raise_faults
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.lookup import Lookup
+from crosscompat.phylogeny.name_lookup import NameLookup
 from crosscompat.phylogeny.postorder import Floats, Ints
-from crosscompat.phylogeny.source import SHOWN
+from crosscompat.phylogeny.text_source import SHOWN
 
 __all__ = ["COLUMN", "PairDistances", "write_distances"]
 
@@ -112,7 +112,7 @@ class _Sides:
         self._collection, self._table = collection, table
         self._labels = list(collection.distances.tips)
         self._tips = len(self._labels)
-        self._lookup = Lookup(self._labels)
+        self._lookup = NameLookup(self._labels)
         self._known: dict[_Asked, int] = {}
         self._genus: dict[int, str | None] = {}
         self.wrong: dict[_Asked, _Wrong] = {}
@@ -137,7 +137,7 @@ class _Sides:
         apart = np.empty(seed.size)
         apart[tips] = distances.patristic_between(seed[tips], pollen[tips])
         a, b = ([self._labels[number] for number in side[~tips].tolist()] for side in (seed, pollen))
-        apart[~tips] = self._collection.positions.apart(a, b)
+        apart[~tips] = self._collection.taxa.apart(a, b)
         return apart
 
     def faults(self) -> Iterator[Fault]:

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from crosscompat.advice.blind import FORECASTS, Blind, Work, blind_forecasts, gave_a_seedling
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.judging import calibrated, known, verdict_on
-from crosscompat.book.evidence import Evidence
-from crosscompat.book.seasons import season_of
+from crosscompat.book.dates import season_of
+from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -193,7 +193,7 @@ def _too_few(crosses: int, pairs: int) -> str:
 
 def _folds(collection: Collection, evidence: Evidence, ways: Sequence[str]) -> dict[str, list[Fold]]:
     season = [season_of(cross.date, collection.settings.season_start) for cross in evidence.crosses]
-    plants = map(collection.positions.pedigree, {*evidence.seed, *evidence.pollen})
+    plants = map(collection.taxa.pedigree, {*evidence.seed, *evidence.pollen})
     comes_of = {plant.label: plant.shares.keys() for plant in plants if plant.is_hybrid}
     split = {
         "pairs": lambda: by_pair(evidence.seed, evidence.pollen),

@@ -234,7 +234,7 @@ def _kin(collection: Collection, model: FittedModel, species: tuple[str, ...]) -
     if not model.seen.related:
         return None
     parts = [
-        relatedness(collection.distances, model.seen.species, species[part], collection.positions.pedigree)
+        relatedness(collection.distances, model.seen.species, species[part], collection.taxa.pedigree)
         for part in _parts(len(species), _KIN_AT_ONCE)
     ]
     return None if any(part is None for part in parts) else np.concatenate([part for part in parts if part is not None])

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from crosscompat.book.crosses import Cross
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import Fault, UnknownName
 from crosscompat.ground.names import fold, genus_of
@@ -136,7 +136,7 @@ def unplaced(collection: Collection, crosses: Iterable[Cross], plants: Iterable[
     found: dict[str, Unplaced] = {}
     for name, genus in named:
         try:
-            collection.positions.index.match(name, genus)
+            collection.taxa.index.match(name, genus)
         except UnknownName as unknown:
             found.setdefault(name, Unplaced(name, [fold(near) for near in unknown.nearest], str(unknown)))
     return list(found.values())

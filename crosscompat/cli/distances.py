@@ -11,9 +11,9 @@ from typing import BinaryIO
 
 from crosscompat.advice.pair_distances import PairDistances, write_distances
 from crosscompat.book.pair_lines import PairBlock, PairTable
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import print_json, talk, unit_in_words
 from crosscompat.cli.progress import counted
-from crosscompat.cli.screen import print_json, talk, unit_in_words
-from crosscompat.cli.where import collection_or_carried
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say

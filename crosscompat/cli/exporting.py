@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from crosscompat.advice.sheets import Exported
-from crosscompat.book.sheets.exchange import write_summary, write_whole
-from crosscompat.book.sheets.whole import tables_of
-from crosscompat.cli.screen import line, print_json
-from crosscompat.cli.where import collection_at
+from crosscompat.book.import_export.whole_book import tables_of, write_summary, write_whole
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import line, print_json
 from crosscompat.collection.books import open_book
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

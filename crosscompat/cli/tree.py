@@ -7,14 +7,14 @@ from typing import cast
 
 from crosscompat.advice.parents import find_parent
 from crosscompat.advice.partners import Partner, Partners, partners
-from crosscompat.cli.screen import deliver, line, paragraph, print_json, screen_width, speaks_unicode
-from crosscompat.cli.where import collection_or_carried
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import deliver, line, paragraph, print_json, screen_width, speaks_unicode
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.show.marks import Direction, TipMark, worth_drawing
+from crosscompat.show.tip_marks import Direction, TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 from crosscompat.show.tree_text import text_tree
 
@@ -77,7 +77,7 @@ def _print_text(collection: Collection, seen: Partners, role: Direction) -> None
 def _worth_a_picture(collection: Collection, species: str) -> None:
     """Refuse a hybrid, which is no tip of the tree that could be marked."""
     parent = find_parent(collection, species)
-    hybrid = collection.positions.pedigree(parent.label)
+    hybrid = collection.taxa.pedigree(parent.label)
     if hybrid.is_hybrid:
         species = ", ".join(map(correct_form, hybrid.shares))
         raise WrongUse(say("tree.hybrid", name=parent.name, species=species))

@@ -140,7 +140,7 @@ def _from_checklist(path: Path) -> _Start:
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     from crosscompat.phylogeny.alignment import UNIT, jukes_cantor, read_alignment  # noqa: PLC0415 - one of several
-    from crosscompat.phylogeny.joining import neighbour_joining  # noqa: PLC0415 - as above
+    from crosscompat.phylogeny.neighbour_joining import neighbour_joining  # noqa: PLC0415 - as above
     from crosscompat.phylogeny.write import newick_text  # noqa: PLC0415 - as above
 
     alignment = read_alignment(path)

@@ -12,7 +12,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.phylogeny.hybrids import Pedigree
-from crosscompat.phylogeny.positions import Positions
+from crosscompat.phylogeny.taxa import Taxa
 
 __all__ = ["InPlace", "doubted", "in_place", "no_surer"]
 
@@ -36,7 +36,7 @@ class InPlace:
     of: Ints
 
 
-def in_place(positions: Positions, seen: Seen, parents: Parents) -> InPlace | None:
+def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
 
     A hybrid that the model has seen crosses of speaks for itself and stays in its place.
@@ -46,7 +46,7 @@ def in_place(positions: Positions, seen: Seen, parents: Parents) -> InPlace | No
     >>> from crosscompat.phylogeny.hybrids import HybridIndex
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-    >>> positions = Positions(tree, HybridIndex(tree.tips))
+    >>> positions = Taxa(tree, HybridIndex(tree.tips))
     >>> found = in_place(positions, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
     >>> found.parents.seed, found.parents.pollen, found.weight.tolist()
     (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])

@@ -38,7 +38,7 @@ def relatedness(
     others : sequence of str, optional
         Labels of the rows; by default the species themselves.
     pedigree : callable, optional
-        Whose offspring a label that is no tip is (`Positions.pedigree`); without it there are no hybrids.
+        Whose offspring a label that is no tip is (`Taxa.pedigree`); without it there are no hybrids.
 
     Returns
     -------

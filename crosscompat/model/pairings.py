@@ -164,7 +164,7 @@ def pairings_of(
     parents : Parents
         Who is to be crossed with whom.
     pedigree : callable, optional
-        Whose offspring a hybrid is (`Positions.pedigree`); without it there are none.
+        Whose offspring a hybrid is (`Taxa.pedigree`); without it there are none.
     """
     levels = Levels.of(seen, parents)
     if not seen.related:

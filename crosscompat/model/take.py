@@ -23,7 +23,7 @@ from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, step_counts
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.hybrids import HybridIndex
-from crosscompat.phylogeny.positions import Positions
+from crosscompat.phylogeny.taxa import Taxa
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
 
@@ -184,8 +184,8 @@ class TakeModel:
         return outlook(self.fitted_, rows, asked, farther).whole
 
     @cached_property
-    def _positions(self) -> Positions:
-        return Positions(self.distances, HybridIndex(self.distances.tips))
+    def _positions(self) -> Taxa:
+        return Taxa(self.distances, HybridIndex(self.distances.tips))
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
         _refuse_blanks(table)

@@ -10,7 +10,7 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.postorder import Floats
-from crosscompat.phylogeny.source import SHOWN, Source, capped, file_content, told
+from crosscompat.phylogeny.text_source import SHOWN, Source, capped, file_content, told
 
 __all__ = ["UNIT", "Alignment", "jukes_cantor", "read_alignment"]
 

@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.phylogeny.meeting import Meeting
+from crosscompat.phylogeny.mrca import MrcaTable
 from crosscompat.phylogeny.postorder import Bools, Floats, Ints
 
 __all__ = ["Reals", "all_pairs", "condensed", "crossing_edges", "from_one", "pairs", "row_block"]
@@ -27,7 +27,7 @@ CHUNK = 16_384
 BLOCK = 256
 
 
-def pairs(meeting: Meeting, height: Floats, tip_nodes: Ints, a: Ints, b: Ints) -> Floats:
+def pairs(meeting: MrcaTable, height: Floats, tip_nodes: Ints, a: Ints, b: Ints) -> Floats:
     """Return the distance of each pair of tips, taken in chunks that stay in the cache.
 
     Parameters

@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass, field
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.phylogeny.source import Source
+from crosscompat.phylogeny.text_source import Source
 
 __all__ = ["Masked", "mask"]
 

@@ -19,12 +19,12 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.phylogeny.build import RawTree, build
 from crosscompat.phylogeny.mask import HIDDEN, Masked, mask
 from crosscompat.phylogeny.numbers import read_numbers
 from crosscompat.phylogeny.postorder import Floats, Ints, parents_from_depth
-from crosscompat.phylogeny.raw import RawTree, build
 from crosscompat.phylogeny.scan import Nodes, scan
-from crosscompat.phylogeny.source import SHOWN, Source, capped, told
+from crosscompat.phylogeny.text_source import SHOWN, Source, capped, told
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny

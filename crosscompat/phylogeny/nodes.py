@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Self, TypeVar
 
 import numpy as np
 
-from crosscompat.phylogeny.lookup import Lookup
+from crosscompat.phylogeny.name_lookup import NameLookup
 from crosscompat.phylogeny.postorder import (
     Floats,
     Ints,
@@ -142,8 +142,8 @@ class TreeNodes:
         return of_tree(self)
 
     @cached_property
-    def _lookup(self) -> Lookup:
-        return Lookup(self.tips)
+    def _lookup(self) -> NameLookup:
+        return NameLookup(self.tips)
 
     @cached_property
     def _held(self) -> Ints:

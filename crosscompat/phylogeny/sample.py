@@ -12,9 +12,9 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import NameIndex, fold
+from crosscompat.phylogeny.formats import read_trees
 from crosscompat.phylogeny.postorder import Floats, tips_below
-from crosscompat.phylogeny.read import read_trees
-from crosscompat.phylogeny.source import SHOWN, capped, told
+from crosscompat.phylogeny.text_source import SHOWN, capped, told
 from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["MOST", "Spread", "TreeSample", "mean_distance", "read_sample"]

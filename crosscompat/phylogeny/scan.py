@@ -11,7 +11,7 @@ import numpy.typing as npt
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.phylogeny.mask import Masked
 from crosscompat.phylogeny.postorder import Bools, Ints
-from crosscompat.phylogeny.source import Source, told
+from crosscompat.phylogeny.text_source import Source, told
 
 __all__ = ["Nodes", "scan"]
 

@@ -14,7 +14,7 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.numbers import NUMBER
 from crosscompat.phylogeny.postorder import Floats
-from crosscompat.phylogeny.source import SHOWN, Source, capped, file_content, told
+from crosscompat.phylogeny.text_source import SHOWN, Source, capped, file_content, told
 
 __all__ = ["Square", "read_square"]
 

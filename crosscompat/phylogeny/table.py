@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crosscompat.ground.errors import BadInput, Place
-from crosscompat.phylogeny.lookup import Lookup
+from crosscompat.phylogeny.name_lookup import NameLookup
 from crosscompat.phylogeny.postorder import Floats, Ints
-from crosscompat.phylogeny.source import SHOWN, capped, told
 from crosscompat.phylogeny.square import Square, read_square
+from crosscompat.phylogeny.text_source import SHOWN, capped, told
 
 if TYPE_CHECKING:
     from crosscompat.ground.names import NameIndex
@@ -66,8 +66,8 @@ class DistanceTable:
         return type(self), (self.tips, self.values, self.unit)
 
     @cached_property
-    def _lookup(self) -> Lookup:
-        return Lookup(self.tips)
+    def _lookup(self) -> NameLookup:
+        return NameLookup(self.tips)
 
     @property
     def n_tips(self) -> int:

@@ -11,13 +11,13 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny import distances
-from crosscompat.phylogeny.among import Among
 from crosscompat.phylogeny.clades import Clade, CladePairs, DistancesFrom, nearest_named, relative_depth
+from crosscompat.phylogeny.distance_matrix import Among
 from crosscompat.phylogeny.distances import Reals
-from crosscompat.phylogeny.known import Distances
-from crosscompat.phylogeny.meeting import Meeting, met_by_one, neighbour_meets
+from crosscompat.phylogeny.mrca import MrcaTable, met_by_one, neighbour_meets
 from crosscompat.phylogeny.nodes import TreeNodes
 from crosscompat.phylogeny.postorder import Floats, Ints, sums_from_root
+from crosscompat.phylogeny.types import Distances
 
 __all__ = ["Distances", "Phylogeny"]
 
@@ -59,8 +59,8 @@ class Phylogeny(TreeNodes):
         return neighbour_meets(self.parent, self.tip_nodes)
 
     @cached_property
-    def _meeting(self) -> Meeting:
-        return Meeting(self.tip_nodes, self._meets)
+    def _meeting(self) -> MrcaTable:
+        return MrcaTable(self.tip_nodes, self._meets)
 
     @cached_property
     def _edge_height(self) -> Floats:

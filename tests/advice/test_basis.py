@@ -21,7 +21,7 @@ from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import among_species, rank
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings
@@ -137,7 +137,7 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
     model = basis_of(made).model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_eus"], ["Aus_cus", "Aus_bus", "Aus_bus"]
     spread = spread_of(wider, model, seed, pollen)
-    assert spread == pytest.approx(wider.positions.spread(seed, pollen) / model.recipe.reference)
+    assert spread == pytest.approx(wider.taxa.spread(seed, pollen) / model.recipe.reference)
     assert spread[0] == spread[1] > 0
     for fit, one, two in zip(
         model.stages,

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from crosscompat.advice.due import due_list, due_of
 from crosscompat.book import records
-from crosscompat.book.lives import Life, Lot, Tray, lives_of
 from crosscompat.book.store import open_store
+from crosscompat.book.timelines import Life, Lot, Tray, lives_of
 from crosscompat.book.usual_days import FEWEST, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.show.calendar import Reminder, calendar_file

@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from crosscompat.book.sheets.grids import read_grids
+from crosscompat.book.import_export.workbook import read_grids
 from crosscompat.book.store import open_store
 
 TABLE = """My crosses;;;;;

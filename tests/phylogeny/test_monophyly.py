@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crosscompat.phylogeny.formats import read_tree
 from crosscompat.phylogeny.monophyly import group_census
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.read import read_tree
 
 TREE = parse_newick(
     "((((Aus_bus:1,Aus_cus:1):1,Aus_dus:2):1,(Aus_eus:1,Aus_fus:1):2):1,((Bus_gus:1,Bus_hus:1):2,Bus_ius:3):1);"

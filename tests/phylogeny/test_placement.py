@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried
+from crosscompat.phylogeny.formats import read_tree
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.placement import group_crowns, place, place_for, spread_of_placed
-from crosscompat.phylogeny.read import read_tree
 
 TREE = parse_newick(
     "[&R]((((Aus_bus:1,Aus_cus:1):1,(Aus_dus:1.5,Aus_eus:1.5):.5)sect._One:2,Aus_fus:4):1,(Bus_gus:2,Bus_hus:2):3);",

@@ -6,8 +6,8 @@ import dendropy
 import numpy as np
 import pytest
 
+from crosscompat.phylogeny.formats import read_tree
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.read import read_tree
 from crosscompat.phylogeny.table import read_distances
 
 

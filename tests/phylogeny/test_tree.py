@@ -38,7 +38,7 @@ def test_copies_are_the_same_tree_and_as_fixed():
 
 def test_reading_and_measuring_a_newick_loads_no_other_library():
     program = (
-        "import sys; from crosscompat.phylogeny.newick import parse_newick; import crosscompat.phylogeny.read;"
+        "import sys; from crosscompat.phylogeny.newick import parse_newick; import crosscompat.phylogeny.formats;"
         "import crosscompat.phylogeny.table; parse_newick('(a:1,b:2);').patristic('a', 'b');"
         "print([name for name in ('pandas', 'scipy', 'sklearn', 'dendropy', 'Bio') if name in sys.modules])"
     )

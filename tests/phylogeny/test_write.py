@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.carried import carried_trees
+from crosscompat.phylogeny.formats import read_tree
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.read import read_tree
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.write import newick_text
 

@@ -1,24 +1,33 @@
-"""Copies of a book: taken while it is open, checked, and put back."""
+"""Copies of a book: taken while it is open, checked, compared and put back."""
 
 from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+import warnings
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
 from uuid import uuid4
 
-from crosscompat.book.store.copies import aside_for, backups_of, free_copy
+from sqlalchemy import ClauseElement, Connection, MetaData, Table, func, select
+from sqlalchemy.dialects.sqlite import dialect
+
+from crosscompat.book.store.copies import DAILY, aside_for, backups_of, daily_copies, free_copy
 from crosscompat.book.store.engine import Unreachable, address_of, told_of
-from crosscompat.ground.errors import Busy, WrongUse
+from crosscompat.book.store.schema import CHANGES, TABLES
+from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = [
+    "KEPT",
     "Restored",
     "back_up",
     "backups_of",
+    "changes_lacking",
+    "copy_of_the_day",
     "into_wal",
     "is_book",
     "last_sound",
@@ -164,7 +173,7 @@ def _overwrite(book: Path, backup: Path) -> None:
 
 
 def is_book(path: Path) -> bool:
-    """Tell whether a file is a sound cross book of whatever version.
+    """Tell whether a file is a sound cross book.
 
     Raises
     ------
@@ -174,7 +183,7 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1)
+            return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
     except sqlite3.DatabaseError as error:
         told = told_of(str(error), path)
         if isinstance(told, Busy):
@@ -227,3 +236,142 @@ def _settle(folder: Path) -> None:
     """Make the names in a folder safe, where the system knows how."""
     with suppress(OSError):
         _fsync(folder)
+
+
+KEPT = 10
+"""How many such copies are kept; those taken otherwise are left alone."""
+
+
+def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
+    """Copy a book as it stood before today, unless that was done, or it holds nothing that is older than today.
+
+    What is to be written counts for more than the copy of what is there: where the copy cannot be made that is told,
+    and tried again with the next writing.
+
+    Parameters
+    ----------
+    connection : Connection
+        One that holds the book for writing, so that of several who begin at once one alone copies it.
+    book : Path
+        Its file.
+
+    Returns
+    -------
+    Path or None
+        The copy, if one was taken.
+
+    Raises
+    ------
+    Damaged
+        If the book is not sound; nothing more should be written in it then.
+
+    Warns
+    -----
+    CopyWarning
+        If the copy cannot be written.
+    """
+    today = datetime.now().astimezone().date()
+    if not _written_on_other_days(connection, today):
+        return None
+    if any(day == today.isoformat() for day, _ in daily_copies(book)):
+        return None
+    try:
+        copy = back_up(book, DAILY)
+    except (Unreachable, Busy, OSError, sqlite3.Error) as error:
+        warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), CopyWarning, stacklevel=2)
+        return None
+    for _, old in daily_copies(book)[KEPT:]:
+        with suppress(OSError):
+            old.unlink()
+    return copy
+
+
+def _written_on_other_days(connection: Connection, today: date) -> bool:
+    ends = connection.execute(select(func.min(CHANGES.c.at), func.max(CHANGES.c.at))).one()
+    return any(at is not None and at.astimezone().date() != today for at in ends)
+
+
+def _reason(error: BaseException) -> str:
+    if isinstance(error, OSError) and error.filename:
+        return f"{error.filename}: {error.strerror}"
+    return str(error.__cause__ or error).strip().rstrip(".")
+
+
+_SIDES = ("main", "copy")
+_MARKS = ("made_in", "replaced_in")
+
+
+def changes_lacking(book: Path, backup: Path) -> int:
+    """Return how many changes of a book a copy lacks, or tells otherwise.
+
+    Of a sound book all that a change wrote and replaced is compared. Of a damaged one the list of changes is, as far as
+    it can still be read; what they wrote may be garbled.
+
+    Parameters
+    ----------
+    book, backup : Path
+
+    Raises
+    ------
+    WrongUse
+        If the copy is no sound book.
+    Busy, Unreachable
+        If one of them cannot be read now.
+    """
+    if not is_book(backup):
+        raise WrongUse(say("store.no_backup", file=str(backup)))
+    if not book.is_file() or not is_book(book):
+        return len(_listed(book) - _listed(backup))
+    try:
+        return len(set(_told_otherwise(book, backup)))
+    except sqlite3.Error as error:
+        raise told_of(str(error), book) or error from error
+
+
+def _listed(book: Path) -> set[tuple[object, ...]]:
+    """Return the changes that a book lists, read from both ends as far as they can be."""
+    found: set[tuple[object, ...]] = set()
+    for query in (select(CHANGES).order_by(CHANGES.c.id), select(CHANGES).order_by(CHANGES.c.id.desc())):
+        with suppress(sqlite3.Error), closing(_opened(book)) as connection:
+            connection.text_factory = bytes
+            for row in connection.execute(_written_out(query)):
+                found.add(row)
+    return found
+
+
+def _told_otherwise(book: Path, backup: Path) -> Iterator[int]:
+    """Yield the numbers of changes whose line, or anything they wrote or replaced, is not so in the copy."""
+    with closing(_opened(book)) as both:
+        both.execute("ATTACH DATABASE ? AS copy", (address_of(backup, reading=True),))
+        for table in (CHANGES, *TABLES.values()):
+            sides = [_columns(both, side, table.name) for side in _SIDES]
+            shared = [column.name for column in table.columns if all(column.name in side for side in sides)]
+            if not shared:
+                continue  # one of them is of a version that had no such table yet
+            if table is CHANGES:
+                yield from _only_here(both, table, shared, "id")
+            else:
+                yield from _only_here(both, table, [name for name in shared if name != "replaced_in"], "made_in")
+                yield from _only_here(both, table, ["id", *_MARKS], "replaced_in")
+
+
+def _only_here(both: sqlite3.Connection, table: Table, columns: Sequence[str], number: str) -> Iterator[int]:
+    here, there = (table.to_metadata(MetaData(), schema=side) for side in _SIDES)
+    rows, others = (
+        select(*(side.c[name] for name in columns)).where(side.c[number].is_not(None)) for side in (here, there)
+    )
+    only = rows.except_(others).subquery()
+    for (found,) in both.execute(_written_out(select(only.c[number]).distinct())):
+        yield int(found)
+
+
+def _columns(both: sqlite3.Connection, side: str, table: str) -> set[str]:
+    return {name for (name,) in both.execute("SELECT name FROM pragma_table_info(?, ?)", (table, side))}
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)
+
+
+def _written_out(query: ClauseElement) -> str:
+    return str(query.compile(dialect=dialect()))

@@ -1,4 +1,4 @@
-"""The cross book as records: read as they stand, added to in transactions, never overwritten."""
+"""The book of records: read as they stand, added to in transactions, never overwritten."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any, TypeVar, cast
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
 
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store.daily import copy_of_the_day
+from crosscompat.book.store.backup import copy_of_the_day
 from crosscompat.book.store.engine import file_of, open_engine, transaction
 from crosscompat.book.store.opening import make_ready
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
@@ -57,8 +57,6 @@ class Store:
     Attributes
     ----------
     engine : Engine
-    backup : Path or None
-        Where an older version of it was kept when it was opened.
     copied_daily : bool
         Whether it is copied before the first writing of a day (`daily.copy_of_the_day`); one on a server never is.
 
@@ -74,7 +72,6 @@ class Store:
     """
 
     engine: Engine
-    backup: Path | None = None
     copied_daily: bool = False
 
     @contextmanager
@@ -113,7 +110,7 @@ class Store:
 
 
 def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
-    """Open a cross book, and make it if there is none; an older one is copied first and brought up to date.
+    """Open a cross book, and make it if there is none.
 
     Parameters
     ----------
@@ -129,10 +126,11 @@ def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
     """
     engine = open_engine(where)
     try:
-        return Store(engine, make_ready(engine), copied_daily)
+        make_ready(engine)
     except BaseException:
         engine.dispose()
         raise
+    return Store(engine, copied_daily)
 
 
 class Reading:

@@ -10,8 +10,7 @@ import pytest
 
 from crosscompat.book.records import Plant
 from crosscompat.book.store import open_store
-from crosscompat.book.store.backup import back_up
-from crosscompat.book.store.comparing import changes_lacking
+from crosscompat.book.store.backup import back_up, changes_lacking
 from crosscompat.ground.errors import Busy, WrongUse
 
 

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from crosscompat.book.entry.undo import last_change, undo
 from crosscompat.book.records import Cross, Finding, Observation, Plant
-from crosscompat.book.store.undoing import last_change, undo
 from crosscompat.ground.errors import WrongUse
 
 

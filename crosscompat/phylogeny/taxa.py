@@ -1,0 +1,193 @@
+"""Where everything that can be crossed stands: species of the tree, species only placed in a group, hybrids."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
+from crosscompat.phylogeny.placement import Placed, spread_of_placed
+from crosscompat.phylogeny.postorder import Floats
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.types import Distances
+
+if TYPE_CHECKING:
+    from crosscompat.phylogeny.sample import TreeSample
+
+__all__ = ["Taxa"]
+
+_FOR_PACE = 100
+"""About so many species, evenly over the tree, tell how fast a sample runs beside it."""
+
+
+@dataclass(frozen=True)
+class Taxa:
+    """Distances of all that can be named, and how unsure each is.
+
+    Attributes
+    ----------
+    distances : Phylogeny or DistanceTable
+        With the placed species in it.
+    index : HybridIndex
+        Finds species, by synonyms too, and hybrid formulas.
+    placed : tuple of Placed
+        Species that stand in their group only.
+    sample : TreeSample or None
+        What the tree is a summary of.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
+    >>> taxa = Taxa(tree, HybridIndex(tree.tips))
+    >>> hybrid = taxa.index.resolve("Aloe vera × A. rara", "Aloe")
+    >>> taxa.apart([hybrid], ["Aloe_ferox"]).tolist(), taxa.spread([hybrid], ["Aloe_ferox"]).tolist()
+    ([4.0], [3.0])
+    """
+
+    distances: Distances
+    index: HybridIndex
+    placed: tuple[Placed, ...] = ()
+    sample: TreeSample | None = None
+
+    def pedigree(self, label: str) -> Pedigree:
+        """Return the species that have a share in a label: of the tree, or the formula of a hybrid.
+
+        Raises
+        ------
+        UnknownName
+            If it is neither.
+        """
+        return self._of([label])[0]
+
+    def species_of(self, labels: Iterable[str]) -> list[str]:
+        """Return the species of the tree that have a share in any of some labels, each once, in the order met."""
+        return list(dict.fromkeys(tip for plant in self._of(list(labels)) for tip in plant.shares))
+
+    def apart(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
+        """Return how far apart each two stand, in the unit of the tree.
+
+        Parameters
+        ----------
+        seed, pollen : sequences of m str
+            Labels of the tree, or formulas of hybrids.
+
+        Returns
+        -------
+        (m,) float array
+
+        Raises
+        ------
+        UnknownName
+            If a label is neither.
+        BadInput
+            If a table has a gap there.
+        """
+        if self._all_tips(seed, pollen):
+            return self.distances.patristic_pairs(seed, pollen)
+        return weighted_pairs(self.distances, self._of(seed), self._of(pollen))
+
+    def spread(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
+        """Return how unsure those distances are: standard deviations in the unit of the tree, shape (m,).
+
+        What a species that was only placed, and a sample of trees, leave open; 0 where nothing is left. A hybrid may be
+        like any of its species, each with the chance of its share: its variance is the weighted mean of theirs, and
+        `scatter` of its own beside it. So it is never surer than its species are, and the less sure the farther apart
+        those stand.
+        """
+        if self._all_tips(seed, pollen):
+            return np.hypot(self._placed_spread(seed, pollen), self._sampled_spread(seed, pollen))
+        pairs = pairs_of(self._of(seed), self._of(pollen))
+        variance = self.scatter(seed) + self.scatter(pollen)
+        unsure = np.hypot(self._placed_spread(pairs.a, pairs.b), self._sampled_spread(pairs.a, pairs.b))
+        np.add.at(variance, pairs.of, pairs.weight * unsure**2)
+        return np.sqrt(variance)
+
+    def trees_on(self, seed: str, pollen: str) -> int:
+        """Return how many trees of the sample say how far apart two labels stand; 0 if none."""
+        species = set(self.species_of([seed, pollen]))
+        if self.sample is None or len(species) == 1 or not species <= self._in_sample.keys():
+            return 0
+        return len(self.sample.trees)
+
+    def scatter(self, labels: Sequence[str]) -> Floats:
+        """Return how widely the species of each label scatter: a variance in the unit of the tree squared, shape (k,).
+
+        Half the mean of their squared distances from each other, weighted by both shares: of points on a line that is
+        their variance. A cross of two species scatters by the square of half their distance, a species not at all.
+
+        Examples
+        --------
+        >>> from crosscompat.phylogeny.newick import parse_newick
+        >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
+        >>> Taxa(tree, HybridIndex(tree.tips)).scatter(["Aloe vera × Aloe rara", "Aloe_vera"]).tolist()
+        [9.0, 0.0]
+        """
+        found = {plant.label: self._scatter(plant) for plant in self._of(labels)}
+        return np.array([found[plant.label] for plant in self._of(labels)], dtype=np.float64)
+
+    def _scatter(self, plant: Pedigree) -> float:
+        if not plant.is_hybrid:
+            return 0.0
+        shares = np.array(list(plant.shares.values()))
+        return float(0.5 * shares @ self.distances.patristic_matrix(list(plant.shares)) ** 2 @ shares)
+
+    def _all_tips(self, *sides: Sequence[str]) -> bool:
+        return all(self._tips.issuperset(side) for side in sides)
+
+    def _of(self, labels: Sequence[str]) -> list[Pedigree]:
+        tips = self._tips
+        found = {
+            label: Pedigree(label, {label: 1.0}) if label in tips else self.index.pedigree(label)
+            for label in dict.fromkeys(labels)
+        }
+        return [found[label] for label in labels]
+
+    def _placed_spread(self, a: Sequence[str], b: Sequence[str]) -> Floats:
+        if not self.placed or not isinstance(self.distances, Phylogeny):
+            return np.zeros(len(a))
+        return spread_of_placed(self.distances, [one.species for one in self.placed], a, b)
+
+    def _sampled_spread(self, a: Sequence[str], b: Sequence[str]) -> Floats:
+        """Return the root mean square of what the sample's trees differ from the distance told.
+
+        A species that the sample lacks adds nothing here.
+        """
+        found = np.zeros(len(a))
+        if self.sample is None:
+            return found
+        names = self._in_sample
+        at = [i for i, pair in enumerate(zip(a, b, strict=True)) if pair[0] in names and pair[1] in names]
+        if not at:
+            return found
+        told = self.distances.patristic_pairs([a[i] for i in at], [b[i] for i in at])
+        mean, sd = self.sample.of_pairs([names[a[i]] for i in at], [names[b[i]] for i in at])
+        found[at] = np.hypot(sd * self._pace, mean * self._pace - told)
+        return found
+
+    @cached_property
+    def _tips(self) -> frozenset[str]:
+        return frozenset(self.distances.tips)
+
+    @cached_property
+    def _in_sample(self) -> dict[str, str]:
+        """The sample's label of each tip that it holds."""
+        if self.sample is None:
+            return {}
+        found = {tip: self.sample.index.find(tip) for tip in self.distances.tips}
+        return {tip: label for tip, label in found.items() if label is not None}
+
+    @cached_property
+    def _pace(self) -> float:
+        """What the sample's distances are multiplied by, so that their mean is that of the tree."""
+        tips = list(self._in_sample)[:: max(1, len(self._in_sample) // _FOR_PACE)]
+        if self.sample is None or len(tips) < 2:  # noqa: PLR2004 - one has no distance
+            return 1.0
+        first, second = np.triu_indices(len(tips), 1)
+        a, b = [tips[i] for i in first.tolist()], [tips[j] for j in second.tolist()]
+        theirs = self.sample.of_pairs([self._in_sample[tip] for tip in a], [self._in_sample[tip] for tip in b]).mean
+        return float(np.nanmean(self.distances.patristic_matrix(tips)[first, second]) / theirs.mean())

@@ -1,0 +1,120 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crosscompat.ground.errors import UnknownName
+from crosscompat.phylogeny.hybrids import HybridIndex
+from crosscompat.phylogeny.newick import parse_newick, parse_newicks
+from crosscompat.phylogeny.placement import place, place_for
+from crosscompat.phylogeny.sample import TreeSample
+from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.taxa import Taxa
+
+TREE = parse_newick("((Aus_bus:1,Aus_cus:1)sect._One:1,Aus_dus:2,Aus_eus:2);", unit="My")
+HYBRID = "Aus bus × Aus dus"
+
+
+def taxa(tree=TREE, *, missing=None, sample=None):
+    placed = place_for(tree, {}, missing or {})
+    wider = place(tree, placed)
+    return Taxa(wider, HybridIndex(wider.tips), placed, sample)
+
+
+def test_species_stand_where_the_tree_has_them():
+    found = taxa()
+    assert found.apart(["Aus_bus", "Aus_bus"], ["Aus_cus", "Aus_dus"]).tolist() == [2, 4]
+    assert found.spread(["Aus_bus", "Aus_bus"], ["Aus_cus", "Aus_dus"]).tolist() == [0, 0]
+
+
+def test_a_hybrid_stands_between_its_parents():
+    found = taxa()
+    seed, pollen = [HYBRID] * 4, ["Aus_bus", "Aus_cus", "Aus_eus", HYBRID]
+    assert found.apart(seed, pollen).tolist() == [2, 3, 4, 0]
+    assert found.apart([HYBRID], ["Aus cus × Aus eus"]).tolist() == [(2 + 4 + 4 + 4) / 4]
+    assert found.pedigree(HYBRID).parents == ("Aus_bus", "Aus_dus")
+    with pytest.raises(UnknownName):
+        found.apart(["Aus zus"], ["Aus_bus"])
+
+
+def test_a_species_that_was_placed_is_unsure_inside_its_group_alone():
+    found = taxa(missing={"Aus fus": {"section": "One"}})
+    assert found.apart(["Aus fus"] * 2, ["Aus_bus", "Aus_dus"]).tolist() == [2, 4]
+    assert found.spread(["Aus fus"] * 2, ["Aus_bus", "Aus_dus"]) == pytest.approx([2 / np.sqrt(12), 0])
+
+
+def test_a_sample_leaves_unsure_what_its_trees_do_not_agree_on():
+    """By hand: the third tree is off by 2 and by 2 the other way; all have the same mean distance."""
+    same = "((Aus_bus:1,Aus_cus:1):1,Aus_dus:2,Aus_eus:2);"
+    other = "((Aus_bus:1,Aus_dus:1):1,Aus_cus:2,Aus_eus:2);"
+    found = taxa(sample=TreeSample(parse_newicks(same + same + other)))
+    spread = found.spread(["Aus_bus", "Aus_bus", "Aus_cus", "Aus_bus"], ["Aus_cus", "Aus_dus", "Aus_dus", "Aus_bus"])
+    assert spread == pytest.approx([np.sqrt(4 / 3), np.sqrt(4 / 3), 0, 0])
+
+
+def test_a_sample_in_another_unit_is_brought_to_the_pace_of_the_tree():
+    fast = TreeSample(parse_newicks("((Aus_bus:5,Aus_cus:5):5,Aus_dus:10,Aus_eus:10);" * 2))
+    assert taxa(sample=fast).spread(["Aus_bus"], ["Aus_dus"]) == pytest.approx([0], abs=1e-12)
+
+
+def test_what_the_sample_lacks_it_says_nothing_of():
+    sample = TreeSample(parse_newicks("(Aus_bus:1,Aus_cus:3);(Aus_bus:3,Aus_cus:1);"))
+    found = taxa(sample=sample, missing={"Aus fus": {}})
+    assert found.spread(["Aus_bus", "Aus_bus"], ["Aus_dus", "Aus_cus"]) == pytest.approx([0, 0])
+    assert found.spread(["Aus fus"], ["Aus_dus"]) == pytest.approx([4 / np.sqrt(12)])
+
+
+def test_a_hybrid_is_no_surer_than_its_parents():
+    """By hand: what is open of its species in the mean, and half the distance between them."""
+    found = taxa(missing={"Aus fus": {}, "Aus gus": {}})
+    parents = found.spread(["Aus fus", "Aus gus"], ["Aus_bus"] * 2)
+    assert found.apart(["Aus fus"], ["Aus gus"]) == 4
+    assert found.spread(["Aus fus × Aus gus"], ["Aus_bus"]) == pytest.approx(np.sqrt([(parents**2).mean() + 4]))
+    assert found.spread(["Aus fus × Aus dus"], ["Aus_bus"]) == pytest.approx(np.sqrt([parents[0] ** 2 / 2 + 4]))
+
+
+def test_the_farther_apart_its_parents_the_less_sure_a_hybrid_is_with_every_partner():
+    found = taxa()
+    near, far = "Aus bus × Aus cus", "Aus bus × Aus dus"
+    for partner in TREE.tips:
+        assert found.spread([near, far], [partner] * 2).tolist() == [1, 2]
+        assert found.spread([partner] * 2, [near, far]).tolist() == [1, 2]
+    assert found.spread([far, far], [far, near]) == pytest.approx(np.sqrt([8, 5]))
+    assert found.scatter([f"({far}) × Aus bus", "Aus_bus"]).tolist() == [0.75 * 0.25 * 16, 0]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10_000), st.lists(st.integers(0, 7), min_size=2, max_size=5), st.integers(0, 7))
+def test_no_partner_tells_apart_what_a_hybrid_scatters(seed, species, partner):
+    """The variance of its species' distances to any partner is at most its scatter: by the triangle inequality."""
+    tree = random_tree(seed)
+    found = Taxa(tree, HybridIndex(tree.tips))
+    formula = tree.tips[species[0]]
+    for other in species[1:]:
+        formula = f"({formula}) × {tree.tips[other]}"
+    hybrid = found.pedigree(formula)
+    far = tree.patristic_from(tree.tips[partner], hybrid.shares)
+    share = np.array(list(hybrid.shares.values()))
+    variance = share @ (far - share @ far) ** 2
+    assert found.apart([hybrid.label], [tree.tips[partner]]) == pytest.approx([share @ far])
+    assert found.spread([hybrid.label], [tree.tips[partner]])[0] ** 2 >= variance - 1e-9
+
+
+def random_tree(seed, tips=8):
+    rng = np.random.default_rng(seed)
+    parts = [f"Aus_t{'abcdefgh'[i]}us" for i in range(tips)]
+    while len(parts) > 1:
+        i, j = sorted(rng.choice(len(parts), 2, replace=False))
+        right, left = parts.pop(j), parts.pop(i)
+        parts.append(f"({left}:{rng.exponential():.6f},{right}:{rng.exponential():.6f})")
+    return parse_newick(f"{parts[0]};")
+
+
+def test_a_table_of_distances_has_hybrids_too():
+    table = DistanceTable(("Aus bus", "Aus cus", "Aus dus"), [[0, 1, 3], [1, 0, 4], [3, 4, 0]])
+    found = Taxa(table, HybridIndex(table.tips))
+    assert found.apart(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [3.5]
+    assert found.spread(["Aus bus × Aus cus"], ["Aus dus"]).tolist() == [0.5]
+    assert found.apart([], []).tolist() == found.spread([], []).tolist() == []
