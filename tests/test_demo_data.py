@@ -16,7 +16,7 @@ import pytest
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.current_plants import read_plants
-from crosscompat.book.training_set import evidence_from
+from crosscompat.model.training_set import training_set_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
 from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
@@ -318,7 +318,7 @@ def test_our_own_model_sees_it_too():
     carried = carried_tree("echinocereus")
     tree = read_tree(carried.tree, unit=carried.unit)
     traits = read_traits(carried.traits, carried.trait_kinds)
-    sorted_out = evidence_from(
+    sorted_out = training_set_from(
         read_crosses(DEMO / "crosses.csv"),
         read_plants(DEMO / "plants.csv"),
         tree.index,

@@ -24,8 +24,8 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import expit
 
-from crosscompat.advice.basis import asked_of
-from crosscompat.advice.learn import learn
+from crosscompat.advice.predict import asked_of
+from crosscompat.advice.retrain import learn
 from crosscompat.advice.search import Best, search_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plants
