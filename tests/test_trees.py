@@ -145,6 +145,17 @@ def test_every_listed_source_is_told_whole_and_used_somewhere():
         assert not row["where"] or row["where"].startswith("http"), key
 
 
+def test_the_page_gives_the_figures_that_its_command_prints(capsys):
+    spec = importlib.util.spec_from_file_location("figures", TREES / "figures.py")
+    figures = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(figures)
+    figures.main()
+    page = " ".join((TREES / "README.md").read_text(encoding="utf-8").split())
+    printed = [figure for line in capsys.readouterr().out.splitlines() for figure in line.split(": ", 1)[1].split("; ")]
+    assert len(printed) > 10
+    assert [figure for figure in printed if figure.removesuffix(" are from memory") not in page] == []
+
+
 @pytest.mark.parametrize("name", ENTRIES)
 def test_page_names_source_doi_licence_and_files(name):
     page = (TREES / "README.md").read_text(encoding="utf-8")

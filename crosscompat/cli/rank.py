@@ -48,7 +48,7 @@ def run(
     output: Path | None,
     as_json: bool,
 ) -> None:
-    """Rank and print; refused rows of a wish-list make the exit code 1."""
+    """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
     listed = read_wanted(wanted) if wanted else ()

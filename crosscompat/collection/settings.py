@@ -126,7 +126,7 @@ class Settings:
         Examples
         --------
         >>> dict(Settings(group="spurge", hold_days=90).windows)
-        {'set': 21.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
+        {'set': 30.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
         """
         usual = _USUAL[self.group]
         own = {"set": self.set_days, "hold": self.hold_days, "fill": self.fill_days}
@@ -150,12 +150,11 @@ class Settings:
 
 
 _USUAL: Mapping[str, Mapping[str, float]] = {
-    # Days: first swelling from day 2 to 14 in spurges, fruit ripe in 2 to 3 months in hedgehog cacti, with time to
-    # spare (common practice, no source). A spurge capsule has three cells with one ovule each (Phytotaxa 181); the
-    # other seeds per pod are judgements.
+    # Days: judgements, with time to spare; fruit is ripe in 2 to 3 months in hedgehog cacti (Flora of North America). A
+    # spurge capsule has three cells with one ovule each (Phytotaxa 181); the other seeds per pod are judgements.
     "": {"set": 30, "hold": 150, "fill": 180, "seeds": 20, "most": 0},
     "cactus": {"set": 30, "hold": 150, "fill": 180, "seeds": 100, "most": 0},
-    "spurge": {"set": 21, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
+    "spurge": {"set": 30, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
 }
 
 _TYPES: Mapping[str, tuple[type, ...]] = {

@@ -250,7 +250,7 @@ def test_crosses_of_a_hybrid_teach_of_its_species(trained, cross):
 
 
 def test_a_hybrid_is_a_parent_in_every_answer(trained, cross):
-    """A plant of a formula, a formula in the book, on the wish-list, in the ledger and on a label."""
+    """A plant of a formula, a formula in the book, among the crosses wanted, in the ledger and on a label."""
     plants = [Plant("H1", "Aus bus x A. dus", "H"), Plant("H2", "Aus bus × Aus dus", "H"), Plant("E", "Aus eus", "E")]
     book = [
         cross("Aus bus × Aus dus", "A. eus", 4, 2, cross="24-1", seed_plant="H1", pollen_plant="E"),

@@ -87,7 +87,7 @@ def test_two_offsets_among_some_are_passed_over(collection):
     ]  # fmt: skip
 
 
-def test_rows_of_a_wish_list_that_can_be_none_are_told_with_row_and_reason(collection):
+def test_rows_of_the_crosses_wanted_that_can_be_none_are_told_with_row_and_reason(collection):
     made = collection(
         plants=BENCH,
         wanted=[

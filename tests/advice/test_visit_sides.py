@@ -37,7 +37,7 @@ def bench():
         ("S1", "S1", "Aus sp.", None),
         ("Aus dus", None, "Aus dus", "Aus_dus"),
         ("A. dus", None, "Aus dus", "Aus_dus"),
-        ("Aus sp. SB 12", None, "Aus sp. SB 12", None),
+        ("Aus sp. QX 12", None, "Aus sp. QX 12", None),
         ("A. aff. dus", None, "Aus aff. dus", None),
     ],
 )

@@ -109,7 +109,7 @@ def test_partners_are_ranked_both_ways_round_and_among_those_named(answer, demo)
     assert len(answer("rank", *among, "--collection", demo)["rows"]) == 6
 
 
-def test_a_wish_list_of_its_own_is_ranked(answer, demo, empty_folder):
+def test_a_list_of_its_own_is_ranked(answer, demo, empty_folder):
     (empty_folder / "mine.csv").write_text(
         f"seed_parent,pollen_parent,want\n{SEED},{POLLEN},2\nEchinocereus laui,E. scheeri,5\n", encoding="utf-8"
     )

@@ -255,7 +255,7 @@ def test_selfing_on_purpose_is_no_mistake(told, page):
         ([SEED, POLLEN, "--technique", "cut style"], "cross", "one", "the plain brush"),
         ([SEED, "DAS-1", "ENG-1"], "cross", "several", "not sure whose pollen"),
         ([SEED, "DAS-1", "--certainty", "unknown"], "cross", "one", "not sure whose pollen"),
-        ([SEED, "Echinocereus sp. SB 12"], "cross", "one", "No place on the tree"),
+        ([SEED, "Echinocereus sp. QX 12"], "cross", "one", "No place on the tree"),
         (["Echinocereus aff. coccineus", POLLEN], "cross", "one", "No place on the tree"),
     ],
     ids=str,

@@ -76,7 +76,7 @@ def random_tree(n, seed):
 def long_names():
     names = {
         "a": "Echinocereus × roetteri nothosubsp. neomexicanus 'Bright Star of the Morning'",
-        "b": "Echinocereus aff. coccineus subsp. roemeri SB 1234",
+        "b": "Echinocereus aff. coccineus subsp. roemeri QX 1234",
         "c": "MMMMMMMMMM WWWWWWWWWW MMMMMMMMMM",
         "d": "E × i",
     }

@@ -272,7 +272,7 @@ PLANTS = ("Name", "Species", "Sex", "2n", "Field No.", "Bench", "Acquired", "Sel
 def test_plants_are_taken_in_with_all_that_is_said_of_them(tmp_path, ods, take, book):
     rows = [
         PLANTS,
-        ("das-1", DAS, "female", 44, "SB 123", "3b", date(2019, 4, 1), "no", "=old"),
+        ("das-1", DAS, "female", 44, "QX 123", "3b", date(2019, 4, 1), "no", "=old"),
         ("007", PEC, None, None, None, None, None, None, None),
         ("coc-1", COC, None, None, None, None, None, None, None),
     ]
@@ -284,7 +284,7 @@ def test_plants_are_taken_in_with_all_that_is_said_of_them(tmp_path, ods, take, 
     assert found.plants.find("007").species == PEC
     with book.reading() as page:
         plant = page.find(records.Plant, name="das-1")
-    assert (plant.field_number, plant.place, plant.acquired) == ("SB 123", "3b", date(2019, 4, 1))
+    assert (plant.field_number, plant.place, plant.acquired) == ("QX 123", "3b", date(2019, 4, 1))
     assert take(path).taken.same == 3
 
 
