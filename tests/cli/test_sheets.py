@@ -9,7 +9,6 @@ import sys
 
 import pytest
 
-from crosscompat.book.import_export.workbook import read_grids
 from crosscompat.book.store import open_store
 
 TABLE = """My crosses;;;;;
@@ -149,8 +148,8 @@ def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
     assert f"cannot be {word}; it is one of" in outcome.stderr
 
 
-@pytest.mark.parametrize("target", ["out", "book.xlsx", "book.ods"])
-def test_a_book_goes_out_and_into_an_empty_one(run, answer, new, table, target, own):
+def test_a_book_goes_out_and_into_an_empty_one(run, answer, new, table, own):
+    target = "book.zip"
     told = answer("export", target, "--collection", own)
     assert told["versions"] > 100
     other = new("other")
@@ -160,11 +159,7 @@ def test_a_book_goes_out_and_into_an_empty_one(run, answer, new, table, target, 
     assert (found["rows"], found["written"]) == (told["versions"], True)
     again = f"again-{target}"
     run("export", again, "--collection", other)
-    if target == "out":
-        both = [{file.name: file.read_bytes() for file in (own.parent / name).iterdir()} for name in (target, again)]
-    else:
-        both = [[grid.rows for grid in read_grids(own.parent / name)] for name in (target, again)]
-    assert both[0] == both[1]
+    assert (own.parent / target).read_bytes() == (own.parent / again).read_bytes()
     assert "empty book only" in run("import", target, "--collection", other, code=2).stderr
 
 
