@@ -32,6 +32,7 @@ GROWTH = {
     "columnar",
     "globular",
     "medusoid",
+    "cushion",
     "dwarf clump",
     "dwarf rosette",
     "tuberous",
