@@ -110,9 +110,9 @@ def test_what_bursts_is_bagged_before_and_first_looked_at_on_the_second_day():
 def test_flowers_brushed_on_a_later_visit_are_looked_at_too():
     twice = replace(life(), brushed=[BRUSH, on(10)])
     assert found(twice, 12) == [("swelling", 5, False)]
-    twice.swelling.append((on(12), 1))
+    twice = replace(twice, swelling=[(on(12), 1)])
     assert found(twice, 12) == [("swelling", 15, False), ("harvest", 60, False)]
-    twice.swelling.append((on(16), 1))
+    twice = replace(twice, swelling=[*twice.swelling, (on(16), 1)])
     assert [(e.task, e.last) for e in due_of(twice, CACTUS, on(16))] == [("harvest", on(100).isoformat())]
 
 
