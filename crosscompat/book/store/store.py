@@ -235,28 +235,11 @@ class Reading:
 
     def touched(self, change: int) -> int:
         """Return how many records a change wrote, replaced or took back."""
-        total = 0
-        for table in TABLES.values():
-            query = select(func.count(table.c.id.distinct()))
-            query = query.where((table.c.made_in == change) | (table.c.replaced_in == change))
-            total += int(self.connection.execute(query).scalar_one())
-        return total
+        return len({one.record.id for kind in KINDS.values() for one in self.versions(kind, change=change)})
 
-    def beginning(self, *starts: str) -> list[str]:
-        """Return the identifiers, of whatever record, that begin with some letters."""
-        found: list[str] = []
-        for letters in starts:
-            query = select(RECORDS.c.id).where(RECORDS.c.id.startswith(letters, autoescape=True))
-            found += self.connection.execute(query).scalars()
-        return found
-
-    def alike(self, ids: Collection[str], letters: int) -> list[str]:
-        """Return all identifiers whose first letters are those of some of these."""
-        starts = {one[:letters] for one in ids}
-        if len(starts) <= _FEW:
-            query = select(RECORDS.c.id).where(func.substr(RECORDS.c.id, 1, letters).in_(starts))
-            return list(self.connection.execute(query).scalars())
-        return [one for one in self.connection.execute(select(RECORDS.c.id)).scalars() if one[:letters] in starts]
+    def ids(self) -> list[str]:
+        """Return the identifiers of all records that ever were."""
+        return list(self.connection.execute(select(RECORDS.c.id)).scalars())
 
 
 class Writing(Reading):
