@@ -19,12 +19,13 @@ def run(folder: Path | None, target: Path | None, crosses: Path | None, *, as_js
     """Write what is asked for and say what went out."""
     if target is None and crosses is None:
         raise WrongUse(say("export.which"))
-    store = open_book(folder or Path(), collection_at(folder).settings)
+    settings = collection_at(folder).settings
+    store = open_book(folder or Path(), settings)
     with store.reading() as page:
         whole = book_in(page) if target else WholeBook((), {})
         if target:
-            write_book(whole, target)
-        summary = write_summary(page, crosses) if crosses else None
+            write_book(whole, target, invented=settings.invented)
+        summary = write_summary(page, crosses, invented=settings.invented) if crosses else None
     store.engine.dispose()
     files = [str(path) for path in (target, crosses) if path]
     answer = Exported(files, len(whole.changes), sum(map(len, whole.entries.values())), summary)

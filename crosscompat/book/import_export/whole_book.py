@@ -5,7 +5,7 @@ from __future__ import annotations
 import zipfile
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from io import BytesIO
 from pathlib import Path
@@ -25,10 +25,14 @@ from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 
-__all__ = ["ENDING", "Entry", "WholeBook", "book_in", "read_book", "write_book", "write_summary"]
+__all__ = ["ENDING", "INVENTED", "Entry", "WholeBook", "book_in", "read_book", "write_book", "write_summary"]
 
 ENDING = ".zip"
+INVENTED = "the outcomes are invented.txt"
+"""In the archive of a collection whose outcomes are; `read_book` passes it over."""
+
 _CHANGES = "changes"
+_INVENTED = "invented"
 _CHANGE_TYPES: Mapping[str, type] = MappingProxyType(
     {"id": int, "at": datetime, "who": str, "what": str, "undoes": int, "imported": bool}
 )
@@ -64,8 +68,8 @@ def book_in(page: Reading) -> WholeBook:
     return WholeBook(page.changes(), {kind: tuple(Entry(Place(), one) for one in versions[kind]) for kind in versions})
 
 
-def write_book(whole: WholeBook, path: Path) -> None:
-    """Write a whole book; the same book always gives the same bytes.
+def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
+    """Write a whole book; the same book always gives the same bytes. Invented outcomes are marked in the archive.
 
     Raises
     ------
@@ -80,17 +84,22 @@ def write_book(whole: WholeBook, path: Path) -> None:
     for name, kind in KINDS.items():
         header = (*(item.name for item in fields(kind)), *_MARKS)
         tables[name] = sheet_text(header, (_version_row(entry.version) for entry in whole.entries.get(kind, ())))
+    parts = {f"{name}.csv": text for name, text in tables.items()}
+    if invented:
+        parts[INVENTED] = say("sheets.invented")
     out = BytesIO()
     with zipfile.ZipFile(out, "w") as package:
-        for name, text in tables.items():
-            entry = zipfile.ZipInfo(f"{name}.csv")  # dated 1980, whenever it is made
+        for name, text in parts.items():
+            entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
             entry.compress_type = zipfile.ZIP_DEFLATED
             package.writestr(entry, text)
     write_atomically(path, out.getvalue())
 
 
-def write_summary(page: Reading, path: Path) -> int:
+def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     """Write each cross in one line, for a person, and return how many there are; texts never become formulas.
+
+    Where the outcomes are invented, the source of every cross says so.
 
     Raises
     ------
@@ -100,6 +109,8 @@ def write_summary(page: Reading, path: Path) -> int:
     if path.exists() and tuple(next(iter(read_records(path, [])[0]), [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
     crosses = crosses_of(page)
+    if invented:
+        crosses = tuple(replace(cross, source=cross.source or _INVENTED) for cross in crosses)
     rows = ({name: getattr(cross, name) for name in HEADER} for cross in crosses)
     write_sheet(path, HEADER, ({k: guarded(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows))
     return len(crosses)
@@ -119,7 +130,7 @@ def read_book(path: Path) -> WholeBook:
     except (OSError, zipfile.BadZipFile) as error:
         raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=_reason(error)))]) from None
     with package:
-        known = {f"{name}.csv" for name in (_CHANGES, *KINDS)}
+        known = {f"{name}.csv" for name in (_CHANGES, *KINDS)} | {INVENTED}
         strange = [name for name in package.namelist() if name not in known]
         faults += [Fault(Place(path.name), say("sheets.no_kind", name=name)) for name in strange]
         rows = list(_rows(package, _CHANGES, _CHANGE_TYPES, _CHANGE_NEEDS, faults))
