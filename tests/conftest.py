@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -57,26 +58,34 @@ TABLES = ("plants.csv", "crosses.csv", "forecasts.csv")
 
 @pytest.fixture(scope="session")
 def with_tables():
-    """Make a collection an older one, whose records are tables still; opening it takes them into a new cross book.
+    """Fill a new cross book of a collection with what tables say.
 
-    A table that is not given is that of the last time, else that of the demonstration where its settings are.
+    A table that is not given is that of the demonstration where the outcomes are invented; else there is none.
     """
     from importlib.resources import files
+
+    from crosscompat.book.crosses import read_crosses
+    from crosscompat.book.current_plants import read_plants
+    from crosscompat.collection.demonstration import read_forecasts
+    from crosscompat.collection.recorded import Recorded, take_in
+    from crosscompat.collection.settings import read_settings
 
     def write(folder, **given):
         for file in folder.glob("book.sqlite*"):
             file.unlink()
-        settings = folder / "collection.toml"
-        text = settings.read_text(encoding="utf-8")
-        settings.write_text(text.replace("format = 2", "format = 1"), encoding="utf-8")
-        aside = folder / "before the cross book"
-        invented = "invented = true" in text
-        for name in TABLES:
-            places = [aside / name, *([files("crosscompat.demo") / name] if invented else [])]
-            known = next((place.read_text(encoding="utf-8") for place in places if place.is_file()), None)
-            content = given.get(name.replace(".", "_"), known)
-            if content is not None:
-                (folder / name).write_text(content, encoding="utf-8")
+        settings = read_settings(folder / "collection.toml")
+        found = {}
+        for name, read in (("plants", read_plants), ("crosses", read_crosses), ("forecasts", read_forecasts)):
+            usual = (
+                (files("crosscompat.demo") / f"{name}.csv").read_text(encoding="utf-8") if settings.invented else None
+            )
+            text = given.get(f"{name}_csv", usual)
+            if text is not None:
+                with tempfile.TemporaryDirectory() as place:
+                    table = Path(place) / f"{name}.csv"
+                    table.write_text(text, encoding="utf-8")
+                    found[name] = read(table)
+        take_in(folder, settings, Recorded(**found))
         return folder
 
     return write

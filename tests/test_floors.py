@@ -56,12 +56,12 @@ def test_no_room_looks_up(path):
         ("Bio", {"phylogeny/formats.py", "phylogeny/neighbour_joining.py"}),
         ("pandas", {"model/take.py"}),
         ("sklearn", {"model/estimator.py"}),
-        ("tomlkit", {"collection/upgrade.py"}),
+        ("tomlkit", {"collection/settings.py"}),
         (
             "typer",
             {
-                *("cli/app.py", "cli/book_app.py", "cli/options.py", "cli/guard.py", "cli/screen.py"),
-                *("cli/asking.py", "cli/check.py", "cli/importing.py", "cli/find.py"),
+                *("cli/app.py", "cli/book_app.py", "cli/options.py", "cli/guard.py", "cli/output.py"),
+                *("cli/prompts.py", "cli/check.py", "cli/importing.py", "cli/find.py"),
                 *("cli/history.py", "cli/rank.py", "cli/retrain.py", "cli/score.py"),
             },
         ),

@@ -89,7 +89,27 @@ def test_the_wheel_carries_everything(wheel):
         "ground/wording/cli.toml",
     } <= written
     assert {"carried/index.toml", "carried/README.md"} <= carried
-    assert any(name.endswith("licenses/LICENSE") for name in names)
+
+
+def test_the_wheel_names_the_licence_of_everything_in_it_and_carries_each_in_full(wheel):
+    """The package's own, those of the carried trees, and that of the fonts."""
+    with zipfile.ZipFile(wheel) as archive:
+        names = archive.namelist()
+        (metadata,) = [archive.read(name).decode() for name in names if name.endswith(".dist-info/METADATA")]
+    (expression,) = re.findall(r"^License-Expression: (.*)$", metadata, re.MULTILINE)
+    index = tomllib.loads((ROOT / "trees" / "index.toml").read_text(encoding="utf-8"))
+    assert {tree["licence"] for tree in index["tree"]} | {"Bitstream-Vera"} == set(expression.split(" AND "))
+    stated = re.findall(r"^License-File: (.*)$", metadata, re.MULTILINE)
+    assert len(stated) == 3
+    assert all(any(name.endswith(f".dist-info/licenses/{path}") for name in names) for path in stated)
+
+
+def test_every_published_table_names_its_source_and_its_licence():
+    folder = ROOT / "tests" / "data" / "published"
+    page = (folder / "README.md").read_text(encoding="utf-8")
+    listed = dict(re.findall(r"^\| (\S+\.csv) \| [^|]+ \| ([^|]+) \|$", page, re.MULTILINE))
+    assert set(listed) == {path.name for path in folder.glob("*.csv")}
+    assert all("GPL" in licence or "none named" in licence for licence in listed.values())
 
 
 def files_in(folder):

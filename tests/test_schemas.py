@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 
 import crosscompat.schemas
 from crosscompat.advice.ask import Answer
-from crosscompat.advice.checkup import Checkup
+from crosscompat.advice.check import Checkup
 from crosscompat.advice.correction import Correction
 from crosscompat.advice.cross_story import CrossStory
 from crosscompat.advice.due import DueList
@@ -26,7 +26,7 @@ from crosscompat.advice.lost_label import Candidates
 from crosscompat.advice.pair_distances import PairDistances
 from crosscompat.advice.partners import Partners
 from crosscompat.advice.plant_cards import PlantAnswer
-from crosscompat.advice.pollination import Pollinated
+from crosscompat.advice.pollinate import Pollinated
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
 from crosscompat.advice.score import Scorecard

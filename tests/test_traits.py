@@ -56,7 +56,7 @@ def test_a_source_is_asked_of_what_the_table_holds(table):
         ("from memory", True),
         ("from memory (who belongs)", True),
         ("Sanchez 2014 (that the section holds together); from memory (who belongs)", True),
-        ("Powell 1994 (authors from memory)", False),
+        ("Powell 1991 (authors from memory)", False),
         ("", False),
         (None, False),
     ],

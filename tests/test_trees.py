@@ -134,8 +134,26 @@ def test_every_listed_source_is_told_whole_and_used_somewhere():
     assert set(SOURCES) == used - {""}
     for key, row in SOURCES.items():
         assert row["reference"], key
-        assert row["read"] in {"the database", "abstract or first page", "page", "not looked up"}, key
+        assert row["read"] in {
+            "the database",
+            "abstract",
+            "abstract or first page",
+            "page",
+            "copied page",
+            "not looked up",
+        }  # fmt: skip, key
         assert not row["where"] or row["where"].startswith("http"), key
+
+
+def test_the_page_gives_the_figures_that_its_command_prints(capsys):
+    spec = importlib.util.spec_from_file_location("figures", TREES / "figures.py")
+    figures = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(figures)
+    figures.main()
+    page = " ".join((TREES / "README.md").read_text(encoding="utf-8").split())
+    printed = [figure for line in capsys.readouterr().out.splitlines() for figure in line.split(": ", 1)[1].split("; ")]
+    assert len(printed) > 10
+    assert [figure for figure in printed if figure.removesuffix(" are from memory") not in page] == []
 
 
 @pytest.mark.parametrize("name", ENTRIES)
@@ -156,13 +174,30 @@ def test_trait_words_are_those_the_page_lists():
             assert 1 <= first <= last <= 12
 
 
-def test_sourced_traits_are_those_of_their_sources():
-    """Sex and 2n of E. coccineus: Flora of North America; 2n of E. triglochidiatus: a grower's page and Wikipedia."""
-    row_of = {row["species"].split()[1]: row for row in traits_of(ENTRIES["echinocereus"])}
-    assert (row_of["coccineus"]["2n"], row_of["coccineus"]["sex"]) == ("44", "mostly dioecious")
-    assert row_of["coccineus"]["2n_source"] == row_of["coccineus"]["sex_source"] == "Flora of North America"
-    assert row_of["triglochidiatus"]["2n"] == "22"
-    assert "from memory" in row_of["dasyacanthus"]["2n_source"]
+UNITS = {"cm": 10.0, "inches": 25.4, "months": 365.25 / 12}
+
+
+def test_a_value_that_is_the_middle_of_a_range_is_the_middle_of_that_range():
+    """Millimetres from centimetres or inches, days from months."""
+    checked = 0
+    for entry in ENTRIES.values():
+        for row in traits_of(entry):
+            for column, source in row.items():
+                told = re.search(r"\(middle of ([\d.]+)-([\d.]+) (cm|inches|months)\)", source or "")
+                if told and column.endswith("_source"):
+                    middle = (float(told[1]) + float(told[2])) / 2 * UNITS[told[3]]
+                    value = row[column.removesuffix("_source")]
+                    assert float(value) == pytest.approx(middle, abs=0.5), (row["species"], column)
+                    checked += 1
+    assert checked >= 20
+
+
+def test_counts_of_cacti_are_multiples_of_eleven_and_few_are_from_memory():
+    """Diploid (n = 11) or polyploid throughout: Pinkava & McLeod 1971, Brittonia 23:171-176."""
+    counted = [row for row in traits_of(ENTRIES["echinocereus"]) if row["2n"]]
+    assert all(int(row["2n"]) % 22 == 0 for row in counted)
+    remembered = {row["species"].split()[1] for row in counted if "from memory" in row["2n_source"]}
+    assert remembered == {"reichenbachii", "russanthus", "stramineus", "rigidissimus"}
 
 
 def test_echinocereus_is_what_its_maker_writes(maker):

@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 
 from crosscompat.advice.hybrids import uneven_parents
 from crosscompat.advice.parents import Parent
-from crosscompat.book.evidence import stages_counted
+from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import placed
-from crosscompat.book.plants import Plants
+from crosscompat.book.training_set import stages_counted
 from crosscompat.collection.opening import Collection
 from crosscompat.model.between import doubted, in_place, no_surer, uneven_shifts
 from crosscompat.model.fitted import FittedModel, prior_model

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from crosscompat.advice.basis import chances_of, clones_on_both_sides
 from crosscompat.advice.fitting import fitted_on
-from crosscompat.book.evidence import Evidence
+from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, fit_model
 from crosscompat.model.forecast import chances, logits

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.book.crosses import CROSS_KINDS, Cross, recorded_by
+from crosscompat.book.crosses import Cross, recorded_by
+from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from crosscompat.book.history import FieldChange, Line, differences, lines_of, names_of
 from crosscompat.book.records import Record
 from crosscompat.book.store import Reading
-from crosscompat.book.telling import FieldChange, Line, differences, lines_of, names_of
 
 __all__ = ["Correction", "correction_told"]
 

@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.bench import species_of
-from crosscompat.book.counts import totals
-from crosscompat.book.records import Cross, Forecast, Plant, Record
+from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
+from crosscompat.book.current_plants import species_of
+from crosscompat.book.history import Line, lines_of
+from crosscompat.book.records import Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Reading
-from crosscompat.book.telling import Line, lines_of
 from crosscompat.book.units import Units, units_of_visits
-from crosscompat.book.whole import Whole, whole_of
 
 __all__ = ["ChanceTold", "CrossStory", "Totals", "story_of"]
 
@@ -105,8 +104,8 @@ def story_of(
     invented: bool = False,
 ) -> CrossStory:
     """Return all that stands of a cross."""
-    whole = whole_of(page, cross)
-    told = {line.record: line for line in lines_of(page, (*whole.records, *wrote), of=cross.id)}
+    whole = cross_records(page, cross)
+    told = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
     total = totals(whole)
     seed, pollen = _parents(page, whole)
     trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
@@ -138,7 +137,7 @@ def story_of(
     )
 
 
-def _parents(page: Reading, whole: Whole) -> tuple[str, str]:
+def _parents(page: Reading, whole: CrossRecords) -> tuple[str, str]:
     names = dict(page.columns(Plant, "id", "name"))
     species = species_of(page)
 
@@ -156,5 +155,5 @@ def _chances(page: Reading, cross: Cross) -> list[ChanceTold]:
     names = tuple({cross.id, cross.number} - {None})
     return [
         ChanceTold(one.date.isoformat(), one.flowers, one.mean, one.low, one.high)
-        for one in page.current(Forecast, cross=names)
+        for one in page.current(GivenForecast, cross=names)
     ]

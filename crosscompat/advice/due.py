@@ -9,8 +9,8 @@ from functools import lru_cache
 from typing import Literal
 
 from crosscompat.advice.next_steps import ON_THE_PLANT, TASKS, Step, next_steps
-from crosscompat.book.crosses import CROSS_KINDS
-from crosscompat.book.lives import Life
+from crosscompat.book.records import CROSS_KINDS
+from crosscompat.book.timelines import Life
 from crosscompat.book.usual_days import NO_SOURCE, OWN, SET, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.names import correct_form

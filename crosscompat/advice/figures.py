@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from crosscompat.advice.basis import Basis
 from crosscompat.book.crosses import Cross
-from crosscompat.book.evidence import fruitful, no_pairing
 from crosscompat.book.placing import placed
+from crosscompat.book.training_set import fruitful, no_pairing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say

@@ -8,8 +8,8 @@ from datetime import date
 import numpy as np
 
 from crosscompat.advice.basis import basis_of, clones_on_both_sides, own_findings, prior_of
-from crosscompat.book.evidence import Evidence, evidence_from
 from crosscompat.book.placing import find_label
+from crosscompat.book.training_set import Evidence, evidence_from
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fit import entering, fit_crosses
 from crosscompat.model.fitted import FittedModel

@@ -6,11 +6,10 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.addresses import short_ids
-from crosscompat.book.happened import Touch, records_ever_of, touches
+from crosscompat.book.find_records import short_ids
+from crosscompat.book.history import FieldChange, Touch, differences, names_of, noun, records_ever_of, touches, words_of
 from crosscompat.book.records import KINDS, Cross, Plant
 from crosscompat.book.store import Change, Reading
-from crosscompat.book.telling import FieldChange, differences, names_of, noun, words_of
 
 __all__ = ["ChangeTold", "History", "Touched", "Undone", "change_told", "history_of"]
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from crosscompat.advice.parents import Parent
 from crosscompat.book.crosses import Cross
-from crosscompat.book.evidence import fruitful
 from crosscompat.book.placing import find_label
+from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say

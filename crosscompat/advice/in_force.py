@@ -19,9 +19,9 @@ from datetime import date
 from crosscompat.advice.basis import clones_on_both_sides
 from crosscompat.advice.made import Made, agree, crosses_made, units_of
 from crosscompat.book.crosses import Cross, recorded_by
-from crosscompat.book.evidence import Evidence
-from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.placing import placed
+from crosscompat.book.records import GivenForecast
+from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 
 __all__ = ["Told", "told_before"]

@@ -12,8 +12,8 @@ from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross
-from crosscompat.book.forecasts import GivenForecast
 from crosscompat.book.placing import findable_name
+from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.pairings import Parents

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.lost_label import Clues, matches
+from crosscompat.book.find_records import Clues, matches
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.advice.basis import clones_on_both_sides
-from crosscompat.book.crosses import SELFED, Cross, recorded_by
-from crosscompat.book.evidence import Evidence, fruitful
+from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
+from crosscompat.book.records import SELFED
+from crosscompat.book.training_set import Evidence, fruitful
 from crosscompat.collection.opening import Collection
 
 __all__ = ["Made", "agree", "crosses_made", "identifier_of", "over_by", "units_of"]

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from crosscompat.book.crosses import CROSS_KINDS, STAGES
-from crosscompat.book.lives import Life, Lot, Tray
+from crosscompat.book.records import CROSS_KINDS, STAGES
+from crosscompat.book.timelines import Life, Lot, Tray
 from crosscompat.book.usual_days import Span
 
 __all__ = ["ON_THE_PLANT", "TASKS", "Step", "next_steps"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing
 from crosscompat.ground.names import correct_form, fold, genus_of

@@ -11,14 +11,14 @@ from typing import Literal
 from crosscompat.advice.cautions import Caution
 from crosscompat.advice.parents import find_parent
 from crosscompat.book import records
-from crosscompat.book.bench import plants_of, species_of
+from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import plants_of, species_of
 from crosscompat.book.dates import by_date
-from crosscompat.book.evidence import fruitful
+from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.flowers import latest, sightings_of, usual_window
-from crosscompat.book.rules import contradicted
 from crosscompat.book.store import Reading
-from crosscompat.book.summary import crosses_of
+from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form

@@ -53,7 +53,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A row of the wish-list that can be no pairing, and why."""
+    """A row of the crosses wanted that can be no pairing, and why."""
 
     row: int
     seed_parent: str
@@ -114,7 +114,7 @@ class Ranking:
 
 
 def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
-    """Return the pairings of a wish-list, and the rows that can be none."""
+    """Return the pairings of the crosses wanted, and the rows that can be none."""
     candidates, refused = [], []
     for row in wanted:
         try:

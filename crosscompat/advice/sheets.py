@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from crosscompat.book.crosses import Cross
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import Fault, UnknownName
 from crosscompat.ground.names import fold, genus_of

@@ -12,8 +12,8 @@ from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.in_force import Told, told_before
 from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.advice.made import over_by
-from crosscompat.book.evidence import Evidence
-from crosscompat.book.forecasts import GivenForecast
+from crosscompat.book.records import GivenForecast
+from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say

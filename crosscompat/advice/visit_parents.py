@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from crosscompat.advice.visit_request import VisitRequest
 from crosscompat.advice.visit_sides import Bench, Found, find_side, genus_for, nearest_names
 from crosscompat.book import records
-from crosscompat.book.addresses import find_cross
+from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import Pattern
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection

@@ -8,10 +8,10 @@ from difflib import get_close_matches
 
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
+from crosscompat.book.current_plants import Plant
+from crosscompat.book.entry.pollination_rules import Side
 from crosscompat.book.flowers import Sighting, usual_window
 from crosscompat.book.placing import find_label
-from crosscompat.book.plants import Plant
-from crosscompat.book.rules import Side
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form, fold, genus_of, parse

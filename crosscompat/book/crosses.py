@@ -14,20 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
+from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS, STAGES
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
 __all__ = [
-    "CROSS_KINDS",
     "HEADER",
-    "NO_POLLEN_PARENT",
-    "POLLEN_KINDS",
-    "PROOFS",
-    "SELFED",
-    "STAGES",
-    "UNCHECKED",
     "Cross",
     "count_arrays",
     "crosses_fingerprint",
@@ -35,14 +29,6 @@ __all__ = [
     "read_crosses",
     "recorded_by",
 ]
-
-STAGES = ("set", "hold", "fill", "germinate")
-NO_POLLEN_PARENT = ("open", "none")
-CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
-POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
-
-UNCHECKED, SELFED = "not checked", "like the mother"
-PROOFS = (UNCHECKED, SELFED, "looks hybrid", "proved")
 
 _TEXTS = (
     *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),

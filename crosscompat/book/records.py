@@ -12,40 +12,15 @@ from types import MappingProxyType
 from typing import Any
 from uuid import uuid4
 
-from crosscompat.book.crosses import CROSS_KINDS, POLLEN_KINDS, PROOFS, STAGES
-from crosscompat.book.plants import SEXES
+STAGES = ("set", "hold", "fill", "germinate")
+NO_POLLEN_PARENT = ("open", "none")
+CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
+POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
 
-__all__ = [
-    "AGAINST",
-    "CERTAINTIES",
-    "COUNTED",
-    "COUNT_HOW",
-    "CROSS_KINDS",
-    "FINDINGS",
-    "FLOWERS",
-    "ISOLATIONS",
-    "KINDS",
-    "SEXES",
-    "TECHNIQUES",
-    "Cross",
-    "Determination",
-    "Emergence",
-    "Finding",
-    "Flowering",
-    "Forecast",
-    "Loss",
-    "Observation",
-    "Plant",
-    "Pollen",
-    "PollenLot",
-    "Pollination",
-    "Proof",
-    "Record",
-    "SeedLot",
-    "Sowing",
-    "new_id",
-]
+UNCHECKED, SELFED = "not checked", "like the mother"
+PROOFS = (UNCHECKED, SELFED, "looks hybrid", "proved")
 
+SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
 FINDINGS = ("sex", "2n", "self_fertile", "fertility", "first_flower")
 COUNT_HOW = ("counted", "about", "all open")
 FLOWERS = ("new", "same again")
@@ -99,7 +74,6 @@ class Plant(Record):
         Whose it is, where it is not the grower's.
     place : str or None
         Where it stands.
-    acquired, died : date or None
     """
 
     name: str
@@ -187,7 +161,6 @@ class Cross(Record):
         The grower's own, kept verbatim; no two crosses of a book share one.
     kind : str
         One of ``CROSS_KINDS``: a cross, a check against a parent known to be good, or flowers bagged and left alone.
-    seed_plant : str or None
     seed_parent : str or None
         The seed parent as it was written, where that is not the plant's own name of today.
     wanted : int or None
@@ -361,9 +334,23 @@ class Proof(Record):
     note: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forecast(Record):
-    """The chance of at least one seedling as it was told on a day, for so many flowers."""
+@dataclass(frozen=True, slots=True)
+class GivenForecast(Record):
+    """The chance of at least one seedling, with its 90% interval, as it was given on a day.
+
+    Attributes
+    ----------
+    date : date
+        The day on which the season was read for it.
+    model : str
+        Fingerprint of the model that gave it.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    cross : str or None
+        Identifier or number of the cross under way; None for a cross wanted.
+    """
+
+    id: str = field(default_factory=new_id, compare=False, kw_only=True)
 
     date: date
     model: str
@@ -394,7 +381,7 @@ KINDS: Mapping[str, type[Record]] = MappingProxyType(
         "emergences": Emergence,
         "losses": Loss,
         "proofs": Proof,
-        "forecasts": Forecast,
+        "forecasts": GivenForecast,
     }
 )
 """Every kind of record by the name of its table."""

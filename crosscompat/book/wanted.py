@@ -1,4 +1,4 @@
-"""The crosses wanted: the grower's wish-list, as ``wanted.csv`` holds it."""
+"""The crosses wanted, what the grower would like to try, as ``wanted.csv`` holds it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Wanted:
 
 
 def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
-    """Read a wish-list.
+    """Read the crosses wanted.
 
     Raises
     ------

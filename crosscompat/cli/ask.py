@@ -7,8 +7,8 @@ from pathlib import Path
 from crosscompat.advice.ask import Answer, PairForecast, ask
 from crosscompat.advice.figures import Distance, Past
 from crosscompat.advice.stages import PastWeights, StageForecast
-from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words, who
-from crosscompat.cli.where import collection_or_carried
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import line, paragraph, print_json, unit_in_words, who
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from crosscompat.book.store.backup import back_up, last_sound, restore
-from crosscompat.book.store.comparing import changes_lacking
-from crosscompat.cli.screen import paragraph, print_json, talk
-from crosscompat.cli.the_book import Stopped, agreed, book_here, file_of_book
+from crosscompat.book.store.backup import back_up, changes_lacking, last_sound, restore
+from crosscompat.cli.book_session import Stopped, agreed, book_here, file_of_book
+from crosscompat.cli.output import paragraph, print_json, talk
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -57,7 +57,7 @@ def plant(
     dry_run: DryRun = False,
     as_json: Json = False,
 ) -> None:
-    from crosscompat.cli.entry import day_told, hand
+    from crosscompat.cli.dates_and_author import day_told, hand
     from crosscompat.cli.plant import PlantTold, findings_told, pollen_told, run
 
     told = PlantTold(
@@ -135,7 +135,7 @@ def pollinate(
     as_json: Json = False,
 ) -> None:
     from crosscompat.advice.visit_request import VisitRequest, count_told, kind_told
-    from crosscompat.cli.entry import day_told, hand, hour_told
+    from crosscompat.cli.dates_and_author import day_told, hand, hour_told
     from crosscompat.cli.pollinate import run
 
     request = VisitRequest(
@@ -207,7 +207,7 @@ def observe(
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.observe import run
-    from crosscompat.cli.seen import seen_of
+    from crosscompat.cli.observe_options import seen_of
 
     seen = seen_of(
         {"swelling": swelling, "dropped": dropped, "ripe": ripe, "up": up, "highest": highest, "lost": lost,
@@ -350,9 +350,9 @@ def import_(
     dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
     as_json: Json = False,
 ) -> None:
-    from crosscompat.cli.entry import hand
+    from crosscompat.cli.dates_and_author import hand
+    from crosscompat.cli.import_prompts import Given
     from crosscompat.cli.importing import Request, run
-    from crosscompat.cli.questions import Given
 
     given = Given(took_means, only_successes, dates, yes)
     request = Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, hand(by), dry_run, as_json)

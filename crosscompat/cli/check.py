@@ -6,9 +6,9 @@ from pathlib import Path
 
 import typer
 
-from crosscompat.advice.checkup import Checkup, TraitNote, check
-from crosscompat.cli.screen import columns, line, paragraph, print_json
-from crosscompat.cli.where import collection_at
+from crosscompat.advice.check import Checkup, TraitNote, check
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json
 from crosscompat.ground.wording import say
 
 __all__ = ["print_checkup", "run"]

@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import Literal
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.checkup import check
+from crosscompat.advice.check import check
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.check import print_checkup
+from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
 from crosscompat.cli.retrain import print_lesson
-from crosscompat.cli.screen import line, paragraph, print_json, width
 from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import MODEL_FILE, open_collection
 from crosscompat.ground.errors import WrongUse

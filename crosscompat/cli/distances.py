@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 from crosscompat.advice.pair_distances import PairDistances, PairTable, write_distances
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import print_json, talk, unit_in_words
 from crosscompat.cli.progress import counted
-from crosscompat.cli.screen import print_json, talk, unit_in_words
-from crosscompat.cli.where import collection_or_carried
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say

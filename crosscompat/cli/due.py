@@ -7,9 +7,9 @@ from pathlib import Path
 
 from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.advice.next_steps import TASKS
-from crosscompat.book.lives import Life, lives_of
-from crosscompat.cli.screen import line, paragraph, print_json, talk
-from crosscompat.cli.where import settings_at
+from crosscompat.book.timelines import Life, lives_of
+from crosscompat.cli.locate import settings_at
+from crosscompat.cli.output import line, paragraph, print_json, talk
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.files import write_atomically

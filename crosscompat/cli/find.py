@@ -8,10 +8,10 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.lost_label import candidates
-from crosscompat.book.lost_label import Clues
-from crosscompat.cli.entry import blanks_told
-from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import open_here
+from crosscompat.book.find_records import Clues
+from crosscompat.cli.book_session import open_here
+from crosscompat.cli.dates_and_author import blanks_told
+from crosscompat.cli.output import line, paragraph, print_json
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -13,7 +13,7 @@ from typing import Any, ParamSpec, TypeVar
 
 import typer
 
-from crosscompat.cli.screen import talk
+from crosscompat.cli.output import talk
 from crosscompat.ground.errors import CopyWarning, CrosscompatError
 from crosscompat.ground.wording import say
 

@@ -8,14 +8,14 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.history import ChangeTold, History, Touched, Undone, change_told, history_of
-from crosscompat.book.addresses import find_cross, find_plant
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.undo import take_back
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.find_records import find_cross, find_plant
 from crosscompat.book.records import Cross, Plant
 from crosscompat.book.store import Reading
-from crosscompat.book.taking_back import take_back
-from crosscompat.cli.entry import hand, today
-from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import open_here
+from crosscompat.cli.book_session import open_here
+from crosscompat.cli.dates_and_author import hand, today
+from crosscompat.cli.output import line, paragraph, print_json
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
 

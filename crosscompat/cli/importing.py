@@ -10,18 +10,16 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.sheets import ColumnRead, Imported, problems, unplaced
-from crosscompat.book.sheets.exchange import read_any, whole_in
-from crosscompat.book.sheets.grids import Grid
-from crosscompat.book.sheets.mapping import TableMapping, changed, guess
-from crosscompat.book.sheets.rows import Answers
-from crosscompat.book.sheets.taking import Taken, records_taken, take_table
-from crosscompat.book.sheets.whole import is_whole
+from crosscompat.book.import_export.column_mapping import TableMapping, changed, guess
+from crosscompat.book.import_export.import_table import Answers, Taken, records_taken, take_table
+from crosscompat.book.import_export.whole_book import ENDING, read_book
+from crosscompat.book.import_export.workbook import Grid, read_grids
 from crosscompat.book.store import Store
-from crosscompat.book.store.restoring import refuse_filled, restore_history
-from crosscompat.cli.asking import on_a_terminal
-from crosscompat.cli.questions import Given, answered
-from crosscompat.cli.screen import columns, line, paragraph, print_json, talk
-from crosscompat.cli.where import collection_at
+from crosscompat.book.store.restore import refuse_filled, restore_history
+from crosscompat.cli.import_prompts import Given, answered
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json, talk
+from crosscompat.cli.prompts import on_a_terminal
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
@@ -51,19 +49,18 @@ class Request:
 def run(folder: Path | None, request: Request) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
     collection = collection_at(folder)
-    grids = read_any(request.file)
     store = open_book(folder or Path(), collection.settings)
     try:
-        if is_whole(grids):
-            _take_whole(store, grids, request)
+        if request.file.suffix.lower() == ENDING:
+            _take_whole(store, request)
         else:
-            _take_rows(store, collection, _chosen(grids, request), request)
+            _take_rows(store, collection, _chosen(read_grids(request.file), request), request)
     finally:
         store.engine.dispose()
 
 
-def _take_whole(store: Store, grids: Sequence[Grid], request: Request) -> None:
-    whole = whole_in(grids)
+def _take_whole(store: Store, request: Request) -> None:
+    whole = read_book(request.file)
     rows = sum(map(len, whole.entries.values()))
     if request.dry_run:
         with store.reading() as page:

@@ -7,8 +7,8 @@ from datetime import date
 from pathlib import Path
 
 from crosscompat.advice.labels import Labels, labels_for
-from crosscompat.cli.screen import deliver, print_json, talk
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import deliver, print_json, talk
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from crosscompat.cli.screen import line, paragraph, print_json
+from crosscompat.cli.output import line, paragraph, print_json
 from crosscompat.collection.create import create_collection
 from crosscompat.ground.wording import say
 

@@ -7,19 +7,18 @@ from datetime import date, datetime
 from pathlib import Path
 
 from crosscompat.advice.cross_story import CrossStory, story_of
-from crosscompat.book.addresses import find_cross
-from crosscompat.book.crosses import PROOFS, STAGES
-from crosscompat.book.judging import Bounds
+from crosscompat.book.cross_summary import cross_records
+from crosscompat.book.entry.enter_observation import Seen, observe, surprises
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.find_records import find_cross
+from crosscompat.book.history import Line
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.observing import Seen, observe, surprises
-from crosscompat.book.records import AGAINST
+from crosscompat.book.records import AGAINST, PROOFS, STAGES
 from crosscompat.book.store import Store
-from crosscompat.book.telling import Line
 from crosscompat.book.units import in_words
-from crosscompat.book.whole import whole_of
-from crosscompat.cli.entry import day_told, hand, today
-from crosscompat.cli.screen import line, paragraph, print_json
-from crosscompat.cli.the_book import BookHere, Stopped, agreed, chosen, open_here
+from crosscompat.cli.book_session import BookHere, Stopped, agreed, chosen, open_here
+from crosscompat.cli.dates_and_author import day_told, hand, today
+from crosscompat.cli.output import line, paragraph, print_json
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range
 
@@ -75,7 +74,7 @@ def _written(
     with store.writing("", who=who, dry_run=dry_run) as pen:
         cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
-        before = whole_of(pen, cross)
+        before = cross_records(pen, cross)
         wrote = observe(pen, cross, seen, day, who, bounds)
         questions = [one for one in surprises(before, seen, day) if one not in yes]
         if questions:

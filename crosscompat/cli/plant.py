@@ -10,13 +10,13 @@ from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross, PlantLine, PlantLot, card_of, lines_of
 from crosscompat.advice.visit_sides import misspelt, nearest_names
 from crosscompat.book import records
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.enter_plant import Planting, PlantTold, PollenTold, planting, write_planting
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.planting import Planting, PlantTold, PollenTold, planting, write_planting
 from crosscompat.book.store import Reading, Store
-from crosscompat.cli.entry import day_told, today
-from crosscompat.cli.screen import columns, line, paragraph, print_json
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.dates_and_author import day_told, today
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName, WrongUse

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from crosscompat.advice.pollination import Pollinated, prepare, write_visit
+from crosscompat.advice.pollinate import Pollinated, prepare, write_visit
 from crosscompat.advice.visit_request import VisitRequest
-from crosscompat.book.judging import Bounds
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.store import Store
 from crosscompat.book.units import in_words, units_told
-from crosscompat.cli.entry import today
-from crosscompat.cli.screen import line, paragraph, print_json, who
-from crosscompat.cli.the_book import Stopped, agreed
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.book_session import Stopped, agreed
+from crosscompat.cli.dates_and_author import today
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import line, paragraph, print_json, who
 from crosscompat.collection.books import open_book
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.wording import say

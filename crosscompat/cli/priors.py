@@ -7,8 +7,8 @@ from pathlib import Path
 
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.priors import PriorTable, StageChances, prior_table
-from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json, screen_width
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.ground.wording import say
 from crosscompat.model.prior import published

@@ -21,9 +21,9 @@ from crosscompat.advice.rank import (
 )
 from crosscompat.advice.search import Best, search_of
 from crosscompat.book.wanted import Wanted, read_wanted
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
 from crosscompat.cli.progress import watched
-from crosscompat.cli.screen import columns, deliver, line, paragraph, print_json, screen_width, talk, who
-from crosscompat.cli.where import collection_or_carried
 from crosscompat.cli.workers import shared_out
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
@@ -48,7 +48,7 @@ def run(
     output: Path | None,
     as_json: bool,
 ) -> None:
-    """Rank and print; refused rows of a wish-list make the exit code 1."""
+    """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
     listed = read_wanted(wanted) if wanted else ()

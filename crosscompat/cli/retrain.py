@@ -9,9 +9,9 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.learn import Lesson, Weighting, keep, learn, note_forecasts
-from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
 from crosscompat.cli.track_record import print_track_record
-from crosscompat.cli.where import collection_at
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent

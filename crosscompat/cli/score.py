@@ -9,8 +9,8 @@ from pathlib import Path
 import typer
 
 from crosscompat.advice.score import WAYS, CameOf, ForecastScore, Scorecard, WayScore, score
-from crosscompat.cli.screen import columns, line, paragraph, print_json, screen_width, talk
-from crosscompat.cli.where import collection_at
+from crosscompat.cli.locate import collection_at
+from crosscompat.cli.output import columns, line, paragraph, print_json, screen_width, talk
 from crosscompat.cli.workers import worked
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from crosscompat.advice.track_record import TrackRecord
-from crosscompat.cli.screen import line, paragraph
+from crosscompat.cli.output import line, paragraph
 from crosscompat.ground.wording import say
 
 __all__ = ["print_track_record"]

@@ -7,14 +7,14 @@ from typing import cast
 
 from crosscompat.advice.parents import find_parent
 from crosscompat.advice.partners import Partner, Partners, partners
-from crosscompat.cli.screen import deliver, line, paragraph, print_json, screen_width, speaks_unicode
-from crosscompat.cli.where import collection_or_carried
+from crosscompat.cli.locate import collection_or_carried
+from crosscompat.cli.output import deliver, line, paragraph, print_json, screen_width, speaks_unicode
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.show.marks import Direction, TipMark, worth_drawing
+from crosscompat.show.tip_marks import Direction, TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 from crosscompat.show.tree_text import text_tree
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from crosscompat.carried import CarriedTree, carried_trees
-from crosscompat.cli.screen import line, paragraph, print_json, unit_in_words
+from crosscompat.cli.output import line, paragraph, print_json, unit_in_words
 from crosscompat.ground.wording import say
 from crosscompat.traits import read_traits
 

@@ -11,8 +11,8 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import TypeVar
 
+from crosscompat.cli.output import talk
 from crosscompat.cli.progress import counted
-from crosscompat.cli.screen import talk
 from crosscompat.ground.wording import say
 
 __all__ = ["shared_out", "worked"]

@@ -7,21 +7,22 @@ from dataclasses import replace
 from datetime import date
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from crosscompat.book.crosses import read_crosses
-from crosscompat.book.forecasts import read_forecasts
-from crosscompat.book.plants import read_plants
+from crosscompat.book.current_plants import read_plants
+from crosscompat.book.records import GivenForecast
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, read_settings
-from crosscompat.ground.csv_cells import Cells, read_sheet
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault
 from crosscompat.ground.files import write_atomically
 
 if TYPE_CHECKING:
     from crosscompat.book import records
     from crosscompat.book.records import Record
 
-__all__ = ["invented_records", "make_demonstration"]
+__all__ = ["invented_records", "make_demonstration", "read_forecasts"]
 
 _FILES = (FILE_NAME, "wanted.csv")
 
@@ -57,6 +58,29 @@ def invented_records() -> Recorded:
             read_crosses(tables / "crosses.csv"),
             read_forecasts(tables / "forecasts.csv"),
         )
+
+
+def read_forecasts(path: Path) -> tuple[GivenForecast, ...]:
+    """Read a table of forecasts, a column for each field of `GivenForecast`.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file.
+    """
+    faults: list[Fault] = []
+    found = [_forecast(Cells(sheet, row, faults)) for sheet in [read_sheet(path, faults=faults)] for row in sheet.rows]
+    raise_faults(faults)
+    return tuple(found)
+
+
+def _forecast(cells: Cells) -> GivenForecast:
+    texts: dict[str, Any] = {name: cells.text(name, needed=True) for name in ("model", "seed_parent", "pollen_parent")}
+    texts |= {name: cells.text(name) for name in ("cross", "seed_plant", "pollen_plant")}
+    numbers: dict[str, Any] = {name: cells.decimal(name, needed=True) for name in ("mean", "low", "high")}
+    day: Any = cells.day("date", needed=True)
+    flowers: Any = cells.whole("flowers", needed=True)
+    return GivenForecast(date=day, flowers=flowers, **texts, **numbers)
 
 
 def _dated(found: Sequence[Record]) -> list[Record]:

@@ -10,19 +10,17 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.book.crosses import Cross, crosses_fingerprint, read_crosses
-from crosscompat.book.forecasts import GivenForecast, read_forecasts
-from crosscompat.book.plants import Plants, read_plants
+from crosscompat.book.crosses import Cross, crosses_fingerprint
+from crosscompat.book.current_plants import Plants
+from crosscompat.book.records import GivenForecast
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.missing import with_missing
-from crosscompat.collection.recorded import TABLES, Recorded, read_book, set_aside, take_in
-from crosscompat.collection.settings import BOOK_SINCE, FILE_NAME, NewerFormat, Settings, read_settings
+from crosscompat.collection.recorded import read_book
+from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.collection.trees import remembered_tree
-from crosscompat.collection.upgrade import upgrade
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
-from crosscompat.ground.wording import say
 from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
@@ -61,7 +59,7 @@ class Collection:
     saved : SavedModel or None
         The model of the last retraining.
     notices : tuple of str
-        What opening it changed or could not use, to be said once.
+        What opening it could not use.
     forecasts : tuple of GivenForecast
         Those that were given so far, in the order of the file.
     placed : tuple of Placed
@@ -147,14 +145,11 @@ def open_collection(folder: Path, *, crosses: bool = True, remember: bool = Fals
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
     sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
-    tables = _tables(reading) if settings is None or settings.format < BOOK_SINCE else None
     wanted = reading.optional("wanted.csv", read_wanted) or ()
     if reading.faults or settings is None or distances is None:
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
-    aside = _unread_tables(folder) if tables is None else _taken_in(folder, settings, tables)
     recorded = read_book(folder, settings, crosses=crosses or saved is None, remember=remember)
-    notices = (*_upgraded(folder / FILE_NAME), *aside, *recorded.notices, *unread)
     traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
     wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
     return Collection(
@@ -167,7 +162,7 @@ def open_collection(folder: Path, *, crosses: bool = True, remember: bool = Fals
         recorded.crosses,
         wanted,
         saved,
-        notices,
+        unread,
         recorded.forecasts,
         placed,
         synonyms,
@@ -215,29 +210,6 @@ class _Reading:
     def optional(self, name: str, read: Callable[[Path], _T]) -> _T | None:
         path = self.folder / name
         return self.attempt(lambda: read(path)) if path.exists() else None
-
-
-def _tables(reading: _Reading) -> Recorded:
-    """Read what a collection without a cross book has on record."""
-    plants = reading.optional("plants.csv", read_plants) or Plants.of([])
-    crosses = reading.optional("crosses.csv", read_crosses) or ()
-    return Recorded(plants, crosses, reading.optional("forecasts.csv", read_forecasts) or ())
-
-
-def _taken_in(folder: Path, settings: Settings, tables: Recorded) -> tuple[str, ...]:
-    """Take the tables of an older collection into its cross book; they are moved only once they are safe there."""
-    if tables.plants.by_name or tables.crosses or tables.forecasts:
-        take_in(folder, settings, tables)
-    return set_aside(folder)
-
-
-def _unread_tables(folder: Path) -> tuple[str, ...]:
-    return tuple(say("recorded.not_read", file=name) for name in TABLES if (folder / name).exists())
-
-
-def _upgraded(path: Path) -> tuple[str, ...]:
-    backup = upgrade(path)
-    return () if backup is None else (say("settings.upgraded", file=path.name, backup=backup.name),)
 
 
 def _distances(folder: Path, settings: Settings, *, remember: bool) -> Distances:

@@ -1,4 +1,4 @@
-"""What is on record in a collection: read from its cross book, into which older collections' tables are taken once."""
+"""What is on record in a collection, read from its cross book."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import Cross
-from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.plants import Plant, Plants
+from crosscompat.book.current_plants import Plant, Plants
+from crosscompat.book.records import GivenForecast
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.caches import keep, recall
 from crosscompat.collection.settings import Settings
@@ -19,13 +19,9 @@ from crosscompat.ground.wording import say
 if TYPE_CHECKING:
     from crosscompat.book.records import Record
 
-__all__ = ["TABLES", "Recorded", "add_forecasts", "read_book", "set_aside", "take_in"]
-
-TABLES = ("plants.csv", "crosses.csv", "forecasts.csv")
-"""What collections held before they had a cross book."""
+__all__ = ["Recorded", "add_forecasts", "read_book", "take_in"]
 
 _SNAPSHOT = ".book.cache"
-_ASIDE = "before the cross book"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +31,6 @@ class Recorded:
     plants: Plants = field(default_factory=lambda: Plants.of([]))
     crosses: tuple[Cross, ...] = ()
     forecasts: tuple[GivenForecast, ...] = ()
-    notices: tuple[str, ...] = ()
 
 
 def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remember: bool = False) -> Recorded:
@@ -64,21 +59,17 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remembe
 
 
 def _read(folder: Path, settings: Settings, *, crosses: bool) -> Recorded:
-    from crosscompat.book.bench import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
-    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - as above
-    from crosscompat.book.summary import crosses_of  # noqa: PLC0415 - as above
+    from crosscompat.book.cross_summary import crosses_of  # noqa: PLC0415 - as above
+    from crosscompat.book.current_plants import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
 
     store = open_book(folder, settings)
     with store.reading() as page:
         species = species_of(page)
         found = Recorded(plants_of(page, species))
         if crosses:
-            found = Recorded(found.plants, crosses_of(page, species), forecasts_of(page))
+            found = Recorded(found.plants, crosses_of(page, species), page.current(GivenForecast))
     store.engine.dispose()
-    if store.backup is None:
-        return found
-    told = say("recorded.migrated", backup=str(store.backup))
-    return Recorded(found.plants, found.crosses, found.forecasts, (told,))
+    return found
 
 
 def _recalled(folder: Path, key: bytes) -> Recorded | None:
@@ -91,7 +82,7 @@ def _recalled(folder: Path, key: bytes) -> Recorded | None:
 
 def _keep(folder: Path, key: bytes, found: Recorded) -> None:
     text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
-    if text is not None and not found.notices:
+    if text is not None:
         keep(folder / _SNAPSHOT, key, text.encode())
 
 
@@ -111,39 +102,23 @@ def take_in(
     mend : callable, optional
         What is done with the records before they are written.
     """
-    from crosscompat.book.taking_in import records_of, records_of_forecasts  # noqa: PLC0415 - once in a lifetime
+    from crosscompat.book.import_export.from_tables import records_of  # noqa: PLC0415 - only the demonstration is written so
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:
         if not pen.changes():
             pen.imported = True
             found = records_of(tables.plants, tables.crosses)
-            pen.add(*mend(found), *records_of_forecasts(tables.forecasts))
+            pen.add(*mend(found), *tables.forecasts)
     store.engine.dispose()
-
-
-def set_aside(folder: Path) -> tuple[str, ...]:
-    """Move the tables that were taken in out of the way, and tell where they are."""
-    there = [name for name in TABLES if (folder / name).exists()]
-    if not there:
-        return ()
-    aside = folder / _ASIDE
-    aside.mkdir(exist_ok=True)
-    for name in there:
-        (folder / name).replace(aside / name)
-    return (say("recorded.set_aside", files=", ".join(there), folder=aside.name),)
 
 
 def add_forecasts(folder: Path, settings: Settings, given: Iterable[GivenForecast]) -> int:
     """Write forecasts into the cross book that do not stand there yet, and return how many those were."""
-    from crosscompat.book.given import forecasts_of  # noqa: PLC0415 - a collection without records needs no database
-    from crosscompat.book.taking_in import records_of_forecasts  # noqa: PLC0415 - as above
-
     store = open_book(folder, settings)
     with store.writing(say("recorded.forecasts")) as pen:
-        known = set(forecasts_of(pen))
+        known = set(pen.current(GivenForecast))
         fresh = [one for one in dict.fromkeys(given) if one not in known]
-        if fresh:
-            pen.add(*records_of_forecasts(fresh))
+        pen.add(*fresh)
     store.engine.dispose()
     return len(fresh)

@@ -11,22 +11,20 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
+from crosscompat.book.dates import DEFAULT_START
 from crosscompat.book.numbers import pattern_fault
-from crosscompat.book.seasons import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
-__all__ = ["BOOK_SINCE", "FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings"]
+__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings", "set_setting"]
 
 FILE_NAME = "collection.toml"
-FORMAT = 2
-BOOK_SINCE = 2
-"""The first format whose collections have a cross book in place of tables."""
+FORMAT = 1
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
-_POSITIVE = ("reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
-_NOT_NEGATIVE = ("format",)
+_POSITIVE = ("format", "reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
 _SHARES = ("doubtful_weight",)
 _LEAP_YEAR = 2024
 
@@ -128,7 +126,7 @@ class Settings:
         Examples
         --------
         >>> dict(Settings(group="spurge", hold_days=90).windows)
-        {'set': 21.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
+        {'set': 30.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
         """
         usual = _USUAL[self.group]
         own = {"set": self.set_days, "hold": self.hold_days, "fill": self.fill_days}
@@ -152,12 +150,11 @@ class Settings:
 
 
 _USUAL: Mapping[str, Mapping[str, float]] = {
-    # Days: first swelling from day 2 to 14 in spurges, fruit ripe in 2 to 3 months in hedgehog cacti, with time to
-    # spare (common practice, no source). A spurge capsule has three cells with one ovule each (Phytotaxa 181); the
-    # other seeds per pod are judgements.
+    # Days: judgements, with time to spare; fruit is ripe in 2 to 3 months in hedgehog cacti (Flora of North America). A
+    # spurge capsule has three cells with one ovule each (Phytotaxa 181); the other seeds per pod are judgements.
     "": {"set": 30, "hold": 150, "fill": 180, "seeds": 20, "most": 0},
     "cactus": {"set": 30, "hold": 150, "fill": 180, "seeds": 100, "most": 0},
-    "spurge": {"set": 21, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
+    "spurge": {"set": 30, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
 }
 
 _TYPES: Mapping[str, tuple[type, ...]] = {
@@ -187,7 +184,7 @@ def read_settings(path: Path) -> Settings:
         With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
     """
     table = _parsed(path)
-    given = table.setdefault("format", 0)
+    given = table.get("format", FORMAT)
     if isinstance(given, int) and given > FORMAT:
         raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
@@ -196,6 +193,16 @@ def read_settings(path: Path) -> Settings:
     if "season_start" not in table and "hemisphere" in table:
         table["season_start"] = DEFAULT_START[table["hemisphere"]]
     return Settings(**table)
+
+
+def set_setting(path: Path, key: str, value: object) -> None:
+    """Write one setting, leaving comments and order as they are."""
+    import tomlkit  # noqa: PLC0415 - only a change of the settings needs it
+
+    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+    if key not in document or document[key] != value:
+        document[key] = value
+        write_atomically(path, document.as_string().encode())
 
 
 def _newer(given: int) -> tuple[str, str]:
@@ -244,7 +251,7 @@ def _kind_faults(place: Place, kinds: Any) -> list[Fault]:
 
 
 def _wrong_value(key: str, value: Any) -> str | None:
-    if key in (*_POSITIVE, *_SHARES, *_NOT_NEGATIVE):
+    if key in (*_POSITIVE, *_SHARES):
         return _wrong_number(key, value)
     if key in _CHOICES and value not in _CHOICES[key]:
         return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
@@ -261,8 +268,6 @@ def _wrong_number(key: str, value: float) -> str | None:
         return say("settings.positive", key=key, got=value)
     if key in _SHARES and not 0 < value <= 1:
         return say("settings.share", key=key, got=value)
-    if key in _NOT_NEGATIVE and value < 0:
-        return say("settings.negative", key=key, got=value)
     return None
 
 

@@ -16,7 +16,7 @@ __all__ = ["key_of_book", "rows_from", "text_of"]
 _BESIDE = ("", "-wal", "-journal")
 """What SQLite holds of a book: the file, and what was written but has not yet been taken into it."""
 
-_ROOMS = ("book", "book/store")
+_ROOMS = ("ground", "book", "book/store")
 
 _FROM_TEXT = {"date": date.fromisoformat, "datetime": datetime.fromisoformat}
 _PLAIN = {"NoneType", "str", "int", "float", "bool"}
@@ -41,7 +41,7 @@ def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
 
     Examples
     --------
-    >>> from crosscompat.book.plants import Plant
+    >>> from crosscompat.book.current_plants import Plant
     >>> bench = (Plant("A1", "Aus bus", "A", died=date(2026, 5, 1)), Plant("B", "Aus bus", "B"))
     >>> rows_from(text_of(bench), Plant) == [bench]
     True

@@ -12,7 +12,7 @@ from datetime import date, datetime
 from os import PathLike
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
@@ -152,26 +152,36 @@ def read_sheet(
     return sheet
 
 
-def read_records(path: str | PathLike[str], faults: list[Fault]) -> tuple[list[list[str]], str]:
+class _Source(Protocol):
+    """A file in a folder or in a zip."""
+
+    @property
+    def name(self) -> str: ...
+
+    def read_bytes(self) -> bytes: ...
+
+
+def read_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[list[list[str]], str]:
     """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
     records, separator = iterate_records(path, faults)
     return list(records), separator
 
 
-def iterate_records(path: str | PathLike[str], faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
+def iterate_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
     """Return what `read_records` does, row by row for tables too big to be held as cells.
 
     The place of a row is its number among them, from 1. Behind a fault nothing follows.
     """
-    text = _text(Path(path), faults)
+    source = Path(path) if isinstance(path, str | PathLike) else path
+    text = _text(source, faults)
     if text is None:
         return iter(()), ","
     outside_quotes = re.sub(r'"[^"]*"', "", re.split(r"[\r\n]", text.lstrip(), maxsplit=1)[0])
     separator = max(_SEPARATORS, key=outside_quotes.count)
-    return _records(text, separator, Path(path).name, faults), separator
+    return _records(text, separator, source.name, faults), separator
 
 
-def _text(path: Path, faults: list[Fault]) -> str | None:
+def _text(path: _Source, faults: list[Fault]) -> str | None:
     place = Place(path.name)
     try:
         data = path.read_bytes()

@@ -75,7 +75,7 @@ class PlantName:
 
         Examples
         --------
-        >>> str(parse("Echinocereus cf. coccineus SB 237").only_species())
+        >>> str(parse("Echinocereus cf. coccineus QX 237").only_species())
         'Echinocereus coccineus'
         """
         if self.parents:
@@ -372,8 +372,8 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     'Echinocereus ×roetteri'
     >>> str(parse("Salix aurita L. x S. caprea L."))
     'Salix aurita × Salix caprea'
-    >>> parse("Echinocereus coccineus Engelm. ssp. rosei SB 237").field_number
-    'SB 237'
+    >>> parse("Echinocereus coccineus Engelm. ssp. rosei QX 237").field_number
+    'QX 237'
     """
     folded = fold(text)
     if not folded:

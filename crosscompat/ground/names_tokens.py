@@ -87,8 +87,8 @@ def tokenise(text: str) -> list[Token]:
 
     Examples
     --------
-    >>> [token.text for token in tokenise("E. xroetteri 'Red' SB237")]
-    ['E.', '×', 'roetteri', 'Red', 'SB 237']
+    >>> [token.text for token in tokenise("E. xroetteri 'Red' QX237")]
+    ['E.', '×', 'roetteri', 'Red', 'QX 237']
     """
     found: list[Token] = []
     for match in _TOKEN.finditer(text):

@@ -10,8 +10,8 @@ from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in
 from crosscompat.show.layout import Branching, TreeLayout, lay_out, prune
-from crosscompat.show.marks import Direction, TipMark, likeliest
 from crosscompat.show.print_names import shortened, text_width
+from crosscompat.show.tip_marks import Direction, TipMark, likeliest
 
 __all__ = ["BAR", "MARGIN", "NOTE_LETTERS", "TREE", "Columns", "Drawable", "Picture", "compose"]
 

@@ -8,13 +8,13 @@ from typing import Final
 from xml.etree.ElementTree import Element, tostring
 
 from crosscompat.ground.wording import catalogue, say
-from crosscompat.show import ink
+from crosscompat.show import svg
 from crosscompat.show.chances import one_in
 from crosscompat.show.layout import nice_step
-from crosscompat.show.marks import Direction, TipMark
 from crosscompat.show.palette import INK, chance_colour
 from crosscompat.show.picture import MARGIN, TREE, Drawable, Picture, compose
 from crosscompat.show.print_names import leaning, text_width, wrapped
+from crosscompat.show.tip_marks import Direction, TipMark
 from crosscompat.show.tree_rows import ROW, draw_branches, draw_entry, draw_rank, draw_rows
 
 __all__ = ["draw_tree", "scale_words"]
@@ -90,20 +90,20 @@ def _describe(picture: Picture, note: str, *, invented: bool) -> str:
 
 def _draw_invented(on: Element, y: float) -> None:
     words = say("show.invented")
-    ink.put(on, "rect", "invented-frame", x=MARGIN, y=y, width=text_width(words, 15, bold=True) + 28, height=30, rx=3)
-    ink.write(on, MARGIN + 14, y + 20, words, "invented")
+    svg.put(on, "rect", "invented-frame", x=MARGIN, y=y, width=text_width(words, 15, bold=True) + 28, height=30, rx=3)
+    svg.write(on, MARGIN + 14, y + 20, words, "invented")
 
 
 def _draw_headline(on: Element, picture: Picture, title: str, asides: Sequence[str], *, invented: bool) -> float:
     """Draw title, asides and the mark of invented outcomes on the left; return where they end."""
     room = picture.columns.names - 32 - MARGIN - 24 if picture.best else picture.columns.width - 2 * MARGIN
-    group = ink.put(on, "g", "head")
+    group = svg.put(on, "g", "head")
     y = 58.0
     for line in wrapped(title, 23, room, bold=True):
         _write_headline(group, y, line, picture.focus.shown_name)
         y += 29
     for line in (line for aside in asides for line in wrapped(aside, 13, room)):
-        ink.write(group, MARGIN, y, line, "aside")
+        svg.write(group, MARGIN, y, line, "aside")
         y += 19
     if invented:
         _draw_invented(group, y)
@@ -115,59 +115,59 @@ def _draw_best(on: Element, picture: Picture) -> float:
     """Draw the likeliest partners, best first, in the columns of the rows below; return where they end."""
     if not picture.best:
         return 0.0
-    group = ink.put(on, "g", "best")
-    ink.write(group, picture.columns.names, 56, say("show.best"), "best-heading")
+    group = svg.put(on, "g", "best")
+    svg.write(group, picture.columns.names, 56, say("show.best"), "best-heading")
     for row, mark in enumerate(picture.best):
-        draw_entry(ink.put(group, "g", "partner"), picture, mark, 82 + row * _BEST_ROW, 15)
+        draw_entry(svg.put(group, "g", "partner"), picture, mark, 82 + row * _BEST_ROW, 15)
     return 82 + len(picture.best) * _BEST_ROW
 
 
 def _draw_scale(on: Element, picture: Picture, y: float) -> None:
     """Draw the scale bar under the tree, its length in words."""
     if not picture.layout.to_scale:
-        ink.write(on, MARGIN, y + 4, say("show.no_lengths"), "legend")
+        svg.write(on, MARGIN, y + 4, say("show.no_lengths"), "legend")
         return
     span = float(picture.layout.x.max())
     step = nice_step(span / 3)
     length = step / span * TREE
-    ink.put(on, "path", "scale", d=f"M{ink.number(MARGIN)} {ink.number(y - 4)}v8m0 -4h{ink.number(length)}m0 -4v8")
-    ink.write(on, MARGIN, y + 22, scale_words(step, picture.unit), "legend")
+    svg.put(on, "path", "scale", d=f"M{svg.number(MARGIN)} {svg.number(y - 4)}v8m0 -4h{svg.number(length)}m0 -4v8")
+    svg.write(on, MARGIN, y + 22, scale_words(step, picture.unit), "legend")
 
 
 def _draw_ramp(on: Element, x: float, y: float) -> None:
     """Draw the scale of colours, 77 wide."""
     for place in range(11):
-        ink.put(on, "rect", "shade", x=x + place * 7, y=y - 5, width=7, height=10, fill=chance_colour(place / 10))
-    ink.put(on, "rect", "ramp", x=x, y=y - 5, width=77, height=10, fill="none")
+        svg.put(on, "rect", "shade", x=x + place * 7, y=y - 5, width=7, height=10, fill=chance_colour(place / 10))
+    svg.put(on, "rect", "ramp", x=x, y=y - 5, width=77, height=10, fill="none")
 
 
 def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     """Draw what every shape means, each under the column it stands in."""
     columns = picture.columns
-    ink.flower(on, columns.names - 17, y, 8.5)
-    ink.write(on, columns.names, y + 4, picture.role, "legend")
+    svg.flower(on, columns.names - 17, y, 8.5)
+    svg.write(on, columns.names, y + 4, picture.role, "legend")
     if picture.best:
         draw_rank(on, 1, columns.names - 17, y + 24, chance_colour(1.0))
-        ink.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
+        svg.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
     if columns.has_chances:
         _draw_ramp(on, columns.bars, y)
-        ink.write(on, columns.bars + 88, y + 4, say("show.legend.bar"), "legend")
-        ink.put(
-            on, "path", "whisker", d=f"M{ink.number(columns.bars)} {ink.number(y + 24)}h77m-77 -3v6m77 -6v6", stroke=INK
+        svg.write(on, columns.bars + 88, y + 4, say("show.legend.bar"), "legend")
+        svg.put(
+            on, "path", "whisker", d=f"M{svg.number(columns.bars)} {svg.number(y + 24)}h77m-77 -3v6m77 -6v6", stroke=INK
         )
-        ink.write(on, columns.bars + 88, y + 28, say("show.legend.whisker"), "legend")
+        svg.write(on, columns.bars + 88, y + 28, say("show.legend.whisker"), "legend")
     if columns.has_past:
-        for row, (shape, key) in enumerate(((ink.seedling, "seedling"), (ink.seed_struck_out, "seed"))):
+        for row, (shape, key) in enumerate(((svg.seedling, "seedling"), (svg.seed_struck_out, "seed"))):
             shape(on, columns.took + 7, y + 24 * row)
-            ink.write(on, columns.took + 20, y + 24 * row + 4, say(f"show.legend.{key}"), "legend")
+            svg.write(on, columns.took + 20, y + 24 * row + 4, say(f"show.legend.{key}"), "legend")
 
 
 def _write_headline(on: Element, y: float, line: str, name: str) -> None:
     """Write a line of the title, the words of the plant's name in italics."""
     leans = {word for run, lean in leaning(name) if lean for word in run.split()}
-    element = ink.put(on, "text", "headline", x=MARGIN, y=y)
+    element = svg.put(on, "text", "headline", x=MARGIN, y=y)
     for place, word in enumerate(line.split()):
-        ink.put(element, "tspan", "leans" if word in leans else "stands").text = f" {word}" if place else word
+        svg.put(element, "tspan", "leans" if word in leans else "stands").text = f" {word}" if place else word
 
 
 def draw_tree(
@@ -231,15 +231,15 @@ def draw_tree(
     head = _draw_headline(canvas, picture, title, sentences, invented=invented)
     top = max(head, _draw_best(canvas, picture)) + 52
     bottom = top + ROW * len(picture.rows)
-    ink.put(canvas, "line", "rule", x1=MARGIN, x2=picture.columns.width - MARGIN, y1=top - 46, y2=top - 46)
+    svg.put(canvas, "line", "rule", x1=MARGIN, x2=picture.columns.width - MARGIN, y1=top - 46, y2=top - 46)
     draw_rows(canvas, picture, top)
     draw_branches(canvas, picture, top)
-    _draw_scale(ink.put(canvas, "g", "scale-bar"), picture, bottom + 34)
-    _draw_legend(ink.put(canvas, "g", "legend-box"), picture, bottom + 34)
+    _draw_scale(svg.put(canvas, "g", "scale-bar"), picture, bottom + 34)
+    _draw_legend(svg.put(canvas, "g", "legend-box"), picture, bottom + 34)
     height = bottom + 34 + 32 + MARGIN
-    root = ink.sheet(picture.columns.width, height, title, _describe(picture, note, invented=invented))
-    ink.put(root, "style").text = _STYLE
-    ink.put(root, "rect", "paper", width=picture.columns.width, height=height)
+    root = svg.sheet(picture.columns.width, height, title, _describe(picture, note, invented=invented))
+    svg.put(root, "style").text = _STYLE
+    svg.put(root, "rect", "paper", width=picture.columns.width, height=height)
     root.append(canvas)
     for element in root.iter():
         element.tail = element.tail if element.tag == "tspan" else "\n"

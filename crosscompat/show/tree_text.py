@@ -10,8 +10,8 @@ import numpy as np
 
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.marks import Direction, TipMark, past_in_words
 from crosscompat.show.picture import Drawable, Picture, compose
+from crosscompat.show.tip_marks import Direction, TipMark, past_in_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

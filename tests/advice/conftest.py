@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.book.crosses import Cross
-from crosscompat.book.plants import Plants
+from crosscompat.book.current_plants import Plants
 from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.collection.settings import Settings

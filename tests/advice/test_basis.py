@@ -21,7 +21,7 @@ from crosscompat.advice.learn import keep, learn
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import among_species, rank
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings

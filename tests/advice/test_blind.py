@@ -10,7 +10,7 @@ from crosscompat.advice.basis import chances_of
 from crosscompat.advice.blind import FORECASTS, blind_forecasts, gave_a_seedling
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.learn import learn
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick

@@ -5,7 +5,7 @@ import pytest
 from crosscompat.advice.basis import basis_of, rows_of
 from crosscompat.advice.cautions import cautions, handling, spoken
 from crosscompat.advice.parents import find_parents
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import catalogue
 

@@ -15,7 +15,7 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import Chances
 from crosscompat.phylogeny.newick import parse_newick

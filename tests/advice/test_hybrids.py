@@ -12,7 +12,7 @@ from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
-from crosscompat.advice.checkup import check
+from crosscompat.advice.check import check
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.hybrids import expected_chromosomes, hybrid_notes, proved_fertile
 from crosscompat.advice.labels import labels_for
@@ -20,8 +20,8 @@ from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
-from crosscompat.book.plants import Plant
 from crosscompat.carried import carried_tree
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.opening import open_carried
@@ -250,7 +250,7 @@ def test_crosses_of_a_hybrid_teach_of_its_species(trained, cross):
 
 
 def test_a_hybrid_is_a_parent_in_every_answer(trained, cross):
-    """A plant of a formula, a formula in the book, on the wish-list, in the ledger and on a label."""
+    """A plant of a formula, a formula in the book, among the crosses wanted, in the ledger and on a label."""
     plants = [Plant("H1", "Aus bus x A. dus", "H"), Plant("H2", "Aus bus × Aus dus", "H"), Plant("E", "Aus eus", "E")]
     book = [
         cross("Aus bus × Aus dus", "A. eus", 4, 2, cross="24-1", seed_plant="H1", pollen_plant="E"),

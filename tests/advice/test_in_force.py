@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.in_force import told_before
 from crosscompat.book.crosses import Cross
-from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
+from crosscompat.book.records import GivenForecast
 
 MADE = date(2024, 5, 1)
 READ = date(2026, 6, 1)

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.labels import labels_for
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import UnknownName
 from crosscompat.show.label_card import code_text

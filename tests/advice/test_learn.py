@@ -10,7 +10,7 @@ from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.basis import asked_of, basis_of, parents_of
 from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.parents import find_parent
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.recorded import add_forecasts

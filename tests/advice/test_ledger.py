@@ -9,8 +9,9 @@ import pytest
 from crosscompat.advice.ask import ask
 from crosscompat.advice.basis import basis_of, chances_of
 from crosscompat.advice.ledger import forecasts_due, usual_flowers
-from crosscompat.book.forecasts import add_forecasts, read_forecasts
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
+from crosscompat.collection.recorded import add_forecasts, read_book
+from crosscompat.collection.settings import Settings
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick
 
@@ -140,10 +141,9 @@ def test_nothing_wanted_and_nothing_under_way_is_nothing_due(due, book):
 
 def test_what_is_due_can_be_written_and_read(due, book, under_way, tmp_path):
     _, found = due([*book, under_way(seed_plant="B1")], wanted=[("Aus bus", "Aus cus")])
-    path = tmp_path / "forecasts.csv"
-    add_forecasts(path, found)
-    add_forecasts(path, found)
-    assert list(read_forecasts(path)) == found
+    for times in range(2):
+        assert add_forecasts(tmp_path, Settings(), found) == (0 if times else len(found))
+    assert read_book(tmp_path, Settings()).forecasts == tuple(found)
     assert all(0 <= line.low < line.mean < line.high <= 1 for line in found)
 
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from crosscompat.advice.parents import Parent, find_parent, find_parents
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import NoPairing, UnknownName
 
 BENCH = [

@@ -4,7 +4,7 @@ import pytest
 
 from crosscompat.advice.ask import ask
 from crosscompat.advice.partners import partners
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from crosscompat.advice.ask import ask
 from crosscompat.advice.rank import among_species, partners_of, rank, wanted_pairs
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.phylogeny.newick import parse_newick
 
@@ -87,7 +87,7 @@ def test_two_offsets_among_some_are_passed_over(collection):
     ]  # fmt: skip
 
 
-def test_rows_of_a_wish_list_that_can_be_none_are_told_with_row_and_reason(collection):
+def test_rows_of_the_crosses_wanted_that_can_be_none_are_told_with_row_and_reason(collection):
     made = collection(
         plants=BENCH,
         wanted=[

@@ -12,7 +12,7 @@ from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.learn import learn
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.track_record import base_rates, track_record
-from crosscompat.book.forecasts import GivenForecast
+from crosscompat.book.records import GivenForecast
 
 READ = date(2026, 6, 1)
 PAIRS = [("Aus bus", "Aus cus"), ("Aus cus", "Aus dus"), ("Aus dus", "Aus eus"), ("Aus eus", "Aus fus")]

@@ -4,11 +4,11 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.moment import PRIOR, moment, pair_of
+from crosscompat.advice.forecast_now import PRIOR, moment, pair_of
 from crosscompat.advice.visit_sides import Bench, find_side, misspelt, nearest_names
 from crosscompat.book import records
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.flowers import Sighting
-from crosscompat.book.plants import Plant
 
 B1, B2, C1, S1 = (
     Plant("B1", "Aus bus", "B", self_fertile=True), Plant("B2", "Aus bus", "B2"),
@@ -37,7 +37,7 @@ def bench():
         ("S1", "S1", "Aus sp.", None),
         ("Aus dus", None, "Aus dus", "Aus_dus"),
         ("A. dus", None, "Aus dus", "Aus_dus"),
-        ("Aus sp. SB 12", None, "Aus sp. SB 12", None),
+        ("Aus sp. QX 12", None, "Aus sp. QX 12", None),
         ("A. aff. dus", None, "Aus aff. dus", None),
     ],
 )

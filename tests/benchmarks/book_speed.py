@@ -18,10 +18,10 @@ from pathlib import Path
 
 from crosscompat.advice.due import due_list
 from crosscompat.book import records
-from crosscompat.book.lives import lives_of
+from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.records import Record
 from crosscompat.book.store import Store, open_store
-from crosscompat.book.summary import crosses_of
+from crosscompat.book.timelines import lives_of
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings
 
 CROSSES, LOOKS, PLANTS = 5_000, 20, 200

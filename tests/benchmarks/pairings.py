@@ -28,7 +28,7 @@ from crosscompat.advice.basis import asked_of
 from crosscompat.advice.learn import learn
 from crosscompat.advice.search import Best, search_of
 from crosscompat.book.crosses import Cross
-from crosscompat.book.plants import Plants
+from crosscompat.book.current_plants import Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import Logits

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.lost_label import Clues, matches
+from crosscompat.book.find_records import Clues, matches
 from crosscompat.book.records import Cross, Determination, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
 

@@ -15,23 +15,21 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from crosscompat.advice.cross_story import story_of
 from crosscompat.advice.history import history_of
 from crosscompat.book import records
-from crosscompat.book.bench import plants_of
-from crosscompat.book.correcting import correct, withdraw
-from crosscompat.book.counts import impossibilities
-from crosscompat.book.crosses import PROOFS, STAGES, count_arrays
-from crosscompat.book.judging import Bounds, own_ancestors
+from crosscompat.book.cross_summary import cross_records, crosses_of
+from crosscompat.book.crosses import count_arrays
+from crosscompat.book.current_plants import plants_of
+from crosscompat.book.entry.correct import correct, withdraw
+from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
+from crosscompat.book.entry.enter_plant import PlantTold, planting, write_planting
+from crosscompat.book.entry.enter_pollination import Asked, planned, write_planned
+from crosscompat.book.entry.undo import take_back
+from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
-from crosscompat.book.observing import Harvest, Seen, Sown, observe
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
-from crosscompat.book.planting import PlantTold, planting, write_planting
 from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS
+from crosscompat.book.records import KINDS, PROOFS, STAGES
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
-from crosscompat.book.summary import crosses_of
-from crosscompat.book.taking_back import take_back
-from crosscompat.book.visits import Asked, planned, write_planned
-from crosscompat.book.whole import whole_of
 from crosscompat.ground.errors import CrosscompatError, WrongUse
 
 TODAY = date(2026, 11, 1)
@@ -141,7 +139,7 @@ class Book(RuleBasedStateMachine):
             pen.add(visit)
             if father is not None:
                 pen.add(records.Pollen(pollination=visit.id, plant=father.id))
-            faults = impossibilities(whole_of(pen, cross), TODAY, BOUNDS.most_seeds)
+            faults = impossibilities(cross_records(pen, cross), TODAY, BOUNDS.most_seeds)
             if faults or own_ancestors(pen):
                 raise WrongUse("so not")
 
@@ -259,7 +257,7 @@ class Book(RuleBasedStateMachine):
         with self.store.reading() as page:
             crosses = page.current(records.Cross)
             for cross in crosses:
-                assert impossibilities(whole_of(page, cross), TODAY, BOUNDS.most_seeds) == []
+                assert impossibilities(cross_records(page, cross), TODAY, BOUNDS.most_seeds) == []
                 story_of(page, cross)
             lines = crosses_of(page)
             plants_of(page)

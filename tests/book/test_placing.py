@@ -15,7 +15,7 @@ COC, DAS = "Echinocereus_coccineus", "Echinocereus_dasyacanthus"
         ("Echinocereus coccineus", "E. dasyacanthus", (COC, DAS)),
         ("Echinocereus coccineus", "Echinocereus_dasyacanthus", (COC, DAS)),
         ("E. coccineus", "Echinocereus dasyacanthus", (None, DAS)),  # nothing says what this E. stands for
-        ("Euphorbia obesa", "E. dasyacanthus", (None, None)),
+        ("Mammillaria elongata", "M. dasyacanthus", (None, None)),
         ("Echinocereus coccineus", "A. dasyacanthus", (COC, None)),
         ("Echinocereus coccineus", None, (COC, None)),
         ("Echinocereus coccineus", "Aus bus cus", (COC, None)),  # could be either of two

@@ -16,14 +16,14 @@ def written(tmp_path):
     return write
 
 
-def test_a_wish_list_keeps_its_order_and_names_as_written(written):
+def test_the_crosses_wanted_keep_their_order_and_names_as_written(written):
     found = read_wanted(
         written('Pollen parent,Seed parent,note,want\nE. ×roetteri,C-1,"red, and hardy",5\n\nAus_bus,A b,,\n')
     )
     assert found == (Wanted("C-1", "E. ×roetteri", 5, "red, and hardy", 2), Wanted("A b", "Aus_bus", None, None, 4))
 
 
-def test_an_empty_wish_list_is_no_fault(written):
+def test_an_empty_list_is_no_fault(written):
     assert read_wanted(written("seed_parent,pollen_parent\n")) == ()
 
 

@@ -7,7 +7,6 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.crosses import HEADER
 from crosscompat.book.records import Cross, Pollen, Pollination
 from crosscompat.book.store import open_store
 
@@ -89,20 +88,6 @@ def test_a_table_of_distances_is_no_tree_to_draw(run, empty_folder):
     assert "table of distances" in run("tree", "Echinocereus albatus", "--collection", "mine", code=2).stderr
 
 
-def test_a_check_lists_the_faults_of_all_files_at_once(run, own, with_tables):
-    header = ",".join(HEADER)
-    bad = {"date": "03/04/2025", "seed_parent": SEED, "pollen_parent": POLLEN, "pods_set": "some"}
-    crosses = header + "\n" + ",".join(bad.get(column, "") for column in HEADER) + "\n"
-    with_tables(own, crosses_csv=crosses, plants_csv="plant,species,sex\nA,Echinocereus laui,blue\n")
-    said = run("check", "--collection", own, code=3).stderr
-    for place in (
-        "crosses.csv, row 2, column date",
-        "crosses.csv, row 2, column pods_set",
-        "plants.csv, row 2, column sex",
-    ):
-        assert place in said
-
-
 def test_a_ranking_is_a_table_where_it_fits_and_two_lines_a_pairing_where_not(run, demo):
     asked = ("rank", "--partners-of", SEED, "--most", "3", "--collection", demo)
     wide, narrow = run(*asked, columns=200).stdout, run(*asked, columns=80).stdout
@@ -124,7 +109,7 @@ def test_partners_are_ranked_both_ways_round_and_among_those_named(answer, demo)
     assert len(answer("rank", *among, "--collection", demo)["rows"]) == 6
 
 
-def test_a_wish_list_of_its_own_is_ranked(answer, demo, empty_folder):
+def test_a_list_of_its_own_is_ranked(answer, demo, empty_folder):
     (empty_folder / "mine.csv").write_text(
         f"seed_parent,pollen_parent,want\n{SEED},{POLLEN},2\nEchinocereus laui,E. scheeri,5\n", encoding="utf-8"
     )

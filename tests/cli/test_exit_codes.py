@@ -34,7 +34,7 @@ def test_one_for_a_pairing_that_is_none(run, demo):
     assert outcome.stderr.startswith("COC-B1 and COC-B2 are one plant")
 
 
-def test_one_for_a_wish_list_with_a_refused_row(run, demo):
+def test_one_for_a_list_with_a_refused_row(run, demo):
     outcome = run("rank", "--collection", demo, code=1)
     assert "x Row 15, COC-B1 × COC-B2" in outcome.stdout
     assert outcome.stderr == ""
@@ -103,7 +103,7 @@ def test_two_for_a_collection_that_is_not_there_even_on_a_carried_tree(run, empt
     assert str(empty_folder / "nowhere") in outcome.stderr
 
 
-FILES = ("plants.csv", "crosses.csv", "wanted.csv", "traits.csv", "my.nwk", "my.nex", "my.csv")
+FILES = ("wanted.csv", "traits.csv", "my.nwk", "my.nex", "my.csv")
 CONTENTS = {
     "empty": b"",
     "blank": b"\n \n",
@@ -126,9 +126,7 @@ def settings_with(folder, key, value):
 
 @pytest.mark.parametrize("content", CONTENTS)
 @pytest.mark.parametrize("file", FILES)
-def test_three_for_a_file_that_cannot_be_read(run, own, file, content, with_tables):
-    if file in {"plants.csv", "crosses.csv"}:
-        with_tables(own)
+def test_three_for_a_file_that_cannot_be_read(run, own, file, content):
     if file.startswith("my."):
         settings_with(own, "tree", file)
     if file == "traits.csv":
@@ -168,7 +166,7 @@ def test_three_for_settings_that_cannot_be_followed(run, own, content, says):
     assert (own / "collection.toml").read_bytes() == content
 
 
-def test_three_for_a_wish_list_that_is_not_there(run, demo):
+def test_three_for_crosses_wanted_that_are_not_there(run, demo):
     outcome = run("rank", "none.csv", "--collection", demo, code=3)
     assert "none.csv" in outcome.stderr
 
@@ -279,7 +277,7 @@ def opened_once_read(pipe, running):
 @pytest.mark.skipif(sys.platform == "win32", reason="a process is interrupted in another way on Windows")
 def test_a_process_can_be_interrupted(process, empty_folder):
     pipe = empty_folder / "wanted.csv"
-    os.mkfifo(pipe)  # reading the wish-list waits until somebody writes one
+    os.mkfifo(pipe)  # reading the crosses wanted waits until somebody writes one
     running = process("rank", pipe, wait=False)
     with opened_once_read(pipe, running):
         running.send_signal(signal.SIGINT)

@@ -49,7 +49,7 @@ def test_two_runs_on_an_unchanged_collection_are_equal_to_the_byte(run, own, mon
         assert run(*arguments).stdout_bytes == run(*arguments).stdout_bytes
 
 
-def test_a_wish_list_with_a_row_that_is_no_pairing_is_still_an_answer(answer, demo, monkeypatch):
+def test_a_list_with_a_row_that_is_no_pairing_is_still_an_answer(answer, demo, monkeypatch):
     monkeypatch.chdir(demo)
     ranking = answer("rank", code=1)
     assert ranking["schema"] == "crosscompat.rank/1"

@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.cli import entry
+from crosscompat.cli import dates_and_author
 
 MAY = ("--on", "2026-05-01")
 
@@ -140,7 +140,7 @@ def test_the_latest_determination_decides_what_is_crossed(told, answer, own):
 
 
 def test_flowers_open_now_are_told_for_a_week(told):
-    today = entry.today()
+    today = dates_and_author.today()
     assert told("TRI-1", "--flowers", "4")["card"]["flowering"]["open_now"] is True
     assert told("TRI-1", "--flowers", "0")["card"]["flowering"]["open_now"] is False
     last_month = (today - timedelta(days=30)).isoformat()
@@ -184,7 +184,7 @@ def test_what_is_known_already_is_not_written_again(told, say):
 def test_every_option_is_kept(told):
     card = told(
         "N-1", "--new", "--as", "Echinocereus scheeri", *MAY, "--by", "Ida", "--received-as", "E. sp.", "--clone",
-        "SCH-1", "--accession", "2026/7", "--field-number", "SB 12", "--source", "a friend", "--papers", "none",
+        "SCH-1", "--accession", "2026/7", "--field-number", "QX 12", "--source", "a friend", "--papers", "none",
         "--owner", "Jo", "--place", "house 1", "--acquired", "2026-04-01", "--died", "2026-06-01", "--sex", "both",
         "--2n", "22", "--self-fertile", "no", "--fertility", "pollen stains 90%", "--first-flower", "2026-04-30",
         "--how", "seen", "--flowers", "3", "--pollen", "P", "--kept", "freezer", "--dried", "--collected",
@@ -192,7 +192,7 @@ def test_every_option_is_kept(told):
     )["card"]  # fmt: skip
     told_plainly = {
         "received_as": "E. sp.", "clone": "SCH-1", "offsets": ["SCH-1"], "accession": "2026/7",
-        "field_number": "SB 12", "source": "a friend", "papers": "none", "owner": "Jo", "place": "house 1",
+        "field_number": "QX 12", "source": "a friend", "papers": "none", "owner": "Jo", "place": "house 1",
         "acquired": "2026-04-01", "died": "2026-06-01", "note": "spines white", "parents": None,
     }  # fmt: skip
     assert {name: card[name] for name in told_plainly} == told_plainly

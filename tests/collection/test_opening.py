@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import json
 import shutil
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -11,7 +10,7 @@ import pytest
 from crosscompat.advice.learn import keep, learn
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, open_collection
-from crosscompat.collection.settings import FORMAT, NewerFormat
+from crosscompat.collection.settings import NewerFormat
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.prior import published
 
@@ -19,13 +18,12 @@ FILES = {
     "collection.toml": 'format = 1\nname = "ours"\ntree = "tree.nwk"\ntree_unit = "My"\ntraits = "traits.csv"\n',
     "tree.nwk": "((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);\n",
     "traits.csv": "species,2n,spiny\nAus bus,22,yes\nAus_cus,44,\n",
-    "plants.csv": "plant,species\nB1,Aus bus\n",
-    "crosses.csv": "date,seed_parent,pollen_parent,tried,took\n"
-    "2024-05-01,Aus bus,A. cus,4,1\n2024-05-01,Aus bus,A. dus,4,0\n",
     "wanted.csv": "seed_parent,pollen_parent\nB1,A. cus\n",
 }
 
 
+PLANTS = "plant,species\nB1,Aus bus\n"
+CROSSES = "date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n2024-05-01,Aus bus,A. dus,4,0\n"
 LEDGER = (
     "date,model,cross,seed_parent,pollen_parent,seed_plant,pollen_plant,flowers,mean,low,high\n"
     "2023-11-01,ab12,,Aus bus,Aus cus,,,4,0.5,0.1,0.9\n"
@@ -33,12 +31,12 @@ LEDGER = (
 
 
 @pytest.fixture
-def folder(tmp_path):
+def folder(tmp_path, with_tables):
     """A whole small collection; some of its files may be replaced, or left out with None."""
 
-    def make(**changed):
-        for file in tmp_path.glob("book.sqlite*"):
-            file.unlink()
+    def make(*, plants=PLANTS, crosses=CROSSES, forecasts=None, **changed):
+        (tmp_path / "collection.toml").write_text("", encoding="utf-8")
+        with_tables(tmp_path, plants_csv=plants, crosses_csv=crosses, forecasts_csv=forecasts)
         for name, text in {**FILES, **{key.replace("_", "."): value for key, value in changed.items()}}.items():
             if text is not None:
                 (tmp_path / name).write_text(text, encoding="utf-8")
@@ -61,11 +59,11 @@ def test_everything_in_the_folder_is_read(folder):
     assert len(opened.plants.by_name) == len(opened.wanted) == 1
     assert len(opened.crosses) == 2
     assert opened.saved is None
-    assert len(opened.notices) == 2
+    assert opened.notices == ()
 
 
 def test_all_but_settings_and_tree_may_be_absent(folder):
-    place = folder(traits_csv=None, plants_csv=None, crosses_csv=None, wanted_csv=None)
+    place = folder(traits_csv=None, plants=None, crosses=None, wanted_csv=None)
     (place / "collection.toml").write_text("format = 1\n", encoding="utf-8")
     opened = open_collection(place)
     assert (opened.traits, opened.plants.by_name, opened.crosses, opened.wanted) == (None, {}, (), ())
@@ -81,8 +79,6 @@ def test_every_fault_of_every_file_is_told_at_once_file_by_file(folder):
     place = folder(
         tree_nwk="((Aus_bus:1,Aus_bus:x):2,Aus_dus:3);\n",
         traits_csv="species,2n\nAus bus,many\n",
-        plants_csv="plant,species\n,Aus bus\n1,\n",
-        crosses_csv="date,seed_parent,pollen_parent\nyesterday,Aus bus,\n",
         wanted_csv="seed_parent,pollen_parent,want\nA,B,9\n",
     )
     before = contents(place)
@@ -90,82 +86,32 @@ def test_every_fault_of_every_file_is_told_at_once_file_by_file(folder):
         open_collection(place)
     told = [(fault.place.file, fault.place.row) for fault in caught.value.faults]
     assert list(dict.fromkeys(file for file, _ in told)) == [
-        "tree.nwk", "traits.csv", "plants.csv", "crosses.csv", "wanted.csv",
+        "tree.nwk", "traits.csv", "wanted.csv",
     ]  # fmt: skip
-    assert [row for file, row in told if file == "plants.csv"] == [2, 3]
-    assert [file for file, _ in told].count("crosses.csv") == 2
     assert contents(place) == before
 
 
 def test_wrong_settings_do_not_hide_the_faults_of_the_tables(folder):
     place = folder(
         collection_toml="window_days = 0\ncolour = 1\n",
-        crosses_csv="date,seed_parent,pollen_parent\nyesterday,A b,C d\n",
         wanted_csv="seed_parent\nA\n",
     )
     before = contents(place)
     with pytest.raises(BadInput) as caught:
         open_collection(place)
     assert [fault.place.file for fault in caught.value.faults] == [
-        "collection.toml", "collection.toml", "crosses.csv", "wanted.csv", "wanted.csv",
+        "collection.toml", "collection.toml", "wanted.csv", "wanted.csv",
     ]  # fmt: skip
-    assert contents(place) == before  # it names no format, and an older one is upgraded only when all of it can be read
+    assert contents(place) == before
 
 
 def test_a_newer_format_is_refused_alone_and_nothing_is_changed(folder):
-    place = folder(collection_toml="format = 3\n", crosses_csv="nonsense\n")
+    place = folder(collection_toml="format = 3\n", wanted_csv="nonsense\n")
     before = contents(place)
     with pytest.raises(NewerFormat) as caught:
         open_collection(place)
     assert len(caught.value.faults) == 1
     assert contents(place) == before
-
-
-def test_an_older_format_is_upgraded_and_told_once(folder):
-    old = "# ours\n" + FILES["collection.toml"].replace("format = 1\n", "")
-    place = folder(collection_toml=old)
-    first, second = open_collection(place), open_collection(place)
-    assert "collection.toml.format0.bak" in first.notices[0]
-    assert (place / "collection.toml.format0.bak").read_text(encoding="utf-8") == old
-    assert "# ours" in (place / "collection.toml").read_text(encoding="utf-8")
-    assert second.notices == ()
-    assert second.settings == replace(first.settings, format=FORMAT)
-
-
-def test_the_tables_of_an_older_collection_go_into_the_book_and_are_kept(folder):
-    place = folder(forecasts_csv=LEDGER)
-    first, second = open_collection(place), open_collection(place)
-    assert "plants.csv, crosses.csv, forecasts.csv have been taken into the cross book" in first.notices[1]
-    assert [(cross.pollen_parent, cross.took) for cross in first.crosses] == [("A. cus", 1), ("A. dus", 0)]
-    assert second.crosses == first.crosses
-    assert [plant.species for plant in second.plants.by_name.values()] == ["Aus bus"]
-    assert second.forecasts == first.forecasts
-    aside = place / "before the cross book"
-    assert {path.name: path.read_text("utf-8") for path in aside.iterdir()} == {
-        "plants.csv": FILES["plants.csv"], "crosses.csv": FILES["crosses.csv"], "forecasts.csv": LEDGER,
-    }  # fmt: skip
-
-
-def test_tables_that_are_in_the_book_already_are_not_taken_in_again(folder):
-    """As after a crash between writing the book and moving the tables."""
-    place = folder()
-    once = open_collection(place)
-    for name in ("plants.csv", "crosses.csv"):
-        (place / "before the cross book" / name).rename(place / name)
-    (place / "collection.toml").write_text(FILES["collection.toml"], encoding="utf-8")
-    open_collection(place)
-    assert len(open_collection(place).crosses) == len(once.crosses)
-
-
-def test_a_table_that_is_no_longer_read_is_told(folder):
-    place = folder()
-    open_collection(place)
-    (place / "crosses.csv").write_text(FILES["crosses.csv"], encoding="utf-8")
-    opened = open_collection(place)
-    assert len(opened.crosses) == 2
-    assert opened.notices == (
-        "crosses.csv is not read: the records are in the cross book. `crosscompat import crosses.csv` takes it in.",
-    )
 
 
 @pytest.mark.parametrize(
@@ -175,16 +121,16 @@ def test_a_table_that_is_no_longer_read_is_told(folder):
         ('tree = "echinocactus"', "There is no such file."),
         ('tree = "two.nwk"', "nobody said which one"),
         ('tree = "two.nwk"\ntree_index = 7', "There is no tree 7"),
-        ('tree = "crosses.csv"', ""),
+        ('tree = "wanted.csv"', ""),
     ],
 )
 def test_a_tree_that_cannot_be_had_is_a_fault_among_the_others(folder, line, told):
-    place = folder(collection_toml=f"format = 1\n{line}\n", plants_csv="plant\n1\n")
+    place = folder(collection_toml=f"format = 1\n{line}\n", wanted_csv="seed_parent,pollen_parent\nA,\n")
     (place / "two.nwk").write_text("(a:1,b:1);\n(c:1,d:1);\n", encoding="utf-8")
     with pytest.raises(BadInput) as caught:
         open_collection(place)
     assert told in str(caught.value.faults[0])
-    assert caught.value.faults[-1].place.file == "plants.csv"
+    assert caught.value.faults[-1].place.file == "wanted.csv"
 
 
 def test_one_tree_of_several_can_be_chosen(folder):
@@ -251,7 +197,7 @@ def test_fingerprints_follow_the_content_of_each_file(folder):
     other = {
         "tree": {"tree_nwk": FILES["tree.nwk"].replace("3", "4")},
         "traits": {"traits_csv": FILES["traits.csv"].replace("22", "66")},
-        "crosses": {"crosses_csv": FILES["crosses.csv"].replace(",4,1", ",4,2")},
+        "crosses": {"crosses": CROSSES.replace(",4,1", ",4,2")},
     }
     other["priors"] = {"collection_toml": FILES["collection.toml"] + "[priors.plain.distance]\nmean = -2.0\n"}
     for name, change in other.items():
@@ -268,13 +214,13 @@ def test_the_priors_are_the_published_ones_with_what_the_settings_change(folder)
     ]
 
 
-def test_the_forecasts_given_so_far_are_read_and_their_faults_told(folder):
+def test_the_forecasts_given_so_far_are_read(folder):
     assert open_collection(folder()).forecasts == ()
-    [line] = open_collection(folder(forecasts_csv=LEDGER)).forecasts
+    [line] = open_collection(folder(forecasts=LEDGER)).forecasts
     assert (line.date, line.seed_parent, line.mean) == (date(2023, 11, 1), "Aus bus", 0.5)
     with pytest.raises(BadInput) as caught:
-        open_collection(folder(forecasts_csv=LEDGER.replace("0.5", "half"), wanted_csv="seed_parent\n"))
-    assert {fault.place.file for fault in caught.value.faults} == {"wanted.csv", "forecasts.csv"}
+        folder(forecasts=LEDGER.replace("0.5", "half"))
+    assert {(fault.place.file, fault.place.column) for fault in caught.value.faults} == {("forecasts.csv", "mean")}
 
 
 def test_a_carried_tree_opens_as_a_collection_without_records():

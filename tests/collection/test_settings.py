@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+import tomllib
 from dataclasses import asdict, fields
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings
+from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings, set_setting
 from crosscompat.ground.errors import BadInput
 from crosscompat.traits import KINDS
 
@@ -26,7 +29,7 @@ def faults_of(path):
 
 
 def test_what_is_not_given_has_its_default(written):
-    assert read_settings(written("")) == Settings(format=0)
+    assert read_settings(written("")) == Settings()
     assert read_settings(written("format = 1\n")) == Settings(format=1)
 
 
@@ -69,7 +72,7 @@ def test_the_season_starts_in_winter_unless_said(written, text, start):
         ('format = "1"', "The setting format must be a whole number, got '1'."),
         ("format = true", "The setting format must be a whole number, got True."),
         ("format = 1.5", "The setting format must be a whole number, got 1.5."),
-        ("format = -1", "The setting format cannot be below 0, got -1."),
+        ("format = -1", "The setting format must be a number above 0, got -1."),
         ("tree_index = true", "The setting tree_index must be a whole number, got True."),
         ("window_days = 30.5", "The setting window_days must be a whole number, got 30.5."),
         ("window_days = 0", "The setting window_days must be a number above 0, got 0."),
@@ -184,3 +187,49 @@ def test_faults_of_priors_are_told_with_all_the_others(written):
     assert [place for place, _ in faults_of(written(text))] == [
         "window_days", "priors.plain.moon", "priors.plain.distance.sd", "priors.plain.distance.mean", "trait_kinds",
     ]  # fmt: skip
+
+
+OLD = """# My hedgehogs, begun in the wet spring of 2019.
+name = "Hedgehogs"   # ours
+
+# in days
+window_days = 400
+
+[trait_kinds]  # as the table says
+"2n" = "count"
+"""
+
+
+def comments(text):
+    return [line[line.index("#") :].strip() for line in text.splitlines() if "#" in line]
+
+
+PRIORS = "\n[priors.plain.distance]  # from my own crosses\nmean = -2.0\n"
+
+
+@pytest.mark.parametrize("old", [OLD, f"reference = 3.0  # by hand\n{OLD}", OLD + PRIORS, f"format = 1\n{PRIORS}"])
+def test_a_setting_is_written_among_the_others_and_comments_stay(written, old):
+    path = written(old)
+    set_setting(path, "reference", 5.25)
+    new = path.read_text(encoding="utf-8")
+    assert comments(new) == comments(old)
+    assert tomllib.loads(new) == {**tomllib.loads(old), "reference": 5.25}
+
+
+def test_what_does_not_change_is_not_written(written):
+    path = written("reference = 5.25\n")
+    set_setting(path, "reference", 5.25)
+    stamp = path.stat().st_ino
+    set_setting(path, "reference", 5.25)
+    assert path.stat().st_ino == stamp
+    set_setting(path, "reference", 5.5)
+    assert path.read_text(encoding="utf-8") == "reference = 5.5\n"
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(1e-12, 1e12))
+def test_a_number_is_read_back_to_the_last_digit(tmp_path_factory, reference):
+    path = tmp_path_factory.mktemp("settings") / "collection.toml"
+    path.write_text(OLD, encoding="utf-8")
+    set_setting(path, "reference", reference)
+    assert read_settings(path).reference == reference

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
-from crosscompat.book.forecasts import GivenForecast
-from crosscompat.book.plants import Plant
+from crosscompat.book.current_plants import Plant
+from crosscompat.book.records import GivenForecast
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.collection import caches, recorded
 from crosscompat.collection.recorded import Recorded

@@ -21,7 +21,7 @@ def folder(tmp_path):
     """A collection with a tree and nothing else."""
 
     def make(tree=NEWICK, name="tree.nwk", **settings):
-        lines = {"format": 2, "tree": f'"{name}"', **settings}
+        lines = {"format": 1, "tree": f'"{name}"', **settings}
         text = "".join(f"{key} = {value}\n" for key, value in lines.items())
         (tmp_path / "collection.toml").write_text(text, encoding="utf-8")
         (tmp_path / name).write_text(tree, encoding="utf-8")

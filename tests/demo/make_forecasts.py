@@ -15,12 +15,17 @@ from pathlib import Path
 
 from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
-from crosscompat.book.forecasts import FILE_NAME, GivenForecast, add_forecasts
+from crosscompat.book.records import GivenForecast
 from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import Collection, open_collection
+from crosscompat.ground.csv_cells import write_sheet
 from crosscompat.model.saved import SavedModel
 
 DEMO = Path(__file__).resolve().parents[2] / "crosscompat" / "demo"
+HEADER = (
+    *("date", "model", "cross", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "flowers"),
+    *("mean", "low", "high"),
+)
 DAYS = (
     date(2023, 10, 31),
     *(date(year, month, day) for year in (2024, 2025) for month, day in ((5, 18), (6, 12), (10, 31))),
@@ -40,9 +45,8 @@ def write(path: Path) -> None:
         make_demonstration(Path(folder), forecasts=False)
         collection = open_collection(Path(folder))
         lines = [line for day in DAYS for line in said_on(collection, day)]
-    path.unlink(missing_ok=True)
-    add_forecasts(path, lines)
+    write_sheet(path, HEADER, ({column: getattr(line, column) for column in HEADER} for line in dict.fromkeys(lines)))
 
 
 if __name__ == "__main__":
-    write(DEMO / FILE_NAME)
+    write(DEMO / "forecasts.csv")

@@ -76,13 +76,13 @@ WRITTEN = [
     ("Echinocereus cf. coccineus", "Echinocereus cf. coccineus"),
     ("Echinocereus aff. coccineus L 62", "Echinocereus aff. coccineus L 62"),
     ("Echinocereus coccineus subsp. cf. rosei", "Echinocereus coccineus subsp. cf. rosei"),
-    ("Echinocereus sp. nov. DJF 1234.5", "Echinocereus sp. nov. DJF 1234.5"),
-    ("Echinocereus_coccineus_SB237", "Echinocereus coccineus SB 237"),
+    ("Echinocereus sp. nov. QXZ 1234.5", "Echinocereus sp. nov. QXZ 1234.5"),
+    ("Echinocereus_coccineus_QX237", "Echinocereus coccineus QX 237"),
     ("Echinocereus coccineus Lau 1143a", "Echinocereus coccineus Lau 1143a"),
     ("E. coccineus X E. dasyacanthus", "Echinocereus coccineus × Echinocereus dasyacanthus"),
     ("♂ E. coccineus × ♀ E. dasyacanthus", "Echinocereus dasyacanthus × Echinocereus coccineus"),
     ("♀ E. coccineus × ♂ E. dasyacanthus", "Echinocereus coccineus × Echinocereus dasyacanthus"),
-    ("(E. coccineus 'Red') SB 237", "Echinocereus coccineus 'Red' SB 237"),
+    ("(E. coccineus 'Red') QX 237", "Echinocereus coccineus 'Red' QX 237"),
     (
         "E. rigidissimus x (E. coccineus x E. dasyacanthus)",
         "Echinocereus rigidissimus × (Echinocereus coccineus × Echinocereus dasyacanthus)",
@@ -116,7 +116,7 @@ def test_an_intermediate_rank_is_left_out():
 
 
 def test_all_parts_are_kept():
-    text = "Echinocereus_coccineus Engelm. subsp. rosei (Wooton & Standl.) W.Blum 'Red' SB 237"
+    text = "Echinocereus_coccineus Engelm. subsp. rosei (Wooton & Standl.) W.Blum 'Red' QX 237"
     assert parse(text) == PlantName(
         received=text,
         genus="Echinocereus",
@@ -124,15 +124,15 @@ def test_all_parts_are_kept():
         rank="subsp.",
         infraspecific="rosei",
         cultivar="Red",
-        field_number="SB 237",
+        field_number="QX 237",
         authors="Engelm. (Wooton & Standl.) W.Blum",
     )
 
 
 def test_a_formula_keeps_its_parents():
-    name = parse("E. coccineus SB 237 × E. ×roetteri", genus="Echinocereus")
+    name = parse("E. coccineus QX 237 × E. ×roetteri", genus="Echinocereus")
     seed, pollen = name.parents
-    assert (seed.field_number, pollen.hybrid, name.genus) == ("SB 237", True, "")
+    assert (seed.field_number, pollen.hybrid, name.genus) == ("QX 237", True, "")
     assert name.species() == "Echinocereus coccineus × Echinocereus ×roetteri"
 
 
@@ -178,7 +178,7 @@ def plain_names(draw, genera=(*GENERA, "E.")):
     parts += [draw(st.sampled_from(EPITHETS)), draw(st.sampled_from(["", "L.", "(Engelm.) Rose ex Hook. f."]))]
     parts.append(draw(st.sampled_from(["", "ssp. rosei", "f. alba", "nothovar. rosei", "var. x rosei"])))
     parts += [draw(st.sampled_from(["", "Rosy Group"])), draw(st.sampled_from(["", "'Red x 5'", "‘O'Hara’"]))]
-    parts.append(draw(st.sampled_from(["", "SB237", "DJF 1234.5"])))
+    parts.append(draw(st.sampled_from(["", "QX237", "QXZ 1234.5"])))
     return draw(st.sampled_from([" ", "  ", "_"])).join(part for part in parts if part)
 
 
@@ -241,7 +241,7 @@ SYNONYMS = {
         ("E. coccineus × E. dasyacanthus", "Echinocereus", "Echinocereus_x_roetteri", "synonym"),
         ("Echinocereus coccineus 'White Sands'", None, "Echinocereus_coccineus", "species"),
         ("Echinocereus cf. coccineus", None, "Echinocereus_coccineus", "species"),
-        ("Echinocereus coccineus SB 237", None, "Echinocereus_coccineus", "species"),
+        ("Echinocereus coccineus QX 237", None, "Echinocereus_coccineus", "species"),
         ("Echinocereus ctenoides 'Gold'", None, "Echinocereus dasyacanthus", "species"),
         ("Echinocereus aff. viereckii", None, "Echinocereus aff. viereckii", "exact"),
         ("Echinocereus aff. coccineus", None, None, None),

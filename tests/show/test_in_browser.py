@@ -10,7 +10,7 @@ import pytest
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.label import labels_page
 from crosscompat.show.label_card import LabelCard
-from crosscompat.show.marks import TipMark
+from crosscompat.show.tip_marks import TipMark
 from crosscompat.show.tree_svg import draw_tree
 
 pytestmark = pytest.mark.browser
@@ -76,7 +76,7 @@ def random_tree(n, seed):
 def long_names():
     names = {
         "a": "Echinocereus × roetteri nothosubsp. neomexicanus 'Bright Star of the Morning'",
-        "b": "Echinocereus aff. coccineus subsp. roemeri SB 1234",
+        "b": "Echinocereus aff. coccineus subsp. roemeri QX 1234",
         "c": "MMMMMMMMMM WWWWWWWWWW MMMMMMMMMM",
         "d": "E × i",
     }

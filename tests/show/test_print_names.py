@@ -18,7 +18,7 @@ SENTENCE = st.text(alphabet="abij mwAM×.'", max_size=60)
         ("Echinocereus ×roetteri", "×"),
         ("×Pachebergia apicicostata", "×"),
         ("Echinocereus fasciculatus subsp. boyce-thompsonii", "subsp."),
-        ("Echinocereus aff. coccineus SB 1234", "aff. SB 1234"),
+        ("Echinocereus aff. coccineus QX 1234", "aff. QX 1234"),
         ("Echinocereus coccineus Engelm.", "Engelm."),
         ("Echinocereus 'Red Star' × Echinocereus scheeri", "'Red Star' ×"),
         ("Echinocereus sp.", "sp."),

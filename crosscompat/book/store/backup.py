@@ -1,24 +1,32 @@
-"""Copies of a book: taken while it is open, checked, and put back."""
+"""Copies of a book: taken while it is open, checked, compared and put back."""
 
 from __future__ import annotations
 
 import os
 import sqlite3
+import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
 from uuid import uuid4
 
-from crosscompat.book.store.copies import aside_for, backups_of, free_copy
+from sqlalchemy import Connection, func, select
+
+from crosscompat.book.store.copies import DAILY, aside_for, backups_of, daily_copies, free_copy
 from crosscompat.book.store.engine import Unreachable, address_of, told_of
-from crosscompat.ground.errors import Busy, WrongUse
+from crosscompat.book.store.schema import CHANGES
+from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = [
+    "KEPT",
     "Restored",
     "back_up",
     "backups_of",
+    "changes_lacking",
+    "copy_of_the_day",
     "into_wal",
     "is_book",
     "last_sound",
@@ -45,7 +53,6 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
 
     Parameters
     ----------
-    book : Path
     label : str
         A word for the copy's name.
     to : Path, optional
@@ -107,10 +114,6 @@ def restore(book: Path, backup: Path) -> Restored:
     A sound book is copied aside first and then overwritten in one transaction, so that others who have it open see the
     one or the other; a damaged one is moved aside with what it had not yet taken in.
 
-    Parameters
-    ----------
-    book, backup : Path
-
     Raises
     ------
     WrongUse
@@ -164,7 +167,7 @@ def _overwrite(book: Path, backup: Path) -> None:
 
 
 def is_book(path: Path) -> bool:
-    """Tell whether a file is a sound cross book of whatever version.
+    """Tell whether a file is a sound cross book.
 
     Raises
     ------
@@ -174,7 +177,7 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT count(*) FROM alembic_version").fetchone()[0] == 1)
+            return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
     except sqlite3.DatabaseError as error:
         told = told_of(str(error), path)
         if isinstance(told, Busy):
@@ -227,3 +230,90 @@ def _settle(folder: Path) -> None:
     """Make the names in a folder safe, where the system knows how."""
     with suppress(OSError):
         _fsync(folder)
+
+
+KEPT = 10
+"""How many such copies are kept; those taken otherwise are left alone."""
+
+
+def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
+    """Copy a book as it stood before today, unless that was done, or it holds nothing that is older than today.
+
+    What is to be written counts for more than the copy of what is there: where the copy cannot be made that is told,
+    and tried again with the next writing.
+
+    Parameters
+    ----------
+    connection : Connection
+        One that holds the book for writing, so that of several who begin at once one alone copies it.
+    book : Path
+        Its file.
+
+    Returns
+    -------
+    Path or None
+        The copy, if one was taken.
+
+    Raises
+    ------
+    Damaged
+        If the book is not sound; nothing more should be written in it then.
+
+    Warns
+    -----
+    CopyWarning
+        If the copy cannot be written.
+    """
+    today = datetime.now().astimezone().date()
+    if not _written_on_other_days(connection, today):
+        return None
+    if any(day == today.isoformat() for day, _ in daily_copies(book)):
+        return None
+    try:
+        copy = back_up(book, DAILY)
+    except (Unreachable, Busy, OSError, sqlite3.Error) as error:
+        warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), CopyWarning, stacklevel=2)
+        return None
+    for _, old in daily_copies(book)[KEPT:]:
+        with suppress(OSError):
+            old.unlink()
+    return copy
+
+
+def _written_on_other_days(connection: Connection, today: date) -> bool:
+    ends = connection.execute(select(func.min(CHANGES.c.at), func.max(CHANGES.c.at))).one()
+    return any(at is not None and at.astimezone().date() != today for at in ends)
+
+
+def _reason(error: BaseException) -> str:
+    if isinstance(error, OSError) and error.filename:
+        return f"{error.filename}: {error.strerror}"
+    return str(error.__cause__ or error).strip().rstrip(".")
+
+
+def changes_lacking(book: Path, backup: Path) -> int:
+    """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read.
+
+    Raises
+    ------
+    WrongUse
+        If the copy is no sound book.
+    Busy
+        If one of them cannot be read now.
+    """
+    if not is_book(backup):
+        raise WrongUse(say("store.no_backup", file=str(backup)))
+    if book.is_file():
+        is_book(book)
+    return len(_listed(book) - _listed(backup))
+
+
+def _listed(book: Path) -> set[tuple[object, ...]]:
+    """Return the changes that a book lists, read from both ends as far as they can be."""
+    found: set[tuple[object, ...]] = set()
+    for order in ("ASC", "DESC"):
+        with suppress(sqlite3.Error), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
+            connection.text_factory = bytes
+            for row in connection.execute(f"SELECT * FROM changes ORDER BY id {order}"):  # noqa: S608 - ours
+                found.add(row)
+    return found

@@ -1,4 +1,4 @@
-"""Making a book ready: a new one gets its tables, an older one is copied and brought up to date."""
+"""Making a book ready: a new one gets its tables, one of another format is left alone."""
 
 from __future__ import annotations
 
@@ -7,49 +7,35 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, insert, inspect, select
 
-from crosscompat.book.store.backup import back_up, into_wal, put_beside, unfinished
+from crosscompat.book.store.backup import into_wal, put_beside, unfinished
 from crosscompat.book.store.copies import backups_of
 from crosscompat.book.store.engine import damage_of, file_of, open_engine, transaction
-from crosscompat.book.store.schema import HEAD, VERSION, metadata
+from crosscompat.book.store.schema import FORMAT, FORMAT_NOTE, metadata
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["make_ready"]
 
 
-def make_ready(engine: Engine) -> Path | None:
-    """Bring a book to the newest version.
-
-    Returns
-    -------
-    Path or None
-        Where the older one was kept; None if there was nothing to do, or the book lies on a server.
+def make_ready(engine: Engine) -> None:
+    """Make the tables of a new book; refuse what is no book of this format.
 
     Raises
     ------
     Damaged
         If the file is no sound book.
     WrongUse
-        If a newer version of this package has written it.
+        If it is another program's, or another version of this package has written it.
     """
-    found = _version(engine)
-    if found == HEAD:
-        return None
+    found = _format(engine)
     if found is None:
         _make(engine)
-        return None
-    from crosscompat.book.store.migrate import known_versions, migrate  # noqa: PLC0415 - only an older book needs it
-
-    if found not in known_versions():
-        raise WrongUse(say("store.newer", found=found, known=HEAD))
-    file = file_of(engine)
-    backup = back_up(file, found) if file else None
-    migrate(engine)
-    return backup
+    elif found != FORMAT:
+        raise WrongUse(say("store.other_format", found=found, known=FORMAT))
 
 
-def _version(engine: Engine) -> str | None:
-    """Return the version of a book, or None where there is none yet."""
+def _format(engine: Engine) -> int | None:
+    """Return the format of a book, or None where there is none yet."""
     file = file_of(engine)
     if file is not None and not file.exists():
         if backups_of(file):
@@ -61,10 +47,10 @@ def _version(engine: Engine) -> str | None:
         return _noted(connection)
 
 
-def _noted(connection: Connection) -> str | None:
-    if not inspect(connection).has_table(VERSION.name):
+def _noted(connection: Connection) -> int | None:
+    if not inspect(connection).has_table(FORMAT_NOTE.name):
         return None
-    return connection.execute(select(VERSION.c.version_num)).scalar()
+    return connection.execute(select(FORMAT_NOTE.c.format)).scalar()
 
 
 def _refuse_damage(connection: Connection, file: Path) -> None:
@@ -74,7 +60,7 @@ def _refuse_damage(connection: Connection, file: Path) -> None:
     tables = inspect(connection).get_table_names()
     if not tables:
         raise damage_of(file, "emptied")
-    if VERSION.name not in tables:
+    if FORMAT_NOTE.name not in tables:
         raise WrongUse(say("store.no_book", file=str(file)))
 
 
@@ -93,8 +79,8 @@ def _make(engine: Engine) -> None:
 
 def _make_tables(connection: Connection) -> None:
     metadata.create_all(connection)
-    VERSION.create(connection)
-    connection.execute(insert(VERSION).values(version_num=HEAD))
+    FORMAT_NOTE.create(connection)
+    connection.execute(insert(FORMAT_NOTE).values(format=FORMAT))
 
 
 def _make_file(file: Path) -> None:

@@ -33,10 +33,10 @@ from sqlalchemy import (
 from crosscompat.book.record_fields import needed, reference, value_types
 from crosscompat.book.records import KINDS, Record
 
-__all__ = ["CHANGES", "HEAD", "RECORDS", "TABLES", "VERSION", "Moment", "also_on_postgresql", "metadata"]
+__all__ = ["CHANGES", "FORMAT", "FORMAT_NOTE", "RECORDS", "TABLES", "Moment", "also_on_postgresql", "metadata"]
 
-HEAD = "0002"
-"""The newest migration; a book that says another is brought there when it is opened."""
+FORMAT = 1
+"""The shape of the tables; a book that says another is left alone."""
 
 _UNIQUE = {"plants": "name", "crosses": "number"}
 _ID = 36
@@ -96,7 +96,7 @@ RECORDS = Table(
     sqlite_autoincrement=True,
 )
 
-VERSION = Table("alembic_version", MetaData(), Column("version_num", String(32), primary_key=True))
+FORMAT_NOTE = Table("book_format", MetaData(), Column("format", Integer, primary_key=True))
 
 
 def _table(name: str, kind: type[Record]) -> Table:

@@ -17,8 +17,7 @@ import pytest
 import crosscompat
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, Unreachable, open_store
-from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
-from crosscompat.book.store.comparing import changes_lacking
+from crosscompat.book.store.backup import back_up, backups_of, changes_lacking, last_sound, restore
 from crosscompat.ground.errors import Busy, WrongUse
 
 HOME = Path(crosscompat.__file__).parents[1]

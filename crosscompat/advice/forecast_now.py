@@ -1,0 +1,92 @@
+"""The chances of the moment in which pollen is brought."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from crosscompat.advice.basis import asked_of, parents_of, prior_of
+from crosscompat.advice.cautions import Caution, cautions
+from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.advice.parents import Parent
+from crosscompat.advice.visit_sides import Found
+from crosscompat.book import records
+from crosscompat.book.placing import findable_name
+from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import NameIndex
+from crosscompat.model.outlook import seedling_chances
+
+__all__ = ["PRIOR", "Moment", "moment", "pair_of"]
+
+PRIOR = "prior"
+"""What a forecast names in place of a model where nothing was learned yet."""
+
+_DIGITS = 12
+_ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is forecast of a pairing for so many flowers, and what to mind of the two.
+
+    Attributes
+    ----------
+    chance : Interval
+        Of at least one seedling.
+    flowers : int
+    model : str
+        Fingerprint of the model, or ``prior``.
+    cautions : list of Caution
+        On sexes, chromosome numbers and flowering months.
+    """
+
+    chance: Interval
+    flowers: int
+    model: str
+    cautions: list[Caution]
+
+    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> records.GivenForecast:
+        """Return the forecast as it is written down: six digits, the very plants where they are known."""
+        seed, pollen = pair
+        return records.GivenForecast(
+            date=day,
+            model=self.model,
+            seed_parent=findable_name(index, seed.label),
+            pollen_parent=findable_name(index, pollen.label),
+            flowers=self.flowers,
+            mean=_short(self.chance.mean),
+            low=_short(self.chance.low),
+            high=_short(self.chance.high),
+            cross=cross,
+            seed_plant=seed.plant.plant if seed.plant else None,
+            pollen_plant=pollen.plant.plant if pollen.plant else None,
+        )
+
+
+def pair_of(seed: Found, pollen: Sequence[Found]) -> tuple[Parent, Parent] | None:
+    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
+    givers = [one.parent for one in pollen]
+    if seed.parent is None or not givers or None in givers:
+        return None
+    parents = [one for one in givers if one is not None]
+    if len({one.label for one in parents}) > 1:
+        return None
+    return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
+
+
+def moment(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> Moment:
+    """Forecast a pairing for so many flowers by the saved model, or the prior for want of one."""
+    saved = collection.saved
+    model = prior_of(collection) if saved is None else saved.model
+    asked = asked_of(collection, model, parents_of([pair]))
+    return Moment(
+        interval_at(seedling_chances(asked.outlook, flowers), 0),
+        flowers,
+        PRIOR if saved is None else saved.fingerprint[:_DIGITS],
+        [one for one in cautions(collection, model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],
+    )
+
+
+def _short(chance: float) -> float:
+    return float(f"{chance:.6g}")

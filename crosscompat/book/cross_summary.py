@@ -1,0 +1,270 @@
+"""What the records of a cross come to: everything written of it gathered, then its counts, then one line."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from typing import Any
+
+from crosscompat.book import records
+from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import species_of
+from crosscompat.book.dates import by_date
+from crosscompat.book.outcomes import STAGE_COLUMNS
+from crosscompat.book.store import Reading
+from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
+
+__all__ = [
+    "BELOW",
+    "PARTS",
+    "CrossRecords",
+    "all_cross_records",
+    "cross_of",
+    "cross_records",
+    "crosses_of",
+    "pollen_parent",
+    "totals",
+]
+
+_EXPECTED = "plain"
+_SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
+"""What is not said of a cross that may be another: what was counted on it may belong to that one."""
+
+PARTS: Mapping[type[records.Record], str] = {
+    records.Pollination: "visits",
+    records.Observation: "counts",
+    records.SeedLot: "lots",
+    records.Sowing: "trays",
+    records.Loss: "losses",
+    records.Proof: "proofs",
+}
+BELOW: Mapping[type[records.Record], tuple[str, str]] = {
+    records.Pollen: ("pollen", "pollination"),
+    records.Emergence: ("looks", "sowing"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class CrossRecords:
+    """A cross with everything that belongs to it, each part in the order in which it was first written."""
+
+    cross: records.Cross
+    visits: tuple[records.Pollination, ...] = ()
+    pollen: tuple[records.Pollen, ...] = ()
+    counts: tuple[records.Observation, ...] = ()
+    lots: tuple[records.SeedLot, ...] = ()
+    trays: tuple[records.Sowing, ...] = ()
+    looks: tuple[records.Emergence, ...] = ()
+    losses: tuple[records.Loss, ...] = ()
+    proofs: tuple[records.Proof, ...] = ()
+
+    @property
+    def every(self) -> tuple[records.Record, ...]:
+        """Every record of it, the cross first."""
+        return (self.cross, *self.visits, *self.pollen, *self.counts, *self.lots, *self.trays, *self.looks,
+                *self.losses, *self.proofs)  # fmt: skip
+
+    @property
+    def first_day(self) -> date | None:
+        """The day of the first pollination."""
+        return min((visit.date for visit in self.visits), default=None)
+
+    def counted(self, what: str) -> list[int]:
+        """Return the counts of one kind."""
+        return [one.count for one in self.counts if one.what == what]
+
+    def looks_at(self, tray: records.Sowing) -> list[records.Emergence]:
+        """Return the looks at one tray."""
+        return [look for look in self.looks if look.sowing == tray.id]
+
+    def most_up(self, tray: records.Sowing) -> int | None:
+        """Return the highest number that ever stood in a tray, or None if nobody has counted."""
+        seen = [n for look in self.looks_at(tray) for n in (look.up, look.highest) if n is not None]
+        return max(seen, default=None)
+
+
+def all_cross_records(page: Reading) -> Mapping[str, CrossRecords]:
+    """Return everything that stands of every cross, by its identifier."""
+    return _gathered(page, {})
+
+
+def cross_records(page: Reading, cross: records.Cross) -> CrossRecords:
+    """Return everything that stands of one cross."""
+    return _gathered(page, {"cross": cross.id}).get(cross.id, CrossRecords(cross))
+
+
+def _gathered(page: Reading, where: Mapping[str, str]) -> Mapping[str, CrossRecords]:
+    found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
+    cross_of_part: dict[str, str] = {}
+    for kind, name in PARTS.items():
+        for one in page.current(kind, **where):
+            cross: str = one.cross  # type: ignore[attr-defined]
+            found[cross][name].append(one)
+            cross_of_part[one.id] = cross
+    for kind, (name, pointing) in BELOW.items():
+        for one in page.current(kind, **({pointing: tuple(cross_of_part)} if where else {})):
+            found[cross_of_part[getattr(one, pointing)]][name].append(one)
+    crosses = page.current(records.Cross, **({"id": where["cross"]} if where else {}))
+    return {one.id: CrossRecords(one, **{k: tuple(v) for k, v in found[one.id].items()}) for one in crosses}
+
+
+def cross_of(page: Reading, record: records.Record) -> str | None:
+    """Return the identifier of the cross that a record belongs to, or None."""
+    if isinstance(record, records.Cross):
+        return record.id
+    if isinstance(record, records.Pollen):
+        record = page.find(records.Pollination, id=record.pollination) or record
+    elif isinstance(record, records.Emergence):
+        record = page.find(records.Sowing, id=record.sowing) or record
+    return getattr(record, "cross", None) if type(record) in PARTS else None
+
+
+def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -> dict[str, int | None]:
+    """Return the counts of a cross along the way; None where one of the parts is unknown.
+
+    Parameters
+    ----------
+    trays : sequence of Sowing, optional
+        Those that count; by default all. That no seedling came up is only known where each of them was looked at.
+
+    Examples
+    --------
+    >>> cross = records.Cross(number="26-01")
+    >>> seen = [records.Observation(cross=cross.id, what=what, count=2) for what in ("pods_set", "pods_dropped")]
+    >>> found = totals(CrossRecords(cross, counts=tuple(seen)))
+    >>> found["pods_set"], found["pods_held"], found["seeds"]
+    (2, 0, None)
+    """
+    sown = every.trays if trays is None else trays
+    up = [n for tray in sown if (n := every.most_up(tray)) is not None]
+    return {
+        "units": in_all(units_of_visits(every.visits)),
+        "pods_set": max(every.counted("pods_set"), default=None),
+        "pods_held": _ripened(every),
+        "seeds": total(lot.seeds for lot in every.lots),
+        "seeds_filled": total(lot.filled for lot in every.lots),
+        "seeds_sown": total(tray.seeds for tray in sown),
+        "seedlings": sum(up) if any(up) or (up and len(up) == len(sown)) else None,
+        "tried": max(every.counted("tried"), default=None),
+        "took": max(every.counted("took"), default=None),
+    }
+
+
+def _ripened(every: CrossRecords) -> int | None:
+    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
+    harvested = total(lot.pods for lot in every.lots) or 0
+    seen = [*every.counted("pods_held"), *([harvested] if harvested else [])]
+    if seen:
+        return max(seen)
+    dropped = sum(every.counted("pods_dropped"))
+    return 0 if dropped and dropped >= max(every.counted("pods_set"), default=0) else None
+
+
+def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
+    """Return every cross of a book in one line, in the order in which they were first written.
+
+    Parameters
+    ----------
+    species : mapping of str to str, optional
+        Where `current_plants.species_of` was asked already.
+    """
+    names = dict(page.columns(records.Plant, "id", "name"))
+    species = species_of(page) if species is None else species
+    times = _times(page)
+    return tuple(
+        _line(every, names, species, times.get(id_), row)
+        for row, (id_, every) in enumerate(all_cross_records(page).items(), start=1)
+    )
+
+
+def _line(
+    every: CrossRecords, names: Mapping[str, str], species: Mapping[str, str], written: datetime | None, row: int
+) -> Cross:
+    cross, visits = every.cross, sorted(every.visits, key=lambda visit: visit.date)
+    parent, plant = pollen_parent(every.pollen, names, species)
+    trays, lost_to = _spared(every)
+    counts: dict[str, Any] = totals(every, trays)
+    found = Cross(
+        date=visits[0].date if visits else date.min,
+        seed_parent=cross.seed_parent or species.get(cross.seed_plant or "") or "",
+        pollen_parent=parent,
+        id=cross.id,
+        cross=cross.number,
+        seed_plant=names.get(cross.seed_plant or ""),
+        pollen_plant=plant,
+        grower=_first(visit.who for visit in visits),
+        pollen_kind=_first(visit.pollen_kind for visit in visits),
+        technique=_technique(visits),
+        isolation="; ".join(dict.fromkeys(visit.isolation for visit in visits if visit.isolation is not None)) or None,
+        unit_kind=kinds_of(visits),
+        closed_stage=cross.closed_stage,
+        lost_to=lost_to,
+        only_successes=cross.only_successes,
+        stamens_removed=_all(visit.stamens_removed for visit in visits),
+        proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
+        source=cross.source,
+        recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
+        note=cross.note,
+        kind=cross.kind,
+        row=row,
+        **counts,
+    )
+    return replace(found, **_SILENT) if cross.doubt else found
+
+
+def _spared(every: CrossRecords) -> tuple[Sequence[records.Sowing], str | None]:
+    """Return the sowings that can still speak, and what ended the cross if nothing of it can.
+
+    A tray that an accident took, before anything was up in it, says nothing; others of its cross still do.
+    """
+    lost = [loss for loss in every.losses if loss.against != "yes"]
+    whole = [loss.cause for loss in lost if loss.sowing is None]
+    up = {tray.id: every.most_up(tray) for tray in every.trays}
+    gone = {loss.sowing: loss.cause for loss in lost if loss.sowing is not None and not up.get(loss.sowing)}
+    trays = [tray for tray in every.trays if tray.id not in gone]
+    if whole or (gone and not trays):
+        return every.trays, [*whole, *gone.values()][0]
+    return trays, None
+
+
+def pollen_parent(
+    pollen: Sequence[records.Pollen], names: Mapping[str, str], species: Mapping[str, str]
+) -> tuple[str | None, str | None]:
+    """Return the pollen parent's species and plant, each only where all the pollen agrees and is certain."""
+    kinds = {one.name or species.get(one.plant or "") for one in pollen}
+    plants = {names.get(one.plant or "") for one in pollen}
+    if len(kinds) != 1 or any(one.certainty == "unknown" for one in pollen):
+        return None, None
+    return kinds.pop(), plants.pop() if len(plants) == 1 else None
+
+
+def _technique(visits: Sequence[records.Pollination]) -> str | None:
+    """Return the technique of all visits; one that was not plain speaks for the cross, which is then no plain one."""
+    others = [visit.technique for visit in visits if visit.technique not in {None, _EXPECTED}]
+    return others[0] if others else _first(visit.technique for visit in visits)
+
+
+def _times(page: Reading) -> Mapping[str, datetime]:
+    """Return when the latest word on each cross was written down in this book."""
+    cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
+    told = [item for kind in PARTS for item in page.times(kind, "cross").items()]
+    told += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
+    found: dict[str, datetime] = {}
+    for cross, at in told:
+        moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
+        found[cross] = max(found.get(cross, moment), moment)
+    return found
+
+
+def _first(values: Iterable[Any]) -> Any:
+    return next((value for value in values if value is not None), None)
+
+
+def _all(values: Iterable[bool | None]) -> bool | None:
+    """Return no where one says no, yes where all say yes."""
+    every = list(values)
+    if False in every:
+        return False
+    return True if every and None not in every else None

@@ -1,0 +1,231 @@
+"""The plants of a book as they are known today, and as ``plants.csv`` holds them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from os import PathLike
+
+from crosscompat.book import records
+from crosscompat.book.dates import by_date
+from crosscompat.book.records import SEXES
+from crosscompat.book.store import Reading
+from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.names import bracketed
+from crosscompat.ground.wording import say
+
+__all__ = ["HEADER", "MORE", "Plant", "Plants", "plants_in", "plants_of", "read_plants", "species_of"]
+
+HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
+MORE = ("accession", "field_number", "papers", "received_as", "parents", "owner", "place", "acquired", "died")
+"""What the book can also note of a plant, and the table does not hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One plant on the bench.
+
+    Attributes
+    ----------
+    plant : str
+        Its own name or number.
+    species : str
+        As written.
+    clone : str
+        Offsets and cuttings of one plant share it; a plant that names none is its own.
+    sex : str or None
+        ``female``, ``male``, ``both``, ``male that sometimes fruits``, ``unknown``.
+    chromosomes : int or None
+        Its own count, 2n.
+    died : date or None
+        The day on which it was lost; None for a plant that is taken to live.
+    """
+
+    plant: str
+    species: str
+    clone: str
+    sex: str | None = None
+    chromosomes: int | None = None
+    self_fertile: bool | None = None
+    source: str | None = None
+    note: str | None = None
+    row: int = 0
+    died: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plants:
+    """All plants, found by their own name.
+
+    Examples
+    --------
+    >>> bench = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
+    >>> bench.one_clone("A1", "A2"), bench.one_clone("A1", "B"), bench.one_clone("A1", None)
+    (True, False, False)
+    """
+
+    by_name: Mapping[str, Plant]
+
+    @classmethod
+    def of(cls, plants: Iterable[Plant]) -> Plants:
+        """Collect plants."""
+        return cls({plant.plant: plant for plant in plants})
+
+    def find(self, name: str | None) -> Plant | None:
+        """Return the plant of that name, or None."""
+        return None if name is None else self.by_name.get(name)
+
+    def one_clone(self, a: str | None, b: str | None) -> bool:
+        """Tell whether two plants are known to be one: the same plant, or offsets of one."""
+        return a is not None and b is not None and self.clone(a) == self.clone(b)
+
+    def species(self, name: str) -> str:
+        """Return the species of the plant of that name; a name that is no plant's is taken for a species."""
+        plant = self.find(name)
+        return name if plant is None else plant.species
+
+    def chromosomes(self, clones: Sequence[str | None]) -> list[int | None]:
+        """Return the 2n that was counted on plants of each clone, None where it was not.
+
+        Examples
+        --------
+        >>> Plants.of([Plant("A1", "Aus bus", "A", chromosomes=44)]).chromosomes(["A", "B", None])
+        [44, None, None]
+        """
+        counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
+        return [None if clone is None else counted.get(clone) for clone in clones]
+
+    def clone(self, name: str) -> str:
+        """Return the clone of the plant of that name; a name that is no plant's is its own."""
+        plant = self.find(name)
+        return name if plant is None else plant.clone
+
+
+def read_plants(path: str | PathLike[str]) -> Plants:
+    """Read ``plants.csv``.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file, such as a plant that stands in it twice.
+    """
+    faults: list[Fault] = []
+    sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
+    plants = plants_in(sheet, faults)
+    raise_faults(faults)
+    return Plants.of(plants)
+
+
+def plants_in(sheet: Sheet, faults: list[Fault]) -> list[Plant]:
+    """Return the plants of a table's rows that can be read; everything that is wrong adds a fault."""
+    found: dict[str, Plant] = {}
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        plant = _plant(cells)
+        if plant is not None and plant.plant in found:
+            cells.fault("plant", say("plants.twice", plant=plant.plant, row=str(found[plant.plant].row)))
+        elif plant is not None:
+            found[plant.plant] = plant
+    return list(found.values())
+
+
+def _plant(cells: Cells) -> Plant | None:
+    name, species = cells.text("plant", needed=True), cells.text("species", needed=True)
+    clone, sex = cells.text("clone"), cells.choice("sex", SEXES)
+    chromosomes, self_fertile = cells.whole("2n"), cells.yes_no("self_fertile")
+    if name is None or species is None:
+        return None
+    source, note = cells.text("source"), cells.text("note")
+    return Plant(name, species, clone or name, sex, chromosomes, self_fertile, source, note, cells.row.number)
+
+
+_UNKNOWN = "?"
+
+
+def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:
+    """Return the plants with what was last found on each.
+
+    The latest dated finding holds; one without a date is older than any other.
+
+    Parameters
+    ----------
+    species : mapping of str to str, optional
+        Where `species_of` was asked already.
+    """
+    species = species_of(page) if species is None else species
+    found: dict[str, dict[str, str]] = defaultdict(dict)
+    for finding in by_date(page.current(records.Finding)):
+        found[finding.plant][finding.what] = finding.value
+    return Plants.of(_bench(plant, species[plant.id], found[plant.id]) for plant in page.current(records.Plant))
+
+
+def species_of(page: Reading) -> Mapping[str, str]:
+    """Return what each plant is, by its identifier.
+
+    The latest determination, else the formula that was told, else that of the cross it was raised from, else the name
+    it came with, else its own name.
+    """
+    named = {one.plant: one.name for one in by_date(page.current(records.Determination))}
+    plants = {plant.id: plant for plant in page.current(records.Plant)}
+    raised = any(plant.cross for plant in plants.values())
+    parents = _parents(page) if raised else {}
+    return {plant: _species(plant, plants, named, parents) for plant in plants}
+
+
+def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plant:
+    counted, selfs = found.get("2n"), found.get("self_fertile")
+    return Plant(
+        plant=plant.name,
+        species=species,
+        clone=plant.clone or plant.name,
+        sex=found.get("sex"),
+        chromosomes=int(counted) if counted and counted.isdecimal() else None,
+        self_fertile=None if selfs is None else selfs == "yes",
+        source=plant.source,
+        note=plant.note,
+        died=plant.died,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Parents:
+    """The two sides of a cross: each a plant of the book, or a name."""
+
+    seed: tuple[str | None, str | None]
+    pollen: tuple[str | None, str | None]
+
+
+def _parents(page: Reading) -> Mapping[str, _Parents]:
+    """Return the sides of each cross; of several pollen parents the first."""
+    cross_of_visit = dict(page.columns(records.Pollination, "id", "cross"))
+    pollen: dict[str, tuple[str | None, str | None]] = {}
+    for one in page.current(records.Pollen):
+        pollen.setdefault(cross_of_visit[one.pollination], (one.plant, one.name))
+    sides = page.columns(records.Cross, "id", "seed_plant", "seed_parent")
+    return {cross: _Parents((plant, name), pollen.get(cross, (None, None))) for cross, plant, name in sides}
+
+
+def _species(
+    plant: str,
+    plants: Mapping[str, records.Plant],
+    named: Mapping[str, str],
+    parents: Mapping[str, _Parents],
+    offspring: frozenset[str] = frozenset(),
+) -> str:
+    """Return what a plant is; one that is told to descend from itself is known by its name alone."""
+    known = plants[plant]
+    told = named.get(plant) or known.parents
+    both = None if plant in offspring else parents.get(known.cross or "")
+    younger = offspring | {plant}
+    if told or both is None:
+        return told or known.received_as or known.name
+    seed, pollen = (
+        name or (_species(one, plants, named, parents, younger) if one else _UNKNOWN)
+        for one, name in (both.seed, both.pollen)
+    )
+    if seed == pollen:
+        return seed
+    return " × ".join(bracketed(side) for side in (seed, pollen))

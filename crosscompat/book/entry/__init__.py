@@ -1,0 +1,1 @@
+"""What a grower writes down, corrects or takes back, judged before it holds."""

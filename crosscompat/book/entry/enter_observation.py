@@ -1,0 +1,305 @@
+"""What was seen of a cross, as records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from typing import TypeVar
+
+from crosscompat.book.cross_summary import CrossRecords, cross_records
+from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.find_records import SHORTEST, plain
+from crosscompat.book.records import (
+    Cross,
+    Emergence,
+    Loss,
+    Observation,
+    Proof,
+    Record,
+    SeedLot,
+    Sowing,
+)
+from crosscompat.book.store import Writing
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+__all__ = ["Harvest", "Seen", "Sown", "observe", "records_seen", "surprises"]
+
+_R = TypeVar("_R", SeedLot, Sowing)
+_Counted = tuple[date | None, int, Record]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Harvest:
+    """Seed taken home; with ``only_good`` the good ones alone were counted."""
+
+    pods: int | None = None
+    seeds: int | None = None
+    filled: int | None = None
+    only_good: bool = False
+    weight: float | None = None
+    left: int | None = None
+    lot: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sown:
+    """Seed sown, from a lot and into a tray where those are named."""
+
+    seeds: int | None = None
+    lot: str | None = None
+    treatment: str | None = None
+    tray: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """All that one look at a cross may have shown.
+
+    Attributes
+    ----------
+    swelling, dropped, ripe : int or None
+        Pods swollen so far, dropped since the last look, ripe so far.
+    up, highest : int or None
+        Seedlings in a tray now, and the highest number that ever stood in it.
+    tray : str or None
+        Which tray, for what was up or lost.
+    lost, against : str or None
+        What ended the cross or the tray, and whether that speaks against the cross.
+    over : str or None
+        The last stage that is over.
+    doubtful : str or None
+        Why it is not sure that this was seen on this cross.
+    """
+
+    swelling: int | None = None
+    dropped: int | None = None
+    ripe: int | None = None
+    harvest: Harvest | None = None
+    sown: Sown | None = None
+    up: int | None = None
+    highest: int | None = None
+    tray: str | None = None
+    lost: str | None = None
+    against: str | None = None
+    proof: str | None = None
+    by_what: str | None = None
+    over: str | None = None
+    note: str | None = None
+    doubtful: str | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether nothing was said."""
+        return all(getattr(self, item.name) is None for item in fields(self))
+
+
+def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
+    """Write down what was seen of a cross on a day.
+
+    Parameters
+    ----------
+    cross : Cross
+        As it stands.
+
+    Returns
+    -------
+    list of Record
+        What was written.
+
+    Raises
+    ------
+    WrongUse
+        If it cannot be so, with every reason, or a lot or tray is not there; the transaction must end then.
+    """
+    before = faults_by_cross(pen, [cross.id], bounds)
+    added, changed = records_seen(cross_records(pen, cross), seen, day, who)
+    if added:
+        pen.add(*added)
+    if changed is not None:
+        pen.replace(changed)
+    refuse_new_faults(pen, [cross.id], before, bounds, advice=say("observe.correct_advice"))
+    return [*added, *([changed] if changed is not None else [])]
+
+
+def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
+    """Return what was said otherwise before, as questions to the grower.
+
+    Parameters
+    ----------
+    whole : CrossRecords
+        The cross as it stood before.
+    seen : Seen
+        Something that can be (`observe` refuses what cannot).
+    day : date
+        When; what is on record without a day was earlier.
+
+    Examples
+    --------
+    >>> cross = Cross(number="26-01")
+    >>> none = Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
+    >>> surprises(CrossRecords(cross, counts=(none,)), Seen(swelling=2), date(2026, 5, 12))[0].split(" If ")[0]
+    'On 2026-05-09 no pod had set. Has one swollen since?'
+    """
+    return [*_of_pods(whole, seen, day), *_of_seedlings(whole, seen, day), *_of_the_end(whole, seen, day)]
+
+
+def _of_pods(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where the pods of all so far would not grow from day to day."""
+    for what, given in (("pods_set", seen.swelling), ("pods_held", seen.ripe)):
+        counts = [(one.date, one.count, one) for one in whole.counts if one.what == what]
+        before, after = _around(counts, day)
+        if given and before and not any(count for _, count, _ in before):
+            yield say(f"observe.none_before.{what}", day=_on(before[-1][0]), record=before[-1][2].id[:8])
+        questions = list(_against(what, given, before, after))
+        taken = sum(lot.pods or 0 for lot in whole.lots if _by_then(lot.date, day)) if what == "pods_held" else 0
+        if given is not None and given < taken and not questions:
+            questions = [say("observe.fewer.taken", n=taken, now=given)]
+        yield from questions
+
+
+def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where the highest number that ever stood in a tray would not grow from day to day."""
+    if seen.highest is None or seen.sown is not None:
+        return
+    tray = _which(whole.trays, seen.tray, "tray", lambda one: one.place)
+    looks = whole.looks_at(tray) if tray is not None else []
+    before, after = _around([(one.date, n, one) for one in looks if (n := one.highest) is not None], day)
+    seen_up = [(one.date, one.up, one) for one in looks if one.up is not None and _by_then(one.date, day)]
+    most = max([*before[-1:], *seen_up], key=lambda look: look[1], default=None)
+    yield from _against("highest", seen.highest, [most] if most else [], after)
+
+
+def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
+    """Yield where something is seen of what was called lost or over."""
+    some = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
+    lost = [loss for loss in whole.losses if loss.sowing is None and _by_then(loss.date, day)]
+    if lost and some:
+        yield say("observe.lost_before", cause=lost[-1].cause)
+    if whole.cross.closed_stage is not None and seen.swelling:
+        yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
+
+
+def _around(counts: Iterable[_Counted], day: date) -> tuple[list[_Counted], list[_Counted]]:
+    """Return the counts up to a day and those after it, each in the order of their days."""
+    ordered = sorted(counts, key=lambda one: one[0] or date.min)
+    return [one for one in ordered if _by_then(one[0], day)], [one for one in ordered if not _by_then(one[0], day)]
+
+
+def _against(what: str, given: int | None, before: Sequence[_Counted], after: Sequence[_Counted]) -> Iterator[str]:
+    """Yield that the count before is higher, or that after lower, where all so far are counted."""
+    if given is None:
+        return
+    beside = [("fewer", one) for one in before[-1:] if one[1] > given]
+    beside += [("fewer_later", one) for one in after[:1] if one[1] < given]
+    for how, (day, n, record) in beside:
+        yield say(f"observe.{how}.{what}", day=_on(day), n=n, now=given, record=record.id[:8])
+
+
+def _by_then(day: date | None, then: date) -> bool:
+    return day is None or day <= then
+
+
+def _on(day: date | None) -> str:
+    return day.isoformat() if day else say("observe.once")
+
+
+def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> tuple[list[Record], Cross | None]:
+    """Return the records that say what was seen, and the cross itself where that changes."""
+    cross = whole.cross
+    added: list[Record] = [
+        Observation(cross=cross.id, date=day, what=what, count=count, by=who)
+        for what, count in (("pods_set", seen.swelling), ("pods_dropped", seen.dropped), ("pods_held", seen.ripe))
+        if count is not None
+    ]
+    lots, trays = list(whole.lots), list(whole.trays)
+    if seen.harvest is not None:
+        lots.append(_lot(whole, seen.harvest, day))
+        added.append(lots[-1])
+    if seen.sown is not None:
+        trays.append(_sowing(whole, seen.sown, lots, day))
+        added.append(trays[-1])
+    added += _after_sowing(cross, seen, trays, day)
+    return _with_notes(added, cross, seen, day)
+
+
+def _after_sowing(cross: Cross, seen: Seen, trays: Sequence[Sowing], day: date) -> Iterator[Record]:
+    if seen.up is not None or seen.highest is not None:
+        tray = _which(trays, seen.tray, "tray", lambda one: one.place)
+        if tray is None:
+            raise WrongUse(say("observe.no_tray"))
+        yield Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
+    if seen.lost is not None:
+        tray = _which(trays, seen.tray, "tray", lambda one: one.place) if seen.tray else None
+        sowing = tray.id if tray else None
+        yield Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
+    if seen.proof is not None:
+        yield Proof(cross=cross.id, date=day, verdict=seen.proof, by_what=seen.by_what)
+
+
+def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> SeedLot:
+    if harvest.only_good and harvest.seeds is not None and harvest.filled is not None:
+        raise WrongUse(say("observe.only_good"))
+    good = harvest.seeds if harvest.only_good and harvest.filled is None else harvest.filled
+    if harvest.lot and plain(harvest.lot) in {plain(lot.name or "") for lot in whole.lots}:
+        raise WrongUse(say("observe.lot_there", lot=harvest.lot))
+    return SeedLot(
+        cross=whole.cross.id,
+        name=harvest.lot,
+        date=day,
+        pods=harvest.pods,
+        seeds=None if harvest.only_good else harvest.seeds,
+        filled=good,
+        weight=harvest.weight,
+        left=harvest.left,
+    )
+
+
+def _sowing(whole: CrossRecords, sown: Sown, lots: Sequence[SeedLot], day: date) -> Sowing:
+    lot = _which(lots, sown.lot, "lot", lambda one: one.name)
+    if sown.tray and plain(sown.tray) in {plain(tray.place or "") for tray in whole.trays}:
+        raise WrongUse(say("observe.tray_there", tray=sown.tray))
+    return Sowing(
+        cross=whole.cross.id,
+        lot=lot.id if lot else None,
+        date=day,
+        seeds=sown.seeds,
+        treatment=sown.treatment,
+        place=sown.tray,
+    )
+
+
+def _which(known: Sequence[_R], text: str | None, what: str, name: Callable[[_R], str | None]) -> _R | None:
+    """Return the lot or tray meant: by its name or the beginning of its identifier, else the only one."""
+    names = ", ".join(name(one) or one.id[:8] for one in known)
+    if text is None:
+        if len(known) > 1:
+            raise WrongUse(say(f"observe.which_{what}", names=names))
+        return known[0] if known else None
+    found = [one for one in known if plain(name(one) or "") == plain(text)]
+    if not found and len(text) >= SHORTEST:
+        found = [one for one in known if one.id.startswith(text.casefold())]
+    if len(found) != 1:
+        raise WrongUse(say(f"observe.unknown_{what}", name=text, names=names or say("observe.none")))
+    return found[0]
+
+
+def _with_notes(added: list[Record], cross: Cross, seen: Seen, day: date) -> tuple[list[Record], Cross | None]:
+    """Put the note on what was written first, else on the cross; what is doubtful makes the cross so."""
+    changed = cross
+    note = "; ".join(text for text in (seen.note, say("observe.doubtful", why=seen.doubtful) if seen.doubtful else "")
+                     if text)  # fmt: skip
+    if note and added:
+        added[0] = replace(added[0], note=note)  # type: ignore[call-arg]
+    elif seen.note:
+        changed = replace(changed, note=_joined(cross.note, f"{day.isoformat()}: {seen.note}"))
+    if seen.doubtful:
+        changed = replace(changed, doubt=_joined(cross.doubt, f"{day.isoformat()}: {seen.doubtful}"))
+    if seen.over is not None:
+        changed = replace(changed, closed_stage=seen.over)
+    return added, changed if changed != cross else None
+
+
+def _joined(old: str | None, new: str) -> str:
+    return f"{old}; {new}" if old else new

@@ -1,0 +1,218 @@
+"""Which cross a visit belongs to: it continues one that is under way, or begins a new one under a new number."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from crosscompat.book import records
+from crosscompat.book.dates import season_of
+from crosscompat.book.entry.pollination_rules import NamedCross
+from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.numbers import Pattern, next_number
+from crosscompat.book.store import Reading, Writing
+from crosscompat.book.units import Units, units_of_visits
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
+
+__all__ = ["Asked", "Planned", "named_cross", "planned", "write_planned"]
+
+_PLAIN = "plain"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A visit that is to be written down.
+
+    Attributes
+    ----------
+    cross : records.Cross
+        What a new cross would be; of one that is continued, its aim and how much it is wanted are taken over if said.
+    pollen : tuple of records.Pollen
+        Of that visit.
+    continues : records.Cross or None
+        The cross that was named; None where that is to be found out.
+    pollen_named, kind_named : bool
+        Whether the pollen, and that it is a check or flowers left alone, was said, and not taken from that cross.
+    number : str or None
+        The grower's own for a new cross.
+    """
+
+    cross: records.Cross
+    visit: records.Pollination
+    pollen: tuple[records.Pollen, ...] = ()
+    continues: records.Cross | None = None
+    pollen_named: bool = True
+    kind_named: bool = False
+    number: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """The records of a visit.
+
+    Attributes
+    ----------
+    cross : records.Cross
+        As it will stand.
+    before : records.Cross or None
+        As it stood; None for a new one.
+    visits : int
+        Of the cross, with this one.
+    units : tuple of Units
+        New units of the cross, each kind by itself.
+    """
+
+    cross: records.Cross
+    before: records.Cross | None
+    visit: records.Pollination
+    pollen: tuple[records.Pollen, ...]
+    visits: int
+    units: tuple[Units, ...]
+
+    @property
+    def new(self) -> tuple[records.Record, ...]:
+        """The records to be added."""
+        begun = () if self.before is not None else (self.cross,)
+        return (*begun, self.visit, *self.pollen)
+
+    @property
+    def changed(self) -> tuple[records.Record, ...]:
+        """The records that take the place of others."""
+        return (self.cross,) if self.before is not None and self.before != self.cross else ()
+
+
+def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> Planned:
+    """Return the records of a visit.
+
+    A visit on the same plant with the same pollen, by the same technique and in the same season, continues the cross;
+    not one that is called over, that was lost, or whose identity is doubtful.
+
+    Raises
+    ------
+    WrongUse
+        If the cross named is of another kind or of other parents, the number is taken, or the same flowers are said to
+        be pollinated again where nothing was pollinated before.
+    """
+    before = asked.continues
+    if before is not None and asked.kind_named and before.kind != asked.cross.kind:
+        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{asked.cross.kind}")}
+        raise WrongUse(say("visits.other_kind", cross=_name(before), **kinds))
+    if before is not None and _differs(page, before, asked):
+        raise WrongUse(say("visits.other_pollen", cross=_name(before)))
+    if before is None and asked.number is None:
+        before = _under_way(page, asked, season_start)
+    if before is None and asked.visit.flowers == "same again":
+        raise WrongUse(say("visits.nothing_to_repeat"))
+    cross = _continued(before, asked.cross) if before else _begun(page, asked, pattern, season_start)
+    visit = replace(asked.visit, cross=cross.id)
+    others = page.current(records.Pollination, cross=cross.id) if before else ()
+    units = units_of_visits([*others, visit])
+    return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
+
+
+def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
+    """Write a visit down.
+
+    Raises
+    ------
+    WrongUse
+        If the cross that goes on contradicts itself with it and did not before; the transaction must end then.
+    """
+    crosses = () if plan.before is None else (plan.cross.id,)
+    before = faults_by_cross(pen, crosses, bounds) if crosses else {}
+    pen.replace(*plan.changed)
+    pen.add(*plan.new)
+    if crosses:
+        refuse_new_faults(pen, crosses, before, bounds)
+
+
+def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:
+    """Return what the rules ask of a cross that a visit on some day is said to belong to."""
+    days = [made for (made,) in page.columns(records.Pollination, "date", cross=cross.id)]
+    lost = [cause for (cause,) in page.columns(records.Loss, "cause", in_order=True, cross=cross.id, sowing=None)]
+    return NamedCross(
+        number=_name(cross),
+        season=season_of(min(days), season_start) if days else None,
+        now=season_of(day, season_start),
+        over=cross.closed_stage,
+        lost=lost[-1] if lost else None,
+    )
+
+
+def _name(cross: records.Cross) -> str:
+    return cross.number or cross.id
+
+
+def _begun(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> records.Cross:
+    written = page.ever(records.Cross, "number")
+    if asked.number is None:
+        number = next_number(pattern, season_of(asked.visit.date, season_start), written)
+    else:
+        number = asked.number.strip()
+        if not number or page.find(records.Cross, number=number) is not None:
+            raise WrongUse(say("visits.number_taken" if number else "visits.no_number", number=number))
+    return replace(asked.cross, number=number)
+
+
+def _continued(before: records.Cross, asked: records.Cross) -> records.Cross:
+    return replace(before, aim=asked.aim or before.aim, wanted=asked.wanted or before.wanted)
+
+
+def _under_way(page: Reading, asked: Asked, season_start: str) -> records.Cross | None:
+    """Return the latest cross that a visit continues."""
+    of_seed = {"seed_plant": asked.cross.seed_plant}
+    if asked.cross.seed_plant is None:
+        of_seed["seed_parent"] = asked.cross.seed_parent
+    alike = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
+    crosses = [cross for cross in alike if cross.kind == asked.cross.kind]
+    lost = {loss for (loss,) in page.columns(records.Loss, "cross", sowing=None)}
+    season, wanted = season_of(asked.visit.date, season_start), _key(asked.visit, asked.pollen)
+    found = [
+        (visit.date, cross)
+        for cross, visit, pollen in _first_visits(page, crosses)
+        if season_of(visit.date, season_start) == season and _key(visit, pollen) == wanted and cross.id not in lost
+    ]
+    return max(found, key=lambda one: one[0])[1] if found else None
+
+
+_Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
+
+
+def _first_visits(
+    page: Reading, crosses: Sequence[records.Cross]
+) -> Iterator[tuple[records.Cross, records.Pollination, Sequence[records.Pollen]]]:
+    """Yield each cross with the first visit to it, and the pollen of that."""
+    visits: dict[str, records.Pollination] = {}
+    for visit in page.current(records.Pollination, cross=tuple(cross.id for cross in crosses)):
+        visits.setdefault(visit.cross, visit)
+    pollen = _pollen_of(page, visits.values())
+    for cross in crosses:
+        if cross.id in visits:
+            yield cross, visits[cross.id], pollen[visits[cross.id].id]
+
+
+def _pollen_of(page: Reading, visits: Iterable[records.Pollination]) -> Mapping[str, list[records.Pollen]]:
+    found: dict[str, list[records.Pollen]] = defaultdict(list)
+    for one in page.current(records.Pollen, pollination=tuple(visit.id for visit in visits)):
+        found[one.pollination].append(one)
+    return found
+
+
+def _differs(page: Reading, cross: records.Cross, asked: Asked) -> bool:
+    """Tell whether a visit says other pollen or another technique than the cross that it is meant for."""
+    for _, visit, pollen in _first_visits(page, [cross]):
+        ours, theirs = _key(visit, pollen), _key(asked.visit, asked.pollen)
+        other_technique = asked.visit.technique is not None and ours[1] != theirs[1]
+        return other_technique or (asked.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
+    return False
+
+
+def _key(visit: records.Pollination, pollen: Iterable[records.Pollen]) -> _Key:
+    """Return what makes visits those of one cross: kind of pollen, technique, and whose pollen it was."""
+    givers = frozenset((one.plant, None if one.plant else correct_form(one.name or "").casefold()) for one in pollen)
+    kind = visit.pollen_kind or ("one" if len(givers) == 1 else None)
+    return kind, visit.technique or _PLAIN, givers

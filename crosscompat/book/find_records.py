@@ -1,0 +1,264 @@
+"""How records are named by hand: by number, name or first letters, or by what is left of a label."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass
+from datetime import date
+from difflib import SequenceMatcher, get_close_matches
+
+from crosscompat.book.cross_summary import CrossRecords, all_cross_records
+from crosscompat.book.current_plants import species_of
+from crosscompat.book.numbers import Pattern, find_number
+from crosscompat.book.records import Cross, Plant, Record
+from crosscompat.book.store import Reading
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
+
+__all__ = [
+    "SHORTEST",
+    "Clues",
+    "Match",
+    "find_cross",
+    "find_plant",
+    "find_record",
+    "matches",
+    "plain",
+    "short_ids",
+    "shortened",
+]
+
+SHORTEST = 4
+_ID = re.compile(r"[0-9a-f]{4}[0-9a-f-]*")
+_LEFT_OUT = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_DAYS = 14
+_LIKE = 0.5
+
+
+def plain(text: str) -> str:
+    """Return a number or name without what is easily written otherwise: case, blanks and dashes.
+
+    Examples
+    --------
+    >>> plain("26–01 B") == plain("26-01b")
+    True
+    """
+    return _LEFT_OUT.sub("", fold(text).casefold())
+
+
+def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
+    """Return the cross that is meant: by its number, whatever case, blanks and dashes, or an identifier's beginning.
+
+    Raises
+    ------
+    UnknownName
+        If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
+    """
+    numbers = _numbers(page)
+    begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
+    found = _meant(numbers, text) or (begun[0] if len(begun) == 1 else None)
+    cross = page.find(Cross, id=found) if found else None
+    if cross is None and pattern is not None:
+        find_number(text, numbers, pattern)
+    if cross is None:
+        raise _unknown("cross", text, numbers)
+    return cross
+
+
+def find_plant(page: Reading, text: str) -> Plant:
+    """Return the plant of a name, whatever its case, blanks and dashes.
+
+    Raises
+    ------
+    UnknownName
+        As `find_cross`.
+    """
+    names = _names(page)
+    found = _meant(names, text)
+    plant = page.find(Plant, id=found) if found else None
+    if plant is None:
+        raise _unknown("plant", text, names)
+    return plant
+
+
+def find_record(page: Reading, text: str) -> Record:
+    """Return the standing record that is meant: by the beginning of its identifier, a cross's number or a plant's name.
+
+    Raises
+    ------
+    UnknownName
+        If there is none.
+    WrongUse
+        If several begin so, or it stands no more.
+    """
+    known = (_numbers(page), _names(page))
+    found = [names[text] for names in known if text in names] or _begun(page, text)
+    found = found or [one for names in known if (one := _meant(names, text)) is not None]
+    if not found:
+        raise _unknown("record", text, known[0] | known[1])
+    if len(found) > 1:
+        raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
+    kind = page.kind_of(found[0])
+    record = page.find(kind, id=found[0]) if kind else None
+    if record is None:
+        raise WrongUse(say("addresses.gone", id=found[0]))
+    return record
+
+
+def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
+    """Return the shortest beginning of each identifier, of four letters at least, that no other record's has."""
+    return shortened(ids, page.ids())
+
+
+def shortened(ids: Collection[str], others: Collection[str]) -> dict[str, str]:
+    """Return the shortest beginning of each identifier that sets it apart from others.
+
+    Examples
+    --------
+    >>> shortened(["abcd12", "efgh"], ["abcd12", "abcd34", "efgh"])
+    {'abcd12': 'abcd1', 'efgh': 'efgh'}
+    """
+    ordered = sorted({*others, *ids})
+    place = {one: i for i, one in enumerate(ordered)}
+    found = {}
+    for one in ids:
+        near = [ordered[i] for i in (place[one] - 1, place[one] + 1) if 0 <= i < len(ordered)]
+        found[one] = one[: max([SHORTEST, *(_common(one, other) + 1 for other in near)])]
+    return found
+
+
+def _common(one: str, other: str) -> int:
+    return next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
+
+
+def _numbers(page: Reading) -> dict[str, str]:
+    return {number: one for one, number in page.columns(Cross, "id", "number") if number is not None}
+
+
+def _names(page: Reading) -> dict[str, str]:
+    return {name: one for one, name in page.columns(Plant, "id", "name")}
+
+
+def _meant(known: Mapping[str, str], text: str) -> str | None:
+    """Return what a name stands for: as written, else what alone is written so but for case, blanks and dashes."""
+    if text in known:
+        return known[text]
+    alike = [one for name, one in known.items() if plain(name) == plain(text)]
+    return alike[0] if len(alike) == 1 and plain(text) else None
+
+
+def _begun(page: Reading, text: str) -> list[str]:
+    start = text.strip().casefold()
+    return [one for one in page.ids() if one.startswith(start)] if _ID.fullmatch(start) else []
+
+
+def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
+    by_plain = {plain(name): name for name in known}
+    nearest = [by_plain[one] for one in get_close_matches(plain(text), list(by_plain), n=3, cutoff=0.3)]
+    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
+    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clues:
+    """What is still known of a label: the plant, the day or the days between, words of the marker, the pollen."""
+
+    plant: str | None = None
+    day: date | None = None
+    between: tuple[date, date] | None = None
+    marker: str | None = None
+    pollen: str | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether nothing is known."""
+        return not any(astuple(self))
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A cross that it may have been: how well the clues fit on the mean, from 0 to 1, and what fits and does not."""
+
+    cross: Cross
+    fit: float
+    why: tuple[str, ...]
+
+
+def matches(page: Reading, clues: Clues) -> list[Match]:
+    """Return the crosses that some clue fits, the likeliest first and of equals the latest.
+
+    A plant fits by its name or clone, less well by its species; a day by the visits of a fortnight around it, the
+    nearer the better; a marker by the words on visits. The scale is a judgement, common practice without a source.
+    """
+    species = species_of(page)
+    plants = {one.id: one for one in page.current(Plant)}
+
+    def called(plant: str | None, name: str | None) -> list[str]:
+        known = plants.get(plant or "")
+        own = [known.name, known.clone, species.get(known.id)] if known else []
+        return [one for one in (*own, name) if one]
+
+    found = []
+    for every in all_cross_records(page).values():
+        seed = called(every.cross.seed_plant, every.cross.seed_parent)
+        pollen = [name for one in every.pollen for name in called(one.plant, one.name)]
+        fits = list(_fits(every, seed, pollen, clues))
+        share = sum(fit for fit, _ in fits) / len(fits)
+        last = max((visit.date for visit in every.visits), default=date.min)
+        if share > 0:
+            found.append((share, last, Match(every.cross, share, tuple(why for _, why in fits))))
+    return [match for _, _, match in sorted(found, key=lambda one: one[:2], reverse=True)]
+
+
+def _fits(every: CrossRecords, seed: Sequence[str], pollen: Sequence[str], clues: Clues) -> Iterator[tuple[float, str]]:
+    days = [visit.date for visit in every.visits]
+    if clues.plant:
+        yield _name_fit("plant", clues.plant, seed)
+    if clues.pollen:
+        yield _name_fit("pollen", clues.pollen, pollen)
+    if clues.day is not None:
+        yield _day_fit(clues.day, days)
+    if clues.between is not None:
+        inside = [day.isoformat() for day in days if clues.between[0] <= day <= clues.between[1]]
+        key = "between" if inside else "not_between"
+        yield float(bool(inside)), say(f"lost_label.{key}", day=inside[0] if inside else "")
+    if clues.marker:
+        yield _marker_fit(clues.marker, [text for visit in every.visits for text in (visit.marker, visit.note) if text])
+
+
+def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
+    """Judge a plant by its own name first, then by what else it is called, then by a part of it."""
+    for place, name in enumerate(names):
+        if plain(text) == plain(name):
+            return (1.0 if place == 0 else 0.7), say(f"lost_label.{what}", name=name)
+    for name in names:
+        if plain(text) and plain(text) in plain(name):
+            return 0.5, say(f"lost_label.{what}", name=name)
+    return 0.0, say(f"lost_label.other_{what}", name=names[0] if names else "?")
+
+
+def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
+    if not days:
+        return 0.0, say("lost_label.no_day")
+    nearest = min(days, key=lambda one: abs((one - day).days))
+    apart = abs((nearest - day).days)
+    key = "days_apart" if apart else "day"
+    return max(0.0, 1 - apart / (_DAYS + 1)), say(f"lost_label.{key}", day=nearest.isoformat(), n=apart)
+
+
+def _marker_fit(text: str, markers: Sequence[str]) -> tuple[float, str]:
+    if not markers:
+        return 0.0, say("lost_label.no_marker")
+    alike, best = max(((_alike(text, one), one) for one in markers), key=lambda one: one[0])
+    if alike < _LIKE:
+        return 0.0, say("lost_label.other_marker", marker=best)
+    return alike, say("lost_label.marker", marker=best)
+
+
+def _alike(text: str, marker: str) -> float:
+    """Return how much of the words asked for stands in a marker, slips of the pen allowed."""
+    words, there = text.casefold().split(), marker.casefold().replace(",", " ").split()
+    best = [max((SequenceMatcher(None, word, other).ratio() for other in there), default=0.0) for word in words]
+    return sum(best) / len(best) if best else 0.0

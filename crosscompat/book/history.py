@@ -1,0 +1,217 @@
+"""What happened to records, by whom and when, and records in words for a person who looks at them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import MISSING, dataclass, fields
+from typing import Any
+
+from crosscompat.book.cross_summary import BELOW, PARTS
+from crosscompat.book.find_records import short_ids
+from crosscompat.book.record_fields import reference
+from crosscompat.book.records import (
+    KINDS,
+    Cross,
+    Determination,
+    Finding,
+    Flowering,
+    Observation,
+    Plant,
+    PollenLot,
+    Pollination,
+    Record,
+    SeedLot,
+    Sowing,
+)
+from crosscompat.book.store import Reading, Version
+from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.wording import say
+
+__all__ = [
+    "FieldChange",
+    "Line",
+    "Touch",
+    "differences",
+    "lines_of",
+    "names_of",
+    "noun",
+    "records_ever_of",
+    "touches",
+    "words_of",
+]
+
+_OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
+_NAMED: Mapping[type[Record], str] = {
+    Plant: "name",
+    Cross: "number",
+    PollenLot: "name",
+    SeedLot: "name",
+    Sowing: "place",
+    Pollination: "marker",
+}
+_OWN_NAME = {Plant: "name", Cross: "number"}
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """What a change did to one record: how it stood before, and after.
+
+    ``how`` is ``written``, ``corrected``, ``taken back`` or ``put back``.
+    """
+
+    how: str
+    before: Record | None
+    after: Record | None
+
+    @property
+    def record(self) -> Record:
+        """The record, as it stood last."""
+        return self.after or self.before  # type: ignore[return-value]  # it stood before or after
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A record in one line: the letters by which it can be corrected, its identifier, what it is and says."""
+
+    short: str
+    record: str
+    kind: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class FieldChange:
+    """A field that was corrected."""
+
+    field: str
+    was: str
+    now: str
+
+
+def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
+    """Return what some changes did, change by change; only to some records, if those are given."""
+    found: dict[int, list[Touch]] = {change: [] for change in changes}
+    for kind in KINDS.values():
+        touched = only if only is not None else {one.record.id for one in page.versions(kind, change=changes)}
+        by_record: dict[str, list[Version]] = defaultdict(list)
+        for version in page.versions(kind, record=touched) if touched else ():
+            by_record[version.record.id].append(version)
+        for versions in by_record.values():
+            for change in changes:
+                found[change] += _touch(versions, change)
+    return found
+
+
+def _touch(versions: Sequence[Version], change: int) -> list[Touch]:
+    after = next((one.record for one in versions if one.made_in == change), None)
+    before = next((one.record for one in versions if one.replaced_in == change), None)
+    if after is None:
+        return [] if before is None else [Touch("taken back", before, None)]
+    earlier = any(one.made_in < change for one in versions)
+    return [Touch("corrected" if before else "put back" if earlier else "written", before, after)]
+
+
+def records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
+    """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
+    kinds, field = (PARTS, "cross") if isinstance(record, Cross) else (_OF_A_PLANT, "plant")
+    found = {record.id}
+    for kind in kinds:
+        found |= _ever(page, kind, {field: record.id})
+    for kind, (_, pointing) in BELOW.items() if isinstance(record, Cross) else ():
+        found |= _ever(page, kind, {pointing: tuple(found)})
+    return found
+
+
+def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[str]:
+    return {version.record.id for version in page.versions(kind, **where)}
+
+
+def noun(record: Record) -> str:
+    """Return what a record is called.
+
+    Examples
+    --------
+    >>> noun(Plant(name="coc-1"))
+    'plant'
+    """
+    table = next(name for name, kind in KINDS.items() if kind is type(record))
+    return say(f"records.one.{table}")
+
+
+def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
+    """Return records in words, in the order given; what they all are of need not be said."""
+    short = short_ids(page, [record.id for record in records])
+    names = names_of(page, records) | ({of: ""} if of else {})
+    return [Line(short[one.id], one.id, noun(one), words_of(one, names)) for one in records]
+
+
+def words_of(record: Record, names: Mapping[str, str]) -> str:
+    """Return what stands in a record, what is usual or unknown left out.
+
+    Parameters
+    ----------
+    names : mapping of str to str
+        What the records that it points to are called, by identifier.
+
+    Examples
+    --------
+    >>> words_of(Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
+    '26-01; pods set 3; note: on raceme 2'
+    """
+    if isinstance(record, Observation):
+        counted = say(f"telling.counts.{record.what}", n=f"{record.count:,}")
+        left = _parts(record, names, {"what", "count"})
+        place = bool(names.get(record.cross, record.cross)) + bool(record.date)
+        return "; ".join([*left[:place], counted, *left[place:]])
+    return "; ".join(_parts(record, names, set()))
+
+
+def differences(before: Record, after: Record, names: Mapping[str, str]) -> list[FieldChange]:
+    """Return the fields in which two versions of a record differ."""
+    return [
+        FieldChange(item.name, _value(getattr(before, item.name), names), _value(getattr(after, item.name), names))
+        for item in fields(before)
+        if getattr(before, item.name) != getattr(after, item.name)
+    ]
+
+
+def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
+    """Return what the records are called to which some records point, whether they stand or not."""
+    wanted = {
+        target for one in records for item in fields(one) if reference(item) and (target := getattr(one, item.name))
+    }
+    found: dict[str, str] = {}
+    for kind, name in _NAMED.items():
+        for version in page.versions(kind, record=wanted):
+            found[version.record.id] = getattr(version.record, name) or _unnamed(version.record)
+    return found
+
+
+def _unnamed(record: Record) -> str:
+    """Return what a record without a name of its own is called: its kind and its day, or else its letters."""
+    day = getattr(record, "date", None)
+    return say("telling.unnamed", kind=noun(record), which=day.isoformat() if day else record.id[:8])
+
+
+def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
+    found = []
+    for item in sorted(fields(record), key=_rank):
+        value = getattr(record, item.name)
+        usual = item.default is not MISSING and value == item.default
+        text = "" if item.name in {"id", *without} or value is None or usual else _value(value, names)
+        bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
+        if text:
+            found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
+    return found
+
+
+def _rank(item: Any) -> int:
+    """Put what a record is of first, then its day."""
+    if item.name in {"cross", "plant", "sowing", "pollination"} and reference(item):
+        return 0
+    return 1 if item.name == "date" else 2
+
+
+def _value(value: object, names: Mapping[str, str]) -> str:
+    return names.get(value, value) if isinstance(value, str) else as_text(value)

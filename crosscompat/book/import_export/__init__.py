@@ -1,0 +1,1 @@
+"""Spreadsheets of the grower read in, the whole book written out and read back."""

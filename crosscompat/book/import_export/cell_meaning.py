@@ -1,0 +1,201 @@
+"""What a grower's cells mean: days never guessed, pairs of parents, and what "took" counts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, MutableMapping
+from datetime import date
+from types import MappingProxyType
+
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import parse
+from crosscompat.ground.wording import catalogue, say
+
+__all__ = ["ORDERS", "TOOK_MEANS", "is_open", "is_pair", "iso_day", "parents_of", "put_took"]
+
+ORDERS = ("day-first", "month-first")
+_YEAR_FIRST = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,2})\.?")
+_YEAR_LAST = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4})")
+_DAY_WORD = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-. ]+([A-Za-z]+)\.?[-, ]+(\d{4})")
+_WORD_DAY = re.compile(r"([A-Za-z]+)\.?[- ]+(\d{1,2})(?:st|nd|rd|th)?[-, ]+(\d{4})")
+_LETTERS = 3
+
+
+def iso_day(text: str, order: str | None = None) -> str:
+    """Return a day as year-month-day where it is certain; else the text as it is.
+
+    Parameters
+    ----------
+    order : {"day-first", "month-first"}, optional
+        What the grower says of days that end in the year; without it such a day is certain only where it has one
+        reading.
+
+    Examples
+    --------
+    >>> iso_day("25/4/2025"), iso_day("3 April 2025"), iso_day("03/04/2025"), iso_day("03/04/2025", "day-first")
+    ('2025-04-25', '2025-04-03', '03/04/2025', '2025-04-03')
+    """
+    days = {found for found in _readings(text.strip(), order) if found is not None}
+    return days.pop().isoformat() if len(days) == 1 else text
+
+
+def is_open(text: str) -> bool:
+    """Tell whether a day could be two, by the order of day and month.
+
+    Examples
+    --------
+    >>> is_open("03/04/2025"), is_open("25/04/2025"), is_open("2025-04-03")
+    (True, False, False)
+    """
+    return len({found for found in _readings(text.strip(), None) if found is not None}) > 1
+
+
+def _readings(text: str, order: str | None) -> list[date | None]:
+    if found := _YEAR_FIRST.fullmatch(text):
+        year, month, day = map(int, found.groups())
+        return [_calendar(year, month, day)]
+    if found := _YEAR_LAST.fullmatch(text):
+        first, second, year = map(int, found.groups())
+        both = {"day-first": _calendar(year, second, first), "month-first": _calendar(year, first, second)}
+        return [both[order]] if order else list(both.values())
+    if found := _DAY_WORD.fullmatch(text):
+        return [_calendar(int(found[3]), _month(found[2]), int(found[1]))]
+    if found := _WORD_DAY.fullmatch(text):
+        return [_calendar(int(found[3]), _month(found[1]), int(found[2]))]
+    return []
+
+
+def _month(word: str) -> int:
+    """Return the number of a month by its name or the beginning of that, 0 for none."""
+    names = [name.casefold() for name in catalogue("cells")["month_names"]]
+    found = [i for i, name in enumerate(names, 1) if name.startswith(word.casefold())]
+    return found[0] if len(word) >= _LETTERS and len(found) == 1 else 0
+
+
+def _calendar(year: int, month: int, day: int) -> date | None:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
+
+
+_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
+_SEED, _POLLEN = "♀", "♂"
+_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
+
+
+def is_pair(text: str) -> bool:
+    """Tell whether a text holds a sign of crossing between two names.
+
+    Examples
+    --------
+    >>> is_pair("COC-1 x DAS-2"), is_pair("Echinocereus ×roetteri"), is_pair("24-07")
+    (True, False, False)
+    """
+    return len(_parts(text)) > 1
+
+
+def parents_of(text: str) -> tuple[str, str]:
+    """Return seed parent and pollen parent, as they are written; the seed parent stands first, or has the sign ♀.
+
+    Raises
+    ------
+    BadCell
+        If it is not certain where one ends and the other begins.
+
+    Examples
+    --------
+    >>> parents_of("Echinocereus coccineus x E. dasyacanthus")
+    ('Echinocereus coccineus', 'E. dasyacanthus')
+    >>> parents_of("♂ coc-1 × ♀ das-1"), parents_of("(A × B) × C")
+    (('das-1', 'coc-1'), ('(A × B)', 'C'))
+    >>> is_pair("Echinocereus × lloydii"), parents_of("Echinocereus × lloydii × E. coccineus")
+    (False, ('Echinocereus × lloydii', 'E. coccineus'))
+    """
+    sides = _parts(text)
+    if len(sides) != 2 or not all(map(_bare, sides)):  # noqa: PLR2004 - both parents
+        raise BadCell(say("sheets.pair", text=text), say("sheets.pair_advice"))
+    first, second = sides
+    swapped = (_POLLEN in first or _SEED in second) and not (_SEED in first or _POLLEN in second)
+    if not swapped and (_POLLEN in first or _SEED in second):
+        raise BadCell(say("sheets.pair", text=text), say("sheets.pair_advice"))
+    return (_bare(second), _bare(first)) if swapped else (_bare(first), _bare(second))
+
+
+def _bare(side: str) -> str:
+    return _SIGNS.sub("", side).strip()
+
+
+def _sides(text: str) -> list[str]:
+    """Cut at the signs that stand outside brackets."""
+    cuts = [
+        found
+        for found in _SIGN.finditer(text)
+        if text.count("(", 0, found.start()) == text.count(")", 0, found.start())
+    ]
+    starts, stops = [0, *(cut.end() for cut in cuts)], [*(cut.start() for cut in cuts), len(text)]
+    return [text[start:stop].strip() for start, stop in zip(starts, stops, strict=True)]
+
+
+def _parts(text: str) -> list[str]:
+    """Return the sides; a sign that belongs to the name of a hybrid, as the rules of names have it, cuts nothing."""
+    sides = _sides(text)
+    try:
+        parents = parse(text).parents
+    except UnknownName:
+        return sides
+    if parents is None:
+        return [text]
+    return sides if len(sides) == len(parents) else [parent.received for parent in parents]
+
+
+TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+"""Our column by what "took" may mean."""
+
+
+def put_took(row: MutableMapping[str, str | None], means: str) -> None:
+    """Move a row's "took" to the column that it means; yes is 1 of one flower, no is 0.
+
+    Parameters
+    ----------
+    row : mutable mapping
+        The texts of one row by our columns.
+
+    Raises
+    ------
+    csv_convert.BadCell
+        If "yes" stands for several flowers, or another column of the row counts the same and says otherwise.
+
+    Examples
+    --------
+    >>> row = {"units": "4", "took": "3"}
+    >>> put_took(row, "pod-set")
+    >>> row
+    {'units': '4', 'pods_set': '3'}
+    """
+    units = (row.get("units") or "").strip()
+    count = _counted((row.pop("took") or "").strip(), units)
+    column = TOOK_MEANS[means]
+    if column == "took" and row.get("tried") is None:
+        column = "took" if units else "seedlings"
+        if units:
+            row["tried"] = units
+    if row.get(column) not in {None, count}:
+        raise csv_convert.BadCell(
+            say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice")
+        )
+    row[column] = count
+
+
+def _counted(text: str, units: str) -> str:
+    if text.isdecimal():
+        return text
+    try:
+        yes = csv_convert.yes_no(text)
+    except csv_convert.BadCell:
+        raise csv_convert.BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
+    if yes and units not in {"", "1"}:
+        raise csv_convert.BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
+    return "1" if yes else "0"

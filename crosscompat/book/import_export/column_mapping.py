@@ -1,0 +1,261 @@
+"""Which of a grower's columns is which of ours: found by the words of its heading, changed by the grower."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+
+from crosscompat.book.crosses import HEADER as CROSSES
+from crosscompat.book.current_plants import HEADER as PLANTS
+from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
+from crosscompat.book.import_export.cell_meaning import is_pair
+from crosscompat.book.import_export.extra_columns import FURTHER
+from crosscompat.book.import_export.workbook import Grid, Value, column_letter
+from crosscompat.ground.csv_cells import column_name
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import fold
+from crosscompat.ground.wording import say
+
+__all__ = ["COLUMNS", "NOTE", "Column", "TableMapping", "changed", "guess", "heading_row", "meaning_of", "meanings"]
+
+COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"crosses": (*CROSSES, *FURTHER, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
+)
+"""The columns there may be, by what the rows are."""
+
+_FILLING = frozenset({"of", "the", "a", "no", "nr", "number", "count", "total", "all", "in"})
+_FIRST_ROWS = 10
+_ENOUGH = 2
+_MOSTLY = 0.5
+
+
+@cache
+def _known(rows_are: str) -> Mapping[str, str]:
+    """Return our column by each word or phrase that means it."""
+    text = files("crosscompat.book.import_export").joinpath("headings.toml").read_text(encoding="utf-8")
+    found = {_plain(column): column for column in COLUMNS[rows_are]}
+    for column, phrases in tomllib.loads(text)[rows_are].items():
+        for phrase in phrases:
+            found.setdefault(_plain(phrase), column)
+    return found
+
+
+def meaning_of(heading: str, rows_are: str) -> str | None:
+    """Return the column that a heading means, or None where its words are not known.
+
+    Examples
+    --------
+    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
+    ('seed_parent', 'units', None)
+    """
+    known = _known(rows_are)
+    outside = re.sub(r"\([^)]*\)", " ", heading)
+    inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
+    for part in (heading, outside, inside):
+        words = _plain(part)
+        few = " ".join(word for word in words.split() if word not in _FILLING)
+        found = known.get(words) or (known.get(few) if few else None)
+        if found:
+            return found
+    return None
+
+
+def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
+    """Return the column that each heading of a row means, by its place; no column is meant twice.
+
+    A heading that is the very name of a column comes before one that only means it. Where a column that would hold
+    numbers holds formulas such as A × B, it is the pair.
+    """
+    titles = {at: str(title) for at, title in enumerate(grid.rows[row]) if title is not None}
+    found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
+    found = {at: "pair" if meant == "cross" and _holds_pairs(grid, row, at) else meant for at, meant in found.items()}
+    first: dict[str, int] = {}
+    for at, meant in sorted(found.items(), key=lambda item: (_plain(titles[item[0]]) != _plain(item[1]), item[0])):
+        first.setdefault(meant, at)
+    if "pair" in first and {"seed_parent", "pollen_parent"} & set(first):
+        del first["pair"]
+    return {at: meant for meant, at in sorted(first.items(), key=lambda item: item[1])}
+
+
+def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
+    """Return the place of the row of headings and what the rows below are.
+
+    It is the one of the first ten rows in which most headings are known, and at least two; else the first that is not
+    blank.
+    """
+    filled = [at for at, row in enumerate(grid.rows) if any(value is not None for value in row)]
+    tries = [(len(meanings(grid, at, kind)), -at, -i) for at in filled[:_FIRST_ROWS] for i, kind in enumerate(kinds)]
+    most, at, i = max(tries, default=(0, 0, 0))
+    if most < _ENOUGH:
+        return (filled[0] if filled else 0), kinds[0]
+    return -at, kinds[-i]
+
+
+def _holds_pairs(grid: Grid, row: int, at: int) -> bool:
+    below = [cells[at] for cells in grid.rows[row + 1 :] if at < len(cells) and cells[at] is not None]
+    return bool(below) and sum(map(_looks_like_a_pair, below)) > _MOSTLY * len(below)
+
+
+def _looks_like_a_pair(value: Value) -> bool:
+    return isinstance(value, str) and is_pair(value)
+
+
+def _plain(text: str) -> str:
+    """Return a heading in small letters, without points, brackets, underscores and the style of ♀ and ♂."""
+    letters = fold(text).casefold().replace("\ufe0f", "").replace("\ufe0e", "")
+    return " ".join(re.sub(r"[_\-.:?!()\[\]]+", " ", letters).split())
+
+
+NOTE = "note"
+"""The one column that several of a grower's may go into."""
+
+_EXAMPLE_LETTERS = 30
+_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
+    "crosses": (
+        ("date",),
+        ("seed_parent", "seed_plant", "pair"),
+        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
+    ),
+    "plants": (("plant",), ("species",)),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a grower's table.
+
+    Attributes
+    ----------
+    at : int
+        Its place, from 0.
+    heading : str
+        As the file writes it; one without a heading is called by its letter, as is the second of two alike.
+    becomes : str or None
+        What it is here; None is left out.
+    example : str
+        The first thing in it.
+    """
+
+    at: int
+    heading: str
+    becomes: str | None
+    example: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TableMapping:
+    """What the rows are, in which row the headings stand (from 0), and the columns with anything in them."""
+
+    rows_are: str
+    row: int
+    columns: tuple[Column, ...]
+
+    def column(self, name: str) -> Column | None:
+        """Return the first column that becomes one of ours, or None."""
+        return next((column for column in self.columns if column.becomes == name), None)
+
+    @property
+    def missing(self) -> tuple[tuple[str, ...], ...]:
+        """What no column says and every row must say; one of each group would do."""
+        found = {column.becomes for column in self.columns}
+        return tuple(group for group in _SIDES[self.rows_are] if found.isdisjoint(group))
+
+    @property
+    def is_ours(self) -> bool:
+        """Whether all headings are the very names of our columns."""
+        return all(column_name(column.heading) == column.becomes for column in self.columns)
+
+
+def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
+    """Return what the headings of a table seem to mean.
+
+    Parameters
+    ----------
+    rows_are : {"crosses", "plants"}, optional
+        By default whatever more headings speak for.
+
+    Raises
+    ------
+    WrongUse
+        If rows can be no such thing.
+    """
+    if rows_are is not None and rows_are not in COLUMNS:
+        raise WrongUse(say("sheets.rows_are", word=rows_are, words=", ".join(COLUMNS)))
+    row, kind = heading_row(grid, (rows_are,) if rows_are else tuple(COLUMNS))
+    meant = meanings(grid, row, kind) if grid.rows else {}
+    columns: list[Column] = []
+    for at in range(max(map(len, grid.rows), default=0)):
+        heading = _cell(grid, row, at)
+        example = next(
+            (str(value) for i in range(row + 1, len(grid.rows)) if (value := _cell(grid, i, at)) is not None), ""
+        )
+        if heading is not None or example:
+            name = _free(str(heading).strip() if heading is not None else "", at, columns)
+            columns.append(Column(at, name, meant.get(at), example[:_EXAMPLE_LETTERS]))
+    return TableMapping(kind, row, tuple(columns))
+
+
+def changed(mapping: TableMapping, maps: Iterable[str] = (), ignored: Iterable[str] = ()) -> TableMapping:
+    """Return a mapping with what the grower says of some columns.
+
+    Parameters
+    ----------
+    maps : iterable of str
+        Each ``Their heading=our_column``.
+    ignored : iterable of str
+        Headings of columns that are left out.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such heading or no such column of ours.
+    """
+    becomes: dict[int, str | None] = {_named(mapping, heading).at: None for heading in ignored}
+    for text in maps:
+        heading, sign, name = text.rpartition("=")
+        ours = column_name(name)
+        if not sign:
+            raise WrongUse(say("sheets.map_form", text=text))
+        if ours not in COLUMNS[mapping.rows_are]:
+            raise WrongUse(say("sheets.map_ours", name=name.strip(), known=", ".join(COLUMNS[mapping.rows_are])))
+        if ours != NOTE and ours in becomes.values():
+            raise WrongUse(say("sheets.map_twice", name=ours))
+        becomes[_named(mapping, heading).at] = ours
+    said = set(becomes.values()) - {NOTE}
+    columns = (
+        replace(column, becomes=becomes.get(column.at, None if column.becomes in said else column.becomes))
+        for column in mapping.columns
+    )
+    found = replace(mapping, columns=tuple(columns))
+    if found.column("pair") and (found.column("seed_parent") or found.column("pollen_parent")):
+        raise WrongUse(say("sheets.map_pair"))
+    return found
+
+
+def _cell(grid: Grid, row: int, at: int) -> Value:
+    return grid.rows[row][at] if row < len(grid.rows) and at < len(grid.rows[row]) else None
+
+
+def _free(heading: str, at: int, columns: Iterable[Column]) -> str:
+    letter = say("sheets.column_letter", letter=column_letter(at))
+    if not heading:
+        return letter
+    return f"{heading} ({letter})" if heading in {column.heading for column in columns} else heading
+
+
+def _named(mapping: TableMapping, heading: str) -> Column:
+    """Find a column by its heading or its letter."""
+    wanted = column_name(heading)
+    for names in (
+        {column_name(column.heading): column for column in reversed(mapping.columns)},
+        {column_letter(column.at).casefold(): column for column in mapping.columns},
+    ):
+        if wanted in names:
+            return names[wanted]
+    listed = ", ".join(column.heading for column in mapping.columns)
+    raise WrongUse(say("sheets.map_theirs", heading=heading.strip(), known=listed))

@@ -1,0 +1,172 @@
+"""Which rows of a table are new to a book, which say what it says already, and which contradict it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Any
+
+from crosscompat.book import records
+from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import Plant, plants_of
+from crosscompat.book.import_export.extra_columns import further_noted
+from crosscompat.book.store import Reading
+from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
+
+__all__ = ["new_crosses", "new_plants"]
+
+_NOT_SAID = frozenset({"id", "row", "recorded_at", "kind"})
+_OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in _NOT_SAID)
+_OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
+
+
+def new_crosses(
+    page: Reading,
+    sheet: Sheet,
+    crosses: Sequence[Cross],
+    further: Mapping[int, Mapping[str, Any]],
+    today: date,
+    faults: list[Fault],
+) -> tuple[list[Cross], set[int]]:
+    """Return the crosses that a book does not have yet, and the rows that say what it says already.
+
+    A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
+    must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
+
+    Parameters
+    ----------
+    further : mapping
+        What each row says beyond the summary, by its number.
+    """
+    book = _Known.of(page, further)
+    fresh: dict[str | int, Cross] = {}
+    same: set[int] = set()
+    bad = {fault.place.row for fault in faults}
+    for cross in crosses:
+        known = book.find(cross)
+        first = fresh.get(cross.cross or cross.row)
+        if cross.date > today:
+            faults.append(_fault(sheet, cross.row, "date", say("sheets.future", day=cross.date.isoformat())))
+        elif known is not None:
+            told = book.differing(cross, known)
+            faults += [_taken(sheet, cross.row, "cross", cross.number, told)] if told else []
+            same |= set() if told else {cross.row}
+        elif cross.row not in bad and book.take_alike(cross):
+            same.add(cross.row)
+        elif first is not None:
+            what = say("sheets.number_twice", number=first.number, row=str(first.row))
+            faults.append(_fault(sheet, cross.row, "cross", what))
+        elif cross.row not in bad:
+            fresh[cross.cross or cross.row] = cross
+    return list(fresh.values()), same
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """The crosses of a book, by what a row may be known by."""
+
+    numbered: Mapping[str | None, Cross]
+    by_id: Mapping[str | None, Cross]
+    unnumbered: Mapping[tuple[date, str], list[Cross]]
+    noted: Mapping[str, Mapping[str, set[Any]]]
+    further: Mapping[int, Mapping[str, Any]]
+
+    @classmethod
+    def of(cls, page: Reading, further: Mapping[int, Mapping[str, Any]]) -> _Known:
+        book = crosses_of(page)
+        numbered: dict[str | None, Cross] = {cross.cross: cross for cross in book if cross.cross is not None}
+        unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
+        for cross in book:
+            if cross.cross is None:
+                unnumbered[cross.date, cross.seed_parent].append(cross)
+        return cls(numbered, {cross.id: cross for cross in book}, unnumbered, further_noted(page), further)
+
+    def find(self, cross: Cross) -> Cross | None:
+        """Return the cross of a row's identifier, else of its number."""
+        return self.by_id.get(cross.id) or self.numbered.get(cross.cross)
+
+    def differing(self, told: Cross, known: Cross) -> list[tuple[str, Any, Any]]:
+        there = self.noted[known.id or ""]
+        more = self.further[told.row].items()
+        found = [(name, value, _any(there[name])) for name, value in more if value not in there[name]]
+        return _differing(told, known, _OF_CROSSES) + found
+
+    def take_alike(self, cross: Cross) -> bool:
+        """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
+        there = self.unnumbered[cross.date, cross.seed_parent] if cross.cross is None else []
+        alike = [one for one in there if not self.differing(cross, one)]
+        if alike:
+            there.remove(min(alike, key=self._how_much_is_known))
+        return bool(alike)
+
+    def _how_much_is_known(self, cross: Cross) -> int:
+        more = (_any(values) for values in self.noted[cross.id or ""].values())
+        return sum(value is not None for value in (*more, *(getattr(cross, name) for name in _OF_CROSSES)))
+
+
+def new_plants(
+    page: Reading,
+    sheet: Sheet,
+    plants: Sequence[Plant],
+    more: Mapping[str, Mapping[str, Any]],
+    faults: list[Fault],
+) -> tuple[list[Plant], set[int]]:
+    """Return the plants that a book does not have yet, and the rows that say what it says already.
+
+    Parameters
+    ----------
+    more : mapping
+        What else is said of each plant, by its name and the column.
+    """
+    bench = plants_of(page)
+    noted = {plant.name: plant for plant in page.current(records.Plant)}
+    fresh: list[Plant] = []
+    same: set[int] = set()
+    for plant in plants:
+        known = bench.find(plant.plant)
+        if known is None:
+            fresh.append(plant)
+            continue
+        further = {name: value for name, value in more[plant.plant].items() if value is not None}
+        names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
+        differing = _differing(plant, known, names)
+        differing += [
+            (name, value, there)
+            for name, value in further.items()
+            if (there := getattr(noted[plant.plant], name)) != value
+        ]
+        faults += [_taken(sheet, plant.row, "plant", plant.plant, differing)] if differing else []
+        same |= set() if differing else {plant.row}
+    return fresh, same
+
+
+def _any(values: Iterable[Any]) -> Any:
+    return next((value for value in values if value is not None), None)
+
+
+def _differing(told: Any, known: Any, names: Sequence[str]) -> list[tuple[str, Any, Any]]:
+    """Return what a row says otherwise than the book: column, here, there; what it leaves blank it does not say."""
+    return [
+        (name, here, there)
+        for name in names
+        if (here := getattr(told, name)) is not None and here != (there := getattr(known, name))
+    ]
+
+
+def _taken(sheet: Sheet, row: int, column: str, number: str, differing: Sequence[tuple[str, Any, Any]]) -> Fault:
+    nothing = say("sheets.nothing")
+    told = "; ".join(
+        say("sheets.differs", column=name, here=as_text(here), there=as_text(there) or nothing)
+        for name, here, there in differing
+    )
+    return _fault(sheet, row, column, say("sheets.taken", number=number, told=told), say("sheets.taken_advice"))
+
+
+def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:
+    return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)

@@ -1,0 +1,265 @@
+"""A grower's table taken into a book: what is new as records, what is wrong as faults, no number changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
+from types import MappingProxyType
+from typing import Any
+
+from crosscompat.book import records
+from crosscompat.book.crosses import Cross, crosses_in
+from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
+from crosscompat.book.import_export.cell_meaning import TOOK_MEANS, is_open, iso_day, parents_of, put_took
+from crosscompat.book.import_export.column_mapping import NOTE, Column, TableMapping, meaning_of
+from crosscompat.book.import_export.deduplicate import new_crosses, new_plants
+from crosscompat.book.import_export.extra_columns import further_in, with_further
+from crosscompat.book.import_export.formula_guard import unguarded
+from crosscompat.book.import_export.from_tables import records_of
+from crosscompat.book.import_export.workbook import Grid, Value
+from crosscompat.book.records import Record, new_id
+from crosscompat.book.store import Reading
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_cells import Cells, Row, Sheet
+from crosscompat.ground.errors import Fault
+from crosscompat.ground.wording import say
+
+__all__ = ["Answers", "Taken", "records_taken", "sheet_of", "take_table"]
+
+_DAYS = frozenset({"date", "acquired", "died"})
+_SIDES = (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant"))
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What the grower says of a table that it does not say itself.
+
+    Attributes
+    ----------
+    order : {"day-first", "month-first"} or None
+        How its days are written.
+    took_means : {"pod-set", "ripe-pod", "seedling"} or None
+        What its column "took" counts.
+    only_successes : bool or None
+        Whether failures were left out of it.
+    """
+
+    order: str | None = None
+    took_means: str | None = None
+    only_successes: bool | None = None
+
+
+def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants, faults: list[Fault]) -> Sheet:
+    """Return a table's rows under our columns; what cannot be brought there adds a fault.
+
+    Parameters
+    ----------
+    bench : Plants
+        The plants of the book: a parent that has the name of one is that plant.
+    """
+    rows = [
+        _Reader(grid, mapping, answers, bench, faults, number).read(cells)
+        for number, cells in enumerate(grid.rows[mapping.row + 1 :], start=mapping.row + 2)
+        if any(value is not None for value in cells)
+    ]
+    titles = {column.becomes: column.heading for column in reversed(mapping.columns) if column.becomes}
+    if pair := mapping.column("pair"):
+        titles |= {"seed_parent": pair.heading, "pollen_parent": pair.heading}
+    if (took := mapping.column("took")) and answers.took_means:
+        titles = {TOOK_MEANS[answers.took_means]: took.heading} | titles
+    header = tuple(dict.fromkeys(name for row in rows for name in row.cells))
+    return Sheet(grid.file, header, tuple(rows), titles, grid.decimal_comma, grid.sheet)
+
+
+@dataclass(slots=True)
+class _Reader:
+    """Brings one row under our columns."""
+
+    grid: Grid
+    mapping: TableMapping
+    answers: Answers
+    bench: Plants
+    faults: list[Fault]
+    number: int
+    found: dict[str, str | None] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+    def read(self, cells: Any) -> Row:
+        for column in self.mapping.columns:
+            value = cells[column.at] if column.at < len(cells) else None
+            if column.becomes is not None and value is not None:
+                self.take(column, value)
+        if self.notes:
+            self.found[NOTE] = "; ".join(self.notes)
+        if self.mapping.rows_are == "crosses":
+            self.finish_cross()
+        return Row(self.number, self.found)
+
+    def take(self, column: Column, value: Value) -> None:
+        name = column.becomes or ""
+        if name == NOTE:
+            plain = meaning_of(column.heading, self.mapping.rows_are) == NOTE
+            self.notes.append(_text(value) if plain else f"{column.heading}: {_text(value)}")
+        elif name in _DAYS:
+            self.found[name] = self.day(column, value)
+        elif isinstance(value, date) and name != "recorded_at":
+            self.fault(column, say("sheets.made_a_date", text=_text(value)), say("sheets.made_a_date_advice"))
+        elif name == "pair":
+            self.take_pair(column, _text(value))
+        else:
+            self.found[name] = _text(value)
+
+    def day(self, column: Column, value: Value) -> str:
+        if isinstance(value, datetime):
+            if column.becomes == "date" and value.time() != time():
+                self.found.setdefault("hour", value.time().isoformat())
+            return value.date().isoformat()
+        return iso_day(_text(value), self.answers.order)
+
+    def take_pair(self, column: Column, text: str) -> None:
+        try:
+            self.found["seed_parent"], self.found["pollen_parent"] = parents_of(text)
+        except csv_convert.BadCell as bad:
+            self.fault(column, bad.what, bad.advice)
+            self.found["seed_parent"] = self.found["pollen_parent"] = text
+
+    def finish_cross(self) -> None:
+        for side, plant in _SIDES:
+            self.find_plant(side, plant)
+        took = self.mapping.column("took")
+        if took is not None and self.answers.took_means and self.found.get("took") is not None:
+            try:
+                put_took(self.found, self.answers.took_means)
+            except csv_convert.BadCell as bad:
+                self.fault(took, bad.what, bad.advice)
+        if self.mapping.column("only_successes") is None and self.answers.only_successes is not None:
+            self.found["only_successes"] = csv_convert.as_text(self.answers.only_successes)
+
+    def find_plant(self, side: str, plant: str) -> None:
+        """Tell a plant of the book from a species, whichever column it stands in."""
+        named = (self.found.get(side) or "").strip()
+        if self.found.get(plant) is None and self.bench.find(named):
+            self.found |= {plant: named, side: self.bench.species(named)}
+        elif not named and (known := self.found.get(plant)):
+            self.found[side] = self.bench.species(known.strip())
+
+    def fault(self, column: Column, what: str, advice: str) -> None:
+        self.faults.append(Fault(self.grid.place(self.number, column.heading), what, advice))
+
+
+def _text(value: Value) -> str:
+    if isinstance(value, datetime):
+        return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
+    return unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What comes of a table.
+
+    Attributes
+    ----------
+    rows : int
+        With anything in them.
+    crosses : tuple of Cross
+        New ones, of rows without a fault.
+    plants : tuple of Plant
+        New ones, of rows without a fault.
+    more : mapping
+        What else is said of plants, by name and column.
+    further : mapping
+        What else is said of crosses, by row and column.
+    same : int
+        Rows without a fault that say what the book says already.
+    faults : tuple of Fault
+        In the order of the file.
+    values : tuple of str or None
+        What stands in the cell of each fault.
+    """
+
+    rows: int
+    crosses: tuple[Cross, ...]
+    plants: tuple[Plant, ...]
+    more: Mapping[str, Mapping[str, Any]]
+    further: Mapping[int, Mapping[str, Any]]
+    same: int
+    faults: tuple[Fault, ...]
+    values: tuple[str | None, ...]
+
+
+def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> Taken:
+    """Read a table against a book; nothing is written.
+
+    Parameters
+    ----------
+    today : date
+        No cross can have been made after it.
+    """
+    faults: list[Fault] = []
+    sheet = sheet_of(grid, mapping, answers, plants_of(page), faults)
+    crosses: list[Cross] = []
+    plants: list[Plant] = []
+    more: Mapping[str, Mapping[str, Any]] = {}
+    further: Mapping[int, Mapping[str, Any]] = {}
+    if mapping.rows_are == "crosses":
+        further = further_in(sheet, faults)
+        crosses, same = new_crosses(page, sheet, crosses_in(sheet, faults), further, today, faults)
+    else:
+        more = _more(sheet, faults)
+        plants, same = new_plants(page, sheet, plants_in(sheet, faults), more, faults)
+    bad = {fault.place.row or 0 for fault in faults}
+    faults.sort(key=lambda fault: fault.place.row or 0)
+    values = [_value(grid, mapping, fault) for fault in faults]
+    return Taken(
+        rows=len(sheet.rows),
+        crosses=tuple(cross for cross in crosses if cross.row not in bad),
+        plants=tuple(plant for plant in plants if plant.row not in bad),
+        more=MappingProxyType(more),
+        further=MappingProxyType(further),
+        same=len(same - bad),
+        faults=tuple(map(_with_order, faults, values)),
+        values=tuple(values),
+    )
+
+
+def records_taken(page: Reading, taken: Taken) -> list[Record]:
+    """Return the records that are to be written; an identifier that the book has used before is not used again."""
+    species = plants_of(page)
+    standing = {plant.name: (plant.id, species.species(plant.name)) for plant in page.current(records.Plant)}
+    used = {cross.id for cross in taken.crosses if cross.id and page.kind_of(cross.id)}
+    crosses = [
+        replace(cross, id=new_id() if cross.id is None or cross.id in used else cross.id) for cross in taken.crosses
+    ]
+    found = records_of(Plants.of(taken.plants), crosses, standing)
+    told = {cross.id or "": taken.further[cross.row] for cross in crosses}
+    return list(with_further(_with_more(found, taken.more), told))
+
+
+def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
+    """Return what stands in the cell of a fault, as text."""
+    at = next((column.at for column in mapping.columns if column.heading == fault.place.column), None)
+    cells = grid.rows[fault.place.row - 1] if fault.place.row else ()
+    value = cells[at] if at is not None and at < len(cells) else None
+    return None if value is None else str(value)
+
+
+def _with_order(fault: Fault, value: str | None) -> Fault:
+    """Add to what is advised for a day that could be two how to say the order for all days."""
+    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if value and is_open(value) else fault
+
+
+def _with_more(found: Iterable[Record], more: Mapping[str, Mapping[str, Any]]) -> Iterable[Record]:
+    for record in found:
+        told = more.get(record.name, {}) if isinstance(record, records.Plant) else {}
+        yield replace(record, **told) if told else record
+
+
+def _more(sheet: Sheet, faults: list[Fault]) -> dict[str, Mapping[str, Any]]:
+    """Read what is said of plants beyond the columns of `book.plants`."""
+    found: dict[str, Mapping[str, Any]] = {}
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        told = {name: cells.day(name) if name in _DAYS else cells.text(name) for name in MORE}
+        found.setdefault((row.cells.get("plant") or "").strip(), told)
+    return found

@@ -1,0 +1,287 @@
+from __future__ import annotations
+
+import tempfile
+import zipfile
+from dataclasses import fields, replace
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from crosscompat.book import records
+from crosscompat.book.entry.undo import take_back
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.import_export.whole_book import book_in, read_book, write_book
+from crosscompat.book.record_fields import choices, needed, reference, value_types
+from crosscompat.book.records import KINDS
+from crosscompat.book.store import open_store
+from crosscompat.book.store.restore import restore_history
+from crosscompat.ground.errors import BadInput, WrongUse
+
+AWKWARD = [
+    "=1+1", "+49 30 123", "-3", "@here", "007", "2025-04-03", "03/04/2025", "1e5", "TRUE", "yes", "", " ", "\n", "\\e",
+    "\\", "a\\u0041b", "_x0041_", "#N/A", "'quoted", 'He said "×"', "a,b;c\td", "two\nlines", "two\r\nlines", "\r",
+    "a\n b  c \nd", "  both ends  ", "🌵 ×", "\x00\x0b\x1f", "\ufffe\uffff", "\u00a0", "\u2028x\u0085", "<&>\"'",
+    "ﬁ é e\u0301", "1,5", "0.1", "None", "\ufeffmark",
+]  # fmt: skip
+TEXT = st.sampled_from(AWKWARD) | st.text(max_size=8)
+VALUES = {
+    str: TEXT,
+    int: st.integers(-5, 10) | st.integers(-(2**62), 2**62),
+    float: st.floats(allow_nan=False),
+    bool: st.booleans(),
+    date: st.dates(),
+    time: st.times(),
+    datetime: st.datetimes(timezones=st.just(UTC)),
+}
+
+
+def written(store, folder, name="book.zip"):
+    with store.reading() as page:
+        write_book(book_in(page), folder / name)
+    return folder / name
+
+
+def restored(source):
+    store = open_store("sqlite://")
+    with store.writing("not to be seen") as pen:
+        whole = read_book(source)
+        restore_history(pen, whole.changes, whole.versions)
+    return store
+
+
+def everything(store):
+    with store.reading() as page:
+        return page.changes(), {kind: page.versions(kind) for kind in KINDS.values()}
+
+
+@st.composite
+def record(draw, kind, ids):
+    """A record with any values, that points to records that are there."""
+    values = {}
+    for item in fields(kind):
+        name, of, allowed = item.name, reference(item), choices(item)
+        if name == "id":
+            continue
+        some = st.sampled_from(ids[of]) if of and ids[of] else None
+        if of is None:
+            some = st.sampled_from(allowed) if allowed else VALUES[value_types(kind)[name]]
+        if name in needed(kind):
+            if some is None:
+                return None
+            values[name] = draw(some)
+        else:
+            values[name] = draw(st.none() | some) if some is not None else None
+    return kind(**values)
+
+
+def unlike(page, found):
+    """Whether the name of a record is not yet taken."""
+    column = {records.Plant: "name", records.Cross: "number"}.get(type(found))
+    value = column and getattr(found, column)
+    return value is None or page.find(type(found), **{column: value}) is None
+
+
+def write_something(draw, store, ids):
+    kind = draw(st.sampled_from(list(KINDS)))
+    with store.writing(draw(TEXT), who=draw(st.none() | TEXT)) as pen:
+        pen.imported = draw(st.booleans())
+        standing = pen.current(KINDS[kind])
+        act = draw(st.sampled_from(["add", "add", "replace", "withdraw"]))
+        new = draw(record(KINDS[kind], ids))
+        if act == "add" or not standing:
+            if new is not None and unlike(pen, new):
+                pen.add(new)
+                ids[kind].append(new.id)
+        elif act == "replace":
+            if new is not None and unlike(pen, new):
+                pen.replace(replace(new, id=draw(st.sampled_from(standing)).id))
+        else:
+            pen.withdraw(draw(st.sampled_from(standing)))
+
+
+@st.composite
+def books(draw):
+    """A book with additions, corrections, things taken back, and undone changes."""
+    store, ids = open_store("sqlite://"), {kind: [] for kind in KINDS}
+    with store.writing("a plant and a cross") as pen:
+        pen.add(records.Plant(id="p", name="coc-1"), records.Cross(id="c", number="26-01", seed_plant="p"))
+    ids["plants"].append("p")
+    ids["crosses"].append("c")
+    for _ in range(draw(st.integers(0, 12))):
+        write_something(draw, store, ids)
+    for _ in range(draw(st.integers(0, 2))):
+        try:
+            with store.writing("undone") as pen:
+                take_back(pen, None, Bounds(date.max))
+        except WrongUse:
+            pass
+    return store
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(books())
+def test_an_export_fills_an_empty_book_with_just_what_was_there(store):
+    with tempfile.TemporaryDirectory() as place:
+        source = written(store, Path(place))
+        again = restored(source)
+        assert everything(again) == everything(store)
+        assert written(again, Path(place), "again.zip").read_bytes() == source.read_bytes()
+        again.engine.dispose()
+    store.engine.dispose()
+
+
+@pytest.fixture
+def season(tmp_path):
+    """A small book with a correction, a change undone, a forecast, and texts that spreadsheets would spoil."""
+    store = open_store(tmp_path / "season.sqlite")
+    plant = records.Plant(name="007", field_number="+49", note="=1+1", acquired=date(2019, 4, 1), place="")
+    cross = records.Cross(number="26-01", seed_plant=plant.id, recorded_at=datetime(2026, 5, 1, 9, 30, 0, 123456, UTC))
+    visit = records.Pollination(
+        cross=cross.id, date=date(2026, 5, 1), hour=time(14, 5), units=4, stamens_removed=False, temperature=1 / 3
+    )
+    told = records.GivenForecast(
+        date=date(2026, 5, 1), model="m", seed_parent="Echinocereus coccineus", pollen_parent="E. dasyacanthus",
+        flowers=4, mean=0.1, low=0.0, high=1.0,
+    )  # fmt: skip
+    with store.writing("a visit", who="A. Grower") as pen:
+        pen.add(visit, cross, plant, told)
+    with store.writing("moved") as pen:
+        pen.replace(replace(plant, place="bench 2"))
+    with store.writing("moved back") as pen:
+        take_back(pen, None, Bounds(date.max))
+    return SimpleNamespace(store=store, plant=plant, cross=cross, visit=visit)
+
+
+def test_the_book_goes_on_after_the_changes_it_was_given(season, tmp_path, place):
+    source = written(season.store, tmp_path)
+    store = open_store(place)
+    with store.writing("not to be seen") as pen:
+        whole = read_book(source)
+        restore_history(pen, whole.changes, whole.versions)
+    assert everything(store) == everything(season.store)
+    with store.writing("one more") as pen:
+        pen.add(records.Plant(name="das-1"))
+    with store.reading() as page:
+        assert [change.id for change in page.changes()] == [1, 2, 3, 4]
+        assert [plant.name for plant in page.current(records.Plant)] == ["007", "das-1"]
+    store.engine.dispose()
+
+
+def test_a_book_that_is_not_empty_stays_as_it_is(season, tmp_path):
+    source = written(season.store, tmp_path)
+    store = open_store("sqlite://")
+    with store.writing("planted") as pen:
+        pen.add(records.Plant(name="das-1"))
+    before = everything(store)
+    whole = read_book(source)
+    with pytest.raises(WrongUse, match="empty book"), store.writing("not to be seen") as pen:
+        restore_history(pen, whole.changes, whole.versions)
+    assert everything(store) == before
+
+
+def test_nothing_becomes_a_formula_in_a_spreadsheet(season, tmp_path):
+    lines = zipfile.Path(written(season.store, tmp_path), "plants.csv").read_text(encoding="utf-8")
+    assert ",\\=1+1," in lines
+    assert ",\\+49," in lines
+
+
+def test_what_is_no_export_is_never_overwritten(season, tmp_path):
+    with zipfile.ZipFile(tmp_path / "mine.zip", "w") as mine:
+        mine.writestr("crosses.csv", "cross,date\n1,2025-04-03\n")
+    (tmp_path / "none.zip").write_bytes(b"no zip")
+    before = {path: path.read_bytes() for path in tmp_path.glob("*.zip")}
+    for path in before:
+        with pytest.raises(WrongUse, match="no export"):
+            written(season.store, tmp_path, path.name)
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_an_earlier_export_is_written_anew(season, tmp_path):
+    source = written(season.store, tmp_path)
+    with season.store.writing("one more") as pen:
+        pen.add(records.Plant(name="das-1"))
+    written(season.store, tmp_path)
+    assert everything(restored(source)) == everything(season.store)
+
+
+@pytest.mark.parametrize("name", ["book", "book.csv", "book.xlsx", "book.ods"])
+def test_an_export_goes_to_a_zip(season, tmp_path, name):
+    with pytest.raises(WrongUse, match=name):
+        written(season.store, tmp_path, name)
+
+
+def _changed(path, file, old, new):
+    with zipfile.ZipFile(path) as package:
+        texts = {name: package.read(name).decode("utf-8") for name in package.namelist()}
+    assert old in texts[file]
+    texts[file] = texts[file].replace(old, new)
+    with zipfile.ZipFile(path, "w") as package:
+        for name, text in texts.items():
+            package.writestr(name, text)
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        ("plants.csv", ",007,", ",,", "plants.csv, row 2, column name: This must be filled in"),
+        ("plants.csv", "2019-04-01", "1.4.19", "column acquired: “1.4.19” is no date"),
+        ("pollinations.csv", ",4,", ",four,", "column units: “four” is no whole number"),
+        ("pollinations.csv", ",no,", ",maybe,", "column stamens_removed: “maybe” is neither"),
+        ("pollinations.csv", "14:05:00", "noon", "column hour: “noon” is no hour"),
+        ("crosses.csv", "09:30:00.123456Z", "09:30:00", "column recorded_at"),
+        ("forecasts.csv", "0.1", "a tenth", "column mean: “a tenth” is no number"),
+        ("forecasts.csv", "low", "lowest", "column “low” is missing"),
+        ("crosses.csv", "doubt", "doubts", "Nothing here is called “doubts”"),
+        ("plants.csv", ",1,2\n", ",1,9\n", "column replaced_in: There is no change 9"),
+        ("plants.csv", ",1,2\n", ",1,\n", "column id: This record stands in the tables twice"),
+        ("changes.csv", ",2,no", ",8,no", "There is no change 8"),
+        ("changes.csv", "\n2,", "\n1,", "The change 1 stands in the changes twice"),
+    ],
+)
+def test_an_export_that_was_spoilt_is_told_by_place_and_not_taken(season, tmp_path, file, old, new, says):
+    source = written(season.store, tmp_path)
+    _changed(source, file, old, new)
+    with pytest.raises(BadInput) as bad:
+        restored(source)
+    assert says in str(bad.value)
+
+
+def test_what_points_nowhere_is_told(season, tmp_path):
+    source = written(season.store, tmp_path)
+    _changed(source, "pollinations.csv", season.cross.id, season.plant.id)
+    with pytest.raises(BadInput, match=r"pollinations.csv, row 2, column cross: This points to a record"):
+        restored(source)
+
+
+def test_a_number_is_taken_once(season, tmp_path):
+    source = written(season.store, tmp_path)
+    line = zipfile.Path(source, "crosses.csv").read_text(encoding="utf-8").splitlines()[1]
+    _changed(source, "crosses.csv", line, line + "\n" + line.replace(season.cross.id, "another"))
+    with pytest.raises(BadInput, match=r"crosses.csv, row 3, column number: .*“26-01” is taken"):
+        restored(source)
+
+
+def test_what_is_no_export_is_told(season, tmp_path):
+    source = written(season.store, tmp_path)
+    with zipfile.ZipFile(source, "a") as package:
+        package.writestr("seeds.csv", "id\n")
+    with pytest.raises(BadInput, match=r"Nothing in a cross book is called seeds.csv"):
+        read_book(source)
+    (tmp_path / "cut.zip").write_bytes(source.read_bytes()[:100])
+    for name in ("cut.zip", "none.zip"):
+        with pytest.raises(BadInput, match=f"{name}: This is no sound export"):
+            read_book(tmp_path / name)
+    with zipfile.ZipFile(tmp_path / "few.zip", "w") as package:
+        package.writestr("changes.csv", "id,at,who,what,undoes,imported\n")
+    with pytest.raises(BadInput) as bad:
+        read_book(tmp_path / "few.zip")
+    assert [fault.place.file for fault in bad.value.faults] == [f"{name}.csv" for name in KINDS]
+
+
+def test_an_empty_book_goes_out_and_in(tmp_path):
+    store = open_store("sqlite://")
+    assert everything(restored(written(store, tmp_path))) == everything(store)

@@ -1,0 +1,244 @@
+"""Which cross a visit goes to, on a book in a file and on one on a server."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from crosscompat.book import records
+from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.entry.enter_pollination import Asked, named_cross, planned, write_planned
+from crosscompat.book.entry.pollination_rules import NamedCross
+from crosscompat.book.entry.undo import take_back
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.find_records import find_cross
+from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.units import Units, in_all
+from crosscompat.ground.errors import UnknownName, WrongUse
+
+NUMBERS = read_pattern(OURS)
+MAY = date(2026, 5, 1)
+F, M, N = (records.Plant(name=name) for name in ("F", "M", "N"))
+
+
+def asked(*pollen, day=MAY, kind=None, seed=F, number=None, continues=None, aim=None, wanted=None, **visit):
+    brought = {"pollen_kind": "one" if len(pollen) == 1 else "several"} | visit
+    made = records.Pollination(cross="", date=day, **brought)
+    given = tuple(
+        records.Pollen(pollination=made.id, **({"name": one} if isinstance(one, str) else {"plant": one.id}))
+        for one in pollen
+    )
+    mother = {"seed_parent": seed} if isinstance(seed, str) else {"seed_plant": seed.id}
+    cross = records.Cross(kind=kind or "cross", aim=aim, wanted=wanted, **mother)
+    return Asked(cross=cross, visit=made, pollen=given, number=number, continues=continues, kind_named=kind is not None)
+
+
+@pytest.fixture
+def visit(book):
+    """Write a visit down and return what was planned."""
+    with book.writing("plants") as pen:
+        pen.add(F, M, N)
+
+    def visit(*pollen, season_start="01-01", **more):
+        with book.writing("a visit") as pen:
+            plan = planned(pen, asked(*pollen, **more), NUMBERS, season_start)
+            write_planned(pen, plan, Bounds(date(2027, 12, 31)))
+        return plan
+
+    return visit
+
+
+def test_the_same_pollen_on_the_same_plant_in_the_same_season_goes_on_with_the_cross(book, visit):
+    first = visit(M, units=4)
+    second = visit(M, day=date(2026, 5, 9), units=3)
+    assert (first.before, second.before) == (None, first.cross)
+    assert (second.visits, in_all(second.units)) == (2, 7)
+    with book.reading() as page:
+        [cross] = crosses_of(page)
+    assert (cross.cross, cross.units, cross.date, cross.pollen_plant) == (first.cross.number, 7, MAY, "M")
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"day": date(2027, 5, 1)},
+        {"kind": "check of the pollen"},
+        {"technique": "cut style"},
+        {"pollen_kind": "several"},
+        {"seed": N},
+        {"number": "mine"},
+    ],
+    ids=lambda other: next(iter(other)),
+)
+def test_anything_else_begins_a_new_one(visit, other):
+    first = visit(M)
+    second = visit(M, **other)
+    assert second.before is None
+    assert second.cross.number != first.cross.number
+
+
+def test_other_pollen_begins_a_new_one_and_the_old_one_can_still_go_on(visit):
+    first, second = visit(M), visit(N)
+    assert second.before is None
+    assert visit(M, N).before is None
+    assert visit(M, technique="plain").cross.id == first.cross.id
+    assert visit(N).cross.id == second.cross.id
+
+
+def test_a_season_that_runs_over_the_new_year_is_one(visit):
+    first = visit(M, day=date(2026, 12, 30), season_start="07-01")
+    assert visit(M, day=date(2027, 1, 3), season_start="07-01").cross.id == first.cross.id
+    assert first.cross.number == NUMBERS.number(2026, 1)
+    assert visit(M, day=date(2027, 7, 3), season_start="07-01").cross.number == NUMBERS.number(2027, 1)
+
+
+def test_species_alone_are_enough(visit):
+    first = visit("Aus bus", seed="Aus cus", units=2)
+    assert (first.cross.seed_plant, first.cross.seed_parent) == (None, "Aus cus")
+    assert visit("Aus  bus", seed="Aus cus").cross.id == first.cross.id
+    assert visit("Aus dus", seed="Aus cus").before is None
+    assert visit("Aus bus", seed="Aus dus").before is None
+
+
+@pytest.mark.parametrize("ending", ["closed", "doubtful", "lost"])
+def test_a_cross_that_is_over_or_doubtful_does_not_go_on(book, visit, ending):
+    cross = visit(M).cross
+    with book.writing(ending) as pen:
+        if ending == "lost":
+            pen.add(records.Loss(cross=cross.id, cause="mice"))
+        else:
+            pen.replace(
+                replace(cross, **{"closed": {"closed_stage": "set"}, "doubtful": {"doubt": "no label"}}[ending])
+            )
+    assert visit(M).before is None
+
+
+def test_the_same_flowers_again_add_no_unit(visit):
+    visit(M, units=4)
+    again = visit(M, flowers="same again", units=4)
+    assert (again.visits, in_all(again.units)) == (2, 4)
+
+
+def test_flowers_that_were_never_pollinated_cannot_be_pollinated_again(book, visit):
+    with pytest.raises(WrongUse, match="pollinated before"):
+        visit(M, flowers="same again")
+    with book.reading() as page:
+        assert page.count(records.Pollination) == 0
+
+
+def test_units_that_were_not_all_counted_are_not_added_up(visit):
+    visit(M, units=4)
+    assert in_all(visit(M).units) is None
+
+
+def test_unlike_units_are_told_apart_and_nowhere_added_up(book, visit):
+    visit(M, units=4)
+    second = visit(M, day=date(2026, 5, 9), units=2, unit_kind="raceme")
+    assert second.before is not None
+    assert (second.units, in_all(second.units)) == ((Units("flower", 4), Units("raceme", 2)), None)
+    with book.reading() as page:
+        [cross] = crosses_of(page)
+    assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
+
+
+def test_a_cross_that_is_named_takes_only_its_own_pollen(book, visit):
+    cross = visit(M).cross
+    later = visit(M, continues=cross, day=date(2027, 1, 5))
+    assert later.cross.id == cross.id
+    with pytest.raises(WrongUse, match="other pollen"):
+        visit(N, continues=cross)
+    with pytest.raises(WrongUse, match="another technique"):
+        visit(M, continues=cross, technique="stump")
+
+
+@pytest.mark.parametrize(
+    ("there", "said"),
+    [
+        ("cross", "check of the pollen"),
+        ("check of the seed parent", "check of the pollen"),
+        ("check of the pollen", "left alone"),
+        ("left alone", "check of the seed parent"),
+    ],
+)
+def test_a_cross_that_is_named_stays_of_its_kind(book, visit, there, said):
+    cross = visit(M, kind=there).cross
+    with pytest.raises(WrongUse, match=f"{cross.number} is .*{there.removeprefix('cross')} and not .*{said}"):
+        visit(M, kind=said, continues=cross)
+    with book.reading() as page:
+        assert page.count(records.Pollination) == 1
+    assert visit(M, kind=there, continues=cross).visits == visit(M, continues=cross).visits - 1 == 2
+
+
+def test_what_is_asked_of_a_cross_that_is_named(book, visit):
+    cross = visit(M, day=date(2026, 12, 30), season_start="07-01").cross
+    visit(M, continues=cross, day=date(2027, 7, 5), season_start="07-01")
+    with book.writing("ends") as pen:
+        ended = replace(cross, closed_stage="hold")
+        pen.replace(ended)
+        pen.add(records.Loss(cross=cross.id, cause="mice"))
+    with book.reading() as page:
+        assert named_cross(page, cross, date(2027, 1, 2), "07-01") == NamedCross(cross.number, 2026, 2026, None, "mice")
+        assert named_cross(page, ended, date(2027, 7, 6), "07-01").now == 2027
+        assert named_cross(page, ended, date(2027, 1, 2), "01-01").season == 2026
+        assert named_cross(page, ended, MAY, "01-01").over == "hold"
+        assert named_cross(page, records.Cross(number="none"), MAY, "01-01") == NamedCross("none", None, 2026)
+
+
+def test_a_lost_tray_ends_no_cross(book, visit):
+    cross = visit(M).cross
+    with book.writing("a tray") as pen:
+        tray = records.Sowing(cross=cross.id)
+        pen.add(tray, records.Loss(cross=cross.id, sowing=tray.id, cause="mice"))
+    with book.reading() as page:
+        assert named_cross(page, cross, MAY, "01-01").lost is None
+
+
+def test_a_visit_that_makes_earlier_counts_impossible_is_refused(book, visit):
+    """Three pods of flowers nobody had counted, and then one flower in all."""
+    first = visit(M, units=4)
+    visit(M, flowers="same again", day=date(2026, 5, 3))
+    with book.writing("withdrawn") as pen:
+        pen.add(records.Observation(cross=first.cross.id, what="pods_set", count=3, date=date(2026, 5, 20)))
+        pen.replace(replace(first.visit, flowers="same again"))
+    with pytest.raises(WrongUse, match=r"more pods set than units pollinated \(3 > 1\)"):
+        visit(M, units=1)
+    with book.reading() as page:
+        assert page.count(records.Pollination) == 2
+    assert in_all(visit(M, units=3).units) == 3
+
+
+def test_aim_and_want_are_taken_over_where_they_are_said(book, visit):
+    visit(M, aim="hardy", wanted=3)
+    assert visit(M).changed == ()
+    changed = visit(M, wanted=5)
+    assert (changed.cross.aim, changed.cross.wanted) == ("hardy", 5)
+    with book.reading() as page:
+        assert page.current(records.Cross) == (changed.cross,)
+
+
+def test_own_numbers_are_kept_verbatim_and_none_is_given_twice(visit):
+    own = " Ida's  7 / 2026".strip()
+    assert visit(M, number=own).cross.number == own
+    with pytest.raises(WrongUse, match="belongs to another cross already"):
+        visit(N, number=own)
+    with pytest.raises(WrongUse, match="blank"):
+        visit(N, number="  ")
+
+
+def test_a_number_that_was_taken_back_is_not_given_again(book, visit):
+    first = visit(M).cross
+    with book.writing("undo") as pen:
+        take_back(pen, None, Bounds(date.max))
+    assert visit(M).cross.number == NUMBERS.number(2026, 2)
+    assert first.number == NUMBERS.number(2026, 1)
+
+
+def test_a_cross_is_found_by_number_or_identifier(book, visit):
+    cross = visit(M).cross
+    with book.reading() as page:
+        assert find_cross(page, cross.number.lower(), NUMBERS) == find_cross(page, cross.id, NUMBERS) == cross
+        with pytest.raises(UnknownName) as unknown:
+            find_cross(page, "26-01", NUMBERS)
+    assert unknown.value.nearest == (cross.number,)

@@ -1,0 +1,250 @@
+"""Screens of every kind: narrow, without colour, with few letters, or gone before the answer is."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import unicodedata
+from pathlib import Path
+
+import pytest
+
+from crosscompat.cli.output import columns, deliver, paragraph, speaks_unicode, unit_in_words, who, width
+
+SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
+SCREENS = {
+    "ask": ["ask", SEED, POLLEN, "--flowers", "4"],
+    "rank": ["rank", "--partners-of", SEED],
+    "tree": ["tree", SEED],
+    "check": ["check"],
+    "priors": ["priors"],
+    "retrain": ["retrain", "--dry-run", "--as-of", "2026-10-31"],
+}
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
+@pytest.mark.parametrize("screen", SCREENS)
+def test_a_screen_with_few_letters_prints_a_stand_in(process, demo, screen, encoding):
+    outcome = process(*SCREENS[screen], folder=demo, environment={"PYTHONIOENCODING": encoding})
+    assert outcome.returncode == 0, outcome.stderr
+    assert b"Traceback" not in outcome.stderr
+    text = outcome.stdout.decode(encoding)
+    assert "Echinocereus coccineus" in text or screen in {"check", "priors"}
+    if screen == "ask":
+        sign = "?" if encoding in {"ascii", "cp437"} else "×"
+        assert f"{SEED} (seed parent) {sign} Echinocereus dasyacanthus" in text
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_the_tree_falls_back_to_plain_letters(process, demo, encoding):
+    environment = {"PYTHONIOENCODING": encoding}
+    text = process(*SCREENS["tree"], "--flowers", "4", folder=demo, environment=environment).stdout.decode(encoding)
+    rows = [row for row in text.splitlines() if "%" in row and "Echinocereus" in row]
+    assert len(rows) == 31
+    assert "".join(rows).isascii()
+    assert "?" not in "".join(rows)
+    assert all("-" in row for row in rows)
+    assert any("#" in row for row in rows)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-16"])
+def test_an_answer_for_a_program_is_utf_8_on_any_screen(process, run, demo, encoding):
+    question = ["ask", SEED, "Echinocereus triglochidiatus", "--json"]
+    outcome = process(*question, folder=demo, environment={"PYTHONIOENCODING": encoding})
+    assert outcome.stdout == run(*question, "--collection", demo).stdout_bytes
+    assert json.loads(outcome.stdout.decode("utf-8"))["schema"] == "crosscompat.ask/2"
+    picture = process("tree", SEED, "-o", "-", folder=demo, environment={"PYTHONIOENCODING": encoding})
+    assert picture.stdout.decode("utf-8").rstrip().endswith("</svg>")
+
+
+def test_an_error_can_be_told_in_few_letters(process, demo):
+    outcome = process("ask", SEED, "E. ×dasycanthüs", folder=demo, environment={"PYTHONIOENCODING": "ascii"})
+    assert outcome.returncode == 2
+    assert b"Echinocereus dasyacanthus" in outcome.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals of this kind")
+@pytest.mark.parametrize("environment", [{"NO_COLOR": "1", "TERM": "xterm-256color"}, {"TERM": "dumb"}])
+@pytest.mark.parametrize("screen", ["ask", "tree"])
+def test_no_colour_on_a_terminal_that_wants_none(process, demo, screen, environment):
+    import pty
+
+    ours, theirs = pty.openpty()
+    running = process(*SCREENS[screen], folder=demo, environment=environment, wait=False, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    text = b""
+    while chunk := read(ours):
+        text += chunk
+    assert running.wait(timeout=60) == 0
+    os.close(ours)
+    assert b"Echinocereus coccineus" in text
+    assert b"\x1b" not in text
+
+
+def read(terminal):
+    """What a pseudo-terminal has to say, nothing once its other end is closed."""
+    try:
+        return os.read(terminal, 65536)
+    except OSError:
+        return b""
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        [],
+        *SCREENS.values(),
+        ["rank", "--most", "1"],
+        ["rank", "--json"],
+        ["label", "26-01"],
+        ["label", "26-01", "--json"],
+        ["tree", SEED, "-o", "-"],
+    ],
+)
+def test_a_reader_who_is_gone_is_no_failure(process, demo, arguments):
+    ours, theirs = os.pipe()
+    os.close(ours)
+    outcome = process(*arguments, folder=demo, stdout=theirs)
+    os.close(theirs)
+    assert (outcome.returncode, outcome.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["ask", "--help"]])
+def test_help_for_a_reader_who_is_gone_ends_quietly(process, arguments):
+    ours, theirs = os.pipe()
+    os.close(ours)
+    outcome = process(*arguments, stdout=theirs)
+    os.close(theirs)
+    assert outcome.stderr == b""
+
+
+def test_a_reader_of_one_line_gets_it(process, demo):
+    running = process("rank", "--partners-of", SEED, "--most", "62", folder=demo, wait=False)
+    assert running.stdout.readline() == b"The outcomes in this collection are invented.\n"
+    running.stdout.close()
+    assert running.stderr.read() == b""
+    running.stderr.close()
+    assert running.wait(timeout=60) == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        (["ask", SEED, POLLEN], 0),
+        (["ask", "COC-B1", "COC-B2"], 1),
+        (["ask", SEED, "E. imaginarius"], 2),
+        (["rank", "none.csv"], 3),
+    ],
+)
+def test_the_exit_code_is_true_even_if_nobody_listens(process, demo, arguments, code):
+    ours, theirs = os.pipe()
+    os.close(ours)
+    outcome = process(*arguments, folder=demo, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    assert outcome.returncode == code
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
+@pytest.mark.parametrize(
+    "arguments", [["check"], ["rank", "--most", "1"], ["label", "26-01"], ["ask", SEED, POLLEN, "--json"]]
+)
+def test_a_full_disk_is_told(process, demo, arguments):
+    with Path("/dev/full").open("wb") as full:
+        outcome = process(*arguments, folder=demo, stdout=full)
+    assert (outcome.returncode, outcome.stderr) == (3, b"No space left on device.\n")
+
+
+def test_a_model_is_kept_even_if_nobody_reads_on(process, own):
+    (own / "model.json").unlink()
+    ours, theirs = os.pipe()
+    os.close(ours)
+    outcome = process("retrain", "--as-of", "2026-10-31", folder=own, stdout=theirs)
+    os.close(theirs)
+    assert outcome.returncode == 0
+    assert (own / "model.json").is_file()
+
+
+def test_a_demonstration_is_whole_even_if_nobody_reads_on(process, empty_folder):
+    ours, theirs = os.pipe()
+    os.close(ours)
+    outcome = process("demo", folder=empty_folder, stdout=theirs)
+    os.close(theirs)
+    assert (outcome.returncode, outcome.stderr) == (0, b"")
+    assert (empty_folder / "crosscompat-demo" / "labels.html").is_file()
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80, 100, 140])
+def test_text_keeps_to_the_screen(run, demo, columns):
+    for arguments in (SCREENS["ask"], ["check"]):
+        text = run(*arguments, "--collection", demo, columns=columns).stdout
+        table = "  column "
+        lines = text.split(table)[0].splitlines()
+        assert max(map(len, lines)) <= min(columns, 100)
+
+
+def test_a_paragraph_breaks_at_the_width(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "50")
+    assert width() == 50
+    paragraph("word " * 30, indent=2, bullet="! ")
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 50
+    assert lines[0].startswith("  ! word")
+    assert all(line.startswith("    word") for line in lines[1:])
+
+
+@pytest.mark.parametrize(("columns", "expected"), [(20, 40), (40, 40), (99, 99), (300, 100)])
+def test_text_is_neither_too_narrow_nor_too_wide(monkeypatch, columns, expected):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    assert width() == expected
+
+
+def test_cells_stand_in_columns():
+    rows = [["name", "n", "why"], ["a", "10", "x"], ["abcdef", "1", ""]]
+    assert columns(rows, right=[1]) == ["name     n  why", "a       10  x", "abcdef   1"]
+
+
+def test_names_and_units_in_words():
+    assert who("Echinocereus laui", None) == "Echinocereus laui"
+    assert unit_in_words(None) == "(unit not stated)"
+    assert unit_in_words("furlongs") == "furlongs"
+
+
+class Screen:
+    def __init__(self, encoding):
+        self.encoding = encoding
+
+
+@pytest.mark.parametrize(("encoding", "able"), [("utf-8", True), ("cp1252", False), ("ascii", False), (None, False)])
+def test_whether_a_screen_has_the_letters(monkeypatch, encoding, able):
+    monkeypatch.setattr(sys, "stdout", Screen(encoding))
+    assert speaks_unicode() is able
+
+
+def test_a_file_is_written_in_utf_8_with_a_last_line_end(empty_folder, capsys):
+    file = empty_folder / "a.svg"
+    deliver("é × \N{SEEDLING}", file)
+    assert file.read_bytes() == "é × \N{SEEDLING}\n".encode()
+    assert capsys.readouterr() == ("", f"Written: {file}\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no named pipes of this kind")
+def test_a_pipe_or_a_device_is_written_to_and_not_replaced(empty_folder):
+    pipe = empty_folder / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    deliver("word", pipe)
+    assert os.read(reader, 100) == b"word\n"
+    os.close(reader)
+    assert pipe.is_fifo()
+
+
+def test_every_letter_of_a_name_survives(run, demo, empty_folder):
+    names = "Echinocereus_laui,Echinocereus_×_roetteri,Echinocereus_münchii,'Echinocereus d''or \N{HEAVY CHECK MARK}'"
+    (empty_folder / "t.nwk").write_text("(" + ":1,".join(names.split(",")) + ":1);\n", encoding="utf-8")
+    run("new", "mine", "--tree", "t.nwk")
+    found = json.loads(run("tree", "Echinocereus laui", "--collection", "mine", "--json").stdout)
+    labels = [partner["label"] for partner in found["partners"]]
+    assert [unicodedata.normalize("NFC", label) for label in labels] == labels
+    assert "Echinocereus münchii" in [label.replace("_", " ") for label in labels]
+    assert "Echinocereus d'or \N{HEAVY CHECK MARK}" in labels
