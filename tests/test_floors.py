@@ -66,7 +66,7 @@ def test_no_room_looks_up(path):
             },
         ),
         ("rich", {"cli/progress.py"}),
-        ("csv", {"ground/csv_cells.py", "book/pair_lines.py", "phylogeny/square.py"}),
+        ("csv", {"ground/csv_cells.py", "advice/pair_distances.py"}),
     ],
 )
 def test_one_room_does_each_outside_thing(library, homes):

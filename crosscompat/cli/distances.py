@@ -9,8 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import BinaryIO
 
-from crosscompat.advice.pair_distances import PairDistances, write_distances
-from crosscompat.book.pair_lines import PairBlock, PairTable
+from crosscompat.advice.pair_distances import PairDistances, PairTable, write_distances
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import print_json, talk, unit_in_words
 from crosscompat.cli.progress import counted
@@ -27,8 +26,8 @@ def run(folder: Path | None, pairs: Path, output: Path | None, *, as_json: bool)
     if as_json and to_screen:
         raise WrongUse(say("distances.json_where"))
     table = PairTable(pairs)
-    first: PairBlock | None = next(table.blocks([]), None)
-    collection = collection_or_carried(folder, [first.name(side, 0) for side in (0, 1)] if first else [])
+    first = next(table.blocks([]), None)
+    collection = collection_or_carried(folder, [name for names in first.names for name in names[:1]] if first else [])
 
     def written(stream: BinaryIO) -> PairDistances:
         return write_distances(collection, table, stream, lambda blocks: counted(blocks, table.size_in_blocks))

@@ -57,7 +57,6 @@ class TrainingSet:
 
     Attributes
     ----------
-    crosses : tuple of Cross
     seed, pollen : tuple of str
         Their parents, as labels of the tree.
     outcomes : Outcomes
