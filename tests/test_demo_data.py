@@ -16,7 +16,7 @@ import pytest
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.current_plants import read_plants
-from crosscompat.book.training_set import evidence_from
+from crosscompat.model.training_set import training_set_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
 from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
@@ -270,7 +270,7 @@ def test_no_success_is_missing_from_the_batch_of_successes():
 
 
 def test_nearer_pairs_of_one_ploidy_do_better():
-    """Common practice, no source; invented outcomes must show it."""
+    """As the invented outcomes were planned: common practice, no source."""
     alike = [row for row in finished_pairings() if not row[3] and row[0] != row[1]]
     near, far = [row for row in alike if row[2] < 1.6], [row for row in alike if row[2] > 3.0]
     assert len(near) >= 10
@@ -285,8 +285,8 @@ def test_unlike_ploidy_fails_even_when_near():
     assert share(unlike) < 0.15
 
 
-def test_the_wild_hybrid_pair_takes_in_both_directions():
-    """E. coccineus and E. dasyacanthus, whose wild hybrids are fertile (doi 10.1007/BF00985335)."""
+def test_one_wide_pair_of_one_ploidy_takes_in_both_directions():
+    """As the invented outcomes were planned, so that the tour has such a pair."""
     for pair in (("coccineus", "dasyacanthus"), ("dasyacanthus", "coccineus")):
         assert share([row for row in finished_pairings() if row[:2] == pair]) >= 0.5
 
@@ -318,7 +318,7 @@ def test_our_own_model_sees_it_too():
     carried = carried_tree("echinocereus")
     tree = read_tree(carried.tree, unit=carried.unit)
     traits = read_traits(carried.traits, carried.trait_kinds)
-    sorted_out = evidence_from(
+    sorted_out = training_set_from(
         read_crosses(DEMO / "crosses.csv"),
         read_plants(DEMO / "plants.csv"),
         tree.index,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 import shlex
+import shutil
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,12 @@ from crosscompat.cli.app import app
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+COMMANDS = re.compile(r"^```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+GROWERS_FILES = {
+    "mytree.nwk": "((Aloe_vera:1,Aloe_ferox:1):1,Aloe_dichotoma:2);",
+    "list.csv": "species,genus,section\nAloe vera,Aloe,A\nAloe ferox,Aloe,B\nAloe dichotoma,Aloe,\n",
+    "its.fasta": ">Aloe_vera\nACGTACGTAC\n>Aloe_ferox\nACGTACGTAA\n>Aloe_dichotoma\nACGAACGTCA\n",
+}
 
 
 def play(block):
@@ -42,6 +50,34 @@ def test_the_tour_prints_what_it_says(tmp_path, monkeypatch, update_golden):
         README.write_text(real, encoding="utf-8")
     assert real == text
     assert (tmp_path / "crosscompat-demo" / "dasyacanthus.svg").is_file()
+
+
+def commands_of(block):
+    """Split the lines of a shell block into commands, without its comments and what sets Python up."""
+    lines = [shlex.split(line, comments=True) for line in block.splitlines() if not line.startswith("python3 ")]
+    return [
+        list(words)
+        for line in lines
+        for is_and, words in itertools.groupby(line, lambda word: word == "&&")
+        if not is_and
+    ]
+
+
+def test_every_other_command_of_the_page_runs_after_the_tour(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    text = README.read_text(encoding="utf-8")
+    assert CliRunner().invoke(app, ["demo"]).exit_code == 0
+    for block in BLOCK.findall(text):
+        play(block)
+    for name, content in GROWERS_FILES.items():
+        Path(name).write_text(content, encoding="utf-8")
+    played = [command for block in COMMANDS.findall(text) for command in commands_of(block)]
+    assert len(played) > 10
+    for program, *arguments in played:
+        assert program == "crosscompat"
+        shutil.rmtree("my-collection", ignore_errors=True)
+        outcome = CliRunner().invoke(app, arguments)
+        assert outcome.exit_code == 0, (arguments, outcome.output, outcome.exception)
 
 
 @pytest.mark.parametrize("ending", ["crosscompat demo", "python -m pytest"])

@@ -21,7 +21,7 @@ from crosscompat.advice.cross_story import CrossStory
 from crosscompat.advice.due import DueList
 from crosscompat.advice.history import History, Undone
 from crosscompat.advice.labels import Labels
-from crosscompat.advice.learn import Lesson
+from crosscompat.advice.retrain import Lesson
 from crosscompat.advice.lost_label import Candidates
 from crosscompat.advice.pair_distances import PairDistances
 from crosscompat.advice.partners import Partners

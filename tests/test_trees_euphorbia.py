@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import re
 import sys
 from collections import Counter
 from decimal import Decimal
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 import crosscompat
+from crosscompat.traits import from_memory
 
 ROOT = Path(__file__).resolve().parents[1]
 TREES = ROOT / "trees"
@@ -30,6 +32,7 @@ GROWTH = {
     "columnar",
     "globular",
     "medusoid",
+    "cushion",
     "dwarf clump",
     "dwarf rosette",
     "tuberous",
@@ -139,13 +142,20 @@ def test_trait_words_are_those_the_page_lists(traits):
     assert {row["fruit_word"] for row in traits.values()} == {"", "pod"}
 
 
-def test_sourced_traits_are_those_of_their_sources(traits):
-    """2n: Xue et al. 2007, doi 10.1360/aps06043. Sex: Narbona et al. 2011, PLoS ONE 6:e20668; NParks."""
-    counts = {"milii": "40", "neriifolia": "60", "antiquorum": "60", "pulcherrima": "28", "marginata": "56"}
-    assert {name: traits[name]["2n"] for name in counts} == counts
-    assert {traits[name]["2n_source"] for name in counts} == {"Xue 2007"}
-    assert (traits["nicaeensis"]["sex"], traits["nicaeensis"]["self_fertile"]) == ("monoecious", "yes")
-    assert (traits["obesa"]["spine_type"], traits["obesa"]["sex"]) == ("none", "mostly dioecious")
+def test_no_chromosome_number_is_from_memory(traits):
+    counted = [row for row in traits.values() if row["2n"]]
+    assert len(counted) >= 16
+    assert [row["species"] for row in counted if from_memory(row["2n_source"])] == []
+
+
+@pytest.mark.shared
+def test_chromosome_numbers_are_those_that_were_read(shared, traits):
+    """Figures of Xue et al. 2007, Wang et al., Santana et al. 2016, Cesca 1972 and Genc & Kultur 2020."""
+    table = (shared / "facts" / "chromosomes.md").read_text(encoding="utf-8").split("## Gap")[0]
+    read = "\n".join(line for line in table.splitlines() if line.startswith("|"))
+    for name, row in traits.items():
+        if row["2n"]:
+            assert re.search(rf"\b{name}\b(?:, \w+| & \w+)?[ |]+{row['2n']}\b", read), name
 
 
 def test_counts_that_differ_between_sources_are_left_out(traits):

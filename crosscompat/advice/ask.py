@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions, handling
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -18,15 +17,18 @@ from crosscompat.advice.figures import (
     interval_at,
     past_of,
     tree_figures,
+    usual_flowers,
 )
 from crosscompat.advice.known_hybrids import KnownNear, known_near, published_of
 from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.reasoning import Reason, reasons_in_words
 from crosscompat.advice.stages import StageForecast, stage_forecasts
-from crosscompat.advice.verdict import verdict, verdict_words
+from crosscompat.advice.verdict import how_sure, verdict, verdict_words
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.outlook import flowers_needed, seedling_chances
+from crosscompat.model.forecast import chances, flowers_for
 
 __all__ = ["Answer", "PairForecast", "ask"]
 
@@ -49,13 +51,17 @@ class PairForecast:
         Of a seedling from one flower.
     verdict, verdict_words : str
         The chance as one of a few words.
+    sure : str
+        How well it is known: ``sure``, ``fairly`` or ``guess``.
     flowers_for_half, flowers_for_four_fifths : int or None
         Fewest flowers for that chance; None if more than 200.
     distance : Distance
+    reasons : list of Reason
+        Their logits add up to that of a seedling from one flower.
     stages : list of StageForecast
-        The way to a seedling, stage by stage with its reasons.
-    seeds_per_pod : float or None
-        What a ripe pod is taken to hold; None where the way is taken in one.
+        The way to a seedling, stage by stage, then the whole.
+    seeds_per_pod : float
+        What a ripe pod is expected to hold.
     cautions : list of Caution
     past : list of Past
         Earlier crosses of this pairing, this way round.
@@ -70,11 +76,13 @@ class PairForecast:
     per_flower: Interval
     verdict: str
     verdict_words: str
+    sure: str
     flowers_for_half: int | None
     flowers_for_four_fifths: int | None
     distance: Distance
+    reasons: list[Reason]
     stages: list[StageForecast]
-    seeds_per_pod: float | None
+    seeds_per_pod: float
     cautions: list[Caution]
     past: list[Past]
 
@@ -91,10 +99,10 @@ class Answer:
     invented: bool
     notes: list[str]
     handling: list[Caution]
-    schema: Literal["crosscompat.ask/2"] = "crosscompat.ask/2"
+    schema: Literal["crosscompat.ask/3"] = "crosscompat.ask/3"
 
 
-def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> Answer:
+def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None = None) -> Answer:
     """Answer whether a pairing is worth the flowers.
 
     Parameters
@@ -103,8 +111,8 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
         Whose tree, traits, records and model are asked.
     seed, pollen : str
         Species or plants.
-    flowers : int
-        Flowers that would be pollinated, at least 1.
+    flowers : int, optional
+        Flowers that would be pollinated, at least 1; by default as many as the grower usually takes.
 
     Raises
     ------
@@ -115,6 +123,7 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
     WrongUse
         If ``flowers`` is below 1.
     """
+    flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
     seed_parent, pollen_parent = find_parents(collection, seed, pollen)
@@ -132,12 +141,14 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int = 1) -> 
 
 
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
-    asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]))
-    belief, row = asked.outlook, asked.rows[0]
-    all_flowers = seedling_chances(belief, flowers)
+    asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]), stages=True)
+    distance = distance_of(collection, basis, seed.label, pollen.label)
+    row = asked.rows[0]
+    all_flowers = chances(asked.whole, flowers)
     chance = interval_at(all_flowers, 0)
-    word = verdict(chance.mean, chance.low, chance.high)
-    half, four_fifths = (int(flowers_needed(belief, target)[0]) or None for target in (0.5, 0.8))
+    seen = {seed.label, pollen.label} & set(basis.model.seen.species)
+    word = verdict(chance.mean, chance.low, chance.high, known=bool(seen) or asked.published[0] != 0)
+    half, four_fifths = (int(flowers_for(asked.whole, target)[0]) or None for target in (0.5, 0.8))
     return PairForecast(
         seed_parent=seed.name,
         pollen_parent=pollen.name,
@@ -145,14 +156,16 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         pollen_plant=pollen.plant.plant if pollen.plant else None,
         flowers=flowers,
         chance=chance,
-        per_flower=interval_at(seedling_chances(belief), 0),
+        per_flower=interval_at(chances(asked.whole), 0),
         verdict=word,
         verdict_words=verdict_words(word),
+        sure=how_sure(chance.low, chance.high),
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
-        distance=distance_of(collection, basis, seed.label, pollen.label),
-        stages=stage_forecasts(basis.model, row, asked.pairings, belief, asked.uneven[:, 0]),
-        seeds_per_pod=basis.model.seeds.mean if basis.model.seeds else None,
+        distance=distance,
+        reasons=reasons_in_words(basis.model, asked, 0, distance.relative),
+        stages=stage_forecasts(basis.model, asked, 0),
+        seeds_per_pod=basis.model.seeds.mean,
         cautions=cautions(collection, basis.model, seed, pollen, row),
         past=past_of(collection, seed.label, pollen.label),
     )

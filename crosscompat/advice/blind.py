@@ -8,15 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.advice.basis import chances_of, clones_on_both_sides
-from crosscompat.advice.fitting import fitted_on
-from crosscompat.book.training_set import Evidence
+from crosscompat.advice.predict import chances_of, clones_on_both_sides, fitted_on
 from crosscompat.collection.opening import Collection
-from crosscompat.model.fitted import FittedModel, fit_model
-from crosscompat.model.forecast import chances, logits
+from crosscompat.model.fitted import FittedModel, fit_plain
+from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.held_out import Fold
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Parents
+from crosscompat.model.training_set import TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
 
 __all__ = ["FORECASTS", "Blind", "Job", "Said", "Work", "blind_forecasts", "forecast", "gave_a_seedling"]
@@ -34,15 +33,15 @@ class Job:
     Attributes
     ----------
     collection : Collection
-    seen : Evidence
+    seen : TrainingSet
         The crosses learned from.
-    asked : tuple of Evidence
+    asked : tuple of TrainingSet
         Crosses held out, their outcomes not to be read.
     """
 
     collection: Collection
-    seen: Evidence
-    asked: tuple[Evidence, ...]
+    seen: TrainingSet
+    asked: tuple[TrainingSet, ...]
 
 
 Work = Callable[[Callable[[Job], list[Said]], Sequence[Job]], Iterable[list[Said]]]
@@ -69,22 +68,22 @@ class Blind:
     chances: Mapping[str, Floats]
 
 
-def gave_a_seedling(evidence: Evidence) -> Floats:
+def gave_a_seedling(evidence: TrainingSet) -> Floats:
     """Return 1 for each cross that gave a seedling, else 0, shape (n_crosses,)."""
     return evidence.outcomes.fruitful.astype(np.float64)
 
 
 def blind_forecasts(
-    collection: Collection, evidence: Evidence, ways: Mapping[str, Sequence[Fold]], work: Work = map
+    collection: Collection, evidence: TrainingSet, ways: Mapping[str, Sequence[Fold]], work: Work = map
 ) -> dict[str, Blind]:
     """Forecast each cross held out by models that were fitted on the others alone.
 
     Parameters
     ----------
     collection : Collection
-        Its tree, traits, plants and settings. The distance that counts as 1, where unknown traits are put and how
-        species are related are those of the crosses learned from.
-    evidence : Evidence
+        Its tree, traits, plants and settings. Where unknown traits are put and how species are related are as the
+        crosses learned from have them.
+    evidence : TrainingSet
     ways : mapping of str to sequence of Fold
         Each way of holding out. Folds that learn from the same crosses share one fit.
     work : callable
@@ -126,7 +125,7 @@ def forecast(job: Job) -> list[Said]:
         parents = Parents(asked.seed, asked.pollen, *clones_on_both_sides(collection.plants, asked.crosses))
         said = {"crosscompat": chances_of(collection, model, parents, units).mean}
         for name, fit in plain.items():
-            said[name] = chances(logits(fit, _rows(collection, fit.recipe, asked)), units).mean
+            said[name] = chances(outlook(fit, _rows(collection, fit.recipe, asked)).whole, units).mean
         answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
     return answers
 
@@ -136,17 +135,17 @@ def _parts(recipe: Recipe) -> dict[str, Recipe]:
     distance = tuple(feature for feature in recipe.features if feature.column is None)
     traits = tuple(feature for feature in recipe.features if feature.column is not None)
     sides = {"distance": distance, "traits": traits}
-    return {name: Recipe(side, recipe.reference, recipe.unit) for name, side in sides.items() if side}
+    return {name: Recipe(side, recipe.scale) for name, side in sides.items() if side}
 
 
-def _plain(collection: Collection, seen: Evidence, recipe: Recipe) -> FittedModel:
+def _plain(collection: Collection, seen: TrainingSet, recipe: Recipe) -> FittedModel:
     """Fit a logistic regression from a unit to a seedling, with the same priors and nothing of parents."""
     outcomes = seen.outcomes
     counts = Counts.of(outcomes.tried, outcomes.took, outcomes.some)
-    return fit_model(recipe, _rows(collection, recipe, seen), counts, priors=collection.priors)
+    return fit_plain(recipe, _rows(collection, recipe, seen), counts, collection.priors.prior_for(recipe.features))
 
 
-def _rows(collection: Collection, recipe: Recipe, evidence: Evidence) -> Floats:
+def _rows(collection: Collection, recipe: Recipe, evidence: TrainingSet) -> Floats:
     seed, pollen = evidence.seed, evidence.pollen
     return pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
 

@@ -18,6 +18,7 @@ __all__ = ["Caution", "cautions", "escaping", "handling", "permits"]
 
 _UNISEXUAL = ("dioecious", "mostly dioecious")
 _FEWEST_CROSSES = 10
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def cautions(collection: Collection, model: FittedModel, seed: Parent, pollen: P
         *_flowering(collection, seed, pollen),
         *_hybrid(collection, seed, pollen),
         *_placed(collection, seed, pollen),
-        *_outside(model, row),
+        *_outside(collection, model, seed, pollen),
         *_unseen(model, seed, pollen),
         *_unknown(model, row),
     ]
@@ -119,12 +120,13 @@ def _placed(collection: Collection, seed: Parent, pollen: Parent) -> list[Cautio
     ]
 
 
-def _outside(model: FittedModel, row: Floats) -> list[Caution]:
-    if model.seen.crosses and row[0] > model.seen.farthest * (1 + 1e-9):
-        return [Caution("outside", say("cautions.outside"))]
-    if not model.seen.crosses and row[0] > 1 + 1e-9:
-        return [Caution("outside", say("cautions.outside_prior"))]
-    return []
+def _outside(collection: Collection, model: FittedModel, seed: Parent, pollen: Parent) -> list[Caution]:
+    """Tell of a pairing that is farther apart than any that the forecast has learned from."""
+    if not model.seen.crosses:
+        return []
+    [apart] = collection.taxa.apart([seed.label], [pollen.label])
+    farther = bool(apart > model.seen.farthest * (1 + _ROUNDING))
+    return [Caution("outside", say("cautions.outside"))] if farther else []
 
 
 def _unseen(model: FittedModel, seed: Parent, pollen: Parent) -> list[Caution]:

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.cross_summary import CrossRecords, cross_records
+from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.entry.validation import totals
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.records import Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Reading

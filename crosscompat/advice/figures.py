@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from crosscompat.advice.basis import Basis
+from crosscompat.advice.predict import Basis
 from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import placed
-from crosscompat.book.training_set import fruitful, no_pairing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
+from crosscompat.model.training_set import fruitful, no_pairing
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
@@ -28,7 +28,11 @@ __all__ = [
     "past_crosses",
     "past_of",
     "tree_figures",
+    "usual_flowers",
 ]
+
+
+_FLOWERS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +55,7 @@ class Distance:
         In ``unit``.
     unit : str or None
     relative : float
-        Of the reference; above 1 is outside what was seen.
+        Against the usual (median) distance between two species of the tree.
     spread : float
         How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
         that were only placed in a group and hybrids, which stand between their parents, leave it open.
@@ -135,12 +139,12 @@ class BasisFigures:
 
 @dataclass(frozen=True, slots=True)
 class TreeFigures:
-    """The tree asked: its name, unit, number of species, fingerprint, and the distance that counts as 1."""
+    """The tree asked: its name, unit, number of species, fingerprint, and the usual distance between two of them."""
 
     name: str
     unit: str | None
     species: int
-    reference: float
+    usual_distance: float
     fingerprint: str
 
 
@@ -156,7 +160,7 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
     patristic = float(taxa.apart([seed], [pollen])[0])
     spread = float(taxa.spread([seed], [pollen])[0])
     trees = taxa.trees_on(seed, pollen) or None
-    told = Distance(patristic, distances.unit, patristic / basis.model.recipe.reference, spread, trees)
+    told = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
     if not isinstance(distances, Phylogeny):
         return told
     species = taxa.species_of([seed, pollen])
@@ -203,7 +207,7 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     words = [say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)]
     if finished < seen.crosses:
         words.append(say("basis.under_way", n=seen.crosses - finished))
-    own = sum(row.own for row in collection.priors.rows) + sum(row.own for row in collection.priors.effects)
+    own = collection.priors.own
     if own and kind == "prior":
         words.append(say("basis.own_priors", n=own))
     if collection.settings.invented and kind == "crosses":
@@ -225,12 +229,18 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     )
 
 
+def usual_flowers(collection: Collection) -> int:
+    """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
+    counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
+    return counted[len(counted) // 2] if counted else _FLOWERS
+
+
 def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
     """Return which tree was asked."""
     return TreeFigures(
         collection.tree_name,
         collection.distances.unit,
         len(collection.distances.tips),
-        basis.model.recipe.reference,
+        basis.model.recipe.scale.width,
         collection.fingerprints["tree"],
     )

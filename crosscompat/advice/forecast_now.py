@@ -6,16 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.basis import asked_of, parents_of, prior_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Parent
+from crosscompat.advice.predict import asked_of, parents_of, prior_of
 from crosscompat.advice.visit_sides import Found
 from crosscompat.book import records
 from crosscompat.book.placing import findable_name
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import NameIndex
-from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.forecast import chances
 
 __all__ = ["PRIOR", "Moment", "moment", "pair_of"]
 
@@ -81,7 +81,7 @@ def moment(collection: Collection, pair: tuple[Parent, Parent], flowers: int) ->
     model = prior_of(collection) if saved is None else saved.model
     asked = asked_of(collection, model, parents_of([pair]))
     return Moment(
-        interval_at(seedling_chances(asked.outlook, flowers), 0),
+        interval_at(chances(asked.whole, flowers), 0),
         flowers,
         PRIOR if saved is None else saved.fingerprint[:_DIGITS],
         [one for one in cautions(collection, model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],

@@ -7,12 +7,12 @@ import numpy as np
 from crosscompat.advice.parents import Parent
 from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import find_label
-from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
+from crosscompat.model.training_set import fruitful
 from crosscompat.phylogeny.hybrids import Pedigree
 
 __all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile", "uneven_parents"]

@@ -16,13 +16,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.basis import clones_on_both_sides
 from crosscompat.advice.made import Made, agree, crosses_made, units_of
+from crosscompat.advice.predict import clones_on_both_sides
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
 from crosscompat.book.records import GivenForecast
-from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
+from crosscompat.model.training_set import TrainingSet
 
 __all__ = ["Told", "told_before"]
 
@@ -52,7 +52,7 @@ class _Line:
     clones: tuple[str | None, str | None]
 
 
-def told_before(collection: Collection, given: Sequence[GivenForecast], evidence: Evidence) -> list[Told]:
+def told_before(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> list[Told]:
     """Return the finished crosses that were forecast, each with the forecast that counts for it.
 
     Parameters
@@ -60,7 +60,7 @@ def told_before(collection: Collection, given: Sequence[GivenForecast], evidence
     collection : Collection
     given : sequence of GivenForecast
         The ledger, in the order in which it was written.
-    evidence : Evidence
+    evidence : TrainingSet
         The crosses, as the book knows them now.
 
     Returns
@@ -72,7 +72,7 @@ def told_before(collection: Collection, given: Sequence[GivenForecast], evidence
     for one in crosses_made(collection, evidence):
         made.setdefault((one.seed, one.pollen), []).append(one)
     windows = collection.settings.windows
-    teaches = min(windows.values()) if evidence.by_stage else max(windows.values())
+    teaches = min(windows.values()) if evidence.counts.counted else max(windows.values())
     before: dict[int, list[_Line]] = {}
     during: dict[int, list[_Line]] = {}
     for line in _lines(collection, given):

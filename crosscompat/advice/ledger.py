@@ -7,9 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.basis import chances_of, clones_on_both_sides
-from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_of
+from crosscompat.advice.predict import chances_of, clones_on_both_sides, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import findable_name
@@ -107,7 +106,7 @@ def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
 
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
     last = max(collection.settings.windows.values())
-    for one in crosses_made(collection, evidence_of(collection, as_of)):
+    for one in crosses_made(collection, training_set_of(collection, as_of)):
         cross, identifier = one.cross, identifier_of(one.cross)
         if identifier and 0 <= (as_of - cross.date).days < last and not over_by(cross, as_of):
             yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)

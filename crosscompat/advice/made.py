@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.basis import clones_on_both_sides
+from crosscompat.advice.predict import clones_on_both_sides
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
 from crosscompat.book.records import SELFED
-from crosscompat.book.training_set import Evidence, fruitful
 from crosscompat.collection.opening import Collection
+from crosscompat.model.training_set import TrainingSet, fruitful
 
 __all__ = ["Made", "agree", "crosses_made", "identifier_of", "over_by", "units_of"]
 
@@ -40,13 +40,13 @@ class Made:
     clones: tuple[str | None, str | None]
 
 
-def crosses_made(collection: Collection, evidence: Evidence) -> list[Made]:
+def crosses_made(collection: Collection, evidence: TrainingSet) -> list[Made]:
     """Return the crosses that were made of two parents with a place on the tree, oldest first.
 
     Parameters
     ----------
     collection : Collection
-    evidence : Evidence
+    evidence : TrainingSet
         Of all its crosses.
     """
     outcomes = evidence.outcomes.known.tolist()

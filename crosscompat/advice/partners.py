@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.basis import asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -15,12 +14,14 @@ from crosscompat.advice.figures import (
     interval_at,
     past_crosses,
     tree_figures,
+    usual_flowers,
 )
 from crosscompat.advice.parents import Parent, find_parent
+from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.forecast import chances
 
 __all__ = ["Partner", "Partners", "partners"]
 
@@ -66,7 +67,9 @@ class Partners:
     schema: Literal["crosscompat.tree/1"] = "crosscompat.tree/1"
 
 
-def partners(collection: Collection, species: str, *, role: Literal["seed", "pollen"], flowers: int = 1) -> Partners:
+def partners(
+    collection: Collection, species: str, *, role: Literal["seed", "pollen"], flowers: int | None = None
+) -> Partners:
     """Return the chances of one species with every other on the tree.
 
     Parameters
@@ -76,8 +79,8 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
         A species or a plant.
     role : {"seed", "pollen"}
         Which parent it is.
-    flowers : int
-        Flowers for each pairing, at least 1.
+    flowers : int, optional
+        Flowers for each pairing, at least 1; by default as many as the grower usually takes.
 
     Raises
     ------
@@ -86,6 +89,7 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     WrongUse
         If ``flowers`` is below 1.
     """
+    flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
     focus = find_parent(collection, species)
@@ -93,7 +97,7 @@ def partners(collection: Collection, species: str, *, role: Literal["seed", "pol
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
     asked = asked_of(collection, basis.model, parents_of(pairs))
-    answer = seedling_chances(asked.outlook, flowers)
+    answer = chances(asked.whole, flowers)
     counts = _past_counts(collection, focus.label)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):

@@ -18,11 +18,11 @@ from crosscompat.book.dates import by_date
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.flowers import latest, sightings_of, usual_window
 from crosscompat.book.store import Reading
-from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
+from crosscompat.model.training_set import fruitful
 
 __all__ = [
     "PlantAnswer",

@@ -9,88 +9,84 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import FittedModel, Seen, prior_stage, training_moments
-from crosscompat.model.forecast import chances, logits
+from crosscompat.model.fitted import prior_model
+from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.prior import Priors
-from crosscompat.pairing import Recipe, recipe_for
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, WHOLE
+from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
 
-__all__ = ["FAR", "NEAR", "CoefficientPrior", "EffectPrior", "PriorTable", "StageChances", "one_stage", "prior_table"]
+__all__ = ["MILLIONS", "CoefficientPrior", "EffectPrior", "PriorTable", "StageChances", "prior_table"]
 
-NEAR, FAR = 0.1, 1.0
-"""Distances of a near and of a far pair, as shares of the reference."""
+MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)
+"""Distances, in millions of years along both branches, for which the chances are shown."""
+
+_SCALE = DistanceScale(8.0, (("time", float(np.log1p(8.0)), 1.0),), MILLION_YEARS)
+_SEEDS = SeedsPerPod(20.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
 class StageChances:
-    """What the priors alone say of one stage.
+    """What the priors alone say of one stage, or of the whole way.
 
     Attributes
     ----------
     stage : str
-        ``plain`` is from a flower to a seedling in one step; the others follow each other.
+        ``whole`` is from a flower to a seedling; the others follow each other.
     words : str
         What happens at it.
-    near, far : Interval
-        Of a near and of a far pair of which no more is known, neither its species nor its plants crossed before.
+    chances : list of Interval
+        For each of ``PriorTable.millions``, of two species of which no more is known.
     """
 
     stage: str
     words: str
-    near: Interval
-    far: Interval
+    chances: list[Interval]
 
 
 @dataclass(frozen=True, slots=True)
 class CoefficientPrior:
-    """One coefficient of one stage.
+    """One coefficient, on the logit scale.
 
     Attributes
     ----------
-    stage, coefficient : str
+    coefficient : str
     words : str
         What it weighs.
     mean, sd : float
-        On the logit scale.
+    basis : str
+        ``learned``, ``judged`` or ``own``.
     evidence : str
         What it leans on.
-    own : bool
-        Whether the grower has set it.
     """
 
-    stage: str
     coefficient: str
     words: str
     mean: float
     sd: float
+    basis: str
     evidence: str
-    own: bool
 
 
 @dataclass(frozen=True, slots=True)
 class EffectPrior:
-    """How widely parents, plants, pairs or records may differ at a stage.
+    """How widely parents, plants, pairs or records may differ: a half-normal scale, on the logit scale.
 
     Attributes
     ----------
-    stage : str
-        ``every``, or the one stage at which it stands in place of that.
     effect : str
     words : str
         What differs.
     scale : float
-        Of the half-normal prior on their standard deviation, on the logit scale.
-    evidence : str
-        What it leans on.
-    own : bool
-        Whether the grower has set it.
+    basis, evidence : str
+        As of a coefficient.
     """
 
-    stage: str
     effect: str
     words: str
     scale: float
+    basis: str
     evidence: str
-    own: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +95,8 @@ class PriorTable:
 
     Attributes
     ----------
-    near_distance, far_distance : float
-        Of the reference.
+    millions : list of float
+        Distances in millions of years.
     chances : list of StageChances
     coefficients : list of CoefficientPrior
     effects : list of EffectPrior
@@ -108,13 +104,12 @@ class PriorTable:
         How many rows the grower has set.
     """
 
-    near_distance: float
-    far_distance: float
+    millions: list[float]
     chances: list[StageChances]
     coefficients: list[CoefficientPrior]
     effects: list[EffectPrior]
     own: int
-    schema: Literal["crosscompat.priors/1"] = "crosscompat.priors/1"
+    schema: Literal["crosscompat.priors/2"] = "crosscompat.priors/2"
 
 
 def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
@@ -130,45 +125,33 @@ def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
     --------
     >>> from crosscompat.model.prior import published
     >>> table = prior_table(published())
-    >>> [(entry.stage, entry.near.words, entry.far.words) for entry in table.chances][:2]
-    [('plain', 'about 1 in 2', 'about 2 in 5'), ('set', 'about 3 in 5', 'about 1 in 2')]
+    >>> whole = table.chances[-1]
+    >>> whole.stage, [chance.words for chance in whole.chances][:2]
+    ('whole', ['about 2 in 3', 'about 3 in 5'])
     """
     coefficients = [
         CoefficientPrior(
-            row.stage, row.coefficient, say(f"priors.what.{row.coefficient}"), row.mean, row.sd, row.evidence, row.own
+            row.coefficient, say(f"priors.what.{row.coefficient.replace(' ', '_')}"), row.mean, row.sd, row.basis,
+            row.evidence,
         )
         for row in priors.rows
-    ]
+    ]  # fmt: skip
     effects = [
-        EffectPrior(row.stage, row.effect, say(f"priors.differs.{row.effect}"), row.scale, row.evidence, row.own)
+        EffectPrior(row.effect, say(f"priors.differs.{row.effect}"), row.scale, row.basis, row.evidence)
         for row in priors.effects
     ]
-    return PriorTable(
-        NEAR,
-        FAR,
-        [_stage_chances(priors, stage, fruit) for stage in priors.stages],
-        coefficients,
-        effects,
-        sum(row.own for row in priors.rows) + sum(row.own for row in priors.effects),
-    )
+    own = priors.own
+    return PriorTable(list(MILLIONS), _chances(priors, fruit), coefficients, effects, own)
 
 
-def one_stage(priors: Priors, stage: str, recipe: Recipe) -> FittedModel:
-    """Return the model of one stage before any cross.
-
-    Parameters
-    ----------
-    priors : Priors
-    stage : str
-        One of ``priors.stages``.
-    recipe : Recipe
-        What is known of a pairing.
-    """
-    moments = training_moments(recipe, np.empty((0, len(recipe.features))))
-    return FittedModel(recipe, *moments, (prior_stage(stage, recipe, priors),), Seen())
-
-
-def _stage_chances(priors: Priors, stage: str, fruit: str) -> StageChances:
-    model = one_stage(priors, stage, recipe_for(None, 1.0))
-    found = chances(logits(model, np.array([[NEAR], [FAR]])))
-    return StageChances(stage, say(f"stages.{stage}", fruit=fruit), interval_at(found, 0), interval_at(found, 1))
+def _chances(priors: Priors, fruit: str) -> list[StageChances]:
+    """Ask the priors of two species of some age, of which no more is known."""
+    recipe = recipe_for(None, _SCALE)
+    model = prior_model(recipe, _SEEDS, priors)
+    believed = outlook(model, recipe.scale.rows(np.array(MILLIONS)))
+    found = []
+    for step in (*STAGES, WHOLE):
+        chance = chances(believed.steps[step])
+        intervals = [interval_at(chance, i) for i in range(len(MILLIONS))]
+        found.append(StageChances(step, say(f"stages.{step}", fruit=fruit), intervals))
+    return found

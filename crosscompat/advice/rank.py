@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Any, Literal
 
-from crosscompat.advice.basis import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
@@ -19,26 +18,37 @@ from crosscompat.advice.figures import (
     interval_at,
     past_crosses,
     tree_figures,
+    usual_flowers,
 )
 from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.forecast import chances
+from crosscompat.model.pairings import Parents
 
 __all__ = [
+    "TELLS_APART",
     "Candidate",
     "RankRow",
     "Ranking",
     "Refused",
     "among_species",
+    "likeliest",
     "partners_of",
     "rank",
     "records",
     "wanted_pairs",
 ]
+
+
+_AT_ONCE = 20_000
+
+TELLS_APART = 0.02
+"""Chances nearer than this are equal: the figures are no finer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +78,9 @@ class RankRow:
     Attributes
     ----------
     place : int
-        From 1.
+        From 1; pairings that cannot be told apart share one.
+    equal : int
+        How many share it.
     seed_parent, pollen_parent : str
         Species in correct form.
     seed_plant, pollen_plant : str or None
@@ -84,6 +96,7 @@ class RankRow:
     """
 
     place: int
+    equal: int
     seed_parent: str
     pollen_parent: str
     seed_plant: str | None
@@ -101,7 +114,7 @@ class RankRow:
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """Pairings by chance, best first, equal chances by name."""
+    """Pairings by chance, best first; of those that cannot be told apart the more wanted first, then by name."""
 
     flowers: int
     rows: list[RankRow]
@@ -110,7 +123,7 @@ class Ranking:
     tree: TreeFigures
     invented: bool
     notes: list[str]
-    schema: Literal["crosscompat.rank/1"] = "crosscompat.rank/1"
+    schema: Literal["crosscompat.rank/2"] = "crosscompat.rank/2"
 
 
 def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
@@ -167,6 +180,35 @@ def among_species(collection: Collection, species: Sequence[str]) -> list[Candid
     return found
 
 
+def likeliest(
+    collection: Collection, *, flowers: int, most: int, watch: Callable[[Sequence[int]], Iterable[int]] = iter
+) -> list[Candidate]:
+    """Return the likeliest of all directed pairings among the species of a tree, in bounded memory.
+
+    Parameters
+    ----------
+    collection : Collection
+    flowers : int
+        Flowers for each pairing.
+    most : int
+        How many to keep.
+    watch : callable
+        Passes on the numbers of the seed parents as they are worked through, a few at a time.
+    """
+    model, tips = basis_of(collection).model, list(collection.distances.tips)
+    best: list[tuple[float, str, str]] = []
+    step = max(1, _AT_ONCE // max(len(tips), 1))
+    for begin in watch(range(0, len(tips), step)):
+        pairs = [(seed, pollen) for seed in tips[begin : begin + step] for pollen in tips if seed != pollen]
+        if not pairs:
+            continue
+        parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
+        chance = chances(asked_of(collection, model, parents).whole, flowers).mean.tolist()
+        found = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
+        best = sorted([*best, *found[:most]])[:most]
+    return [Candidate(Parent(seed), Parent(pollen)) for _, seed, pollen in best]
+
+
 def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
     """Return both sides of a pairing that can still be made.
 
@@ -185,7 +227,7 @@ def rank(
     collection: Collection,
     candidates: Sequence[Candidate],
     *,
-    flowers: int = 1,
+    flowers: int | None = None,
     refused: Sequence[Refused] = (),
     watch: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Ranking:
@@ -195,8 +237,8 @@ def rank(
     ----------
     collection : Collection
     candidates : sequence of Candidate
-    flowers : int
-        Flowers for each pairing, at least 1.
+    flowers : int, optional
+        Flowers for each pairing, at least 1; by default as many as the grower usually takes.
     refused : sequence of Refused
         To be told beside the ranking.
     watch : callable
@@ -207,11 +249,11 @@ def rank(
     WrongUse
         If ``flowers`` is below 1.
     """
+    flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
     basis = basis_of(collection)
-    rows = sorted(_rows(collection, basis, candidates, flowers, watch), key=_best_first)
-    placed = [replace(row, place=i) for i, row in enumerate(rows, 1)]
+    placed = _placed(sorted(_rows(collection, basis, candidates, flowers, watch), key=_best_first))
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(
         flowers,
@@ -229,6 +271,7 @@ def records(ranking: Ranking) -> list[dict[str, Any]]:
     return [
         {
             "place": row.place,
+            "equal": row.equal,
             "seed_parent": row.seed_parent,
             "pollen_parent": row.pollen_parent,
             "seed_plant": row.seed_plant,
@@ -263,14 +306,18 @@ def _rows(
     if not candidates:
         return
     asked = asked_of(collection, basis.model, parents_of([(c.seed, c.pollen) for c in candidates]))
-    all_flowers, one_flower = seedling_chances(asked.outlook, flowers), seedling_chances(asked.outlook)
-    past = past_crosses(collection)
+    all_flowers, one_flower = chances(asked.whole, flowers), chances(asked.whole)
+    past, seen = past_crosses(collection), set(basis.model.seen.species)
+    usual = basis.model.recipe.scale.width
+    apart = collection.taxa.apart([c.seed.label for c in candidates], [c.pollen.label for c in candidates])
     for i in watch(range(len(candidates))):
         candidate = candidates[i]
         chance = interval_at(all_flowers, i)
-        word = verdict(chance.mean, chance.low, chance.high)
+        known = asked.published[i] != 0 or not seen.isdisjoint({candidate.seed.label, candidate.pollen.label})
+        word = verdict(chance.mean, chance.low, chance.high, known=known)
         yield RankRow(
             place=0,
+            equal=1,
             seed_parent=candidate.seed.name,
             pollen_parent=candidate.pollen.name,
             seed_plant=candidate.seed.plant.plant if candidate.seed.plant else None,
@@ -279,12 +326,24 @@ def _rows(
             per_flower=interval_at(one_flower, i),
             verdict=word,
             verdict_words=verdict_words(word),
-            relative_distance=float(asked.rows[i, 0]),
+            relative_distance=float(apart[i]) / usual,
             want=candidate.want,
             note=candidate.note,
             past=past.get((candidate.seed.label, candidate.pollen.label), []),
             cautions=cautions(collection, basis.model, candidate.seed, candidate.pollen, asked.rows[i]),
         )
+
+
+def _placed(rows: Sequence[RankRow]) -> list[RankRow]:
+    """Give each row its place; chances as near as no figure here is finer share one, the more wanted first."""
+    placed: list[RankRow] = []
+    while len(placed) < len(rows):
+        best = rows[len(placed)]
+        rest = rows[len(placed) :]
+        equal = next((i for i, row in enumerate(rest) if best.chance.mean - row.chance.mean > TELLS_APART), len(rest))
+        group = sorted(rest[:equal], key=lambda row: (-(row.want or 0), _best_first(row)))
+        placed += [replace(row, place=len(rows) - len(rest) + 1, equal=equal) for row in group]
+    return placed
 
 
 def _best_first(row: RankRow) -> tuple[float, int, str, str, str, str]:

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from math import exp
 
 from crosscompat.advice.cautions import spoken
+from crosscompat.advice.predict import Asked
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import TERMS, Reasons, reasons
-from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Pairings
-from crosscompat.pairing import Feature
+from crosscompat.model.forecast import TERMS, Reasons, whole_reasons
+from crosscompat.pairing import CURVES, Feature
 
 __all__ = ["Reason", "feature_in_words", "reasons_in_words", "weight_in_words"]
 
-_NEAR, _FAR = 1 / 3, 2 / 3
+_NEAR, _FAR = 0.5, 1.25
+_NOTHING = 1e-3
 _SLIGHT, _CLEAR, _STRONG = 0.05, 0.5, 1.2
 
 
@@ -32,41 +32,67 @@ class Reason:
     value : float or None
         The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
         same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0; of
-        ``uneven``, a hybrid with uneven chromosomes, 1.
+        ``uneven``, a hybrid with uneven chromosomes, and of ``published`` 1; of ``distance`` what it is against the
+        usual distance on the tree.
     logit : float
         What it adds to the logit of the chance; all of them add up to the posterior mean.
+    fact : str
+        What it is, in plain words.
     says : str
-        In plain words.
+        The same with how heavily it speaks.
     """
 
     feature: str
     value: float | None
     logit: float
+    fact: str
     says: str
 
 
-def reasons_in_words(
-    model: FittedModel, row: Floats, asked: Pairings | None = None, stage: int = 0, uneven: float = 0.0
-) -> list[Reason]:
-    """Return the reasons for one pairing's chance at a stage: an average pairing first, then the weightiest.
+def reasons_in_words(model: FittedModel, asked: Asked, i: int, distance: float) -> list[Reason]:
+    """Return the reasons for one pairing's chance of a seedling: an average pairing first, then the weightiest.
 
-    ``uneven`` is what uneven chromosomes of hybrids add; nothing is said of them where that is 0.
+    Parameters
+    ----------
+    model : FittedModel
+    asked : Asked
+        Some pairings, as they were put to it.
+    i : int
+        Which of them.
+    distance : float
+        Between its parents, against the usual distance on the tree.
+
+    Returns
+    -------
+    list of Reason
+        Their logits add up to the mean logit of the whole.
     """
-    found: Reasons = reasons(model, row, asked, stage)
-    base = Reason("base", None, found.base, say("reasons.base"))
-    terms = [
-        Reason(name, value, logit, _says(kind, column, value, logit))
-        for kind, column, name, logit, value in _joined(model.recipe.features, found)
+    row = asked.rows[i]
+    found: Reasons = whole_reasons(model, row, asked.pairings[i : i + 1], asked.outlook.at(i))
+    features = model.recipe.features
+    of_distance = sum(logit for name, logit, _ in found.terms if name in CURVES)
+    base = Reason("base", None, found.base, say("reasons.base"), say("reasons.base"))
+    fact = say(f"reasons.distance.{_how_far(distance)}", value=f"{distance:.2g}")
+    terms = [_reason("distance", distance, of_distance, fact)]
+    terms += [
+        _reason(name, value, logit, _fact(kind, column, value))
+        for kind, column, name, logit, value in _joined(features, found)
     ]
     terms += [
-        Reason(name, value, logit, _effect_says(name, value, logit))
+        _reason(name, value, logit, _effect_fact(name, value, logit))
         for name, logit, value in found.terms
         if name in TERMS
     ]
-    if uneven:
-        words = say("reasons.line", fact=say("reasons.uneven"), weight=weight_in_words(uneven))
-        terms.append(Reason("uneven", 1.0, uneven, words))
+    for name, adds in (("uneven", float(asked.uneven[i])), ("published", float(asked.published[i]))):
+        if abs(adds) >= _NOTHING:
+            terms.append(_reason(name, 1.0, adds, say(f"reasons.{name}")))
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
+
+
+def _reason(feature: str, value: float | None, logit: float, fact: str) -> Reason:
+    unknown = value is None
+    says = fact if unknown else say("reasons.line", fact=fact, weight=weight_in_words(logit))
+    return Reason(feature, value, logit, fact, says)
 
 
 def _joined(features: Sequence[Feature], found: Reasons) -> Iterator[tuple[str, str | None, str, float, float | None]]:
@@ -74,7 +100,7 @@ def _joined(features: Sequence[Feature], found: Reasons) -> Iterator[tuple[str, 
     logit_of = {name: logit for name, logit, _ in found.terms}
     value_of = {name: value for name, _, value in found.terms}
     for feature in features:
-        if feature.kind == "higher":
+        if feature.kind == "higher" or feature.column is None:
             continue
         logit, value = logit_of[feature.name], value_of[feature.name]
         if feature.kind != "lower":
@@ -93,7 +119,7 @@ def feature_in_words(name: str) -> str:
     >>> feature_in_words("distance"), feature_in_words("2n lower")
     ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
     """
-    if name in {*TERMS, "uneven"}:
+    if name in {*TERMS, "uneven", "published"}:
         return say(f"reasons.features.{name.replace(' ', '_')}")
     column, _, kind = name.rpartition(" ")
     return say(f"reasons.features.{kind}", trait=spoken(column))
@@ -114,28 +140,21 @@ def weight_in_words(logit: float) -> str:
     return say(f"reasons.weight.{word}_{'for' if logit > 0 else 'against'}")
 
 
-def _says(kind: str, column: str | None, value: float | None, logit: float) -> str:
+def _fact(kind: str, column: str | None, value: float | None) -> str:
+    """Say how two parents stand in one trait; never that they differ where they do not."""
     trait = "" if column is None else spoken(column)
     if value is None:
         return say("reasons.unknown", trait=trait)
-    fact = say(f"reasons.{_fact(kind, value)}", trait=trait, value=f"{value:.2f}", times=f"{exp(abs(value)):.1f}")
-    return say("reasons.line", fact=fact, weight=weight_in_words(logit))
-
-
-def _effect_says(name: str, value: float | None, logit: float) -> str:
-    whose = "own" if value else "kin"
-    fact = say(f"reasons.{name.replace(' ', '_')}.{whose}_{'more' if logit > 0 else 'less'}")
-    return say("reasons.line", fact=fact, weight=weight_in_words(logit))
-
-
-def _fact(kind: str, value: float) -> str:
-    if kind == "distance":
-        return f"distance.{_how_far(value)}"
     if kind in {"order", "ratio"}:
-        return f"{kind}.{'more' if value > 0 else 'less' if value < 0 else 'same'}"
-    if kind == "size":
-        return "size"
-    return f"{kind}.{'yes' if value else 'no'}"
+        way = "more" if value > 0 else "less" if value < 0 else "same"
+    else:
+        way = "yes" if value else "no"
+    return say(f"reasons.{kind}.{way}", trait=trait, times=f"{exp(abs(value)):.1f}")
+
+
+def _effect_fact(name: str, value: float | None, logit: float) -> str:
+    whose = "own" if value else "kin"
+    return say(f"reasons.{name.replace(' ', '_')}.{whose}_{'more' if logit > 0 else 'less'}")
 
 
 def _how_far(relative: float) -> str:
@@ -143,4 +162,4 @@ def _how_far(relative: float) -> str:
         return "none"
     if relative < _NEAR:
         return "near"
-    return "middling" if relative < _FAR else "far" if relative <= 1 else "beyond"
+    return "middling" if relative < _FAR else "far"

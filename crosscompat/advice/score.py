@@ -11,16 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.advice.blind import FORECASTS, Blind, Work, blind_forecasts, gave_a_seedling
-from crosscompat.advice.fitting import evidence_of
 from crosscompat.advice.judging import calibrated, known, verdict_on
+from crosscompat.advice.predict import training_set_of
 from crosscompat.book.dates import season_of
-from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species, pair_numbers
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scoring import scores, skill_interval
+from crosscompat.model.training_set import TrainingSet
 
 __all__ = ["LEAST", "WAYS", "CameOf", "ForecastScore", "Scorecard", "WayScore", "score"]
 
@@ -176,7 +176,7 @@ def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, wo
     for way in ways:
         if way not in WAYS:
             raise WrongUse(say("score.which_way", got=way, ways=", ".join(WAYS)))
-    evidence = evidence_of(collection, as_of)
+    evidence = training_set_of(collection, as_of)
     finished, pair = evidence.outcomes.known, pair_numbers(evidence.seed, evidence.pollen)
     crosses, pairs, took = int(finished.sum()), len(set(pair[finished])), int(evidence.outcomes.fruitful.sum())
     enough = crosses >= LEAST and pairs > 1
@@ -191,7 +191,7 @@ def _too_few(crosses: int, pairs: int) -> str:
     return say("score.too_few", n=crosses, pairs=pairs, least=LEAST)
 
 
-def _folds(collection: Collection, evidence: Evidence, ways: Sequence[str]) -> dict[str, list[Fold]]:
+def _folds(collection: Collection, evidence: TrainingSet, ways: Sequence[str]) -> dict[str, list[Fold]]:
     season = [season_of(cross.date, collection.settings.season_start) for cross in evidence.crosses]
     plants = map(collection.taxa.pedigree, {*evidence.seed, *evidence.pollen})
     comes_of = {plant.label: plant.shares.keys() for plant in plants if plant.is_hybrid}
@@ -203,7 +203,7 @@ def _folds(collection: Collection, evidence: Evidence, ways: Sequence[str]) -> d
     return {way: split[way]() for way in WAYS if way in ways}
 
 
-def _way_score(evidence: Evidence, pair: NDArray[np.int64], way: str, blind: Blind) -> WayScore:
+def _way_score(evidence: TrainingSet, pair: NDArray[np.int64], way: str, blind: Blind) -> WayScore:
     if not blind.at.size:
         return WayScore(way, 0, 0, 0, [], [], "nothing", say("score.verdicts.nothing"))
     took, group = gave_a_seedling(evidence)[blind.at], pair[blind.at]

@@ -1,4 +1,4 @@
-"""A pairing stage by stage: its chance, the reasons that add up to it, and the past crosses that weigh in it."""
+"""A pairing stage by stage: its chance, and the past crosses that weigh in it."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
-from crosscompat.advice.reasoning import Reason, reasons_in_words
+from crosscompat.advice.predict import Asked
 from crosscompat.ground.names import correct_form
-from crosscompat.model.fitted import FittedModel, design_of
-from crosscompat.model.forecast import chances
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, whole_before
+from crosscompat.model.forecast import Logits, chances
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.outlook import Outlook
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.past import base_shift, past_weights, prior_logits
+from crosscompat.model.stages import STAGES, WHOLE
 
 __all__ = ["PastWeights", "StageForecast", "WeightyPairing", "stage_forecasts"]
 
@@ -68,66 +68,54 @@ class PastWeights:
 
 @dataclass(frozen=True, slots=True)
 class StageForecast:
-    """What is expected of one stage.
+    """What is expected of one step from flower to seedling.
 
     Attributes
     ----------
     stage : str
-        ``set``, ``hold``, ``fill``, ``germinate``; ``plain`` for the way from flower to seedling in one.
+        ``set``, ``hold``, ``fill``, ``germinate``; ``whole`` for the way from a flower to a seedling.
     chance : Interval
         That a flower sets, a set fruit is held, a seed is filled, a filled seed comes up.
     logit_mean, logit_sd : float
-        The Gaussian belief behind it.
-    reasons : list of Reason
-        Their logits add up to ``logit_mean``.
+        The Gaussian behind it.
     past : PastWeights or None
-        None without crosses.
+        Of the crosses counted at that very step; None without any.
     """
 
     stage: str
     chance: Interval
     logit_mean: float
     logit_sd: float
-    reasons: list[Reason]
     past: PastWeights | None
 
 
-def stage_forecasts(
-    model: FittedModel, row: Floats, asked: Pairings, belief: Outlook, uneven: Floats | None = None
-) -> list[StageForecast]:
-    """Return what is expected of one pairing at every stage.
+def stage_forecasts(model: FittedModel, asked: Asked, i: int) -> list[StageForecast]:
+    """Return what is expected of one pairing at every stage, and of the whole.
 
     Parameters
     ----------
     model : FittedModel
-    row : ndarray of float, shape (n_features,)
-        The pairing's numbers, NaN where unknown.
-    asked : Pairings
-        That one pairing.
-    belief : Outlook
-        Of that one pairing.
-    uneven : ndarray of float, shape (n_stages,), optional
-        What uneven chromosomes of hybrids add to its logits.
+    asked : Asked
+        Some pairings, as they were put to it.
+    i : int
+        Which of them.
     """
-    adds = [0.0] * len(model.stages) if uneven is None else uneven.tolist()
-    return [
-        StageForecast(
-            fit.stage,
-            interval_at(chances(answer), 0),
-            float(answer.mean[0]),
-            float(answer.sd[0]),
-            reasons_in_words(model, row, asked, stage=i, uneven=adds[i]),
-            _past(model, i, row, asked, adds[i]),
-        )
-        for i, (fit, answer) in enumerate(zip(model.stages, belief.stages, strict=True))
-    ]
+    found = []
+    for step in (*STAGES, WHOLE):
+        logits = asked.whole if step == WHOLE else asked.outlook.steps[step]
+        own = Logits(logits.mean[i : i + 1], logits.sd[i : i + 1])
+        past = _past(model, step, asked.rows[i], asked.pairings[i : i + 1])
+        found.append(StageForecast(step, interval_at(chances(own), 0), float(own.mean[0]), float(own.sd[0]), past))
+    return found
 
 
-def _past(model: FittedModel, stage: int, row: Floats, asked: Pairings, uneven: float) -> PastWeights | None:
-    past = model.stages[stage].past
+def _past(model: FittedModel, step: str, row: Floats, asked: Pairings) -> PastWeights | None:
+    fit = model.fit_of(step)
+    past = None if fit is None else fit.past
     if past is None or not past.record.size:
         return None
     x = design_of(model.recipe, row[None, :], model.means)
+    offset = float(offset_of(step, whole_before(model, x), model.seeds)[0])
     weights = past_weights(past, x, asked)[0]
     general = base_shift(past)
     pairs = np.column_stack([past.levels.seed, past.levels.pollen])
@@ -136,16 +124,16 @@ def _past(model: FittedModel, stage: int, row: Floats, asked: Pairings, uneven: 
     heaviest: Sequence[int] = np.argsort(-np.abs(adds), kind="stable")[:_MOST_NAMED].tolist()
     named = [
         WeightyPairing(
-            correct_form(model.seen.species[ways[i, 0]]),
-            correct_form(model.seen.species[ways[i, 1]]),
-            [_number(model, int(record)) for record in past.record[way.ravel() == i]],
-            float(adds[i]),
+            correct_form(model.seen.species[ways[k, 0]]),
+            correct_form(model.seen.species[ways[k, 1]]),
+            [_number(model, int(record)) for record in past.record[way.ravel() == k]],
+            float(adds[k]),
         )
-        for i in heaviest
+        for k in heaviest
     ]
-    prior, total = float(prior_logits(past, x)[0]) + uneven, float(weights.sum())
+    prior, total = offset + float(prior_logits(past, x)[0]), float(weights.sum())
     base = float(general.sum())
-    return PastWeights(prior, base, named, total - base - sum(one.adds for one in named), prior + total)
+    return PastWeights(prior, base, named, total - base - sum(pairing.adds for pairing in named), prior + total)
 
 
 def _number(model: FittedModel, record: int) -> str:

@@ -13,13 +13,13 @@ from crosscompat.advice.in_force import Told, told_before
 from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.advice.made import over_by
 from crosscompat.book.records import GivenForecast
-from crosscompat.book.training_set import Evidence
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.held_out import pair_numbers
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.scoring import Bin, Scores, scores, skill_interval
+from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 
 __all__ = ["FEWEST", "CameTrue", "ScoredForecast", "TrackRecord", "base_rates", "track_record"]
@@ -132,7 +132,7 @@ class TrackRecord:
     forecasts: list[ScoredForecast]
 
 
-def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: Evidence) -> TrackRecord | None:
+def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> TrackRecord | None:
     """Score the forecasts that were written before the outcome was known, beside the grower's own base rate.
 
     Parameters
@@ -140,7 +140,7 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
     collection : Collection
     given : sequence of GivenForecast
         The ledger; `crosscompat.advice.in_force` says which of its lines count.
-    evidence : Evidence
+    evidence : TrainingSet
         The crosses, as the book knows them now.
 
     Returns
@@ -180,7 +180,7 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
     )
 
 
-def base_rates(collection: Collection, evidence: Evidence, days: Sequence[date]) -> Floats:
+def base_rates(collection: Collection, evidence: TrainingSet, days: Sequence[date]) -> Floats:
     """Return how often the grower's crosses had given a seedling by each day, shape (n_days,).
 
     Counted are the crosses that were finished and in the book by then, with half a seedling and half a failure
@@ -225,7 +225,7 @@ def _came_true(entry: Bin) -> CameTrue:
     return CameTrue(entry.forecast, crosses, took, entry.low, entry.high, says)
 
 
-def _forecasts(evidence: Evidence, told: Sequence[Told], base: Floats, took: Floats) -> list[ScoredForecast]:
+def _forecasts(evidence: TrainingSet, told: Sequence[Told], base: Floats, took: Floats) -> list[ScoredForecast]:
     found = []
     for i, one in enumerate(told):
         given, cross = one.forecast, evidence.crosses[one.at]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from crosscompat.advice.basis import collection_reference
 from crosscompat.book.placing import find_label
 from crosscompat.collection.missing import ranks_by_species
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form, parse
 from crosscompat.ground.wording import say
+from crosscompat.pairing import scale_of
 from crosscompat.phylogeny.monophyly import Scattered, group_census
 from crosscompat.phylogeny.tree import Phylogeny
 
@@ -32,17 +32,15 @@ def botany_notes(collection: Collection) -> list[str]:
         *_undetermined(collection),
         *_missing(collection),
         *_synonyms(collection),
-        _reference(collection),
+        _usual_distance(collection),
     ]
 
 
-def _reference(collection: Collection) -> str:
-    """Tell which distance counts as 1, and why that."""
-    settings, unit = collection.settings, collection.distances.unit
-    learned = collection.saved is not None and not settings.reference_fixed
-    why = "none" if settings.reference is None else "learned" if learned else "settings"
-    value = settings.reference or collection_reference(collection)
-    return say("botany.reference", value=f"{value:.4g}", unit=f" {unit}" if unit else "", why=say(f"botany.why.{why}"))
+def _usual_distance(collection: Collection) -> str:
+    """Tell what distances are measured against."""
+    unit = collection.distances.unit
+    value = scale_of(collection.distances).width
+    return say("botany.usual_distance", value=f"{value:.4g}", unit=f" {unit}" if unit else "")
 
 
 def _groups(collection: Collection) -> Iterator[str]:

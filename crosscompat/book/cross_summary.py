@@ -1,10 +1,10 @@
-"""What the records of a book come to: each cross in one line."""
+"""What the records of a cross come to: everything written of it gathered, then its counts, then one line."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -16,12 +16,29 @@ from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
 from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
 
-__all__ = ["CrossRecords", "cross_of", "cross_records", "crosses_of", "ripened"]
+__all__ = ["CrossRecords", "all_cross_records", "cross_of", "cross_records", "crosses_of", "pollen_parent", "totals"]
+
+_EXPECTED = "plain"
+_SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
+"""What is not said of a cross that may be another: what was counted on it may belong to that one."""
+
+_PARTS: Mapping[type[records.Record], str] = {
+    records.Pollination: "visits",
+    records.Observation: "counts",
+    records.SeedLot: "lots",
+    records.Sowing: "trays",
+    records.Loss: "losses",
+    records.Proof: "proofs",
+}
+_BELOW: Mapping[type[records.Record], tuple[str, str]] = {
+    records.Pollen: ("pollen", "pollination"),
+    records.Emergence: ("looks", "sowing"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class CrossRecords:
-    """A cross with everything that belongs to it."""
+    """A cross with everything that belongs to it, each part in the order in which it was first written."""
 
     cross: records.Cross
     visits: tuple[records.Pollination, ...] = ()
@@ -45,29 +62,42 @@ class CrossRecords:
         return min((visit.date for visit in self.visits), default=None)
 
     def counted(self, what: str) -> list[int]:
-        """Return the counts of one kind, in the order in which they were written."""
+        """Return the counts of one kind."""
         return [one.count for one in self.counts if one.what == what]
 
     def looks_at(self, tray: records.Sowing) -> list[records.Emergence]:
         """Return the looks at one tray."""
         return [look for look in self.looks if look.sowing == tray.id]
 
+    def most_up(self, tray: records.Sowing) -> int | None:
+        """Return the highest number that ever stood in a tray, or None if nobody has counted."""
+        seen = [n for look in self.looks_at(tray) for n in (look.up, look.highest) if n is not None]
+        return max(seen, default=None)
+
+
+def all_cross_records(page: Reading) -> Mapping[str, CrossRecords]:
+    """Return everything that stands of every cross, by its identifier."""
+    return _gathered(page, {})
+
 
 def cross_records(page: Reading, cross: records.Cross) -> CrossRecords:
-    """Return everything that stands of a cross."""
-    visits = page.current(records.Pollination, cross=cross.id)
-    trays = page.current(records.Sowing, cross=cross.id)
-    return CrossRecords(
-        cross,
-        visits,
-        page.current(records.Pollen, pollination=tuple(visit.id for visit in visits)),
-        page.current(records.Observation, cross=cross.id),
-        page.current(records.SeedLot, cross=cross.id),
-        trays,
-        page.current(records.Emergence, sowing=tuple(tray.id for tray in trays)),
-        page.current(records.Loss, cross=cross.id),
-        page.current(records.Proof, cross=cross.id),
-    )
+    """Return everything that stands of one cross."""
+    return _gathered(page, {"cross": cross.id}).get(cross.id, CrossRecords(cross))
+
+
+def _gathered(page: Reading, where: Mapping[str, str]) -> Mapping[str, CrossRecords]:
+    found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
+    cross_of_part: dict[str, str] = {}
+    for kind, name in _PARTS.items():
+        for one in page.current(kind, **where):
+            cross: str = one.cross  # type: ignore[attr-defined]
+            found[cross][name].append(one)
+            cross_of_part[one.id] = cross
+    for kind, (name, pointing) in _BELOW.items():
+        for one in page.current(kind, **({pointing: tuple(cross_of_part)} if where else {})):
+            found[cross_of_part[getattr(one, pointing)]][name].append(one)
+    crosses = page.current(records.Cross, **({"id": where["cross"]} if where else {}))
+    return {one.id: CrossRecords(one, **{k: tuple(v) for k, v in found[one.id].items()}) for one in crosses}
 
 
 def cross_of(page: Reading, record: records.Record) -> str | None:
@@ -75,25 +105,52 @@ def cross_of(page: Reading, record: records.Record) -> str | None:
     if isinstance(record, records.Cross):
         return record.id
     if isinstance(record, records.Pollen):
-        visit = page.find(records.Pollination, id=record.pollination)
-        return visit.cross if visit else None
-    if isinstance(record, records.Emergence):
-        tray = page.find(records.Sowing, id=record.sowing)
-        return tray.cross if tray else None
-    belongs = isinstance(
-        record,
-        records.Pollination | records.Observation | records.SeedLot | records.Sowing | records.Loss | records.Proof,
-    )
-    return getattr(record, "cross", None) if belongs else None
+        record = page.find(records.Pollination, id=record.pollination) or record
+    elif isinstance(record, records.Emergence):
+        record = page.find(records.Sowing, id=record.sowing) or record
+    return getattr(record, "cross", None) if type(record) in _PARTS else None
 
 
-_EXPECTED = "plain"
-_SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
-"""What is not said of a cross that may be another: what was counted on it may belong to that one."""
-_OF_A_CROSS: tuple[type[records.Record], ...] = (
-    *(records.Pollination, records.Observation, records.SeedLot),
-    *(records.Sowing, records.Loss, records.Proof),
-)
+def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -> dict[str, int | None]:
+    """Return the counts of a cross along the way; None where one of the parts is unknown.
+
+    Parameters
+    ----------
+    every : CrossRecords
+    trays : sequence of Sowing, optional
+        Those that count; by default all. That no seedling came up is only known where each of them was looked at.
+
+    Examples
+    --------
+    >>> cross = records.Cross(number="26-01")
+    >>> seen = [records.Observation(cross=cross.id, what=what, count=2) for what in ("pods_set", "pods_dropped")]
+    >>> found = totals(CrossRecords(cross, counts=tuple(seen)))
+    >>> found["pods_set"], found["pods_held"], found["seeds"]
+    (2, 0, None)
+    """
+    sown = every.trays if trays is None else trays
+    up = [n for tray in sown if (n := every.most_up(tray)) is not None]
+    return {
+        "units": in_all(units_of_visits(every.visits)),
+        "pods_set": max(every.counted("pods_set"), default=None),
+        "pods_held": _ripened(every),
+        "seeds": total(lot.seeds for lot in every.lots),
+        "seeds_filled": total(lot.filled for lot in every.lots),
+        "seeds_sown": total(tray.seeds for tray in sown),
+        "seedlings": sum(up) if any(up) or (up and len(up) == len(sown)) else None,
+        "tried": max(every.counted("tried"), default=None),
+        "took": max(every.counted("took"), default=None),
+    }
+
+
+def _ripened(every: CrossRecords) -> int | None:
+    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
+    harvested = total(lot.pods for lot in every.lots) or 0
+    seen = [*every.counted("pods_held"), *([harvested] if harvested else [])]
+    if seen:
+        return max(seen)
+    dropped = sum(every.counted("pods_dropped"))
+    return 0 if dropped and dropped >= max(every.counted("pods_set"), default=0) else None
 
 
 def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
@@ -103,170 +160,74 @@ def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple
     ----------
     page : Reading
     species : mapping of str to str, optional
-        Where `bench.species_of` was asked already.
+        Where `current_plants.species_of` was asked already.
     """
     names = dict(page.columns(records.Plant, "id", "name"))
     species = species_of(page) if species is None else species
-    gathered = _gathered(page)
     times = _times(page)
     return tuple(
-        _cross(cross, gathered[cross.id], names, species, times.get(cross.id), row)
-        for row, cross in enumerate(page.current(records.Cross), start=1)
+        _line(every, names, species, times.get(id_), row)
+        for row, (id_, every) in enumerate(all_cross_records(page).items(), start=1)
     )
 
 
-@dataclass(slots=True)
-class _Gathered:
-    """All that was written of one cross."""
-
-    visits: list[records.Pollination] = field(default_factory=list)
-    pollen: list[records.Pollen] = field(default_factory=list)
-    counts: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
-    lots: list[tuple[int | None, int | None, int | None]] = field(default_factory=list)
-    sown: dict[str, int | None] = field(default_factory=dict)
-    up: dict[str, int] = field(default_factory=dict)
-    lost: list[tuple[str | None, str]] = field(default_factory=list)
-    verdict: str | None = None
-
-
-def _gathered(page: Reading) -> Mapping[str, _Gathered]:
-    found: dict[str, _Gathered] = defaultdict(_Gathered)
-    _gather_visits(page, found)
-    for cross, what, count in page.columns(records.Observation, "cross", "what", "count"):
-        found[cross].counts[what].append(count)
-    for cross, pods, seeds, filled in page.columns(records.SeedLot, "cross", "pods", "seeds", "filled"):
-        found[cross].lots.append((pods, seeds, filled))
-    _gather_trays(page, found)
-    for cross, sowing, cause, against in page.columns(records.Loss, "cross", "sowing", "cause", "against"):
-        if against != "yes":
-            found[cross].lost.append((sowing, cause))
-    for proof in by_date(page.current(records.Proof)):
-        found[proof.cross].verdict = proof.verdict
-    return found
-
-
-def _gather_visits(page: Reading, found: Mapping[str, _Gathered]) -> None:
-    cross_of = {}
-    for visit in page.current(records.Pollination):
-        found[visit.cross].visits.append(visit)
-        cross_of[visit.id] = visit.cross
-    for pollen in page.current(records.Pollen):
-        found[cross_of[pollen.pollination]].pollen.append(pollen)
-
-
-def _gather_trays(page: Reading, found: Mapping[str, _Gathered]) -> None:
-    cross_of = {}
-    for sowing, cross, seeds in page.columns(records.Sowing, "id", "cross", "seeds"):
-        found[cross].sown[sowing] = seeds
-        cross_of[sowing] = cross
-    for sowing, *up in page.columns(records.Emergence, "sowing", "up", "highest"):
-        seen = [n for n in up if n is not None]
-        if seen:
-            tray = found[cross_of[sowing]].up
-            tray[sowing] = max(tray.get(sowing, 0), *seen)
-
-
-def _cross(
-    cross: records.Cross,
-    all_: _Gathered,
-    names: Mapping[str, str],
-    species: Mapping[str, str],
-    written: datetime | None,
-    row: int,
+def _line(
+    every: CrossRecords, names: Mapping[str, str], species: Mapping[str, str], written: datetime | None, row: int
 ) -> Cross:
-    visits = sorted(all_.visits, key=lambda visit: visit.date)
-    seed_plant = names.get(cross.seed_plant or "")
-    seed_parent = cross.seed_parent or species.get(cross.seed_plant or "") or ""
-    pollen_parent, pollen_plant = _father(all_.pollen, names, species)
-    trays, lost_to = _spared(all_)
-    seeds = [lot[1] for lot in all_.lots]
+    cross, visits = every.cross, sorted(every.visits, key=lambda visit: visit.date)
+    parent, plant = pollen_parent(every.pollen, names, species)
+    trays, lost_to = _spared(every)
+    counts: dict[str, Any] = totals(every, trays)
     found = Cross(
         date=visits[0].date if visits else date.min,
-        seed_parent=seed_parent,
-        pollen_parent=pollen_parent,
+        seed_parent=cross.seed_parent or species.get(cross.seed_plant or "") or "",
+        pollen_parent=parent,
         id=cross.id,
         cross=cross.number,
-        seed_plant=seed_plant,
-        pollen_plant=pollen_plant,
+        seed_plant=names.get(cross.seed_plant or ""),
+        pollen_plant=plant,
         grower=_first(visit.who for visit in visits),
         pollen_kind=_first(visit.pollen_kind for visit in visits),
         technique=_technique(visits),
-        isolation=_joined(visit.isolation for visit in visits),
-        units=in_all(units_of_visits(visits)),
+        isolation="; ".join(dict.fromkeys(visit.isolation for visit in visits if visit.isolation is not None)) or None,
         unit_kind=kinds_of(visits),
-        pods_set=max(all_.counts["pods_set"], default=None),
-        pods_held=ripened(all_.counts, [lot[0] for lot in all_.lots]),
-        seeds=total(seeds),
-        seeds_filled=total(lot[2] for lot in all_.lots),
-        seeds_sown=total(trays.values()),
-        seedlings=_seedlings(trays, all_.up),
-        tried=max(all_.counts["tried"], default=None),
-        took=max(all_.counts["took"], default=None),
         closed_stage=cross.closed_stage,
         lost_to=lost_to,
         only_successes=cross.only_successes,
         stamens_removed=_all(visit.stamens_removed for visit in visits),
-        proof=all_.verdict,
+        proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
         source=cross.source,
         recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
         note=cross.note,
         kind=cross.kind,
         row=row,
+        **counts,
     )
     return replace(found, **_SILENT) if cross.doubt else found
 
 
-def _spared(all_: _Gathered) -> tuple[Mapping[str, int | None], str | None]:
+def _spared(every: CrossRecords) -> tuple[Sequence[records.Sowing], str | None]:
     """Return the sowings that can still speak, and what ended the cross if nothing of it can.
 
     A tray that an accident took, before anything was up in it, says nothing; others of its cross still do.
     """
-    whole = [cause for sowing, cause in all_.lost if sowing is None]
-    gone = {sowing: cause for sowing, cause in all_.lost if sowing is not None and not all_.up.get(sowing)}
-    trays = {sowing: seeds for sowing, seeds in all_.sown.items() if sowing not in gone}
+    lost = [loss for loss in every.losses if loss.against != "yes"]
+    whole = [loss.cause for loss in lost if loss.sowing is None]
+    up = {tray.id: every.most_up(tray) for tray in every.trays}
+    gone = {loss.sowing: loss.cause for loss in lost if loss.sowing is not None and not up.get(loss.sowing)}
+    trays = [tray for tray in every.trays if tray.id not in gone]
     if whole or (gone and not trays):
-        return all_.sown, (whole or list(gone.values()))[0]
+        return every.trays, [*whole, *gone.values()][0]
     return trays, None
 
 
-def _seedlings(trays: Mapping[str, int | None], up: Mapping[str, int]) -> int | None:
-    """Return how many came up; none is only known where every tray was looked at."""
-    counted = [up[tray] for tray in trays if tray in up]
-    found = sum(counted)
-    return found if found > 0 or (counted and len(counted) == len(trays)) else None
-
-
-def ripened(counts: Mapping[str, Sequence[int]], pods: Iterable[int | None]) -> int | None:
-    """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped.
-
-    Parameters
-    ----------
-    counts : mapping of str to sequence of int
-        What was counted on the plant.
-    pods : iterable of int or None
-        Pods of each harvest.
-
-    Examples
-    --------
-    >>> ripened({"pods_held": [1, 3]}, [2]), ripened({"pods_set": [2], "pods_dropped": [1, 1]}, []), ripened({}, [None])
-    (3, 0, None)
-    """
-    harvested = total(pods) or 0
-    seen = [*counts.get("pods_held", ()), *([harvested] if harvested else [])]
-    if seen:
-        return max(seen)
-    dropped = sum(counts.get("pods_dropped", ()))
-    return 0 if dropped and dropped >= max(counts.get("pods_set", ()), default=0) else None
-
-
-def _father(
+def pollen_parent(
     pollen: Sequence[records.Pollen], names: Mapping[str, str], species: Mapping[str, str]
 ) -> tuple[str | None, str | None]:
-    """Return the pollen parent's species and plant, each only where all the pollen agrees."""
-    known = [one for one in pollen if one.certainty != "unknown"]
-    kinds = {one.name or species.get(one.plant or "") for one in known}
-    plants = {names.get(one.plant or "") for one in known}
-    if len(known) < len(pollen) or len(kinds) != 1:
+    """Return the pollen parent's species and plant, each only where all the pollen agrees and is certain."""
+    kinds = {one.name or species.get(one.plant or "") for one in pollen}
+    plants = {names.get(one.plant or "") for one in pollen}
+    if len(kinds) != 1 or any(one.certainty == "unknown" for one in pollen):
         return None, None
     return kinds.pop(), plants.pop() if len(plants) == 1 else None
 
@@ -277,35 +238,20 @@ def _technique(visits: Sequence[records.Pollination]) -> str | None:
     return others[0] if others else _first(visit.technique for visit in visits)
 
 
-def _times(page: Reading) -> dict[str, datetime]:
+def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
+    cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
+    told = [item for kind in _PARTS for item in page.times(kind, "cross").items()]
+    told += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
     found: dict[str, datetime] = {}
-    cross_of = dict(page.columns(records.Sowing, "id", "cross"))
-    for kind in (
-        records.Pollination,
-        records.Observation,
-        records.SeedLot,
-        records.Sowing,
-        records.Loss,
-        records.Proof,
-    ):
-        _later(found, page.times(kind, "cross"))
-    _later(found, {cross_of[sowing]: at for sowing, at in page.times(records.Emergence, "sowing").items()})
-    return found
-
-
-def _later(found: dict[str, datetime], more: Mapping[str, datetime]) -> None:
-    for cross, at in more.items():
+    for cross, at in told:
         moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
         found[cross] = max(found.get(cross, moment), moment)
+    return found
 
 
 def _first(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
-
-
-def _joined(values: Iterable[str | None]) -> str | None:
-    return "; ".join(dict.fromkeys(value for value in values if value is not None)) or None
 
 
 def _all(values: Iterable[bool | None]) -> bool | None:

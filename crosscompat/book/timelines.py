@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.book import records
+from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.records import FLOWERS, STAGES
+from crosscompat.book.records import FLOWERS, STAGES, Plant
 from crosscompat.book.store import Reading
 
 __all__ = ["Life", "Lot", "Tray", "lives_of"]
 
-_UNSURE = "unknown"
+Look = tuple[date | None, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,29 +27,15 @@ class Lot:
     left: int | None = None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Tray:
-    """One sowing of a cross.
-
-    Attributes
-    ----------
-    id : str
-    sown : date or None
-    seeds : int or None
-    place : str or None
-    looks : list of (date or None, int)
-        When it was looked at, and the highest number that was up by then.
-    lost : bool
-        Whether an accident took it.
-    lot : str or None
-        The harvest that its seed is of.
-    """
+    """One sowing of a cross: when it was looked at with the highest number up by then, and whether it was lost."""
 
     id: str
     sown: date | None
     seeds: int | None = None
     place: str | None = None
-    looks: list[tuple[date | None, int]] = field(default_factory=list)
+    looks: Sequence[Look] = ()
     lost: bool = False
     lot: str | None = None
 
@@ -60,7 +45,7 @@ class Tray:
         return max((n for _, n in self.looks), default=0)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Life:
     """All that was done with and seen of one cross.
 
@@ -77,16 +62,13 @@ class Life:
         When the seed plant died.
     pollen_kind : str or None
         One of ``POLLEN_KINDS``; ``several`` too where pollen of several was brought.
-    brushed : list of date
+    brushed : sequence of date
         The visits with new flowers, from the earliest to the latest.
-    swelling : list of (date or None, int)
-        When pods were looked at, and how many had set by then.
+    swelling, ripe : sequence of (date or None, int)
+        When pods were looked at and how many had set by then; ripe pods counted or harvested.
     dropped : int
-    ripe : list of (date or None, int)
-        Ripe pods counted or harvested.
-    lots : list of Lot
-        The harvests.
-    trays : list of Tray
+    lots : sequence of Lot
+    trays : sequence of Tray
     closed : str or None
         The last stage that the grower calls over.
     over : bool
@@ -103,12 +85,12 @@ class Life:
     marker: str | None = None
     died: date | None = None
     pollen_kind: str | None = None
-    brushed: list[date] = field(default_factory=list)
-    swelling: list[tuple[date | None, int]] = field(default_factory=list)
+    brushed: Sequence[date] = ()
+    swelling: Sequence[Look] = ()
     dropped: int = 0
-    ripe: list[tuple[date | None, int]] = field(default_factory=list)
-    lots: list[Lot] = field(default_factory=list)
-    trays: list[Tray] = field(default_factory=list)
+    ripe: Sequence[Look] = ()
+    lots: Sequence[Lot] = ()
+    trays: Sequence[Tray] = ()
     closed: str | None = None
     over: bool = False
 
@@ -125,98 +107,58 @@ def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
     where something was seen later, it was not yet.
     """
     species = species_of(page)
-    lives = _crosses(page, species, as_of)
-    _visits(page, lives, as_of)
-    _fathers(page, lives, species)
-    _pods(page, lives, as_of)
-    _trays(page, lives, as_of)
-    for life in lives.values():
-        life.over = life.over or life.closed == STAGES[-1]
-    return tuple(lives.values())
+    plants = {plant.id: plant for plant in page.current(Plant)}
+    return tuple(_life(every, plants, species, as_of) for every in all_cross_records(page).values())
 
 
-def _crosses(page: Reading, species: Mapping[str, str], as_of: date) -> dict[str, Life]:
-    plants = {id_: told for id_, *told in page.columns(records.Plant, "id", "name", "place", "died")}
-    lives = {}
-    columns = ("id", "number", "kind", "seed_plant", "seed_parent", "closed_stage")
-    for id_, number, kind, plant, seed, closed in page.columns(records.Cross, *columns, in_order=True):
-        name, place, died = plants.get(plant, (None, None, None))
-        life = Life(id_, number or "", kind, seed or species.get(plant, ""), "", name, place, closed=closed)
-        life.died = None if _later(died, as_of) else died
-        lives[id_] = life
-    return lives
+def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str, str], as_of: date) -> Life:
+    cross, plant = every.cross, plants.get(every.cross.seed_plant or "")
+    seen = (every.counts, every.lots, every.trays, every.looks, every.losses)
+    closed = None if any(_later(one.date, as_of) for part in seen for one in part) else cross.closed_stage
+    counts = [one for one in every.counts if not _later(one.date, as_of)]
+    lots = [lot for lot in every.lots if not _later(lot.date, as_of)]
+    lost = {loss.sowing for loss in every.losses if not _later(loss.date, as_of)}
+    parent, _ = pollen_parent(every.pollen, {}, species)
+    certain = {one.name or species.get(one.plant or "") for one in every.pollen if one.certainty != "unknown"} - {None}
+    kinds = [visit.pollen_kind for visit in every.visits if visit.pollen_kind]
+    return Life(
+        cross.id,
+        cross.number or "",
+        cross.kind,
+        cross.seed_parent or species.get(cross.seed_plant or "", ""),
+        parent or "",
+        plant=plant.name if plant else None,
+        place=plant.place if plant else None,
+        marker=next((visit.marker for visit in every.visits if visit.marker), None),
+        died=plant.died if plant and not _later(plant.died, as_of) else None,
+        pollen_kind="several" if len(certain) > 1 else next(iter(kinds), None),
+        brushed=sorted(one.date for one in every.visits if one.flowers == FLOWERS[0] and one.date <= as_of),
+        swelling=[(one.date, one.count) for one in counts if one.what == "pods_set"],
+        dropped=sum(one.count for one in counts if one.what == "pods_dropped"),
+        ripe=[
+            *((one.date, one.count) for one in counts if one.what == "pods_held"),
+            *((lot.date, 1 if lot.pods is None else lot.pods) for lot in lots),
+        ],
+        lots=[
+            Lot(lot.id, lot.date, lot.pods, lot.seeds if lot.filled is None else lot.filled, lot.left) for lot in lots
+        ],
+        trays=_trays(every, lost, as_of),
+        closed=closed,
+        over=None in lost or closed == STAGES[-1] or any(one.what in {"tried", "took"} for one in counts),
+    )
 
 
-def _visits(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
-    columns = ("cross", "date", "flowers", "marker", "pollen_kind")
-    for cross, day, flowers, marker, kind in page.columns(records.Pollination, *columns, in_order=True):
-        life = lives[cross]
-        life.marker = life.marker or marker
-        life.pollen_kind = life.pollen_kind or kind
-        if flowers == FLOWERS[0] and day <= as_of:
-            life.brushed.append(day)
-    for life in lives.values():
-        life.brushed.sort()
-
-
-def _fathers(page: Reading, lives: Mapping[str, Life], species: Mapping[str, str]) -> None:
-    """Note the pollen parent of each cross, where it is one and is known."""
-    of_visit = dict(page.columns(records.Pollination, "id", "cross"))
-    fathers: dict[str, set[str | None]] = defaultdict(set)
-    for visit, plant, name, certainty in page.columns(records.Pollen, "pollination", "plant", "name", "certainty"):
-        fathers[of_visit[visit]].add(None if certainty == _UNSURE else name or species.get(plant))
-    for cross, names in fathers.items():
-        known = names - {None}
-        if names == known and len(known) == 1:
-            lives[cross].pollen_parent = known.pop() or ""
-        elif len(known) > 1:
-            lives[cross].pollen_kind = "several"
-
-
-def _pods(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
-    for cross, day, what, count in page.columns(records.Observation, "cross", "date", "what", "count"):
-        life = lives[cross]
-        if _later(day, as_of):
-            life.closed = None
-        elif what == "pods_set":
-            life.swelling.append((day, count))
-        elif what == "pods_dropped":
-            life.dropped += count
-        elif what == "pods_held":
-            life.ripe.append((day, count))
-        else:
-            life.over = True
-    columns = ("id", "cross", "date", "pods", "filled", "seeds", "left")
-    for id_, cross, day, pods, filled, seeds, left in page.columns(records.SeedLot, *columns):
-        if _later(day, as_of):
-            lives[cross].closed = None
-        else:
-            lives[cross].lots.append(Lot(id_, day, pods, seeds if filled is None else filled, left))
-            lives[cross].ripe.append((day, 1 if pods is None else pods))
-
-
-def _trays(page: Reading, lives: Mapping[str, Life], as_of: date) -> None:
-    trays, owner = {}, {}
-    columns = ("id", "cross", "date", "seeds", "place", "lot")
-    for id_, cross, day, seeds, place, lot in page.columns(records.Sowing, *columns):
-        trays[id_], owner[id_] = Tray(id_, day, seeds, place, lot=lot), lives[cross]
-        if _later(day, as_of):
-            lives[cross].closed = None
-        else:
-            lives[cross].trays.append(trays[id_])
-    for sowing, day, *up in page.columns(records.Emergence, "sowing", "date", "up", "highest"):
-        seen = [n for n in up if n is not None]
-        if _later(day, as_of):
-            owner[sowing].closed = None
-        elif seen:
-            trays[sowing].looks.append((day, max(seen)))
-    for cross, sowing, day in page.columns(records.Loss, "cross", "sowing", "date"):
-        if _later(day, as_of):
-            lives[cross].closed = None
-        elif sowing is None:
-            lives[cross].over = True
-        else:
-            trays[sowing].lost = True
+def _trays(every: CrossRecords, lost: set[str | None], as_of: date) -> list[Tray]:
+    looks: dict[str, list[Look]] = {tray.id: [] for tray in every.trays}
+    for look in every.looks:
+        up = [n for n in (look.up, look.highest) if n is not None]
+        if up and not _later(look.date, as_of):
+            looks[look.sowing].append((look.date, max(up)))
+    return [
+        Tray(tray.id, tray.date, tray.seeds, tray.place, looks[tray.id], tray.id in lost, tray.lot)
+        for tray in every.trays
+        if not _later(tray.date, as_of)
+    ]
 
 
 def _later(day: date | None, as_of: date) -> bool:

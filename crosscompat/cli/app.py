@@ -14,7 +14,7 @@ from crosscompat import __version__
 from crosscompat.cli.book_app import commands_of_the_book
 from crosscompat.cli.guard import guarded
 from crosscompat.cli.lean import unconverted
-from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, example
+from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, Why, example
 from crosscompat.ground.wording import say
 
 __all__ = ["app", "command_line"]
@@ -92,14 +92,15 @@ def check(folder: Folder = None, *, as_json: Json = False) -> None:
 def ask(
     seed: Annotated[str, typer.Argument(metavar="SEED", help=say("help.seed"))],
     pollen: Annotated[str, typer.Argument(metavar="POLLEN", help=say("help.pollen"))],
-    flowers: Flowers = 1,
+    flowers: Flowers = None,
     folder: Folder = None,
     *,
+    why: Why = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.ask import run
 
-    run(folder, seed, pollen, flowers=flowers, as_json=as_json)
+    run(folder, seed, pollen, flowers=flowers, as_json=as_json, why=why)
 
 
 @app.command(help=say("help.rank"), epilog=example("rank"))
@@ -108,12 +109,13 @@ def rank(
     wanted: Annotated[Path | None, typer.Argument(metavar="WANTED", help=say("help.wanted"))] = None,
     partners_of: Annotated[str | None, typer.Option(metavar="SPECIES", help=say("help.partners_of"))] = None,
     among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
-    flowers: Flowers = 1,
+    flowers: Flowers = None,
     most: Annotated[int, typer.Option("--most", metavar="N", min=1, help=say("help.most"))] = 20,
     output: Output = None,
     folder: Folder = None,
     *,
     everything: Annotated[bool, typer.Option("--all", help=say("help.rank_all"))] = False,
+    why: Why = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.rank import run
@@ -128,6 +130,7 @@ def rank(
         most=most,
         output=output,
         as_json=as_json,
+        why=why,
     )
 
 
@@ -152,11 +155,12 @@ def retrain(
     folder: Folder = None,
     *,
     dry_run: Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))] = False,
+    why: Why = False,
     as_json: Json = False,
 ) -> None:
     from crosscompat.cli.retrain import run
 
-    run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json)
+    run(folder, as_of=as_of.date() if as_of else None, dry_run=dry_run, as_json=as_json, why=why)
 
 
 @app.command(help=say("help.due"), epilog=example("due"))
@@ -204,7 +208,7 @@ def tree(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
     output: Output = None,
     role: Annotated[str, typer.Option("--as", metavar="seed|pollen", help=say("help.role"))] = "seed",
-    flowers: Flowers = 1,
+    flowers: Flowers = None,
     folder: Folder = None,
     *,
     as_json: Json = False,

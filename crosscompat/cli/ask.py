@@ -1,4 +1,4 @@
-"""Print the answer about one pairing."""
+"""Print the answer about one pairing: eight lines, and everything behind them on request."""
 
 from __future__ import annotations
 
@@ -14,32 +14,129 @@ from crosscompat.ground.wording import say
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of
 from crosscompat.show.chances import percent, percent_range
 
-__all__ = ["print_answer", "run"]
+__all__ = ["print_answer", "print_reasons", "run"]
 
-_CHANGES_NOTHING = 0.05
-_CHANGES_LITTLE = 0.15
-_MOST_PAST = 2
+_CHANGES_NOTHING, _CHANGES_LITTLE, _DECIDES = 0.05, 0.15, 0.4
+_MOST_PAST, _MOST_REASONS = 2, 2
 _SHOWS = 0.005
+_BETTER = 0.1
 
 
-def run(folder: Path | None, seed: str, pollen: str, *, flowers: int, as_json: bool) -> None:
+def run(
+    folder: Path | None, seed: str, pollen: str, *, flowers: int | None, as_json: bool = False, why: bool = False
+) -> None:
     """Ask and print."""
     collection = collection_or_carried(folder, (seed, pollen))
     answer = ask(collection, seed, pollen, flowers=flowers)
     if as_json:
         print_json(answer)
-    else:
-        print_answer(answer, fruit=collection.settings.fruit_word)
-
-
-def print_answer(answer: Answer, *, fruit: str) -> None:
-    """Print an answer for a person: verdict first, then why, then what to mind."""
-    if answer.invented:
-        paragraph(say("cli.invented"))
+        return
+    print_answer(answer)
+    if why:
         line()
-    _print_pairing(answer.pairing, [near.words for near in answer.known_hybrids], fruit)
+        print_reasons(answer, fruit=collection.settings.fruit_word)
+
+
+def print_answer(answer: Answer) -> None:
+    """Print an answer in at most eight lines."""
+    pair = answer.pairing
+    names = {"seed": who(pair.seed_parent, pair.seed_plant), "pollen": who(pair.pollen_parent, pair.pollen_plant)}
+    invented = say("ask.invented") if answer.invented else ""
+    line(say("ask.pairing", **names) + invented)
+    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high)
+    line("  " + say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")))
+    line("  " + say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers))
+    line("  " + _experience(answer))
+    line("  " + _flowers_needed(pair))
+    line("  " + _other_way(answer))
+    if decides := _what_decides(pair):
+        line("  " + decides)
+    if minded := _to_mind(answer):
+        line("  " + minded)
+
+
+def _experience(answer: Answer) -> str:
+    """Say what the grower did with this pair before, or how much the chance rests on."""
+    made = answer.pairing.past
+    over = [cross for cross in made if cross.outcome != "open"]
+    if over:
+        took = sum(cross.outcome == "took" for cross in over)
+        return say("ask.made", n=len(over), took=took)
+    if answer.basis.crosses or answer.basis.under_way:
+        return say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
+    return say("ask.guess")
+
+
+def _flowers_needed(pair: PairForecast) -> str:
+    half, four_fifths = (_about(n) for n in (pair.flowers_for_half, pair.flowers_for_four_fifths))
+    if half is None:
+        return say("ask.flowers_many", most=MOST_FLOWERS)
+    if four_fifths is None:
+        return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
+    return say("ask.flowers", half=half, four_fifths=four_fifths)
+
+
+def _about(flowers: int | None) -> int | None:
+    """Round a number of flowers as far as it is known: to fives from ten on, to tens from thirty."""
+    if flowers is None or flowers < 10:  # noqa: PLR2004 - said above
+        return flowers
+    step = 5 if flowers < 30 else 10  # noqa: PLR2004 - said above
+    return step * -(-flowers // step)
+
+
+def _other_way(answer: Answer) -> str:
+    here, there = answer.pairing, answer.reciprocal
+    gap = there.chance.mean - here.chance.mean
+    if abs(gap) < _BETTER:
+        return say("ask.way.equal")
+    better, worse = (there, here) if gap > 0 else (here, there)
+    reason = _why_better(better, worse)
+    way = "other" if gap > 0 else "this"
+    return say(f"ask.way.{way}", words=there.chance.words, why=f": {reason}" if reason else "")
+
+
+def _why_better(better: PairForecast, worse: PairForecast) -> str:
+    """Name what differs most between the two ways round."""
+    other = {reason.feature: reason.logit for reason in worse.reasons}
+    gaps = [(reason.logit - other.get(reason.feature, 0.0), reason) for reason in better.reasons]
+    gap, reason = max(gaps, key=lambda entry: entry[0], default=(0.0, None))
+    if reason is None or gap < _CHANGES_LITTLE or reason.feature == "base":
+        return ""
+    return reason.fact
+
+
+def _what_decides(pair: PairForecast) -> str:
+    heavy = [r for r in pair.reasons if r.feature != "base" and abs(r.logit) >= _DECIDES][:_MOST_REASONS]
+    return say("ask.decides", reasons="; ".join(_signed_fact(r.fact, r.logit) for r in heavy)) if heavy else ""
+
+
+def _signed_fact(fact: str, logit: float) -> str:
+    return say("ask.speaks_for" if logit > 0 else "ask.speaks_against", fact=fact)
+
+
+def _to_mind(answer: Answer) -> str:
+    kinds = dict.fromkeys(c.kind for c in (*answer.pairing.cautions, *answer.handling) if c.kind in _SHORT)
+    if not kinds:
+        return ""
+    return say("ask.mind", cautions="; ".join(say(f"cautions.short.{kind}") for kind in kinds))
+
+
+_SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")
+
+
+def print_reasons(answer: Answer, *, fruit: str) -> None:
+    """Print all that is behind an answer: distance, stages, reasons, past crosses, cautions, sources."""
+    _print_one(answer.pairing, [near.words for near in answer.known_hybrids], fruit)
     line()
-    _print_reciprocal(answer.reciprocal, answer.pairing)
+    there = answer.reciprocal
+    line(
+        say(
+            "ask.reciprocal",
+            seed=who(there.seed_parent, there.seed_plant),
+            pollen=who(there.pollen_parent, there.pollen_plant),
+        )
+    )
+    _print_one(there, [], fruit)
     line()
     paragraph(answer.basis.words)
     for note in answer.notes:
@@ -48,112 +145,68 @@ def print_answer(answer: Answer, *, fruit: str) -> None:
         paragraph(caution.says)
 
 
-def _print_pairing(pair: PairForecast, known: list[str], fruit: str) -> None:
-    paragraph(
-        say(
-            "ask.pairing",
-            seed=who(pair.seed_parent, pair.seed_plant),
-            pollen=who(pair.pollen_parent, pair.pollen_plant),
-        )
-    )
-    line(f"  {pair.verdict_words}")
-    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high)
-    paragraph(say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers), indent=2)
-    paragraph(_flowers_needed(pair), indent=2)
+def _print_one(pair: PairForecast, known: list[str], fruit: str) -> None:
     paragraph(_how_far(pair), indent=2)
-    if pair.past:
-        paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
     for words in known:
         paragraph(words, indent=2)
-    line()
-    line(say("ask.why"))
+    if pair.past:
+        paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
+    _print_why(pair)
     _print_stages(pair, fruit)
-    if pair.cautions:
-        line()
-        line(say("ask.mind", fruit=fruit))
-        for caution in pair.cautions:
-            paragraph(caution.says, indent=2, bullet="! ")
+    for caution in pair.cautions:
+        paragraph(caution.says, indent=2, bullet="! ")
+
+
+def _print_why(pair: PairForecast) -> None:
+    """Print what adds up to the chance from one flower: those that change little as one, what is unknown last."""
+    base, *terms = pair.reasons
+    line("  " + say("ask.why"))
+    paragraph(say("ask.base", percent=percent(chance_of(base.logit))), indent=6)
+    large = [reason for reason in terms if abs(reason.logit) >= _CHANGES_LITTLE]
+    for reason in large:
+        paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=4, bullet="+ " if reason.logit > 0 else "- ")
+    rest = sum(reason.logit for reason in terms if reason not in large)
+    if abs(rest) >= _CHANGES_NOTHING:
+        paragraph(say("ask.rest", logit=f"{rest:+.2f}"), indent=6)
+    middle = sum(reason.logit for reason in pair.reasons)
+    paragraph(say("ask.unsure", middle=percent(chance_of(middle)), mean=percent(pair.per_flower.mean)), indent=6)
 
 
 def _print_stages(pair: PairForecast, fruit: str) -> None:
+    line("  " + say("ask.stages"))
     for stage in pair.stages:
         chance = percent_range(stage.chance.mean, stage.chance.low, stage.chance.high)
         what = say(f"stages.{stage.stage}", fruit=fruit)
-        paragraph(say("ask.stage", what=what, words=stage.chance.words, percent=chance), indent=2)
-        _print_reasons(stage)
-    if pair.seeds_per_pod is not None:
-        paragraph(say("ask.seeds", fruit=fruit, seeds=f"{pair.seeds_per_pod:.3g}"), indent=2)
-        paragraph(say("ask.whole", words=pair.per_flower.words, percent=percent(pair.per_flower.mean)), indent=2)
+        paragraph(say("ask.stage", what=what, words=stage.chance.words, percent=chance), indent=4)
+        _print_past(stage)
+        if stage.stage == "hold":
+            paragraph(say("ask.seeds", fruit=fruit, seeds=f"{pair.seeds_per_pod:.3g}"), indent=4)
 
 
-def _print_reasons(stage: StageForecast) -> None:
-    """Print what adds up to a stage's chance: those that change little as one, and what is unsure last."""
-    base, *terms = stage.reasons
-    paragraph(say("ask.base", percent=percent(chance_of(base.logit))), indent=6)
-    told = [reason for reason in terms if abs(reason.logit) >= _CHANGES_LITTLE]
-    for reason in told:
-        paragraph(f"{reason.says} ({reason.logit:+.2f})", indent=4, bullet="+ " if reason.logit > 0 else "- ")
-    rest = sum(reason.logit for reason in terms if reason not in told)
-    if abs(rest) >= _CHANGES_NOTHING:
-        paragraph(say("ask.rest", logit=f"{rest:+.2f}"), indent=6)
-    values = {"middle": percent(chance_of(stage.logit_mean)), "mean": percent(stage.chance.mean)}
-    paragraph(say("ask.unsure", **values), indent=6)
-    if stage.past is not None:
-        _print_past(stage.past)
-
-
-def _print_past(past: PastWeights) -> None:
-    """Print what the grower's own crosses did to a stage, and which did most."""
-    told = [one for one in past.weightiest if abs(one.adds) >= _CHANGES_NOTHING][:_MOST_PAST]
-    named = [
-        say(
-            "ask.weighty", seed=bracketed(one.seed_parent), pollen=bracketed(one.pollen_parent), adds=f"{one.adds:+.2f}"
-        )
-        for one in told
+def _print_past(stage: StageForecast) -> None:
+    """Print what past crosses did to a stage, with the pairings that weigh most."""
+    past: PastWeights | None = stage.past
+    if past is None:
+        return
+    heavy = [pairing for pairing in past.weightiest if abs(pairing.adds) >= _CHANGES_LITTLE][:_MOST_PAST]
+    names = [
+        say("ask.weighty", seed=bracketed(p.seed_parent), pollen=bracketed(p.pollen_parent), adds=f"{p.adds:+.2f}")
+        for p in heavy
     ]
-    before, after = (percent(chance_of(logit)) for logit in (past.prior_logit, past.mode_logit))
-    text = say("ask.moved", before=before, after=after)
-    paragraph(f"{text}{say('ask.most_by', pairings='; '.join(named)) if named else ''}", indent=6)
-
-
-def _print_reciprocal(other: PairForecast, pair: PairForecast) -> None:
-    paragraph(
-        say(
-            "ask.reciprocal",
-            seed=who(other.seed_parent, other.seed_plant),
-            pollen=who(other.pollen_parent, other.pollen_plant),
-        )
-    )
-    chance = percent_range(other.chance.mean, other.chance.low, other.chance.high)
-    words = say("ask.chance", words=other.chance.words, percent=chance, flowers=other.flowers)
-    paragraph(f"{other.verdict_words}. {words}", indent=2)
-    if other.past:
-        paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in other.past)), indent=2)
-    known = {caution.says for caution in pair.cautions}
-    for caution in other.cautions:
-        if caution.says not in known:
-            paragraph(caution.says, indent=2, bullet="! ")
-
-
-def _flowers_needed(pair: PairForecast) -> str:
-    half, four_fifths = pair.flowers_for_half, pair.flowers_for_four_fifths
-    if half is None:
-        return say("ask.flowers_many", most=MOST_FLOWERS)
-    if four_fifths is None:
-        return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
-    return say("ask.flowers", half=half, four_fifths=four_fifths)
+    most = say("ask.most_by", pairings=", ".join(names)) if names else ""
+    before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))
+    paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
 
 
 def _how_far(pair: PairForecast) -> str:
     far = pair.distance
-    unit = unit_in_words(far.unit)
     words = [
         say(
             "ask.distance",
             distance=f"{far.patristic:.3g}",
-            unit=unit,
+            unit=unit_in_words(far.unit),
             give_or_take=_give_or_take(far),
-            relative=f"{far.relative:.2f}",
+            relative=f"{far.relative:.2g}",
         )
     ]
     if far.nodes is not None:

@@ -10,8 +10,8 @@ from typing import Literal
 from crosscompat.advice.ask import ask
 from crosscompat.advice.check import check
 from crosscompat.advice.labels import labels_for
-from crosscompat.advice.learn import keep, learn, note_forecasts
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.advice.retrain import keep, learn, note_forecasts
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.check import print_checkup
@@ -87,11 +87,10 @@ def _heading(step: str, folder: Path) -> None:
 
 def _ask_and_rank(place: Path) -> None:
     collection = open_collection(place)
-    fruit = collection.settings.fruit_word
     _heading("ask", place)
-    print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS), fruit=fruit)
+    print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS))
     _heading("ploidy", place)
-    print_answer(ask(collection, _POLLEN, _NEAR_BUT_UNLIKE, flowers=_FLOWERS), fruit=fruit)
+    print_answer(ask(collection, _POLLEN, _NEAR_BUT_UNLIKE, flowers=_FLOWERS))
     _heading("rank", place)
     candidates, refused = wanted_pairs(collection, collection.wanted)
     print_ranking(rank(collection, candidates, flowers=_FLOWERS, refused=refused), most=20)

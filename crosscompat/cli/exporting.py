@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from crosscompat.advice.sheets import Exported
-from crosscompat.book.import_export.whole_book import tables_of, write_summary, write_whole
+from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
 from crosscompat.cli.locate import collection_at
 from crosscompat.cli.output import line, print_json
 from crosscompat.collection.books import open_book
@@ -19,18 +19,20 @@ def run(folder: Path | None, target: Path | None, crosses: Path | None, *, as_js
     """Write what is asked for and say what went out."""
     if target is None and crosses is None:
         raise WrongUse(say("export.which"))
-    store = open_book(folder or Path(), collection_at(folder).settings)
+    settings = collection_at(folder).settings
+    store = open_book(folder or Path(), settings)
     with store.reading() as page:
-        tables = tables_of(page) if target else ()
-        files = [str(path) for path in write_whole(tables, target)] if target else []
-        summary = write_summary(page, crosses) if crosses else None
+        whole = book_in(page) if target else WholeBook((), {})
+        if target:
+            write_book(whole, target, invented=settings.invented)
+        summary = write_summary(page, crosses, invented=settings.invented) if crosses else None
     store.engine.dispose()
-    changes, *kinds = [len(table.rows) for table in tables] or [0]
-    answer = Exported([*files, *([str(crosses)] if crosses else [])], changes, sum(kinds), summary)
+    files = [str(path) for path in (target, crosses) if path]
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.entries.values())), summary)
     if as_json:
         print_json(answer)
         return
     if target:
-        line(say("export.whole", target=str(target), n=answer.versions, changes=changes))
+        line(say("export.whole", target=str(target), n=answer.versions, changes=answer.changes))
     if summary is not None:
         line(say("export.summary", file=str(crosses), n=summary))

@@ -12,8 +12,8 @@ import typer
 from crosscompat.advice.sheets import ColumnRead, Imported, problems, unplaced
 from crosscompat.book.import_export.column_mapping import TableMapping, changed, guess
 from crosscompat.book.import_export.import_table import Answers, Taken, records_taken, take_table
-from crosscompat.book.import_export.whole_book import is_whole, read_any, whole_in
-from crosscompat.book.import_export.workbook import Grid
+from crosscompat.book.import_export.whole_book import ENDING, read_book
+from crosscompat.book.import_export.workbook import Grid, read_grids
 from crosscompat.book.store import Store
 from crosscompat.book.store.restore import refuse_filled, restore_history
 from crosscompat.cli.import_prompts import Given, answered
@@ -49,19 +49,18 @@ class Request:
 def run(folder: Path | None, request: Request) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
     collection = collection_at(folder)
-    grids = read_any(request.file)
     store = open_book(folder or Path(), collection.settings)
     try:
-        if is_whole(grids):
-            _take_whole(store, grids, request)
+        if request.file.suffix.lower() == ENDING:
+            _take_whole(store, request)
         else:
-            _take_rows(store, collection, _chosen(grids, request), request)
+            _take_rows(store, collection, _chosen(read_grids(request.file), request), request)
     finally:
         store.engine.dispose()
 
 
-def _take_whole(store: Store, grids: Sequence[Grid], request: Request) -> None:
-    whole = whole_in(grids)
+def _take_whole(store: Store, request: Request) -> None:
+    whole = read_book(request.file)
     rows = sum(map(len, whole.entries.values()))
     if request.dry_run:
         with store.reading() as page:

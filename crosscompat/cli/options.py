@@ -21,6 +21,7 @@ __all__ = [
     "Json",
     "On",
     "Output",
+    "Why",
     "count_option",
     "example",
     "text_option",
@@ -28,7 +29,8 @@ __all__ = [
 
 Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help=say("help.collection"))]
 Json = Annotated[bool, typer.Option("--json", help=say("help.json"))]
-Flowers = Annotated[int, typer.Option("--flowers", "-n", metavar="N", help=say("help.flowers"))]
+Flowers = Annotated[int | None, typer.Option("--flowers", "-n", metavar="N", help=say("help.flowers"))]
+Why = Annotated[bool, typer.Option("--why", help=say("help.why"))]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
 Day = Annotated[
     datetime | None,

@@ -7,29 +7,27 @@ from pathlib import Path
 
 import typer
 
-from crosscompat.advice.figures import Past
+from crosscompat.advice.figures import Past, usual_flowers
 from crosscompat.advice.rank import (
     Candidate,
     Ranking,
     RankRow,
     Refused,
     among_species,
+    likeliest,
     partners_of,
     rank,
     records,
     wanted_pairs,
 )
-from crosscompat.advice.search import Best, search_of
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
 from crosscompat.cli.progress import watched
-from crosscompat.cli.workers import shared_out
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-from crosscompat.model.threads import one_thread
 from crosscompat.show.chances import percent
 from crosscompat.show.records import csv_text, parquet
 
@@ -43,10 +41,11 @@ def run(
     partners_of: str | None,
     among: Sequence[str],
     everything: bool,
-    flowers: int,
+    flowers: int | None,
     most: int,
     output: Path | None,
-    as_json: bool,
+    as_json: bool = False,
+    why: bool = False,
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
@@ -54,17 +53,19 @@ def run(
     listed = read_wanted(wanted) if wanted else ()
     names = [name for name in (partners_of, *among, *(row.seed_parent for row in listed)) if name]
     collection = collection_or_carried(folder, names)
+    usual = usual_flowers(collection) if flowers is None else flowers
+    refused: list[Refused] = []
     if everything:
-        ranking = _likeliest(collection, flowers, most)
+        candidates = likeliest(collection, flowers=usual, most=most, watch=watched)
     else:
         candidates, refused = _candidates(collection, wanted, listed, partners_of, among)
-        ranking = rank(collection, candidates, flowers=flowers, refused=refused, watch=watched)
+    ranking = rank(collection, candidates, flowers=usual, refused=refused, watch=watched)
     if as_json:
         print_json(ranking, output)
     elif output is not None:
         _write_table(ranking, output)
     else:
-        print_ranking(ranking, most)
+        print_ranking(ranking, most, why=why)
     if ranking.refused:
         raise typer.Exit(1)
 
@@ -80,16 +81,6 @@ def _candidates(
     if not rows:
         raise WrongUse(say("rank.nothing"))
     return wanted_pairs(collection, rows)
-
-
-def _likeliest(collection: Collection, flowers: int, most: int) -> Ranking:
-    """Search all pairings of the tree for the likeliest, and rank those."""
-    search = search_of(collection, flowers=flowers, most=most)
-    best = Best(search.most)
-    with one_thread():  # the parts are shared out already
-        for found in shared_out(lambda rows: search.among(rows, best.floor), search.parts):
-            best.take(found)
-    return search.ranking(best.found, watch=watched)
 
 
 def _write_table(ranking: Ranking, output: Path) -> None:
@@ -114,62 +105,58 @@ def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate
     return among_species(collection, among)
 
 
-def print_ranking(ranking: Ranking, most: int) -> None:
-    """Print the best pairings as a table, then what stands in the way of them."""
-    if ranking.invented:
-        paragraph(say("cli.invented"))
-        line()
+def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
+    """Print the best pairings, a line each, and on request what stands in the way of them."""
     shown = ranking.rows[:most]
-    line(say("rank.heading", flowers=ranking.flowers))
+    line(say("rank.heading", flowers=ranking.flowers) + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:
         line(say("rank.more", n=len(ranking.rows) - most))
-    _print_cautions(shown)
-    if ranking.refused:
-        line()
-        for refused in ranking.refused:
-            words = say("rank.refused", row=str(refused.row), seed=refused.seed_parent, pollen=refused.pollen_parent)
-            paragraph(f"{words}: {refused.why}", bullet="x ")
-    line()
+    for refused in ranking.refused:
+        words = say("rank.refused", row=str(refused.row), seed=refused.seed_parent, pollen=refused.pollen_parent)
+        paragraph(f"{words}: {refused.why}", bullet="x ")
     paragraph(ranking.basis.words)
+    if why:
+        _print_why(ranking, shown)
+
+
+def _print_why(ranking: Ranking, shown: Sequence[RankRow]) -> None:
+    _print_cautions(shown)
     for note in ranking.notes:
         paragraph(note)
 
 
 def _print_rows(rows: Sequence[RankRow]) -> None:
     """Print a table, or two lines a pairing where the screen is too narrow for one."""
-    table = columns([_heading(rows), *(_cells(row, rows) for row in rows)], right=[0, 4])
+    cells = [_cells(row, rows) for row in rows]
+    table = columns([_heading(rows), *cells], right=[0, 4])
     if max(map(len, table)) <= screen_width():
         for text in table:
             line(text)
         return
-    for row in rows:
-        place, seed, pollen, words, number, between, verdict, tried, *want = _cells(row, rows)
-        line(say("rank.stacked.pairing", place=place.rjust(3), seed=seed, pollen=pollen))
-        parts = [say("rank.stacked.chance", words=words, percent=number, range=between), verdict]
-        parts += [say("rank.stacked.tried", tried=tried)] if tried else []
-        parts += [say("rank.stacked.want", want=want[0])] if want and want[0] else []
-        paragraph("; ".join(parts), indent=5)
+    for place, seed, pollen, words, number, *rest in cells:
+        line(say("rank.stacked", place=place.rjust(4), seed=seed, pollen=pollen))
+        line("      " + "; ".join([f"{words} ({number})", *(text for text in rest if text)]))
 
 
 def _heading(rows: Sequence[RankRow]) -> list[str]:
     want = ["rank.columns.want"] if any(row.want for row in rows) else []
-    keys = ("place", "seed", "pollen", "chance", "percent", "range", "verdict", "tried")
+    keys = ("place", "seed", "pollen", "chance", "percent", "tried")
     return [say(f"rank.columns.{key}") for key in keys] + [say(key) for key in want]
 
 
 def _cells(row: RankRow, rows: Sequence[RankRow]) -> list[str]:
+    place = str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place))
     cells = [
-        str(row.place),
+        place,
         who(row.seed_parent, row.seed_plant),
         who(row.pollen_parent, row.pollen_plant),
         row.chance.words,
         percent(row.chance.mean),
-        say("rank.range", low=percent(row.chance.low), high=percent(row.chance.high)),
-        row.verdict_words,
         _tried(row.past),
     ]
-    return [*cells, str(row.want or "")] if any(other.want for other in rows) else cells
+    want = say("rank.want", want=str(row.want)) if row.want else ""
+    return [*cells, want] if any(other.want for other in rows) else cells
 
 
 def _tried(past: Sequence[Past]) -> str:

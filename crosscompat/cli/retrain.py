@@ -8,9 +8,9 @@ from pathlib import Path
 
 import typer
 
-from crosscompat.advice.learn import Lesson, Weighting, keep, learn, note_forecasts
+from crosscompat.advice.retrain import Lesson, Weighting, keep, learn, note_forecasts
 from crosscompat.cli.locate import collection_at
-from crosscompat.cli.output import columns, line, paragraph, print_json, screen_width, talk, unit_in_words
+from crosscompat.cli.output import columns, line, paragraph, print_json, screen_width, talk
 from crosscompat.cli.track_record import print_track_record
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
@@ -18,11 +18,11 @@ from crosscompat.show.chances import percent
 
 __all__ = ["print_lesson", "run"]
 
-_MOST_MOVED = 10
+_MOST_MOVED, _FEW_MOVED = 10, 5
 _MOST_NAMED = 12
 
 
-def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool) -> None:
+def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool = False, why: bool = False) -> None:
     """Retrain, keep the model and print the lesson; without a finished cross the exit code is 1.
 
     The model is kept before anything is printed: a reader who goes away early must not lose it.
@@ -36,7 +36,7 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
     if as_json:
         print_json(lesson)
     else:
-        print_lesson(lesson)
+        print_lesson(lesson, why=why)
     if not finished:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
@@ -46,34 +46,30 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
             talk(say("retrain.noted", n=noted))
 
 
-def print_lesson(lesson: Lesson) -> None:
-    """Print a lesson: what entered, what moved and why, what now weighs how much."""
-    if lesson.invented:
-        paragraph(say("cli.invented"))
-        line()
+def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
+    """Print what a season changed: in a few lines, or with every figure behind them."""
     if lesson.learned:
-        paragraph(lesson.after.words)
-    _print_left_out(lesson)
-    _print_checks(lesson)
-    if lesson.track_record is not None:
-        line()
-        print_track_record(lesson.track_record)
-    if lesson.learned:
-        _print_changes(lesson)
-
-
-def _print_changes(lesson: Lesson) -> None:
-    _print_seasons(lesson)
-    _print_reference(lesson)
-    if lesson.moved:
-        line()
+        paragraph(lesson.after.words + (say("ask.invented") if lesson.invented else ""))
+        _print_seasons(lesson)
+    if lesson.left_out and not why:
+        paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))
+    if lesson.track_record is not None and not why:
+        paragraph(lesson.track_record.says[0])
+    if why:
+        _print_left_out(lesson)
+        _print_checks(lesson)
+        if lesson.track_record is not None:
+            line()
+            print_track_record(lesson.track_record)
+    if lesson.learned and lesson.moved:
         line(say("retrain.moved"))
-        _print_moved(lesson)
-    line()
-    line(say("retrain.weights"))
-    heading, rows = _weights(lesson.weightings)
-    for text in columns([heading, *rows], right=range(1, len(heading))):
-        line("  " + text)
+        _print_moved(lesson, _MOST_MOVED if why else _FEW_MOVED)
+    if lesson.learned and why:
+        line()
+        line(say("retrain.weights"))
+        heading, rows = _weights(lesson.weightings)
+        for text in columns([heading, *rows], right=range(1, len(heading))):
+            line("  " + text)
 
 
 def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
@@ -112,14 +108,7 @@ def _print_checks(lesson: Lesson) -> None:
         paragraph(say("checks.line", cross=check.cross, says=check.says), indent=2, bullet="· ")
 
 
-def _print_reference(lesson: Lesson) -> None:
-    before, after = lesson.reference_before, lesson.reference_after
-    key = "same" if abs(before - after) <= 1e-9 * after else "moved"
-    values = {"before": f"{before:.3g}", "after": f"{after:.3g}", "unit": unit_in_words(lesson.unit)}
-    paragraph(say(f"retrain.reference.{key}", **values))
-
-
-def _print_moved(lesson: Lesson) -> None:
+def _print_moved(lesson: Lesson, most: int) -> None:
     rows = [
         [
             say("retrain.pairing", seed=bracketed(moved.seed_parent), pollen=bracketed(moved.pollen_parent)),
@@ -128,7 +117,7 @@ def _print_moved(lesson: Lesson) -> None:
             moved.after.words,
             moved.why,
         ]
-        for moved in lesson.moved[:_MOST_MOVED]
+        for moved in lesson.moved[:most]
     ]
     heading = [say(f"retrain.columns.{key}") for key in ("pairing", "before", "after", "words", "why")]
     table = columns([heading, *rows], right=[1, 2])

@@ -23,7 +23,9 @@ __all__ = ["picture", "run"]
 _ROLES = ("seed", "pollen")
 
 
-def run(folder: Path | None, species: str, output: Path | None, *, role: str, flowers: int, as_json: bool) -> None:
+def run(
+    folder: Path | None, species: str, output: Path | None, *, role: str, flowers: int | None, as_json: bool
+) -> None:
     """Show the tree: as text on the screen, or as a picture in a file."""
     if role not in _ROLES:
         raise WrongUse(say("tree.role", got=role))
@@ -39,7 +41,7 @@ def run(folder: Path | None, species: str, output: Path | None, *, role: str, fl
         deliver(picture(collection, species, role=direction, flowers=flowers), output)
 
 
-def picture(collection: Collection, species: str, *, role: Direction, flowers: int) -> str:
+def picture(collection: Collection, species: str, *, role: Direction, flowers: int | None) -> str:
     """Return the tree with the partners of a species as SVG."""
     tree = _tree(collection)
     seen = partners(collection, species, role=role, flowers=flowers)
@@ -48,7 +50,7 @@ def picture(collection: Collection, species: str, *, role: Direction, flowers: i
         tree,
         focus=seen.label,
         marks=marks,
-        title=say(f"tree.title.{role}", name=seen.species, flowers=flowers),
+        title=say(f"tree.title.{role}", name=seen.species, flowers=seen.flowers),
         note=seen.basis.words,
         direction=role,
         invented=seen.invented,

@@ -172,7 +172,6 @@ def _settings(name: str, start: _Start) -> str:
         'season_start = "01-01"',
         say("create.settings.window"),
         "window_days = 365",
-        say("create.settings.reference"),
         say("create.settings.cross_number"),
         f"cross_number = {_quoted(OURS)}",
         say("create.settings.invented"),

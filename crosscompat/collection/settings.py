@@ -24,7 +24,7 @@ FILE_NAME = "collection.toml"
 FORMAT = 1
 
 _CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
-_POSITIVE = ("format", "reference", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
+_POSITIVE = ("format", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
 _SHARES = ("doubtful_weight",)
 _LEAP_YEAR = 2024
 
@@ -77,10 +77,6 @@ class Settings:
         Most seeds that a pod can hold; None for no such number, or that of the group (three in spurges).
     doubtful_weight : float
         What a seedling that may be the mother's own counts, from 0 to 1.
-    reference : float or None
-        The distance that counts as 1; written at each retraining.
-    reference_fixed : bool
-        Whether retraining leaves ``reference`` alone.
     invented : bool
         Whether the outcomes are invented, which every screen then says.
     book : str
@@ -112,8 +108,6 @@ class Settings:
     seeds_per_pod: float | None = None
     most_seeds: int | None = None
     doubtful_weight: float = 0.5
-    reference: float | None = None
-    reference_fixed: bool = False
     invented: bool = False
     book: str = "book.sqlite"
     cross_number: str = ""
@@ -162,8 +156,6 @@ _TYPES: Mapping[str, tuple[type, ...]] = {
     "tree_index": (int,),
     **dict.fromkeys(("window_days", "set_days", "hold_days", "fill_days", "most_seeds"), (int,)),
     **dict.fromkeys(("seeds_per_pod", "doubtful_weight"), (int, float)),
-    "reference": (int, float),
-    "reference_fixed": (bool,),
     "invented": (bool,),
     "place_missing": (bool,),
     "trait_kinds": (dict,),

@@ -12,7 +12,7 @@ from datetime import date, datetime
 from os import PathLike
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
@@ -151,13 +151,23 @@ def read_sheet(
     return sheet
 
 
-def read_records(path: str | PathLike[str], faults: list[Fault]) -> tuple[list[list[str]], str]:
+class _Source(Protocol):
+    """A file in a folder or in a zip."""
+
+    @property
+    def name(self) -> str: ...
+
+    def read_bytes(self) -> bytes: ...
+
+
+def read_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[list[list[str]], str]:
     """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
-    text = _text(Path(path), faults)
-    return ([], "") if text is None else _records(text, Path(path).name, faults)
+    source = Path(path) if isinstance(path, str | PathLike) else path
+    text = _text(source, faults)
+    return ([], "") if text is None else _records(text, source.name, faults)
 
 
-def _text(path: Path, faults: list[Fault]) -> str | None:
+def _text(path: _Source, faults: list[Fault]) -> str | None:
     place = Place(path.name)
     try:
         data = path.read_bytes()

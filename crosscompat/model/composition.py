@@ -175,7 +175,10 @@ def _shares(seeds: SeedsPerPod) -> _Shares:
     made = _made_up(stages, STAGE_SPREAD, seeds)
     reached = np.maximum.accumulate(made[WHOLE][0] + 1e-9 * np.arange(_GRID.size))
     means = {name: stages.get(name, made[name][0]) for name in STEPS}
-    spreads = {name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name][1])) / TYPICAL_SD for name in STEPS}
+    spreads = {
+        name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name][1])) / TYPICAL_SD
+        for name in STEPS
+    }
     return _Shares(reached, {name: mean for name, mean in means.items() if name != WHOLE}, {**spreads, WHOLE: 1.0})
 
 

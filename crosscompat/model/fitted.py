@@ -23,8 +23,6 @@ from crosscompat.pairing import Recipe
 
 if TYPE_CHECKING:
     from crosscompat.model.elimination import Stage
-    from crosscompat.model.laplace import Mode
-    from crosscompat.model.variances import Point
 
 __all__ = [
     "FittedModel",
@@ -178,7 +176,9 @@ def fit_crosses(
     table = priors or published()
     opened = counts.pods > 0
     seeds = fit_seeds(counts.pods[opened], counts.seeds[opened], expected=pod[0], cap=pod[1])
-    seen = seen_by(parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None, finished=finished)
+    seen = seen_by(
+        parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None, finished=finished
+    )
     before = prior_model(recipe, seeds, table)
     moments = training_moments(recipe, rows)
     model = FittedModel(recipe, *moments, before.prior, before.scales, (), seen, seeds, records)

@@ -68,9 +68,13 @@ class Outlook:
         """The logit of a seedling from one flower."""
         return self.steps[WHOLE]
 
-    def with_whole(self, whole: Logits) -> Outlook:
-        """Return the same with another chance of the whole."""
-        return replace(self, steps={**self.steps, WHOLE: whole})
+    def at(self, i: int) -> Outlook:
+        """Return what is believed of one of the pairings."""
+        sides = (
+            {step: Logits(y.mean[i : i + 1], y.sd[i : i + 1]) for step, y in side.items()}
+            for side in (self.steps, self.own)
+        )
+        return Outlook(*sides)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,14 @@ class Reasons:
     terms: tuple[tuple[str, float, float | None], ...]
 
 
-def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, farther: Floats | None = None) -> Outlook:
+def outlook(
+    model: FittedModel,
+    rows: Floats,
+    asked: Pairings | None = None,
+    farther: Floats | None = None,
+    *,
+    stages: bool = True,
+) -> Outlook:
     """Return what is believed of some pairings, at every step.
 
     Parameters
@@ -118,6 +129,8 @@ def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, far
         Who the parents are; by default of species and plants that no cross was made with.
     farther : ndarray of float, shape (n_pairs, n_features), optional
         What the rows gain where their distances are one standard deviation longer (`farther_rows`).
+    stages : bool
+        Whether the steps finer than the whole are wanted; without them they are worked out only if they speak.
 
     Examples
     --------
@@ -129,7 +142,9 @@ def outlook(model: FittedModel, rows: Floats, asked: Pairings | None = None, far
     >>> found.whole.mean, chances(found.whole, 1).mean.round(2)
     (array([0.3]), array([0.53]))
     """
-    if model.fit_of(WHOLE) is not None and model.fit_of(WHOLE).effects is None:  # type: ignore[union-attr]
+    fitted = {fit.step: fit for fit in model.steps}
+    without_effects = WHOLE in fitted and fitted[WHOLE].effects is None
+    if without_effects or not (stages or fitted.keys() - {WHOLE}):
         only = step_logits(model, WHOLE, rows, asked, farther)
         return Outlook({WHOLE: only}, {WHOLE: only})
     prior = {step: step_logits(model, step, rows, asked, farther, learned=False) for step in STEPS}
@@ -195,6 +210,7 @@ def step_logits(
 def _strangers(size: int) -> Pairings:
     nobody: Ints = np.full(size, -1, dtype=np.intp)
     return Pairings(Levels(nobody, nobody, nobody, nobody))
+
 
 def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
     """Mean and variance of the logits of some pairings."""
@@ -397,10 +413,7 @@ def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Ou
 
 def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> list[tuple[str, float]]:
     """Return what each step that was counted along the way adds to the logit of the whole, one after the other."""
-    prior = {
-        step: step_logits(model, step, row[None, :], asked, learned=False)
-        for step in STEPS
-    }
+    prior = {step: step_logits(model, step, row[None, :], asked, learned=False) for step in STEPS}
     own = {**prior, WHOLE: believed.own[WHOLE]}
     reached, gains = float(own[WHOLE].mean[0]), []
     learned = [fit.step for fit in model.steps if fit.step != WHOLE]
@@ -413,9 +426,7 @@ def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) 
     return gains
 
 
-def _moved_at(
-    model: FittedModel, step: str, row: Floats, asked: Pairings
-) -> dict[str, tuple[float, float | None]]:
+def _moved_at(model: FittedModel, step: str, row: Floats, asked: Pairings) -> dict[str, tuple[float, float | None]]:
     """Return how far the crosses counted at a step moved its logit from the prior, by what moved it."""
     after = reasons(model, step, row, asked)
     before = reasons(replace(model, steps=()), step, row)

@@ -18,7 +18,16 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.pairing import Feature
 
-__all__ = ["EffectRow", "PriorRow", "Priors", "centre_of", "doubt_of_uneven", "published", "published_weight", "spread_of"]
+__all__ = [
+    "EffectRow",
+    "PriorRow",
+    "Priors",
+    "centre_of",
+    "doubt_of_uneven",
+    "published",
+    "published_weight",
+    "spread_of",
+]
 
 # On the logit scale 20 is a certainty, and numbers beyond these have no fit.
 _MOST_MEAN, _LEAST_SD, _MOST_SD = 20.0, 0.001, 100.0
@@ -85,6 +94,11 @@ class Priors:
         rows = sorted((row.coefficient, float(row.mean), float(row.sd)) for row in self.rows)
         effects = sorted((row.effect, float(row.scale)) for row in self.effects)
         return sha256(repr((rows, effects)).encode()).hexdigest()
+
+    @property
+    def own(self) -> int:
+        """How many rows the grower has set."""
+        return sum(row.basis == "own" for row in self.rows) + sum(row.basis == "own" for row in self.effects)
 
     def prior_for(self, features: Sequence[Feature]) -> GaussianPrior:
         """Return the prior of the intercept and the coefficients, the intercept first.

@@ -19,11 +19,14 @@ from crosscompat import __version__
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import CHAIN, PLAIN, FittedModel, Seen
+from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.fitted import FittedModel, Seen
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.saved_stage import stage_arrays, stage_from, stage_shapes
 from crosscompat.model.seeds import SeedsPerPod
-from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
+from crosscompat.model.stages import STEPS
+from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 
 __all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
 
@@ -122,8 +125,9 @@ def _head(saved: SavedModel) -> dict[str, Any]:
         "fingerprints": dict(saved.fingerprints),
         "recipe": asdict(model.recipe),
         "seen": asdict(model.seen),
-        "stages": [stage.stage for stage in model.stages],
-        "seeds": None if model.seeds is None else asdict(model.seeds),
+        "steps": [fit.step for fit in model.steps],
+        "seeds": asdict(model.seeds),
+        "scales": dict(model.scales),
         "records": list(model.records),
         "arrays": {},
     }
@@ -131,8 +135,9 @@ def _head(saved: SavedModel) -> dict[str, Any]:
 
 def _arrays(model: FittedModel) -> dict[str, Floats]:
     arrays = {"means": model.means, "variances": model.variances}
-    for stage in model.stages:
-        arrays |= {f"{stage.stage}.{name}": array for name, array in stage_arrays(stage).items()}
+    arrays |= {"prior.mean": model.prior.mean, "prior.sd": model.prior.sd}
+    for fit in model.steps:
+        arrays |= {f"{fit.step}.{name}": array for name, array in stage_arrays(fit).items()}
     return arrays
 
 
@@ -151,39 +156,49 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
     features = tuple(Feature(**feature) for feature in recipe["features"])
     noted: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in document["seen"].items()}
     seen = Seen(**noted)
+    scale = recipe["scale"]
+    places = tuple((str(name), float(centre), float(spread)) for name, centre, spread in scale["places"])
     model = FittedModel(
-        Recipe(features, recipe["reference"], recipe["unit"]),
+        Recipe(features, DistanceScale(float(scale["width"]), places, scale["unit"])),
         arrays["means"],
         arrays["variances"],
-        tuple(stage_from(name, _of_stage(name, arrays), seen) for name in document["stages"]),
+        GaussianPrior(arrays["prior.mean"], arrays["prior.sd"]),
+        {str(name): float(value) for name, value in document["scales"].items()},
+        tuple(stage_from(name, _of_step(name, arrays), seen) for name in document["steps"]),
         seen,
-        None if document.get("seeds") is None else SeedsPerPod(**document["seeds"]),
+        SeedsPerPod(**document["seeds"]),
         tuple(document.get("records", ())),
     )
     _refuse_misfits(model)
     return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
 
 
-def _of_stage(name: str, arrays: dict[str, Floats]) -> dict[str, Floats]:
+def _of_step(name: str, arrays: dict[str, Floats]) -> dict[str, Floats]:
     return {key.removeprefix(f"{name}."): array for key, array in arrays.items() if key.startswith(f"{name}.")}
 
 
 def _refuse_misfits(model: FittedModel) -> None:
     """Refuse numbers that do not fit the recipe: a file that was cut or written over may still be JSON."""
     size = len(model.recipe.features)
-    shapes: dict[str, tuple[int, ...]] = {"means": (size,), "variances": (size,)}
-    for stage in model.stages:
-        wanted = stage_shapes(stage, model.seen, size)
-        shapes |= {f"{stage.stage}.{name}": shape for name, shape in wanted.items()}
+    shapes: dict[str, tuple[int, ...]] = dict.fromkeys(("means", "variances"), (size,))
+    shapes |= dict.fromkeys(("prior.mean", "prior.sd"), (size + 1,))
+    for fit in model.steps:
+        shapes |= {f"{fit.step}.{name}": shape for name, shape in stage_shapes(fit, model.seen, size).items()}
     arrays = _arrays(model)
     bad = [name for name, shape in shapes.items() if arrays[name].shape != shape or not np.isfinite(arrays[name]).all()]
-    names = tuple(stage.stage for stage in model.stages)
-    chain = model.seeds is not None
-    if (
-        bad
-        or names != (CHAIN if chain else PLAIN)
-        or any(feature.kind not in FEATURE_KINDS for feature in model.recipe.features)
-    ):
+    kinds = {feature.kind for feature in model.recipe.features}
+    curves = [feature.kind for feature in model.recipe.features if feature.column is None]
+    sound = (
+        not bad
+        and {fit.step for fit in model.steps} <= STEPS.keys()
+        and set(model.scales) == set(EFFECTS)
+        and kinds <= set(FEATURE_KINDS)
+        and curves == [name for name, _, _ in model.recipe.scale.places]
+        and model.seeds.mean > 0
+        and model.seeds.size > 0
+        and model.recipe.scale.width > 0
+    )
+    if not sound:
         raise ValueError(say("saved.misfit"))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from crosscompat.model.beliefs import EFFECTS, Effects, Ties
 from crosscompat.model.effects import Ints
-from crosscompat.model.fitted import Seen, StageFit
+from crosscompat.model.fitted import Seen, StepFit
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels
 from crosscompat.model.past import Past
@@ -21,7 +21,7 @@ _LEVELS = ("seed", "pollen", "seed_plant", "pollen_plant")
 _PAST = ("x", "gradient", "prior_mean", "prior_sd", "variances")
 
 
-def stage_arrays(stage: StageFit) -> dict[str, Floats]:
+def stage_arrays(stage: StepFit) -> dict[str, Floats]:
     """Return all numbers of a stage as arrays of float, by name."""
     arrays: dict[str, object] = {"mean": stage.mean, "covariance": stage.covariance}
     if stage.effects is not None:
@@ -34,7 +34,7 @@ def stage_arrays(stage: StageFit) -> dict[str, Floats]:
     return {name: np.asarray(array, dtype=np.float64) for name, array in arrays.items()}
 
 
-def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StageFit:
+def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StepFit:
     """Return the stage whose arrays these are.
 
     Raises
@@ -46,7 +46,7 @@ def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StageFit:
     """
     mean, covariance = arrays["mean"], arrays["covariance"]
     if "effects.mean" not in arrays:
-        return StageFit(name, mean, covariance)
+        return StepFit(name, mean, covariance)
     ties = {key: arrays[f"ties.{key}"] for key in _TIES}
     ways = _whole(ties.pop("ways").reshape(-1, 2))
     width = max(1, ties["lean"].size // max(1, len(ways)))
@@ -61,10 +61,10 @@ def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StageFit:
     _within(columns, mean.size + columns_of)
     _within(ways, sizes[0])
     effects = Effects(**found, ties=Ties(ways, **ties, columns=columns, lean=lean), sizes=sizes)
-    return StageFit(name, mean, covariance, effects, _past(arrays, sizes) if "past.x" in arrays else None)
+    return StepFit(name, mean, covariance, effects, _past(arrays, sizes) if "past.x" in arrays else None)
 
 
-def stage_shapes(stage: StageFit, seen: Seen, features: int) -> dict[str, tuple[int, ...]]:
+def stage_shapes(stage: StepFit, seen: Seen, features: int) -> dict[str, tuple[int, ...]]:
     """Return the shape that each array of a stage must have."""
     p = features + 1
     shapes: dict[str, tuple[int, ...]] = {"mean": (p,), "covariance": (p, p)}

@@ -1,7 +1,7 @@
 """The way from flower to seedling: its stages, the steps they join into, and what a cross says about each.
 
-A step is as fine as it was counted. Who counts pods, seeds and seedlings speaks of the four stages; who writes down only
-what came up speaks of the whole way; both teach the same forecast (`crosscompat.model.composition`). A stage is
+A step is as fine as it was counted. Who counts pods, seeds and seedlings speaks of the four stages; who writes down
+only what came up speaks of the whole way; both teach the same forecast (`crosscompat.model.composition`). A stage is
 conditional on the one before, so that separate fits of the stages add up (continuation ratios) [1]_.
 
 References
@@ -17,7 +17,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ALONG_THE_WAY", "STAGES", "STEPS", "WHOLE", "CrossCounts", "StepCounts", "counts_along_the_way", "step_counts"]
+__all__ = [
+    "ALONG_THE_WAY",
+    "STAGES",
+    "STEPS",
+    "WHOLE",
+    "CrossCounts",
+    "StepCounts",
+    "counts_along_the_way",
+    "step_counts",
+]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -34,7 +43,7 @@ STAGES: Mapping[str, tuple[str, str]] = {
 WHOLE = "whole"
 
 STEPS: Mapping[str, tuple[str, ...]] = {
-    **{stage: () for stage in STAGES},
+    **dict.fromkeys(STAGES, ()),
     "pod": ("set", "hold"),
     "seed": ("fill", "germinate"),
     "fruitful": ("seed",),
@@ -102,7 +111,9 @@ class CrossCounts:
     @property
     def speaks(self) -> Flags:
         """Tell which crosses say anything, shape (n_crosses,)."""
-        return np.asarray(np.any([*(step.known for step in self.steps.values()), self.pods > 0], axis=0), dtype=np.bool_)
+        return np.asarray(
+            np.any([*(step.known for step in self.steps.values()), self.pods > 0], axis=0), dtype=np.bool_
+        )
 
     @property
     def counted(self) -> bool:
@@ -185,7 +196,8 @@ def _closed_step(column: Mapping[str, Floats], step: str, closed: Mapping[str, F
     if step == "set":
         after = np.minimum(after, before)
     if step == "fill":  # a seed that came up was a filled one
-        after = np.fmax(after, np.where(np.isnan(after), np.nan, np.fmin(column["seedlings"], before)))
+        came_up = np.minimum(column["seedlings"], before)
+        after = np.where(np.isnan(after), np.nan, np.fmax(after, came_up))
     known = (before > 0) & ~np.isnan(after) & closed[_CLOSED_WITH[step]]
     if step == "pod":
         known &= np.isnan(column["pods_set"])
@@ -203,7 +215,7 @@ def _nothing_counted_after(column: Mapping[str, Floats], stage: str) -> Flags:
 def _seeds(
     column: Mapping[str, Floats], steps: Mapping[str, StepCounts], finished: Flags, struck: Flags
 ) -> tuple[StepCounts, StepCounts]:
-    """Return what is known of seeds to seedlings and of ripe pods to a seedling, where their stages were not counted."""
+    """Return what is known of seeds to seedlings, and of ripe pods to one, where their stages were not counted."""
     seeds, pods, up = column["seeds"], column["pods_held"], column["seedlings"]
     unsown = finished & np.isnan(column["seeds_sown"]) & ~steps["germinate"].known & ~(struck & ~(up > 0))
     came_up, nothing = up > 0, (up == 0) & ~(steps["fill"].known & (steps["fill"].took == 0))

@@ -81,11 +81,11 @@ def _parents(card: LabelCard) -> str:
     )
 
 
-def _code(card: LabelCard) -> str:
+def _code(card: LabelCard, *, invented: bool) -> str:
     """Draw what the label says as a code that a phone reads."""
     import segno  # noqa: PLC0415 - only labels need it
 
-    return segno.make(code_text(card), error="m", micro=False).svg_inline(border=0, omitsize=True)
+    return segno.make(code_text(card, invented=invented), error="m", micro=False).svg_inline(border=0, omitsize=True)
 
 
 def _fact(heading: str, value: str, cls: str = "fact") -> str:
@@ -103,7 +103,7 @@ def _card(card: LabelCard, *, invented: bool) -> str:
         [
             '<article class="card"><div class="hole"></div>',
             f'<div class="top"><span class="number">{escape(card.number)}</span>{mark}</div>',
-            f'<div class="code">{_code(card)}</div>',
+            f'<div class="code">{_code(card, invented=invented)}</div>',
             purpose + _parents(card),
             f'<div class="facts">{facts}</div>',
             _fact(say("label.note"), shortened(card.note, _NOTE_LETTERS), "fact note"),

@@ -87,8 +87,10 @@ def facts_of(card: LabelCard) -> tuple[tuple[str, str], ...]:
     ))  # fmt: skip
 
 
-def code_text(card: LabelCard) -> str:
+def code_text(card: LabelCard, *, invented: bool = False) -> str:
     """Return what the code on a label says to whoever reads it with a phone: plain text, the seed parent first.
+
+    Where the outcomes are invented, its last line says so.
 
     Examples
     --------
@@ -106,4 +108,5 @@ def code_text(card: LabelCard) -> str:
     )
     formula = f"{seed} {SIGNS[card.kind]} {pollen}" if card.kind in SIGNS else f"{seed}, {pollen}"
     made = ", ".join(part for part in (card.date, card.units, card.grower) if part)
-    return "\n".join(part for part in (card.number, formula, card.purpose, made) if part)
+    mark = say("label.invented") if invented else ""
+    return "\n".join(part for part in (card.number, formula, card.purpose, made, mark) if part)

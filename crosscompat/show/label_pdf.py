@@ -80,7 +80,7 @@ def _card(canvas: Canvas, card: LabelCard, x: float, y: float, *, invented: bool
     width, height = _CARD
     left, right, top = x + _TEXT, x + width - _RIGHT, y + height
     _outline(canvas, x, y)
-    _code(canvas, code_text(card), x + 1.5 * _MM, y + 2 * _MM)
+    _code(canvas, code_text(card, invented=invented), x + 1.5 * _MM, y + 2 * _MM)
     _write_within(canvas, left, top - 17, card.number, _BOLD, 11, right - left - (40 * _MM if invented else 0))
     if invented:
         canvas.setFont(_BOLD, 6.5)

@@ -87,7 +87,7 @@ def trained(collection):
     """Build a collection and teach it, so that it answers from its crosses."""
     from dataclasses import replace
 
-    from crosscompat.advice.learn import learn
+    from crosscompat.advice.retrain import learn
 
     def build(*args, as_of=date(2026, 1, 1), **more):
         made = collection(*args, **more)

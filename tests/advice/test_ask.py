@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.retrain import keep, learn
 from crosscompat.advice.verdict import VERDICTS, verdict
 from crosscompat.book.current_plants import Plant
 from crosscompat.carried import carried_tree

@@ -6,10 +6,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.basis import chances_of
+from crosscompat.advice.predict import chances_of
 from crosscompat.advice.blind import FORECASTS, blind_forecasts, gave_a_seedling
-from crosscompat.advice.fitting import evidence_of
-from crosscompat.advice.learn import learn
+from crosscompat.advice.predict import training_set_of
+from crosscompat.advice.retrain import learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species
 from crosscompat.model.pairings import Parents
@@ -49,7 +49,7 @@ def ways_of(evidence):
 
 def blind_of(made, way, evidence=None):
     """What is said of the crosses held out in one of the ways, or fold by fold as given."""
-    evidence = evidence or evidence_of(made, DAY)
+    evidence = evidence or training_set_of(made, DAY)
     folds = ways_of(evidence)[way] if isinstance(way, str) else way
     return blind_forecasts(made, evidence, {"one": folds})["one"]
 
@@ -97,7 +97,7 @@ def test_what_is_held_out_changes_no_forecast_of_it(collection, records, way, tu
 @pytest.mark.parametrize("species", ["Aus bus", "Aus cus", "Aus eus"])
 def test_a_species_held_out_is_forecast_as_if_none_of_its_crosses_had_been(collection, records, species):
     straight, turned = (collection(rows, PLANTS) for rows in (records, flipped(records, of(species))))
-    folds = ways_of(evidence_of(straight, DAY))["species"]
+    folds = ways_of(training_set_of(straight, DAY))["species"]
     [fold] = [fold for fold in folds if all(of(species)(records[at]) for at in fold.held) and len(fold.held) > 1]
     told, after = blind_of(straight, [fold]), blind_of(turned, [fold])
     for name in FORECASTS:
@@ -107,7 +107,7 @@ def test_a_species_held_out_is_forecast_as_if_none_of_its_crosses_had_been(colle
 def test_a_forecast_is_that_of_a_grower_who_made_the_other_crosses_only(collection, with_some):
     """Taught through the usual door on the crosses learned from alone, the reference and all else of its own."""
     made = collection(with_some, PLANTS)
-    evidence = evidence_of(made, DAY)
+    evidence = training_set_of(made, DAY)
     units = [cross.tried or cross.units for cross in with_some]
     for fold in (folds[i] for folds in ways_of(evidence).values() for i in (0, -1)):
         found = blind_of(made, [fold])
@@ -129,7 +129,7 @@ def test_distance_alone_reads_no_trait_and_traits_alone_no_distance(collection, 
         replace(column, values=column.values[::-1]) if column.name == "2n" else column for column in traits.columns
     )
     moved = parse_newick("(((Aus_bus:3,Aus_eus:3):1,Aus_dus:4)Austera:2,(Aus_cus:0.5,Aus_fus:0.5):5.5);", unit="My")
-    folds = ways_of(evidence_of(collection(records), DAY))["pairs"][:2]
+    folds = ways_of(training_set_of(collection(records), DAY))["pairs"][:2]
     plain, unlike, elsewhere = (
         blind_of(made, folds).chances
         for made in (
@@ -151,7 +151,7 @@ def test_without_traits_nothing_is_said_of_them(collection, records):
 
 def test_a_cross_whose_outcome_is_open_is_neither_scored_nor_counted(collection, records):
     made = collection(records)
-    evidence = evidence_of(made, DAY)
+    evidence = training_set_of(made, DAY)
     known = evidence.outcomes.known.copy()
     known[0] = False
     open_yet = replace(evidence, outcomes=replace(evidence.outcomes, known=known))
@@ -171,7 +171,7 @@ def test_more_flowers_make_a_seedling_likelier(collection, records, cross):
 
 def test_the_same_crosses_are_learned_from_once(collection, records):
     made, seen = collection(records), []
-    evidence = evidence_of(made, DAY)
+    evidence = training_set_of(made, DAY)
     folds = by_pair(evidence.seed, evidence.pollen)[:2]
 
     def work(function, jobs):

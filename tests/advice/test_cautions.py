@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.advice.basis import basis_of, rows_of
+from crosscompat.advice.predict import basis_of, rows_of
 from crosscompat.advice.cautions import cautions, handling, spoken
 from crosscompat.advice.parents import find_parents
 from crosscompat.book.current_plants import Plant

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.basis import basis_of
+from crosscompat.advice.predict import basis_of
 from crosscompat.advice.figures import (
     Past,
     basis_figures,

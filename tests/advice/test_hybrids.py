@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
-from crosscompat.advice.basis import asked_of, basis_of, chances_of, parents_of, rows_of
+from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
 from crosscompat.advice.check import check
-from crosscompat.advice.fitting import evidence_of
+from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.hybrids import expected_chromosomes, hybrid_notes, proved_fertile
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.ledger import forecasts_due
@@ -258,7 +258,7 @@ def test_a_hybrid_is_a_parent_in_every_answer(trained, cross):
         cross("H1", "Aus eus", 4, 0, cross="24-3"),  # a plant's name is no species
     ]
     made = trained(book, plants, [("H1", "E"), ("(Aus bus × A. dus) × A. cus", "A. fus"), ("H1", "H2")])
-    learned = evidence_of(made, date(2026, 1, 1))
+    learned = training_set_of(made, date(2026, 1, 1))
     assert [(learned.seed[i], learned.pollen[i]) for i in range(2)] == [(EVEN, "Aus_eus"), ("Aus_eus", EVEN)]
     assert [left.reason for left in learned.left_out] == ["not_in_tree"]
     answer = ask(made, "H1", "E").pairing

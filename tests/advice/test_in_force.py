@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
-from crosscompat.advice.fitting import evidence_of
+from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.in_force import told_before
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
@@ -29,7 +29,7 @@ def counted(collection):
 
     def counted(ledger, crosses, plants=(), as_of=READ):
         made = collection(crosses, plants)
-        evidence = evidence_of(made, as_of)
+        evidence = training_set_of(made, as_of)
         return {evidence.crosses[told.at].cross: told.forecast for told in told_before(made, ledger, evidence)}
 
     return counted

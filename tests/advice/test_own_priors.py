@@ -6,10 +6,10 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.basis import basis_of
+from crosscompat.advice.predict import basis_of
 from crosscompat.advice.blind import blind_forecasts
 from crosscompat.advice.figures import basis_figures
-from crosscompat.advice.fitting import evidence_of, fitted_on
+from crosscompat.advice.predict import training_set_of, fitted_on
 from crosscompat.collection.settings import Settings
 from crosscompat.model.held_out import by_pair
 
@@ -63,7 +63,7 @@ def test_a_chance_without_crosses_says_that_they_are_the_growers_own(collection)
 def test_a_fit_starts_from_them(collection, request, kind):
     crosses = request.getfixturevalue(kind)
     own, published = collection(crosses, settings=SURE), collection(crosses)
-    ours, theirs = (fitted_on(made, evidence_of(made, DAY)) for made in (own, published))
+    ours, theirs = (fitted_on(made, training_set_of(made, DAY)) for made in (own, published))
     assert len(ours.stages) == (1 if kind == "book" else 4)
     assert slopes(ours) == pytest.approx([-4.0] * len(ours.stages), abs=0.01)
     assert all(abs(slope + 4.0) > 0.1 for slope in slopes(theirs))
@@ -73,7 +73,7 @@ def test_a_fit_starts_from_them(collection, request, kind):
 def test_effects_differ_as_widely_as_they_say(collection, request, kind):
     crosses = request.getfixturevalue(kind)
     own, published = collection(crosses, settings=ALIKE), collection(crosses)
-    ours, theirs = (fitted_on(made, evidence_of(made, DAY)) for made in (own, published))
+    ours, theirs = (fitted_on(made, training_set_of(made, DAY)) for made in (own, published))
     for mine, others in zip(ours.stages, theirs.stages, strict=True):
         assert mine.effects.variances[0] < 0.01 < others.effects.variances[0]
 
@@ -82,7 +82,7 @@ def test_held_out_crosses_are_forecast_with_them_by_the_distance_alone_too(colle
     flat = Settings(priors={"plain": {"distance": {"mean": 0.0, "sd": 0.01}}})
     for settings, nearer_is_better in ((flat, False), (Settings(), True)):
         made = collection(book, settings=settings)
-        evidence = evidence_of(made, DAY)
+        evidence = training_set_of(made, DAY)
         found = blind_forecasts(made, evidence, {"pairs": by_pair(evidence.seed, evidence.pollen)})["pairs"]
         said = found.chances["distance"]
         # Without the distance only what else took counts, and that is less where a pair that took is held out.

@@ -9,7 +9,7 @@ from sklearn import metrics
 
 from crosscompat.advice import score as score_room
 from crosscompat.advice.blind import blind_forecasts, gave_a_seedling
-from crosscompat.advice.fitting import evidence_of
+from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.score import WAYS, ForecastScore, score
 from crosscompat.book.crosses import Cross
 from crosscompat.collection.settings import Settings
@@ -63,7 +63,7 @@ def carded(collection, book):
 def test_the_numbers_are_those_of_scikit_learn(carded):
     """Every forecast of every way, held against the library's own scores of the same chances."""
     made, card = carded
-    evidence = evidence_of(made, DAY)
+    evidence = training_set_of(made, DAY)
     folds = score_room._folds(made, evidence, WAYS)
     for way, blind in zip(card.ways, blind_forecasts(made, evidence, folds).values(), strict=True):
         took = gave_a_seedling(evidence)[blind.at]
@@ -187,7 +187,7 @@ def test_outcomes_all_alike_tell_nothing(collection, book, took, word):
 
 def test_doubtful_evidence_weighs_less(collection, book):
     made = collection(book)
-    evidence = evidence_of(made, DAY)
+    evidence = training_set_of(made, DAY)
     doubted = replace(evidence, weight=np.where(np.arange(12) < 3, 0.5, 1.0))
     folds = {"species": by_species(evidence.seed, evidence.pollen)}
     blind = blind_forecasts(made, doubted, folds)["species"]

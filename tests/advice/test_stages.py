@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.learn import learn
+from crosscompat.advice.retrain import learn
 from crosscompat.model.fitted import CHAIN
 
 PAIRS = [

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from sklearn.metrics import brier_score_loss, log_loss, roc_auc_score
 
-from crosscompat.advice.fitting import evidence_of
-from crosscompat.advice.learn import learn
+from crosscompat.advice.predict import training_set_of
+from crosscompat.advice.retrain import learn
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.track_record import base_rates, track_record
 from crosscompat.book.records import GivenForecast
@@ -33,7 +33,7 @@ def scored(collection, cross):
             crosses.append(cross(*pair, 1, int(took), day=day, cross=f"c{i}"))
             ledger.append(given(day, *pair, chance))
         made = collection(crosses)
-        return track_record(made, ledger, evidence_of(made, as_of))
+        return track_record(made, ledger, training_set_of(made, as_of))
 
     return scored
 
@@ -62,7 +62,7 @@ def test_the_base_rate_is_what_the_grower_knew_that_day(collection, cross):
     ]
     made = collection(crosses)
     days = [date(2023, 4, 30), date(2023, 5, 1), date(2024, 4, 30), date(2024, 5, 2), date(2024, 9, 1), READ]
-    assert base_rates(made, evidence_of(made, READ), days).tolist() == [
+    assert base_rates(made, training_set_of(made, READ), days).tolist() == [
         0.5, 1.5 / 2, 2.5 / 3, 2.5 / 3, 2.5 / 4, 2.5 / 5,
     ]  # fmt: skip
 
@@ -142,17 +142,17 @@ def test_every_cross_stands_behind_the_calibration(scored):
 def test_a_forecast_given_while_the_cross_was_under_way_is_told_as_such(collection, cross):
     made = collection([cross("Aus bus", "Aus cus", 3, 1, day=date(2024, 5, 1), cross="1")])
     ledger = [given(date(2024, 5, 20), "Aus bus", "Aus cus", 0.4, 3, cross="1")]
-    record = track_record(made, ledger, evidence_of(made, READ))
+    record = track_record(made, ledger, training_set_of(made, READ))
     assert (record.under_way, record.forecasts[0].under_way) == (1, True)
     assert record.says[1].startswith("1 forecast was given while the cross was under way.")
 
 
 def test_nothing_forecast_or_nothing_finished_is_no_record(collection, cross, book):
     made = collection(book)
-    assert track_record(made, [], evidence_of(made, READ)) is None
+    assert track_record(made, [], training_set_of(made, READ)) is None
     ledger = [given(date(2026, 4, 1), "Aus bus", "Aus cus", 0.4, 5)]
     later = collection([*book, cross("Aus bus", "Aus cus", 5, 5, day=date(2026, 5, 1))])
-    assert track_record(later, ledger, evidence_of(later, READ)) is None
+    assert track_record(later, ledger, training_set_of(later, READ)) is None
 
 
 def test_a_season_is_forecast_made_and_scored(collection, book, cross):
@@ -167,7 +167,7 @@ def test_a_season_is_forecast_made_and_scored(collection, book, cross):
         cross("Aus eus", "Aus fus", 4, 2, day=date(2026, 5, 3), cross="26-03"),  # nobody forecast four flowers
     ]
     after = replace(before, crosses=(*before.crosses, *season))
-    record = track_record(after, ledger, evidence_of(after, date(2027, 11, 1)))
+    record = track_record(after, ledger, training_set_of(after, date(2027, 11, 1)))
     said = {(line.seed_parent, line.flowers): line.mean for line in ledger}
     assert [(one.cross, one.mean, one.took) for one in record.forecasts] == [
         ("26-01", said["Aus bus", 5], True),

@@ -441,13 +441,6 @@ def test_a_full_disk_ends_with_three_and_harms_nothing(process, mine):
     assert counts(mine) == []
 
 
-def test_an_older_collection_is_taken_in_first(run, demo, own, with_tables):
-    with_tables(own)
-    outcome = run("observe", "26-01", "--collection", own)
-    assert "Counts on the plant" in outcome.stdout
-    assert "have been taken into the cross book" in outcome.stderr
-
-
 @pytest.mark.parametrize("command", [["observe", "26-01"], ["history"], ["undo"], ["backup"], ["restore", "--last"]])
 def test_without_a_collection_it_says_how_to_make_one(run, empty_folder, command):
     assert "crosscompat new DIR" in run(*command, code=2).stderr

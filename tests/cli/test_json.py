@@ -9,7 +9,7 @@ import shutil
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.learn import learn
+from crosscompat.advice.retrain import learn
 from crosscompat.collection.opening import open_collection
 
 SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"

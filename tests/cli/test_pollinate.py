@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.basis import basis_of, chances_of, parents_of
+from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.advice.parents import find_parents
 from crosscompat.book import records
 from crosscompat.book.store import open_store

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.retrain import keep, learn
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import NewerFormat

@@ -13,7 +13,7 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
-from crosscompat.advice.fitting import evidence_of, fitted_on
+from crosscompat.advice.predict import training_set_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.demonstration import make_demonstration
@@ -35,7 +35,7 @@ DAYS = (
 
 def said_on(collection: Collection, day: date) -> list[GivenForecast]:
     """What was to be written on one day."""
-    model = fitted_on(collection, evidence_of(collection, day))
+    model = fitted_on(collection, training_set_of(collection, day))
     saved = SavedModel(model, collection.fingerprints, day.isoformat(), collection.settings.invented)
     return forecasts_due(collection, model, saved.fingerprint, day)
 

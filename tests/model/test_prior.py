@@ -32,21 +32,6 @@ def test_every_row_is_proper_and_says_what_it_leans_on(row):
     assert len(row.evidence.split()) > 5
 
 
-def test_distance_speaks_against_a_pairing_but_zero_is_possible():
-    """Weak in two genera of three (Moyle, Olson & Tiffin 2004, Evolution 58:1195-1208)."""
-    for (_, coefficient), row in ROWS.items():
-        if coefficient == "distance":
-            assert row.mean < 0
-            assert row.mean + row.sd > 0
-
-
-def test_ploidy_is_a_slope_and_no_wall():
-    """Crosses between 2n of unlike size are hindered, and some succeed: zero is within two standard deviations."""
-    for kind in ("lower", "higher"):
-        row = ROWS["plain", kind]
-        assert row.mean < 0 < row.mean + 2 * row.sd
-
-
 @pytest.mark.parametrize("row", effect_rows(), ids=lambda row: f"{row.stage}-{row.effect}")
 def test_every_scale_of_an_effect_is_proper_and_says_what_it_leans_on(row):
     assert 0 < row.scale < 3
@@ -62,20 +47,6 @@ def test_every_effect_of_every_stage_has_its_scale(stage):
 
 def test_a_stage_may_have_a_scale_of_its_own():
     assert effect_scales("fill")["record"] == 1.0 > effect_scales("set")["record"]
-
-
-def test_distance_is_steeper_once_there_is_seed():
-    """Jewell et al. 2012, Evolution, doi 10.1111/j.1558-5646.2012.01607.x."""
-    early, late = (
-        [ROWS[stage, "distance"].mean for stage in stages] for stages in (("set", "hold"), ("fill", "germinate"))
-    )
-    assert max(late) < min(early)
-
-
-def test_chromosomes_decide_at_the_filling_of_seed():
-    """Poinsettia, fewer than 1 in 100 viable seedlings though pods swell (Milbocker & Sink 1969, from memory)."""
-    for kind in ("lower", "higher"):
-        assert ROWS["fill", kind].mean < -1 < -0.5 < ROWS["set", kind].mean < 0
 
 
 def test_no_direction_of_a_measure_is_favoured_beforehand():

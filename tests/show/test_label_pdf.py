@@ -61,7 +61,9 @@ def test_the_codes_hold_the_labels_as_plain_text(pages):
     import zxingcpp
 
     found = zxingcpp.read_barcodes(pages[0].render(scale=300 / 72).to_pil())
-    assert sorted(code.text for code in found) == sorted(code_text(card) for card in [*CARDS, *CARDS][:10])
+    assert sorted(code.text for code in found) == sorted(
+        code_text(card, invented=True) for card in [*CARDS, *CARDS][:10]
+    )
 
 
 def test_the_same_labels_are_the_same_file_and_none_is_a_file_too():
@@ -90,3 +92,7 @@ def test_without_the_library_the_way_to_it_is_told(monkeypatch):
 )
 def test_what_the_code_says(card, says):
     assert says in code_text(card)
+
+
+def test_the_code_of_a_cross_whose_outcomes_are_invented_says_so():
+    assert code_text(CARDS[0], invented=True) == f"{code_text(CARDS[0])}\nOutcomes are invented"

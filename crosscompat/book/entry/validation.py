@@ -6,25 +6,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.book.cross_summary import CrossRecords, cross_records, ripened
+from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
 from crosscompat.book.crosses import count_arrays
 from crosscompat.book.outcomes import impossible
-from crosscompat.book.records import UNCHECKED, Cross, Plant, Pollen, Pollination, SeedLot, Sowing
+from crosscompat.book.records import UNCHECKED, Cross, Plant, Pollen, Pollination, SeedLot
 from crosscompat.book.store import Reading
-from crosscompat.book.units import in_all, total, units_of_visits
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "Bounds",
-    "faults_by_cross",
-    "holds",
-    "impossibilities",
-    "most_up",
-    "own_ancestors",
-    "refuse_new_faults",
-    "totals",
-]
+__all__ = ["Bounds", "faults_by_cross", "impossibilities", "own_ancestors", "refuse_new_faults"]
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
@@ -56,29 +46,7 @@ def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = N
     return [*overall, *_pods(whole), *_seed(whole, most_seeds), *_trays(whole), *_proofs(whole), *_days(whole, today)]
 
 
-def totals(whole: CrossRecords) -> Mapping[str, int | None]:
-    """Return the counts of a cross along the way; None where one of the parts is unknown."""
-    counts = {what: whole.counted(what) for what in ("pods_set", "pods_held", "pods_dropped")}
-    up = [seen for tray in whole.trays if (seen := most_up(whole, tray)) is not None]
-    return {
-        "units": in_all(units_of_visits(whole.visits)),
-        "pods_set": max(counts["pods_set"], default=None),
-        "pods_held": ripened(counts, [lot.pods for lot in whole.lots]),
-        "seeds": total(lot.seeds for lot in whole.lots),
-        "seeds_filled": total(lot.filled for lot in whole.lots),
-        "seeds_sown": total(tray.seeds for tray in whole.trays),
-        "seedlings": sum(up) if up else None,
-        "tried": max(whole.counted("tried"), default=None),
-        "took": max(whole.counted("took"), default=None),
-    }
-
-
-def most_up(whole: CrossRecords, tray: Sowing) -> int | None:
-    """Return the highest number that ever stood in a tray, or None if nobody has looked."""
-    return max((n for look in whole.looks_at(tray) for n in (look.up, look.highest) if n is not None), default=None)
-
-
-def holds(lot: SeedLot) -> int | None:
+def _holds(lot: SeedLot) -> int | None:
     """Return how many seeds a lot held: all, or the good ones where only those were counted."""
     return lot.filled if lot.seeds is None else lot.seeds
 
@@ -95,7 +63,7 @@ def _pods(whole: CrossRecords) -> Iterator[str]:
 def _seed(whole: CrossRecords, most_seeds: int | None) -> Iterator[str]:
     for lot in whole.lots:
         name = lot.name or say("counts.lot")
-        held, sown = holds(lot), sum(tray.seeds or 0 for tray in whole.trays if tray.lot == lot.id)
+        held, sown = _holds(lot), sum(tray.seeds or 0 for tray in whole.trays if tray.lot == lot.id)
         if lot.seeds is not None and lot.filled is not None and lot.filled > lot.seeds:
             yield say("counts.filled", lot=name, filled=lot.filled, seeds=lot.seeds)
         if held is not None and lot.left is not None and lot.left > held:
@@ -109,7 +77,7 @@ def _seed(whole: CrossRecords, most_seeds: int | None) -> Iterator[str]:
 def _trays(whole: CrossRecords) -> Iterator[str]:
     own = {lot.id for lot in whole.lots}
     for tray in whole.trays:
-        name, up = tray.place or say("counts.tray"), most_up(whole, tray)
+        name, up = tray.place or say("counts.tray"), whole.most_up(tray)
         if tray.seeds is not None and up is not None and up > tray.seeds:
             yield say("counts.up", tray=name, up=up, sown=tray.seeds)
         if tray.lot is not None and tray.lot not in own:
@@ -123,7 +91,7 @@ def _trays(whole: CrossRecords) -> Iterator[str]:
 
 
 def _proofs(whole: CrossRecords) -> Iterator[str]:
-    if totals(whole)["seedlings"] == 0 and all(most_up(whole, tray) is not None for tray in whole.trays):
+    if totals(whole)["seedlings"] == 0 and all(whole.most_up(tray) is not None for tray in whole.trays):
         for proof in whole.proofs:
             if proof.verdict != UNCHECKED:
                 yield say("counts.proof", verdict=proof.verdict)

@@ -1,132 +1,44 @@
-"""The whole book as tables and back: one a kind of record with every version, and the changes."""
+"""The whole book as one zip of CSV and back: a table for each kind of record with every version, and the changes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+import zipfile
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
-from functools import partial
 from io import BytesIO
-from math import isfinite
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeAlias
+from typing import Any
 
+from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.import_export.consistency import faults_of
 from crosscompat.book.import_export.formula_guard import escaped, guarded, unescaped
-from crosscompat.book.import_export.ods import ods_of
-from crosscompat.book.import_export.workbook import WORKBOOKS, Grid, Value, read_grids
-from crosscompat.book.record_fields import needed, value_types
+from crosscompat.book.record_fields import needed, reference, value_types
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading, Version
-from crosscompat.ground.csv_cells import raise_faults, read_records, write_sheet
+from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "CHANGES",
-    "Cell",
-    "Entry",
-    "Table",
-    "WholeBook",
-    "book_in",
-    "is_whole",
-    "read_any",
-    "tables_of",
-    "whole_in",
-    "write_folder",
-    "write_summary",
-    "write_whole",
-    "write_workbook",
-]
+__all__ = ["ENDING", "INVENTED", "Entry", "WholeBook", "book_in", "read_book", "write_book", "write_summary"]
 
-Cell: TypeAlias = str | int | float | None
-_MOST_LETTERS = 32_767
+ENDING = ".zip"
+INVENTED = "the outcomes are invented.txt"
+"""In the archive of a collection whose outcomes are; `read_book` passes it over."""
 
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A heading and rows of cells, each as long as the heading; None is blank."""
-
-    name: str
-    header: tuple[str, ...]
-    rows: Sequence[Sequence[Cell]]
-
-
-def write_folder(folder: Path, tables: Iterable[Table]) -> list[Path]:
-    """Write each table as a CSV of its name; every file is there wholly or not at all."""
-    folder.mkdir(parents=True, exist_ok=True)
-    written = []
-    for table in tables:
-        path = folder / f"{table.name}.csv"
-        rows = (dict(zip(table.header, map(_guarded, row), strict=True)) for row in table.rows)
-        write_sheet(path, table.header, rows)
-        written.append(path)
-    return written
-
-
-def write_workbook(path: Path, tables: Sequence[Table]) -> None:
-    """Write all tables as the sheets of one workbook, XLSX or ODS by the ending.
-
-    Raises
-    ------
-    WrongUse
-        If a text is longer than a cell of Excel holds, or the package that writes XLSX is absent.
-    """
-    write_atomically(path, ods_of(tables) if path.suffix.lower() == ".ods" else _xlsx_of(tables))
-
-
-def _guarded(cell: Cell) -> Cell:
-    return guarded(cell) if isinstance(cell, str) else cell
-
-
-def _xlsx_of(tables: Sequence[Table]) -> bytes:
-    try:
-        import openpyxl  # noqa: PLC0415 - only a workbook needs it
-    except ModuleNotFoundError as error:
-        raise WrongUse(say("sheets.extra", package=error.name)) from None
-    _refuse_too_long(tables)
-    book = openpyxl.Workbook(write_only=True)
-    for table in tables:
-        sheet = book.create_sheet(table.name)
-        sheet.freeze_panes = "A2"
-        for row in (table.header, *table.rows):
-            sheet.append([_xlsx_cell(sheet, cell) for cell in row])
-    out = BytesIO()
-    book.save(out)
-    return out.getvalue()
-
-
-def _xlsx_cell(sheet: Any, cell: Cell) -> Any:
-    """Return a text that stays one, like a formula or not; or a number with all its digits, not just 16."""
-    from openpyxl.cell import WriteOnlyCell  # noqa: PLC0415 - see above
-
-    if cell is None or isinstance(cell, int):
-        return cell
-    found = WriteOnlyCell(sheet, value=str(cell))
-    found.data_type = "s" if isinstance(cell, str) else "n"
-    return found
-
-
-def _refuse_too_long(tables: Iterable[Table]) -> None:
-    """Stop before openpyxl would cut a text."""
-    sizes = (len(cell) for table in tables for row in table.rows for cell in row if isinstance(cell, str))
-    longest = max(sizes, default=0)
-    if longest > _MOST_LETTERS:
-        raise WrongUse(say("sheets.too_long", n=longest, most=_MOST_LETTERS))
-
-
-CHANGES = "changes"
+_CHANGES = "changes"
+_INVENTED = "invented"
 _CHANGE_TYPES: Mapping[str, type] = MappingProxyType(
     {"id": int, "at": datetime, "who": str, "what": str, "undoes": int, "imported": bool}
 )
+_CHANGE_NEEDS = frozenset({"id", "at", "what", "imported"})
 _MARKS: Mapping[str, type] = MappingProxyType({"made_in": int, "replaced_in": int})
-_EXACT = 2**53
-_YES_NO = {"yes": True, "no": False}
+_ONE_OF_A_NAME: Mapping[type[Record], str] = MappingProxyType({records.Plant: "name", records.Cross: "number"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,244 +62,243 @@ class WholeBook:
         return {kind: tuple(entry.version for entry in entries) for kind, entries in self.entries.items()}
 
 
-def tables_of(page: Reading) -> tuple[Table, ...]:
-    """Return everything that was ever written: the changes, then every version of every record, kind by kind."""
-    changes = [[_cell(getattr(change, name)) for name in _CHANGE_TYPES] for change in page.changes()]
-    return (Table(CHANGES, tuple(_CHANGE_TYPES), changes), *(_table(page, *kind) for kind in KINDS.items()))
+def book_in(page: Reading) -> WholeBook:
+    """Return everything that was ever written in a book."""
+    versions = {kind: page.versions(kind) for kind in KINDS.values()}
+    return WholeBook(page.changes(), {kind: tuple(Entry(Place(), one) for one in versions[kind]) for kind in versions})
 
 
-def is_whole(grids: Sequence[Grid]) -> bool:
-    """Tell whether tables are those of a whole book, by the heading of the changes."""
-    heading = tuple(_CHANGE_TYPES)
-    return any(_name(grid) == CHANGES and bool(grid.rows) and tuple(grid.rows[0]) == heading for grid in grids)
-
-
-def book_in(grids: Sequence[Grid], faults: list[Fault]) -> WholeBook:
-    """Read tables back; what cannot be read adds a fault.
-
-    A kind of record without a table has no record.
-    """
-    found: list[Change] = []
-    entries: dict[type[Record], tuple[Entry, ...]] = {}
-    for grid in grids:
-        name = _name(grid)
-        if name == CHANGES:
-            found = [Change(**row) for _, row in _rows(grid, _CHANGE_TYPES, {"id", "at", "what", "imported"}, faults)]
-        elif name in KINDS:
-            entries[KINDS[name]] = tuple(_entries(grid, KINDS[name], faults))
-        else:
-            faults.append(Fault(grid.place(), say("sheets.no_kind", name=name, known=", ".join((CHANGES, *KINDS)))))
-    return WholeBook(tuple(sorted(found, key=lambda change: change.id)), entries)
-
-
-def _name(grid: Grid) -> str:
-    return grid.sheet or grid.file.rsplit(".", 1)[0]
-
-
-def _table(page: Reading, name: str, kind: type[Record]) -> Table:
-    names = [item.name for item in fields(kind)]
-    rows = [
-        [*(_cell(getattr(version.record, name)) for name in names), version.made_in, version.replaced_in]
-        for version in page.versions(kind)
-    ]
-    return Table(name, (*names, *_MARKS), rows)
-
-
-def _cell(value: object) -> Cell:
-    """Return a value as it is written: numbers as numbers where every format holds them exactly, all else as text."""
-    if isinstance(value, str):
-        return escaped(value)
-    if isinstance(value, int) and not isinstance(value, bool):
-        return value if abs(value) <= _EXACT else str(value)
-    if isinstance(value, float):
-        return value if isfinite(value) else repr(value)
-    return as_text(value) or None
-
-
-def _entries(grid: Grid, kind: type[Record], faults: list[Fault]) -> Iterator[Entry]:
-    types = {**value_types(kind), **_MARKS}
-    for place, row in _rows(grid, types, needed(kind) | {"made_in"}, faults):
-        made_in, replaced_in = row.pop("made_in"), row.pop("replaced_in")
-        yield Entry(place, Version(kind(**row), made_in, replaced_in))
-
-
-def _rows(
-    grid: Grid, types: Mapping[str, type], wanted: frozenset[str] | set[str], faults: list[Fault]
-) -> Iterator[tuple[Place, dict[str, Any]]]:
-    """Yield the rows that can be read, each with its place."""
-    header = [str(title) for title in grid.rows[0]] if grid.rows else []
-    if not _heading_is_sound(grid, header, types, wanted, faults):
-        return
-    for number, cells in enumerate(grid.rows[1:], start=2):
-        if any(cell is not None for cell in cells):
-            before = len(faults)
-            given = dict(zip(header, cells, strict=False))
-            values = {
-                name: _read(given.get(name), kind, name in wanted, partial(grid.place, number, name), faults)
-                for name, kind in types.items()
-            }
-            if len(faults) == before:
-                yield grid.place(number), values
-
-
-def _heading_is_sound(
-    grid: Grid, header: Sequence[str], types: Mapping[str, type], wanted: frozenset[str] | set[str], faults: list[Fault]
-) -> bool:
-    twice = [name for at, name in enumerate(header) if name in header[:at]]
-    missing = [name for name in types if name in wanted and name not in header]
-    what = [
-        *(say("cells.column_twice", column=name) for name in twice),
-        *(say("cells.column_missing", column=name) for name in missing),
-        *(say("cells.column_unknown", column=name) for name in header if name not in types),
-    ]
-    faults += [Fault(grid.place(1), text) for text in what]
-    return not what
-
-
-def _read(value: Value, kind: type, wanted: bool, place: Callable[[], Place], faults: list[Fault]) -> Any:  # noqa: FBT001 - one of five
-    if value is None:
-        if wanted:
-            faults.append(Fault(place(), say("cells.needed")))
-        return None
-    try:
-        return _READERS[kind](unescaped(value) if isinstance(value, str) else value)
-    except (KeyError, ValueError, TypeError, OverflowError):
-        text = value if isinstance(value, str) else as_text(value)
-        faults.append(Fault(place(), say(f"sheets.not.{kind.__name__}", text=text)))
-        return None
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise TypeError
-    return value
-
-
-def _whole(value: Any) -> int:
-    if isinstance(value, float) and not value.is_integer():
-        raise ValueError
-    return int(value)
-
-
-def _yes_no(value: Any) -> bool:
-    return _YES_NO[value]
-
-
-def _day(value: Any) -> date:
-    return value if type(value) is date else date.fromisoformat(value)
-
-
-def _hour(value: Any) -> time:
-    return value if isinstance(value, time) else time.fromisoformat(value)
-
-
-def _moment(value: Any) -> datetime:
-    found = datetime.fromisoformat(value)
-    if found.tzinfo is None:
-        raise ValueError
-    return found
-
-
-_READERS: Mapping[type, Callable[[Any], Any]] = MappingProxyType(
-    {str: _text, int: _whole, float: float, bool: _yes_no, date: _day, time: _hour, datetime: _moment}
-)
-
-
-def write_whole(tables: Sequence[Table], target: Path) -> list[Path]:
-    """Write a whole book, to a workbook by its ending, else to a folder.
+def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
+    """Write a whole book; the same book always gives the same bytes. Invented outcomes are marked in the archive.
 
     Raises
     ------
     WrongUse
-        If there is something there already that is no earlier export.
+        If the name does not end in ``.zip``, or there is something there already that is no earlier export.
     """
-    if target.suffix.lower() in WORKBOOKS:
-        _refuse_other_file(target)
-        write_workbook(target, tables)
-        return [target]
-    if target.suffix:
-        raise WrongUse(say("sheets.export_to", target=str(target)))
-    _refuse_other_folder(target)
-    return write_folder(target, tables)
+    if path.suffix.lower() != ENDING:
+        raise WrongUse(say("sheets.export_to", target=str(path)))
+    if path.exists() and not _is_export(path):
+        raise WrongUse(say("sheets.other_file", file=str(path)))
+    tables = {_CHANGES: sheet_text(tuple(_CHANGE_TYPES), map(_change_row, whole.changes))}
+    for name, kind in KINDS.items():
+        header = (*(item.name for item in fields(kind)), *_MARKS)
+        tables[name] = sheet_text(header, (_version_row(entry.version) for entry in whole.entries.get(kind, ())))
+    parts = {f"{name}.csv": text for name, text in tables.items()}
+    if invented:
+        parts[INVENTED] = say("sheets.invented")
+    out = BytesIO()
+    with zipfile.ZipFile(out, "w") as package:
+        for name, text in parts.items():
+            entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            package.writestr(entry, text)
+    write_atomically(path, out.getvalue())
 
 
-def write_summary(page: Reading, path: Path) -> int:
+def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     """Write each cross in one line, for a person, and return how many there are; texts never become formulas.
+
+    Where the outcomes are invented, the source of every cross says so.
 
     Raises
     ------
     WrongUse
         If there is a file already that is no such summary.
     """
-    if path.exists() and tuple(_first_row(path)) != HEADER:
+    if path.exists() and tuple(next(iter(read_records(path, [])[0]), [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
     crosses = crosses_of(page)
-    write_sheet(path, HEADER, ({name: _guarded(getattr(cross, name)) for name in HEADER} for cross in crosses))
+    if invented:
+        crosses = tuple(replace(cross, source=cross.source or _INVENTED) for cross in crosses)
+    rows = ({name: getattr(cross, name) for name in HEADER} for cross in crosses)
+    write_sheet(path, HEADER, ({k: guarded(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows))
     return len(crosses)
 
 
-def _first_row(path: Path) -> list[str]:
-    records, _ = read_records(path, [])
-    return records[0] if records else []
-
-
-def read_any(source: Path) -> tuple[Grid, ...]:
-    """Read a file of tables, or the folder that an export made.
-
-    Raises
-    ------
-    BadInput, WrongUse
-        As `read_grids`; a folder without the table of changes is no export.
-    """
-    if not source.is_dir():
-        return read_grids(source)
-    if not (source / f"{CHANGES}.csv").is_file():
-        raise WrongUse(say("sheets.no_export", folder=str(source)))
-    found: list[Grid] = []
-    faults: list[Fault] = []
-    for path in [path for name in (CHANGES, *KINDS) if (path := source / f"{name}.csv").is_file()]:
-        try:
-            found += read_grids(path)
-        except BadInput as bad:
-            faults += bad.faults
-    raise_faults(faults)
-    return tuple(found)
-
-
-def whole_in(grids: Sequence[Grid]) -> WholeBook:
-    """Return the whole book that tables hold.
+def read_book(path: Path) -> WholeBook:
+    """Read a whole book that `write_book` wrote.
 
     Raises
     ------
     BadInput
-        With everything in them that cannot be read or contradicts itself.
+        With everything in it that cannot be read or contradicts itself.
     """
     faults: list[Fault] = []
-    whole = book_in(grids, faults)
+    try:
+        package = zipfile.ZipFile(path)
+    except (OSError, zipfile.BadZipFile) as error:
+        raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=_reason(error)))]) from None
+    with package:
+        known = {f"{name}.csv" for name in (_CHANGES, *KINDS)} | {INVENTED}
+        strange = [name for name in package.namelist() if name not in known]
+        faults += [Fault(Place(path.name), say("sheets.no_kind", name=name)) for name in strange]
+        rows = list(_rows(package, _CHANGES, _CHANGE_TYPES, _CHANGE_NEEDS, faults))
+        changes = sorted((Change(**row) for _, row in rows), key=lambda change: change.id)
+        entries = {kind: tuple(_entries(package, name, kind, faults)) for name, kind in KINDS.items()}
     raise_faults(faults)
-    raise_faults(faults_of(whole))
+    whole = WholeBook(tuple(changes), entries)
+    raise_faults(_contradictions(whole))
     return whole
 
 
-def _refuse_other_file(target: Path) -> None:
-    if not target.exists():
-        return
+def _is_export(path: Path) -> bool:
     try:
-        ours = is_whole(read_grids(target))
-    except BadInput:
-        ours = False
-    if not ours:
-        raise WrongUse(say("sheets.other_file", file=str(target)))
+        with zipfile.ZipFile(path) as package:
+            return f"{_CHANGES}.csv" in package.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return False
 
 
-def _refuse_other_folder(target: Path) -> None:
-    if not target.exists():
+def _reason(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
+
+
+def _change_row(change: Change) -> Mapping[str, object]:
+    return {name: _cell(getattr(change, name)) for name in _CHANGE_TYPES}
+
+
+def _version_row(version: Version) -> Mapping[str, object]:
+    row = {item.name: _cell(getattr(version.record, item.name)) for item in fields(version.record)}
+    return {**row, "made_in": version.made_in, "replaced_in": version.replaced_in}
+
+
+def _cell(value: object) -> object:
+    return escaped(value) if isinstance(value, str) else value
+
+
+def _entries(package: zipfile.ZipFile, name: str, kind: type[Record], faults: list[Fault]) -> Iterator[Entry]:
+    types = {**value_types(kind), **_MARKS}
+    for place, row in _rows(package, name, types, needed(kind) | {"made_in"}, faults):
+        made_in, replaced_in = row.pop("made_in"), row.pop("replaced_in")
+        yield Entry(place, Version(kind(**row), made_in, replaced_in))
+
+
+def _rows(
+    package: zipfile.ZipFile, name: str, types: Mapping[str, type], wanted: frozenset[str], faults: list[Fault]
+) -> Iterator[tuple[Place, dict[str, Any]]]:
+    """Yield the rows that can be read, each with its place."""
+    table = zipfile.Path(package, f"{name}.csv")
+    if not table.exists():
+        faults.append(Fault(Place(table.name), say("cells.missing_file")))
         return
-    if not target.is_dir():
-        raise WrongUse(say("sheets.export_to", target=str(target)))
-    there = {path.name for path in target.iterdir()}
-    if there and not there <= {f"{name}.csv" for name in (CHANGES, *KINDS)} | {".DS_Store"}:
-        raise WrongUse(say("sheets.other_folder", folder=str(target)))
-    path = target / f"{CHANGES}.csv"
-    if there and not (path.is_file() and is_whole(read_grids(path))):
-        raise WrongUse(say("sheets.other_folder", folder=str(target)))
+    lines, _ = read_records(table, faults)
+    if not lines or not _heading_is_sound(Place(table.name, row=1), lines[0], types, wanted, faults):
+        return
+    for number, line in enumerate(lines[1:], start=2):
+        before = len(faults)
+        row = dict(zip(lines[0], line, strict=False))
+        values = {}
+        for column, kind in types.items():
+            place = Place(table.name, row=number, column=column)
+            values[column] = _read(row.get(column, ""), kind, place, faults, needed=column in wanted)
+        if len(faults) == before:
+            yield Place(table.name, row=number), values
+
+
+def _heading_is_sound(
+    place: Place, header: Sequence[str], types: Mapping[str, type], wanted: frozenset[str], faults: list[Fault]
+) -> bool:
+    what = [
+        *(say("cells.column_twice", column=name) for at, name in enumerate(header) if name in header[:at]),
+        *(say("cells.column_missing", column=name) for name in types if name in wanted and name not in header),
+        *(say("cells.column_unknown", column=name) for name in header if name not in types),
+    ]
+    faults += [Fault(place, text) for text in what]
+    return not what
+
+
+def _read(cell: str, kind: type, place: Place, faults: list[Fault], *, needed: bool) -> Any:
+    if not cell:
+        if needed:
+            faults.append(Fault(place, say("cells.needed")))
+        return None
+    try:
+        return _READERS[kind](cell)
+    except (KeyError, ValueError, OverflowError):
+        faults.append(Fault(place, say(f"sheets.not.{kind.__name__}", text=cell)))
+        return None
+
+
+def _moment(text: str) -> datetime:
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(text)
+    return found
+
+
+_READERS: Mapping[type, Callable[[str], Any]] = MappingProxyType(
+    {
+        str: unescaped,
+        int: int,
+        float: float,
+        bool: {as_text(value): value for value in (True, False)}.__getitem__,
+        date: date.fromisoformat,
+        time: time.fromisoformat,
+        datetime: _moment,
+    }
+)
+
+
+def _contradictions(whole: WholeBook) -> list[Fault]:
+    """Return what does not hang together: what points somewhere must find it there."""
+    entries = [entry for kind in whole.entries for entry in whole.entries[kind]]
+    return [*_changes(whole), *_marks(whole, entries), *_versions(entries), *_names(whole), *_pointers(entries)]
+
+
+def _fault(entry: Entry, column: str, key: str, **values: str) -> Fault:
+    place = Place(entry.place.file, row=entry.place.row, column=column)
+    return Fault(place, say(f"sheets.unsound_book.{key}", **values))
+
+
+def _changes(whole: WholeBook) -> Iterator[Fault]:
+    seen: set[int] = set()
+    for change in whole.changes:
+        if change.id in seen:
+            yield Fault(Place(), say("sheets.unsound_book.change_twice", number=str(change.id)))
+        elif change.undoes is not None and change.undoes not in seen:
+            yield Fault(Place(), say("sheets.unsound_book.no_change", number=str(change.undoes)))
+        seen.add(change.id)
+
+
+def _marks(whole: WholeBook, entries: Sequence[Entry]) -> Iterator[Fault]:
+    known = {change.id for change in whole.changes} | {None}
+    for entry in entries:
+        for column in _MARKS:
+            number = getattr(entry.version, column)
+            if number not in known:
+                yield _fault(entry, column, "no_change", number=str(number))
+
+
+def _versions(entries: Sequence[Entry]) -> Iterator[Fault]:
+    """Find a record written twice by one change, standing twice, or of two kinds."""
+    kinds: dict[str, type[Record]] = {}
+    written: set[tuple[str, int | None]] = set()
+    for entry in entries:
+        version, one = entry.version, entry.version.record.id
+        marks = {(one, version.made_in), *([(one, None)] if version.replaced_in is None else [])}
+        if marks & written or kinds.setdefault(one, type(version.record)) is not type(version.record):
+            yield _fault(entry, "id", "twice")
+        written |= marks
+
+
+def _names(whole: WholeBook) -> Iterator[Fault]:
+    for kind, column in _ONE_OF_A_NAME.items():
+        seen: set[str] = set()
+        for entry in whole.entries[kind]:
+            name = getattr(entry.version.record, column)
+            if entry.version.replaced_in is None and name is not None:
+                if name in seen:
+                    yield _fault(entry, column, "name_twice", name=name)
+                seen.add(name)
+
+
+def _pointers(entries: Sequence[Entry]) -> Iterator[Fault]:
+    ids: dict[type[Record], set[str]] = defaultdict(set)
+    for entry in entries:
+        ids[type(entry.version.record)].add(entry.version.record.id)
+    for entry in entries:
+        for item in fields(entry.version.record):
+            kind, one = reference(item), getattr(entry.version.record, item.name)
+            if kind is not None and one is not None and one not in ids[KINDS[kind]]:
+                yield _fault(entry, item.name, "points_nowhere", id=one)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.basis import (
+from crosscompat.advice.predict import (
     asked_of,
     basis_of,
     chances_of,
@@ -16,8 +16,8 @@ from crosscompat.advice.basis import (
     rows_of,
     spread_of,
 )
-from crosscompat.advice.fitting import evidence_of, fitted_on
-from crosscompat.advice.learn import keep, learn
+from crosscompat.advice.predict import training_set_of, fitted_on
+from crosscompat.advice.retrain import keep, learn
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import among_species, rank
@@ -195,7 +195,7 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
     assert order("B1", "Aus cus") == order("B2", "Aus cus") == 1
     assert order("B1", "C") == 0
     fitted = fitted_on(
-        made, evidence_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
+        made, training_set_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
     )
     assert fitted.stages[0].past.x[0, 1 + higher] == 1
 

@@ -11,27 +11,26 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.basis import Asked, Basis, asked_of, basis_of
 from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.checks import CheckTold, checks_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
-from crosscompat.advice.fitting import evidence_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
+from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, fitted_on, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.book.dates import season_of
-from crosscompat.book.training_set import REASONS, Evidence
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.recorded import add_forecasts
-from crosscompat.collection.settings import FILE_NAME, set_setting
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import Reasons, reasons
-from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.fitted import FittedModel, prior_step
+from crosscompat.model.forecast import chances, whole_reasons
 from crosscompat.model.pairings import Parents
 from crosscompat.model.saved import SavedModel, write_model
+from crosscompat.model.stages import STEPS
+from crosscompat.model.training_set import REASONS, TrainingSet
+from crosscompat.pairing import CURVES
 
 __all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn", "note_forecasts"]
 
@@ -97,9 +96,6 @@ class Lesson:
     left_out : list of LeftOutCount
     uncounted : int
         Crosses that entered as one flower because their flowers were not counted.
-    reference_before, reference_after : float
-        The distance that counts as 1.
-    unit : str or None
     track_record : TrackRecord or None
         How the forecasts did that were written before the outcome was known; None if there is none to judge yet.
     checks : list of CheckTold
@@ -114,13 +110,10 @@ class Lesson:
     weightings: list[Weighting]
     left_out: list[LeftOutCount]
     uncounted: int
-    reference_before: float
-    reference_after: float
-    unit: str | None
     invented: bool
     track_record: TrackRecord | None
     checks: list[CheckTold]
-    schema: Literal["crosscompat.retrain/2"] = "crosscompat.retrain/2"
+    schema: Literal["crosscompat.retrain/3"] = "crosscompat.retrain/3"
 
     @property
     def learned(self) -> bool:
@@ -144,7 +137,7 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
     SavedModel
         To be kept with `keep`.
     """
-    evidence = evidence_of(collection, as_of)
+    evidence = training_set_of(collection, as_of)
     given = [forecast for forecast in collection.forecasts if forecast.date <= as_of]
     record = track_record(collection, given, evidence)
     before = basis_of(collection)
@@ -155,10 +148,9 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
 
 
 def keep(folder: Path, saved: SavedModel) -> Path:
-    """Write a model into its collection, and its reference into the settings; return where."""
+    """Write a model into its collection; return where."""
     path = folder / MODEL_FILE
     write_model(path, saved)
-    set_setting(folder / FILE_NAME, "reference", saved.model.recipe.reference)
     return path
 
 
@@ -179,7 +171,7 @@ def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> in
 
 
 def _lesson(
-    collection: Collection, evidence: Evidence, before: Basis, after: Basis, record: TrackRecord | None
+    collection: Collection, evidence: TrainingSet, before: Basis, after: Basis, record: TrackRecord | None
 ) -> Lesson:
     pairs = _pairs_to_watch(collection, evidence)
     return Lesson(
@@ -191,16 +183,13 @@ def _lesson(
         weightings=_weightings(before.model, after.model),
         left_out=_left_out(evidence),
         uncounted=int(evidence.outcomes.uncounted.sum()),
-        reference_before=before.model.recipe.reference,
-        reference_after=after.model.recipe.reference,
-        unit=collection.distances.unit,
         invented=collection.settings.invented,
         track_record=record,
         checks=checks_of(collection, date.fromisoformat(after.as_of or date.max.isoformat())),
     )
 
 
-def _seasons(evidence: Evidence, start: str) -> list[SeasonCount]:
+def _seasons(evidence: TrainingSet, start: str) -> list[SeasonCount]:
     took = gave_a_seedling(evidence) > 0
     finished = np.flatnonzero(evidence.outcomes.known).tolist()
     season = {i: season_of(evidence.crosses[i].date, start) for i in finished}
@@ -208,7 +197,7 @@ def _seasons(evidence: Evidence, start: str) -> list[SeasonCount]:
     return [SeasonCount(one, made[one], fruitful[one]) for one in sorted(made)]
 
 
-def _pairs_to_watch(collection: Collection, evidence: Evidence) -> list[tuple[str, str]]:
+def _pairs_to_watch(collection: Collection, evidence: TrainingSet) -> list[tuple[str, str]]:
     candidates, _ = wanted_pairs(collection, collection.wanted)
     wanted = [(candidate.seed.label, candidate.pollen.label) for candidate in candidates]
     crossed = zip(evidence.seed, evidence.pollen, strict=True)
@@ -222,38 +211,24 @@ def _moved(
         return []
     parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
     was, now = (asked_of(collection, model, parents) for model in (before, after))
-    shifts, chances = _shifts(before, after, was, now), [seedling_chances(asked.outlook) for asked in (was, now)]
+    then, here = (chances(asked.whole) for asked in (was, now))
     moved = []
-    for i, ((seed, pollen), shift) in enumerate(zip(pairs, shifts, strict=True)):
-        then, here = (interval_at(found, i) for found in chances)
-        moved.append(Moved(correct_form(seed), correct_form(pollen), then, here, _why(shift, here.mean - then.mean)))
+    for i, (seed, pollen) in enumerate(pairs):
+        old, new = _parts(before, was, i), _parts(after, now, i)
+        shift = {name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}}
+        earlier, later = interval_at(then, i), interval_at(here, i)
+        why = _why(shift, later.mean - earlier.mean)
+        moved.append(Moved(correct_form(seed), correct_form(pollen), earlier, later, why))
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
 
-def _shifts(before: FittedModel, after: FittedModel, was: Asked, now: Asked) -> list[dict[str, float]]:
-    """Return what each reason of each pair gained over all stages; empty where the two models have other stages."""
-    if _names(before) != _names(after):
-        return [{} for _ in now.rows]
-    shifts = []
-    for i in range(len(now.rows)):
-        old, new = _parts(before, was, i), _parts(after, now, i)
-        shifts.append({name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}})
-    return shifts
-
-
-def _names(model: FittedModel) -> list[str]:
-    return [stage.stage for stage in model.stages]
-
-
 def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
-    """Return what each reason adds to one pairing, the stages together."""
-    parts: dict[str, float] = {}
-    for stage in range(len(model.stages)):
-        found: Reasons = reasons(model, asked.rows[i], asked.pairings[i : i + 1], stage)
-        for name, logit in (("base", found.base), *((name, logit) for name, logit, _ in found.terms)):
-            parts[name] = parts.get(name, 0.0) + logit
-    parts["uneven"] = float(asked.uneven[:, i].sum())
-    return parts
+    """Return what each reason adds to the logit of one pairing, the curves of the distance together."""
+    found = whole_reasons(model, asked.rows[i], asked.pairings[i : i + 1], asked.outlook.at(i))
+    parts = {name: logit for name, logit, _ in found.terms if name not in CURVES}
+    distance = sum(logit for name, logit, _ in found.terms if name in CURVES)
+    extra = {"uneven": float(asked.uneven[i]), "published": float(asked.published[i])}
+    return {"base": found.base, "distance": distance, **parts, **extra}
 
 
 def _why(shift: dict[str, float], gain: float) -> str:
@@ -261,8 +236,6 @@ def _why(shift: dict[str, float], gain: float) -> str:
     if abs(gain) < _HARDLY:
         return say("learn.why.same")
     sign, way = (1, "up") if gain > 0 else (-1, "down")
-    if not shift:
-        return say(f"learn.why.{way}_by_stage")
     feature, pull = max(sorted(shift.items()), key=lambda entry: sign * entry[1])
     if sign * pull <= 0:  # the logit went the other way, and the mean chance followed what is less unsure now
         return say(f"learn.why.{way}_surer")
@@ -270,15 +243,19 @@ def _why(shift: dict[str, float], gain: float) -> str:
 
 
 def _weightings(before: FittedModel, after: FittedModel) -> list[Weighting]:
-    old = {fit.stage: dict(zip(before.recipe.names, fit.mean[1:], strict=True)) for fit in before.stages}
     found = []
-    for fit in after.stages:
-        was, sd = old.get(fit.stage, {}), np.sqrt(np.diag(fit.covariance))[1:]
+    for step in STEPS:
+        fit = after.fit_of(step)
+        if fit is None:
+            continue
+        was = before.fit_of(step) or prior_step(before, step)
+        old = dict(zip(before.recipe.names, was.mean[1:], strict=True))
+        sd = np.sqrt(np.diag(fit.covariance))[1:]
         new = dict(zip(after.recipe.names, zip(fit.mean[1:], sd, strict=True), strict=True))
-        for name in dict.fromkeys((*after.recipe.names, *was)):
+        for name in dict.fromkeys((*after.recipe.names, *old)):
             mean, spread = new.get(name, (None, None))
             words = feature_in_words(name)
-            found.append(Weighting(fit.stage, name, words, _number(was.get(name)), _number(mean), _number(spread)))
+            found.append(Weighting(step, name, words, _number(old.get(name)), _number(mean), _number(spread)))
     return found
 
 
@@ -286,7 +263,7 @@ def _number(value: np.floating | float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _left_out(evidence: Evidence) -> list[LeftOutCount]:
+def _left_out(evidence: TrainingSet) -> list[LeftOutCount]:
     found = []
     for reason in REASONS:
         numbers = [left.cross.number for left in evidence.left_out if left.reason == reason]

@@ -9,16 +9,15 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.chain import ChainOutcomes, chain_outcomes
 from crosscompat.book.crosses import Cross, count_arrays, recorded_by
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.gaps import counts_stages
 from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
 from crosscompat.book.placing import placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
+from crosscompat.model.stages import CrossCounts, step_counts
 
-__all__ = ["DOUBTFUL", "REASONS", "Evidence", "LeftOut", "evidence_from", "fruitful", "no_pairing", "stages_counted"]
+__all__ = ["DOUBTFUL", "REASONS", "LeftOut", "TrainingSet", "fruitful", "no_pairing", "training_set_from"]
 
 Floats = NDArray[np.float64]
 
@@ -53,7 +52,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class TrainingSet:
     """The crosses that enter a fit, with their outcomes in the same order.
 
     Attributes
@@ -63,8 +62,8 @@ class Evidence:
         Their parents, as labels of the tree.
     outcomes : Outcomes
         What came of each as a whole; unknown until the window of the last stage has passed.
-    chain : ChainOutcomes
-        What each says about every stage.
+    counts : CrossCounts
+        What each says about every step from flower to seedling.
     weight : ndarray of float, shape (n_crosses,)
         How much of a full record each is.
     left_out : tuple of LeftOut
@@ -75,30 +74,25 @@ class Evidence:
     seed: tuple[str, ...]
     pollen: tuple[str, ...]
     outcomes: Outcomes
-    chain: ChainOutcomes
+    counts: CrossCounts
     weight: Floats
     left_out: tuple[LeftOut, ...]
 
-    @property
-    def by_stage(self) -> bool:
-        """Whether any of the crosses was counted on the way from flower to seedling."""
-        return self.chain.counted
-
-    def __getitem__(self, at: Sequence[int]) -> Evidence:
+    def __getitem__(self, at: Sequence[int]) -> TrainingSet:
         """Return the evidence of some of the crosses, by their place among those that enter."""
         place = np.array(at, dtype=np.int64)
-        return Evidence(
+        return TrainingSet(
             tuple(self.crosses[i] for i in at),
             tuple(self.seed[i] for i in at),
             tuple(self.pollen[i] for i in at),
             self.outcomes[place],
-            self.chain[place],
+            self.counts[place],
             self.weight[place],
             self.left_out,
         )
 
 
-def evidence_from(
+def training_set_from(
     crosses: Sequence[Cross],
     plants: Plants,
     index: NameIndex,
@@ -107,7 +101,7 @@ def evidence_from(
     windows: Mapping[str, float],
     self_fertile: Collection[str] = (),
     doubtful: float = DOUBTFUL,
-) -> Evidence:
+) -> TrainingSet:
     """Choose the crosses that enter a fit.
 
     Parameters
@@ -131,10 +125,10 @@ def evidence_from(
     """
     counts, lost = _counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_)
     age = np.array([(as_of - cross.date).days for cross in crosses], dtype=np.float64)
-    chain = chain_outcomes(counts, age, windows, lost)
+    told = step_counts(counts, age, windows, lost)
     outcomes = _finished(outcomes_of(counts, lost), age >= max(windows.values()))
     places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    says = outcomes.known | chain.speaks
+    says = told.speaks
     entered: list[int] = []
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
@@ -150,8 +144,8 @@ def evidence_from(
         for cross, place in zip(crosses, places, strict=True)
     ]
     both = [(str(seed), str(pollen)) for seed, pollen in places]
-    every = Evidence(
-        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, chain,
+    every = TrainingSet(
+        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, told,
         np.array(weight, dtype=np.float64), tuple(left_out),
     )  # fmt: skip
     return every[entered]
@@ -169,20 +163,6 @@ def no_pairing(cross: Cross, plants: Plants) -> str | None:
     if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
         return "no_pairing"
     return "one_clone" if plants.one_clone(cross.seed_plant, cross.pollen_plant) else None
-
-
-def stages_counted(crosses: Sequence[Cross]) -> bool:
-    """Tell whether any cross was counted on the way from flower to seedling.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> stages_counted([Cross(date(2024, 5, 1), "A", "B", tried=4, took=1)])
-    False
-    >>> stages_counted([Cross(date(2024, 5, 1), "A", "B", pods_set=1)])
-    True
-    """
-    return bool(counts_stages(_counts(crosses)).any())
 
 
 def fruitful(cross: Cross) -> bool | None:

@@ -12,7 +12,7 @@ from scipy import stats
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.book.outcomes import outcomes_of
-from crosscompat.book.training_set import REASONS, evidence_from, fruitful, no_pairing
+from crosscompat.model.training_set import REASONS, training_set_from, fruitful, no_pairing
 from crosscompat.ground.names import NameIndex
 from crosscompat.ground.wording import catalogue
 
@@ -25,7 +25,7 @@ TOOK = Cross(date(2024, 5, 1), "Aus bus", "Aus cus", tried=4, took=1)
 def sorted_out(*crosses, window_days=365, as_of=TODAY, **more):
     windows = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
     windows = {stage: min(days, window_days) for stage, days in windows.items()} | {"germinate": window_days}
-    return evidence_from(crosses, BENCH, INDEX, as_of=as_of, windows=windows, **more)
+    return training_set_from(crosses, BENCH, INDEX, as_of=as_of, windows=windows, **more)
 
 
 def why(cross, **settings):
@@ -131,9 +131,11 @@ def test_a_seedling_that_may_be_the_mothers_own_counts_half(change, weight):
     bench = Plants.of([Plant("B", "Aus bus", "B", self_fertile=False), Plant("S", "Aus cus", "S", self_fertile=True)])
     cross = replace(TOOK, **{"stamens_removed": False, **change})
     windows = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
-    found = evidence_from([cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"})
+    found = training_set_from([cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"})
     assert found.weight.tolist() == [weight]
-    told = evidence_from([cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"}, doubtful=0.2)
+    told = training_set_from(
+        [cross], bench, INDEX, as_of=TODAY, windows=windows, self_fertile={"Aus_bus"}, doubtful=0.2
+    )
     assert told.weight.tolist() == [0.2 if weight == 0.5 else 1]
 
 

@@ -1,0 +1,305 @@
+"""What is forecast of pairings: by the grower's own crosses, by published ones, and else by the priors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from crosscompat.advice.hybrids import uneven_parents
+from crosscompat.advice.parents import Parent
+from crosscompat.book.current_plants import Plants
+from crosscompat.book.placing import find_label
+from crosscompat.collection.opening import Collection
+from crosscompat.known_hybrids import KnownHybrid, known_hybrids
+from crosscompat.model.between import doubted, in_place, no_surer
+from crosscompat.model.composition import Logits
+from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
+from crosscompat.model.forecast import Chances, Outlook, chances, outlook
+from crosscompat.model.kinship import relatedness
+from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.pairings import Pairings, Parents, pairings_of
+from crosscompat.model.prior import doubt_of_uneven, published_weight
+from crosscompat.model.published import PublishedCrosses, with_published
+from crosscompat.model.seeds import fit_seeds
+from crosscompat.model.training_set import TrainingSet, training_set_from
+from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
+
+__all__ = [
+    "Asked",
+    "Basis",
+    "asked_of",
+    "basis_of",
+    "chances_of",
+    "clones_of",
+    "clones_on_both_sides",
+    "fitted_on",
+    "own_findings",
+    "parents_of",
+    "prior_of",
+    "rows_of",
+    "training_set_of",
+]
+
+
+class _WithPlants(Protocol):
+    @property
+    def seed_plant(self) -> str | None: ...
+    @property
+    def pollen_plant(self) -> str | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The model that answers, and where it comes from.
+
+    Attributes
+    ----------
+    model : FittedModel
+    as_of : str or None
+        The day on which the season was read; None for the prior.
+    changed : tuple of str
+        Which of ``tree``, ``traits``, ``crosses`` are no longer what the model was fitted on.
+    fingerprint : str or None
+        Of the saved model; None for the prior.
+    """
+
+    model: FittedModel
+    as_of: str | None = None
+    changed: tuple[str, ...] = ()
+    fingerprint: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Pairings as they were put to a model.
+
+    Attributes
+    ----------
+    rows : ndarray of float, shape (n_pairs, n_features)
+        Their numbers, NaN where unknown.
+    pairings : Pairings
+        Their parents, as the model numbers them.
+    outlook : Outlook
+        What it expects of them, by what was counted alone.
+    whole : Logits
+        Of a seedling from one flower, published crosses and the doubts of hybrids among what is known.
+    published, uneven : ndarray of float, shape (n_pairs,)
+        What published crosses, and uneven chromosomes of hybrids, add to the mean of that.
+    """
+
+    rows: Floats
+    pairings: Pairings
+    outlook: Outlook
+    whole: Logits
+    published: Floats
+    uneven: Floats
+
+
+def basis_of(collection: Collection) -> Basis:
+    """Return the model of the last retraining, or the prior if there was none."""
+    saved = collection.saved
+    if saved is None:
+        return Basis(prior_of(collection))
+    now = collection.fingerprints
+    changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
+    return Basis(saved.model, saved.as_of, changed, saved.fingerprint)
+
+
+def prior_of(collection: Collection) -> FittedModel:
+    """Return the model of a collection before any cross."""
+    expected, most = collection.settings.pod
+    none = np.empty(0)
+    recipe = recipe_for(collection.traits, scale_of(collection.distances))
+    return prior_model(recipe, fit_seeds(none, none, expected=expected, cap=most), collection.priors)
+
+
+def training_set_of(collection: Collection, as_of: date) -> TrainingSet:
+    """Return the crosses of a collection that speak, as its settings read them, on some day."""
+    settings, traits = collection.settings, collection.traits
+    column = None if traits is None else next((c for c in traits.columns if c.name == "self_fertile"), None)
+    selfs = () if traits is None or column is None else zip(traits.species, column.values, strict=True)
+    return training_set_from(
+        collection.crosses,
+        collection.plants,
+        collection.index,
+        as_of=as_of,
+        windows=settings.windows,
+        self_fertile={label for name, yes in selfs if yes is True and (label := find_label(collection.index, name))},
+        doubtful=settings.doubtful_weight,
+    )
+
+
+def fitted_on(collection: Collection, training: TrainingSet) -> FittedModel:
+    """Fit some of a collection's crosses; without any it is the prior.
+
+    Parameters
+    ----------
+    collection : Collection
+        Its tree, traits, plants and settings.
+    training : TrainingSet
+    """
+    if not training.crosses:
+        return prior_of(collection)
+    seed, pollen = training.seed, training.pollen
+    species = sorted({*seed, *pollen})
+    recipe = recipe_for(collection.traits, scale_of(collection.distances))
+    clones = clones_on_both_sides(collection.plants, training.crosses)
+    own = own_findings(collection.plants, clones, len(seed))
+    distance = collection.taxa.apart(seed, pollen)
+    return fit_crosses(
+        recipe,
+        pair_rows(recipe, distance, collection.traits, seed, pollen, own),
+        training.counts,
+        training.weight,
+        parents=Parents(seed, pollen, *clones),
+        pod=collection.settings.pod,
+        took=int(training.outcomes.fruitful.sum()),
+        finished=int(training.outcomes.known.sum()),
+        farthest=float(np.nanmax(distance, initial=0.0)),
+        related=relatedness(collection.distances, species, pedigree=collection.taxa.pedigree),
+        priors=collection.priors,
+        records=tuple(cross.number for cross in training.crosses),
+    )
+
+
+def rows_of(
+    collection: Collection,
+    model: FittedModel,
+    seed: Sequence[str],
+    pollen: Sequence[str],
+    clones: tuple[Sequence[str | None], Sequence[str | None]] = ((), ()),
+) -> Floats:
+    """Return the rows of numbers of directed pairs of labels, shape (n_pairs, n_features).
+
+    What was found on the very plants, where their ``clones`` are named, overrides their species.
+    """
+    distance = collection.taxa.apart(seed, pollen)
+    own = own_findings(collection.plants, clones, len(seed))
+    return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
+
+
+def own_findings(
+    plants: Plants, clones: tuple[Sequence[str | None], Sequence[str | None]], size: int
+) -> dict[str, tuple[Floats, Floats]]:
+    """Return what was counted on the very plants, by trait column, each of shape (size,); NaN where nothing was."""
+    sides = [
+        np.array([np.nan if n is None else n for n in plants.chromosomes(side or [None] * size)], dtype=np.float64)
+        for side in clones
+    ]
+    return {"2n": (sides[0], sides[1])}
+
+
+def asked_of(collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False) -> Asked:
+    """Put pairings to a model.
+
+    Parameters
+    ----------
+    collection : Collection
+    model : FittedModel
+    parents : Parents
+        Labels of the tree or of hybrids, with the clones of the very plants where they are named.
+    stages : bool
+        Whether the chance of every stage is wanted as well.
+    """
+    rows, pairings, believed = _by_numbers(collection, model, parents, stages=stages)
+    whole, uneven = believed.whole, np.zeros(len(rows))
+    species = in_place(collection.taxa, model.seen, parents)
+    if species is not None:
+        of_species = _by_numbers(collection, model, species.parents)[2].whole
+        whole = no_surer(whole, of_species, species.weight, species.of)
+        odd = uneven_parents(collection, model.seen, parents)
+        whole, uneven = doubted(whole, odd), doubt_of_uneven()[0] * odd
+    whole, adds = _with_published(collection, model, parents, whole)
+    return Asked(rows, pairings, believed, whole, adds, uneven)
+
+
+def _by_numbers(
+    collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False
+) -> tuple[Floats, Pairings, Outlook]:
+    """Put pairings to a model by their numbers alone."""
+    seed, pollen = parents.seed, parents.pollen
+    rows = rows_of(collection, model, seed, pollen, (parents.seed_plants, parents.pollen_plants))
+    pairings = pairings_of(model.seen, collection.distances, parents, collection.taxa.pedigree)
+    return rows, pairings, outlook(model, rows, pairings, _farther(collection, model, seed, pollen), stages=stages)
+
+
+def _farther(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
+    """Return what rows gain where distances are one standard deviation longer; None where all are sure."""
+    species = set(collection.distances.tips).issuperset
+    if collection.sample is None and not collection.placed and species(seed) and species(pollen):
+        return None
+    taxa = collection.taxa
+    return farther_rows(model.recipe, taxa.apart(seed, pollen), taxa.spread(seed, pollen))
+
+
+def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
+    """Return the chance of at least one seedling of some pairings; ``flowers`` is one number, or one a pairing."""
+    return chances(asked_of(collection, model, parents).whole, flowers)
+
+
+def _with_published(
+    collection: Collection, model: FittedModel, parents: Parents, whole: Logits
+) -> tuple[Logits, Floats]:
+    """Let published crosses among the species of the tree speak for some pairings of species."""
+    found = _on_the_tree(collection)
+    if not found:
+        return whole, np.zeros(len(whole.mean))
+    theirs = Parents([seed for seed, _, _ in found], [pollen for _, pollen, _ in found])
+    names = list(dict.fromkeys((*theirs.seed, *theirs.pollen, *parents.seed, *parents.pollen)))
+    kin = relatedness(collection.distances, names, pedigree=collection.taxa.pedigree)
+    at = {name: i for i, name in enumerate(names)}
+    seed, pollen, mothers, fathers = (
+        np.array([at[name] for name in side], dtype=np.intp)
+        for side in (parents.seed, parents.pollen, theirs.seed, theirs.pollen)
+    )
+    weights = [published_weight(known.how) for _, _, known in found]
+    flowers, level = weights[0][1:]
+    took = np.array([known.outcome == "hybrid" for _, _, known in found], dtype=np.bool_)
+    crosses = PublishedCrosses(
+        mothers,
+        fathers,
+        np.array([known.direction_known for _, _, known in found], dtype=np.bool_),
+        Counts.of(np.full(took.size, flowers), np.zeros(took.size), took, np.array([w for w, _, _ in weights])),
+        level,
+    )
+    bare = replace(model, steps=())
+    before, theirs_before = (_by_numbers(collection, bare, side)[2].whole for side in (parents, theirs))
+    theirs_now = _by_numbers(collection, model, theirs)[2].whole
+    related = np.eye(len(names)) if kin is None else kin
+    return with_published(whole, before, seed, pollen, related, crosses, (theirs_now, theirs_before), model.scales)
+
+
+def _on_the_tree(collection: Collection) -> list[tuple[str, str, KnownHybrid]]:
+    """Return the published crosses of two species that have a place, with their labels."""
+    places = [
+        (find_label(collection.index, known.seed_parent), find_label(collection.index, known.pollen_parent), known)
+        for known in known_hybrids()
+    ]
+    tips = set(collection.distances.tips)
+    return [
+        (seed, pollen, known) for seed, pollen, known in places if seed in tips and pollen in tips and seed != pollen
+    ]
+
+
+def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
+    """Return the labels of pairings, with the clones of the very plants where they are named."""
+    sides = [one for one, _ in pairs], [other for _, other in pairs]
+    labels = ([parent.label for parent in side] for side in sides)
+    clones = ([parent.plant.clone if parent.plant else None for parent in side] for side in sides)
+    return Parents(*labels, *clones)
+
+
+def clones_of(plants: Plants, names: Sequence[str | None]) -> list[str | None]:
+    """Return the clone of each plant: offsets of one plant are that plant. A name that is not listed is its own."""
+    found = [plants.find(name) for name in names]
+    return [name if plant is None else plant.clone for name, plant in zip(names, found, strict=True)]
+
+
+def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
+    """Return the clones of the seed plants and of the pollen plants that rows name."""
+    return clones_of(plants, [row.seed_plant for row in rows]), clones_of(plants, [row.pollen_plant for row in rows])

@@ -1,0 +1,159 @@
+"""What published crosses of a pairing and its kin say of it.
+
+They are reported when they succeed, and hardly ever counted. So they have a level of their own, as wide as anything
+that all of them may have in common, and what is left speaks for parents, their relatives and the very pair alone: never
+for pairings in general. The posterior of so few is found by Newton's method in the space of their logits [1]_.
+
+References
+----------
+.. [1] Rasmussen CE, Williams CKI (2006). Gaussian Processes for Machine Learning, section 3.4. MIT Press.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from crosscompat.model.composition import Logits
+from crosscompat.model.effects import Ints
+from crosscompat.model.likelihood import Counts, Floats, derivatives
+
+__all__ = ["PublishedCrosses", "with_published"]
+
+_SHARE = 0.5
+"""Of a species' effect that runs in the family; the middle of its prior."""
+
+_STEPS = 50
+_SETTLED = 1e-8
+_LEAST = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedCrosses:
+    """Published crosses among the species of a tree.
+
+    Attributes
+    ----------
+    seed, pollen : ndarray of int, shape (n,)
+        Their parents, by number of species.
+    directed : ndarray of bool, shape (n,)
+        False where it is not known which was the mother.
+    counts : Counts
+        Each as so many flowers: "some took", or none.
+    level : float
+        Standard deviation of what all of them have in common.
+    """
+
+    seed: Ints
+    pollen: Ints
+    directed: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    counts: Counts
+    level: float
+
+
+def with_published(
+    own: Logits, before: Logits, seed: Ints, pollen: Ints, kin: Floats, crosses: PublishedCrosses,
+    of_crosses: tuple[Logits, Logits], scales: Mapping[str, float],
+) -> tuple[Logits, Floats]:  # fmt: skip
+    """Let published crosses speak for pairings.
+
+    Parameters
+    ----------
+    own, before : Logits
+        Of the pairings, with the grower's own crosses and before any: the more these have told, the less is left to
+        learn from others'.
+    seed, pollen : ndarray of int, shape (n_pairs,)
+        Their parents, by number of species.
+    kin : ndarray of float, shape (n_species, n_species)
+        How related the species are (`kinship.relatedness`); 0 for those not known to be.
+    crosses : PublishedCrosses
+    of_crosses : tuple of Logits, Logits
+        Of the published pairings: as ``own`` and ``before``.
+    scales : mapping of str to float
+        Prior scale of each effect.
+
+    Returns
+    -------
+    Logits
+        Of the pairings, the published crosses among what is known.
+    ndarray of float, shape (n_pairs,)
+        What they add to each mean.
+
+    Examples
+    --------
+    A hybrid of species 0 and 1 is on record. It speaks for that pairing, a little for others of one parent, and not at
+    all for strangers.
+
+    >>> crosses = PublishedCrosses(np.array([0]), np.array([1]), np.array([True]),
+    ...     Counts.of([20.0], [0.0], some=[True]), 2.0)
+    >>> prior = Logits(np.full(3, -2.0), np.full(3, 3.0))
+    >>> one = Logits(prior.mean[:1], prior.sd[:1])
+    >>> scales = {"seed": 1.5, "pollen": 1.5, "pair": 1.0, "direction": 0.5}
+    >>> _, adds = with_published(prior, prior, np.array([0, 0, 2]), np.array([1, 2, 3]), np.eye(4), crosses,
+    ...     (one, one), scales)
+    >>> bool(adds[0] > adds[1] > adds[2]), float(adds[2])
+    (True, 0.0)
+    """
+    if not crosses.seed.size:
+        return own, np.zeros(own.mean.size)
+    left = np.clip(own.sd / before.sd, 0.0, 1.0)
+    theirs, theirs_before = of_crosses
+    theirs_left = np.clip(theirs.sd / theirs_before.sd, 0.0, 1.0)
+    among = _covariance(crosses.seed, crosses.pollen, crosses, kin, scales) * np.outer(theirs_left, theirs_left)
+    rest = np.maximum(theirs.sd**2 - np.diag(among), _LEAST)
+    whole = 0.5 * (among + among.T) + np.diag(rest) + crosses.level**2
+    pull, inverse = _posterior(theirs.mean, whole, crosses.counts)
+    across = _covariance(seed, pollen, crosses, kin, scales) * np.outer(left, theirs_left)
+    adds: Floats = across @ pull
+    taken = np.einsum("ij,jk,ik->i", across, inverse, across)
+    return Logits(own.mean + adds, np.sqrt(np.maximum(own.sd**2 - taken, _LEAST))), adds
+
+
+def _covariance(
+    seed: Ints, pollen: Ints, crosses: PublishedCrosses, kin: Floats, scales: Mapping[str, float]
+) -> Floats:
+    """Covariance of the effects of pairings with those of published crosses, shape (n_pairs, n)."""
+    one_way = _directed(seed, pollen, crosses.seed, crosses.pollen, kin, scales)
+    other_way = _directed(seed, pollen, crosses.pollen, crosses.seed, kin, scales)
+    return np.where(crosses.directed, one_way, 0.5 * (one_way + other_way))
+
+
+def _directed(
+    seed: Ints, pollen: Ints, mothers: Ints, fathers: Ints, kin: Floats, scales: Mapping[str, float]
+) -> Floats:
+    def related(here: Ints, there: Ints) -> Floats:
+        same = here[:, None] == there[None, :]
+        return np.asarray(_SHARE * kin[np.ix_(here, there)] + (1.0 - _SHARE) * same)
+
+    same_way = (seed[:, None] == mothers) & (pollen[:, None] == fathers)
+    other_way = (seed[:, None] == fathers) & (pollen[:, None] == mothers)
+    return np.asarray(
+        scales["seed"] ** 2 * related(seed, mothers)
+        + scales["pollen"] ** 2 * related(pollen, fathers)
+        + scales["pair"] ** 2 * (same_way | other_way)
+        + scales["direction"] ** 2 * same_way
+    )
+
+
+def _posterior(mean: Floats, covariance: Floats, counts: Counts) -> tuple[Floats, Floats]:
+    """Return the slope of the log likelihood at the mode, and the inverse of covariance plus inverse curvature."""
+    logit = mean.copy()
+    size = len(mean)
+    for _ in range(_STEPS):
+        slope, bend, _ = derivatives(logit, counts)
+        root = np.sqrt(bend)
+        inner = np.eye(size) + root[:, None] * covariance * root
+        target = bend * (logit - mean) + slope
+        pull = target - root * np.linalg.solve(inner, root * (covariance @ target))
+        new = mean + covariance @ pull
+        done = np.max(np.abs(new - logit)) < _SETTLED
+        logit = logit + np.clip(new - logit, -3.0, 3.0)
+        if done:
+            break
+    slope, bend, _ = derivatives(logit, counts)
+    root = np.sqrt(bend)
+    inner = np.eye(size) + root[:, None] * covariance * root
+    inverse: Floats = root[:, None] * np.linalg.inv(inner) * root
+    return slope, inverse
