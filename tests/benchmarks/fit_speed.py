@@ -1,8 +1,8 @@
 """How long a fit takes: ``python tests/benchmarks/fit_speed.py [--no-peer] [--growth] [CASE ...]``.
 
-Invented growers (growers.py) with 1,000 crosses of 50 species, who wrote down what came up, or every count
-from flower to seedling (four stages), and with 50,000 crosses of 300 species. Seconds of one processor and of the clock,
-of `TakeModel.fit`: reading the table, distances, kinship, and the fit with the variances integrated.
+Invented growers (growers.py) with 1,000 crosses of 50 species, who wrote down what came up, or every count from
+flower to seedling (four stages), and with 50,000 crosses of 300 species. Seconds of one processor and of the clock, of
+`TakeModel.fit`: reading the table, distances, kinship, and the fit with the variances integrated.
 
 Beside it, in the same run, the mixed logistic regression of statsmodels (`BinomialBayesMixedGLM.fit_map`) on the same
 flowers. It is asked for less: for the effects of parents and plants of one stage alone, all unrelated, at their
