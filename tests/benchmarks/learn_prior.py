@@ -34,7 +34,7 @@ from crosscompat.model.variances import POINTS, integrate
 from crosscompat.pairing import CURVES, scale_of
 
 VAGUE = {"intercept": 5.0, "time": 5.0, "root": 1.0, "linear": 1.0, "square": 1.0}
-"""Prior standard deviations of the means. The three curves beside time can hardly be told apart: they share the work."""
+"""Prior standard deviations of the means. The three curves beside time can hardly be told apart and share the work."""
 BETWEEN = {"intercept": 2.5, "time": 1.5, "root": 1.5, "linear": 1.5, "square": 1.5}
 EFFECTS = {"seed": 2.0, "pollen": 2.0, "pair": 1.0}
 
