@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -30,12 +30,20 @@ class CrossSet:
         pairs = zip(self.crosses["seed_parent"], self.crosses["pollen_parent"], strict=True)
         return np.array([str(sorted(pair)) for pair in pairs])
 
+    @property
+    def genera(self):
+        return np.array([name.split("_")[0] for name in self.crosses["seed_parent"]])
+
+    def rows(self, which):
+        """Return the set with some of its rows only."""
+        return replace(self, crosses=self.crosses[which].reset_index(drop=True), distance=self.distance[which])
+
 
 def nicotiana(root):
     """Fruit set against that of the seed parent with its own kind."""
     table = pd.read_csv(root / "nicotiana" / "crosses.csv")
     took = table["outcome"] / table["conspecific_value_of_seed_parent"] >= 0.1
-    return _on_a_tree("Nicotiana", root / "nicotiana", table["seed_parent"], table["pollen_parent"], took)
+    return _on_a_tree("Nicotiana", root / "nicotiana", table["seed_parent"], table["pollen_parent"], took, unit="My")
 
 
 def drosophila(root):
@@ -61,19 +69,45 @@ def schiedea_f1(root):
     tips = read_distances(folder / "distances.csv").tips
     slides = slides[slides["m"].isin(tips) & slides["d"].isin(tips) & (slides["m"] != slides["d"])]
     sums = slides.groupby(["m", "d"], sort=True)[["viable", "tot"]].sum().reset_index()
-    return _on_a_tree(
-        "Schiedea, F1 viability, directed", folder, sums["m"], sums["d"], sums["viable"] / sums["tot"] > 0.5
-    )
+    took = sums["viable"] / sums["tot"] > 0.5
+    return _on_a_tree("Schiedea, F1 viability, directed", folder, sums["m"], sums["d"], took, unit=PER_SITE)
 
 
 def schiedea_binary(root):
     """Fertile F1, as tabled."""
     folder = root / "schiedea"
     table = pd.read_csv(folder / "f1_fertility_binary_undirected.csv")
-    return _on_a_tree("Schiedea, binary F1 fertility", folder, table["sp1"], table["sp2"], table["g50"])
+    return _on_a_tree("Schiedea, binary F1 fertility", folder, table["sp1"], table["sp2"], table["g50"], unit=PER_SITE)
 
 
-SETS = (nicotiana, drosophila, schiedea_f1, schiedea_binary)
+def published_genera(root):
+    """A tenth of what the seed parent sets with its own kind, in 39 genera on one tree."""
+    table = pd.read_csv(root / "published_genera" / "crosses.csv")
+    table = table[table["patristic_Myr"].notna()]
+    return _on_a_dated_tree("Published genera", root / "published_genera", table, table["relative_success"] >= 0.1)
+
+
+def british_flora(root):
+    """A hybrid on record from the wild, in 130 genera on one tree."""
+    table = pd.read_csv(root / "british_flora" / "crosses.csv")
+    return _on_a_dated_tree("British flora", root / "british_flora", table, table["outcome"])
+
+
+def by_genus(data):
+    """Return a set of its own for each genus, on a table of the distances within it."""
+    tips = np.array(data.relatives.tips, dtype=object)
+    genus_of = np.array([tip.split("_")[0] for tip in tips])
+    found = {}
+    for genus in np.unique(data.genera):
+        labels = tuple(tips[genus_of == genus])
+        matrix = np.maximum(data.relatives.patristic_matrix(list(labels)), 0.0)
+        table = DistanceTable(labels, 0.5 * (matrix + matrix.T), unit=data.relatives.unit)
+        found[genus] = replace(data.rows(data.genera == genus), name=genus, relatives=table)
+    return found
+
+
+SETS = (nicotiana, schiedea_binary, schiedea_f1, drosophila)
+PER_SITE = "substitutions per site"
 
 
 def _crosses(seed, pollen, took):
@@ -87,8 +121,13 @@ def _crosses(seed, pollen, took):
     )
 
 
-def _on_a_tree(name, folder: Path, seed, pollen, took):
-    tree, known = read_tree(folder / "tree.nwk", unit="My"), read_distances(folder / "distances.csv")
+def _on_a_dated_tree(name, folder: Path, table, took):
+    crosses = _crosses(table["seed_parent"], table["pollen_parent"], took)
+    return CrossSet(name, crosses, read_tree(folder / "tree.nwk", unit="My"), table["patristic_Myr"].to_numpy(float))
+
+
+def _on_a_tree(name, folder: Path, seed, pollen, took, unit):
+    tree, known = read_tree(folder / "tree.nwk", unit=unit), read_distances(folder / "distances.csv")
     crosses = _crosses(seed, pollen, took)
     return CrossSet(name, crosses, tree, known.patristic_pairs(crosses["seed_parent"], crosses["pollen_parent"]))
 

@@ -1,11 +1,13 @@
-"""How long the fit of one stage takes: ``python tests/benchmarks/fit_speed.py [--no-peer] [--growth] [CASE ...]``.
+"""How long a fit takes: ``python tests/benchmarks/fit_speed.py [--no-peer] [--growth] [CASE ...]``.
 
-Invented growers (growers.py) with 1,000 crosses of 50 species, the same with 300 mothers and 300 fathers named, and
-50,000 crosses of 300 species. Seconds of one processor and of the clock, of `fit_model` with the variances integrated.
+Invented growers (growers.py) with 1,000 crosses of 50 species, who wrote down what came up, or every count from
+flower to seedling (four stages), and with 50,000 crosses of 300 species. Seconds of one processor and of the clock, of
+`TakeModel.fit`: reading the table, distances, kinship, and the fit with the variances integrated.
 
 Beside it, in the same run, the mixed logistic regression of statsmodels (`BinomialBayesMixedGLM.fit_map`) on the same
-flowers. It is asked for less: for the effects of parents and plants alone, all unrelated, at their likeliest variances.
-With pairs and crosses as effects too it does not end within minutes, and it may warn that it has not converged.
+flowers. It is asked for less: for the effects of parents and plants of one stage alone, all unrelated, at their
+likeliest variances. With pairs and crosses as effects too it does not end within minutes, and it may warn that it has
+not converged.
 
 ``--growth`` instead tells how time and memory grow: over records and over species, with the slopes on the log scale,
 and 1,000,000 records of 2,000 species. Each case has a process of its own; memory is the most that it held beyond what
@@ -30,65 +32,45 @@ sys.path.insert(0, str(Path(__file__).parent))
 import numpy as np
 from growers import invent
 
-from crosscompat.model.fitted import fit_model
-from crosscompat.model.kinship import relatedness
-from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Parents
-from crosscompat.pairing import Feature, Recipe
+from crosscompat import TakeModel
 
 CASES = {
-    "crosses": (50, 1000, 0),
-    "plants": (50, 1000, 6),
-    "many": (300, 50_000, 0),
-}  # species, crosses, plants of each
+    "taken": (50, 1000, False),
+    "stages": (50, 1000, True),
+    "many": (300, 50_000, False),
+}  # species, crosses, whether every count was written down
 GROWTH = {
     "records": ((300, 10_000), (300, 100_000), (300, 1_000_000)),
     "species": ((100, 50_000), (300, 50_000), (1000, 50_000), (2000, 50_000)),
     "asked": ((2000, 1_000_000),),
 }  # species, crosses
-PLANT_SD = 0.7
 
 
-def case(species, crosses, plants, seed=1):
-    """Return what `fit_model` takes."""
-    rng = np.random.default_rng(seed)
-    grower = invent(species, crosses, rng)
-    names = np.array(grower.table.tips, dtype=object)
-    took, named = grower.took, ()
-    if plants:
-        at = rng.integers(0, plants, (2, crosses))
-        own = PLANT_SD * rng.normal(size=(2, species, plants))
-        logit = grower.logit[grower.seed, grower.pollen] + own[0][grower.seed, at[0]] + own[1][grower.pollen, at[1]]
-        logit += grower.fate * rng.normal(size=crosses)
-        took = rng.binomial(grower.tried, 1 / (1 + np.exp(-logit)))
-        sides = zip((grower.seed, grower.pollen), at, strict=True)
-        named = [[f"{names[s]} {i}" for s, i in zip(side, number, strict=True)] for side, number in sides]
-    parents = Parents(list(names[grower.seed]), list(names[grower.pollen]), *named)
-    distance = grower.table.patristic_pairs(parents.seed, parents.pollen)
-    recipe = Recipe((Feature("distance"),), float(distance.max()))
-    related = relatedness(grower.table, sorted({*parents.seed, *parents.pollen}))
-    return recipe, (distance / distance.max())[:, None], Counts.of(grower.tried, took), parents, related
+def case(species, crosses, staged, seed=1):
+    """Return what a grower has to learn from."""
+    grower = invent(species, crosses, np.random.default_rng(seed), staged=staged)
+    return grower.table, grower.crosses
 
 
-def ours(recipe, rows, counts, parents, related):
-    fit_model(recipe, rows, counts, parents=parents, related=related)
+def ours(table, crosses):
+    TakeModel(table).fit(crosses)
 
 
-def peer(recipe, rows, counts, parents, related):
+def peer(table, crosses):
     """Fit statsmodels' model to single flowers."""
     from scipy import sparse
     from statsmodels.genmod.bayes_mixed_glm import BinomialBayesMixedGLM
 
-    tried, took = counts.tried.astype(int), counts.took.astype(int)
+    tried, took = (crosses[column].to_numpy(int) for column in ("tried", "took"))
     record = np.repeat(np.arange(tried.size), tried)
     flower = np.arange(record.size) - np.repeat(np.cumsum(tried) - tried, tried)
     blocks, kinds = [], []
-    for kind, side in enumerate((parents.seed, parents.pollen, parents.seed_plants, parents.pollen_plants)):
-        if len(side):
-            level = np.unique(np.array(side, dtype=str), return_inverse=True)[1][record]
-            blocks.append(sparse.csr_matrix((np.ones(record.size), (np.arange(record.size), level))))
-            kinds += [kind] * blocks[-1].shape[1]
-    design = np.column_stack([np.ones(len(rows)), rows])[record]
+    for kind, side in enumerate(("seed_parent", "pollen_parent", "seed_plant", "pollen_plant")):
+        level = np.unique(crosses[side].to_numpy(str), return_inverse=True)[1][record]
+        blocks.append(sparse.csr_matrix((np.ones(record.size), (np.arange(record.size), level))))
+        kinds += [kind] * blocks[-1].shape[1]
+    distance = table.patristic_pairs(crosses["seed_parent"], crosses["pollen_parent"])
+    design = np.column_stack([np.ones(len(distance)), distance / distance.max()])[record]
     model = BinomialBayesMixedGLM(
         (flower < took[record]).astype(float), design, sparse.hstack(blocks).tocsr(), np.array(kinds), vcp_p=1.0
     )
@@ -111,7 +93,7 @@ def held():
 
 def measured(species, crosses):
     """Print seconds of processor and clock, and megabytes, of one fit; what `grown` reads."""
-    data = case(species, crosses, 0)
+    data = case(species, crosses, staged=False)
     before = held()
     sys.stdout.write(" ".join(map(str, (*seconds(ours, data), held() - before))) + "\n")
 
@@ -146,15 +128,15 @@ def main():
         for kind in given.growth or GROWTH:
             grown(kind)
         return
-    ours(*case(5, 10, 0))  # loads what is loaded once
+    ours(*case(5, 10, staged=False))  # loads what is loaded once
     if given.measure:
         measured(*given.measure)
         return
     for name in given.cases or CASES:
-        species, crosses, plants = CASES[name]
-        data = case(*CASES[name])
-        told = f"{crosses:,} crosses of {species} species" + (f", {plants} plants of each named" if plants else "")
-        for who, fit in (("crosscompat", ours), ("statsmodels", peer))[: 1 if given.no_peer else 2]:
+        species, crosses, staged = CASES[name]
+        data = case(species, crosses, staged)
+        told = f"{crosses:,} crosses of {species} species" + (", four stages" if staged else "")
+        for who, fit in (("crosscompat", ours), ("statsmodels", peer))[: 1 if given.no_peer or staged else 2]:
             processor, clock = seconds(fit, data)
             sys.stdout.write(f"{told:56}{who}  processor {processor:6.2f} s  clock {clock:6.2f} s\n")
             sys.stdout.flush()
