@@ -42,7 +42,7 @@ against the usual distance on the tree. Which of them does is for the crosses to
 
 _MOST_SPECIES = 400
 _USUAL_TIME = np.log1p(8.0)
-_FARTHEST = 3.0
+_FARTHEST = 2.0
 _LEAST_WIDTH = 0.1
 _QUARTILES_OF_A_NORMAL = 1.349
 
@@ -72,7 +72,7 @@ class DistanceScale:
         --------
         >>> scale = DistanceScale(2.0, (("linear", 1.0, 0.5),))
         >>> scale.rows(np.array([1.0, 2.0, 99.0])).ravel().tolist()
-        [-1.0, 0.0, 3.0]
+        [-1.0, 0.0, 2.0]
         """
         columns = [(_CURVE[name](distance, self.width) - centre) / spread for name, centre, spread in self.places]
         return np.clip(np.column_stack(columns), -_FARTHEST, _FARTHEST)
