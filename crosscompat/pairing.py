@@ -41,6 +41,9 @@ CURVES = ("time", "root", "linear", "square")
 against the usual distance on the tree. Which of them does is for the crosses to say."""
 
 _MOST_SPECIES = 400
+_YOUNG = 2.0
+"""Millions of years below which time tells no more: 9 in 10 published crosses of such pairs work."""
+
 _USUAL_TIME = np.log1p(8.0)
 _FARTHEST = 2.0
 _LEAST_WIDTH = 0.1
@@ -79,7 +82,7 @@ class DistanceScale:
 
 
 _CURVE: Mapping[str, Callable[[Floats, float], Floats]] = {
-    "time": lambda distance, _: np.log1p(distance),
+    "time": lambda distance, _: np.log1p(np.maximum(distance, _YOUNG)),
     "root": lambda distance, width: np.sqrt(np.maximum(distance, 0.0) / width),
     "linear": lambda distance, width: distance / width,
     "square": lambda distance, width: (distance / width) ** 2,
