@@ -177,6 +177,9 @@ def step_counts(
     column = {name: counts.get(name, np.full(size, np.nan)) for name in ("units", *ALONG_THE_WAY, "seedlings")}
     column["units"] = np.where(np.isnan(column["units"]), 1.0, column["units"])
     tried, took = (counts.get(name, np.full(size, np.nan)) for name in ("tried", "took"))
+    took = np.where(np.isnan(tried), np.nan, took)
+    column["seedlings"] = np.where(np.isnan(column["seedlings"]) & (took == 0), 0.0, column["seedlings"])
+    column["up"] = np.fmax(column["seedlings"], took)
     closed = {stage: age >= windows[stage] for stage in STAGES}
     steps = {name: _closed_step(column, name, closed, struck) for name in ("set", "hold", "fill", "germinate", "pod")}
     finished = closed["germinate"]
@@ -196,7 +199,7 @@ def _closed_step(column: Mapping[str, Floats], step: str, closed: Mapping[str, F
     if step in {"set", "pod"}:  # of flowers that were not counted there was one
         after = np.minimum(after, before)
     if step == "fill":  # a seed that came up was a filled one
-        came_up = np.minimum(column["seedlings"], before)
+        came_up = np.minimum(column["up"], before)
         after = np.where(np.isnan(after), np.nan, np.fmax(after, came_up))
     known = (before > 0) & ~np.isnan(after) & closed[_CLOSED_WITH[step]]
     if step == "pod":
@@ -216,11 +219,11 @@ def _seeds(
     column: Mapping[str, Floats], steps: Mapping[str, StepCounts], finished: Flags, struck: Flags
 ) -> tuple[StepCounts, StepCounts]:
     """Return what is known of seeds to seedlings, and of ripe pods to one, where their stages were not counted."""
-    seeds, pods, up = column["seeds"], column["pods_held"], column["seedlings"]
+    seeds, pods, up = column["seeds"], column["pods_held"], column["up"]
     unsown = finished & np.isnan(column["seeds_sown"]) & ~steps["germinate"].known & ~(struck & ~(up > 0))
     came_up, nothing = up > 0, (up == 0) & ~(steps["fill"].known & (steps["fill"].took == 0))
     of_seeds = unsown & (seeds > 0) & (came_up | nothing) & np.isnan(column["seeds_filled"]) & ~(pods > 0)
-    no_seed = finished & ~struck & ((seeds == 0) | ((column["seeds_filled"] == 0) & np.isnan(seeds)))
+    no_seed = finished & ~struck & ~came_up & ((seeds == 0) | ((column["seeds_filled"] == 0) & np.isnan(seeds)))
     of_pods = (pods > 0) & ((unsown & (came_up | nothing)) | no_seed)
     zero = np.zeros(len(up))
     return StepCounts.of(seeds, zero, of_seeds, came_up), StepCounts.of(pods, zero, of_pods, came_up & ~no_seed)
@@ -241,9 +244,9 @@ def _whole(
     """
     by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~counts_along_the_way(column)
     in_units = by_unit & finished & ~struck
-    up = (column["seedlings"] > 0) | (took > 0)
+    up = column["up"] > 0
     no_seed = (column["seeds"] == 0) | (np.isnan(column["seeds"]) & (column["seeds_filled"] == 0))
-    nothing = (column["seedlings"] == 0) | (took == 0) | no_seed
+    nothing = ((column["up"] == 0) & ((column["seeds_sown"] != 0) | (took == 0))) | no_seed
     placed = np.any([step.known & (step.took == 0) & ~step.some for step in steps.values()], axis=0)
     of_seeds = np.any([steps[name].known for name in ("germinate", "seed", "fruitful")], axis=0)
     pods_unknown = np.isnan(column["pods_held"])

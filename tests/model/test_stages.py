@@ -146,7 +146,17 @@ def test_crosses_are_read_one_by_one_and_may_be_picked():
 
 
 count = st.none() | st.integers(0, 3)
-rows = st.fixed_dictionaries(dict.fromkeys(COUNT_COLUMNS, count)).filter(lambda row: not impossible(arrays([row])))
+
+
+def sound(row):
+    """Tell whether the counts of a cross can stand together, those of units with a seedling among them."""
+    took, along = row["took"], [row[name] for name in ("pods_set", "pods_held", "seeds", "seeds_sown", "seedlings")]
+    if took is not None and row["tried"] is not None and ((took and 0 in along) or (took == 0 and row["seedlings"])):
+        return False
+    return not impossible(arrays([row]))
+
+
+rows = st.fixed_dictionaries(dict.fromkeys(COUNT_COLUMNS, count)).filter(sound)
 STEPS_BELOW = {
     "pod": {"set", "hold"}, "seed": {"fill", "germinate"}, "fruitful": {"seed", "fill", "germinate"},
     "whole": {"pod", "set", "hold", "fruitful", "seed", "germinate"},
@@ -157,7 +167,7 @@ STEPS_BELOW = {
 @given(rows, st.sampled_from([10.0, 40.0, 160.0, 210.0, 400.0]), st.booleans())
 def test_steps_are_counted_once_and_soundly(row, age, lost):
     said = one(age=age, lost=lost, **row)
-    for step, (tried, took) in said.items():
+    for tried, took in said.values():
         assert tried >= 1
         assert took == "some" or 0 <= took <= tried
         assert not (took == "some" and tried == 1)
@@ -176,7 +186,7 @@ def test_a_blank_record_says_nothing(age, lost, units):
     assert one(age=float(age), lost=lost, units=units) == {}
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(rows)
 def test_no_outcome_of_a_finished_cross_is_dropped(row):
     """A failure enters as none of some step, a success as none of no step, and lowers nothing by what it leaves out."""
