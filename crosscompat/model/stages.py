@@ -177,6 +177,9 @@ def step_counts(
     column = {name: counts.get(name, np.full(size, np.nan)) for name in ("units", *ALONG_THE_WAY, "seedlings")}
     column["units"] = np.where(np.isnan(column["units"]), 1.0, column["units"])
     tried, took = (counts.get(name, np.full(size, np.nan)) for name in ("tried", "took"))
+    took = np.where(np.isnan(tried), np.nan, took)
+    column["seedlings"] = np.where(np.isnan(column["seedlings"]) & (took == 0), 0.0, column["seedlings"])
+    column["up"] = np.fmax(column["seedlings"], took)
     closed = {stage: age >= windows[stage] for stage in STAGES}
     steps = {name: _closed_step(column, name, closed, struck) for name in ("set", "hold", "fill", "germinate", "pod")}
     finished = closed["germinate"]
@@ -193,10 +196,10 @@ def step_counts(
 def _closed_step(column: Mapping[str, Floats], step: str, closed: Mapping[str, Flags], struck: Flags) -> StepCounts:
     """Return what was counted of a stage, or of flowers to ripe pods where pods set were not."""
     before, after = column["units" if step == "pod" else STAGES[step][0]], column[STAGES[_CLOSED_WITH[step]][1]]
-    if step == "set":
+    if step in {"set", "pod"}:  # of flowers that were not counted there was one
         after = np.minimum(after, before)
     if step == "fill":  # a seed that came up was a filled one
-        came_up = np.minimum(column["seedlings"], before)
+        came_up = np.minimum(column["up"], before)
         after = np.where(np.isnan(after), np.nan, np.fmax(after, came_up))
     known = (before > 0) & ~np.isnan(after) & closed[_CLOSED_WITH[step]]
     if step == "pod":
@@ -216,11 +219,11 @@ def _seeds(
     column: Mapping[str, Floats], steps: Mapping[str, StepCounts], finished: Flags, struck: Flags
 ) -> tuple[StepCounts, StepCounts]:
     """Return what is known of seeds to seedlings, and of ripe pods to one, where their stages were not counted."""
-    seeds, pods, up = column["seeds"], column["pods_held"], column["seedlings"]
+    seeds, pods, up = column["seeds"], column["pods_held"], column["up"]
     unsown = finished & np.isnan(column["seeds_sown"]) & ~steps["germinate"].known & ~(struck & ~(up > 0))
     came_up, nothing = up > 0, (up == 0) & ~(steps["fill"].known & (steps["fill"].took == 0))
     of_seeds = unsown & (seeds > 0) & (came_up | nothing) & np.isnan(column["seeds_filled"]) & ~(pods > 0)
-    no_seed = finished & ~struck & ((seeds == 0) | ((column["seeds_filled"] == 0) & np.isnan(seeds)))
+    no_seed = finished & ~struck & ~came_up & ((seeds == 0) | ((column["seeds_filled"] == 0) & np.isnan(seeds)))
     of_pods = (pods > 0) & ((unsown & (came_up | nothing)) | no_seed)
     zero = np.zeros(len(up))
     return StepCounts.of(seeds, zero, of_seeds, came_up), StepCounts.of(pods, zero, of_pods, came_up & ~no_seed)
@@ -234,25 +237,27 @@ def _whole(
     finished: Flags,
     struck: Flags,
 ) -> StepCounts:
-    """Return what is known of flowers to a seedling, where nothing finer was counted or a failure has no place.
+    """Return what is known of flowers to a seedling, where nothing finer was counted or an outcome has no place.
 
-    A failure without a place takes the counts of pods with it: "three set, no seedling" would else look like success.
+    An outcome without a place takes the counts of pods with it: "three set, no seedling" would else look like success,
+    and pods would be counted of those alone that gave a seedling.
     """
-    along = counts_along_the_way(column)
-    in_units = ~np.isnan(tried) & ~np.isnan(took) & ~along & finished & ~struck
-    up = column["seedlings"] > 0
+    by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~counts_along_the_way(column)
+    in_units = by_unit & finished & ~struck
+    up = column["up"] > 0
+    no_seed = (column["seeds"] == 0) | (np.isnan(column["seeds"]) & (column["seeds_filled"] == 0))
+    nothing = ((column["up"] == 0) & ((column["seeds_sown"] != 0) | (took == 0))) | no_seed
     placed = np.any([step.known & (step.took == 0) & ~step.some for step in steps.values()], axis=0)
-    nothing = (column["seedlings"] == 0) | ((took == 0) & along)
-    failed = finished & ~struck & nothing & ~up & ~placed & ~in_units
+    of_seeds = np.any([steps[name].known for name in ("germinate", "seed", "fruitful")], axis=0)
     pods_unknown = np.isnan(column["pods_held"])
-    failed &= pods_unknown
-    grew = finished & up & ~in_units & ~along
-    shown = finished & pods_unknown & along & ((column["seeds"] > 0) | (column["seeds_sown"] > 0) | up)
-    _say_that_pods_came(steps, column, shown)
-    if failed.any():
-        for name in ("set", "hold", "pod"):
-            steps[name] = _without(steps[name], failed)
-    units = np.where(in_units, tried, column["units"])
+    open_ended = finished & pods_unknown & ~in_units & ~of_seeds
+    failed = open_ended & ~struck & nothing & ~up & ~placed
+    grew = open_ended & up
+    seen = (column["seeds"] > 0) | (column["seeds_filled"] > 0) | (column["seeds_sown"] > 0)
+    _say_that_pods_came(steps, column, finished & pods_unknown & seen & ~grew)
+    for name in ("set", "hold", "pod"):
+        steps[name] = _without(steps[name], failed | grew)
+    units = np.where(by_unit, tried, column["units"])
     return StepCounts.of(units, np.where(in_units, took, 0.0), (in_units | failed | grew) & (units > 0), grew)
 
 

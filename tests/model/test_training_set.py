@@ -12,9 +12,9 @@ from scipy import stats
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.book.outcomes import outcomes_of
-from crosscompat.model.training_set import REASONS, training_set_from, fruitful, no_pairing
 from crosscompat.ground.names import NameIndex
 from crosscompat.ground.wording import catalogue
+from crosscompat.model.training_set import REASONS, fruitful, no_pairing, training_set_from
 
 INDEX = NameIndex(["Aus_bus", "Aus_cus", "Bus_dus"])
 BENCH = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
@@ -105,7 +105,7 @@ def test_no_outcome_as_a_whole_enters_before_the_window_whatever_is_known(age, e
 def test_a_cross_under_way_counts_for_the_stages_that_are_over(age, set_known, finished, pods):
     cross = Cross(TODAY - timedelta(days=age), "Aus bus", "Aus cus", units=4, pods_set=pods)
     found = sorted_out(cross)
-    assert [bool(found.chain.stages["set"].known.any()), bool(found.outcomes.known.any())] == [
+    assert [bool(found.counts.steps["set"].known.any()), bool(found.outcomes.known.any())] == [
         set_known,
         finished and pods == 0,
     ]
@@ -191,7 +191,7 @@ def test_every_cross_enters_or_is_told(book):
     assert sorted([id(c) for c in found.crosses] + [id(left.cross) for left in found.left_out]) == sorted(map(id, book))
     assert {left.reason for left in found.left_out} <= set(REASONS)
     assert len(found.crosses) == len(found.seed) == len(found.pollen) == found.outcomes.tried.size
-    assert (found.outcomes.known | found.chain.speaks).all()
+    assert (found.outcomes.known | found.counts.speaks).all()
     assert found.weight.size == len(found.crosses)
 
 

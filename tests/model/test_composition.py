@@ -1,0 +1,140 @@
+"""How steps make up one another, against plain simulation and against limits."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from crosscompat.model.composition import Logits, joined, prior_shares, share_means, together
+from crosscompat.model.fitted import design_of, prior_model
+from crosscompat.model.forecast import outlook, step_logits
+from crosscompat.model.prior import published
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, STEPS, WHOLE
+from crosscompat.pairing import DistanceScale, recipe_for
+
+PODS = [SeedsPerPod(2.0, 1.0, cap=3), SeedsPerPod(20.0, 1.0), SeedsPerPod(100.0, 1.0)]
+DRAWS = 1_000_000
+
+
+def logit(chance):
+    inside = np.clip(chance, 1e-300, 1 - 1e-15)
+    return np.log(inside) - np.log1p(-inside)
+
+
+def chance(eta):
+    return 1 / (1 + np.exp(-eta))
+
+
+def one(mean, sd):
+    return Logits(np.array([float(mean)]), np.array([float(sd)]))
+
+
+@pytest.mark.parametrize("means", [(2.0, 1.0), (0.0, 0.0), (-2.0, 1.5), (-4.0, -3.0)])
+@pytest.mark.parametrize("sd", [0.3, 1.0, 2.0, 2.8])
+@pytest.mark.parametrize("step", ["pod", "seed", WHOLE])
+def test_two_steps_in_a_row_are_those_of_a_million_draws(step, means, sd):
+    draws = np.array(means)[:, None] + sd * np.random.default_rng(1).normal(size=(2, DRAWS))
+    drawn = logit(chance(draws[0]) * chance(draws[1]))
+    found = together(step, tuple(one(mean, sd) for mean in means), PODS[1])
+    assert found.mean[0] == pytest.approx(drawn.mean(), abs=0.01)
+    assert found.sd[0] == pytest.approx(drawn.std(), rel=0.01)
+
+
+@pytest.mark.parametrize("seeds", PODS, ids=lambda seeds: f"{seeds.mean:g}")
+@pytest.mark.parametrize(("mean", "sd", "pod_sd"), [(-3.0, 1.0, 0.0), (0.0, 2.0, 0.0), (-5.0, 2.5, 0.0), (-2, 1, 0.8)])
+def test_a_pods_seeds_are_those_of_a_million_draws(seeds, mean, sd, pod_sd):
+    eta = mean + sd * np.random.default_rng(2).normal(size=DRAWS)
+    by_pod = pod_sd * norm.ppf((np.arange(100) + 0.5) / 100)[:, None] if pod_sd else np.zeros((1, 1))
+    part = eta[: DRAWS if not pod_sd else 20_000]
+    drawn = logit(np.mean(1 - seeds.none_of_them(1 - chance(part + by_pod)), axis=0))
+    found = together("fruitful", (one(mean, sd),), seeds, pod_sd)
+    assert found.mean[0] == pytest.approx(drawn.mean(), abs=0.03)
+    assert found.sd[0] == pytest.approx(drawn.std(), rel=0.03)
+
+
+def test_what_is_certain_is_arithmetic():
+    """Three ovules, two of three a seed, each seed coming up half the time."""
+    assert chance(together("fruitful", (one(0, 0),), PODS[0]).mean[0]) == pytest.approx(1 - (2 / 3) ** 3)
+    assert chance(together("pod", (one(1.0, 0), one(-1.0, 0)), PODS[0]).mean[0]) == pytest.approx(
+        chance(1.0) * chance(-1.0)
+    )
+
+
+@pytest.mark.parametrize("seeds", PODS, ids=lambda seeds: f"{seeds.mean:g}")
+def test_the_stages_that_a_chance_is_shared_out_to_make_it_up_again(seeds):
+    """Within .02 of the mean asked for: the same pairing has the same prior chance however it is counted.
+
+    Only a chance above that of a pod with any seed at all cannot be made up: 96, 95 and 99 in 100 here.
+    """
+    most = logit(1 - seeds.none_of_them(np.zeros(1)))[0]
+    whole = np.linspace(-6, min(4, most - 0.01), 41)
+    means, spreads = share_means(whole, seeds), prior_shares(seeds)
+    assert means.keys() == spreads.keys() == set(STEPS)
+    steps = {name: Logits(means[name], np.full(41, 3.5 * spreads[name])) for name in STAGES}
+    for name, parts in STEPS.items():
+        if parts:
+            steps[name] = together(name, tuple(steps[part] for part in parts), seeds)
+            assert steps[name].mean == pytest.approx(means[name], abs=0.02), name
+    assert steps[WHOLE].mean == pytest.approx(whole, abs=0.02)
+    assert share_means(np.array([9.0]), seeds)["fruitful"][0] == pytest.approx(most, abs=0.02)
+    for name in STAGES:
+        assert (np.diff(means[name]) > 0).all()
+        assert (means[name] > whole).all()
+
+
+def test_more_seeds_ask_less_of_each():
+    whole = np.array([-2.0, 0.0, 2.0])
+    few, many = (share_means(whole, SeedsPerPod(mean, 1.0)) for mean in (3.0, 100.0))
+    assert (few["pod"] > many["pod"] - 1e-9).all()
+    assert few["whole"].tolist() == many["whole"].tolist() == whole.tolist()
+
+
+PRIOR, BEFORE = one(0.3, 3.5), one(0.1, 3.2)
+
+
+@pytest.mark.parametrize("own", [PRIOR, one(1.234567, 0.89), one(-7.0, 2.0)])
+def test_parts_that_say_nothing_leave_what_was_counted_to_the_last_digit(own):
+    found = joined(PRIOR, own, (BEFORE, BEFORE))
+    assert found.mean[0] == pytest.approx(own.mean[0], rel=1e-14)
+    assert found.sd[0] == pytest.approx(own.sd[0], rel=1e-14)
+
+
+@pytest.mark.parametrize("mean", [-4.0, 0.0, 3.0])
+def test_parts_that_are_certain_say_all(mean):
+    found = joined(PRIOR, one(-1.0, 1.0), (BEFORE, one(mean, 1e-4)))
+    assert found.mean[0] == pytest.approx(mean, abs=1e-3)
+    assert found.sd[0] == pytest.approx(1e-4, rel=1e-2)
+
+
+@pytest.mark.parametrize("mean", [-2.0, 2.0])
+def test_what_both_say_is_surer_than_either_and_lies_between_or_beyond_the_prior(mean):
+    own, after = one(mean, 1.5), one(mean, 1.5)
+    both, parts_alone = joined(PRIOR, own, (PRIOR, after)), joined(PRIOR, PRIOR, (PRIOR, after))
+    assert both.sd[0] < min(own.sd[0], parts_alone.sd[0])
+    assert parts_alone.mean[0] == pytest.approx(mean)
+    assert abs(both.mean[0]) > abs(mean)  # two independent looks, both away from the prior
+
+
+def test_what_differs_in_the_priors_fades_as_the_parts_are_learned():
+    """The form itself moves nothing: an unlearned part is at the prior of the step, a learned one at its own."""
+    gaps = [abs(joined(PRIOR, PRIOR, (BEFORE, one(0.1, sd))).mean[0] - 0.3) for sd in (3.2, 2.0, 1.0, 0.1)]
+    assert gaps[0] == pytest.approx(0, abs=1e-12)
+    assert np.all(np.diff(gaps) > 0)
+    assert gaps[-1] == pytest.approx(0.2, abs=2e-3)
+
+
+@pytest.mark.parametrize("seeds", PODS, ids=lambda seeds: f"{seeds.mean:g}")
+@pytest.mark.parametrize("unit", [None, "My"])
+def test_before_any_cross_a_pairing_has_one_chance_in_every_form(seeds, unit):
+    scale = DistanceScale(8.0, (("time" if unit else "linear", 1.0, 1.0),), unit)
+    model = prior_model(recipe_for(None, scale), seeds)
+    rows = np.linspace(-2, 3, 11)[:, None]
+    whole = design_of(model.recipe, rows, model.means) @ published().prior_for(model.recipe.features).mean
+    staged, plain = outlook(model, rows), outlook(model, rows, stages=False)
+    assert staged.whole.mean == pytest.approx(whole, abs=1e-12)
+    assert staged.whole.mean.tolist() == plain.whole.mean.tolist() == step_logits(model, WHOLE, rows).mean.tolist()
+    assert staged.whole.sd.tolist() == plain.whole.sd.tolist()
+    for step, means in share_means(whole, seeds).items():
+        assert staged.steps[step].mean == pytest.approx(means, abs=1e-12)
