@@ -11,8 +11,20 @@ from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry.undo import resting_on
 from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant, find_record
-from crosscompat.book.record_fields import choices, needed, reference, value_types
-from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Pollination, Record
+from crosscompat.book.records import (
+    KINDS,
+    SEXES,
+    Cross,
+    Finding,
+    GivenForecast,
+    Plant,
+    Pollination,
+    Record,
+    choices,
+    needed,
+    reference,
+    value_types,
+)
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell

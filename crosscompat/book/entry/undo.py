@@ -7,8 +7,7 @@ from dataclasses import fields
 
 from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry.validation import Bounds, validated
-from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.records import KINDS, Record, reference
 from crosscompat.book.store import Change, Reading, Writing
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
