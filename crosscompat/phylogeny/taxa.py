@@ -11,8 +11,9 @@ import numpy as np
 
 from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
+from crosscompat.phylogeny.postorder import Floats
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Distances, Floats
+from crosscompat.phylogeny.types import Distances
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample

@@ -91,6 +91,7 @@ class NamedCross:
 
     Attributes
     ----------
+    number : str
     season : int or None
         Of its first visit; None where it has none.
     now : int

@@ -25,6 +25,8 @@ def records_of(
 
     Parameters
     ----------
+    plants : Plants
+    crosses : iterable of Cross
     standing : mapping
         Identifier and species of the plants that the book has already, by name.
     """
