@@ -59,7 +59,7 @@ def test_no_room_looks_up(path):
         ("tomlkit", {"collection/settings.py"}),
         ("typer", {path.relative_to(PACKAGE).as_posix() for path in PACKAGE.glob("cli/**/*.py")}),
         ("rich", {"cli/workers.py"}),
-        ("csv", {"ground/csv_cells.py", "book/pair_lines.py", "phylogeny/square.py"}),
+        ("csv", {"ground/csv_cells.py", "advice/pair_distances.py"}),
     ],
 )
 def test_one_room_does_each_outside_thing(library, homes):

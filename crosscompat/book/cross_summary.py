@@ -16,13 +16,23 @@ from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
 from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
 
-__all__ = ["CrossRecords", "all_cross_records", "cross_of", "cross_records", "crosses_of", "pollen_parent", "totals"]
+__all__ = [
+    "BELOW",
+    "PARTS",
+    "CrossRecords",
+    "all_cross_records",
+    "cross_of",
+    "cross_records",
+    "crosses_of",
+    "pollen_parent",
+    "totals",
+]
 
 _EXPECTED = "plain"
 _SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
 """What is not said of a cross that may be another: what was counted on it may belong to that one."""
 
-_PARTS: Mapping[type[records.Record], str] = {
+PARTS: Mapping[type[records.Record], str] = {
     records.Pollination: "visits",
     records.Observation: "counts",
     records.SeedLot: "lots",
@@ -30,7 +40,7 @@ _PARTS: Mapping[type[records.Record], str] = {
     records.Loss: "losses",
     records.Proof: "proofs",
 }
-_BELOW: Mapping[type[records.Record], tuple[str, str]] = {
+BELOW: Mapping[type[records.Record], tuple[str, str]] = {
     records.Pollen: ("pollen", "pollination"),
     records.Emergence: ("looks", "sowing"),
 }
@@ -88,12 +98,12 @@ def cross_records(page: Reading, cross: records.Cross) -> CrossRecords:
 def _gathered(page: Reading, where: Mapping[str, str]) -> Mapping[str, CrossRecords]:
     found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
     cross_of_part: dict[str, str] = {}
-    for kind, name in _PARTS.items():
+    for kind, name in PARTS.items():
         for one in page.current(kind, **where):
             cross: str = one.cross  # type: ignore[attr-defined]
             found[cross][name].append(one)
             cross_of_part[one.id] = cross
-    for kind, (name, pointing) in _BELOW.items():
+    for kind, (name, pointing) in BELOW.items():
         for one in page.current(kind, **({pointing: tuple(cross_of_part)} if where else {})):
             found[cross_of_part[getattr(one, pointing)]][name].append(one)
     crosses = page.current(records.Cross, **({"id": where["cross"]} if where else {}))
@@ -108,7 +118,7 @@ def cross_of(page: Reading, record: records.Record) -> str | None:
         record = page.find(records.Pollination, id=record.pollination) or record
     elif isinstance(record, records.Emergence):
         record = page.find(records.Sowing, id=record.sowing) or record
-    return getattr(record, "cross", None) if type(record) in _PARTS else None
+    return getattr(record, "cross", None) if type(record) in PARTS else None
 
 
 def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -> dict[str, int | None]:
@@ -116,7 +126,6 @@ def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -
 
     Parameters
     ----------
-    every : CrossRecords
     trays : sequence of Sowing, optional
         Those that count; by default all. That no seedling came up is only known where each of them was looked at.
 
@@ -158,7 +167,6 @@ def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple
 
     Parameters
     ----------
-    page : Reading
     species : mapping of str to str, optional
         Where `current_plants.species_of` was asked already.
     """
@@ -241,7 +249,7 @@ def _technique(visits: Sequence[records.Pollination]) -> str | None:
 def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
-    told = [item for kind in _PARTS for item in page.times(kind, "cross").items()]
+    told = [item for kind in PARTS for item in page.times(kind, "cross").items()]
     told += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
     found: dict[str, datetime] = {}
     for cross, at in told:

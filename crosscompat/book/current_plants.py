@@ -43,7 +43,6 @@ class Plant:
         ``female``, ``male``, ``both``, ``male that sometimes fruits``, ``unknown``.
     chromosomes : int or None
         Its own count, 2n.
-    self_fertile : bool or None
     died : date or None
         The day on which it was lost; None for a plant that is taken to live.
     """
@@ -156,7 +155,6 @@ def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants
 
     Parameters
     ----------
-    page : Reading
     species : mapping of str to str, optional
         Where `species_of` was asked already.
     """

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass
 from datetime import date
 from difflib import SequenceMatcher, get_close_matches
 
+from crosscompat.book.cross_summary import CrossRecords, all_cross_records
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.numbers import Pattern, find_number
-from crosscompat.book.records import Cross, Plant, Pollen, Pollination, Record
+from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
@@ -33,6 +33,8 @@ __all__ = [
 SHORTEST = 4
 _ID = re.compile(r"[0-9a-f]{4}[0-9a-f-]*")
 _LEFT_OUT = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_DAYS = 14
+_LIKE = 0.5
 
 
 def plain(text: str) -> str:
@@ -47,31 +49,21 @@ def plain(text: str) -> str:
 
 
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
-    """Return the cross that a grower means by a number.
-
-    Parameters
-    ----------
-    page : Reading
-    text : str
-        The number as written; else one that differs in case, blanks or dashes only; else an identifier's beginning.
-    pattern : Pattern, optional
-        How new crosses are numbered, so that a check letter that does not fit is told.
+    """Return the cross that is meant: by its number, whatever case, blanks and dashes, or an identifier's beginning.
 
     Raises
     ------
     UnknownName
-        If it is none, with the nearest, or could be more than one.
+        If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
     """
-    numbers = {number: one for one, number in page.columns(Cross, "id", "number") if number is not None}
-    found = _meant(numbers, text)
-    if found is None:
-        begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
-        found = begun[0] if len(begun) == 1 else None
+    numbers = _numbers(page)
+    begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
+    found = _meant(numbers, text) or (begun[0] if len(begun) == 1 else None)
     cross = page.find(Cross, id=found) if found else None
     if cross is None and pattern is not None:
         find_number(text, numbers, pattern)
     if cross is None:
-        raise _unknown("cross", text, list(numbers))
+        raise _unknown("cross", text, numbers)
     return cross
 
 
@@ -83,11 +75,11 @@ def find_plant(page: Reading, text: str) -> Plant:
     UnknownName
         As `find_cross`.
     """
-    names = {name: one for one, name in page.columns(Plant, "id", "name")}
+    names = _names(page)
     found = _meant(names, text)
     plant = page.find(Plant, id=found) if found else None
     if plant is None:
-        raise _unknown("plant", text, list(names))
+        raise _unknown("plant", text, names)
     return plant
 
 
@@ -101,27 +93,26 @@ def find_record(page: Reading, text: str) -> Record:
     WrongUse
         If several begin so, or it stands no more.
     """
-    begun = _begun(page, text)
-    numbers = {number: one for one, number in page.columns(Cross, "id", "number") if number is not None}
-    names = {name: one for one, name in page.columns(Plant, "id", "name")}
-    exact = [one for known in (numbers, names) if (one := known.get(text)) is not None]
-    found = exact or begun
+    known = (_numbers(page), _names(page))
+    found = [names[text] for names in known if text in names] or _begun(page, text)
+    found = found or [one for names in known if (one := _meant(names, text)) is not None]
     if not found:
-        meant = [one for known in (numbers, names) if (one := _meant(known, text)) is not None]
-        found = meant
-    if not found:
-        raise _unknown("record", text, [*numbers, *names])
+        raise _unknown("record", text, known[0] | known[1])
     if len(found) > 1:
         raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
-    return _standing(page, found[0])
+    kind = page.kind_of(found[0])
+    record = page.find(kind, id=found[0]) if kind else None
+    if record is None:
+        raise WrongUse(say("addresses.gone", id=found[0]))
+    return record
 
 
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
     """Return the shortest beginning of each identifier, of four letters at least, that no other record's has."""
-    return shortened(ids, page.alike(ids, SHORTEST))
+    return shortened(ids, page.ids())
 
 
-def shortened(ids: Collection[str], alike: Collection[str]) -> dict[str, str]:
+def shortened(ids: Collection[str], others: Collection[str]) -> dict[str, str]:
     """Return the shortest beginning of each identifier that sets it apart from others.
 
     Examples
@@ -129,9 +120,9 @@ def shortened(ids: Collection[str], alike: Collection[str]) -> dict[str, str]:
     >>> shortened(["abcd12", "efgh"], ["abcd12", "abcd34", "efgh"])
     {'abcd12': 'abcd1', 'efgh': 'efgh'}
     """
-    found = {}
-    ordered = sorted({*alike, *ids})
+    ordered = sorted({*others, *ids})
     place = {one: i for i, one in enumerate(ordered)}
+    found = {}
     for one in ids:
         near = [ordered[i] for i in (place[one] - 1, place[one] + 1) if 0 <= i < len(ordered)]
         found[one] = one[: max([SHORTEST, *(_common(one, other) + 1 for other in near)])]
@@ -140,6 +131,14 @@ def shortened(ids: Collection[str], alike: Collection[str]) -> dict[str, str]:
 
 def _common(one: str, other: str) -> int:
     return next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
+
+
+def _numbers(page: Reading) -> dict[str, str]:
+    return {number: one for one, number in page.columns(Cross, "id", "number") if number is not None}
+
+
+def _names(page: Reading) -> dict[str, str]:
+    return {name: one for one, name in page.columns(Plant, "id", "name")}
 
 
 def _meant(known: Mapping[str, str], text: str) -> str | None:
@@ -152,15 +151,7 @@ def _meant(known: Mapping[str, str], text: str) -> str | None:
 
 def _begun(page: Reading, text: str) -> list[str]:
     start = text.strip().casefold()
-    return page.beginning(start) if _ID.fullmatch(start) else []
-
-
-def _standing(page: Reading, one: str) -> Record:
-    kind = page.kind_of(one)
-    record = page.find(kind, id=one) if kind else None
-    if record is None:
-        raise WrongUse(say("addresses.gone", id=one))
-    return record
+    return [one for one in page.ids() if one.startswith(start)] if _ID.fullmatch(start) else []
 
 
 def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
@@ -170,13 +161,9 @@ def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
     return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 
 
-_DAYS = 14
-_LIKE = 0.5
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clues:
-    """What is still known: the plant, the day or the days between, words of the marker, the pollen."""
+    """What is still known of a label: the plant, the day or the days between, words of the marker, the pollen."""
 
     plant: str | None = None
     day: date | None = None
@@ -187,35 +174,16 @@ class Clues:
     @property
     def empty(self) -> bool:
         """Tell whether nothing is known."""
-        return not any((self.plant, self.day, self.between, self.marker, self.pollen))
+        return not any(astuple(self))
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """A cross that it may have been.
-
-    Attributes
-    ----------
-    cross : Cross
-    fit : float
-        From 0 to 1: the mean of how well each clue fits.
-    why : tuple of str
-        What fits, and what does not.
-    """
+    """A cross that it may have been: how well the clues fit on the mean, from 0 to 1, and what fits and does not."""
 
     cross: Cross
     fit: float
     why: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """What the book says of a cross that a label might have said."""
-
-    seed: tuple[str, ...]
-    pollen: tuple[str, ...]
-    days: tuple[date, ...]
-    markers: tuple[str, ...]
 
 
 def matches(page: Reading, clues: Clues) -> list[Match]:
@@ -224,35 +192,44 @@ def matches(page: Reading, clues: Clues) -> list[Match]:
     A plant fits by its name or clone, less well by its species; a day by the visits of a fortnight around it, the
     nearer the better; a marker by the words on visits. The scale is a judgement, common practice without a source.
     """
-    known = _known(page)
+    species = species_of(page)
+    plants = {one.id: one for one in page.current(Plant)}
+
+    def called(plant: str | None, name: str | None) -> list[str]:
+        known = plants.get(plant or "")
+        own = [known.name, known.clone, species.get(known.id)] if known else []
+        return [one for one in (*own, name) if one]
+
     found = []
-    for cross in page.current(Cross):
-        fits = list(_fits(known[cross.id], clues))
+    for every in all_cross_records(page).values():
+        seed = called(every.cross.seed_plant, every.cross.seed_parent)
+        pollen = [name for one in every.pollen for name in called(one.plant, one.name)]
+        fits = list(_fits(every, seed, pollen, clues))
         share = sum(fit for fit, _ in fits) / len(fits)
+        last = max((visit.date for visit in every.visits), default=date.min)
         if share > 0:
-            found.append(Match(cross, share, tuple(why for _, why in fits)))
-    latest = {one: max(what.days, default=date.min).toordinal() for one, what in known.items()}
-    return sorted(found, key=lambda match: (-match.fit, -latest[match.cross.id]))
+            found.append((share, last, Match(every.cross, share, tuple(why for _, why in fits))))
+    return [match for _, _, match in sorted(found, key=lambda one: one[:2], reverse=True)]
 
 
-def _fits(known: _Known, clues: Clues) -> Iterator[tuple[float, str]]:
+def _fits(every: CrossRecords, seed: Sequence[str], pollen: Sequence[str], clues: Clues) -> Iterator[tuple[float, str]]:
+    days = [visit.date for visit in every.visits]
     if clues.plant:
-        yield _name_fit("plant", clues.plant, known.seed)
+        yield _name_fit("plant", clues.plant, seed)
     if clues.pollen:
-        yield _name_fit("pollen", clues.pollen, known.pollen)
+        yield _name_fit("pollen", clues.pollen, pollen)
     if clues.day is not None:
-        yield _day_fit(clues.day, known.days)
+        yield _day_fit(clues.day, days)
     if clues.between is not None:
-        first, last = clues.between
-        inside = [day for day in known.days if first <= day <= last]
+        inside = [day.isoformat() for day in days if clues.between[0] <= day <= clues.between[1]]
         key = "between" if inside else "not_between"
-        yield float(bool(inside)), say(f"lost_label.{key}", day=inside[0].isoformat() if inside else "")
+        yield float(bool(inside)), say(f"lost_label.{key}", day=inside[0] if inside else "")
     if clues.marker:
-        yield _marker_fit(clues.marker, known.markers)
+        yield _marker_fit(clues.marker, [text for visit in every.visits for text in (visit.marker, visit.note) if text])
 
 
 def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
-    """Judge a plant by its own name first, then by what else it is called."""
+    """Judge a plant by its own name first, then by what else it is called, then by a part of it."""
     for place, name in enumerate(names):
         if plain(text) == plain(name):
             return (1.0 if place == 0 else 0.7), say(f"lost_label.{what}", name=name)
@@ -263,60 +240,25 @@ def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
 
 
 def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
-    nearest = min(days, key=lambda one: abs((one - day).days), default=None)
-    if nearest is None:
+    if not days:
         return 0.0, say("lost_label.no_day")
+    nearest = min(days, key=lambda one: abs((one - day).days))
     apart = abs((nearest - day).days)
-    if apart == 0:
-        return 1.0, say("lost_label.day", day=nearest.isoformat())
-    return max(0.0, 1 - apart / (_DAYS + 1)), say("lost_label.days_apart", day=nearest.isoformat(), n=apart)
+    key = "days_apart" if apart else "day"
+    return max(0.0, 1 - apart / (_DAYS + 1)), say(f"lost_label.{key}", day=nearest.isoformat(), n=apart)
 
 
 def _marker_fit(text: str, markers: Sequence[str]) -> tuple[float, str]:
-    best = max(markers, key=lambda one: _alike(text, one), default=None)
-    if best is None:
+    if not markers:
         return 0.0, say("lost_label.no_marker")
-    alike = _alike(text, best)
-    return (
-        (alike, say("lost_label.marker", marker=best))
-        if alike >= _LIKE
-        else (
-            0.0,
-            say("lost_label.other_marker", marker=best),
-        )
-    )
+    alike, best = max(((_alike(text, one), one) for one in markers), key=lambda one: one[0])
+    if alike < _LIKE:
+        return 0.0, say("lost_label.other_marker", marker=best)
+    return alike, say("lost_label.marker", marker=best)
 
 
 def _alike(text: str, marker: str) -> float:
     """Return how much of the words asked for stands in a marker, slips of the pen allowed."""
     words, there = text.casefold().split(), marker.casefold().replace(",", " ").split()
-    best: Callable[[str], float] = lambda word: max(  # noqa: E731 - said once
-        (SequenceMatcher(None, word, other).ratio() for other in there), default=0.0
-    )
-    return sum(best(word) for word in words) / len(words) if words else 0.0
-
-
-def _known(page: Reading) -> Mapping[str, _Known]:
-    species = species_of(page)
-    plants = {one.id: one for one in page.current(Plant)}
-    visits: dict[str, list[Pollination]] = defaultdict(list)
-    for visit in page.current(Pollination):
-        visits[visit.cross].append(visit)
-    pollen: dict[str, list[str]] = defaultdict(list)
-    cross_of = {visit.id: cross for cross, some in visits.items() for visit in some}
-    for one in page.current(Pollen):
-        pollen[cross_of[one.pollination]] += _names(plants.get(one.plant or ""), species, one.name)
-    return {
-        cross.id: _Known(
-            tuple(_names(plants.get(cross.seed_plant or ""), species, cross.seed_parent)),
-            tuple(pollen[cross.id]),
-            tuple(visit.date for visit in visits[cross.id]),
-            tuple(text for visit in visits[cross.id] for text in (visit.marker, visit.note) if text),
-        )
-        for cross in page.current(Cross)
-    }
-
-
-def _names(plant: Plant | None, species: Mapping[str, str], name: str | None) -> list[str]:
-    own = [] if plant is None else [plant.name, plant.clone, species.get(plant.id)]
-    return [one for one in (*own, name) if one]
+    best = [max((SequenceMatcher(None, word, other).ratio() for other in there), default=0.0) for word in words]
+    return sum(best) / len(best) if best else 0.0

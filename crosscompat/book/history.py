@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
+from crosscompat.book.cross_summary import BELOW, PARTS
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import (
     KINDS,
     Cross,
     Determination,
-    Emergence,
     Finding,
     Flowering,
-    Loss,
     Observation,
     Plant,
-    Pollen,
     PollenLot,
     Pollination,
-    Proof,
     Record,
     SeedLot,
     Sowing,
@@ -44,20 +41,23 @@ __all__ = [
     "words_of",
 ]
 
-_OF_A_CROSS = (Pollination, Observation, SeedLot, Sowing, Loss, Proof)
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
+_NAMED: Mapping[type[Record], str] = {
+    Plant: "name",
+    Cross: "number",
+    PollenLot: "name",
+    SeedLot: "name",
+    Sowing: "place",
+    Pollination: "marker",
+}
+_OWN_NAME = {Plant: "name", Cross: "number"}
 
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """What a change did to one record.
+    """What a change did to one record: how it stood before, and after.
 
-    Attributes
-    ----------
-    how : str
-        ``written``, ``corrected``, ``taken back`` or ``put back``.
-    before, after : Record or None
-        As it stood, and as it stood then.
+    ``how`` is ``written``, ``corrected``, ``taken back`` or ``put back``.
     """
 
     how: str
@@ -67,77 +67,12 @@ class Touch:
     @property
     def record(self) -> Record:
         """The record, as it stood last."""
-        found = self.after or self.before
-        if found is None:
-            raise ValueError(self.how)
-        return found
-
-
-def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
-    """Return what some changes did, change by change; only to some records, if those are given."""
-    found: dict[int, list[Touch]] = defaultdict(list)
-    for kind in KINDS.values():
-        touched = (
-            set(only or ()) if only is not None else {one.record.id for one in page.versions(kind, change=changes)}
-        )
-        by_record: dict[str, list[Version]] = defaultdict(list)
-        for version in page.versions(kind, record=touched) if touched else ():
-            by_record[version.record.id].append(version)
-        for versions in by_record.values():
-            for change in changes:
-                touch = _touch(versions, change)
-                if touch is not None:
-                    found[change].append(touch)
-    return {change: found[change] for change in changes}
-
-
-def _touch(versions: list[Version], change: int) -> Touch | None:
-    after = next((one.record for one in versions if one.made_in == change), None)
-    before = next((one.record for one in versions if one.replaced_in == change), None)
-    if after is None:
-        return None if before is None else Touch("taken back", before, None)
-    if before is not None:
-        return Touch("corrected", before, after)
-    earlier = any(one.made_in < change for one in versions)
-    return Touch("put back" if earlier else "written", None, after)
-
-
-def records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
-    """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
-    kinds, field = (_OF_A_CROSS, "cross") if isinstance(record, Cross) else (_OF_A_PLANT, "plant")
-    found = {record.id}
-    for kind in kinds:
-        found |= _ever(page, kind, {field: record.id})
-    if isinstance(record, Cross):
-        for below, pointing in ((Pollen, "pollination"), (Emergence, "sowing")):
-            found |= _ever(page, below, {pointing: tuple(found)})
-    return found
-
-
-def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[str]:
-    return {version.record.id for version in page.versions(kind, **where)}
-
-
-_NAMED: tuple[tuple[type[Record], str], ...] = (
-    *((Plant, "name"), (Cross, "number"), (PollenLot, "name"), (SeedLot, "name"), (Sowing, "place")),
-    (Pollination, "marker"),
-)
-_NAME_OF = {Plant: "name", Cross: "number"}
+        return self.after or self.before  # type: ignore[return-value]  # it stood before or after
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A record in one line.
-
-    Attributes
-    ----------
-    short : str
-        The letters by which it can be corrected.
-    record : str
-        Its identifier.
-    kind, says : str
-        What it is, and what stands in it.
-    """
+    """A record in one line: the letters by which it can be corrected, its identifier, what it is and says."""
 
     short: str
     record: str
@@ -152,6 +87,44 @@ class FieldChange:
     field: str
     was: str
     now: str
+
+
+def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
+    """Return what some changes did, change by change; only to some records, if those are given."""
+    found: dict[int, list[Touch]] = {change: [] for change in changes}
+    for kind in KINDS.values():
+        touched = only if only is not None else {one.record.id for one in page.versions(kind, change=changes)}
+        by_record: dict[str, list[Version]] = defaultdict(list)
+        for version in page.versions(kind, record=touched) if touched else ():
+            by_record[version.record.id].append(version)
+        for versions in by_record.values():
+            for change in changes:
+                found[change] += _touch(versions, change)
+    return found
+
+
+def _touch(versions: Sequence[Version], change: int) -> list[Touch]:
+    after = next((one.record for one in versions if one.made_in == change), None)
+    before = next((one.record for one in versions if one.replaced_in == change), None)
+    if after is None:
+        return [] if before is None else [Touch("taken back", before, None)]
+    earlier = any(one.made_in < change for one in versions)
+    return [Touch("corrected" if before else "put back" if earlier else "written", before, after)]
+
+
+def records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
+    """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
+    kinds, field = (PARTS, "cross") if isinstance(record, Cross) else (_OF_A_PLANT, "plant")
+    found = {record.id}
+    for kind in kinds:
+        found |= _ever(page, kind, {field: record.id})
+    for kind, (_, pointing) in BELOW.items() if isinstance(record, Cross) else ():
+        found |= _ever(page, kind, {pointing: tuple(found)})
+    return found
+
+
+def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[str]:
+    return {version.record.id for version in page.versions(kind, **where)}
 
 
 def noun(record: Record) -> str:
@@ -169,8 +142,7 @@ def noun(record: Record) -> str:
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
     """Return records in words, in the order given; what they all are of need not be said."""
     short = short_ids(page, [record.id for record in records])
-    names = names_of(page, records)
-    names |= {of: ""} if of else {}
+    names = names_of(page, records) | ({of: ""} if of else {})
     return [Line(short[one.id], one.id, noun(one), words_of(one, names)) for one in records]
 
 
@@ -179,7 +151,6 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
 
     Parameters
     ----------
-    record : Record
     names : mapping of str to str
         What the records that it points to are called, by identifier.
 
@@ -211,7 +182,7 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
         target for one in records for item in fields(one) if reference(item) and (target := getattr(one, item.name))
     }
     found: dict[str, str] = {}
-    for kind, name in _NAMED:
+    for kind, name in _NAMED.items():
         for version in page.versions(kind, record=wanted):
             found[version.record.id] = getattr(version.record, name) or _unnamed(version.record)
     return found
@@ -228,13 +199,10 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
         usual = item.default is not MISSING and value == item.default
-        if item.name in {"id", *without} or value is None or usual:
-            continue
-        bare = item.name == "date" or _NAME_OF.get(type(record)) == item.name or bool(reference(item))
-        text = _value(value, names)
-        if not text:
-            continue
-        found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
+        text = "" if item.name in {"id", *without} or value is None or usual else _value(value, names)
+        bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
+        if text:
+            found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
     return found
 
 

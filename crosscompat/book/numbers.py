@@ -40,7 +40,6 @@ _MODULUS, _RADIX = 11, 2
 _SEASON_DIGITS = {"year": 4, "yy": 2}
 _WIDTH = re.compile(r"0?[1-9]")
 _NEAR, _CUTOFF = 3, 0.5
-_BOTH = 2
 
 
 def check_value(digits: str) -> int:
@@ -64,8 +63,6 @@ def check_letter(digits: str) -> str:
 
     Examples
     --------
-    2 · 32 + 6 · 16 + 0 · 8 + 1 · 4 + 7 · 2 is 178, which leaves 2 of 11; with 10 more it leaves 1, and letter 10 is Y.
-
     >>> check_letter("26017"), check_letter("26071"), check_letter("26018")
     ('Y', 'X', 'U')
     """
@@ -74,66 +71,46 @@ def check_letter(digits: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """How numbers of crosses are written.
-
-    Attributes
-    ----------
-    text : str
-        As it stands in the settings.
-    pieces : tuple of (str, str)
-        Placeholder (empty for plain text) and its text or width, in order.
+    """How numbers of crosses are written: pieces of plain text, and placeholders with their width, in order.
 
     Examples
     --------
     >>> ours = read_pattern(OURS)
     >>> ours.number(2026, 17), ours.running("26-017Y", 2026), ours.running("26-018A", 2026)
     ('26-017Y', 17, None)
+    >>> ours.mended("26-017k"), ours.mended("26-017"), ours.mended("x")
+    ('26-017Y', '26-017Y', None)
     """
 
     text: str
     pieces: tuple[tuple[str, str], ...]
 
-    @property
-    def by_season(self) -> bool:
-        """Whether the running number starts anew each season."""
-        return any(name in _SEASON_DIGITS for name, _ in self.pieces)
-
-    @property
-    def checked(self) -> bool:
-        """Whether it has a check letter."""
-        return any(name == "check" for name, _ in self.pieces)
-
     def number(self, season: int, n: int) -> str:
         """Return the n-th number of a season."""
         written = ""
         for name, given in self.pieces:
-            written += _filled(name, given, season, n, written)
+            written += check_letter(_digits(written)) if name == "check" else _filled(name, given, season, n)
         return written
 
     def running(self, number: str, season: int) -> int | None:
         """Return the running number in a number of that season; None if it is none of this pattern."""
-        found = re.fullmatch("".join(_expression(*piece, season) for piece in self.pieces), number)
-        if found is None:
-            return None
-        n = int(found["n"])
+        found = re.fullmatch(self._expression, number)
+        n = int(found["n"]) if found else 0
         return n if self.number(season, n) == number else None
 
     def mended(self, number: str) -> str | None:
-        """Return a number of this pattern with the check letter that its digits ask for; None if it is none.
-
-        Examples
-        --------
-        >>> read_pattern(OURS).mended("26-017k"), read_pattern(OURS).mended("26-017"), read_pattern(OURS).mended("x")
-        ('26-017Y', '26-017Y', None)
-        """
-        if not self.checked:
+        """Return a number of this pattern with the check letter that its digits ask for; None if it is none."""
+        found = re.fullmatch(self._expression, number, re.IGNORECASE)
+        if found is None or "check" not in found.groupdict():
             return None
-        found = re.fullmatch("".join(_loosely(*piece) for piece in self.pieces), number.upper(), re.IGNORECASE)
-        return None if found is None else self._with_letter(number, found.start("check"), found.end("check"))
+        start, end = found.span("check")
+        return f"{number[:start]}{check_letter(_digits(number[:start]))}{number[end:]}"
 
-    def _with_letter(self, number: str, start: int, end: int) -> str:
-        digits = re.sub(r"\D", "", number[:start])
-        return f"{number[:start]}{check_letter(digits)}{number[end:]}"
+    @property
+    def _expression(self) -> str:
+        digits = {name: f"[0-9]{{{width}}}" for name, width in _SEASON_DIGITS.items()}
+        known = {**digits, "n": "(?P<n>[0-9]+)", "check": "(?P<check>[A-Z]?)"}
+        return "".join(known.get(name) or re.escape(given) for name, given in self.pieces)
 
 
 def read_pattern(text: str) -> Pattern:
@@ -199,7 +176,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern) -> str:
     alike = [number for number in numbers if number.casefold() == given.casefold()]
     if given in numbers or len(alike) == 1:
         return given if given in numbers else alike[0]
-    near = _near(given, numbers)
+    near = get_close_matches(given, numbers, n=_NEAR, cutoff=_CUTOFF)
     hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
     mended = pattern.mended(given)
     wrong = mended is not None and mended.casefold() != given.casefold()
@@ -219,48 +196,14 @@ def seedling_name(number: str, taken: Iterable[str]) -> str:
     return f"{number}/{max((int(end) for end in ends if end.isdecimal()), default=0) + 1}"
 
 
-def _near(given: str, numbers: list[str]) -> tuple[str, ...]:
-    """Return the numbers that one slip may have made into what was given, then those that merely look like it."""
-    bare = _bare(given)
-    slips = [number for number in numbers if _one_slip(bare, _bare(number))]
-    return tuple(dict.fromkeys([*slips, *get_close_matches(given, numbers, n=_NEAR, cutoff=_CUTOFF)]))[:_NEAR]
+def _digits(text: str) -> str:
+    return re.sub(r"\D", "", text)
 
 
-def _bare(number: str) -> str:
-    """Return a number without its last letter, if it ends in one."""
-    folded = number.casefold()
-    return folded[:-1] if folded[-1:].isalpha() else folded
-
-
-def _one_slip(a: str, b: str) -> bool:
-    """Tell whether two texts are the same but for one letter or a swap of neighbours."""
-    if len(a) != len(b):
-        return False
-    wrong = [i for i in range(len(a)) if a[i] != b[i]]
-    if len(wrong) == _BOTH:
-        i, j = wrong
-        return j == i + 1 and a[i] == b[j] and a[j] == b[i]
-    return len(wrong) <= 1
-
-
-def _filled(name: str, given: str, season: int, n: int, before: str) -> str:
-    if name == "check":
-        return check_letter(re.sub(r"\D", "", before))
+def _filled(name: str, given: str, season: int, n: int) -> str:
     if name == "n":
         return f"{n:0{int(given or 1)}d}"
     return f"{season:04d}"[-_SEASON_DIGITS[name] :] if name else given
-
-
-def _expression(name: str, given: str, season: int) -> str:
-    if name == "n":
-        return r"(?P<n>[0-9]+)"
-    return f"[{LETTERS}]" if name == "check" else re.escape(_filled(name, given, season, 0, ""))
-
-
-def _loosely(name: str, given: str) -> str:
-    if name == "check":
-        return r"(?P<check>[A-Z]?)"
-    return r"[0-9]+" if name == "n" else f"[0-9]{{{_SEASON_DIGITS[name]}}}" if name else re.escape(given)
 
 
 def _order_fault(names: list[str]) -> str | None:

@@ -74,7 +74,6 @@ class Plant(Record):
         Whose it is, where it is not the grower's.
     place : str or None
         Where it stands.
-    acquired, died : date or None
     """
 
     name: str
@@ -162,7 +161,6 @@ class Cross(Record):
         The grower's own, kept verbatim; no two crosses of a book share one.
     kind : str
         One of ``CROSS_KINDS``: a cross, a check against a parent known to be good, or flowers bagged and left alone.
-    seed_plant : str or None
     seed_parent : str or None
         The seed parent as it was written, where that is not the plant's own name of today.
     wanted : int or None

@@ -51,7 +51,6 @@ class Life:
 
     Attributes
     ----------
-    id, number : str
     kind : str
         One of ``CROSS_KINDS``.
     seed_parent, pollen_parent : str
@@ -66,9 +65,6 @@ class Life:
         The visits with new flowers, from the earliest to the latest.
     swelling, ripe : sequence of (date or None, int)
         When pods were looked at and how many had set by then; ripe pods counted or harvested.
-    dropped : int
-    lots : sequence of Lot
-    trays : sequence of Tray
     closed : str or None
         The last stage that the grower calls over.
     over : bool

@@ -58,7 +58,6 @@ class Evidence:
 
     Attributes
     ----------
-    crosses : tuple of Cross
     seed, pollen : tuple of str
         Their parents, as labels of the tree.
     outcomes : Outcomes

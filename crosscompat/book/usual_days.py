@@ -82,7 +82,6 @@ def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, 
 
     Parameters
     ----------
-    lives : iterable of Life
     usual : mapping of str to Span
         By the steps of ``STEPS``.
     as_of : date
@@ -221,10 +220,6 @@ def kaplan_meier(days: ArrayLike, over: ArrayLike) -> Waiting:
         How long each has waited, until it was over or was last looked at.
     over : array_like of bool, shape (n,)
         Whether it was over then. One that was not is at risk up to that day, and on it.
-
-    Returns
-    -------
-    Waiting
 
     Notes
     -----

@@ -19,7 +19,6 @@ from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.pair_distances import PairDistances
-    from crosscompat.book.pair_lines import PairBlock
 
 
 def distances(
@@ -30,8 +29,7 @@ def distances(
     as_json: Json = False,
 ) -> None:
     """Write the table, or nothing at all if there is a fault in it."""
-    from crosscompat.advice.pair_distances import write_distances
-    from crosscompat.book.pair_lines import PairTable
+    from crosscompat.advice.pair_distances import PairTable, write_distances
     from crosscompat.cli.locate import collection_or_carried
     from crosscompat.cli.workers import counted
 
@@ -39,8 +37,8 @@ def distances(
     if as_json and to_screen:
         raise WrongUse(say("distances.json_where"))
     table = PairTable(pairs)
-    first: PairBlock | None = next(table.blocks([]), None)
-    collection = collection_or_carried(folder, [first.name(side, 0) for side in (0, 1)] if first else [])
+    first = next(table.blocks([]), None)
+    collection = collection_or_carried(folder, [name for names in first.names for name in names[:1]] if first else [])
 
     def written(stream: BinaryIO) -> PairDistances:
         return write_distances(collection, table, stream, lambda blocks: counted(blocks, table.size_in_blocks))

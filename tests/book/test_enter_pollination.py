@@ -11,7 +11,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.entry.enter_pollination import Asked, named_cross, planned, write_planned
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.undo import undo
+from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
@@ -230,7 +230,7 @@ def test_own_numbers_are_kept_verbatim_and_none_is_given_twice(visit):
 def test_a_number_that_was_taken_back_is_not_given_again(book, visit):
     first = visit(M).cross
     with book.writing("undo") as pen:
-        undo(pen)
+        take_back(pen, None, Bounds(date.max))
     assert visit(M).cross.number == NUMBERS.number(2026, 2)
     assert first.number == NUMBERS.number(2026, 1)
 

@@ -32,12 +32,10 @@ def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) 
 
     Parameters
     ----------
-    pen : Writing
     record : Record
         As it stands.
     given : sequence of str
         ``field=value`` for each field that was wrong; a blank value is unknown.
-    bounds : Bounds
 
     Returns
     -------

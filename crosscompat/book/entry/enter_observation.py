@@ -61,18 +61,14 @@ class Seen:
     ----------
     swelling, dropped, ripe : int or None
         Pods swollen so far, dropped since the last look, ripe so far.
-    harvest : Harvest or None
-    sown : Sown or None
     up, highest : int or None
         Seedlings in a tray now, and the highest number that ever stood in it.
     tray : str or None
         Which tray, for what was up or lost.
     lost, against : str or None
         What ended the cross or the tray, and whether that speaks against the cross.
-    proof, by_what : str or None
     over : str or None
         The last stage that is over.
-    note : str or None
     doubtful : str or None
         Why it is not sure that this was seen on this cross.
     """
@@ -104,13 +100,8 @@ def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, 
 
     Parameters
     ----------
-    pen : Writing
     cross : Cross
         As it stands.
-    seen : Seen
-    day : date
-    who : str or None
-    bounds : Bounds
 
     Returns
     -------

@@ -46,7 +46,6 @@ class PlantTold:
         Whether it is not in the book yet.
     day : date
         Of the determination, the findings and the flowers.
-    by : str or None
     species : str or None
         What it is taken for now.
     raised_from : str or None

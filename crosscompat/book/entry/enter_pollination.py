@@ -31,7 +31,6 @@ class Asked:
     ----------
     cross : records.Cross
         What a new cross would be; of one that is continued, its aim and how much it is wanted are taken over if said.
-    visit : records.Pollination
     pollen : tuple of records.Pollen
         Of that visit.
     continues : records.Cross or None
@@ -61,8 +60,6 @@ class Planned:
         As it will stand.
     before : records.Cross or None
         As it stood; None for a new one.
-    visit : records.Pollination
-    pollen : tuple of records.Pollen
     visits : int
         Of the cross, with this one.
     units : tuple of Units

@@ -91,7 +91,6 @@ class NamedCross:
 
     Attributes
     ----------
-    number : str
     season : int or None
         Of its first visit; None where it has none.
     now : int

@@ -22,7 +22,6 @@ def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = N
 
     Parameters
     ----------
-    whole : CrossRecords
     today : date
         Nothing has been seen after it.
     most_seeds : int, optional

@@ -28,7 +28,6 @@ def iso_day(text: str, order: str | None = None) -> str:
 
     Parameters
     ----------
-    text : str
     order : {"day-first", "month-first"}, optional
         What the grower says of days that end in the year; without it such a day is certain only where it has one
         reading.
@@ -163,7 +162,6 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     ----------
     row : mutable mapping
         The texts of one row by our columns.
-    means : {"pod-set", "ripe-pod", "seedling"}
 
     Raises
     ------

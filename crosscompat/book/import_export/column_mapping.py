@@ -176,7 +176,6 @@ def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
 
     Parameters
     ----------
-    grid : Grid
     rows_are : {"crosses", "plants"}, optional
         By default whatever more headings speak for.
 
@@ -206,7 +205,6 @@ def changed(mapping: TableMapping, maps: Iterable[str] = (), ignored: Iterable[s
 
     Parameters
     ----------
-    mapping : TableMapping
     maps : iterable of str
         Each ``Their heading=our_column``.
     ignored : iterable of str

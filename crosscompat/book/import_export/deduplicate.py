@@ -41,13 +41,8 @@ def new_crosses(
 
     Parameters
     ----------
-    page : Reading
-    sheet : Sheet
-    crosses : sequence of Cross
     further : mapping
         What each row says beyond the summary, by its number.
-    today : date
-    faults : list of Fault
     """
     book = _Known.of(page, further)
     fresh: dict[str | int, Cross] = {}
@@ -126,12 +121,8 @@ def new_plants(
 
     Parameters
     ----------
-    page : Reading
-    sheet : Sheet
-    plants : sequence of Plant
     more : mapping
         What else is said of each plant, by its name and the column.
-    faults : list of Fault
     """
     bench = plants_of(page)
     noted = {plant.name: plant for plant in page.current(records.Plant)}

@@ -25,8 +25,6 @@ def records_of(
 
     Parameters
     ----------
-    plants : Plants
-    crosses : iterable of Cross
     standing : mapping
         Identifier and species of the plants that the book has already, by name.
     """

@@ -55,12 +55,8 @@ def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants,
 
     Parameters
     ----------
-    grid : Grid
-    mapping : TableMapping
-    answers : Answers
     bench : Plants
         The plants of the book: a parent that has the name of one is that plant.
-    faults : list of Fault
     """
     rows = [
         _Reader(grid, mapping, answers, bench, faults, number).read(cells)
@@ -197,10 +193,6 @@ def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
 
     Parameters
     ----------
-    page : Reading
-    grid : Grid
-    mapping : TableMapping
-    answers : Answers
     today : date
         No cross can have been made after it.
     """

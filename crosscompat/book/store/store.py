@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, Table, func, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store.backup import copy_of_the_day
 from crosscompat.book.store.engine import file_of, open_engine, transaction
 from crosscompat.book.store.opening import make_ready
 from crosscompat.book.store.schema import CHANGES, RECORDS, TABLES
-from crosscompat.ground.errors import Busy
+from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Change", "Reading", "Store", "Version", "Writing", "open_store"]
@@ -56,7 +57,6 @@ class Store:
 
     Attributes
     ----------
-    engine : Engine
     copied_daily : bool
         Whether it is copied before the first writing of a day (`daily.copy_of_the_day`); one on a server never is.
 
@@ -88,7 +88,6 @@ class Store:
         ----------
         what : str
             What is done.
-        who : str, optional
         dry_run : bool
             Whether all is taken back at the end, as if something had gone wrong.
 
@@ -215,7 +214,6 @@ class Reading:
 
         Parameters
         ----------
-        kind : type
         change : int or collection of int, optional
             Only what these changes wrote or replaced.
         record : str or collection of str, optional
@@ -235,28 +233,11 @@ class Reading:
 
     def touched(self, change: int) -> int:
         """Return how many records a change wrote, replaced or took back."""
-        total = 0
-        for table in TABLES.values():
-            query = select(func.count(table.c.id.distinct()))
-            query = query.where((table.c.made_in == change) | (table.c.replaced_in == change))
-            total += int(self.connection.execute(query).scalar_one())
-        return total
+        return len({one.record.id for kind in KINDS.values() for one in self.versions(kind, change=change)})
 
-    def beginning(self, *starts: str) -> list[str]:
-        """Return the identifiers, of whatever record, that begin with some letters."""
-        found: list[str] = []
-        for letters in starts:
-            query = select(RECORDS.c.id).where(RECORDS.c.id.startswith(letters, autoescape=True))
-            found += self.connection.execute(query).scalars()
-        return found
-
-    def alike(self, ids: Collection[str], letters: int) -> list[str]:
-        """Return all identifiers whose first letters are those of some of these."""
-        starts = {one[:letters] for one in ids}
-        if len(starts) <= _FEW:
-            query = select(RECORDS.c.id).where(func.substr(RECORDS.c.id, 1, letters).in_(starts))
-            return list(self.connection.execute(query).scalars())
-        return [one for one in self.connection.execute(select(RECORDS.c.id)).scalars() if one[:letters] in starts]
+    def ids(self) -> list[str]:
+        """Return the identifiers of all records that ever were."""
+        return list(self.connection.execute(select(RECORDS.c.id)).scalars())
 
 
 class Writing(Reading):
@@ -264,9 +245,6 @@ class Writing(Reading):
 
     Parameters
     ----------
-    connection : Connection
-    what : str
-    who : str or None
     to_copy : Path, optional
         The file that is to be copied first where that is due.
     """
@@ -323,9 +301,18 @@ class Writing(Reading):
             self._mark(TABLES[kind], [record.id for record in group])
 
     def put_back(self, *records: Record) -> None:
-        """Let records stand again that a change had replaced or taken back."""
-        for kind, group in _by_kind(records):
-            self._write(kind, group)
+        """Let records stand again that a change had replaced or taken back.
+
+        Raises
+        ------
+        WrongUse
+            If a name or number of theirs has been given to another meanwhile.
+        """
+        try:
+            for kind, group in _by_kind(records):
+                self._write(kind, group)
+        except IntegrityError:
+            raise WrongUse(say("store.undo.taken", number=self.undoes)) from None
 
     def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
         names = [item.name for item in fields(kind)]

@@ -344,11 +344,12 @@ def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, 
 
 
 def test_an_import_can_be_taken_back(season, take, book):
-    from crosscompat.book.entry.undo import undo
+    from crosscompat.book.entry.undo import take_back
+    from crosscompat.book.entry.validation import Bounds
 
     take(season)
     with book.writing("undone") as pen:
-        undo(pen)
+        take_back(pen, None, Bounds(date.max))
     with book.reading() as page:
         assert crosses_of(page) == ()
         assert [change.imported for change in page.changes()] == [False, True, False]

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.book import records
-from crosscompat.book.entry.undo import undo
+from crosscompat.book.entry.undo import take_back
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.import_export.whole_book import book_in, read_book, write_book
 from crosscompat.book.record_fields import choices, needed, reference, value_types
 from crosscompat.book.records import KINDS
@@ -115,7 +116,7 @@ def books(draw):
     for _ in range(draw(st.integers(0, 2))):
         try:
             with store.writing("undone") as pen:
-                undo(pen)
+                take_back(pen, None, Bounds(date.max))
         except WrongUse:
             pass
     return store
@@ -151,7 +152,7 @@ def season(tmp_path):
     with store.writing("moved") as pen:
         pen.replace(replace(plant, place="bench 2"))
     with store.writing("moved back") as pen:
-        undo(pen)
+        take_back(pen, None, Bounds(date.max))
     return SimpleNamespace(store=store, plant=plant, cross=cross, visit=visit)
 
 

@@ -1,18 +1,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
-from crosscompat.book.entry.undo import last_change, undo
+from crosscompat.book.entry.undo import last_change, take_back
+from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.records import Cross, Finding, Observation, Plant
 from crosscompat.ground.errors import WrongUse
 
 
 def _undo(book, number=None):
     with book.writing("undone") as pen:
-        return undo(pen, number)
+        return take_back(pen, number, Bounds(date.max))
 
 
 @pytest.fixture
@@ -66,7 +67,9 @@ def test_an_undo_can_be_undone(book, plant):
 def test_every_change_stays_in_the_history(book, plant):
     _undo(book)
     with book.reading() as page:
-        assert [(change.what, change.undoes) for change in page.changes()] == [("planted", None), ("undone", 1)]
+        assert [(change.what, change.undoes) for change in page.changes()] == [
+            ("planted", None), ("change 1 taken back: planted", 1),
+        ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("number", "words"), [(99, "no change 99"), (1, "taken back already")])

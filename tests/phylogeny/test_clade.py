@@ -22,9 +22,9 @@ TREE = "(((a:1,b:1)Ser:1,c:2):1,(d:1,e:3):1)Genus;"
     ],
 )
 def test_the_smallest_clade_of_two(pair, size, depth, name, members):
-    found = parse_newick(TREE).clade(*pair)
-    assert (found.size, found.name, found.members) == (size, name, tuple(members))
-    assert found.depth == pytest.approx(depth, abs=1e-12)
+    clade = parse_newick(TREE).clade(*pair)
+    assert (clade.size, clade.name, clade.members) == (size, name, tuple(members))
+    assert clade.depth == pytest.approx(depth, abs=1e-12)
 
 
 def test_without_names_there_is_no_name():
@@ -36,17 +36,28 @@ def test_tips_at_the_root_have_depth_one_by_agreement():
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_pairs_are_the_naive_ones(seed, grow):
+def test_clades_are_the_naive_ones(seed, grow):
     naive = grow(seed, 20)
     tree = parse_newick(naive.newick())
     by_label = {naive.label[tip]: tip for tip in naive.tips}
-    a, b = ([tree.tips[i] for i in side.ravel()] for side in np.indices((20, 20)))
-    found = tree.clade_pairs(a, b)
-    for i, (x, y) in enumerate(zip(a, b, strict=True)):
+    for x, y in np.random.default_rng(seed).choice(tree.tips, (120, 2)).tolist():
+        clade = tree.clade(x, y)
         _, meet = naive.between(by_label[x], by_label[y])
-        assert found.size[i] == sum(meet in naive.path(tip) for tip in naive.tips)
+        assert clade.size == sum(meet in naive.path(tip) for tip in naive.tips)
         reach = [sum(naive.length[step] for step in naive.path(node)[:-1]) for node in (meet, by_label[x], by_label[y])]
-        assert found.depth[i] == pytest.approx(2 * reach[0] / (reach[1] + reach[2]) if x != y else 1, abs=1e-9)
+        assert clade.depth == pytest.approx(2 * reach[0] / (reach[1] + reach[2]) if x != y else 1, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_smallest_clade_of_some_is_the_naive_one(seed, grow):
+    naive = grow(seed, 20)
+    tree = parse_newick(naive.newick())
+    by_label = {naive.label[tip]: tip for tip in naive.tips}
+    for size in (1, 2, 3, 7):
+        names = np.random.default_rng(seed).choice(tree.tips, size).tolist()
+        shared = set.intersection(*(set(naive.path(by_label[name])) for name in names))
+        smallest = min(sum(node in naive.path(tip) for tip in naive.tips) for node in shared)
+        assert tree.tips_under(tree.mrca(names)).size == smallest
 
 
 def test_the_unit_of_length_does_not_change_the_depth(grow):
@@ -54,10 +65,8 @@ def test_the_unit_of_length_does_not_change_the_depth(grow):
     tree = parse_newick(naive.newick())
     naive.length = {node: 1000 * length for node, length in naive.length.items()}
     scaled = parse_newick(naive.newick(precision=".12g"))
-    first, second = tree.tips[:-1], tree.tips[1:]
-    np.testing.assert_allclose(
-        scaled.clade_pairs(first, second).depth, tree.clade_pairs(first, second).depth, atol=1e-9
-    )
+    for a, b in zip(tree.tips[:-1], tree.tips[1:], strict=True):
+        assert scaled.clade(a, b).depth == pytest.approx(tree.clade(a, b).depth, abs=1e-9)
 
 
 def test_an_unrooted_tree_has_no_clades():
