@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from itertools import islice, repeat
+from pathlib import Path
 from typing import BinaryIO, Literal, TypeAlias
 
 import numpy as np
 
 from crosscompat.advice.parents import find_parent
-from crosscompat.book.appended import appended
-from crosscompat.book.pair_lines import PairBlock, PairTable
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.csv_cells import raise_faults
+from crosscompat.ground.csv_cells import column_name, iterate_records, raise_faults
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.name_lookup import NameLookup
-from crosscompat.phylogeny.postorder import Floats, Ints
 from crosscompat.phylogeny.text_source import SHOWN
+from crosscompat.phylogeny.types import Floats, Ints
 
-__all__ = ["COLUMN", "PairDistances", "write_distances"]
+__all__ = ["COLUMN", "PairBlock", "PairDistances", "PairTable", "write_distances"]
 
 COLUMN = "distance"
+PARENTS = ("seed_parent", "pollen_parent")
+_BLOCK, _BYTES_A_ROW = 20_000, 36
 
-_Asked: TypeAlias = tuple[str, str | None]
+_Query: TypeAlias = tuple[str, str | None]
 """A name, and the genus that its abbreviation stands for."""
 
 
@@ -52,6 +54,83 @@ class PairDistances:
     schema: Literal["crosscompat.distances/1"] = "crosscompat.distances/1"
 
 
+@dataclass(frozen=True, slots=True)
+class PairBlock:
+    """Some rows of a table: their cells, their seed and pollen parents, their numbers as a spreadsheet shows them."""
+
+    rows: list[list[str]]
+    names: tuple[list[str], list[str]]
+    number: list[int]
+
+
+class PairTable:
+    r"""A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be read, or lacks one of the columns.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     path = Path(folder, "pairs.csv")
+    ...     _ = path.write_text("seed_parent,pollen_parent,want\nAloe vera,Aloe ferox,3\n")
+    ...     table = PairTable(path)
+    ...     [(block.names, block.number) for block in table.blocks([])]
+    [((['Aloe vera'], ['Aloe ferox']), [2])]
+    """
+
+    def __init__(self, path: Path) -> None:
+        faults: list[Fault] = []
+        self._path = path
+        records, self.separator = iterate_records(path, faults)
+        self.titles = next(records, [])
+        names = [column_name(title) for title in self.titles]
+        if not faults:
+            faults += [
+                Fault(self.place(1), say("cells.column_missing", column=name)) for name in PARENTS if name not in names
+            ]
+        raise_faults(faults)
+        self._at = [names.index(name) for name in PARENTS]
+
+    @property
+    def size_in_blocks(self) -> int:
+        """About how many blocks there are."""
+        return max(1, self._path.stat().st_size // (_BLOCK * _BYTES_A_ROW))
+
+    def place(self, row: int, side: int | None = None) -> Place:
+        """Return where a row stands, or its seed parent (0) or pollen parent (1)."""
+        return Place(self._path.name, row=row, column=None if side is None else self.titles[self._at[side]].strip())
+
+    def blocks(self, faults: list[Fault]) -> Iterator[PairBlock]:
+        """Yield all rows with anything in them, and add what is wrong with the others to the faults."""
+        records, _ = iterate_records(self._path, faults)
+        next(records, None)
+        first = 2
+        while rows := list(islice(records, _BLOCK)):
+            number = list(range(first, first + len(rows)))
+            first += len(rows)
+            if set(map(len, rows)) != {len(self.titles)} or not all(map(all, self._names(rows))):
+                kept = [at for at, cells in enumerate(rows) if self._fits(cells, number[at], faults)]
+                rows, number = [rows[at] for at in kept], [number[at] for at in kept]
+            yield PairBlock(rows, self._names(rows), number)
+
+    def _names(self, rows: list[list[str]]) -> tuple[list[str], list[str]]:
+        seed, pollen = self._at
+        return [cells[seed].strip() for cells in rows], [cells[pollen].strip() for cells in rows]
+
+    def _fits(self, cells: list[str], row: int, faults: list[Fault]) -> bool:
+        """Say whether a row counts: it is not blank, and of the right number of cells, which else is a fault."""
+        if len(cells) == len(self.titles) or not any(cell.strip() for cell in cells):
+            return any(cell.strip() for cell in cells)
+        key = "row_short" if len(cells) < len(self.titles) else "row_long"
+        what = say(f"cells.{key}", n=len(cells), wanted=len(self.titles))
+        faults.append(Fault(self.place(row), what, say("cells.row_advice")))
+        return False
+
+
 def write_distances(
     collection: Collection,
     table: PairTable,
@@ -60,8 +139,8 @@ def write_distances(
 ) -> PairDistances:
     """Write a table of pairs with one column more: the distance of the two, in the unit of the tree.
 
-    Rows stay as they are written, but blank ones are left out. Names are found as `find_parent` finds them. A distance
-    has 12 figures. No more than a block is held at a time.
+    Cells stay as they are written; blank rows are left out. Names are found as `find_parent` finds them. A distance has
+    12 figures.
 
     Parameters
     ----------
@@ -77,24 +156,29 @@ def write_distances(
         which the distance is not known. A name that comes again and again is told once, with the number of rows.
     """
     faults: list[Fault] = []
-    sides = _Sides(collection, table)
-    stream.write(table.header + table.separator + COLUMN.encode() + table.line_end)
+    parents = _Parents(collection, table)
+    stream.write(_csv_text([[*table.titles, COLUMN]], table.separator))
     pairs = 0
     for block in watch(table.blocks(faults)):
-        seed, pollen = sides.of(block)
-        if faults or sides.wrong:
+        seed, pollen = parents.of(block)
+        if faults or parents.wrong:
             continue
         try:
-            apart = sides.apart(seed, pollen)
+            apart = parents.apart(seed, pollen)
         except BadInput as error:
             faults += error.faults
             continue
-        rows = block.rows
-        text = appended(block.content, rows.start, rows.stop, apart, before=table.separator, after=table.line_end)
-        stream.write(text.data)
+        rows = ([*cells, f"{distance:.12g}"] for cells, distance in zip(block.rows, apart.tolist(), strict=True))
+        stream.write(_csv_text(rows, table.separator))
         pairs += apart.size
-    raise_faults([*faults, *sides.faults()])
+    raise_faults([*faults, *parents.faults()])
     return PairDistances(pairs, collection.distances.unit, collection.tree_name)
+
+
+def _csv_text(rows: Iterable[list[str]], separator: str) -> bytes:
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=separator, lineterminator="\n").writerows(rows)
+    return out.getvalue().encode()
 
 
 @dataclass(slots=True)
@@ -105,31 +189,34 @@ class _Wrong:
     more: int = 0
 
 
-class _Sides:
+class _Parents:
     """Finds who is meant: a tip by its number, a hybrid by a number behind the last tip."""
 
     def __init__(self, collection: Collection, table: PairTable) -> None:
         self._collection, self._table = collection, table
         self._labels = list(collection.distances.tips)
         self._tips = len(self._labels)
-        self._lookup = NameLookup(self._labels)
-        self._known: dict[_Asked, int] = {}
-        self._genus: dict[int, str | None] = {}
-        self.wrong: dict[_Asked, _Wrong] = {}
-        self._unsaid: set[_Asked] = set()
+        self._number = {label: number for number, label in enumerate(self._labels)}
+        self._written = dict(self._number)
+        self._short: dict[_Query, int] = {}
+        self._unsaid: set[_Query] = set()
+        self.wrong: dict[_Query, _Wrong] = {}
 
     def of(self, block: PairBlock) -> tuple[Ints, Ints]:
-        """Return both sides of each row, -1 where nobody is meant."""
-        seed, pollen = (self._lookup.in_spans(block.content, *spans) for spans in block.names)
+        """Return both parents of each row as (m,) arrays, -1 where nobody is meant."""
+        seed, pollen = (
+            np.fromiter(map(self._written.get, names, repeat(-1)), np.int64, len(names)) for names in block.names
+        )
         for at in np.flatnonzero((seed < 0) | (pollen < 0)).tolist():
             if seed[at] < 0:
                 seed[at] = self._find(block, 0, at, None)
-            if pollen[at] < 0 and (seed[at] >= 0 or not _is_short(block.name(1, at))):
-                pollen[at] = self._find(block, 1, at, self._genus_of(int(seed[at])))
+            if pollen[at] < 0 and (seed[at] >= 0 or not _is_short(block.names[1][at])):
+                genus = genus_of(self._labels[int(seed[at])]) if seed[at] >= 0 else None
+                pollen[at] = self._find(block, 1, at, genus)
         return seed, pollen
 
     def apart(self, seed: Ints, pollen: Ints) -> Floats:
-        """Return the distance of each pair."""
+        """Return the distance of each pair, as an (m,) array."""
         distances = self._collection.distances
         tips = (seed < self._tips) & (pollen < self._tips)
         if tips.all():
@@ -148,24 +235,28 @@ class _Sides:
             yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=len(self._unsaid)))
 
     def _find(self, block: PairBlock, side: int, at: int, genus: str | None) -> int:
-        name = block.name(side, at)
-        asked = (name, genus if _is_short(name) else None)
-        if asked in self.wrong:
-            self.wrong[asked].more += 1
-        elif asked not in self._known and asked not in self._unsaid:
-            self._ask(asked, self._table.place(int(block.number[at]), side))
-        return self._known.get(asked, -1)
+        name = block.names[side][at]
+        query = (name, genus if _is_short(name) else None)
+        known = self._short.get(query) if _is_short(name) else self._written.get(name)
+        if known is not None:
+            return known
+        if query in self.wrong:
+            self.wrong[query].more += 1
+        elif query not in self._unsaid:
+            return self._look_up(query, self._table.place(block.number[at], side))
+        return -1
 
-    def _ask(self, asked: _Asked, place: Place) -> None:
-        if not asked[0]:
-            self.wrong[asked] = _Wrong(Fault(place, say("cells.needed")))
-        elif len(self.wrong) >= SHOWN and not self._is_known(*asked):
-            self._unsaid.add(asked)  # to look for the nearest names takes long
+    def _look_up(self, query: _Query, place: Place) -> int:
+        if not query[0]:
+            self.wrong[query] = _Wrong(Fault(place, say("cells.needed")))
+        elif len(self.wrong) >= SHOWN and not self._is_known(*query):
+            self._unsaid.add(query)  # to look for the nearest names takes long
         else:
             try:
-                self._known[asked] = self._number_of(find_parent(self._collection, *asked).label)
+                return self._keep(query, find_parent(self._collection, *query).label)
             except UnknownName as error:
-                self.wrong[asked] = _Wrong(Fault(place, str(error)))
+                self.wrong[query] = _Wrong(Fault(place, str(error)))
+        return -1
 
     def _is_known(self, name: str, genus: str | None) -> bool:
         try:
@@ -173,20 +264,15 @@ class _Sides:
         except UnknownName:
             return False
 
-    @cached_property
-    def _number(self) -> dict[str, int]:
-        return {label: number for number, label in enumerate(self._labels)}
-
-    def _number_of(self, label: str) -> int:
-        if label not in self._number:
-            self._number[label] = len(self._labels)
+    def _keep(self, query: _Query, label: str) -> int:
+        number = self._number.setdefault(label, len(self._labels))
+        if number == len(self._labels):
             self._labels.append(label)
-        return self._number[label]
-
-    def _genus_of(self, number: int) -> str | None:
-        if number not in self._genus:
-            self._genus[number] = genus_of(self._labels[number]) if number >= 0 else None
-        return self._genus[number]
+        if _is_short(query[0]):
+            self._short[query] = number
+        else:
+            self._written[query[0]] = number
+        return number
 
 
 def _is_short(name: str) -> bool:

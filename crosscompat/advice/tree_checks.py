@@ -11,7 +11,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form, parse
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.monophyly import Scattered, group_census
+from crosscompat.phylogeny.report import Scattered, group_census
 from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["botany_notes"]

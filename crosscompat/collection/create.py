@@ -17,7 +17,7 @@ from crosscompat.ground.csv_cells import read_sheet, write_sheet
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.ranks import ranks_among
+from crosscompat.phylogeny.classification import ranks_among
 
 __all__ = ["Made", "create_collection"]
 
@@ -141,7 +141,7 @@ def _from_checklist(path: Path) -> _Start:
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     from crosscompat.phylogeny.alignment import UNIT, jukes_cantor, read_alignment  # noqa: PLC0415 - one of several
     from crosscompat.phylogeny.neighbour_joining import neighbour_joining  # noqa: PLC0415 - as above
-    from crosscompat.phylogeny.write import newick_text  # noqa: PLC0415 - as above
+    from crosscompat.phylogeny.newick import newick_text  # noqa: PLC0415 - as above
 
     alignment = read_alignment(path)
     tree = neighbour_joining(alignment.names, jukes_cantor(alignment), outgroup=outgroup, unit=UNIT)

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from crosscompat.book.placing import find_label
 from crosscompat.ground.synonyms import for_labels
 from crosscompat.known_hybrids import formulas
+from crosscompat.phylogeny.classification import ranks_among
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed, place, place_for
-from crosscompat.phylogeny.ranks import ranks_among
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.traits import TraitTable
 

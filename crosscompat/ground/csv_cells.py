@@ -6,7 +6,7 @@ import csv
 import difflib
 import io
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from os import PathLike
@@ -25,6 +25,7 @@ __all__ = [
     "Row",
     "Sheet",
     "column_name",
+    "iterate_records",
     "raise_faults",
     "read_records",
     "read_sheet",
@@ -162,9 +163,22 @@ class _Source(Protocol):
 
 def read_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[list[list[str]], str]:
     """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
+    records, separator = iterate_records(path, faults)
+    return list(records), separator
+
+
+def iterate_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
+    """Return what `read_records` does, row by row for tables too big to be held as cells.
+
+    The place of a row is its number among them, from 1. Behind a fault nothing follows.
+    """
     source = Path(path) if isinstance(path, str | PathLike) else path
     text = _text(source, faults)
-    return ([], "") if text is None else _records(text, source.name, faults)
+    if text is None:
+        return iter(()), ","
+    outside_quotes = re.sub(r'"[^"]*"', "", re.split(r"[\r\n]", text.lstrip(), maxsplit=1)[0])
+    separator = max(_SEPARATORS, key=outside_quotes.count)
+    return _records(text, separator, source.name, faults), separator
 
 
 def _text(path: _Source, faults: list[Fault]) -> str | None:
@@ -189,17 +203,14 @@ def _text(path: _Source, faults: list[Fault]) -> str | None:
     return None
 
 
-def _records(text: str, file: str, faults: list[Fault]) -> tuple[list[list[str]], str]:
-    """Cut the text into rows of cells; a row's number is its place in the list plus one."""
-    outside_quotes = re.sub(r'"[^"]*"', "", re.split(r"[\r\n]", text.lstrip(), maxsplit=1)[0])
-    separator = max(_SEPARATORS, key=outside_quotes.count)
-    records: list[list[str]] = []
+def _records(text: str, separator: str, file: str, faults: list[Fault]) -> Iterator[list[str]]:
+    row = 1
     try:
-        records.extend(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+        for record in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
+            yield record
+            row += 1
     except csv.Error:
-        place = Place(file, row=len(records) + 1)
-        faults.append(Fault(place, say("cells.quotes"), say("cells.quotes_advice")))
-    return records, separator
+        faults.append(Fault(Place(file, row=row), say("cells.quotes"), say("cells.quotes_advice")))
 
 
 def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: bool) -> Sheet:

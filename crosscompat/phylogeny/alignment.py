@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from os import PathLike
 
 import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.postorder import Floats
-from crosscompat.phylogeny.text_source import SHOWN, Source, capped, file_content, told
+from crosscompat.phylogeny.text_source import TextSource, file_content, first_faults, worded
+from crosscompat.phylogeny.types import Floats
 
 __all__ = ["UNIT", "Alignment", "jukes_cantor", "read_alignment"]
 
@@ -41,7 +42,7 @@ class Alignment:
 @dataclass(slots=True)
 class _Sequence:
     name: str
-    line: int
+    place: Place
     letters: bytearray = field(default_factory=bytearray)
 
 
@@ -70,18 +71,18 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
     >>> alignment.sites.tolist()
     [[0, 1, 2, 3], [0, 1, 2, 0], [0, 1, 4, 4]]
     """
-    source = Source.of(*file_content(path))
+    source = TextSource.of(*file_content(path))
     faults: list[Fault] = []
-    read = _sequences(source, faults)
-    faults += _odd(read, source.file)
-    if not faults and len(read) < _FEWEST:
-        faults.append(told("alignment", "few", Place(source.file), n=len(read)))
+    sequences = _sequences(source, faults)
+    faults += _unfit(sequences)
+    if not faults and len(sequences) < _FEWEST:
+        faults.append(worded("alignment", "few", Place(source.file), n=len(sequences)))
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: fault.place.line or 0))
-    letters = np.frombuffer(b"".join(bytes(one.letters) for one in read), dtype=np.uint8).reshape(len(read), -1)
+    letters = np.frombuffer(b"".join(entry.letters for entry in sequences), dtype=np.uint8)
     codes = np.full(256, len(_KNOWN), dtype=np.uint8)
     codes[np.frombuffer(_KNOWN, dtype=np.uint8)] = np.arange(len(_KNOWN))
-    return Alignment(tuple(one.name for one in read), codes[letters])
+    return Alignment(tuple(entry.name for entry in sequences), codes[letters].reshape(len(sequences), -1))
 
 
 def jukes_cantor(alignment: Alignment) -> Floats:
@@ -114,7 +115,9 @@ def jukes_cantor(alignment: Alignment) -> Floats:
     """
     known = (alignment.sites < len(_KNOWN)).astype(np.float64)
     compared = known @ known.T
-    alike = sum(one @ one.T for one in ((alignment.sites == code).astype(np.float64) for code in range(len(_KNOWN))))
+    alike = sum(
+        match @ match.T for match in ((alignment.sites == code).astype(np.float64) for code in range(len(_KNOWN)))
+    )
     differ = 1.0 - np.divide(alike, compared, out=np.ones_like(compared), where=compared > 0)
     np.fill_diagonal(differ, 0.0)
     _refuse(alignment.names, compared, differ)
@@ -122,56 +125,54 @@ def jukes_cantor(alignment: Alignment) -> Floats:
     return distances
 
 
-def _sequences(source: Source, faults: list[Fault]) -> list[_Sequence]:
+def _sequences(source: TextSource, faults: list[Fault]) -> list[_Sequence]:
     read: list[_Sequence] = []
     for number, line in enumerate(source.data.splitlines(), 1):
-        text = line.strip()
+        text, place = line.strip(), Place(source.file, line=number)
         if text.startswith(b">"):
-            name = " ".join(text[1:].decode("utf-8").split())
-            if not name:
-                faults.append(told("alignment", "no_name", Place(source.file, line=number)))
-            read.append(_Sequence(name, number))
-        elif text and not read:
-            raise BadInput([told("alignment", "no_fasta", Place(source.file, line=number))])
-        elif text:
+            read.append(_Sequence(" ".join(text[1:].decode("utf-8").split()), place))
+        elif text and read:
             letters = b"".join(text.upper().replace(b"U", b"T").split())
-            strange = letters.translate(None, _KNOWN + _DOUBTFUL)
+            strange = letters.translate(None, _KNOWN + _DOUBTFUL).decode("utf-8", "replace")
             if strange:
-                got, place = strange.decode("utf-8", "replace")[0], Place(source.file, line=number)
-                faults.append(told("alignment", "no_nucleotide", place, got=got, name=read[-1].name))
+                faults.append(worded("alignment", "no_nucleotide", place, got=strange[0], name=read[-1].name))
             read[-1].letters += letters
+        elif text:
+            raise BadInput([worded("alignment", "no_fasta", place)])
     if not read:
-        raise BadInput([told("alignment", "no_fasta", Place(source.file))])
+        raise BadInput([worded("alignment", "no_fasta", Place(source.file))])
     return read
 
 
-def _odd(read: list[_Sequence], file: str | None) -> list[Fault]:
-    """Return what is wrong with whole sequences: empty, of another length than the first, or there already."""
+def _unfit(sequences: list[_Sequence]) -> list[Fault]:
+    """Return what is wrong with whole sequences: no name, one twice, no letters, another length than the first."""
     faults: list[Fault] = []
-    first: dict[str, int] = {}
-    for one in read:
-        place = Place(file, line=one.line)
-        before = first.setdefault(fold(one.name), one.line)
-        if one.name and before != one.line:
-            faults.append(told("alignment", "twice", place, name=one.name, first=before))
-        if not one.letters:
-            faults.append(told("alignment", "no_letters", place, name=one.name))
-        elif len(one.letters) != len(read[0].letters):
-            wanted = len(read[0].letters)
-            faults.append(told("alignment", "uneven", place, name=one.name, got=len(one.letters), wanted=wanted))
+    first: dict[str, int | None] = {}
+    wanted = len(sequences[0].letters)
+    for entry in sequences:
+        name, place, size = entry.name, entry.place, len(entry.letters)
+        before = first.setdefault(fold(name), place.line)
+        if not name:
+            faults.append(worded("alignment", "no_name", place))
+        elif before != place.line:
+            faults.append(worded("alignment", "twice", place, name=name, first=before))
+        if size != wanted or not size:
+            key = "uneven" if size else "no_letters"
+            faults.append(worded("alignment", key, place, name=name, got=size, wanted=wanted))
     return faults
 
 
 def _refuse(names: tuple[str, ...], compared: Floats, differ: Floats) -> None:
     """Raise for pairs whose distance cannot be told."""
+    apart = compared == 0
+
+    def fault(key: str, pair: list[int]) -> Fault:
+        a, b = pair
+        return worded("alignment", key, Place(), a=names[a], b=names[b], share=f"{differ[a, b]:.0%}")
+
     faults: list[Fault] = []
-    apart = np.argwhere(np.triu(compared == 0, 1))
-    beyond = np.argwhere(np.triu((differ >= _CHANCE) & (compared > 0), 1))
-    for key, pairs in (("nothing_shared", apart), ("saturated", beyond)):
-        shown = [
-            told("alignment", key, Place(), a=names[i], b=names[j], share=f"{differ[i, j]:.0%}")
-            for i, j in pairs[:SHOWN].tolist()
-        ]
-        faults += capped(shown, len(pairs), f"alignment.{key}", None)
+    for key, pairs in (("nothing_shared", apart), ("saturated", (differ >= _CHANCE) & ~apart)):
+        unfit = np.argwhere(np.triu(pairs, 1)).tolist()
+        faults += first_faults(unfit, partial(fault, key), f"alignment.{key}", None)
     if faults:
         raise BadInput(faults)

@@ -12,16 +12,17 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.numbers import NUMBER
-from crosscompat.phylogeny.postorder import Bools, Floats, Ints, inner_nodes
-from crosscompat.phylogeny.text_source import SHOWN, capped
+from crosscompat.phylogeny.postorder import inner_nodes
+from crosscompat.phylogeny.text_source import first_faults
 from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.types import Bools, Floats, Ints
 
-__all__ = ["Origin", "RawTree", "build", "split_support"]
+__all__ = ["NUMBER", "Origin", "RawTree", "build", "split_support"]
 
-_DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 UNIT_LENGTHS = "unit"
 _BLANK, _DELETE, _COMMA, _UNDERSCORE = b" \x7f,_"
+_DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,11 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
     inner : (n,) bool array
         Which nodes are inner ones.
 
+    Returns
+    -------
+    (n,) float array
+        NaN where there is none.
+
     Examples
     --------
     >>> labels = ["a", "b", "95"]
@@ -72,21 +78,21 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
     ([nan, nan, 95.0], ['a', 'b', ''])
     """
     support = np.full(len(labels), np.nan)
-    for node in np.flatnonzero(inner).tolist():
-        if NUMBER.fullmatch(labels[node]):
+    for node in np.flatnonzero(inner).tolist() if any(compress(labels, inner.tobytes())) else ():
+        if NUMBER.fullmatch(labels[node]) and np.isfinite(float(labels[node])):
             support[node] = float(labels[node])
             labels[node] = ""
     return support
 
 
-def build(raw: RawTree, origin: Origin, unit: str | None, found: Iterable[Fault] = ()) -> Phylogeny:
+def build(raw: RawTree, origin: Origin, unit: str | None, faults: Iterable[Fault] = ()) -> Phylogeny:
     """Check a raw tree and make it a `Phylogeny`.
 
     Parameters
     ----------
     unit : str or None
         Of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
-    found : iterable of Fault
+    faults : iterable of Fault
         What the reader itself has to say.
 
     Raises
@@ -96,15 +102,14 @@ def build(raw: RawTree, origin: Origin, unit: str | None, found: Iterable[Fault]
     """
     by_unit = unit == UNIT_LENGTHS
     tip = ~inner_nodes(raw.parent)
-    commas = _decimal_commas(raw, tip)
-    faults = [*found, *_at("decimal_comma", commas, origin)]
-    faults += _at("not_finite", np.flatnonzero(~np.isfinite(raw.length) & ~raw.absent), origin)
     tips = np.flatnonzero(tip)
     labels = list(compress(raw.labels, tip.tobytes()))
-    plain = _is_plain(labels)
-    nameless = [] if plain else [tip for tip, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
-    faults += _at("empty_name", np.array(nameless, dtype=np.int64), origin)
-    if not commas.size:
+    plain = _folds_to_itself(labels)
+    commas = _decimal_commas(raw, tip)
+    nameless = [] if plain else [node for node, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
+    faults = [*faults, *_at("decimal_comma", commas, origin), *_at("empty_name", nameless, origin)]
+    faults += _at("not_finite", np.flatnonzero(~np.isfinite(raw.length) & ~raw.absent).tolist(), origin)
+    if not commas:
         if not by_unit:
             faults += _at("no_lengths" if raw.absent[:-1].all() else "missing_length", _missing(raw, nameless), origin)
         if len(set(labels if plain else map(fold, labels))) < len(labels):
@@ -120,31 +125,28 @@ def _file_order(fault: Fault) -> tuple[bool, int, int]:
     return place.line is None, place.line or 0, place.character or 0
 
 
-def _missing(raw: RawTree, nameless: list[int]) -> Ints:
+def _at(key: str, nodes: list[int], origin: Origin) -> list[Fault]:
+    return first_faults(nodes, lambda node: origin.fault(key, node), f"trees.{key}", origin.file)
+
+
+def _missing(raw: RawTree, nameless: list[int]) -> list[int]:
     """Return the nodes off the root without a length; the first alone if the whole tree has none.
 
     A tip without a name is told as such and not twice.
     """
     if raw.absent[:-1].all():
-        return np.flatnonzero(raw.absent[:-1])[:1]
+        return list(range(min(1, raw.absent.size - 1)))
     absent = raw.absent.copy()
-    absent[-1] = False
-    absent[nameless] = False
-    return np.flatnonzero(absent)
+    absent[[-1, *nameless]] = False
+    return [int(node) for node in np.flatnonzero(absent)]
 
 
-def _at(key: str, nodes: Ints, origin: Origin) -> list[Fault]:
-    shown = [origin.fault(key, node) for node in nodes[:SHOWN].tolist()]
-    return capped(shown, nodes.size, f"trees.{key}", origin.file)
-
-
-def _decimal_commas(raw: RawTree, tip: Bools) -> Ints:
+def _decimal_commas(raw: RawTree, tip: Bools) -> list[int]:
     """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling with a length."""
     if raw.parent.size < 3:  # noqa: PLR2004 - a root and two children at least
-        return np.zeros(0, dtype=np.int64)
+        return []
     after = tip[1:] & raw.absent[1:] & ~raw.absent[:-1] & (raw.parent[1:] == raw.parent[:-1])
-    nodes = np.flatnonzero(after) + 1
-    return np.array([node for node in nodes.tolist() if _DECIMALS.fullmatch(raw.labels[node])], dtype=np.int64)
+    return [node for node in (np.flatnonzero(after) + 1).tolist() if _DECIMALS.fullmatch(raw.labels[node])]
 
 
 def _duplicates(raw: RawTree, tips: Ints, origin: Origin) -> list[Fault]:
@@ -154,27 +156,21 @@ def _duplicates(raw: RawTree, tips: Ints, origin: Origin) -> list[Fault]:
         folded = fold(raw.labels[node])
         if folded and first.setdefault(folded, node) != node:
             again.append((first[folded], node))
-    shown = [_twice(raw, origin, *pair) for pair in again[:SHOWN]]
-    return capped(shown, len(again), "trees.duplicate", origin.file)
+
+    def twice(pair: tuple[int, int]) -> Fault:
+        place, before = origin.place(pair[0]), raw.labels[pair[0]]
+        key = "duplicate" if before == raw.labels[pair[1]] else "duplicate_folded"
+        spot = str(Place(line=place.line, character=place.character))
+        return origin.fault(key if spot else f"{key}_unplaced", pair[1], first=before, spot=spot)
+
+    return first_faults(again, twice, "trees.duplicate", origin.file)
 
 
-def _twice(raw: RawTree, origin: Origin, before: int, node: int) -> Fault:
-    place = origin.place(before)
-    key = "duplicate" if raw.labels[before] == raw.labels[node] else "duplicate_folded"
-    spot = str(Place(line=place.line, character=place.character))
-    return origin.fault(key if spot else f"{key}_unplaced", node, first=raw.labels[before], spot=spot)
-
-
-def _is_plain(labels: list[str]) -> bool:
-    """Say whether folding keeps different labels apart, and none folds to nothing.
-
-    So it is where all are plain ASCII with single underscores inside and no blanks.
-    """
+def _folds_to_itself(labels: list[str]) -> bool:
+    """Say whether all are plain ASCII without blanks, with single underscores inside: folding keeps those apart."""
     joined = "," + ",".join(labels) + ","
     if not joined.isascii():
         return False
     letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8)
-    if (letters <= _BLANK).any() or (letters == _DELETE).any():
-        return False
     edge = (letters == _COMMA) | (letters == _UNDERSCORE)
-    return not (edge[1:] & edge[:-1]).any()
+    return not ((letters <= _BLANK).any() or (letters == _DELETE).any() or (edge[1:] & edge[:-1]).any())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from os import PathLike
 
@@ -13,15 +13,67 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import in_postorder
-from crosscompat.phylogeny.ranks import RANKS, group_label, ranks_among
 from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["UNIT", "is_classification", "rank_tree", "read_classification"]
+__all__ = ["RANKS", "UNIT", "group_label", "is_classification", "rank_tree", "ranks_among", "read_classification"]
+
+RANKS = (
+    "family",
+    "subfamily",
+    "tribe",
+    "subtribe",
+    "genus",
+    "subgenus",
+    "section",
+    "subsection",
+    "series",
+    "subseries",
+)
+"""The highest first."""
+
+_MARKS = {
+    "subgenus": ("subg.", "subgen.", "subgenus"),
+    "section": ("sect.", "sec.", "section"),
+    "subsection": ("subsect.", "subsec.", "subsection"),
+    "series": ("ser.", "series"),
+    "subseries": ("subser.", "subseries"),
+}
 
 UNIT = "rank steps"
 
 _Group = tuple[str, str]
 """Rank and label."""
+
+
+def group_label(rank: str, name: str) -> str:
+    """Return what a group is called in a tree: below the genus with the mark of its rank, else by its name alone.
+
+    Examples
+    --------
+    >>> group_label("section", "Triglochidiati"), group_label("section", "sect. Triglochidiati")
+    ('sect. Triglochidiati', 'sect. Triglochidiati')
+    >>> group_label("genus", "Echinocereus")
+    'Echinocereus'
+    """
+    words = fold(name).split(" ")
+    marks = _MARKS.get(rank)
+    if marks is None:
+        return " ".join(words)
+    if len(words) > 1 and words[0].casefold() in marks:
+        words = words[1:]
+    return " ".join((marks[0], *words))
+
+
+def ranks_among(columns: Iterable[str]) -> tuple[str, ...]:
+    """Return which of some columns are ranks, the highest first.
+
+    Examples
+    --------
+    >>> ranks_among(["species", "2n", "section", "genus"])
+    ('genus', 'section')
+    """
+    there = set(columns)
+    return tuple(rank for rank in RANKS if rank in there)
 
 
 def is_classification(path: str | PathLike[str]) -> bool:

@@ -1,23 +1,38 @@
-"""The distances of chosen tips to each other, in the order in which they were named, whole or piece by piece."""
+"""The distances of chosen tips to each other, row by row, in the order in which they were named.
+
+A *height* is any sum from the root (branch lengths, or edges): the distance of two tips is the sum of their heights
+less twice the height of the node where they meet.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.phylogeny import distances
-from crosscompat.phylogeny.distances import Reals
 from crosscompat.phylogeny.mrca import met_by_one, pick
-from crosscompat.phylogeny.postorder import Floats, Ints
+from crosscompat.phylogeny.types import Bools, Floats, Ints
 
-__all__ = ["Among"]
+__all__ = ["DistanceMatrix", "crossing_edges", "path_lengths"]
+
+_BLOCK = 256
+
+
+def path_lengths(height: Floats, a: Ints | int, b: Ints, met: Ints) -> Floats:
+    """Return the distance of nodes to others, from the nodes where they meet, as an (m,) array.
+
+    Examples
+    --------
+    >>> path_lengths(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), 0, np.array([0, 1, 3]), np.array([0, 2, 4])).tolist()
+    [0.0, 3.0, 8.0]
+    """
+    lengths: Floats = (height[a] + height[b]) - 2.0 * height[met]
+    return lengths
 
 
 @dataclass(frozen=True, slots=True)
-class Among:
-    """Chosen tips of a tree.
+class DistanceMatrix:
+    """Chosen tips of a tree, whose distances are worked out when they are asked for.
 
     Attributes
     ----------
@@ -27,65 +42,68 @@ class Among:
         The nodes of the tips, ascending, none twice.
     meets : (k - 1,) int array
         Where each of them meets the next.
-    monotone : bool
-        Whether no node is nearer to the root than its parent.
-    places : (m,) int array or None
-        Which of the tips is meant, name by name; None if they are named as they stand.
+    places : (m,) int array
+        Which of the tips each row and column stands for.
 
     Examples
     --------
     The tree ((a:1,b:2)x:3,c:4)y, asked for c and a:
 
     >>> height, tips, meets = np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])
-    >>> among = Among.of(height, tips, meets, np.array([2, 0]), monotone=True)
-    >>> among.matrix(np.float64).tolist(), among.condensed(np.float64).tolist()
-    ([[0.0, 8.0], [8.0, 0.0]], [8.0])
+    >>> DistanceMatrix.of(height, tips, meets, np.array([2, 0])).whole().tolist()
+    [[0.0, 8.0], [8.0, 0.0]]
     """
 
     height: Floats
     tip_nodes: Ints
     meets: Ints
-    monotone: bool
-    places: Ints | None = None
+    places: Ints
 
     @classmethod
-    def of(cls, height: Floats, tip_nodes: Ints, meets: Ints, named: Ints, *, monotone: bool) -> Among:
+    def of(cls, height: Floats, tip_nodes: Ints, meets: Ints, tips: Ints) -> DistanceMatrix:
         """Choose tips by their numbers, in any order and more than once."""
-        chosen, places = np.unique(named, return_inverse=True)
-        as_they_stand = bool((np.diff(named) > 0).all())
-        return cls(height, tip_nodes[chosen], pick(meets, chosen), monotone, None if as_they_stand else places)
+        chosen, places = np.unique(tips, return_inverse=True)
+        return cls(height, tip_nodes[chosen], pick(meets, chosen), places)
 
-    def matrix(self, dtype: type) -> Reals:
-        """Return all distances, as an (m, m) array."""
-        whole = distances.all_pairs(self.height, self.tip_nodes, self.meets, monotone=self.monotone, dtype=dtype)
-        return whole if self.places is None else whole[np.ix_(self.places, self.places)]
-
-    def condensed(self, dtype: type) -> Reals:
-        """Return the distances above the diagonal, row by row, as an (m * (m - 1) / 2,) array."""
-        if self.places is None:
-            return distances.condensed(self.height, self.tip_nodes, self.meets, monotone=self.monotone, dtype=dtype)
-        size = self.places.size
-        out: Reals = np.empty(size * (size - 1) // 2, dtype=dtype)
-        start = 0
-        for row in range(size - 1):
-            out[start : start + size - 1 - row] = self._row(row, self.places)[row + 1 :]
-            start += size - 1 - row
+    def rows(self, first: int, stop: int) -> Floats:
+        """Return some rows, as a (rows, m) array."""
+        out = np.empty((self.places[first:stop].size, self.places.size))
+        for row, tip in enumerate(self.places[first:stop].tolist()):
+            met = met_by_one(self.tip_nodes, self.meets, tip)
+            out[row] = path_lengths(self.height, int(self.tip_nodes[tip]), self.tip_nodes, met)[self.places]
         return out
 
-    def blocks(self, rows: int, dtype: type) -> Iterator[tuple[int, Reals]]:
-        """Yield the matrix by so many rows: the number of the first row, and the rows."""
-        size = self.tip_nodes.size if self.places is None else self.places.size
-        for first in range(0, size, rows):
-            yield first, self._block(range(first, min(first + rows, size)), dtype)
+    def whole(self) -> Floats:
+        """Return all rows, as an (m, m) array: the upper half from the last row upwards, then mirrored."""
+        size = self.tip_nodes.size
+        out = np.empty((size, size))
+        at_tip, twice = self.height[self.tip_nodes], 2.0 * self.height
+        joins, met = np.append(self.meets, 0), self.tip_nodes.copy()
+        for row in range(size - 1, -1, -1):
+            np.maximum(met[row + 1 :], joins[row], out=met[row + 1 :])
+            np.subtract(at_tip[row:] + at_tip[row], twice[met[row:]], out=out[row, row:])
+        _mirror(out)
+        in_order = np.array_equal(self.places, np.arange(size))
+        return out if in_order else out[np.ix_(self.places, self.places)]
 
-    def _block(self, rows: range, dtype: type) -> Reals:
-        if self.places is None:
-            return distances.row_block(
-                self.height, self.tip_nodes, self.meets, rows, monotone=self.monotone, dtype=dtype
-            )
-        return np.array([self._row(row, self.places) for row in rows], dtype=dtype)
 
-    def _row(self, row: int, places: Ints) -> Floats:
-        tip = int(places[row])
-        met = met_by_one(self.tip_nodes, self.meets, tip)
-        return distances.from_one(self.height, int(self.tip_nodes[tip]), self.tip_nodes, met)[places]
+def _mirror(out: Floats) -> None:
+    """Copy the upper half to the lower one, in blocks that the cache holds."""
+    starts = range(0, out.shape[0], _BLOCK)
+    for top in starts:
+        rows = slice(top, top + _BLOCK)
+        out[rows, rows] = np.triu(out[rows, rows]) + np.triu(out[rows, rows], 1).T
+        for left in starts[top // _BLOCK + 1 :]:
+            out[left : left + _BLOCK, rows] = out[rows, left : left + _BLOCK].T
+
+
+def crossing_edges(parent: Ints, *, root_counts: bool) -> Floats:
+    """Return what each edge adds to a count of edges, as an (n,) array.
+
+    That is 1, but 0 for one of two edges at a root that is no real node.
+    """
+    edge = np.ones(parent.size)
+    at_root: Bools = parent == parent.size - 1
+    if not root_counts and np.count_nonzero(at_root) == 2:  # noqa: PLR2004 - two edges that are one
+        edge[np.argmax(at_root)] = 0.0
+    return edge

@@ -18,8 +18,8 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.build import RawTree, build, split_support
 from crosscompat.phylogeny.newick import chosen, parse_newick, parse_newicks
-from crosscompat.phylogeny.postorder import edges_to_root, in_postorder, inner_nodes, tips_below
-from crosscompat.phylogeny.text_source import Source, file_content, told
+from crosscompat.phylogeny.postorder import in_postorder, inner_nodes, tips_below
+from crosscompat.phylogeny.text_source import TextSource, file_content, worded
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
@@ -62,7 +62,7 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
     >>> tree.patristic("Aloe vera", "Aloe ferox"), tree.unit
     (4.0, 'My')
     """
-    source = Source.of(*file_content(path))
+    source = TextSource.of(*file_content(path))
     other = _other_format(source)
     if other is None:
         return parse_newick(source.data, file=source.file, unit=unit, index=index)
@@ -79,7 +79,7 @@ def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[P
     BadInput
         As `read_tree`.
     """
-    source = Source.of(*file_content(path))
+    source = TextSource.of(*file_content(path))
     other = _other_format(source)
     if other is None:
         return parse_newicks(source.data, file=source.file, unit=unit)
@@ -110,12 +110,12 @@ class _Named:
         name = self.raw.labels[node]
         shown = self.tree + (name or self._nameless(node))
         got = name if key == "decimal_comma" else str(self.raw.length[node])
-        found = told("trees", key, Place(self.file), **{"name": name, "got": got, **values})
+        found = worded("trees", key, Place(self.file), **{"name": name, "got": got, **values})
         return Fault(found.place, found.what, found.advice, shown, (len(self.tree), len(shown)))
 
     def _nameless(self, node: int) -> str:
         """Tell a node without a name by the first and last tip it holds, or by its number among the tips."""
-        held = tips_below(self.raw.parent, edges_to_root(self.raw.parent))[node]
+        held = tips_below(self.raw.parent)[node]
         tips = np.flatnonzero(~inner_nodes(self.raw.parent))
         stop = int(np.searchsorted(tips, node, side="right"))
         if tips[stop - 1] == node:
@@ -123,24 +123,24 @@ class _Named:
         return say("trees.group", first=self.raw.labels[tips[stop - held]], last=self.raw.labels[tips[stop - 1]])
 
 
-def _other_format(source: Source) -> Callable[[Source], list[_Foreign]] | None:
+def _other_format(source: TextSource) -> Callable[[TextSource], list[_Foreign]] | None:
     """Return the reader for what is no Newick."""
     head = source.data[:_LOOK].lstrip().lower()
     if head.startswith(b"#nexus"):
         return _nexus
     if head.startswith(b"<"):
         if b"<phyloxml" not in head and b":phyloxml" not in head:
-            raise BadInput([told("trees", "other_xml", Place(source.file))])
+            raise BadInput([worded("trees", "other_xml", Place(source.file))])
         return _phyloxml
     return None
 
 
-def _built(tree: _Foreign, number: int, count: int, source: Source, unit: str | None) -> Phylogeny:
+def _built(tree: _Foreign, number: int, count: int, source: TextSource, unit: str | None) -> Phylogeny:
     label = say("trees.number", number=str(number)) if count > 1 else ""
     return build(tree.raw, _Named(source.file, tree.raw, label), unit or tree.unit)
 
 
-def _nexus(source: Source) -> list[_Foreign]:
+def _nexus(source: TextSource) -> list[_Foreign]:
     """Read NEXUS through DendroPy: labels as written, capitals and small letters apart."""
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
     from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
@@ -157,30 +157,30 @@ def _nexus(source: Source) -> list[_Foreign]:
         )
         read = [_from_dendropy(tree) for tree in trees]
     except RecursionError:
-        raise BadInput([told("trees", "too_deep", Place(source.file), format="NEXUS")]) from None
+        raise BadInput([worded("trees", "too_deep", Place(source.file), format="NEXUS")]) from None
     except NewickReader.NewickReaderDuplicateTaxonError as error:
         name = str(error.message).rsplit(": ", 1)[-1]
         place = Place(source.file, line=error.line_num, character=error.col_num)
-        raise BadInput([told("trees", "duplicate_unplaced", place, name=name)]) from None
+        raise BadInput([worded("trees", "duplicate_unplaced", place, name=name)]) from None
     except Exception as error:  # noqa: BLE001 - DendroPy raises many kinds for one thing: it cannot read this
         place = Place(source.file, line=getattr(error, "line_num", None), character=getattr(error, "col_num", None))
         reason = _first_line(getattr(error, "message", error))
-        raise BadInput([told("trees", "nexus_fault", place, reason=reason)]) from None
+        raise BadInput([worded("trees", "nexus_fault", place, reason=reason)]) from None
     return _some(read, source, "NEXUS")
 
 
-def _phyloxml(source: Source) -> list[_Foreign]:
+def _phyloxml(source: TextSource) -> list[_Foreign]:
     """Read phyloXML through Biopython."""
     phylo: Any = import_module("Bio.Phylo")  # heavy, untyped, and few files are phyloXML
 
     try:
         read = [_from_biopython(tree) for tree in phylo.parse(io.BytesIO(source.data), "phyloxml")]
     except RecursionError:
-        raise BadInput([told("trees", "too_deep", Place(source.file), format="phyloXML")]) from None
+        raise BadInput([worded("trees", "too_deep", Place(source.file), format="phyloXML")]) from None
     except Exception as error:  # noqa: BLE001 - Biopython and its XML parser raise many kinds for one thing
         line, column = getattr(error, "position", (None, None))
         place = Place(source.file, line=line, character=None if column is None else column + 1)
-        raise BadInput([told("trees", "phyloxml_fault", place, reason=_first_line(error))]) from None
+        raise BadInput([worded("trees", "phyloxml_fault", place, reason=_first_line(error))]) from None
     return _some(read, source, "phyloXML")
 
 
@@ -188,9 +188,9 @@ def _first_line(reason: object) -> str:
     return str(reason).strip().split("\n")[0].rstrip(".")
 
 
-def _some(trees: list[_Foreign], source: Source, format_: str) -> list[_Foreign]:
+def _some(trees: list[_Foreign], source: TextSource, format_: str) -> list[_Foreign]:
     if not trees:
-        raise BadInput([told("trees", "none", Place(source.file), format=format_)])
+        raise BadInput([worded("trees", "none", Place(source.file), format=format_)])
     return trees
 
 

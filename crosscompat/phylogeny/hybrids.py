@@ -9,8 +9,7 @@ import numpy as np
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
-from crosscompat.phylogeny.postorder import Floats, Ints
-from crosscompat.phylogeny.types import Distances
+from crosscompat.phylogeny.types import Distances, Floats, Ints
 
 __all__ = ["HybridIndex", "Pairs", "Pedigree", "pairs_of", "share_matrix", "weighted_pairs"]
 

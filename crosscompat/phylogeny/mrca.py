@@ -6,22 +6,15 @@ is then the highest node number in ``meets[i:j]``, because an ancestor stands af
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
-
 import numpy as np
-from numpy.typing import NDArray
 
-from crosscompat.phylogeny.postorder import Ints
+from crosscompat.phylogeny.types import Ints
 
 __all__ = ["MrcaTable", "met_by_one", "neighbour_meets", "pick"]
 
-_Whole: TypeAlias = NDArray[Any]
-
-_MOST_SMALL = 2**31  # whole numbers of four bytes keep the table in the cache
-
 
 def neighbour_meets(parent: Ints, tip_nodes: Ints) -> Ints:
-    """Return the node where each tip meets the next one.
+    """Return the node where each of k tips meets the next one, as a (k - 1,) array.
 
     The nodes written between two neighbouring tips are the ancestors that the earlier one closes; the parent of the
     last of them holds both.
@@ -40,10 +33,8 @@ def neighbour_meets(parent: Ints, tip_nodes: Ints) -> Ints:
 class MrcaTable:
     """Finds the node where any two tips meet, in constant time a pair (a sparse table of range maxima).
 
-    The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9. The first row holds the tips themselves,
-    so that a tip meets itself in its own node; row k holds the maxima over 2 ** (k - 1) neighbours. The tips come first
-    in ``nodes`` and those where neighbours meet behind them, each in their order, so that what is read of them lies
-    close together.
+    The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9: row r of the table holds the highest of
+    each 2 ** r neighbours.
 
     Parameters
     ----------
@@ -52,11 +43,6 @@ class MrcaTable:
     meets : (k - 1,) int array
         The node where each tip meets the next.
 
-    Attributes
-    ----------
-    nodes : int array
-        All nodes where tips meet.
-
     Examples
     --------
     >>> MrcaTable(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
@@ -64,28 +50,18 @@ class MrcaTable:
     """
 
     def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
-        size = tip_nodes.size
-        inner, place = np.unique(meets, return_inverse=True)
-        self.nodes: Ints = np.concatenate([tip_nodes, inner])
-        self._row: _Whole = np.frexp(np.arange(size, dtype=np.float64))[1].astype(np.int8)
-        rows = int(self._row[-1]) + 1
-        reach = [0, *(1 << row for row in range(rows - 1))]
-        self._start: Ints = np.arange(rows) * size
-        self._back: Ints = self._start - np.array(reach)
-        table: _Whole = np.zeros((rows, size), dtype=np.int32 if rows * size < _MOST_SMALL else np.int64)
-        table[0] = np.arange(size)
-        table[1:2, : meets.size] = size + place
-        for row in range(2, rows):
-            step, last = reach[row - 1], table[row - 1]
-            np.maximum(last[:-step], last[step:], out=table[row, :-step])
-        self._flat: _Whole = table.ravel()
+        self._tip_nodes = tip_nodes
+        rows = [np.append(meets, 0)]
+        step = 1
+        while 2 * step <= meets.size:
+            wider = rows[-1].copy()
+            np.maximum(wider[:-step], wider[step:], out=wider[:-step])
+            rows.append(wider)
+            step *= 2
+        self._table = np.array(rows)
 
     def of(self, a: Ints, b: Ints) -> Ints:
-        """Return the node where tips ``a[i]`` and ``b[i]`` meet; for a tip with itself, its own node."""
-        return self.nodes[self.places(a, b)]
-
-    def places(self, a: Ints, b: Ints) -> Ints:
-        """Return where in ``nodes`` the node stands in which tips ``a[i]`` and ``b[i]`` meet.
+        """Return the node where tips ``a[i]`` and ``b[i]`` meet, as an (m,) array; for a tip with itself, its own node.
 
         Raises
         ------
@@ -93,17 +69,15 @@ class MrcaTable:
             If there is no tip of a number.
         """
         first, last = np.minimum(a, b), np.maximum(a, b)
-        if first.min(initial=0) < 0 or last.max(initial=0) >= self._row.size:
-            raise IndexError(f"tips are numbered from 0 to {self._row.size - 1}")
-        row = self._row.take(last - first, mode="wrap")  # every place is there; "wrap" only spares the question
-        first += self._start.take(row, mode="wrap")
-        last += self._back.take(row, mode="wrap")
-        found: Ints = np.maximum(self._flat.take(first, mode="wrap"), self._flat.take(last, mode="wrap"))
-        return found
+        if first.min(initial=0) < 0 or last.max(initial=0) >= self._tip_nodes.size:
+            raise IndexError(f"tips are numbered from 0 to {self._tip_nodes.size - 1}")
+        row = np.maximum(np.frexp(last - first)[1] - 1, 0)
+        met = np.maximum(self._table[row, first], self._table[row, last - (1 << row)])
+        return np.where(first == last, self._tip_nodes[first], met)
 
 
 def met_by_one(tip_nodes: Ints, meets: Ints, tip: int) -> Ints:
-    """Return the node where one tip meets every tip, itself included, by running maxima to both sides.
+    """Return the node where one tip meets each of k tips, itself included, as a (k,) array: running maxima both ways.
 
     Examples
     --------
@@ -118,7 +92,7 @@ def met_by_one(tip_nodes: Ints, meets: Ints, tip: int) -> Ints:
 
 
 def pick(meets: Ints, chosen: Ints) -> Ints:
-    """Return where each of the chosen tips (ascending, none twice) meets the next of them.
+    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array.
 
     Examples
     --------

@@ -11,14 +11,10 @@ import numpy as np
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.postorder import Ints
-from crosscompat.phylogeny.spans import Bytes, SpanIndex, spans_of
 from crosscompat.phylogeny.text_source import SHOWN
+from crosscompat.phylogeny.types import Ints
 
 __all__ = ["NameLookup"]
-
-_MANY, _LARGE = 16_384, 16_384
-"""So many names among so many labels are looked up by their bytes: a dictionary of that size outgrows the cache."""
 
 
 class NameLookup:
@@ -46,14 +42,6 @@ class NameLookup:
         """The labels as plant names."""
         return NameIndex(self._labels)
 
-    @cached_property
-    def _spans(self) -> SpanIndex:
-        return SpanIndex(self._labels)
-
-    @cached_property
-    def _folded_spans(self) -> SpanIndex:
-        return SpanIndex([fold(label) for label in self._labels])
-
     def position(self, name: str) -> int:
         """Return the place of one name.
 
@@ -62,13 +50,11 @@ class NameLookup:
         UnknownName
             If no label answers to it.
         """
-        place = self._exact.get(name)
-        if place is None:
-            place = self._folded.get(fold(name))
+        place = self._written(name)
         return self._exact[self.index.resolve(name)] if place is None else place
 
     def positions(self, names: Iterable[str]) -> Ints:
-        """Return the place of each name, in the order given.
+        """Return the place of each of k names, in the order given, as a (k,) array.
 
         Raises
         ------
@@ -76,56 +62,22 @@ class NameLookup:
             Naming all that no label answers to.
         """
         given = names if isinstance(names, list | tuple) else list(names)
-        found = self._written_as_known(given)
-        other: dict[str, int] = {}
+        places = np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
         unknown: dict[str, UnknownName] = {}
-        for i in np.flatnonzero(found < 0).tolist():
-            name = given[i]
-            if name not in other and name not in unknown:
-                self._settle(name, other, unknown)
-            found[i] = other.get(name, -1)
+        others: dict[str, int] = {}
+        rest = np.flatnonzero(places < 0).tolist()
+        for name in dict.fromkeys(given[at] for at in rest):
+            try:
+                others[name] = self.position(name) if len(unknown) < SHOWN else self._known(name)
+            except UnknownName as error:
+                unknown[name] = error
         if unknown:
             raise _together(list(unknown.values()))
-        return found
-
-    def in_spans(self, content: Bytes, start: Ints, stop: Ints) -> Ints:
-        """Return the place of the name in each span of a text in UTF-8, -1 where no label is written so.
-
-        Underscores and spaces count as the same.
-
-        Examples
-        --------
-        >>> content = np.frombuffer(b"Aloe vera,Aloe rara", dtype=np.uint8)
-        >>> NameLookup(("Aloe_vera", "Aloe ferox")).in_spans(content, np.array([0, 10]), np.array([9, 19])).tolist()
-        [0, -1]
-        """
-        found = self._spans.find(content, start, stop)
-        other = np.flatnonzero(found < 0)
-        if other.size:
-            found[other] = self._folded_spans.find(content, start[other], stop[other])
-        return found
-
-    def _written_as_known(self, given: Sequence[str]) -> Ints:
-        """Return the place of each name that is written as a label is, -1 for the others."""
-        if len(given) < _MANY or len(self._labels) < _LARGE:
-            return np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
-        pieces = [self.in_spans(*spans_of(given[first : first + _MANY])) for first in range(0, len(given), _MANY)]
-        return np.concatenate(pieces)
-
-    def _settle(self, name: str, found: dict[str, int], unknown: dict[str, UnknownName]) -> None:
-        if len(unknown) >= SHOWN:  # to look for the nearest names takes long
-            try:
-                found[name] = self._exact[self.index.find(name) or ""]
-            except (KeyError, UnknownName):
-                unknown[name] = UnknownName("", name)
-            return
-        try:
-            found[name] = self.position(name)
-        except UnknownName as error:
-            unknown[name] = error
+        places[rest] = [others[given[at]] for at in rest]
+        return places
 
     def pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
-        """Return the places of two lists of names.
+        """Return the places of two lists of m names, as (m,) arrays.
 
         Raises
         ------
@@ -136,8 +88,20 @@ class NameLookup:
         """
         if len(a) != len(b):
             raise ValueError("the two lists of names must be of one length")
-        found = self.positions([*a, *b])
-        return found[: len(a)], found[len(a) :]
+        places = self.positions([*a, *b])
+        return places[: len(a)], places[len(a) :]
+
+    def _written(self, name: str) -> int | None:
+        place = self._exact.get(name)
+        return self._folded.get(fold(name)) if place is None else place
+
+    def _known(self, name: str) -> int:
+        """Return the place of a name without looking for the nearest ones, which takes long."""
+        place = self._written(name)
+        label = self.index.find(name) if place is None else self._labels[place]
+        if label is None:
+            raise UnknownName("", name)
+        return self._exact[label]
 
 
 def _together(unknown: Sequence[UnknownName]) -> UnknownName:
@@ -145,7 +109,7 @@ def _together(unknown: Sequence[UnknownName]) -> UnknownName:
     first, more = unknown[0], len(unknown) - SHOWN
     if len(unknown) == 1:
         return first
-    told = [str(error) for error in unknown[:SHOWN]]
+    sentences = [str(error) for error in unknown[:SHOWN]]
     if more > 0:
-        told.append(say("names.unknown_more", n=more))
-    return UnknownName("\n".join(told), first.name, first.nearest)
+        sentences.append(say("names.unknown_more", n=more))
+    return UnknownName("\n".join(sentences), first.name, first.nearest)

@@ -1,9 +1,9 @@
-"""The reader of Newick trees: no recursion, and a place for every fault.
+"""Newick trees: read without recursion and with a place for every fault, and written.
 
-Quotes and comments are hidden first (`mask`); then every comma, closing bracket and semicolon ends one node, which
-gives the nodes in postorder, and the brackets give their depths. What is read and how:
+What is read and how:
 
 - labels are kept as written, underscores too; a run of blanks or line breaks inside an unquoted label is one blank;
+- in a quoted label the doubled quote stands for one; " works as ' does;
 - a plain number on an inner node is its support, any other text its name; a quoted number is a name;
 - every branch off the root needs a length, a plain decimal number with or without an exponent; negative ones are kept;
 - nodes with one child, polytomies, a root with a length, and numbers as tip names are all read as they stand;
@@ -12,27 +12,32 @@ gives the nodes in postorder, and the brackets give their depths. What is read a
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import RawTree, build
-from crosscompat.phylogeny.mask import HIDDEN, Masked, mask
-from crosscompat.phylogeny.numbers import read_numbers
-from crosscompat.phylogeny.postorder import Floats, Ints, parents_from_depth
-from crosscompat.phylogeny.scan import Nodes, scan
-from crosscompat.phylogeny.text_source import SHOWN, Source, capped, told
+from crosscompat.phylogeny.build import NUMBER, RawTree, build, split_support
+from crosscompat.phylogeny.newick_scan import HIDDEN, Nodes, mask, scan
+from crosscompat.phylogeny.postorder import parents_from_depth
+from crosscompat.phylogeny.text_source import TextSource, first_faults, worded
+from crosscompat.phylogeny.types import Bools, Floats
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["parse_newick", "parse_newicks"]
+__all__ = ["chosen", "newick_text", "parse_newick", "parse_newicks"]
 
-_ENDS = bytes.maketrans(b"):;", b",,,")
-_BLANKS = tuple(bytes([blank]) for blank in b" \t\n\r\v\f")
+_MARKS_AS_COMMAS = bytes.maketrans(b"):;", b",,,")
+_BLANKS = " \t\n\r\v\f"
+_OF_NUMBERS = b"0123456789.eE+-, \t\r\n"
+_NO_NUMBER = frozenset({"nan", "inf", "infinity", "na"})
+_PLAIN_LABEL = re.compile(r"[^\s'\"()\[\],:;_]+(?:_[^\s'\"()\[\],:;_]+)*")
+_ROOTING = {True: "[&R] ", False: "[&U] ", None: ""}
 
 
 def parse_newick(
@@ -64,8 +69,8 @@ def parse_newick(
     >>> tree.tips, float(tree.support[2]), tree.patristic("Aloe vera", "c")
     (('Aloe_vera', "Aloe 'Gold'", 'c'), 95.0, 8.0)
     """
-    read = _Reader(Source.of(text, file))
-    return read.tree(chosen(read.count, index, file), unit)
+    reader = _Reader(TextSource.of(text, file))
+    return reader.tree(chosen(reader.count, index, file), unit)
 
 
 def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | None = None) -> tuple[Phylogeny, ...]:
@@ -81,8 +86,8 @@ def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | Non
     >>> [tree.n_tips for tree in parse_newicks("(a:1,b:1);(a:1,b:1,c:1);")]
     [2, 3]
     """
-    read = _Reader(Source.of(text, file))
-    return tuple(read.tree(number, unit) for number in range(read.count))
+    reader = _Reader(TextSource.of(text, file))
+    return tuple(reader.tree(number, unit) for number in range(reader.count))
 
 
 def chosen(count: int, index: int | None, file: str | None) -> int:
@@ -102,24 +107,56 @@ def chosen(count: int, index: int | None, file: str | None) -> int:
     """
     if index is None:
         if count > 1:
-            raise BadInput([told("newick", "several", Place(file), n=count, last=count - 1)])
+            raise BadInput([worded("newick", "several", Place(file), n=count, last=count - 1)])
         return 0
     if not -count <= index < count:
         raise WrongUse(say("newick.no_such_tree", n=count, index=str(index), last=count - 1))
     return index % count
 
 
+def newick_text(tree: Phylogeny) -> str:
+    """Return a tree as one line of Newick that reads back the same.
+
+    Parameters
+    ----------
+    tree : Phylogeny
+        A name with blanks or marks in it is put in quotes; support stands where a name would, if there is none.
+
+    Examples
+    --------
+    >>> print(newick_text(parse_newick("[&R]((Aloe_vera:1,'Aloe ''Gold''':2)95:3,c:4)x;")), end="")
+    [&R] ((Aloe_vera:1.0,'Aloe ''Gold''':2.0)95:3.0,c:4.0)x;
+    """
+    inside: list[list[str]] = [[] for _ in range(tree.n_nodes)]
+    text = ""
+    for node, above in enumerate(tree.parent.tolist()):
+        held = f"({','.join(inside[node])})" if inside[node] else ""
+        inside[node].clear()
+        length = float(tree.length[node])
+        text = held + _label_text(tree, node, inner=bool(held)) + ("" if np.isnan(length) else f":{length!r}")
+        if above >= 0:
+            inside[above].append(text)
+    return f"{_ROOTING[tree.rooted]}{text};\n"
+
+
+def _label_text(tree: Phylogeny, node: int, *, inner: bool) -> str:
+    label, support = tree.labels[node], float(tree.support[node])
+    if not label:
+        return "" if np.isnan(support) else f"{support:g}"
+    if _PLAIN_LABEL.fullmatch(label) and not (inner and NUMBER.fullmatch(label)):
+        return label
+    return "'" + label.replace("'", "''") + "'"
+
+
 class _Reader:
     """One text, scanned once; its trees are made one by one."""
 
-    def __init__(self, source: Source) -> None:
-        self.source = source
+    def __init__(self, source: TextSource) -> None:
+        self._source = source
         self._masked = mask(source)
-        self._nodes = scan(source, self._masked)
-        depth, inner = self._nodes.depth, self._nodes.inner
-        self._parent = parents_from_depth(depth, inner)
-        self._roots = np.flatnonzero(depth == 0)
-        self._texts = _Texts(source, self._masked)
+        self._nodes = scan(source, self._masked.data)
+        self._parent = parents_from_depth(self._nodes.depth, self._nodes.inner)
+        self._roots = np.flatnonzero(self._nodes.depth == 0)
         self.count = self._roots.size
 
     def tree(self, number: int, unit: str | None) -> Phylogeny:
@@ -127,13 +164,14 @@ class _Reader:
         first = int(self._roots[number - 1]) + 1 if number else 0
         stop = int(self._roots[number]) + 1
         nodes = self._nodes.cut(first, stop)
-        labels, plain, faults = self._texts.labels(nodes)
-        length, more = self._texts.lengths(nodes)
+        labels, lengths = self._words(nodes)
+        labels, quoted, faults = self._labels(labels, nodes)
+        length, more = self._lengths(lengths, nodes)
         parent = self._parent[first:stop] - first
         parent[-1] = -1
-        support = self._texts.support(nodes, labels, plain)
+        support = split_support(labels, nodes.inner & ~quoted)
         raw = RawTree(parent, length, nodes.length_stop < 0, labels, support, self._rooted(first, stop))
-        return build(raw, _Spots(self.source, nodes, labels), unit, faults + more)
+        return build(raw, _Spots(self._source, nodes, labels), unit, faults + more)
 
     def _rooted(self, first: int, stop: int) -> bool | None:
         """Return what the last rooting mark says that stands before the tree's first bracket or name."""
@@ -141,87 +179,88 @@ class _Reader:
         end = int(self._nodes.name_start[first:stop].min())
         body = self._masked.data.find(b"(", begin)
         end = body if 0 <= body < end else int(self._nodes.stop[first])
-        said = [rooted for at, rooted in self._masked.rooting if begin <= at < end]
-        return said[-1] if said else None
+        marks = [rooted for at, rooted in self._masked.rooting if begin <= at < end]
+        return marks[-1] if marks else None
 
-
-class _Texts:
-    """Takes labels and lengths out of a text."""
-
-    def __init__(self, source: Source, masked: Masked) -> None:
-        self._source, self._masked = source, masked
-        self._content = np.frombuffer(masked.data, dtype=np.uint8)
-
-    def labels(self, nodes: Nodes) -> tuple[list[str], Ints, list[Fault]]:
-        """Return all labels, the nodes whose label was there and not quoted, and the faults in them."""
-        written = self._written(nodes)
-        labels = written.decode("utf-8").split(",")
-        if any(blank in written for blank in _BLANKS):
-            labels = [" ".join(label.split()) for label in labels]
-        if self._masked.quoted:
-            return self._with_quoted(labels, nodes)
-        return labels, np.flatnonzero(nodes.name_stop > nodes.name_start), []
-
-    def _written(self, nodes: Nodes) -> bytes:
-        """Return the labels with a comma between each two: the tree without its opening brackets and its lengths."""
-        turns = np.empty(2 * nodes.stop.size, dtype=np.int64)
-        turns[::2], turns[1::2] = nodes.name_stop, nodes.stop
+    def _words(self, nodes: Nodes) -> tuple[list[str], list[str]]:
+        """Return the labels of all nodes, and the lengths of those that have one, as they are written."""
         start, stop = int(nodes.name_start[0]), int(nodes.stop[-1])
-        kept = np.repeat(np.tile([True, False], nodes.stop.size), np.diff(turns, prepend=start))
-        text: bytes = self._content[start:stop][kept].tobytes()
-        return text.translate(_ENDS, b"(")
+        words = self._masked.data[start:stop].translate(_MARKS_AS_COMMAS, b"(").decode("utf-8").split(",")
+        with_length = nodes.length_stop >= 0
+        if with_length[:-1].all():
+            return words[::2], words[1::2]
+        is_label = np.zeros(len(words), dtype=np.bool_)
+        is_label[np.arange(with_length.size) + np.cumsum(with_length) - with_length] = True
+        return list(compress(words, is_label.tobytes())), list(compress(words, (~is_label).tobytes()))
 
-    def _with_quoted(self, labels: list[str], nodes: Nodes) -> tuple[list[str], Ints, list[Fault]]:
-        hidden, plain, faults = HIDDEN.decode(), [], []
-        for node, label in enumerate(labels):
-            if hidden not in label:
-                plain.append(node)
-                continue
-            start = self._masked.data.index(HIDDEN, int(nodes.name_start[node]))
-            stop, labels[node] = self._masked.quoted[start]
-            if label.strip(hidden):
-                faults.append(self._source.fault("after_quote", stop, int(nodes.name_stop[node])))
-        return labels, np.array(plain, dtype=np.int64), faults
+    def _labels(self, labels: list[str], nodes: Nodes) -> tuple[list[str], Bools, list[Fault]]:
+        """Return all labels, which of them are quoted, and the faults in them."""
+        joined = ",".join(labels)
+        if any(blank in joined for blank in _BLANKS):
+            labels = [" ".join(label.split()) for label in labels]
+        quoted = np.zeros(len(labels), dtype=np.bool_)
+        faults = []
+        hidden = HIDDEN.decode()
+        for node, label in enumerate(labels) if self._masked.quoted else ():
+            if hidden in label:
+                start = self._masked.data.index(HIDDEN, int(nodes.name_start[node]))
+                stop, labels[node] = self._masked.quoted[start]
+                quoted[node] = True
+                if label.strip(hidden):
+                    faults.append(self._source.fault("after_quote", stop, int(nodes.name_stop[node])))
+        return labels, quoted, faults
 
-    def support(self, nodes: Nodes, labels: list[str], plain: Ints) -> Floats:
-        """Return the numbers among the unquoted labels of inner nodes, NaN for the rest, and blank those labels."""
-        inner = plain[nodes.inner[plain]]
-        values, _ = read_numbers(self._content, nodes.name_start[inner], nodes.name_stop[inner])
-        number = np.isfinite(values)
-        support = np.full(nodes.depth.size, np.nan)
-        support[inner[number]] = values[number]
-        for node in inner[number].tolist():
-            labels[node] = ""
-        return support
-
-    def lengths(self, nodes: Nodes) -> tuple[Floats, list[Fault]]:
+    def _lengths(self, words: list[str], nodes: Nodes) -> tuple[Floats, list[Fault]]:
         """Return all branch lengths, NaN where absent, and a fault for each that is no number."""
-        given = np.flatnonzero(nodes.length_stop >= 0)
-        start, stop = nodes.name_stop[given] + 1, nodes.length_stop[given]
-        values, bad = read_numbers(self._content, start, stop)
         length = np.full(nodes.depth.size, np.nan)
-        length[given] = values
-        faults: dict[str, list[Fault]] = {"bad_length": [], "empty_length": []}
-        count = dict.fromkeys(faults, 0)
-        for place in bad:
-            left, right = int(start[place]), int(stop[place])
-            got = self._source.data[left:right].strip()
-            key = "bad_length" if got else "empty_length"
-            count[key] += 1
-            if count[key] <= SHOWN:
-                left += len(self._source.data[left:right]) - len(self._source.data[left:right].lstrip()) if got else 0
-                shown = got.decode("utf-8", "replace")
-                faults[key].append(self._source.fault(key, left, left + max(1, len(got)), got=shown))
-            length[given[place]] = 0.0
-        listed = [capped(found, count[key], f"newick.{key}", self._source.file) for key, found in faults.items()]
-        return length, [fault for found in listed for fault in found]
+        given = np.flatnonzero(nodes.length_stop >= 0)
+        length[given], bad = _numbers(words)
+        wrong = given[bad]
+        length[wrong] = 0.0
+        spans = list(zip((nodes.name_stop[wrong] + 1).tolist(), nodes.length_stop[wrong].tolist(), strict=True))
+        file, text = self._source.file, self._source.text
+        faults = first_faults([span for span in spans if text(*span)], self._bad_length, "newick.bad_length", file)
+        faults += first_faults(
+            [span for span in spans if not text(*span)],
+            lambda span: self._source.fault("empty_length", span[0], span[0] + 1),
+            "newick.empty_length",
+            file,
+        )
+        return length, faults
+
+    def _bad_length(self, span: tuple[int, int]) -> Fault:
+        written = self._source.data[span[0] : span[1]]
+        left = span[1] - len(written.lstrip())
+        return self._source.fault("bad_length", left, left + len(written.strip()), got=self._source.text(*span))
+
+
+def _numbers(words: list[str]) -> tuple[Floats, list[int]]:
+    """Read numbers to the last bit as ``float`` reads them, as an (m,) array, and say which words are none.
+
+    NaN or infinite where a word says so (also "NA"), NaN where it is no number.
+    """
+    if not ",".join(words).encode("utf-8", "replace").translate(None, _OF_NUMBERS):
+        try:  # float() alone would take "1_0", "infinity" and Arabic digits too
+            return np.fromiter(map(float, words), np.float64, len(words)), []
+        except ValueError:
+            pass
+    values, bad = np.full(len(words), np.nan), []
+    for place, word in enumerate(words):
+        number = word.strip()
+        if NUMBER.fullmatch(number):
+            values[place] = float(number)
+        elif number.lstrip("+-").lower() not in _NO_NUMBER:
+            bad.append(place)
+        elif "inf" in number.lower():
+            values[place] = np.inf
+    return values, bad
 
 
 @dataclass(frozen=True, slots=True)
 class _Spots:
     """Points at the nodes of one tree in its text."""
 
-    source: Source
+    source: TextSource
     nodes: Nodes
     labels: list[str]
 
@@ -235,7 +274,7 @@ class _Spots:
         text = self.source.data[start:stop]
         if not text.strip():
             return (start - 1, start) if self.nodes.inner[node] else (start, max(stop, start + 1))
-        return start + len(text) - len(text.lstrip()), start + len(text.rstrip())
+        return stop - len(text.lstrip()), start + len(text.rstrip())
 
     def place(self, node: int) -> Place:
         """Return where a node's name stands, or the bracket that closes it."""
@@ -246,5 +285,5 @@ class _Spots:
         start, stop = self._span(node)
         if key == "not_finite":
             start, stop = int(self.nodes.name_stop[node]) + 1, int(self.nodes.length_stop[node])
-        got = self.source.data[start:stop].decode("utf-8", "replace").strip()
+        got = self.source.text(start, stop)
         return self.source.fault(key, start, stop, "trees", **{"name": self.labels[node], "got": got, **values})

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.ground.names import fold, genus_of
-from crosscompat.phylogeny.postorder import Floats, Ints, in_postorder, inner_nodes
-from crosscompat.phylogeny.ranks import RANKS, group_label
+from crosscompat.phylogeny.classification import RANKS, group_label
+from crosscompat.phylogeny.postorder import in_postorder, inner_nodes
 from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.types import Floats, Ints
 
 __all__ = ["Groups", "Placed", "group_crowns", "groups_of", "place", "place_for", "spread_of_placed"]
 
@@ -109,7 +110,7 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> Groups:
     at_rank = [{rank: label for _, rank, label in groups} for groups in held]
     crowns: dict[tuple[str, str, str], int] = {}
     for (genus, rank, label), tips in members.items():
-        node = _crown(tree, tips)
+        node = tree.mrca([tree.tips[tip] for tip in tips])
         if all(at_rank[tip].get(rank, label) == label for tip in tree.tips_under(node).tolist()):
             crowns[genus, rank, label] = node
     return Groups({**crowns, **_named_groups(tree, at_rank)})
@@ -257,9 +258,3 @@ def _named_groups(tree: Phylogeny, at_rank: Sequence[Ranked]) -> dict[tuple[str,
         if rank and labels.count(label) == 1 and len(genera) == 1:
             found[genera.pop(), rank, label] = node
     return found
-
-
-def _crown(tree: Phylogeny, tips: Sequence[int]) -> int:
-    """Return the node where some tips meet; a single tip's own."""
-    names = [tree.tips[tip] for tip in tips]
-    return int(tree.clade_pairs([names[0]] * len(names), names).node.max())

@@ -9,7 +9,8 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 import numpy as np
-import numpy.typing as npt
+
+from crosscompat.phylogeny.types import Bools, Floats, Ints
 
 __all__ = [
     "edges_to_root",
@@ -22,13 +23,6 @@ __all__ = [
 ]
 
 _Node = TypeVar("_Node")
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-
-MANY_LEVELS = 1_000
-"""Above so many levels a plain loop over the nodes beats one numpy call a level."""
 
 
 def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
@@ -88,7 +82,7 @@ def in_postorder(root: _Node, children: Callable[[_Node], Sequence[_Node]]) -> t
 
 
 def inner_nodes(parent: Ints) -> Bools:
-    """Return which nodes have children.
+    """Return which nodes have children, as an (n,) array.
 
     Examples
     --------
@@ -101,7 +95,7 @@ def inner_nodes(parent: Ints) -> Bools:
 
 
 def edges_to_root(parent: Ints) -> Ints:
-    """Return the number of edges between each node and the root, by pointer doubling.
+    """Return the number of edges between each node and the root, as an (n,) array, by pointer doubling.
 
     Examples
     --------
@@ -117,33 +111,21 @@ def edges_to_root(parent: Ints) -> Ints:
     return level
 
 
-def _by_level(level: Ints) -> list[Ints]:
-    """Return the nodes of each level, the root's first."""
-    order = np.argsort(level, kind="stable")
-    return list(np.split(order, np.cumsum(np.bincount(level))[:-1]))
-
-
-def sums_from_root(parent: Ints, level: Ints, edge: Floats) -> Floats:
+def sums_from_root(parent: Ints, edge: Floats) -> Floats:
     """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
 
     The sums are taken step by step downwards, so with edges of zero or more no node lies nearer to the root than its
     parent, to the last bit.
 
+    Returns
+    -------
+    (n,) float array
+
     Examples
     --------
-    >>> parent = np.array([2, 2, 4, 4, -1])
-    >>> sums_from_root(parent, edges_to_root(parent), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
+    >>> sums_from_root(np.array([2, 2, 4, 4, -1]), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
     [4.0, 5.0, 3.0, 4.0, 0.0]
     """
-    if level.max() > MANY_LEVELS:
-        return _sums_node_by_node(parent, edge)
-    total = np.zeros(parent.size)
-    for nodes in _by_level(level)[1:]:
-        total[nodes] = total[parent[nodes]] + edge[nodes]
-    return total
-
-
-def _sums_node_by_node(parent: Ints, edge: Floats) -> Floats:
     total = [0.0] * parent.size
     above, values = parent.tolist(), edge.tolist()
     for node in range(parent.size - 2, -1, -1):
@@ -151,24 +133,26 @@ def _sums_node_by_node(parent: Ints, edge: Floats) -> Floats:
     return np.array(total)
 
 
-def tips_below(parent: Ints, level: Ints) -> Ints:
-    """Return how many tips each node holds; a tip holds itself.
+def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
+    """Return how many tips, or how many of some tips, each node holds, as an (n,) array; a tip holds itself.
+
+    Parameters
+    ----------
+    parent : (n,) int array
+    tips : (k,) int array, optional
+        The nodes of the tips that count; all, if not given.
 
     Examples
     --------
-    >>> parent = np.array([2, 2, 4, 4, -1])
-    >>> tips_below(parent, edges_to_root(parent)).tolist()
-    [1, 1, 2, 1, 3]
+    >>> tips_below(np.array([2, 2, 4, 4, -1])).tolist(), tips_below(np.array([2, 2, 4, 4, -1]), np.array([1])).tolist()
+    ([1, 1, 2, 1, 3], [0, 1, 1, 0, 1])
     """
-    count = (~inner_nodes(parent)).astype(np.int64)
-    if level.max() > MANY_LEVELS:
-        held, above = count.tolist(), parent.tolist()
-        for node in range(parent.size - 1):
-            held[above[node]] += held[node]
-        return np.array(held, dtype=np.int64)
-    for nodes in _by_level(level)[:0:-1]:
-        np.add.at(count, parent[nodes], count[nodes])
-    return count
+    count = np.zeros(parent.size, dtype=np.int64)
+    count[~inner_nodes(parent) if tips is None else tips] = 1
+    held, above = count.tolist(), parent.tolist()
+    for node in range(parent.size - 1):
+        held[above[node]] += held[node]
+    return np.array(held, dtype=np.int64)
 
 
 def is_postorder(parent: Ints) -> bool:

@@ -13,9 +13,10 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.phylogeny.formats import read_trees
-from crosscompat.phylogeny.postorder import Floats, tips_below
-from crosscompat.phylogeny.text_source import SHOWN, capped, told
+from crosscompat.phylogeny.postorder import tips_below
+from crosscompat.phylogeny.text_source import SHOWN, first_faults, worded
 from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.types import Floats
 
 __all__ = ["MOST", "Spread", "TreeSample", "mean_distance", "read_sample"]
 
@@ -99,7 +100,7 @@ def mean_distance(tree: Phylogeny) -> float:
     >>> mean_distance(parse_newick("((a:1,b:1):1,c:2);"))
     3.3333333333333335
     """
-    held = tips_below(tree.parent, tree.level)[:-1].astype(np.float64)
+    held = tips_below(tree.parent)[:-1].astype(np.float64)
     pairs = tree.n_tips * (tree.n_tips - 1) / 2
     return float(np.sum(tree.length[:-1] * held * (tree.n_tips - held)) / pairs)
 
@@ -122,15 +123,13 @@ def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSa
     trees = read_trees(path, unit=unit)
     place = Place(str(getattr(path, "name", path)))
     if len(trees) == 1:
-        raise BadInput([told("sample", "few", place)])
+        raise BadInput([worded("sample", "few", place)])
     kept = sorted({round(at) for at in np.linspace(0, len(trees) - 1, min(len(trees), MOST))})
     unlike = [at for at in kept if _tips(trees[at]) != _tips(trees[0])]
     flat = [at for at in kept if at not in set(unlike) and mean_distance(trees[at]) <= 0]
     faults = [
-        *capped([_unlike(trees, at, place) for at in unlike[:SHOWN]], len(unlike), "sample.unlike", place.file),
-        *capped(
-            [told("sample", "flat", place, number=at) for at in flat[:SHOWN]], len(flat), "sample.flat", place.file
-        ),
+        *first_faults(unlike, lambda at: _unlike(trees, at, place), "sample.unlike", place.file),
+        *first_faults(flat, lambda at: worded("sample", "flat", place, number=at), "sample.flat", place.file),
     ]
     if faults:
         raise BadInput(faults)
@@ -143,4 +142,4 @@ def _tips(tree: Phylogeny) -> frozenset[str]:
 
 def _unlike(trees: Sequence[Phylogeny], at: int, place: Place) -> Fault:
     names = sorted(_tips(trees[at]) ^ _tips(trees[0]))
-    return told("sample", "unlike", place, number=at, names=", ".join(names[:SHOWN]))
+    return worded("sample", "unlike", place, number=at, names=", ".join(names[:SHOWN]))

@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Place
+from crosscompat.ground.csv_cells import raise_faults, read_records
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.names import fold
+from crosscompat.phylogeny.build import NUMBER
 from crosscompat.phylogeny.name_lookup import NameLookup
-from crosscompat.phylogeny.postorder import Floats, Ints
-from crosscompat.phylogeny.square import Square, read_square
-from crosscompat.phylogeny.text_source import SHOWN, capped, told
+from crosscompat.phylogeny.text_source import first_faults, worded
+from crosscompat.phylogeny.types import Floats, Ints, content_hash
 
 if TYPE_CHECKING:
     from crosscompat.ground.names import NameIndex
 
 __all__ = ["DistanceTable", "read_distances"]
+
+AGREE = 1e-9
+"""Two halves of a table are one if they differ by no more than this, relative to the larger."""
+
+_GAPS = frozenset({"", "na", "nan"})
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -87,9 +96,10 @@ class DistanceTable:
     @cached_property
     def fingerprint(self) -> str:
         """SHA-256 over labels, values, gaps and unit, in hexadecimal; the order of rows does not matter."""
-        from crosscompat.phylogeny.fingerprint import of_table  # noqa: PLC0415 - hashing is seldom asked for
-
-        return of_table(self.tips, self.values, self.unit)
+        order = np.array(sorted(range(self.n_tips), key=self.tips.__getitem__), dtype=np.int64)
+        values = self.values[np.ix_(order, order)]
+        words = ["table", self.unit or "", *(self.tips[place] for place in order.tolist())]
+        return content_hash(words, np.isnan(values).astype(np.int64), np.nan_to_num(values))
 
     def patristic(self, a: str, b: str) -> float:
         """Return the distance of two tips.
@@ -125,10 +135,12 @@ class DistanceTable:
         BadInput
             Naming every gap among the pairs.
         """
-        found = self.values[a, b]
-        if np.isnan(found).any():
-            self._refuse(a, b, np.flatnonzero(np.isnan(found)))
-        return found
+        distances = self.values[a, b]
+        gaps = np.flatnonzero(np.isnan(distances))
+        if gaps.size:
+            pairs = list(dict.fromkeys(zip(a[gaps].tolist(), b[gaps].tolist(), strict=True)))
+            raise BadInput(first_faults(pairs, self._gap, "table.gap", None))
+        return distances
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
         """Return all distances among ``names`` (default: all tips) in their order, as a (k, k) array; gaps are NaN.
@@ -156,10 +168,8 @@ class DistanceTable:
         chosen: Floats = row.copy() if names is None else row[self._lookup.positions(names)]
         return chosen
 
-    def _refuse(self, first: Ints, second: Ints, gaps: Ints) -> None:
-        pairs = list(dict.fromkeys((int(first[gap]), int(second[gap])) for gap in gaps))
-        shown = [told("table", "gap", Place(), a=self.tips[a], b=self.tips[b]) for a, b in pairs[:SHOWN]]
-        raise BadInput(capped(shown, len(pairs), "table.gap", None))
+    def _gap(self, pair: tuple[int, int]) -> Fault:
+        return worded("table", "gap", Place(), a=self.tips[pair[0]], b=self.tips[pair[1]])
 
 
 def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> DistanceTable:
@@ -193,5 +203,124 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     >>> table.patristic_matrix().tolist()
     [[0.0, 1.5, nan], [1.5, 0.0, 4.0], [nan, 4.0, 0.0]]
     """
-    square: Square = read_square(path)
-    return DistanceTable(square.labels, square.values, unit)
+    found: list[Fault] = []
+    records, separator = read_records(path, found)
+    raise_faults(found)
+    rows = [_Row(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
+    faults = _Faults(Path(path).name)
+    if not rows:
+        faults.add("no_header", 1, None)
+        faults.settle()
+    if rows[0].cells[0].lstrip()[:1] in {"(", "#", "<", "["}:
+        raise BadInput([worded("table", "tree", Place(faults.file))])
+    labels = _header(rows[0], faults)
+    written = _rows_by_label(rows, labels, faults)
+    values = np.full((len(labels), len(labels)), np.nan)
+    for place, row in written.items():
+        for column, cell in enumerate(row.cells[1 : len(labels) + 1]):
+            value = _value(cell.strip(), row.number, labels[column], faults, comma=separator != ",")
+            if value is not None:
+                values[place, column] = value
+    _settle_halves(values, labels, written, faults)
+    faults.settle()
+    return DistanceTable(tuple(labels), values, unit)
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    number: int
+    cells: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Faults:
+    """Faults by kind, worded when all are there: the first ones in full, the rest as a number."""
+
+    file: str
+    of_kind: dict[str, list[tuple[Place, dict[str, str]]]] = field(default_factory=lambda: defaultdict(list))
+
+    def add(self, key: str, row: int, column: str | None, **values: str) -> None:
+        self.of_kind[key].append((Place(self.file, row=row, column=column), values))
+
+    def settle(self) -> None:
+        """Raise everything there is to say, row by row."""
+
+        def fault(key: str, item: tuple[Place, dict[str, str]]) -> Fault:
+            return worded("table", key, item[0], **item[1])
+
+        faults = [
+            found
+            for key, items in self.of_kind.items()
+            for found in first_faults(items, partial(fault, key), f"table.{key}", self.file)
+        ]
+        if faults:
+            raise BadInput(sorted(faults, key=lambda fault: (fault.place.row is None, fault.place.row or 0)))
+
+
+def _header(row: _Row, faults: _Faults) -> list[str]:
+    labels = [cell.strip() for cell in row.cells[1:]]
+    while labels and not labels[-1]:
+        labels.pop()
+    seen: dict[str, str] = {}
+    for column, label in enumerate(labels, 2):
+        if not label:
+            faults.add("no_name", row.number, str(column))
+        elif fold(label) in seen:
+            faults.add("twice_above", row.number, label, first=seen[fold(label)])
+        else:
+            seen[fold(label)] = label
+    if not labels:
+        faults.add("no_header", row.number, None)
+        faults.settle()
+    return labels
+
+
+def _rows_by_label(rows: list[_Row], labels: list[str], faults: _Faults) -> dict[int, _Row]:
+    """Return the row of each label by the label's place."""
+    place_of = {fold(label): place for place, label in reversed(list(enumerate(labels)))}
+    seen: dict[int, _Row] = {}
+    for row in rows[1:]:
+        name = row.cells[0].strip()
+        place = place_of.get(fold(name))
+        if place is None:
+            faults.add("row_unknown" if name else "no_name", row.number, "1", name=name)
+        elif place in seen:
+            faults.add("twice_beside", row.number, "1", name=name, first=str(seen[place].number))
+        elif any(cell.strip() for cell in row.cells[len(labels) + 1 :]):
+            faults.add("row_long", row.number, None, name=name)
+            seen[place] = _Row(row.number, row.cells[:1])
+        else:
+            seen[place] = row
+    for place, label in enumerate(labels):
+        if place not in seen and place_of.get(fold(label)) == place and label:
+            faults.add("row_missing", rows[0].number, label, name=label)
+    return seen
+
+
+def _value(cell: str, row: int, column: str, faults: _Faults, *, comma: bool) -> float | None:
+    """Return the distance in a cell, or None for a gap or a fault."""
+    if cell.lower() in _GAPS:
+        return None
+    plain = cell.replace(",", ".") if comma and cell.count(",") == 1 and "." not in cell else cell
+    value = float(plain) if NUMBER.fullmatch(plain) else np.inf
+    if np.isfinite(value) and value >= 0:
+        return value
+    faults.add("negative" if np.isfinite(value) else "no_number", row, column, got=cell)
+    return None
+
+
+def _settle_halves(values: Floats, labels: list[str], written: Mapping[int, _Row], faults: _Faults) -> None:
+    """Fill each half from the other, where they agree, and the diagonal with zeros."""
+    with np.errstate(invalid="ignore"):
+        differ = np.abs(values - values.T) > AGREE * np.maximum(values, values.T)
+    for a, b in np.argwhere(np.triu(differ, 1)).tolist():
+        here, twin = written[a], written[b]
+        got, other = here.cells[b + 1].strip(), twin.cells[a + 1].strip()
+        faults.add("unlike", here.number, labels[b], got=got, other=other, twin=str(twin.number), above=labels[a])
+    for place in np.flatnonzero(np.diag(values) > 0).tolist():
+        row = written[place]
+        faults.add("diagonal", row.number, labels[place], name=labels[place], got=row.cells[place + 1].strip())
+    mean = (values + values.T) / 2
+    other_half = np.where(np.isnan(values), values.T, values)
+    values[:] = np.where(np.isnan(mean), other_half, mean)
+    np.fill_diagonal(values, 0.0)

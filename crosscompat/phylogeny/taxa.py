@@ -11,9 +11,8 @@ import numpy as np
 
 from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
-from crosscompat.phylogeny.postorder import Floats
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Distances
+from crosscompat.phylogeny.types import Distances, Floats
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import TypeVar
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
 
-__all__ = ["SHOWN", "Source", "capped", "file_content", "told"]
+__all__ = ["SHOWN", "TextSource", "file_content", "first_faults", "worded"]
 
 SHOWN = 20
 """So many faults of one kind are printed; of the rest only the number."""
@@ -19,41 +21,43 @@ SHOWN = 20
 _WIDTH = 60
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _WIDE = {codecs.BOM_UTF16_LE: "UTF-16", codecs.BOM_UTF16_BE: "UTF-16"}
+_Item = TypeVar("_Item")
 
 
-def told(room: str, key: str, place: Place, **values: object) -> Fault:
+def worded(room: str, key: str, place: Place, **values: object) -> Fault:
     """Return a fault without an excerpt, its two sentences taken from a wording room.
 
     Examples
     --------
-    >>> told("newick", "empty", Place("t.nwk")).place.file
+    >>> worded("newick", "empty", Place("t.nwk")).place.file
     't.nwk'
     """
     return Fault(place, say(f"{room}.{key}.what", **values), say(f"{room}.{key}.advice", **values))
 
 
-def capped(faults: list[Fault], total: int, kind: str, file: str | None) -> list[Fault]:
-    """Return the faults, and behind them how many more of that kind there are.
+def first_faults(
+    items: Sequence[_Item], fault_of: Callable[[_Item], Fault], kind: str, file: str | None
+) -> list[Fault]:
+    """Return a fault for each of the first items, and behind them how many more of that kind there are.
 
     Examples
     --------
-    >>> len(capped([Fault(Place(), "x")] * 20, 23, "newick.bad_length", None))
+    >>> len(first_faults(range(23), lambda at: Fault(Place(row=at), "x"), "newick.bad_length", None))
     21
-    >>> len(capped([Fault(Place(), "x")], 1, "newick.bad_length", None))
-    1
     """
-    if total > len(faults):
-        return [*faults, Fault(Place(file), say(f"{kind}.more", n=total - len(faults)))]
+    faults = [fault_of(item) for item in items[:SHOWN]]
+    if len(items) > SHOWN:
+        faults.append(Fault(Place(file), say(f"{kind}.more", n=len(items) - SHOWN)))
     return faults
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class TextSource:
     """A text as UTF-8 bytes, without a byte order mark, and the name of the file it came from.
 
     Examples
     --------
-    >>> print(Source("(a:1,é:x);".encode(), "t.nwk").fault("bad_length", 8, 9, got="x").place)
+    >>> print(TextSource("(a:1,é:x);".encode(), "t.nwk").fault("bad_length", 8, 9, got="x").place)
     t.nwk, line 1, character 8
     """
 
@@ -61,7 +65,7 @@ class Source:
     file: str | None = None
 
     @classmethod
-    def of(cls, text: str | bytes, file: str | None) -> Source:
+    def of(cls, text: str | bytes, file: str | None) -> TextSource:
         """Take a text in, and refuse what is not UTF-8.
 
         Raises
@@ -73,7 +77,7 @@ class Source:
             return cls(text.removeprefix("\ufeff").encode("utf-8", "surrogatepass"), file)
         for mark, name in _WIDE.items():
             if text.startswith(mark):
-                raise BadInput([told("newick", "wide_encoding", Place(file), got=name)])
+                raise BadInput([worded("newick", "wide_encoding", Place(file), got=name)])
         source = cls(text.removeprefix(codecs.BOM_UTF8), file)
         if not source.data.isascii():
             try:
@@ -82,6 +86,10 @@ class Source:
                 got = f"0x{source.data[error.start]:02X}"
                 raise BadInput([source.fault("not_utf8", error.start, error.start + 1, got=got)]) from None
         return source
+
+    def text(self, start: int, stop: int) -> str:
+        """Return the text between two bytes, without blanks around it."""
+        return self.data[start:stop].decode("utf-8", "replace").strip()
 
     def place(self, at: int) -> Place:
         """Return the line and the character of a byte, both counted from 1."""
@@ -92,16 +100,15 @@ class Source:
         """Return the fault ``key`` of a wording room, with the bytes from start to stop marked."""
         line, character, text = self._line(start)
         size = max(1, len(self.data[start:stop].decode("utf-8", "replace")))
-        excerpt, mark = _cut(text, character - 1, size)
-        place = Place(self.file, line=line, character=character)
-        return Fault(place, say(f"{room}.{key}.what", **values), say(f"{room}.{key}.advice", **values), excerpt, mark)
+        told = worded(room, key, Place(self.file, line=line, character=character), **values)
+        return Fault(told.place, told.what, told.advice, *_cut(text, character - 1, size))
 
     def _line(self, at: int) -> tuple[int, int, str]:
         """Return number, character and text of the line that holds a byte."""
         before = self.data[:at].decode("utf-8", "replace")
         if before.endswith("\r") and self.data[at : at + 1] == b"\n":
             before = before[:-1]
-        starts = [0, *(found.end() for found in _LINE_END.finditer(before))]
+        starts = [0, *(match.end() for match in _LINE_END.finditer(before))]
         head = before[starts[-1] :]
         rest = self.data[at : at + 4 * _WIDTH].decode("utf-8", "replace")
         return len(starts), len(head) + 1, head + _LINE_END.split(rest)[0]
@@ -131,8 +138,8 @@ def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
     try:
         return where.read_bytes(), where.name
     except FileNotFoundError:
-        raise BadInput([told("trees", "no_file", Place(str(path)))]) from None
+        raise BadInput([worded("trees", "no_file", Place(str(path)))]) from None
     except IsADirectoryError:
-        raise BadInput([told("trees", "is_folder", Place(str(path)))]) from None
+        raise BadInput([worded("trees", "is_folder", Place(str(path)))]) from None
     except OSError as error:
-        raise BadInput([told("trees", "no_access", Place(str(path)), reason=error.strerror or str(error))]) from None
+        raise BadInput([worded("trees", "no_access", Place(str(path)), reason=error.strerror or str(error))]) from None

@@ -1,33 +1,64 @@
-"""A phylogenetic tree and the distances between its tips."""
+"""A phylogenetic tree as immutable arrays, and the distances between its tips."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Self, TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.ground.wording import say
-from crosscompat.phylogeny import distances
-from crosscompat.phylogeny.clades import Clade, CladePairs, DistancesFrom, nearest_named, relative_depth
-from crosscompat.phylogeny.distance_matrix import Among
-from crosscompat.phylogeny.distances import Reals
+from crosscompat.ground.errors import BadInput, Place
+from crosscompat.phylogeny.distance_matrix import DistanceMatrix, crossing_edges, path_lengths
 from crosscompat.phylogeny.mrca import MrcaTable, met_by_one, neighbour_meets
-from crosscompat.phylogeny.nodes import TreeNodes
-from crosscompat.phylogeny.postorder import Floats, Ints, sums_from_root
-from crosscompat.phylogeny.types import Distances
+from crosscompat.phylogeny.name_lookup import NameLookup
+from crosscompat.phylogeny.postorder import edges_to_root, inner_nodes, is_postorder, sums_from_root, tips_below
+from crosscompat.phylogeny.text_source import worded
+from crosscompat.phylogeny.types import Distances, Floats, Ints, content_hash
 
-__all__ = ["Distances", "Phylogeny"]
+if TYPE_CHECKING:
+    from crosscompat.ground.names import NameIndex
+
+__all__ = ["Clade", "Distances", "Phylogeny"]
+
+_Kind = TypeVar("_Kind", bound=np.generic)
+
+
+@dataclass(frozen=True, slots=True)
+class Clade:
+    """The smallest clade that holds two tips.
+
+    Attributes
+    ----------
+    node : int
+        Its crown node.
+    size : int
+        How many tips it holds.
+    depth : float
+        Root distance of its crown node over the mean root distance of the two tips; no unit. 0: they meet at the root
+        only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0.
+    name : str
+        The lowest named inner node at or above its crown node, "" where none is named.
+    members : tuple of str
+        Its tips as written, in postorder.
+    """
+
+    node: int
+    size: int
+    depth: float
+    name: str
+    members: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Phylogeny(TreeNodes):
+class Phylogeny:
     """A tree: one entry a node, in postorder, the root last.
 
     Made by `read_tree`, `parse_newick` or `Phylogeny.from_arrays`, which check it; the arrays cannot be written to.
-    Where a method takes names, a label may be written with underscores or spaces, or as a plant name.
+    Where a method takes names, a label may be written with underscores or spaces, or as a plant name; a name that is
+    not in the tree raises `UnknownName`.
 
     Attributes
     ----------
@@ -54,18 +85,168 @@ class Phylogeny(TreeNodes):
     [[0.0, 8.0], [8.0, 0.0]]
     """
 
+    parent: Ints
+    length: Floats
+    labels: tuple[str, ...]
+    support: Floats
+    unit: str | None = None
+    rooted: bool | None = None
+
+    def __post_init__(self) -> None:
+        for name, kind in (("parent", np.int64), ("length", np.float64), ("support", np.float64)):
+            values: NDArray[np.generic] = np.array(getattr(self, name), dtype=kind)
+            object.__setattr__(self, name, _fixed(values))
+
+    def __repr__(self) -> str:
+        return f"<Phylogeny of {self.n_tips} tips, unit={self.unit!r}, rooted={self.rooted}>"
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return type(self), (self.parent, self.length, self.labels, self.support, self.unit, self.rooted)
+
+    @classmethod
+    def from_arrays(
+        cls,
+        parent: ArrayLike,
+        length: ArrayLike,
+        labels: Sequence[str],
+        support: ArrayLike | None = None,
+        *,
+        unit: str | None = None,
+        rooted: bool | None = None,
+    ) -> Self:
+        """Make a tree from (n,) arrays in postorder and check it.
+
+        Raises
+        ------
+        ValueError
+            If the arrays are no tree in postorder or not of one size, or a length is infinite, or missing off the root.
+        BadInput
+            If two tips have the same name after folding.
+
+        Examples
+        --------
+        >>> Phylogeny.from_arrays([2, 2, -1], [1, 2, np.nan], ["a", "b", ""]).tips
+        ('a', 'b')
+        """
+        above = np.asarray(parent, dtype=np.int64)
+        given = np.full(above.size, np.nan) if support is None else np.asarray(support, dtype=np.float64)
+        lengths = np.asarray(length, dtype=np.float64)
+        if not above.size == lengths.size == given.size == len(labels):
+            raise ValueError("parent, length, labels and support must be of one size")
+        if not is_postorder(above):
+            raise ValueError("parent must describe one tree in postorder, the root last")
+        if not np.isfinite(lengths[:-1]).all() or np.isinf(lengths[-1]):
+            raise ValueError("every length off the root must be a finite number")
+        tree = cls(above, lengths, tuple(labels), given, unit, rooted)
+        _ = tree.index
+        return tree
+
+    @property
+    def n_nodes(self) -> int:
+        """How many nodes there are, tips included."""
+        return self.parent.size
+
+    @property
+    def n_tips(self) -> int:
+        """How many tips there are."""
+        return self.tip_nodes.size
+
+    @cached_property
+    def tip_nodes(self) -> Ints:
+        """The numbers of the nodes that are tips, ascending: a (k,) array."""
+        return _fixed(np.flatnonzero(~inner_nodes(self.parent)))
+
+    @cached_property
+    def tips(self) -> tuple[str, ...]:
+        """The labels of the tips as written, in postorder."""
+        return tuple(self.labels[node] for node in self.tip_nodes.tolist())
+
+    @cached_property
+    def level(self) -> Ints:
+        """Edges between each node and the root: an (n,) array."""
+        return _fixed(edges_to_root(self.parent))
+
+    @cached_property
+    def root_distance(self) -> Floats:
+        """Sum of branch lengths between the root and each node, an (n,) array; the root's own edge never counts."""
+        return _fixed(sums_from_root(self.parent, self.length))
+
+    @cached_property
+    def has_negative(self) -> bool:
+        """Whether a branch other than the root's has a negative length."""
+        return bool((self.length[:-1] < 0).any())
+
+    @property
+    def index(self) -> NameIndex:
+        """The tips as plant names."""
+        return self._lookup.index
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """SHA-256 over shape, branch lengths, labels, unit and rooting, in hexadecimal.
+
+        The same on every machine. The order of children, support values and the root's own edge do not matter: a node
+        is known by its lowest-sorting tip and its level, which no two nodes share.
+        """
+        rank = np.full(self.n_nodes, self.n_tips)
+        rank[self.tip_nodes[sorted(range(self.n_tips), key=self.tips.__getitem__)]] = np.arange(self.n_tips)
+        lowest, above = rank.tolist(), self.parent.tolist()
+        for node in range(self.n_nodes - 1):
+            lowest[above[node]] = min(lowest[above[node]], lowest[node])
+        order = np.lexsort((self.level, lowest))
+        place = np.full(self.n_nodes + 1, -1)
+        place[order] = np.arange(self.n_nodes)
+        lengths = np.append(self.length[:-1], 0.0)
+        words = ["tree", self.unit or "", str(self.rooted), *(self.labels[node] for node in order.tolist())]
+        return content_hash(words, place[self.parent[order]], lengths[order])
+
+    @cached_property
+    def _lookup(self) -> NameLookup:
+        return NameLookup(self.tips)
+
+    @cached_property
+    def _held(self) -> Ints:
+        return tips_below(self.parent)
+
     @cached_property
     def _meets(self) -> Ints:
         return neighbour_meets(self.parent, self.tip_nodes)
 
     @cached_property
-    def _meeting(self) -> MrcaTable:
+    def _mrca_table(self) -> MrcaTable:
         return MrcaTable(self.tip_nodes, self._meets)
 
     @cached_property
     def _edge_height(self) -> Floats:
-        edge = distances.crossing_edges(self.parent, root_counts=self.rooted is not False)
-        return sums_from_root(self.parent, self.level, edge)
+        return sums_from_root(self.parent, crossing_edges(self.parent, root_counts=self.rooted is not False))
+
+    def tips_under(self, node: int) -> Ints:
+        """Return the numbers, in ``tips``, of the k tips that a node holds, as a (k,) array; a tip holds itself.
+
+        Examples
+        --------
+        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).tips_under(2).tolist()
+        [0, 1]
+        """
+        stop = int(np.searchsorted(self.tip_nodes, node, side="right"))
+        return np.arange(stop - int(self._held[node]), stop)
+
+    def mrca(self, names: Iterable[str]) -> int:
+        """Return the crown node of the smallest clade that holds some tips, for one tip its own node.
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
+
+        Examples
+        --------
+        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).mrca(["b", "c"])
+        4
+        """
+        tips = self._lookup.positions(names)
+        low, high = int(tips.min()), int(tips.max())
+        return int(self._meets[low:high].max(initial=self.tip_nodes[low]))
 
     def patristic(self, a: str, b: str) -> float:
         """Return the sum of branch lengths on the path between two tips, in the tree's unit.
@@ -75,65 +256,32 @@ class Phylogeny(TreeNodes):
         UnknownName
             If a name is not in the tree.
         """
-        return float(self._between(self.root_distance, a, b))
+        return self._between(self.root_distance, a, b)
 
-    def patristic_matrix(self, names: Iterable[str] | None = None, *, dtype: type = np.float64) -> Reals:
-        """Return the distances of all ``names`` to each other, in their order.
+    def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
+        """Return the distances of k names to each other, in their order, as a (k, k) array.
 
         Parameters
         ----------
         names : iterable of k str, optional
             Default: all tips, in the order of ``tips``. A name may come twice.
-        dtype : type
-            `numpy.float32` halves the memory; every distance is then rounded once, to 7 digits.
-
-        Returns
-        -------
-        (k, k) float array
 
         Raises
         ------
         UnknownName
             If a name is not in the tree.
         """
-        return self._among(names).matrix(dtype)
+        return self._matrix(self.root_distance, names).whole()
 
-    def patristic_condensed(self, names: Iterable[str] | None = None, *, dtype: type = np.float64) -> Reals:
-        """Return the part of `patristic_matrix` above the diagonal, row by row, as scipy's ``squareform`` takes it.
-
-        Parameters
-        ----------
-        names, dtype
-            As for `patristic_matrix`.
-
-        Returns
-        -------
-        (k * (k - 1) / 2,) float array
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-
-        Examples
-        --------
-        >>> from crosscompat.phylogeny.newick import parse_newick
-        >>> parse_newick("((a:1,b:2)x:3,c:4);").patristic_condensed().tolist()
-        [3.0, 8.0, 9.0]
-        """
-        return self._among(names).condensed(dtype)
-
-    def patristic_blocks(
-        self, names: Iterable[str] | None = None, *, rows: int = 256, dtype: type = np.float64
-    ) -> Iterator[tuple[int, Reals]]:
-        """Yield `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
+    def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
+        """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
 
         Parameters
         ----------
-        names, dtype
+        names : iterable of k str, optional
             As for `patristic_matrix`.
         rows : int
-            Rows a block; the last may have fewer.
+            Rows a block, 1 or more; the last may have fewer.
 
         Yields
         ------
@@ -145,6 +293,8 @@ class Phylogeny(TreeNodes):
         ------
         UnknownName
             If a name is not in the tree.
+        ValueError
+            If a block is to have no rows.
 
         Examples
         --------
@@ -153,20 +303,11 @@ class Phylogeny(TreeNodes):
         >>> [(first, block.tolist()) for first, block in tree.patristic_blocks(rows=2)]
         [(0, [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0]]), (2, [[8.0, 9.0, 0.0]])]
         """
-        if rows < 1:
-            raise ValueError("a block must have at least one row")
-        return self._among(names).blocks(rows, dtype)
+        matrix = self._matrix(self.root_distance, names)
+        return ((first, matrix.rows(first, first + rows)) for first in range(0, matrix.places.size, rows))
 
     def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``.
-
-        Parameters
-        ----------
-        a, b : sequences of m str
-
-        Returns
-        -------
-        (m,) float array
+        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array.
 
         Raises
         ------
@@ -197,50 +338,32 @@ class Phylogeny(TreeNodes):
         >>> tree.patristic_between(np.array([0, 1]), np.array([1, 1])).tolist()
         [3.0, 0.0]
         """
-        return self._pairs(self.root_distance, a, b)
+        met = self._mrca_table.of(a, b)
+        return path_lengths(self.root_distance, self.tip_nodes[a], self.tip_nodes[b], met)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to ``names``, by default to all tips in the order of ``tips``.
+        """Return the distances of one tip to k names, by default to all tips in the order of ``tips``: a (k,) array.
 
         Raises
         ------
         UnknownName
             If a name is not in the tree.
         """
-        return distances.from_one(self.root_distance, *self._met_by(a, names))
-
-    def distances_from(self, a: str, names: Iterable[str] | None = None) -> DistancesFrom:
-        """Return all three distances of one tip to ``names``, by default to all tips in the order of ``tips``.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-        BadInput
-            As `clade`.
-
-        Examples
-        --------
-        >>> from crosscompat.phylogeny.newick import parse_newick
-        >>> found = parse_newick("((a:1,b:2)x:3,c:4);").distances_from("a")
-        >>> found.patristic.tolist(), found.nodes.tolist(), found.size.tolist(), found.depth.tolist()
-        ([0.0, 3.0, 8.0], [0, 1, 2], [1, 2, 3], [1.0, 0.6666666666666666, 0.0])
-        """
-        self._check_clades()
-        node, others, met = self._met_by(a, names)
-        height = self.root_distance
-        return DistancesFrom(
-            distances.from_one(height, node, others, met),
-            _nodes_on_the_way(distances.from_one(self._edge_height, node, others, met)),
-            self._held[met],
-            relative_depth(height[met], height[others], height[node]),
-        )
+        tip = self._lookup.position(a)
+        met = met_by_one(self.tip_nodes, self._meets, tip)
+        lengths = path_lengths(self.root_distance, int(self.tip_nodes[tip]), self.tip_nodes, met)
+        return lengths if names is None else lengths[self._lookup.positions(names)]
 
     def node_distance(self, a: str, b: str) -> int:
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
 
         The root and nodes with a single child count. In a tree marked [&U] a root with exactly two children is only
         where the drawing begins, and does not count.
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
 
         Examples
         --------
@@ -249,13 +372,15 @@ class Phylogeny(TreeNodes):
         """
         return max(0, round(self._between(self._edge_height, a, b)) - 1)
 
-    def node_distance_pairs(self, a: Sequence[str], b: Sequence[str]) -> Ints:
-        """Return `node_distance` of each ``a[i]`` to ``b[i]``, as an (m,) int array."""
-        return _nodes_on_the_way(self._pairs(self._edge_height, *self._lookup.pairs(a, b)))
-
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
-        """Return `node_distance` of all ``names`` to each other, as a (k, k) int array."""
-        return _nodes_on_the_way(self._among(names, edges=True).matrix(np.float64))
+        """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array.
+
+        Raises
+        ------
+        UnknownName
+            If a name is not in the tree.
+        """
+        return np.maximum(self._matrix(self._edge_height, names).whole().astype(np.int64) - 1, 0)
 
     def clade(self, a: str, b: str) -> Clade:
         """Return the smallest clade that holds two tips.
@@ -273,61 +398,32 @@ class Phylogeny(TreeNodes):
         >>> parse_newick("((a:1,b:1)x:3,c:4)Aloe;").clade("a", "b")
         Clade(node=2, size=2, depth=0.75, name='x', members=('a', 'b'))
         """
-        found = self.clade_pairs([a], [b])
-        node, size = int(found.node[0]), int(found.size[0])
-        last = int(np.searchsorted(self.tip_nodes, node, side="right"))
-        name = nearest_named(self.parent, self.labels, node)
-        return Clade(node, size, float(found.depth[0]), name, self.tips[last - size : last])
+        if self.rooted is False or self.has_negative:
+            raise BadInput([worded("trees", "unrooted" if self.rooted is False else "negative_depth", Place())])
+        node = self.mrca([a, b])
+        ends = self.root_distance[self.tip_nodes[self._lookup.positions([a, b])]]
+        depth = float(self.root_distance[node] / ends.mean()) if ends.any() else 1.0
+        members = tuple(self.tips[tip] for tip in self.tips_under(node).tolist())
+        return Clade(node, len(members), depth, self._group_of(node), members)
 
-    def clade_pairs(self, a: Sequence[str], b: Sequence[str]) -> CladePairs:
-        """Return crown node, size and relative depth of the smallest clade of each ``a[i]`` with ``b[i]``.
-
-        Raises
-        ------
-        UnknownName, BadInput
-            As `clade`.
-        """
-        self._check_clades()
-        first, second = self._lookup.pairs(a, b)
-        met = self._meeting.of(first, second)
-        tip_distance = self.root_distance[self.tip_nodes]
-        depth = relative_depth(self.root_distance[met], tip_distance[first], tip_distance[second])
-        return CladePairs(met, self._held[met], depth)
+    def _group_of(self, node: int) -> str:
+        """Return the label of the lowest named inner node at or above a node, "" where there is none."""
+        while node >= 0:
+            if self.labels[node] and (self.parent == node).any():
+                return self.labels[node]
+            node = int(self.parent[node])
+        return ""
 
     def _between(self, height: Floats, a: str, b: str) -> float:
-        low, high = sorted(self._lookup.positions([a, b]).tolist())
-        if low == high:
-            return 0.0
-        tips, met = self.tip_nodes, self._meets[low:high].max()
-        return float((height[tips[low]] + height[tips[high]]) - 2.0 * height[met])
+        ends = self.tip_nodes[self._lookup.positions([a, b])]
+        return float((height[ends[0]] + height[ends[1]]) - 2.0 * height[self.mrca([a, b])])
 
-    def _pairs(self, height: Floats, a: Ints, b: Ints) -> Floats:
-        return distances.pairs(self._meeting, height, self.tip_nodes, a, b)
-
-    def _among(self, names: Iterable[str] | None, *, edges: bool = False) -> Among:
-        height, monotone = (self._edge_height, True) if edges else (self.root_distance, not self.has_negative)
-        if names is None:
-            return Among(height, self.tip_nodes, self._meets, monotone)
-        named = self._lookup.positions(names)
-        return Among.of(height, self.tip_nodes, self._meets, named, monotone=monotone)
-
-    def _met_by(self, a: str, names: Iterable[str] | None) -> tuple[int, Ints, Ints]:
-        """Return the node of one tip, those of ``names`` or of all tips, and where it meets each of them."""
-        tip = self._lookup.position(a)
-        node, met = int(self.tip_nodes[tip]), met_by_one(self.tip_nodes, self._meets, tip)
-        if names is None:
-            return node, self.tip_nodes, met
-        chosen = self._lookup.positions(names)
-        return node, self.tip_nodes[chosen], met[chosen]
-
-    def _check_clades(self) -> None:
-        """Refuse to speak of clades where nobody knows what they are."""
-        if self.rooted is False:
-            raise BadInput([Fault(Place(), say("trees.unrooted.what"), say("trees.unrooted.advice"))])
-        if self.has_negative:
-            raise BadInput([Fault(Place(), say("trees.negative_depth.what"), say("trees.negative_depth.advice"))])
+    def _matrix(self, height: Floats, names: Iterable[str] | None) -> DistanceMatrix:
+        tips = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
+        return DistanceMatrix.of(height, self.tip_nodes, self._meets, tips)
 
 
-def _nodes_on_the_way(edges: Floats) -> Ints:
-    """Return the nodes between tips that are so many edges apart."""
-    return np.maximum(edges.astype(np.int64) - 1, 0)
+def _fixed(values: NDArray[_Kind]) -> NDArray[_Kind]:
+    """Make an array read-only."""
+    values.setflags(write=False)
+    return values

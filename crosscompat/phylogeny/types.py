@@ -1,16 +1,22 @@
-"""What is known of how far apart species stand, whether from a tree or from a table."""
+"""Kinds of arrays, and what is known of how far apart species stand, whether from a tree or from a table."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
-from crosscompat.phylogeny.postorder import Floats, Ints
+import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from crosscompat.ground.names import NameIndex
 
-__all__ = ["Distances"]
+__all__ = ["Bools", "Distances", "Floats", "Ints", "content_hash"]
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 
 class Distances(Protocol):
@@ -36,13 +42,24 @@ class Distances(Protocol):
         """Return the distance of two tips."""
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return all distances among ``names``."""
+        """Return all distances among k names, as a (k, k) array."""
 
     def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``."""
+        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array."""
 
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
-        """Return the distance of each tip ``a[i]`` to ``b[i]``, both by their numbers in ``tips``."""
+        """Return the distance of each tip ``a[i]`` to ``b[i]``, by their numbers in ``tips``, as an (m,) array."""
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to ``names``."""
+        """Return the distances of one tip to k names, as a (k,) array."""
+
+
+def content_hash(words: Iterable[str], whole: Ints, real: Floats) -> str:
+    """Return the SHA-256 of words and numbers in hexadecimal, the same between runs and machines."""
+    digest = hashlib.sha256()
+    for word in words:
+        content = word.encode("utf-8")
+        digest.update(len(content).to_bytes(8, "little") + content)
+    digest.update(whole.astype("<i8").tobytes())
+    digest.update((real + 0.0).astype("<f8").tobytes())  # adding zero turns -0.0 into 0.0
+    return digest.hexdigest()

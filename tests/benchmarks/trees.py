@@ -29,8 +29,7 @@ from typing import Any  # noqa: E402
 import numpy as np  # noqa: E402
 from tree_peers import READERS, WRITERS, pair_distance, readers_of_tables  # noqa: E402
 
-from crosscompat.advice.pair_distances import write_distances  # noqa: E402
-from crosscompat.book.pair_lines import PairTable  # noqa: E402
+from crosscompat.advice.pair_distances import PairTable, write_distances  # noqa: E402
 from crosscompat.collection.opening import Collection  # noqa: E402
 from crosscompat.collection.settings import Settings  # noqa: E402
 from crosscompat.model.gaussian import GaussianPrior  # noqa: E402
@@ -126,29 +125,18 @@ def memory(tips: int) -> Iterator[str]:
 
 
 def matrices(tips: int, *, with_all: bool) -> Iterator[Row]:
-    """All pairs: the whole matrix, the half above the diagonal, and both in four bytes."""
+    """All pairs."""
     text = grown(tips)
     tree, theirs = parse_newick(text), READERS["scikit-bio"](text)
     found, names = theirs.cophenet(), list(tree.tips)
-    whole = tree.patristic_matrix(found.ids)
-    assert np.abs(whole - found.data).max() < 1e-9
-    half = tree.patristic_condensed(found.ids)
-    assert np.array_equal(half, whole[np.triu_indices(tips, 1)])
-    assert np.array_equal(tree.patristic_matrix(found.ids, dtype=np.float32), whole.astype(np.float32))
-    del found, whole, half
+    assert np.abs(tree.patristic_matrix(found.ids) - found.data).max() < 1e-9
+    del found
     peers = {"scikit-bio": best(theirs.cophenet, runs=3)[0]}
     del theirs
     if with_all:
         peers |= slower_matrices(names, text, tips)
-    jobs: dict[str, Job] = {
-        "": tree.patristic_matrix,
-        ", half": tree.patristic_condensed,
-        ", float32": lambda: tree.patristic_matrix(dtype=np.float32),
-        ", half, float32": lambda: tree.patristic_condensed(dtype=np.float32),
-    }
-    limit, *taken = best(lambda: np.full((tips, tips), 1.5), *jobs.values())
-    for name, ours in zip(jobs, taken, strict=True):
-        yield Row(f"all pairs, {tips:,} tips{name}", ours, limit, {} if name else peers)
+    limit, ours = best(lambda: np.full((tips, tips), 1.5), tree.patristic_matrix)
+    yield Row(f"all pairs, {tips:,} tips", ours, limit, peers)
 
 
 def slower_matrices(names: list[str], text: str, tips: int) -> dict[str, float]:
@@ -202,22 +190,15 @@ def many_pairs(tips: int) -> Iterator[Row]:
     names, first = list(tree.tips), tree.tips[0]
     rng = np.random.default_rng(3)
     a, b = rng.integers(0, tips, PAIRS), rng.integers(0, tips, PAIRS)
-    apart, nodes = tree.patristic_between(a, b), tree.node_distance_pairs([first] * 50, names[:50])
-    three = tree.distances_from(first)
-    assert np.array_equal(three.patristic, tree.patristic_from(first))
-    assert np.array_equal(three.nodes[:50], nodes)
-    assert np.array_equal(three.size[:50], tree.clade_pairs([first] * 50, names[:50]).size)
+    apart = tree.patristic_between(a, b)
     each = {
         library: each_pair(library, text, names, lambda i, j: tree.patristic(names[i], names[j])) for library in READERS
     }
     gc.collect()
     height = rng.random(tips)
-    distance, everything, limit = best(
-        lambda: tree.patristic_from(first), lambda: tree.distances_from(first), lambda: height + 1.0, runs=30
-    )
+    distance, limit = best(lambda: tree.patristic_from(first), lambda: height + 1.0, runs=30)
     peers = {library: -ms * tips for library, ms in each.items()}
     yield Row(f"one against {tips:,}", distance, limit, peers)
-    yield Row(f"one against {tips:,}, with nodes and clades", everything, limit, peers)
 
     mine, theirs = [names[at] for at in a.tolist()], [names[at] for at in b.tolist()]
     assert np.array_equal(tree.patristic_pairs(mine, theirs), apart)

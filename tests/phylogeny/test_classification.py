@@ -8,8 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.phylogeny.classification import is_classification, rank_tree, read_classification
-from crosscompat.phylogeny.ranks import RANKS, group_label, ranks_among
+from crosscompat.phylogeny.classification import (
+    RANKS,
+    group_label,
+    is_classification,
+    rank_tree,
+    ranks_among,
+    read_classification,
+)
 from crosscompat.phylogeny.report import is_ultrametric
 
 CHECKLIST = """species,Section,subgenus,growth

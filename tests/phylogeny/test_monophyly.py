@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.phylogeny.formats import read_tree
-from crosscompat.phylogeny.monophyly import group_census
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.report import group_census
 
 TREE = parse_newick(
     "((((Aus_bus:1,Aus_cus:1):1,Aus_dus:2):1,(Aus_eus:1,Aus_fus:1):2):1,((Bus_gus:1,Bus_hus:1):2,Bus_ius:3):1);"
@@ -54,8 +54,7 @@ def test_a_group_is_a_clade_if_no_other_is_under_its_smallest_clade(groups):
         if len(members) < 2:
             assert f"sect. {group}" not in found
             continue
-        node = TREE.clade_pairs([members[0]] * len(members), members).node.max()
-        under = [TREE.tips[tip] for tip in TREE.tips_under(int(node))]
+        under = [TREE.tips[tip] for tip in TREE.tips_under(TREE.mrca(members))]
         strangers = sorted(name for name in under if known.get(name, {}).get("section", group) != group)
         one = found.get(f"sect. {group}")
         assert (one is None) is (not strangers)

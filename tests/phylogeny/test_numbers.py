@@ -5,14 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.phylogeny.numbers import NUMBER, read_numbers
-
-
-def read(words):
-    text = ",".join(words).encode()
-    sizes = [len(word.encode()) for word in words]
-    start = np.cumsum([0, *(size + 1 for size in sizes)])[:-1]
-    return read_numbers(np.frombuffer(text, dtype=np.uint8), start, start + sizes)
+from crosscompat.phylogeny.build import NUMBER
+from crosscompat.phylogeny.newick import _numbers as read
 
 
 @settings(max_examples=80, deadline=None)
@@ -34,23 +28,14 @@ def test_numbers_are_read_to_the_last_bit(words):
     assert values.tolist() == [float(word) for word in words]
 
 
-@pytest.mark.parametrize("digits", range(1, 20))
-def test_every_place_of_the_point_is_right(digits):
-    whole = "9173502846917350284"[:digits]
-    words = [whole, *(whole[:at] + "." + whole[at:] for at in range(digits + 1))]
-    values, bad = read(words)
-    assert bad == []
-    assert values.tolist() == [float(word) for word in words]
-
-
-@pytest.mark.parametrize("word", [".", "1..2", "", "1:2", "/", "1;", "٣"])
+@pytest.mark.parametrize("word", [".", "1..2", "", "1:2", "/", "1;", "٣", "1_0", "1 2", "infinity?"])
 def test_what_is_no_number_is_named(word):
     values, bad = read(["1.5", word, "2"])
     assert bad == [1]
     assert np.array_equal(values, [1.5, np.nan, 2], equal_nan=True)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(st.text(alphabet="0123456789./:+e", max_size=17), min_size=1, max_size=20))
 def test_digits_and_points_in_any_order_are_a_number_or_none(words):
     values, bad = read(words)

@@ -112,12 +112,12 @@ def test_placing_moves_nobody_and_hangs_the_species_on_the_crown(seed, tips, dat
     wider = place(tree, found)
     assert wider.patristic_matrix(names) == pytest.approx(tree.patristic_matrix(names))
     assert (wider.unit, wider.rooted, wider.n_tips) == (tree.unit, tree.rooted, tips + 1)
-    clade = tree.clade_pairs([members[0]] * len(members), members)
-    whole = clade.size.max() == len(members)
+    node = tree.mrca(members)
+    whole = tree.tips_under(node).size == len(members)
     assert found[0].rank == ("section" if whole else "genus")
     if whole and len(members) > 1:
         depth = {tip: float(d) for tip, d in zip(tree.tips, tree.root_distance[tree.tip_nodes], strict=True)}
-        crown = float(tree.root_distance[clade.node.max()])
+        crown = float(tree.root_distance[node])
         mean = np.mean([depth[name] for name in members])
         for name in members:
             assert wider.patristic("Gus novus", name) == pytest.approx((mean - crown) + (depth[name] - crown))

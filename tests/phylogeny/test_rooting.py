@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.phylogeny.neighbour_joining import root_at_midpoint, root_on_outgroup
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.rooting import root_at_midpoint, root_on_outgroup
 
 
 def random_newick(seed, tips, *, widest=3):

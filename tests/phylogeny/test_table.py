@@ -84,7 +84,7 @@ def test_a_table_in_another_encoding_is_told(read):
 
 
 def test_a_cell_that_never_ends_is_told(read):
-    with pytest.raises(BadInput, match="cannot be read from here on"):
+    with pytest.raises(BadInput, match="quotation mark is not closed"):
         read(',a\na,"' + "0" * 200_000)
 
 

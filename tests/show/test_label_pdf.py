@@ -61,7 +61,9 @@ def test_the_codes_hold_the_labels_as_plain_text(pages):
     import zxingcpp
 
     found = zxingcpp.read_barcodes(pages[0].render(scale=300 / 72).to_pil())
-    assert sorted(code.text for code in found) == sorted(code_text(card, invented=True) for card in [*CARDS, *CARDS][:10])
+    assert sorted(code.text for code in found) == sorted(
+        code_text(card, invented=True) for card in [*CARDS, *CARDS][:10]
+    )
 
 
 def test_the_same_labels_are_the_same_file_and_none_is_a_file_too():

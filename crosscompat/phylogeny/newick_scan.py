@@ -1,0 +1,299 @@
+"""Where the nodes of a Newick text begin and end, and the first thing wrong with its marks.
+
+Quotes and comments are hidden first, so that every bracket, comma, colon and semicolon left is structure. A comment
+[..] may hold comments and counts as a blank; [&R] and [&U] say whether a tree is rooted. A quote begins a quoted label
+only where a label begins: in ``Malus_'Gala'`` and ``O'Brien`` it is a letter. Then every comma, closing bracket and
+semicolon ends one node, which gives the nodes in postorder, and the brackets give their depths.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.phylogeny.text_source import TextSource, worded
+from crosscompat.phylogeny.types import Bools, Ints
+
+__all__ = ["HIDDEN", "Bytes", "Masked", "Nodes", "mask", "scan"]
+
+Bytes = npt.NDArray[np.uint8]
+
+HIDDEN = b"\x01"
+OPEN, CLOSE, COMMA, COLON, END = b"(),:;"
+_BLOCK = 65_536
+_SPECIAL = re.compile(rb"['\"\[\]]")
+_BRACKET = re.compile(rb"[\[\]]")
+_QUOTED = {b"'": re.compile(rb"'(?:[^']|'')*'"), b'"': re.compile(rb'"(?:[^"]|"")*"')}
+
+
+@dataclass(frozen=True, slots=True)
+class Masked:
+    """A text of the same size in which comments are blanks and quoted labels are filled up.
+
+    ``quoted`` holds the end and the plain text of each quoted label by its start; ``rooting`` the place of every
+    rooting mark, and whether it says rooted.
+    """
+
+    data: bytes
+    quoted: dict[int, tuple[int, str]] = field(default_factory=dict)
+    rooting: tuple[tuple[int, bool], ...] = ()
+
+
+def mask(source: TextSource) -> Masked:
+    """Hide quotes and comments.
+
+    Raises
+    ------
+    BadInput
+        If a quote or a comment never ends, or a comment ends that never began.
+
+    Examples
+    --------
+    >>> mask(TextSource(b"(a[x],b);")).data
+    b'(a   ,b);'
+    >>> mask(TextSource(b"('b,''c');")).quoted
+    {1: (8, "b,'c")}
+    """
+    data = source.data
+    if not any(mark in data for mark in (b"'", b'"', b"[", b"]")):
+        return Masked(data)
+    work = bytearray(data)
+    quoted: dict[int, tuple[int, str]] = {}
+    rooting: list[tuple[int, bool]] = []
+    at = 0
+    while match := _SPECIAL.search(data, at):
+        start, mark, at = match.start(), match.group(), match.end()
+        if mark == b"]":
+            raise BadInput([source.fault("comment_end", start, at)])
+        if mark == b"[":
+            at = _comment_end(source, start)
+            work[start:at] = b" " * (at - start)
+            comment = data[start + 1 : at - 1].strip().lower()
+            if comment in (b"&r", b"&u"):
+                rooting.append((start, comment == b"&r"))
+        elif _begins_label(work, start):
+            whole = _QUOTED[mark].match(data, start)
+            if not whole:
+                raise BadInput([source.fault("quote_open", start, start + 1)])
+            at = whole.end()
+            work[start:at] = HIDDEN * (at - start)
+            quoted[start] = at, data[start + 1 : at - 1].replace(mark * 2, mark).decode("utf-8")
+    return Masked(bytes(work), quoted, tuple(rooting))
+
+
+def _comment_end(source: TextSource, start: int) -> int:
+    open_ = 0
+    for bracket in _BRACKET.finditer(source.data, start):
+        open_ += 1 if bracket.group() == b"[" else -1
+        if not open_:
+            return bracket.end()
+    raise BadInput([source.fault("comment_open", start, start + 1)])
+
+
+def _begins_label(work: bytearray, at: int) -> bool:
+    """Say whether only blanks stand between the last bracket, comma or semicolon and this byte."""
+    before = at - 1
+    while before >= 0 and work[before] in b" \t\r\n":
+        before -= 1
+    return before < 0 or work[before] in b"(),;"
+
+
+class Nodes(NamedTuple):
+    """The nodes of a text in postorder, as spans of bytes; each array has shape (n,).
+
+    The name is ``name_start:name_stop``; the length ``name_stop + 1:length_stop``, with ``length_stop`` -1 where none
+    is given.
+    """
+
+    depth: Ints
+    inner: Bools
+    name_start: Ints
+    name_stop: Ints
+    length_stop: Ints
+    stop: Ints
+
+    def cut(self, first: int, stop: int) -> Nodes:
+        """Return some of the nodes."""
+        piece = slice(first, stop)
+        spans = (self.name_start[piece], self.name_stop[piece], self.length_stop[piece], self.stop[piece])
+        return Nodes(self.depth[piece], self.inner[piece], *spans)
+
+
+class _Marks(NamedTuple):
+    """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each."""
+
+    at: Ints
+    kind: Bytes
+    depth: Ints
+
+
+def scan(source: TextSource, data: bytes) -> Nodes:
+    """Find the nodes of all trees of a text.
+
+    Parameters
+    ----------
+    source : TextSource
+    data : bytes
+        The text with quotes and comments hidden.
+
+    Raises
+    ------
+    BadInput
+        If the text is empty or something else than Newick, or with the first fault of its marks.
+
+    Examples
+    --------
+    >>> nodes = scan(TextSource(b"(a:1,b)c;"), b"(a:1,b)c;")
+    >>> nodes.depth.tolist(), nodes.inner.tolist(), nodes.length_stop.tolist()
+    ([1, 1, 0], [False, False, True], [4, -1, -1])
+    """
+    _check_kind(source, data)
+    content = np.frombuffer(data, dtype=np.uint8)
+    blocks = range(0, content.size, _BLOCK)  # so that the cache holds what is made on the way
+    at = np.concatenate([[-1], *(np.flatnonzero(_is_mark(content[i : i + _BLOCK])) + i for i in blocks)])
+    kind = np.append(np.uint8(END), content[at[1:]])
+    depth = np.cumsum((kind == OPEN).view(np.int8) - (kind == CLOSE).view(np.int8), dtype=np.int64)
+    marks = _Marks(at, kind, depth)
+    for fault in _Structure(source, data, marks).faults():
+        raise BadInput([fault])
+    return _nodes(marks)
+
+
+def _is_mark(content: Bytes) -> Bools:
+    """Say which bytes are structure; ( and ) are neighbours in ASCII, and so are : and ;."""
+    mark: Bools = content - np.uint8(OPEN) <= CLOSE - OPEN
+    mark |= content - np.uint8(COLON) <= END - COLON
+    mark |= content == COMMA
+    return mark
+
+
+def _nodes(marks: _Marks) -> Nodes:
+    at, kind, depth = marks
+    ends = np.flatnonzero((kind == COMMA) | (kind == CLOSE) | (kind == END))[1:]
+    with_length = kind[ends - 1] == COLON
+    before = ends - 1 - with_length
+    stop = at[ends]
+    return Nodes(
+        depth=depth[ends] + (kind[ends] == CLOSE),
+        inner=kind[before] == CLOSE,
+        name_start=at[before] + 1,
+        name_stop=np.where(with_length, at[ends - 1], stop),
+        length_stop=np.where(with_length, stop, -1),
+        stop=stop,
+    )
+
+
+def _check_kind(source: TextSource, data: bytes) -> None:
+    """Refuse what is empty or plainly another kind of file."""
+    head = data.lstrip()
+    key = ""
+    if not head:
+        key = "empty"
+    elif head[:6].lower() == b"#nexus":
+        key = "nexus"
+    elif head[:1] == b"<":
+        key = "xml"
+    elif b"(" not in data and (b"," in data or len(data.strip().splitlines()) > 1):
+        key = "table"
+    if key:
+        raise BadInput([worded("newick", key, Place(source.file))])
+
+
+@dataclass(frozen=True, slots=True)
+class _Structure:
+    """Looks for marks that cannot stand where they stand, from the first byte to the last."""
+
+    source: TextSource
+    data: bytes
+    marks: _Marks
+
+    def faults(self) -> Iterator[Fault]:
+        """Look closely at the few marks that may be wrong."""
+        at, kind, depth = self.marks
+        before, now, level = kind[:-1], kind[1:], depth[1:]
+        odd = (level < 0) | ((now == COMMA) & (level == 0)) | ((now == COLON) & (before == COLON))
+        odd |= ((now == END) & (level > 0)) | ((now != OPEN) & (before == END))
+        odd |= (now == OPEN) & ((before == CLOSE) | (before == COLON) | (np.diff(at) > 1))
+        for mark in (np.flatnonzero(odd) + 1).tolist():
+            fault = self._at(mark)
+            if fault is not None:
+                yield fault
+        yield from self._behind()
+
+    def _at(self, mark: int) -> Fault | None:
+        kind, before, level = (int(self.marks.kind[mark]), int(self.marks.kind[mark - 1]), self.marks.depth[mark])
+        left, right = self._gap(mark)
+        if kind == OPEN:
+            return self._opening(mark, before)
+        if before == END and mark > 1 and (left < right or kind == COLON):
+            return self._trailing(left, max(right, left + 1), "trailing")
+        if kind == COMMA and level == 0:
+            return self._outer_comma(mark, before)
+        if kind == END and level > 0:
+            return self._open(mark, "missing_close")
+        keys = {
+            "extra_close": kind == CLOSE and level < 0,
+            "two_lengths": kind == COLON and before == COLON,
+            "no_tree": kind == END and before == END and left == right,
+        }
+        return next((self._spot(key, mark) for key, wrong in keys.items() if wrong), None)
+
+    def _spot(self, key: str, mark: int) -> Fault:
+        at = int(self.marks.at[mark])
+        return self.source.fault(key, at, at + 1)
+
+    def _gap(self, mark: int) -> tuple[int, int]:
+        """Return the span of the text before a mark, or behind the last one, without the blanks around it."""
+        at = self.marks.at
+        start, stop = int(at[mark - 1]) + 1, int(at[mark]) if mark < at.size else len(self.data)
+        piece = self.data[start:stop]
+        left = stop - len(piece.lstrip())
+        return left, max(left, start + len(piece.rstrip()))
+
+    def _opening(self, mark: int, before: int) -> Fault | None:
+        if before == CLOSE:
+            return self._spot("no_comma", mark)
+        if before == COLON:
+            return self._spot("open_in_length", mark)
+        left, right = self._gap(mark)
+        if left == right:
+            return None
+        return self.source.fault("before_open", left, right, got=self.source.text(left, right))
+
+    def _outer_comma(self, mark: int, before: int) -> Fault:
+        """Tell a comma outside all brackets, which behind the root's length is a decimal comma."""
+        at = int(self.marks.at[mark])
+        left, right = self._gap(mark + 1)
+        if before == COLON and self.data[left:right].isdigit():
+            got = self.source.text(int(self.marks.at[mark - 1]) + 1, right)
+            return self.source.fault("root_comma", at, at + 1, got=got)
+        return self._spot("outer_comma", mark)
+
+    def _open(self, mark: int, key: str) -> Fault:
+        """Tell the brackets that are open before a mark; the innermost is shown."""
+        levels = self.marks.depth[:mark]
+        missing = int(levels[-1])
+        inside = np.flatnonzero(levels < missing)
+        opened = int(self.marks.at[inside[-1] + 1])
+        return self.source.fault(key, opened, opened + 1, n=missing)
+
+    def _behind(self) -> Iterator[Fault]:
+        """Tell what is wrong behind the last mark: the file is cut off, no semicolon, text that is no tree."""
+        at, kind, depth = self.marks
+        left, right = self._gap(at.size)
+        if depth[-1] > 0:
+            yield self._open(at.size, "truncated")
+        elif kind[-1] != END:
+            spot = max(right - 1, int(at[-1])) if right > left else int(at[-1])
+            yield self.source.fault("no_semicolon", spot, spot + 1)
+        elif right > left:
+            yield self._trailing(left, right, "no_semicolon_alone" if at.size == 1 else "trailing")
+
+    def _trailing(self, left: int, right: int, key: str) -> Fault:
+        return self.source.fault(key, left, right, got=self.source.text(left, right)[:40])
