@@ -146,8 +146,6 @@ class Cross(Record):
     ----------
     number : str or None
         The grower's own, kept verbatim; no two crosses of a book share one.
-    kind : str
-        A cross, a check against a parent known to be good, or flowers bagged and left alone.
     seed_parent : str or None
         The seed parent as it was written, where that is not the plant's own name of today.
     wanted : int or None
