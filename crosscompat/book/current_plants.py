@@ -7,15 +7,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from os import PathLike
+from typing import TYPE_CHECKING
 
 from crosscompat.book import records
 from crosscompat.book.dates import by_date
 from crosscompat.book.records import SEXES
-from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:  # a collection that is remembered is opened without the database
+    from crosscompat.book.store import Reading
 
 __all__ = ["HEADER", "MORE", "Plant", "Plants", "plants_in", "plants_of", "read_plants", "species_of"]
 

@@ -23,8 +23,7 @@ from crosscompat.advice.search import Best, search_of
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
-from crosscompat.cli.progress import watched
-from crosscompat.cli.workers import shared_out
+from crosscompat.cli.workers import shared_out, watched
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crosscompat.book.import_export.cell_meaning import ORDERS, TOOK_MEANS
+from crosscompat.book.import_export.cell_meaning import TOOK_MEANS
 from crosscompat.book.import_export.column_mapping import TableMapping
 from crosscompat.book.import_export.import_table import Answers
 from crosscompat.cli.prompts import choose, confirm
-from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Given", "answered"]
+__all__ = ["ONLY_SUCCESSES", "Given", "answered"]
 
-_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
+ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,13 +34,7 @@ def answered(mapping: TableMapping, given: Given, *, asking: bool) -> tuple[Answ
     given : Given
     asking : bool
         Whether to ask at the terminal what is open.
-
-    Raises
-    ------
-    WrongUse
-        If an answer is none of the words it may be.
     """
-    _refuse_other_words(given)
     took, only, questions = given.took_means, given.only_successes, []
     if mapping.column("took") is None:
         took = None
@@ -51,19 +44,9 @@ def answered(mapping: TableMapping, given: Given, *, asking: bool) -> tuple[Answ
         took = choose(say("import.ask.took"), tuple(TOOK_MEANS)) if asking else None
         questions += [] if took else [say("import.ask.took_option", words=", ".join(TOOK_MEANS))]
     if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours and only is None:
-        only = choose(say("import.ask.only"), tuple(_ONLY_SUCCESSES)) if asking else None
-        questions += [] if only else [say("import.ask.only_option", words=", ".join(_ONLY_SUCCESSES))]
-    ready = None if questions else Answers(given.dates, took, _ONLY_SUCCESSES.get(only or "unknown"))
+        only = choose(say("import.ask.only"), tuple(ONLY_SUCCESSES)) if asking else None
+        questions += [] if only else [say("import.ask.only_option", words=", ".join(ONLY_SUCCESSES))]
+    ready = None if questions else Answers(given.dates, took, ONLY_SUCCESSES.get(only or "unknown"))
     confirmed = given.yes or mapping.is_ours or (asking and ready is not None and confirm(say("import.ask.mapping")))
     questions += [] if confirmed else [say("import.ask.mapping_option")]
     return ready, questions
-
-
-def _refuse_other_words(given: Given) -> None:
-    for option, word, words in (
-        ("--took-means", given.took_means, tuple(TOOK_MEANS)),
-        ("--only-successes", given.only_successes, tuple(_ONLY_SUCCESSES)),
-        ("--dates", given.dates, ORDERS),
-    ):
-        if word is not None and word not in words:
-            raise WrongUse(say("import.ask.words", option=option, word=word, words=", ".join(words)))

@@ -1,4 +1,4 @@
-"""The cross book that a command means, and the words that commands on it share."""
+"""The cross book that a command means, and what is asked before something odd is written into it."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.cli.locate import settings_at
+from crosscompat.cli.locate import collection_at, settings_at
 from crosscompat.cli.output import talk
 from crosscompat.cli.prompts import confirm
 from crosscompat.collection.books import book_place, open_book
 from crosscompat.collection.settings import Settings
-from crosscompat.ground.csv_convert import BadCell, choice
-from crosscompat.ground.errors import CrosscompatError, WrongUse
+from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.book.store import Store
+    from crosscompat.collection.opening import Collection
 
-__all__ = ["BookHere", "Stopped", "agreed", "book_here", "chosen", "file_of_book", "open_here"]
+__all__ = ["BookHere", "Stopped", "agreed", "open_here", "open_with_collection"]
 
 _T = TypeVar("_T")
 
@@ -40,8 +40,7 @@ class Stopped(CrosscompatError):
 
     def __init__(self, reasons: Sequence[str], *, ask: str = "", answer: Any = None) -> None:
         self.reasons, self.ask, self.answer = tuple(reasons), ask, answer
-        told = () if ask else self.reasons
-        super().__init__(" ".join([*told, say("entry.stopped")]))
+        super().__init__(" ".join([*(() if ask else self.reasons), say("entry.stopped")]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,59 +49,36 @@ class BookHere:
 
     folder: Path
     settings: Settings
-    place: Path | str
 
-
-def book_here(folder: Path | None) -> BookHere:
-    """Find the cross book of the collection in a folder, the current one by default, without opening it.
-
-    Raises
-    ------
-    WrongUse
-        If there is no collection.
-    """
-    place, settings = settings_at(folder)
-    return BookHere(place, settings, book_place(place, settings))
-
-
-def file_of_book(here: BookHere) -> Path:
-    """Return the file of a book.
-
-    Raises
-    ------
-    WrongUse
-        If it lies on a server, with what to do there.
-    """
-    if isinstance(here.place, str):
-        raise WrongUse(say("the_book.on_a_server"))
-    return here.place
+    @property
+    def place(self) -> Path | str:
+        """Its file, or the URL of its database."""
+        return book_place(self.folder, self.settings)
 
 
 @contextmanager
 def open_here(folder: Path | None) -> Iterator[tuple[BookHere, Store]]:
     """Open the cross book of a collection."""
-    here = book_here(folder)
-    store = open_book(here.folder, here.settings)
-    try:
+    here = BookHere(*settings_at(folder))
+    with _opened(here.folder, here.settings) as store:
         yield here, store
+
+
+@contextmanager
+def open_with_collection(folder: Path | None, *, crosses: bool = False) -> Iterator[tuple[Collection, Store]]:
+    """Open a collection, with its crosses or without, and its cross book beside it."""
+    collection = collection_at(folder, crosses=crosses)
+    with _opened(folder or Path(), collection.settings) as store:
+        yield collection, store
+
+
+@contextmanager
+def _opened(folder: Path, settings: Settings) -> Iterator[Store]:
+    store = open_book(folder, settings)
+    try:
+        yield store
     finally:
         store.engine.dispose()
-
-
-def chosen(option: str, text: str | None, words: Sequence[str]) -> str | None:
-    """Return the one of the book's words that is meant.
-
-    Raises
-    ------
-    WrongUse
-        If it is none of them.
-    """
-    if text is None:
-        return None
-    try:
-        return choice(text, words)
-    except BadCell as bad:
-        raise WrongUse(f"--{option}: {bad.what} {bad.advice}") from None
 
 
 def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
@@ -114,6 +90,11 @@ def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
         Called with the reasons that were answered with yes; raises `Stopped` if there are others.
     anyway : bool
         Whether everything is answered with yes.
+
+    Raises
+    ------
+    Stopped
+        If somebody said no, or nobody could be asked.
     """
     said_yes: frozenset[str] = frozenset()
     while True:

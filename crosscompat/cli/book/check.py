@@ -1,26 +1,26 @@
-"""Check a collection and list every fault at once."""
+"""Everything in a collection read, and every fault of it told at once."""
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
-from crosscompat.advice.check import Checkup, TraitNote, check
-from crosscompat.cli.locate import collection_at
-from crosscompat.cli.output import columns, line, paragraph, print_json
+from crosscompat.cli.options import Folder, Json
+from crosscompat.cli.output import columns, give, line, paragraph
 from crosscompat.ground.wording import say
 
-__all__ = ["print_checkup", "run"]
+if TYPE_CHECKING:
+    from crosscompat.advice.check import Checkup
 
 
-def run(folder: Path | None, *, as_json: bool) -> None:
+def check(folder: Folder = None, *, as_json: Json = False) -> None:
     """Check and print; a name without a place makes the exit code 1."""
-    checkup = check(collection_at(folder))
-    if as_json:
-        print_json(checkup)
-    else:
-        print_checkup(checkup)
+    from crosscompat.advice import check as collection_check
+    from crosscompat.cli.locate import collection_at
+
+    checkup = collection_check.check(collection_at(folder))
+    give(checkup, print_checkup, as_json=as_json)
     if checkup.unmatched:
         raise typer.Exit(1)
 
@@ -28,8 +28,6 @@ def run(folder: Path | None, *, as_json: bool) -> None:
 def print_checkup(checkup: Checkup) -> None:
     """Print what a collection holds, then what is missing."""
     line(checkup.name)
-    if checkup.invented:
-        paragraph(say("cli.invented"))
     counts = {key: getattr(checkup, key) for key in ("species", "plants", "crosses", "wanted")}
     paragraph(say("checkup.counts", **counts))
     for notice in checkup.notices:
@@ -39,24 +37,15 @@ def print_checkup(checkup: Checkup) -> None:
         line(say("checkup.tree", tree=checkup.tree))
     for note in checkup.tree_notes:
         paragraph(note, indent=2, bullet="· ")
-    if checkup.traits:
+    known = [trait for trait in checkup.traits if not trait.name.endswith("_source")]
+    if known:
         line()
         line(say("checkup.traits"))
         heading = [say(f"checkup.columns.{key}") for key in ("name", "kind", "known", "why")]
-        rows = [
-            [trait.name, trait.kind, str(trait.known), trait.why] for trait in checkup.traits if not _is_source(trait)
-        ]
+        rows = [[trait.name, trait.kind, str(trait.known), trait.why] for trait in known]
         for text in columns([heading, *rows], right=[2]):
             line("  " + text)
     line()
-    if not checkup.unmatched:
-        line(say("checkup.fine"))
-        return
-    line(say("checkup.unmatched"))
+    line(say("checkup.unmatched" if checkup.unmatched else "checkup.fine"))
     for entry in checkup.unmatched:
         paragraph(f"{entry.where}, {entry.column}: {entry.why}", indent=2, bullet="! ")
-
-
-def _is_source(trait: TraitNote) -> bool:
-    """Tell whether a column only says where another's values are from."""
-    return trait.name.endswith("_source")
