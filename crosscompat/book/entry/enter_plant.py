@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
@@ -143,11 +144,9 @@ def write_planting(pen: Writing, found: Planting, bounds: Bounds) -> None:
     """
     stood = pen.find(records.Plant, id=found.plant.id)
     raised = found.plant.cross is not None and (stood is None or stood.cross != found.plant.cross)
-    before = faults_by_cross(pen, (), bounds) if raised else {}
-    pen.replace(*found.changed)
-    pen.add(*found.new)
-    if raised:
-        refuse_new_faults(pen, (), before, bounds)
+    with validated(pen, (), bounds) if raised else nullcontext():
+        pen.replace(*found.changed)
+        pen.add(*found.new)
 
 
 def _shown(before: records.PollenLot | None, lot: records.PollenLot | None) -> list[records.Record]:
