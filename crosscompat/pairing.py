@@ -5,17 +5,20 @@ Unknown stays unknown: a feature that cannot be told for a pairing is NaN, never
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from crosscompat.trait_kinds import FEATURES, TRAIT_KINDS
 from crosscompat.traits import TraitColumn, TraitTable
 
 __all__ = ["FEATURE_KINDS", "NOT_FEATURES", "Feature", "Recipe", "compared", "pair_rows", "recipe_for", "trait_codes"]
 
 Floats = NDArray[np.float64]
+
+FEATURE_KINDS = ("distance", *FEATURES)
 
 NOT_FEATURES = ("self_fertile",)
 """Columns that speak for a record and not for a pairing: a self-fertile mother makes an unchecked seedling doubtful."""
@@ -73,14 +76,6 @@ class Recipe:
         return tuple(feature.name for feature in self.features)
 
 
-_FEATURES_OF_KIND: Mapping[str, tuple[str, ...]] = {
-    "flag": ("both",),
-    "category": ("same",),
-    "count": ("lower", "higher"),
-    "measure": ("ratio", "size"),
-}
-
-
 def recipe_for(
     traits: TraitTable | None, reference: float, *, unit: str | None = None, left_out: Sequence[str] = ()
 ) -> Recipe:
@@ -101,7 +96,7 @@ def recipe_for(
     features = [Feature("distance")]
     for column in traits.columns if traits is not None else ():
         if column.known and column.name not in {*NOT_FEATURES, *left_out}:
-            features += [Feature(kind, column.name) for kind in _FEATURES_OF_KIND.get(column.kind, ())]
+            features += [Feature(name, column.name) for name in TRAIT_KINDS[column.kind].features]
     return Recipe(tuple(features), float(reference), unit)
 
 
@@ -182,7 +177,7 @@ def compared(feature: Feature, seed: Floats, pollen: Floats) -> Floats:
     >>> compared(Feature("both", "paired_spines"), np.array([1.0, 1.0, np.nan]), np.array([1.0, 0.0, 0.0])).tolist()
     [1.0, 0.0, 0.0]
     """
-    return _COMPARE[feature.kind](seed, pollen)
+    return FEATURES[feature.kind](seed, pollen)
 
 
 def _positions(traits: TraitTable | None, names: Sequence[str]) -> NDArray[np.int64]:
@@ -200,33 +195,4 @@ def _positions(traits: TraitTable | None, names: Sequence[str]) -> NDArray[np.in
 
 def _codes(column: TraitColumn) -> Floats:
     """One number a species, NaN where unknown, and a last NaN for absent species."""
-    if column.kind == "category":
-        words = sorted({str(value) for value in column.values if value is not None})
-        number = {word: float(i) for i, word in enumerate(words)}
-        values = [np.nan if value is None else number[str(value)] for value in column.values]
-    else:
-        values = [np.nan if value is None else float(value) for value in column.values]
-    codes = np.array([*values, np.nan])
-    return np.log(codes) if column.kind == "measure" else codes
-
-
-def _both(seed: Floats, pollen: Floats) -> Floats:
-    """1 where both have it, 0 where one is known not to, unknown otherwise."""
-    known_no = (seed == 0) | (pollen == 0)
-    return np.where(known_no, 0.0, seed * pollen)
-
-
-def _where_known(outcome: NDArray[np.bool_], seed: Floats, pollen: Floats) -> Floats:
-    return np.where(np.isnan(seed) | np.isnan(pollen), np.nan, outcome.astype(np.float64))
-
-
-_COMPARE: Mapping[str, Callable[[Floats, Floats], Floats]] = {
-    "both": _both,
-    "same": lambda seed, pollen: _where_known(seed == pollen, seed, pollen),
-    "lower": lambda seed, pollen: _where_known(seed < pollen, seed, pollen),
-    "higher": lambda seed, pollen: _where_known(seed > pollen, seed, pollen),
-    "ratio": lambda seed, pollen: seed - pollen,
-    "size": lambda seed, pollen: np.abs(seed - pollen),
-}
-
-FEATURE_KINDS = ("distance", *_COMPARE)
+    return np.append(TRAIT_KINDS[column.kind].codes(column.values), np.nan)

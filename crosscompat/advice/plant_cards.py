@@ -16,7 +16,7 @@ from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import plants_of, species_of
 from crosscompat.book.dates import by_date
-from crosscompat.book.entry.enter_plant import Planting, PlantTold, planting, write_planting
+from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_plant
@@ -160,7 +160,7 @@ class PlantAnswer:
 
 
 def plant_answer(
-    collection: Collection, store: Store, entry: PlantTold, today: date, *, dry_run: bool = False
+    collection: Collection, store: Store, entry: PlantEntry, today: date, *, dry_run: bool = False
 ) -> PlantAnswer:
     """Write down what is said of a plant, if anything is, and return its card; without a name, all plants in a line.
 
@@ -170,7 +170,7 @@ def plant_answer(
         For its tree and its settings.
     store : Store
         The book.
-    entry : PlantTold
+    entry : PlantEntry
     today : date
     dry_run : bool
         Whether nothing is to be written; the card is the one of before then.
@@ -194,7 +194,7 @@ def plant_answer(
         pen.what = say("plant.change", plant=planned.plant.name, what="; ".join(planned.wrote))
         stood = pen.find(records.Plant, id=planned.plant.id)
         before = card_of(collection, pen, stood, today) if stood and dry_run else None
-        write_planting(pen, planned, Bounds(today))
+        write_plant(pen, planned, Bounds(today))
         card_now = before if dry_run else card_of(collection, pen, planned.plant, today)
         written = bool(planned.new or planned.changed) and not dry_run
     return PlantAnswer(
@@ -202,10 +202,10 @@ def plant_answer(
     )
 
 
-def _planned(page: Reading, collection: Collection, entry: PlantTold) -> Planting:
+def _planned(page: Reading, collection: Collection, entry: PlantEntry) -> PlantRecords:
     known = _find(page, entry.name) if entry.name and not entry.new else None
     entry = entry if known is None else replace(entry, name=known.name)
-    return planting(page, entry, read_pattern(collection.settings.cross_number))
+    return plant_records(page, entry, read_pattern(collection.settings.cross_number))
 
 
 def _find(page: Reading, text: str) -> records.Plant:
@@ -218,14 +218,14 @@ def _find(page: Reading, text: str) -> records.Plant:
         raise UnknownName(say("plant.unknown", name=name, nearest=hint), name, near) from None
 
 
-def _cautions(collection: Collection, entry: PlantTold, planned: Planting) -> list[Caution]:
+def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) -> list[Caution]:
     """Return what is to be said once: names that may be misspelt, papers where something changes hands, hybrids."""
-    names = dict.fromkeys(name for name in (entry.species, entry.parents) if name is not None)
+    names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
     spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
-    received = any(getattr(entry, name) is not None for name in _RECEIVED)
-    others_pollen = entry.pollen is not None and planned.plant.owner is not None
+    received = any(entry.plant.get(name) is not None for name in _RECEIVED)
+    others_pollen = bool(entry.pollen) and planned.plant.owner is not None
     cautions = [permits()] if received or others_pollen else []
-    return [*spelling, *cautions, *([escaping()] if entry.raised_from or entry.parents else [])]
+    return [*spelling, *cautions, *([escaping()] if entry.raised_from or entry.plant.get("parents") else [])]
 
 
 def lines_of(page: Reading) -> list[PlantLine]:

@@ -27,7 +27,7 @@ from crosscompat.book.entry.pollination_rules import (
     FEMALE_POLLEN,
     MALE_SEED,
     QUERIED,
-    Obstacle,
+    Remark,
     Side,
     Visit,
     obstacles,
@@ -91,7 +91,7 @@ class Pollinated:
         Fingerprint of the model that gave it, or "prior".
     no_chance : str or None
         Why there is none.
-    obstacles : list of Obstacle
+    obstacles : list of Remark
         What cannot be, or must be asked about first.
     warnings : list of Caution
         What may go wrong.
@@ -123,7 +123,7 @@ class Pollinated:
     flowers: int | None
     model: str | None
     no_chance: str | None
-    obstacles: list[Obstacle]
+    obstacles: list[Remark]
     warnings: list[Caution]
     queries: list[str]
     overruled: str | None
@@ -172,7 +172,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     if parents.continues is not None:
         rules = replace(rules, cross=named_cross(page, parents.continues, request.visit.date, start))
     unknown = dict.fromkeys(one.unknown for one in parents.all if one.unknown)
-    hindered = [*(Obstacle(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
+    hindered = [*(Remark(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
     marks = [one.kind for one in hindered if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
     plan = planned(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
     why = _no_chance(collection, parents, plan, request)

@@ -9,10 +9,22 @@ from typing import Any
 
 from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry.undo import resting_on
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant, find_record
-from crosscompat.book.record_fields import choices, needed, reference, value_types
-from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Pollination, Record
+from crosscompat.book.records import (
+    KINDS,
+    SEXES,
+    Cross,
+    Finding,
+    GivenForecast,
+    Plant,
+    Pollination,
+    Record,
+    choices,
+    needed,
+    reference,
+    value_types,
+)
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell
@@ -50,9 +62,8 @@ def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) 
     new = corrected(pen, record, given)
     _refuse_wrong_record(pen, new, bounds.today)
     crosses = [one for one in (cross_of(pen, record), cross_of(pen, new)) if one is not None]
-    before = faults_by_cross(pen, crosses, bounds)
-    pen.replace(new)
-    refuse_new_faults(pen, crosses, before, bounds)
+    with validated(pen, crosses, bounds):
+        pen.replace(new)
     return new
 
 
@@ -72,9 +83,8 @@ def withdraw(pen: Writing, record: Record, bounds: Bounds, *, with_rest: bool = 
         gone |= {one.id: one for one in resting}
         resting = resting_on(pen, gone)
     crosses = [one for record in gone.values() if (one := cross_of(pen, record)) is not None]
-    before = faults_by_cross(pen, crosses, bounds)
-    pen.withdraw(*gone.values())
-    refuse_new_faults(pen, crosses, before, bounds)
+    with validated(pen, crosses, bounds):
+        pen.withdraw(*gone.values())
     return list(gone.values())
 
 

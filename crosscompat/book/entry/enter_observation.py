@@ -8,7 +8,7 @@ from datetime import date
 from typing import TypeVar
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import SHORTEST, plain
 from crosscompat.book.records import (
     Cross,
@@ -113,14 +113,12 @@ def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, 
     WrongUse
         If it cannot be so, with every reason, or a lot or tray is not there; the transaction must end then.
     """
-    before = faults_by_cross(pen, [cross.id], bounds)
     added, changed = records_seen(cross_records(pen, cross), seen, day, who)
-    if added:
+    changes = [changed] if changed is not None else []
+    with validated(pen, [cross.id], bounds, advice=say("observe.correct_advice")):
         pen.add(*added)
-    if changed is not None:
-        pen.replace(changed)
-    refuse_new_faults(pen, [cross.id], before, bounds, advice=say("observe.correct_advice"))
-    return [*added, *([changed] if changed is not None else [])]
+        pen.replace(*changes)
+    return [*added, *changes]
 
 
 def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:

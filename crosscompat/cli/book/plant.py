@@ -54,15 +54,14 @@ def plant(
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
-    from crosscompat.book.entry.enter_plant import PlantTold, PollenTold
+    from crosscompat.book.entry.enter_plant import PlantEntry
 
     found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
     found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
-    lot = {what: fields.pop(what) for what in ("kept", "dried", "collected", "tested")}
-    lot["result"] = fields.pop("test_result")
+    lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
     if pollen is None and any(value is not None for value in lot.values()):
         raise WrongUse(say("plant.pollen_what"))
-    told = PlantTold(
+    told = PlantEntry(
         name=name,
         new=new_plant,
         day=on or today(),
@@ -71,8 +70,9 @@ def plant(
         raised_from=raised_from,
         flowers=flowers,
         findings=tuple((what, str(value)) for what, value in found.items() if value is not None),
-        pollen=None if pollen is None else PollenTold(name=pollen, **lot),
-        **fields,
+        pollen={} if pollen is None else {"name": pollen, **lot},
+        how=fields.pop("how"),
+        plant=fields,
     )
     _run(folder, told, dry_run=dry_run, why=why, as_json=as_json)
 
