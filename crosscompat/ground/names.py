@@ -16,13 +16,45 @@ from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus,
 from crosscompat.ground.names_tokens import bare_word, fold
 from crosscompat.ground.wording import say
 
-__all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold", "genus_of", "parse", "repeated"]
+__all__ = [
+    "Match",
+    "NameIndex",
+    "PlantName",
+    "bracketed",
+    "correct_form",
+    "fold",
+    "genus_of",
+    "loose_keys",
+    "parse",
+    "repeated",
+    "written_alike",
+]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
 _JOINS = re.compile(r" × (?=[A-Z(×])")
+_SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
+
+
+def written_alike(text: str, known: Iterable[str]) -> list[str]:
+    """Return the codes, labels or numbers that differ from a text in case, blanks, dashes or leading zeros only.
+
+    Examples
+    --------
+    >>> written_alike("str-1", ["STR-01", "STR-2"]), written_alike("26–8", ["26-08", "26-18"])
+    (['STR-01'], ['26-08'])
+    """
+    keys = loose_keys(text)
+    return [name for name in known if keys & loose_keys(name)] if text.strip() else []
+
+
+def loose_keys(text: str) -> set[str]:
+    """Return a text without blanks and dashes, with its leading zeros and without."""
+    lowered = fold(text).casefold()
+    return {_SEPARATORS.sub("", one) for one in (lowered, _ZEROS.sub("", lowered))}
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
