@@ -6,16 +6,20 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from os import PathLike
+from typing import TYPE_CHECKING
 
 from crosscompat.book import records
 from crosscompat.book.dates import by_date
 from crosscompat.book.records import SEXES
-from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault
-from crosscompat.ground.names import bracketed
+from crosscompat.ground.names import bracketed, loose_keys
 from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:  # a collection that is remembered is opened without the database
+    from crosscompat.book.store import Reading
 
 __all__ = ["HEADER", "MORE", "Plant", "Plants", "plants_in", "plants_of", "read_plants", "species_of"]
 
@@ -56,7 +60,7 @@ class Plant:
     died: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plants:
     """All plants, found by their own name.
 
@@ -75,8 +79,19 @@ class Plants:
         return cls({plant.plant: plant for plant in plants})
 
     def find(self, name: str | None) -> Plant | None:
-        """Return the plant of that name, or None."""
-        return None if name is None else self.by_name.get(name)
+        """Return the plant of that name, else the only one that is written so but for case, dashes or zeros."""
+        if name is None or name in self.by_name:
+            return self.by_name.get(name or "")
+        meant = {one for key in loose_keys(name) for one in self._by_key.get(key, ())}
+        return self.by_name[meant.pop()] if len(meant) == 1 else None
+
+    @cached_property
+    def _by_key(self) -> Mapping[str, set[str]]:
+        found: dict[str, set[str]] = defaultdict(set)
+        for name in self.by_name:
+            for key in loose_keys(name):
+                found[key].add(name)
+        return found
 
     def one_clone(self, a: str | None, b: str | None) -> bool:
         """Tell whether two plants are known to be one: the same plant, or offsets of one."""

@@ -13,10 +13,22 @@ from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat.ground.names_tokens import bare_word, fold
+from crosscompat.ground.names_tokens import bare_word, fold, loose_keys, written_alike
 from crosscompat.ground.wording import say
 
-__all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold", "genus_of", "parse", "repeated"]
+__all__ = [
+    "Match",
+    "NameIndex",
+    "PlantName",
+    "bracketed",
+    "correct_form",
+    "fold",
+    "genus_of",
+    "loose_keys",
+    "parse",
+    "repeated",
+    "written_alike",
+]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -101,20 +102,11 @@ class HybridIndex(NameIndex):
         return Match(str(PlantName(text, parents=(labels[0], labels[1]))), "species" if whole else "hybrid", text)
 
 
-@dataclass(frozen=True, slots=True)
-class Pairs:
-    """Pairs of plants, taken apart into pairs of species with weights.
+class Pairs(NamedTuple):
+    """Pairs of plants, taken apart into n pairs of species ``a[i]`` and ``b[i]``.
 
-    Attributes
-    ----------
-    a, b : tuple of n str
-        Labels of the tree.
-    weight : (n,) float array
-        Product of the two shares; 0 where both plants are one.
-    of : (n,) int array
-        Which of the pairs of plants each belongs to.
-    size : int
-        How many pairs of plants there are.
+    ``weight``, shape (n,), is the product of the two shares, 0 where both plants are one; ``of``, shape (n,), says to
+    which of the ``size`` pairs of plants each belongs.
     """
 
     a: tuple[str, ...]
@@ -134,29 +126,20 @@ def pairs_of(seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Pairs:
     [0.5, 0.5]
     """
     parts = [
-        (species, other, share * part * (one.label != two.label), at)
-        for at, (one, two) in enumerate(zip(seed, pollen, strict=True))
-        for species, share in one.shares.items()
-        for other, part in two.shares.items()
+        (species, other, share * part * (mother.label != father.label), at)
+        for at, (mother, father) in enumerate(zip(seed, pollen, strict=True))
+        for species, share in mother.shares.items()
+        for other, part in father.shares.items()
     ]
-    weight = np.array([part[2] for part in parts], dtype=np.float64)
-    of = np.array([part[3] for part in parts], dtype=np.int64)
-    return Pairs(tuple(part[0] for part in parts), tuple(part[1] for part in parts), weight, of, len(seed))
+    a, b, weight, of = zip(*parts, strict=True) if parts else ((), (), (), ())
+    return Pairs(a, b, np.array(weight, dtype=np.float64), np.array(of, dtype=np.int64), len(seed))
 
 
 def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Floats:
-    """Return how far apart plants stand, hybrids among them.
+    """Return how far apart m pairs of plants stand, hybrids among them, as an (m,) array.
 
-    Parameters
-    ----------
-    distances : Phylogeny or DistanceTable
-    seed, pollen : sequences of m Pedigree
-
-    Returns
-    -------
-    (m,) float array
-        The mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
-        for a hybrid with itself.
+    It is the mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
+    for a hybrid with itself.
 
     Raises
     ------
@@ -173,25 +156,16 @@ def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Seque
     [3.0, 4.0, 3.0, 0.0]
     """
     pairs = pairs_of(seed, pollen)
-    found = np.zeros(pairs.size)
-    np.add.at(found, pairs.of, pairs.weight * distances.patristic_pairs(pairs.a, pairs.b))
-    return found
+    apart = np.zeros(pairs.size)
+    np.add.at(apart, pairs.of, pairs.weight * distances.patristic_pairs(pairs.a, pairs.b))
+    return apart
 
 
 def share_matrix(plants: Iterable[Pedigree]) -> tuple[tuple[str, ...], Floats]:
-    """Return the species that have a share in some plants, and the shares.
+    """Return the n species that have a share in k plants, in the order met, and the shares as a (k, n) array.
 
-    Parameters
-    ----------
-    plants : iterable of k Pedigree
-
-    Returns
-    -------
-    species : tuple of n str
-        In the order in which they are met.
-    shares : (k, n) float array
-        Rows sum to 1. What is known of the species by rows of numbers (a correlation, an effect) is that of the plants
-        after ``shares @ ...``.
+    Rows sum to 1. What is known of the species by rows of numbers (a correlation, an effect) is that of the plants
+    after ``shares @ ...``.
 
     Examples
     --------

@@ -249,27 +249,13 @@ class Phylogeny:
         return int(self._meets[low:high].max(initial=self.tip_nodes[low]))
 
     def patristic(self, a: str, b: str) -> float:
-        """Return the sum of branch lengths on the path between two tips, in the tree's unit.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-        """
+        """Return the sum of branch lengths on the path between two tips, in the tree's unit; raises `UnknownName`."""
         return self._between(self.root_distance, a, b)
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of k names to each other, in their order, as a (k, k) array.
+        """Return the distances of k names to each other, in their order, as a (k, k) array; raises `UnknownName`.
 
-        Parameters
-        ----------
-        names : iterable of k str, optional
-            Default: all tips, in the order of ``tips``. A name may come twice.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Without names: of all tips, in the order of ``tips``. A name may come twice.
         """
         return self._matrix(self.root_distance, names).whole()
 
@@ -342,12 +328,9 @@ class Phylogeny:
         return path_lengths(self.root_distance, self.tip_nodes[a], self.tip_nodes[b], met)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to k names, by default to all tips in the order of ``tips``: a (k,) array.
+        """Return the distances of one tip to k names, by default to all ``tips``, as a (k,) array.
 
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Raises `UnknownName`.
         """
         tip = self._lookup.position(a)
         met = met_by_one(self.tip_nodes, self._meets, tip)
@@ -358,27 +341,14 @@ class Phylogeny:
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
 
         The root and nodes with a single child count. In a tree marked [&U] a root with exactly two children is only
-        where the drawing begins, and does not count.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-
-        Examples
-        --------
-        >>> Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""]).node_distance("a", "b")
-        1
+        where the drawing begins, and does not count. Raises `UnknownName`.
         """
         return max(0, round(self._between(self._edge_height, a, b)) - 1)
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
         """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array.
 
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Raises `UnknownName`.
         """
         return np.maximum(self._matrix(self._edge_height, names).whole().astype(np.int64) - 1, 0)
 

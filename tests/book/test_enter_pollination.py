@@ -240,5 +240,5 @@ def test_a_cross_is_found_by_number_or_identifier(book, visit):
     with book.reading() as page:
         assert find_cross(page, cross.number.lower(), NUMBERS) == find_cross(page, cross.id, NUMBERS) == cross
         with pytest.raises(UnknownName) as unknown:
-            find_cross(page, "26-01", NUMBERS)
+            find_cross(page, "26-011", NUMBERS)
     assert unknown.value.nearest == (cross.number,)

@@ -20,14 +20,13 @@ from crosscompat.book.crosses import count_arrays
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry.correct import correct, withdraw
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
-from crosscompat.book.entry.enter_plant import PlantTold, planting, write_planting
+from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
 from crosscompat.book.entry.enter_pollination import Asked, planned, write_planned
 from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
-from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, PROOFS, STAGES
+from crosscompat.book.records import KINDS, PROOFS, STAGES, reference
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.ground.errors import CrosscompatError, WrongUse
@@ -169,8 +168,8 @@ class Book(RuleBasedStateMachine):
 
         def tell(pen):
             new = pen.find(records.Plant, name=name) is None
-            told = PlantTold(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
-            write_planting(pen, planting(pen, told, PATTERN), BOUNDS)
+            told = PlantEntry(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
+            write_plant(pen, plant_records(pen, told, PATTERN), BOUNDS)
 
         if cross is not None:
             self.write(tell)

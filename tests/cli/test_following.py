@@ -112,7 +112,7 @@ def test_who_writes_may_be_settled_once(run, mine):
 
 def test_a_dry_run_writes_nothing(run, answer, mine):
     assert answer("observe", "26-01", "--swelling", "2", "--dry-run")["change"] is None
-    assert "Would be written down" in run("observe", "26-01", "--swelling", "2", "--dry-run").stdout
+    assert "dry run, nothing written" in run("observe", "26-01", "--swelling", "2", "--dry-run").stdout
     assert counts(mine) == []
 
 
@@ -137,9 +137,9 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-01", "--swelling", "1", "--by", " "], "--by is blank"),
         (
             ["26-01", "--lost", " ", "--note", "", "--by-what", "x"],
-            "--proof VERDICT. Blank, so they say nothing: --lost, --note.",
+            "--lost is blank",
         ),
-        (["26-01", "--sown", "3", "--from", " ", "--tray", ""], "--from, --tray"),
+        (["26-01", "--sown", "3", "--from", " ", "--tray", ""], "--from is blank"),
         (["26-01", "--harvest", "--lot", "\t"], "--lot is blank"),
         (["26-01", "--doubtful", ""], "--doubtful is blank"),
         (["26-01", "--proof", ""], "--proof is blank"),
@@ -195,8 +195,8 @@ def test_what_the_book_says_already_is_no_change(run, answer, mine):
     run("observe", "26-01", "--over", "set")
     for more in ([], ["--dry-run"]):
         shown = run("observe", "26-01", "--over", "set", *more).stdout
-        assert "The book says so already: nothing is to be written." in shown
-        assert "Noted as change" not in shown
+        assert "26-01: the book says so already. Nothing was written." in shown
+        assert "Saved as change" not in shown
         found = answer("observe", "26-01", "--over", "set", *more)
         assert (found["wrote"], found["change"], found["over"]) == ([], None, "set")
     assert changes(mine) == ["pollinated", "seen on 26-01"]
@@ -425,7 +425,7 @@ def test_a_busy_book_ends_with_four(run, mine, monkeypatch):
 LIMITED = """
 import os, resource, sys
 from crosscompat.__main__ import main
-import crosscompat.cli.observe, sqlalchemy.dialects.sqlite
+import crosscompat.advice.cross_story, sqlalchemy.dialects.sqlite
 {before}
 sys.argv = ["crosscompat", "observe", "26-01", "--swelling", "1", "--note", "x" * 100_000]
 main()

@@ -148,7 +148,7 @@ def test_a_sheet_of_several_is_chosen(run, answer, new, empty_folder):
 )
 def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
     outcome = run("import", table(), "--collection", new(), option, word, code=2)
-    assert f"cannot be {word}; it is one of" in outcome.stderr
+    assert f"; not “{word}”." in outcome.stderr
 
 
 def archive(path):

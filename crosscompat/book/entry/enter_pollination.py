@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.book import records
+from crosscompat.book.cross_summary import CrossRecords, cross_records
 from crosscompat.book.dates import season_of
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, units_of_visits
@@ -122,24 +122,23 @@ def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
     WrongUse
         If the cross that goes on contradicts itself with it and did not before; the transaction must end then.
     """
-    crosses = () if plan.before is None else (plan.cross.id,)
-    before = faults_by_cross(pen, crosses, bounds) if crosses else {}
-    pen.replace(*plan.changed)
-    pen.add(*plan.new)
-    if crosses:
-        refuse_new_faults(pen, crosses, before, bounds)
+    if plan.before is None:
+        pen.add(*plan.new)
+        return
+    with validated(pen, [plan.cross.id], bounds):
+        pen.replace(*plan.changed)
+        pen.add(*plan.new)
 
 
 def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:
     """Return what the rules ask of a cross that a visit on some day is said to belong to."""
-    days = [made for (made,) in page.columns(records.Pollination, "date", cross=cross.id)]
-    lost = [cause for (cause,) in page.columns(records.Loss, "cause", in_order=True, cross=cross.id, sowing=None)]
+    every = cross_records(page, cross)
     return NamedCross(
         number=_name(cross),
-        season=season_of(min(days), season_start) if days else None,
+        season=season_of(every.first_day, season_start) if every.first_day else None,
         now=season_of(day, season_start),
         over=cross.closed_stage,
-        lost=lost[-1] if lost else None,
+        lost=next((loss.cause for loss in reversed(every.losses) if loss.sowing is None), None),
     )
 
 
@@ -167,48 +166,34 @@ def _under_way(page: Reading, asked: Asked, season_start: str) -> records.Cross 
     of_seed = {"seed_plant": asked.cross.seed_plant}
     if asked.cross.seed_plant is None:
         of_seed["seed_parent"] = asked.cross.seed_parent
-    alike = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
-    crosses = [cross for cross in alike if cross.kind == asked.cross.kind]
-    lost = {loss for (loss,) in page.columns(records.Loss, "cross", sowing=None)}
     season, wanted = season_of(asked.visit.date, season_start), _key(asked.visit, asked.pollen)
-    found = [
-        (visit.date, cross)
-        for cross, visit, pollen in _first_visits(page, crosses)
-        if season_of(visit.date, season_start) == season and _key(visit, pollen) == wanted and cross.id not in lost
-    ]
-    return max(found, key=lambda one: one[0])[1] if found else None
+
+    def continues(every: CrossRecords) -> bool:
+        alike = every.cross.kind == asked.cross.kind and bool(every.visits) and _first_key(every) == wanted
+        lost = any(loss.sowing is None for loss in every.losses)
+        return alike and not lost and season_of(every.visits[0].date, season_start) == season
+
+    crosses = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
+    found = [every for cross in crosses if continues(every := cross_records(page, cross))]
+    return max(found, key=lambda every: every.visits[0].date).cross if found else None
 
 
 _Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 
 
-def _first_visits(
-    page: Reading, crosses: Sequence[records.Cross]
-) -> Iterator[tuple[records.Cross, records.Pollination, Sequence[records.Pollen]]]:
-    """Yield each cross with the first visit to it, and the pollen of that."""
-    visits: dict[str, records.Pollination] = {}
-    for visit in page.current(records.Pollination, cross=tuple(cross.id for cross in crosses)):
-        visits.setdefault(visit.cross, visit)
-    pollen = _pollen_of(page, visits.values())
-    for cross in crosses:
-        if cross.id in visits:
-            yield cross, visits[cross.id], pollen[visits[cross.id].id]
-
-
-def _pollen_of(page: Reading, visits: Iterable[records.Pollination]) -> Mapping[str, list[records.Pollen]]:
-    found: dict[str, list[records.Pollen]] = defaultdict(list)
-    for one in page.current(records.Pollen, pollination=tuple(visit.id for visit in visits)):
-        found[one.pollination].append(one)
-    return found
-
-
 def _differs(page: Reading, cross: records.Cross, asked: Asked) -> bool:
     """Tell whether a visit says other pollen or another technique than the cross that it is meant for."""
-    for _, visit, pollen in _first_visits(page, [cross]):
-        ours, theirs = _key(visit, pollen), _key(asked.visit, asked.pollen)
-        other_technique = asked.visit.technique is not None and ours[1] != theirs[1]
-        return other_technique or (asked.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
-    return False
+    every = cross_records(page, cross)
+    if not every.visits:
+        return False
+    ours, theirs = _first_key(every), _key(asked.visit, asked.pollen)
+    other_technique = asked.visit.technique is not None and ours[1] != theirs[1]
+    return other_technique or (asked.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
+
+
+def _first_key(every: CrossRecords) -> _Key:
+    first = every.visits[0]
+    return _key(first, [one for one in every.pollen if one.pollination == first.id])
 
 
 def _key(visit: records.Pollination, pollen: Iterable[records.Pollen]) -> _Key:

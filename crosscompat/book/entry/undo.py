@@ -6,9 +6,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 
 from crosscompat.book.cross_summary import cross_of
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
-from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.entry.validation import Bounds, validated
+from crosscompat.book.records import KINDS, Record, reference
 from crosscompat.book.store import Change, Reading, Writing
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -35,12 +34,11 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     written, before = _touched_by(pen, change.id)
     touched = (*written.values(), *before.values())
     crosses = [one for record in touched if (one := cross_of(pen, record)) is not None]
-    faults = faults_by_cross(pen, crosses, bounds)
-    _refuse_later(pen, change, written, before)
-    pen.withdraw(*written.values())
-    pen.put_back(*before.values())
-    _refuse_if_hanging(pen, before.values())
-    refuse_new_faults(pen, crosses, faults, bounds)
+    with validated(pen, crosses, bounds):
+        _refuse_later(pen, change, written, before)
+        pen.withdraw(*written.values())
+        pen.put_back(*before.values())
+        _refuse_if_hanging(pen, before.values())
     return change
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
@@ -14,7 +15,7 @@ from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Bounds", "faults_by_cross", "impossibilities", "own_ancestors", "refuse_new_faults"]
+__all__ = ["Bounds", "impossibilities", "own_ancestors", "validated"]
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
@@ -127,34 +128,38 @@ class Bounds:
     most_seeds: int | None = None
 
 
-def faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
-    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
-    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
-    for one in dict.fromkeys(crosses):
-        cross = page.find(Cross, id=one)
-        found[one] = impossibilities(cross_records(page, cross), bounds.today, bounds.most_seeds) if cross else []
-    return found
+@contextmanager
+def validated(page: Reading, crosses: Iterable[str], bounds: Bounds, *, advice: str = "") -> Iterator[None]:
+    """Refuse what is written inside if it contradicts itself and did not before: an old contradiction stops nobody.
 
-
-def refuse_new_faults(
-    page: Reading, crosses: Iterable[str], before: dict[str, list[str]], bounds: Bounds, *, advice: str = ""
-) -> None:
-    """Refuse what contradicts itself now and did not before, so that an old contradiction stops nobody.
+    Parameters
+    ----------
+    crosses : iterable of str
+        Identifiers of the crosses that are written of.
+    advice : str
+        What to do then.
 
     Raises
     ------
     WrongUse
-        With every reason.
+        With every reason; the transaction must end then.
     """
-    reasons = [
-        fault
-        for one, faults in faults_by_cross(page, crosses, bounds).items()
-        for fault in faults
-        if fault not in before.get(one, [])
-    ]
+    ids = list(dict.fromkeys(crosses))
+    before = _faults_by_cross(page, ids, bounds)
+    yield
+    after = _faults_by_cross(page, ids, bounds)
+    reasons = [fault for one, faults in after.items() for fault in faults if fault not in before[one]]
     if reasons:
-        told = " ".join([say("counts.refused"), *dict.fromkeys(reasons), advice])
-        raise WrongUse(told.strip())
+        raise WrongUse(" ".join([say("counts.refused"), *dict.fromkeys(reasons), advice]).strip())
+
+
+def _faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
+    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
+    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
+    for one in crosses:
+        cross = page.find(Cross, id=one)
+        found[one] = impossibilities(cross_records(page, cross), bounds.today, bounds.most_seeds) if cross else []
+    return found
 
 
 def own_ancestors(page: Reading) -> list[str]:

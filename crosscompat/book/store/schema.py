@@ -30,8 +30,7 @@ from sqlalchemy import (
     TypeDecorator,
 )
 
-from crosscompat.book.record_fields import needed, reference, value_types
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.records import KINDS, Record, needed, reference, value_types
 
 __all__ = ["CHANGES", "FORMAT", "FORMAT_NOTE", "RECORDS", "TABLES", "Moment", "also_on_postgresql", "metadata"]
 
