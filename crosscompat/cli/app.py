@@ -44,6 +44,7 @@ COMMANDS: Final = {
     "find": "crosscompat.cli.book.find:find",
     "import": "crosscompat.cli.book.importing:import_",
     "export": "crosscompat.cli.book.exporting:export",
+    "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
 
