@@ -117,6 +117,12 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
         Where the parts say nothing, ``own`` to the last digit. Where they say all, what they say: what their own prior
         differs from that of the step fades as they are learned.
 
+    Notes
+    -----
+    The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its mean. A few
+    successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts are learned;
+    else one more success could lower a chance that is already high.
+
     Examples
     --------
     >>> wide, narrow = Logits(np.zeros(1), np.ones(1)), Logits(np.ones(1), np.full(1, 0.5))
@@ -130,8 +136,9 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     variance = left * before.sd**2 * (1.0 + left * ((prior.sd / before.sd) ** 2 - 1.0))
     gain = np.maximum(1.0 / variance - 1.0 / prior.sd**2, 0.0)
     precision = 1.0 / own.sd**2 + gain
-    pull = own.mean / own.sd**2 + gain * prior.mean + (mean - prior.mean) / variance
-    return Logits(pull / precision, 1.0 / np.sqrt(precision))
+    drag = (1.0 - left) * gain * (own.mean - prior.mean)
+    shift = ((mean - prior.mean) / variance - drag) / precision
+    return Logits(own.mean + shift, 1.0 / np.sqrt(precision))
 
 
 def share_means(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:

@@ -5,14 +5,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.fitted import Seen, fit_model, prior_model
+from crosscompat.model.composition import prior_shares
+from crosscompat.model.fitted import Seen, fit_crosses, fit_plain, prior_model, prior_step
 from crosscompat.model.laplace import GaussianPrior, fit_posterior
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.prior import centre_of, prior_for, spread_of
-from crosscompat.pairing import Feature, Recipe
+from crosscompat.model.pairings import Parents
+from crosscompat.model.prior import centre_of, published, spread_of
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
+from crosscompat.pairing import DistanceScale, Feature, Recipe
 
-PLAIN = Recipe((Feature("distance"),), 1.0)
-RECIPE = Recipe((Feature("distance"), Feature("both", "spines"), Feature("lower", "2n")), 2.0, "My")
+SCALE = DistanceScale(2.0, (("linear", 1.0, 0.5),))
+PLAIN = Recipe((Feature("linear"),), SCALE)
+RECIPE = Recipe((Feature("linear"), Feature("both", "spines"), Feature("lower", "2n")), SCALE)
+SEEDS = SeedsPerPod(20.0, 1.0)
 
 
 def pairings(rng, n, *, gaps=0.0):
@@ -26,42 +32,97 @@ def chance(logit):
 
 
 def test_no_records_give_the_prior_back():
-    for model in (prior_model(RECIPE), fit_model(RECIPE, np.empty((0, 3)), Counts.of([], []))):
-        prior = prior_for("plain", RECIPE.features)
-        [stage] = model.stages
-        assert stage.stage == "plain"
-        assert stage.mean == pytest.approx(prior.mean, abs=1e-12)
-        assert stage.covariance == pytest.approx(np.diag(prior.sd**2), abs=1e-12)
+    prior = published().prior_for(RECIPE.features)
+    none = step_counts({}, np.empty(0), dict.fromkeys(STAGES, 0.0))
+    parents, nothing = Parents([], []), np.empty((0, 3))
+    learned = fit_crosses(
+        RECIPE, nothing, none, np.empty(0), parents=parents, pod=(20.0, None), took=0, finished=0
+    )  # fmt: skip
+    for model in (prior_model(RECIPE, SEEDS), learned):
+        assert model.steps == ()
+        assert model.prior.mean.tolist() == prior.mean.tolist()
+        assert model.seeds.mean == 20
         assert model.means == pytest.approx(centre_of(RECIPE.features))
         assert model.variances == pytest.approx(spread_of(RECIPE.features))
-        assert model.seen == Seen()
+        assert (model.seen.crosses, model.seen.species) == (0, ())
+        whole = prior_step(model, WHOLE)
+        assert whole.mean.tolist() == prior.mean.tolist()
+        assert whole.covariance == pytest.approx(np.diag(prior.sd**2))
+    [plain] = fit_plain(RECIPE, nothing, Counts.of([], [])).steps
+    assert plain.mean == pytest.approx(prior.mean, abs=1e-12)
+    assert plain.covariance == pytest.approx(np.diag(prior.sd**2), abs=1e-12)
+
+
+@pytest.mark.parametrize("step", [step for step in STEPS if step != WHOLE])
+def test_a_step_before_any_cross_differs_from_its_share_by_nothing_that_is_known(step):
+    model = prior_model(RECIPE, SEEDS)
+    fit, share = prior_step(model, step), prior_shares(SEEDS)[step]
+    assert not fit.mean.any()
+    assert np.diag(fit.covariance) == pytest.approx((share * model.prior.sd) ** 2)
+    seed, *_, record = np.sqrt(fit.effects.variances)
+    assert seed == pytest.approx(share * model.scales["seed"])
+    assert record == published().effect_scales(step)["record"]
+
+
+def test_a_step_is_fitted_where_a_cross_was_counted_at_it():
+    """And only there: flowers counted one by one are of the whole, and four stages are four fits."""
+    counts = {name: np.array(column, dtype=float) for name, column in {
+        "units": [4, 6, np.nan], "pods_set": [4, 5, np.nan], "pods_held": [2, 5, np.nan], "seeds": [30, 60, np.nan],
+        "seeds_filled": [20, 50, np.nan], "seeds_sown": [20, np.nan, np.nan], "seedlings": [9, np.nan, np.nan],
+        "tried": [np.nan, np.nan, 3], "took": [np.nan, np.nan, 0],
+    }.items()}  # fmt: skip
+    told = step_counts(counts, np.full(3, 400.0), dict.fromkeys(STAGES, 0.0))
+    model = fit_crosses(
+        PLAIN, np.zeros((3, 1)), told, np.ones(3), parents=Parents(["a", "b", "c"], ["b", "c", "a"]), pod=(8.0, None),
+        took=1, finished=2,
+    )  # fmt: skip
+    assert [fit.step for fit in model.steps] == [*STAGES, WHOLE]
+    assert {fit.step: fit.past.record.tolist() for fit in model.steps} == {
+        "set": [0, 1], "hold": [0, 1], "fill": [0, 1], "germinate": [0], "whole": [2],
+    }  # fmt: skip
+    assert model.seeds.mean == pytest.approx((90 + 8) / (7 + 1))
+    assert model.fit_of("pod") is None
+
+
+def test_half_a_record_moves_half_as_much_as_none_to_all():
+    told = step_counts({"units": np.full(30, 3.0), "pods_set": np.r_[np.zeros(20), np.full(10, 3.0)]},
+                       np.full(30, 400.0), dict.fromkeys(STAGES, 0.0))  # fmt: skip
+    parents = Parents([f"s{i % 5}" for i in range(30)], [f"s{(i + 1 + i // 10) % 5}" for i in range(30)])
+    none, half, whole = (
+        fit_crosses(
+            PLAIN, np.zeros((30, 1)), told, np.where(np.arange(30) < 20, 1.0, share), parents=parents, pod=(8.0, None),
+            took=0, finished=0,
+        ).steps[0].mean[0]
+        for share in (1e-9, 0.5, 1.0)
+    )  # fmt: skip
+    assert none < half < whole
 
 
 def test_complete_rows_are_the_logistic_regression_on_centred_features():
     rng = np.random.default_rng(1)
     rows, tried = pairings(rng, 30), rng.integers(1, 6, 30)
     counts = Counts.of(tried, rng.binomial(tried, 0.4))
-    model = fit_model(RECIPE, rows, counts)
-    design = np.column_stack([np.ones(30), rows - [0.5, 0.5, 0.0]])
-    judge = fit_posterior(design, counts, prior_for("plain", RECIPE.features))
-    assert model.stages[0].mean == pytest.approx(judge.mean)
-    assert model.stages[0].covariance == pytest.approx(judge.covariance)
+    model = fit_plain(RECIPE, rows, counts)
+    design = np.column_stack([np.ones(30), rows - [0.0, 0.5, 0.0]])
+    judge = fit_posterior(design, counts, published().prior_for(RECIPE.features))
+    assert model.steps[0].mean == pytest.approx(judge.mean)
+    assert model.steps[0].covariance == pytest.approx(judge.covariance)
 
 
 def test_an_unknown_number_is_put_at_the_mean_of_the_known_ones():
     rng = np.random.default_rng(2)
     rows = pairings(rng, 40, gaps=0.3)
     counts = Counts.of(np.ones(40), rng.random(40) < 0.5)
-    model = fit_model(RECIPE, rows, counts)
+    model = fit_plain(RECIPE, rows, counts)
     assert model.means == pytest.approx(np.nanmean(rows, axis=0))
     filled = np.where(np.isnan(rows), np.nanmean(rows, axis=0), rows)
-    assert model.stages[0].mean == pytest.approx(fit_model(RECIPE, filled, counts).stages[0].mean)
+    assert model.steps[0].mean == pytest.approx(fit_plain(RECIPE, filled, counts).steps[0].mean)
 
 
 @pytest.mark.parametrize(("known", "mean"), [(4, 0.5), (5, 1.0)])
 def test_a_mean_needs_five_known_numbers(known, mean):
     rows = np.column_stack([np.full(8, 0.3), np.where(np.arange(8) < known, 1.0, np.nan), np.zeros(8)])
-    model = fit_model(RECIPE, rows, Counts.of(np.ones(8), np.zeros(8)))
+    model = fit_plain(RECIPE, rows, Counts.of(np.ones(8), np.zeros(8)))
     assert model.means[1] == mean
     assert model.variances[1] == pytest.approx(0.25 if known < 5 else 0.25 / 4)  # never taken for certain
 
@@ -70,8 +131,8 @@ def test_a_feature_that_is_unknown_throughout_keeps_its_prior():
     rng = np.random.default_rng(3)
     rows = pairings(rng, 20)
     rows[:, 1] = np.nan
-    stage = fit_model(RECIPE, rows, Counts.of(np.ones(20), rng.random(20) < 0.5)).stages[0]
-    prior = prior_for("plain", RECIPE.features)
+    stage = fit_plain(RECIPE, rows, Counts.of(np.ones(20), rng.random(20) < 0.5)).steps[0]
+    prior = published().prior_for(RECIPE.features)
     assert stage.mean[2] == pytest.approx(prior.mean[2])
     assert stage.covariance[2, 2] == pytest.approx(prior.sd[2] ** 2)
 
@@ -79,13 +140,13 @@ def test_a_feature_that_is_unknown_throughout_keeps_its_prior():
 def test_what_was_seen_is_kept():
     rows = np.array([[0.2, 1, 0], [1.0, 0, 0], [0.7, np.nan, 1]])
     counts = Counts.of([3, 4, 2], [0, 2, 2], some=[False, False, True])
-    assert fit_model(RECIPE, rows, counts, species=("b", "a")).seen == Seen(3, 2, 1.0, ("a", "b"))
+    assert fit_plain(RECIPE, rows, counts).seen == Seen(3, 2)
 
 
 def test_the_records_are_not_changed():
     rows = pairings(np.random.default_rng(4), 12, gaps=0.4)
     before = rows.copy()
-    fit_model(RECIPE, rows, Counts.of(np.ones(12), np.zeros(12)))
+    fit_plain(RECIPE, rows, Counts.of(np.ones(12), np.zeros(12)))
     np.testing.assert_array_equal(rows, before)
 
 
@@ -96,9 +157,9 @@ def test_the_order_of_records_does_not_matter(seed):
     rows, tried = pairings(rng, 15, gaps=0.2), rng.integers(1, 5, 15)
     took = rng.binomial(tried, 0.5)
     turn = rng.permutation(15)
-    one = fit_model(RECIPE, rows, Counts.of(tried, took))
-    other = fit_model(RECIPE, rows[turn], Counts.of(tried[turn], took[turn]))
-    assert other.stages[0].mean == pytest.approx(one.stages[0].mean, abs=1e-7)
+    one = fit_plain(RECIPE, rows, Counts.of(tried, took))
+    other = fit_plain(RECIPE, rows[turn], Counts.of(tried[turn], took[turn]))
+    assert other.steps[0].mean == pytest.approx(one.steps[0].mean, abs=1e-7)
 
 
 def test_weights_are_repeated_rows():
@@ -106,28 +167,17 @@ def test_weights_are_repeated_rows():
     rows, tried = pairings(rng, 20), rng.integers(1, 5, 20)
     took = rng.binomial(tried, 0.5)
     times = rng.integers(1, 4, 20)
-    weighted = fit_model(RECIPE, rows, Counts.of(tried, took, weight=times))
-    repeated = fit_model(
+    weighted = fit_plain(RECIPE, rows, Counts.of(tried, took, weight=times))
+    repeated = fit_plain(
         RECIPE, np.repeat(rows, times, axis=0), Counts.of(np.repeat(tried, times), np.repeat(took, times))
     )
-    assert weighted.stages[0].mean == pytest.approx(repeated.stages[0].mean, abs=1e-8)
+    assert weighted.steps[0].mean == pytest.approx(repeated.steps[0].mean, abs=1e-8)
 
 
 def test_another_prior_may_be_given():
     tight = GaussianPrior(np.array([1.0, 2.0]), np.full(2, 1e-4))
-    model = fit_model(PLAIN, np.array([[0.5]]), Counts.of([9], [0]), prior=tight)
-    assert model.stages[0].mean == pytest.approx(tight.mean, abs=1e-3)
-
-
-def test_the_weak_prior_lets_twenty_crosses_turn_the_slope():
-    """True slope +3 a unit of relative distance, against the prior's -1.5: positive in 85 of 100 and more."""
-    rng = np.random.default_rng(20)
-    positive = 0
-    for _ in range(100):
-        distance = rng.random(20)
-        took = rng.random(20) < chance(-1.5 + 3 * distance)
-        positive += fit_model(PLAIN, distance[:, None], Counts.of(np.ones(20), took)).stages[0].mean[1] > 0
-    assert positive >= 85
+    model = fit_plain(PLAIN, np.array([[0.5]]), Counts.of([9], [0]), prior=tight)
+    assert model.steps[0].mean == pytest.approx(tight.mean, abs=1e-3)
 
 
 def test_it_learns_that_nearer_pairs_do_better():
@@ -135,17 +185,17 @@ def test_it_learns_that_nearer_pairs_do_better():
     rng = np.random.default_rng(6)
     distance = rng.random(60)
     took = rng.random(60) < chance(2 - 5 * distance)
-    stage = fit_model(PLAIN, distance[:, None], Counts.of(np.ones(60), took)).stages[0]
+    stage = fit_plain(PLAIN, distance[:, None], Counts.of(np.ones(60), took)).steps[0]
     assert stage.mean[1] + 2 * np.sqrt(stage.covariance[1, 1]) < 0
 
 
 def test_it_learns_that_shared_paired_spines_speak_for_a_pairing():
     """Common practice, no source; beyond what the prior says, and against it where the data show the opposite."""
-    recipe = Recipe((Feature("distance"), Feature("both", "spines paired")), 1.0)
+    recipe = Recipe((Feature("linear"), Feature("both", "spines paired")), SCALE)
     rng = np.random.default_rng(7)
     rows = np.column_stack([rng.random(80), rng.integers(0, 2, 80)]).astype(float)
-    prior = prior_for("plain", recipe.features).mean[2]
+    prior = published().prior_for(recipe.features).mean[2]
     for slope in (2.5, -2.5):
         took = rng.random(80) < chance(0.5 + slope * (rows[:, 1] - 0.5) - 2 * (rows[:, 0] - 0.5))
-        learned = fit_model(recipe, rows, Counts.of(np.ones(80), took)).stages[0].mean[2]
+        learned = fit_plain(recipe, rows, Counts.of(np.ones(80), took)).steps[0].mean[2]
         assert learned > 2 * prior if slope > 0 else learned < 0

@@ -7,27 +7,35 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from crosscompat.model.fitted import FittedModel, Seen, StageFit, fit_model, prior_model
+from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, fit_plain, prior_model
 from crosscompat.model.forecast import (
     MOST_FLOWERS,
     Logits,
     chance_of,
     chances,
     flowers_for,
-    logits,
+    outlook,
     reasons,
+    step_logits,
+    whole_reasons,
 )
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
-from crosscompat.pairing import Feature, Recipe
+from crosscompat.model.pairings import Levels, Pairings, Parents
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
+from crosscompat.pairing import DistanceScale, Feature, Recipe
 
+SCALE = DistanceScale(2.0, (("linear", 1.0, 0.5),))
 RECIPE = Recipe(
-    (Feature("distance"), Feature("both", "spines"), Feature("lower", "2n"), Feature("ratio", "style")), 2.0, "My"
+    (Feature("linear"), Feature("both", "spines"), Feature("lower", "2n"), Feature("ratio", "style")), SCALE
 )
+SEEDS = SeedsPerPod(20.0, 1.0)
 
 
 def fitted(seed, n=25):
     rng = np.random.default_rng(seed)
-    return fit_model(RECIPE, asked(rng, n), Counts.of(np.ones(n), rng.random(n) < 0.5))
+    return fit_plain(RECIPE, asked(rng, n), Counts.of(np.ones(n), rng.random(n) < 0.5))
 
 
 def asked(rng, n, *, gaps=0.3):
@@ -128,8 +136,8 @@ def test_flowers_are_counted_pairing_by_pairing():
 def test_the_logit_is_the_linear_form_and_its_spread():
     model, rng = fitted(1), np.random.default_rng(2)
     rows = asked(rng, 6, gaps=0)
-    answer = logits(model, rows)
-    stage = model.stages[0]
+    answer = outlook(model, rows).whole
+    stage = model.steps[0]
     for i, row in enumerate(rows):
         x = np.append(1.0, row - model.centre)
         assert answer.mean[i] == pytest.approx(x @ stage.mean)
@@ -137,8 +145,8 @@ def test_the_logit_is_the_linear_form_and_its_spread():
 
 
 def test_with_no_cross_the_prior_answers():
-    answer = logits(prior_model(RECIPE), np.array([[0.5, np.nan, np.nan, np.nan]]))
-    assert answer.mean[0] == pytest.approx(-0.5)
+    answer = outlook(prior_model(RECIPE, SEEDS), np.array([[0.0, np.nan, np.nan, np.nan]])).whole
+    assert answer.mean[0] == pytest.approx(0.3)
     assert answer.sd[0] > 1.5
 
 
@@ -152,8 +160,8 @@ def test_an_unknown_number_counts_its_spread(seed, gap):
     blank[0, gap] = np.nan
     at_mean = row.copy()
     at_mean[0, gap] = model.means[gap]
-    unknown, known = logits(model, blank), logits(model, at_mean)
-    stage = model.stages[0]
+    unknown, known = outlook(model, blank).whole, outlook(model, at_mean).whole
+    stage = model.steps[0]
     second_moment = stage.mean[gap + 1] ** 2 + stage.covariance[gap + 1, gap + 1]
     assert unknown.mean[0] == pytest.approx(known.mean[0])
     assert unknown.sd[0] ** 2 == pytest.approx(known.sd[0] ** 2 + second_moment * model.variances[gap])
@@ -165,9 +173,9 @@ def test_an_unknown_number_counts_its_spread(seed, gap):
 def test_reasons_add_up_to_the_logit(seed):
     model, rng = fitted(seed), np.random.default_rng(seed + 1)
     for row in asked(rng, 4):
-        found = reasons(model, row)
+        found = reasons(model, WHOLE, row)
         total = found.base + sum(added for _, added, _ in found.terms)
-        assert total == pytest.approx(logits(model, row[None]).mean[0], abs=1e-12)
+        assert total == pytest.approx(outlook(model, row[None]).whole.mean[0], abs=1e-12)
         assert tuple(name for name, _, _ in found.terms) == RECIPE.names
         for (_, added, value), number in zip(found.terms, row, strict=True):
             assert (value is None) == np.isnan(number)
@@ -177,49 +185,154 @@ def test_reasons_add_up_to_the_logit(seed):
 
 def test_an_average_pairing_has_no_reason_but_the_base():
     model = fitted(9)
-    found = reasons(model, model.means)
+    found = reasons(model, WHOLE, model.means)
     assert [added for _, added, _ in found.terms] == [0.0] * 4
-    assert found.base == pytest.approx(logits(model, model.means[None]).mean[0])
+    assert found.base == pytest.approx(outlook(model, model.means[None]).whole.mean[0])
 
 
 def test_no_pairings_have_no_chances():
-    answer = chances(logits(fitted(1), np.empty((0, 4))), 3)
+    answer = chances(outlook(fitted(1), np.empty((0, 4))), 3)
     assert answer.mean.shape == answer.low.shape == (0,)
     assert flowers_for(Logits(np.empty(0), np.empty(0)), 0.5).shape == (0,)
 
 
 def test_a_model_made_by_hand_is_read_as_it_stands():
     model = FittedModel(
-        Recipe((Feature("distance"),), 1.0),
-        np.array([0.3]),
-        np.array([0.1]),
-        (StageFit("plain", np.array([1.0, -2.0]), np.diag([0.04, 0.0])),),
-        Seen(),
-    )
-    answer = logits(model, np.array([[1.0], [np.nan]]))
-    assert answer.mean == pytest.approx([0.0, 1.0 - 2.0 * (0.3 - 0.5)])
+        Recipe((Feature("linear"),), SCALE), np.array([0.3]), np.array([0.1]), GaussianPrior(np.zeros(2), np.ones(2)), {},
+        (StepFit(WHOLE, np.array([1.0, -2.0]), np.diag([0.04, 0.0])),), Seen(), SEEDS,
+    )  # fmt: skip
+    answer = outlook(model, np.array([[1.0], [np.nan]])).whole
+    assert answer.mean == pytest.approx([-1.0, 1.0 - 2.0 * 0.3])
     assert answer.sd**2 == pytest.approx([0.04, 0.04 + 4 * 0.1])
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.integers(0, 20), st.floats(0, 2))
-def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_the_mean(seed, spread):
-    """The exact second moment of b d, for d with that standard deviation; the other coefficients have no part in it."""
+@given(st.integers(0, 20), st.floats(-2, 2))
+def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_the_mean(seed, gain):
+    """The exact second moment of b d, for d with that standard deviation; the other coefficients have no part in it.
+
+    The whole has its prior mean among its coefficients, which is not to be counted twice.
+    """
     model, rows = fitted(seed), asked(np.random.default_rng(seed), 6)
-    plain, wide = logits(model, rows), logits(model, rows, spread=np.full(6, spread))
-    fit = model.stages[0]
+    farther = np.zeros((6, 4))
+    farther[:, 0] = gain
+    plain, wide = outlook(model, rows).whole, outlook(model, rows, farther=farther).whole
+    fit = model.steps[0]
     moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
     assert wide.mean.tolist() == plain.mean.tolist()
-    assert wide.sd**2 == pytest.approx(plain.sd**2 + moment * spread**2, rel=1e-12)
+    assert wide.sd**2 == pytest.approx(plain.sd**2 + moment * gain**2, rel=1e-12)
 
 
-def test_a_spread_of_nothing_changes_nothing_to_the_last_bit():
-    model, rows = fitted(2), asked(np.random.default_rng(2), 3)
-    plain, same = logits(model, rows), logits(model, rows, spread=np.array([0.0, np.nan, 0.0]))
-    assert (same.mean.tolist(), same.sd.tolist()) == (plain.mean.tolist(), plain.sd.tolist())
-
-
-def test_a_spread_is_the_pairings_own():
+def test_a_distance_that_is_sure_changes_nothing_to_the_last_bit_and_an_unsure_one_is_the_pairings_own():
     model, rows = fitted(3), asked(np.random.default_rng(3), 3)
-    plain, wide = logits(model, rows), logits(model, rows, spread=np.array([0.0, 0.5, 0.0]))
-    assert (wide.sd > plain.sd).tolist() == [False, True, False]
+    farther = np.zeros((3, 4))
+    farther[1, 0] = 0.5
+    plain, wide = outlook(model, rows).whole, outlook(model, rows, farther=farther).whole
+    assert (wide.sd != plain.sd).tolist() == [False, True, False]
+    assert wide.sd[1] > plain.sd[1]
+
+
+PLAIN = Recipe((Feature("linear"),), SCALE)
+NAMES = "abcdef"
+
+
+def counted(seed, crosses=25, whole=0):
+    """A model of crosses counted at every stage, the first of them as a whole; who asks, and their rows."""
+    rng = np.random.default_rng(seed)
+    pairs = np.array([rng.choice(6, 2, replace=False) for _ in range(crosses)])
+    units = rng.integers(1, 6, crosses)
+    pods = rng.binomial(units, 0.8)
+    held = rng.binomial(pods, 0.6)
+    seeds = rng.poisson(8 * held)
+    filled = rng.binomial(seeds, 0.6)
+    counts = dict(zip(
+        ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings"),
+        np.array([units, pods, held, seeds, filled, filled, rng.binomial(filled, 0.5)], dtype=float), strict=True,
+    ))  # fmt: skip
+    up = counts["seedlings"] > 0
+    for name in counts:
+        counts[name][:whole] = np.nan
+    counts |= {"tried": np.full(crosses, np.nan), "took": np.full(crosses, np.nan)}
+    counts["tried"][:whole], counts["took"][:whole] = units[:whole], np.where(up, 1, 0)[:whole]
+    told = step_counts(counts, np.full(crosses, 400.0), dict.fromkeys(STAGES, 0.0))
+    parents = Parents(*([NAMES[i] for i in side] for side in pairs.T))
+    model = fit_crosses(
+        PLAIN, rng.normal(size=(crosses, 1)), told, np.ones(crosses), parents=parents, pod=(8.0, None), took=0, finished=0
+    )  # fmt: skip
+    wanted = Parents(["a", "b", "c", "z"], ["b", "a", "f", "a"])
+    return model, np.array([[0.0], [0.5], [-1.0], [np.nan]]), Pairings(Levels.of(model.seen, wanted))
+
+
+@pytest.mark.parametrize("whole", [0, 10, 25])
+def test_reasons_add_up_to_the_logit_of_every_step_and_of_the_whole(whole):
+    model, rows, who = counted(1, whole=whole)
+    believed = outlook(model, rows, who)
+    for i, row in enumerate(rows):
+        for step in STEPS:
+            found = reasons(model, step, row, who[i : i + 1])
+            total = found.base + sum(added for _, added, _ in found.terms)
+            assert total == pytest.approx(believed.own[step].mean[i], abs=1e-9), step
+        found = whole_reasons(model, row, who[i : i + 1], believed.at(i))
+        assert found.base + sum(added for _, added, _ in found.terms) == pytest.approx(
+            believed.whole.mean[i], abs=1e-12
+        )
+
+
+def test_what_was_counted_as_a_whole_alone_has_the_reasons_of_the_whole():
+    model, rows, who = counted(2, whole=25)
+    found = whole_reasons(model, rows[0], who[:1], outlook(model, rows, who).at(0))
+    assert found.terms == reasons(model, WHOLE, rows[0], who[:1]).terms
+
+
+def test_steps_that_nobody_counted_are_worked_out_only_where_they_speak():
+    for whole, finer in ((25, False), (0, True)):
+        model, rows, who = counted(3, whole=whole)
+        full, quick = outlook(model, rows, who), outlook(model, rows, who, stages=False)
+        assert set(full.steps) == set(STEPS)
+        assert (set(quick.steps) == set(STEPS)) == finer
+        assert quick.whole.mean == pytest.approx(full.whole.mean, abs=1e-12)
+        assert quick.whole.sd == pytest.approx(full.whole.sd, abs=1e-12)
+
+
+def test_a_step_is_moved_by_what_is_counted_of_its_parts():
+    model, rows, who = counted(4)
+    believed = outlook(model, rows, who)
+    assert model.fit_of(WHOLE) is None
+    before = step_logits(model, WHOLE, rows, who, learned=False)
+    assert believed.own[WHOLE].mean.tolist() == before.mean.tolist()
+    assert (believed.whole.sd < before.sd).all()
+    assert believed.at(1).whole.mean.tolist() == [believed.whole.mean[1]]
+
+
+def test_units_counted_one_by_one_join_what_was_counted_along_the_way():
+    """Failures as a whole lower a chance that pods and seeds have raised."""
+    chance_of_whole = []
+    for extra in (0, 30):
+        counts = {
+            "units": np.r_[np.full(20, 4.0), np.full(extra, np.nan)], "pods_held": np.r_[np.full(20, 3.0), np.full(extra, np.nan)],
+            "tried": np.r_[np.full(20, np.nan), np.full(extra, 5.0)], "took": np.r_[np.full(20, np.nan), np.zeros(extra)],
+        }  # fmt: skip
+        told = step_counts(counts, np.full(20 + extra, 400.0), dict.fromkeys(STAGES, 0.0))
+        parents = Parents(*([NAMES[(i + k * (1 + i // 6)) % 6] for i in range(20 + extra)] for k in (0, 1)))
+        model = fit_crosses(
+            PLAIN, np.zeros((20 + extra, 1)), told, np.ones(20 + extra), parents=parents, pod=(8.0, None), took=0,
+            finished=0,
+        )  # fmt: skip
+        chance_of_whole.append(chances(outlook(model, np.zeros((1, 1))).whole).mean[0])
+    assert chance_of_whole[1] < chance_of_whole[0] - 0.1
+
+
+@pytest.mark.parametrize(("pods", "way"), [(0, -1), (6, 1)])
+def test_checks_with_good_pollen_inform_the_plant_more_than_its_species(pods, way):
+    """A new mother pollinated with good pollen of her own kind: what came of it speaks for her before her sisters."""
+    counts = {"units": np.full(24, 6.0), "pods_set": np.r_[np.full(20, 3.0), np.full(4, float(pods))]}
+    told = step_counts(counts, np.full(24, 400.0), dict.fromkeys(STAGES, 0.0))
+    seed = ["a", "b", "c", "d"] * 5 + ["a"] * 4
+    parents = Parents(seed, ["b", "c", "d", "a"] * 5 + ["a"] * 4, ["old"] * 20 + ["new"] * 4)
+    model = fit_crosses(
+        PLAIN, np.r_[np.zeros(20), np.full(4, -2.0)][:, None], told, np.ones(24), parents=parents, pod=(8.0, None), took=0,
+        finished=0,
+    )  # fmt: skip
+    who = Pairings(Levels.of(model.seen, Parents(["a", "a"], ["d", "d"], ["new", None])))
+    new, sister = outlook(model, np.zeros((2, 1)), who).steps["set"].mean
+    assert way * (new - sister) > 0.02

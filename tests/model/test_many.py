@@ -11,17 +11,23 @@ from crosscompat.model import elimination, tilted
 from crosscompat.model.beliefs import matched
 from crosscompat.model.elimination import Scales
 from crosscompat.model.expectation import Sites, among_columns, refine, rejoined, swept
-from crosscompat.model.fitted import design_of, fit_model, laid_out, scales_for, training_moments
+from crosscompat.model.fitted import design_of, fit_crosses, laid_out, training_moments
 from crosscompat.model.laplace import find_mode
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Parents, seen_by
 from crosscompat.model.part import part_of
-from crosscompat.model.prior import effect_scales, prior_for
+from crosscompat.model.prior import published
+from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.model.variances import integrate
-from crosscompat.pairing import Feature, Recipe
+from crosscompat.pairing import DistanceScale, Feature, Recipe
 
-RECIPE = Recipe((Feature("distance"),), 1.0)
-BELIEF = prior_for("plain", RECIPE.features)
+RECIPE = Recipe((Feature("linear"),), DistanceScale(1.0, (("linear", 0.0, 1.0),)))
+BELIEF = published().prior_for(RECIPE.features)
+
+
+def scales_of(stage):
+    of_effects = published().effect_scales(WHOLE)
+    return np.array([of_effects[factor.name] for factor in stage.factors])
 
 
 class Crosses:
@@ -51,7 +57,15 @@ class Crosses:
         return laid_out(design, self.counts, BELIEF, self.levels, self.seen, self.related)
 
     def fit(self):
-        return fit_model(RECIPE, self.rows, self.counts, parents=self.parents, related=self.related).stages[0]
+        size = len(self.rows)
+        never = np.zeros(size, dtype=bool)
+        steps = dict.fromkeys(STEPS, StepCounts.of(np.ones(size), np.zeros(size), never, never))
+        steps[WHOLE] = StepCounts.of(self.counts.tried, self.counts.took, ~never, self.counts.some)
+        [fit] = fit_crosses(
+            RECIPE, self.rows, CrossCounts(steps, np.zeros(size), np.zeros(size)), np.ones(size), parents=self.parents,
+            pod=(20.0, None), took=0, finished=size, related=self.related,
+        ).steps  # fmt: skip
+        return fit
 
 
 @pytest.fixture
@@ -70,7 +84,7 @@ def test_sites_alone_give_the_same_belief_as_what_was_kept_whole(plants, monkeyp
     """To rounding, with all points at one lambda: what relatives inherit is then one matrix."""
     crosses = Crosses(1, plants=plants)
     stage = crosses.stage
-    prior = scales_for(stage, effect_scales("plain"))
+    prior = scales_of(stage)
     _, points = integrate(stage, prior, 8)
     scales = [Scales(point.mode.scales.sds, 0.4) for point in points]
     points = tuple(
@@ -92,7 +106,7 @@ def test_sites_alone_give_the_same_belief_as_what_was_kept_whole(plants, monkeyp
 @pytest.mark.parametrize("seed", range(3))
 def test_one_sweep_misses_the_evidence_by_the_square_of_the_way(seed, few_are_many):
     stage = Crosses(seed).stage
-    near = Scales(scales_for(stage, effect_scales("plain")), 0.5)
+    near = Scales(scales_of(stage), 0.5)
     begun = refine(stage, find_mode(stage, near), settled=1e-9)
     missed = []
     for way in (0.1, 0.05):
@@ -119,7 +133,7 @@ def test_a_part_is_the_stage_of_its_own_crosses(plants):
     own = laid_out(
         crosses.stage.x[rows], crosses.counts[rows], BELIEF, crosses.levels[rows], crosses.seen, crosses.related
     )
-    scales = Scales(scales_for(own, effect_scales("plain")), 0.3)
+    scales = Scales(scales_of(own), 0.3)
     here, there = find_mode(part.stage, scales), find_mode(own, scales)
     assert here.evidence == pytest.approx(there.evidence, rel=1e-9)
     assert here.eta == pytest.approx(there.eta, abs=1e-6)
