@@ -239,30 +239,13 @@ KEPT = 10
 def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     """Copy a book as it stood before today, unless that was done, or it holds nothing that is older than today.
 
-    What is to be written counts for more than the copy of what is there: where the copy cannot be made that is told,
-    and tried again with the next writing.
-
-    Parameters
-    ----------
-    connection : Connection
-        One that holds the book for writing, so that of several who begin at once one alone copies it.
-    book : Path
-        Its file.
-
-    Returns
-    -------
-    Path or None
-        The copy, if one was taken.
+    The connection holds the book for writing, so that of several who begin at once one alone copies it. What is to be
+    written counts for more than the copy: where that cannot be made a `CopyWarning` tells, and the next writing tries.
 
     Raises
     ------
     Damaged
         If the book is not sound; nothing more should be written in it then.
-
-    Warns
-    -----
-    CopyWarning
-        If the copy cannot be written.
     """
     today = datetime.now().astimezone().date()
     if not _written_on_other_days(connection, today):
