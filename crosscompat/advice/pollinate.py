@@ -20,7 +20,6 @@ from crosscompat.advice.pollination_parents import (
 )
 from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.dates import season_of
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     PollinationRecords,
@@ -46,6 +45,7 @@ from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.wording import say
 
 __all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]

@@ -11,9 +11,9 @@ from os import PathLike
 from typing import TYPE_CHECKING
 
 from crosscompat.book import records
-from crosscompat.book.dates import by_date
 from crosscompat.book.records import SEXES
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.dates import by_date
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import bracketed, loose_keys
 from crosscompat.ground.wording import say
