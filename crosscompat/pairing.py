@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.phylogeny.types import Distances
+from crosscompat.phylogeny.tree import Distances
 from crosscompat.trait_kinds import FEATURES, TRAIT_KINDS
 from crosscompat.traits import TraitColumn, TraitTable
 

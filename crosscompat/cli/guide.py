@@ -27,6 +27,7 @@ def topics() -> dict[str, str]:
 
 
 def guide(topic: Annotated[str | None, typer.Argument(metavar="TOPIC", help=say("help.guide_topic"))] = None) -> None:
+    """Print a page, or list them."""
     pages = topics()
     if topic is None:
         for name, text in pages.items():

@@ -107,15 +107,8 @@ def _branches(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
 class Scattered:
     """A group that is no clade.
 
-    Attributes
-    ----------
-    rank, group : str
-    together : int
-        Members in its largest clade without a stranger.
-    strays : tuple of str
-        Its other members, as the tree labels them.
-    strangers : tuple of str
-        Tips of other groups in the smallest clade that holds all members.
+    ``together`` members stand in its largest clade without a stranger, its ``strays`` elsewhere; ``strangers`` are tips
+    of other groups in the smallest clade that holds all members.
     """
 
     rank: str
@@ -134,7 +127,7 @@ class Census:
 
 
 def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Census:
-    """Look whether groups are clades.
+    """Look whether groups are clades, by rank, the highest first, and by label.
 
     Parameters
     ----------
@@ -143,11 +136,6 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
     known : mapping of str to mapping
         Ranks of tips, by label; the genus of a label counts without being told. A tip whose group of a rank is not
         known is no stranger to any.
-
-    Returns
-    -------
-    Census
-        By rank, the highest first, and by label.
 
     Examples
     --------
