@@ -99,10 +99,10 @@ def day(text: str) -> date:
     """
     if not _ISO_DAY.fullmatch(text):
         raise BadCell(say("cells.date", text=text), _date_advice(text))
-    found = _calendar(*(int(part) for part in text.split("-")))
-    if found is None:
+    when = _calendar(*(int(part) for part in text.split("-")))
+    if when is None:
         raise BadCell(say("cells.date_none", text=text), say("cells.date_advice"))
-    return found
+    return when
 
 
 def _calendar(year: int, month: int, day_of_month: int) -> date | None:
@@ -148,12 +148,12 @@ def timestamp(text: str) -> datetime:
     '2025-04-03T12:05:00+00:00'
     """
     try:
-        found = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
-        moment = found.astimezone(UTC) if found and found.tzinfo else None
+        written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
+        moment = written.astimezone(UTC) if written and written.tzinfo else None
     except (ValueError, OverflowError):
-        found = moment = None
+        written = moment = None
     if moment is None:
-        key = "timestamp_zone" if found else "timestamp"
+        key = "timestamp_zone" if written else "timestamp"
         raise BadCell(say(f"cells.{key}", text=text), say("cells.timestamp_advice"))
     return moment
 
@@ -191,11 +191,11 @@ def choice(text: str, words: Iterable[str]) -> str:
     'damping_off'
     """
     allowed = {fold(word).casefold(): word for word in words}
-    found = allowed.get(fold(text).casefold())
-    if found is None:
+    word = allowed.get(fold(text).casefold())
+    if word is None:
         advice = say("cells.choice_advice", words=", ".join(allowed.values()))
         raise BadCell(say("cells.choice", text=text), advice)
-    return found
+    return word
 
 
 def as_text(value: object) -> str:
