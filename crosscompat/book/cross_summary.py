@@ -11,10 +11,10 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.dates import by_date
 from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
 from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
+from crosscompat.ground.dates import by_date
 
 __all__ = [
     "BELOW",
