@@ -129,12 +129,12 @@ def timestamp(text: str) -> datetime:
     '2025-04-03T12:05:00+00:00'
     """
     try:
-        found = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
-        moment = found.astimezone(UTC) if found and found.tzinfo else None
+        written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
+        moment = written.astimezone(UTC) if written and written.tzinfo else None
     except (ValueError, OverflowError):
-        found = moment = None
+        written = moment = None
     if moment is None:
-        key = "timestamp_zone" if found else "timestamp"
+        key = "timestamp_zone" if written else "timestamp"
         raise BadCell(say(f"cells.{key}", text=text), say("cells.timestamp_advice"))
     return moment
 
@@ -172,11 +172,11 @@ def choice(text: str, words: Iterable[str]) -> str:
     'damping_off'
     """
     allowed = {fold(word).casefold(): word for word in words}
-    found = allowed.get(fold(text).casefold())
-    if found is None:
+    word = allowed.get(fold(text).casefold())
+    if word is None:
         advice = say("cells.choice_advice", words=", ".join(allowed.values()))
         raise BadCell(say("cells.choice", text=text), advice)
-    return found
+    return word
 
 
 def as_text(value: object) -> str:

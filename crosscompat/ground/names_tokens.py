@@ -82,7 +82,7 @@ def written_alike(text: str, known: Iterable[str]) -> list[str]:
 def loose_keys(text: str) -> set[str]:
     """Return a text without blanks and dashes, with its leading zeros and without."""
     lowered = fold(text).casefold()
-    return {_SEPARATORS.sub("", one) for one in (lowered, _ZEROS.sub("", lowered))}
+    return {_SEPARATORS.sub("", key) for key in (lowered, _ZEROS.sub("", lowered))}
 
 
 class Token(NamedTuple):
@@ -113,20 +113,20 @@ def tokenise(text: str) -> list[Token]:
     >>> [token.text for token in tokenise("E. xroetteri 'Red' QX237")]
     ['E.', '×', 'roetteri', 'Red', 'QX 237']
     """
-    found: list[Token] = []
+    tokens: list[Token] = []
     for match in _TOKEN.finditer(text):
         parts = match.groupdict()
         quoted = parts["cultivar"] or parts["trade"]
         if quoted:
-            found.append(Token("cultivar", quoted))
+            tokens.append(Token("cultivar", quoted))
         elif parts["number"]:
-            found.append(Token("field", f"{parts['initials']} {parts['number']}"))
+            tokens.append(Token("field", f"{parts['initials']} {parts['number']}"))
         elif parts["sign"]:
             sign = parts["sign"].replace("✕", "×")
-            found.append(Token(sign, sign))
+            tokens.append(Token(sign, sign))
         else:
-            found += _words(parts["word"])
-    return found
+            tokens += _words(parts["word"])
+    return tokens
 
 
 def _words(word: str) -> list[Token]:

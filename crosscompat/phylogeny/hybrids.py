@@ -74,12 +74,12 @@ class HybridIndex(NameIndex):
         return self._exact.get(fold(label)) == label
 
     def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        found = super()._search(text, genus, seen)
-        if found is None:
+        match = super()._search(text, genus, seen)
+        if match is None:
             return self._formula(text, genus)
-        if found.how == "synonym" and not self._is_listed(found.label):
-            return Match(found.label, "hybrid", text)
-        return found
+        if match.how == "synonym" and not self._is_listed(match.label):
+            return Match(match.label, "hybrid", text)
+        return match
 
     def _formula(self, text: str, genus: str | None) -> Match | None:
         """Read a formula whose parents are found; what else is not found stays so."""

@@ -143,7 +143,7 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
     >>> tree = parse_newick("(((Aus_bus:1,Aus_cus:1):1,(Aus_dus:1,Aus_eus:1):1):1,Aus_fus:3);")
     >>> section = {"Aus_bus": "One", "Aus_cus": "One", "Aus_dus": "Two", "Aus_eus": "Two", "Aus_fus": "One"}
     >>> census = group_census(tree, {tip: {"section": name} for tip, name in section.items()})
-    >>> census.groups, [(found.group, found.strays) for found in census.scattered]
+    >>> census.groups, [(group.group, group.strays) for group in census.scattered]
     (2, [('sect. One', ('Aus_fus',))])
     """
     held = [groups_of(label, known.get(label, {})) for label in tree.tips]
@@ -159,7 +159,7 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
                 others[group].append(tip)
     census = (_scattered(tree, group, np.array(tips), np.array(others[group], int)) for group, tips in shared.items())
     scattered = [group for group in census if group is not None]
-    return Census(len(shared), tuple(sorted(scattered, key=lambda found: (RANKS.index(found.rank), found.group))))
+    return Census(len(shared), tuple(sorted(scattered, key=lambda group: (RANKS.index(group.rank), group.group))))
 
 
 def _scattered(tree: Phylogeny, group: Group, tips: Ints, others: Ints) -> Scattered | None:

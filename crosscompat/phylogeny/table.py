@@ -139,9 +139,9 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     >>> table.patristic_matrix().tolist()
     [[0.0, 1.5, nan], [1.5, 0.0, 4.0], [nan, 4.0, 0.0]]
     """
-    found: list[Fault] = []
-    records, separator = read_records(path, found)
-    raise_faults(found)
+    unreadable: list[Fault] = []
+    records, separator = read_records(path, unreadable)
+    raise_faults(unreadable)
     rows = [_Row(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
     faults = _Faults(Path(path).name)
     if not rows:
@@ -185,9 +185,9 @@ class _Faults:
             return worded("table", key, item[0], **item[1])
 
         faults = [
-            found
+            worded_fault
             for key, items in self.of_kind.items()
-            for found in first_faults(items, partial(fault, key), f"table.{key}", self.file)
+            for worded_fault in first_faults(items, partial(fault, key), f"table.{key}", self.file)
         ]
         if faults:
             raise BadInput(sorted(faults, key=lambda fault: (fault.place.row is None, fault.place.row or 0)))
