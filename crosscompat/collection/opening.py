@@ -118,6 +118,12 @@ class Collection:
         species = self.traits.index.find(label)
         return None if species is None else self.traits.value(species, column)
 
+    def source_of(self, label: str, column: str) -> str | None:
+        """Return where what is known of a species is from; None where it is unknown, or nothing says so."""
+        if self.trait(label, column) is None or self.traits is None:
+            return None
+        return self.traits.source_of(str(self.traits.index.find(label)), column)
+
 
 def open_collection(folder: Path, *, crosses: bool = True, remember: bool = False) -> Collection:
     """Open the collection in a folder.
