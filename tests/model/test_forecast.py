@@ -191,14 +191,14 @@ def test_an_average_pairing_has_no_reason_but_the_base():
 
 
 def test_no_pairings_have_no_chances():
-    answer = chances(outlook(fitted(1), np.empty((0, 4))), 3)
+    answer = chances(outlook(fitted(1), np.empty((0, 4))).whole, 3)
     assert answer.mean.shape == answer.low.shape == (0,)
     assert flowers_for(Logits(np.empty(0), np.empty(0)), 0.5).shape == (0,)
 
 
 def test_a_model_made_by_hand_is_read_as_it_stands():
     model = FittedModel(
-        Recipe((Feature("linear"),), SCALE), np.array([0.3]), np.array([0.1]), GaussianPrior(np.zeros(2), np.ones(2)), {},
+        PLAIN, np.array([0.3]), np.array([0.1]), GaussianPrior(np.zeros(2), np.ones(2)), {},
         (StepFit(WHOLE, np.array([1.0, -2.0]), np.diag([0.04, 0.0])),), Seen(), SEEDS,
     )  # fmt: skip
     answer = outlook(model, np.array([[1.0], [np.nan]])).whole
@@ -250,14 +250,15 @@ def counted(seed, crosses=25, whole=0):
         np.array([units, pods, held, seeds, filled, filled, rng.binomial(filled, 0.5)], dtype=float), strict=True,
     ))  # fmt: skip
     up = counts["seedlings"] > 0
-    for name in counts:
-        counts[name][:whole] = np.nan
+    for column in counts.values():
+        column[:whole] = np.nan
     counts |= {"tried": np.full(crosses, np.nan), "took": np.full(crosses, np.nan)}
     counts["tried"][:whole], counts["took"][:whole] = units[:whole], np.where(up, 1, 0)[:whole]
     told = step_counts(counts, np.full(crosses, 400.0), dict.fromkeys(STAGES, 0.0))
     parents = Parents(*([NAMES[i] for i in side] for side in pairs.T))
     model = fit_crosses(
-        PLAIN, rng.normal(size=(crosses, 1)), told, np.ones(crosses), parents=parents, pod=(8.0, None), took=0, finished=0
+        PLAIN, rng.normal(size=(crosses, 1)), told, np.ones(crosses), parents=parents, pod=(8.0, None), took=0,
+        finished=0,
     )  # fmt: skip
     wanted = Parents(["a", "b", "c", "z"], ["b", "a", "f", "a"])
     return model, np.array([[0.0], [0.5], [-1.0], [np.nan]]), Pairings(Levels.of(model.seen, wanted))
@@ -308,9 +309,10 @@ def test_units_counted_one_by_one_join_what_was_counted_along_the_way():
     """Failures as a whole lower a chance that pods and seeds have raised."""
     chance_of_whole = []
     for extra in (0, 30):
+        along = np.arange(20 + extra) < 20
         counts = {
-            "units": np.r_[np.full(20, 4.0), np.full(extra, np.nan)], "pods_held": np.r_[np.full(20, 3.0), np.full(extra, np.nan)],
-            "tried": np.r_[np.full(20, np.nan), np.full(extra, 5.0)], "took": np.r_[np.full(20, np.nan), np.zeros(extra)],
+            "units": np.where(along, 4.0, np.nan), "pods_held": np.where(along, 3.0, np.nan),
+            "tried": np.where(along, np.nan, 5.0), "took": np.where(along, np.nan, 0.0),
         }  # fmt: skip
         told = step_counts(counts, np.full(20 + extra, 400.0), dict.fromkeys(STAGES, 0.0))
         parents = Parents(*([NAMES[(i + k * (1 + i // 6)) % 6] for i in range(20 + extra)] for k in (0, 1)))
@@ -330,8 +332,8 @@ def test_checks_with_good_pollen_inform_the_plant_more_than_its_species(pods, wa
     seed = ["a", "b", "c", "d"] * 5 + ["a"] * 4
     parents = Parents(seed, ["b", "c", "d", "a"] * 5 + ["a"] * 4, ["old"] * 20 + ["new"] * 4)
     model = fit_crosses(
-        PLAIN, np.r_[np.zeros(20), np.full(4, -2.0)][:, None], told, np.ones(24), parents=parents, pod=(8.0, None), took=0,
-        finished=0,
+        PLAIN, np.r_[np.zeros(20), np.full(4, -2.0)][:, None], told, np.ones(24), parents=parents, pod=(8.0, None),
+        took=0, finished=0,
     )  # fmt: skip
     who = Pairings(Levels.of(model.seen, Parents(["a", "a"], ["d", "d"], ["new", None])))
     new, sister = outlook(model, np.zeros((2, 1)), who).steps["set"].mean

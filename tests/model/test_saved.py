@@ -11,11 +11,17 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.model.fitted import FittedModel, Seen, StageFit, fit_model, prior_model
-from crosscompat.model.forecast import logits
-from crosscompat.model.likelihood import Counts
+from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, prior_model
+from crosscompat.model.forecast import outlook
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.kinship import relatedness
+from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.model.saved import FORMAT, SavedModel, _text, read_model, write_model
-from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
+from crosscompat.model.seeds import SeedsPerPod
+from crosscompat.model.stages import STAGES, WHOLE, step_counts
+from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.phylogeny.newick import parse_newick
 
 PRINTS = {"tree": "a" * 64, "traits": "", "crosses": "c" * 64}
 
@@ -25,15 +31,24 @@ def made(seed, features):
     rng = np.random.default_rng(seed)
     k = len(features)
     half = rng.normal(size=(k + 1, k + 1))
-    stage = StageFit("plain", rng.normal(size=k + 1), half @ half.T)
-    recipe = Recipe(tuple(features), float(rng.exponential()), "My")
+    steps = tuple(StepFit(step, rng.normal(size=k + 1), half @ half.T) for step in ("set", WHOLE))
+    places = tuple((name, *rng.exponential(size=2).tolist()) for name in CURVES)
     return FittedModel(
-        recipe, rng.normal(size=k), rng.exponential(size=k), (stage,), Seen(7, 3, 0.1 + 0.2, ("Aus ×bus",))
+        Recipe(tuple(features), DistanceScale(float(rng.exponential()), places, "My")),
+        rng.normal(size=k),
+        rng.exponential(size=k),
+        GaussianPrior(rng.normal(size=k + 1), rng.exponential(size=k + 1)),
+        {name: float(rng.exponential()) for name in EFFECTS},
+        steps,
+        Seen(7, 3, 0.1 + 0.2, ("Aus ×bus",)),
+        SeedsPerPod(float(rng.exponential()), 0.1 + 0.2, int(rng.integers(1, 9)) if seed % 2 else None),
+        ("2024-1", "2024-2"),
     )
 
 
-SMALL = [Feature("distance"), *(Feature(kind, "trait") for kind in FEATURE_KINDS[1:])]
-BIG = [Feature("distance"), *(Feature("both", f"t{i}") for i in range(110))]
+OF_DISTANCE = [Feature(name) for name in CURVES]
+SMALL = [*OF_DISTANCE, *(Feature(kind, "trait") for kind in FEATURE_KINDS[len(CURVES) :])]
+BIG = [*OF_DISTANCE, *(Feature("both", f"t{i}") for i in range(110))]
 
 
 def kept(model, **settings):
@@ -41,14 +56,14 @@ def kept(model, **settings):
 
 
 def same(one, other):
-    assert (one.model.recipe, one.model.seen) == (other.model.recipe, other.model.seen)
-    assert (one.fingerprints, one.as_of, one.invented, one.package) == (
-        other.fingerprints, other.as_of, other.invented, other.package,
-    )  # fmt: skip
-    assert [stage.stage for stage in one.model.stages] == [stage.stage for stage in other.model.stages]
-    pairs = [(one.model.means, other.model.means), (one.model.variances, other.model.variances)]
-    for a, b in zip(one.model.stages, other.model.stages, strict=True):
-        pairs += [(a.mean, b.mean), (a.covariance, b.covariance)]
+    for name in ("fingerprints", "as_of", "invented", "package"):
+        assert getattr(one, name) == getattr(other, name)
+    for name in ("recipe", "seen", "seeds", "scales", "records"):
+        assert getattr(one.model, name) == getattr(other.model, name)
+    assert [fit.step for fit in one.model.steps] == [fit.step for fit in other.model.steps]
+    pairs = [(getattr(one.model, name), getattr(other.model, name)) for name in ("means", "variances")]
+    for a, b in zip((one.model.prior, *one.model.steps), (other.model.prior, *other.model.steps), strict=True):
+        pairs += [(a.mean, b.mean), *((getattr(a, x), getattr(b, x)) for x in ("sd", "covariance") if hasattr(a, x))]
     for a, b in pairs:
         np.testing.assert_array_equal(a, b)
         assert a.dtype == b.dtype == np.float64
@@ -79,28 +94,50 @@ def test_past_ten_thousand_numbers_the_arrays_stand_beside(tmp_path):
         assert all(archive[name].dtype == np.float64 for name in archive.files)
 
 
-def test_a_forecast_is_the_same_after_saving(tmp_path):
+@pytest.mark.parametrize("counts", [["tried", "took"], ["units", "pods_set"], ["units", "pods_set", "pods_held"]])
+def test_a_forecast_is_the_same_after_saving(tmp_path, counts):
+    """Effects, kinship, ties and past crosses of every step among it."""
     rng = np.random.default_rng(3)
-    recipe = Recipe((Feature("distance"), Feature("both", "spines")), 2.0)
-    rows = np.column_stack([rng.random(20), rng.integers(0, 2, 20)]).astype(float)
-    model = fit_model(recipe, rows, Counts.of(np.ones(20), rng.random(20) < 0.5))
+    tree = parse_newick("(((a:1,b:1):1,c:2):2,(d:1.5,e:1.5):2.5);")
+    pairs = np.array([rng.choice(5, 2, replace=False) for _ in range(30)])
+    parents = Parents(*([tree.tips[i] for i in side] for side in pairs.T), [f"p{i % 4}" for i in range(30)])
+    columns = {name: np.full(30, 6.0 - 2 * i) for i, name in enumerate(counts)}
+    columns[counts[1]] = np.minimum(columns[counts[0]], rng.integers(1, 6, 30))
+    if "pods_held" in columns:
+        columns["pods_held"] = rng.binomial(columns["pods_set"].astype(int), 0.5).astype(float)
+    model = fit_crosses(
+        Recipe((Feature("linear"),), DistanceScale(4.0, (("linear", 1.0, 1.0),))), rng.normal(size=(30, 1)),
+        step_counts(columns, np.full(30, 400.0), dict.fromkeys(STAGES, 0.0)), np.ones(30), parents=parents,
+        pod=(20.0, None), took=3, finished=4, related=relatedness(tree, sorted({*parents.seed, *parents.pollen})),
+        records=tuple(map(str, range(30))),
+    )  # fmt: skip
+    assert len(model.steps) == len(counts) - 1
     write_model(tmp_path / "model.json", kept(model))
-    rows[3, 1] = np.nan
-    before, after = logits(model, rows), logits(read_model(tmp_path / "model.json").model, rows)
-    np.testing.assert_array_equal(before.mean, after.mean)
-    np.testing.assert_array_equal(before.sd, after.sd)
+    back = read_model(tmp_path / "model.json").model
+    rows, wanted = np.array([[0.0], [np.nan]]), Parents(["a", "e"], ["b", "a"], ["p1", None])
+    before, after = (outlook(one, rows, pairings_of(one.seen, tree, wanted)) for one in (model, back))
+    for step in before.steps:
+        np.testing.assert_array_equal(before.steps[step].mean, after.steps[step].mean)
+        np.testing.assert_array_equal(before.steps[step].sd, after.steps[step].sd)
+    same(kept(model), kept(back))
 
 
 def test_the_fingerprint_follows_all_that_decides_a_forecast():
     saved = kept(made(2, SMALL))
-    stage = saved.model.stages[0]
-    nudged = replace(saved.model, stages=(replace(stage, mean=np.nextafter(stage.mean, 9)),))
+    model = saved.model
+    step = model.steps[0]
+    changed = [
+        {"steps": (replace(step, mean=np.nextafter(step.mean, 9)), *model.steps[1:])},
+        {"recipe": replace(model.recipe, scale=replace(model.recipe.scale, width=1.0))},
+        {"prior": GaussianPrior(model.prior.mean, np.nextafter(model.prior.sd, 9))},
+        {"scales": {**model.scales, "seed": 1.0}},
+        {"seeds": SeedsPerPod(1.0, 1.0)},
+    ]
     others = [
         kept(made(3, SMALL)),
-        replace(saved, model=nudged),
+        *(replace(saved, model=replace(model, **change)) for change in changed),
         replace(saved, as_of="2026-11-01"),
         replace(saved, fingerprints={**PRINTS, "tree": "b" * 64}),
-        replace(saved, model=replace(saved.model, recipe=replace(saved.model.recipe, reference=1.0))),
     ]
     assert kept(made(2, SMALL)).fingerprint == saved.fingerprint
     assert len({saved.fingerprint, *(other.fingerprint for other in others)}) == 1 + len(others)
@@ -108,15 +145,19 @@ def test_the_fingerprint_follows_all_that_decides_a_forecast():
 
 def test_the_file_is_plain_and_says_its_format_version_and_recipe(tmp_path):
     path = tmp_path / "model.json"
-    write_model(path, kept(prior_model(Recipe((Feature("distance"),), 5.0, "My")), invented=True))
+    recipe = Recipe((Feature("linear"),), DistanceScale(5.0, (("linear", 1.0, 0.5),)))
+    write_model(path, kept(prior_model(recipe, SeedsPerPod(20.0, 1.0)), invented=True))
     document = json.loads(path.read_text(encoding="utf-8"))
     assert list(document) == [
-        "format", "package", "as_of", "invented", "fingerprints", "recipe", "seen", "stages", "seeds",
+        "format", "package", "as_of", "invented", "fingerprints", "recipe", "seen", "steps", "seeds", "scales",
         "records", "arrays",
     ]  # fmt: skip
     assert document["format"] == FORMAT
-    assert document["recipe"] == {"features": [{"kind": "distance", "column": None}], "reference": 5.0, "unit": "My"}
-    assert document["arrays"]["plain.mean"] == pytest.approx([-0.5, -1.5])
+    assert document["recipe"] == {
+        "features": [{"kind": "linear", "column": None}],
+        "scale": {"width": 5.0, "places": [["linear", 1.0, 0.5]], "unit": None},
+    }
+    assert document["arrays"]["prior.mean"] == pytest.approx([0.3, -0.3])
     assert document["invented"] is True
 
 
@@ -144,21 +185,27 @@ def without(key):
 @pytest.mark.parametrize(
     "harm",
     [
-        *(without(key) for key in ("format", "arrays", "recipe", "seen", "stages", "as_of", "fingerprints")),
+        *(without(key) for key in ("format", "arrays", "recipe", "seen", "steps", "seeds", "scales", "as_of")),
         edited(format="one"),
         edited(format=None),
         edited(recipe=[]),
         edited(seen=3),
-        edited(stages=["fill"]),
-        edited(stages=[]),
+        edited(steps=["fill"]),
+        edited(steps=["plain"]),
+        edited(scales={"seed": 1.0}),
         edited(arrays=[]),
         within("arrays", means=[0.5]),
         within("arrays", means="many"),
         within("arrays", variances=[[0.5]]),
-        within("arrays", **{"plain.mean": [1, 2]}),
-        within("arrays", **{"plain.covariance": [[1.0]]}),
-        within("recipe", features=[{"kind": "colour", "column": "x"}] * 7),
-        within("recipe", features=[{"kind": "distance", "column": None, "code": "x"}]),
+        within("arrays", **{"whole.mean": [1, 2]}),
+        within("arrays", **{"whole.covariance": [[1.0]]}),
+        within("arrays", **{"prior.sd": [1.0]}),
+        within("recipe", features=[{"kind": "colour", "column": "x"}] * 10),
+        within("recipe", features=[{"kind": "linear", "column": None, "code": "x"}]),
+        within("recipe", scale={"width": 0.0, "places": [[name, 0.0, 1.0] for name in CURVES], "unit": None}),
+        within("recipe", scale={"width": 1.0, "places": [["linear", 0.0, 1.0]], "unit": None}),
+        within("recipe", scale=5.0),
+        within("seeds", mean=0.0),
         within("seen", crossed=1),
         lambda document: [document],
     ],
@@ -175,7 +222,7 @@ def test_a_number_that_is_none_is_told(tmp_path, number):
     path = tmp_path / "model.json"
     write_model(path, kept(made(1, SMALL)))
     document = json.loads(path.read_text(encoding="utf-8"))
-    document["arrays"]["plain.mean"][2] = 12345.5
+    document["arrays"]["whole.mean"][2] = 12345.5
     path.write_text(json.dumps(document).replace("12345.5", number), encoding="utf-8")
     assert refused(path).startswith("This saved model cannot be read: ")
 
@@ -201,7 +248,7 @@ def test_arrays_that_are_not_those_saved_are_told(tmp_path, harm):
     write_model(path, kept(made(1, BIG)))
     content = arrays.read_bytes()
     if harm == "tampered":
-        np.savez(arrays, **{**dict(np.load(arrays)), "means": np.zeros(111)})
+        np.savez(arrays, **{**dict(np.load(arrays)), "means": np.zeros(114)})
         assert refused(path).endswith("the numbers in model.npz are not the ones it was saved with.")
     elif harm == "cut":
         arrays.write_bytes(content[:-100])
