@@ -35,6 +35,7 @@ FEWEST = 5
 
 _FEWEST_SEEDLINGS = 20
 _EARLY, _LATE = 0.05, 0.95
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,9 +157,6 @@ def _rises(tray: Tray) -> Iterator[int]:
 
 def _days(start: date, end: date) -> int:
     return max((end - start).days, 0)
-
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
