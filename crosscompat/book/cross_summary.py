@@ -249,10 +249,10 @@ def _technique(visits: Sequence[records.Pollination]) -> str | None:
 def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
-    told = [item for kind in PARTS for item in page.times(kind, "cross").items()]
-    told += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
+    moments = [item for kind in PARTS for item in page.times(kind, "cross").items()]
+    moments += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
     found: dict[str, datetime] = {}
-    for cross, at in told:
+    for cross, at in moments:
         moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
         found[cross] = max(found.get(cross, moment), moment)
     return found

@@ -124,9 +124,9 @@ def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:
     noted = page.columns(records.Flowering, "plant", "date", "open_flowers", in_order=True)
     for plant, day, flowers in noted:
         found[plant].append(Sighting(day, flowers))
-    told = {(plant, day) for plant, day, _ in noted}
+    known = {(plant, day) for plant, day, _ in noted}
     for plant, day in dict.fromkeys(_at_work(page)):
-        if (plant, day) not in told:
+        if (plant, day) not in known:
             found[plant].append(Sighting(day))
     return found
 

@@ -161,9 +161,9 @@ def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
 
 def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     """Yield where something is seen of what was called lost or over."""
-    some = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
+    anything = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
     lost = [loss for loss in whole.losses if loss.sowing is None and _by_then(loss.date, day)]
-    if lost and some:
+    if lost and anything:
         yield say("observe.lost_before", cause=lost[-1].cause)
     if whole.cross.closed_stage is not None and seen.swelling:
         yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
