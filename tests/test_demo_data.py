@@ -50,10 +50,10 @@ def read(path, delimiter=","):
 CROSSES = read(DEMO / "crosses.csv")
 PLANTS = {row["plant"]: row for row in read(DEMO / "plants.csv")}
 WANTED = read(DEMO / "wanted.csv")
-TRAITS = {row["species"]: row for row in read(ROOT / "trees" / "echinocereus_traits.csv")}
+TRAITS = {row["species"]: row for row in read(ROOT / "trees" / "echinocereus" / "traits.csv")}
 NODES = [
     (float(row["node_age_My"]), set(row["species_under_the_node"].split()))
-    for row in read(ROOT / "trees" / "echinocereus_nodes.tsv", "\t")
+    for row in read(ROOT / "trees" / "echinocereus" / "nodes.tsv", "\t")
 ]
 
 

@@ -20,11 +20,11 @@ from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
-from crosscompat.book.dates import season_of
 from crosscompat.book.training_set import REASONS, Evidence
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.recorded import add_forecasts
 from crosscompat.collection.settings import FILE_NAME, set_setting
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel

@@ -15,7 +15,6 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import plants_of, species_of
-from crosscompat.book.dates import by_date
 from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.entry.validation import Bounds
@@ -25,7 +24,7 @@ from crosscompat.book.numbers import read_pattern
 from crosscompat.book.store import Reading, Store
 from crosscompat.book.training_set import fruitful
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form, fold
 from crosscompat.ground.wording import say

@@ -20,8 +20,13 @@ from crosscompat.advice.pollination_parents import (
 )
 from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.dates import season_of
-from crosscompat.book.entry.enter_pollination import Asked, Planned, named_cross, planned, write_planned
+from crosscompat.book.entry.enter_pollination import (
+    PollinationEntry,
+    PollinationRecords,
+    named_cross,
+    pollination_records,
+    write_pollination,
+)
 from crosscompat.book.entry.pollination_rules import (
     ASKED_ONLY,
     FEMALE_POLLEN,
@@ -40,6 +45,7 @@ from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.wording import say
 
 __all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
@@ -139,7 +145,7 @@ class Prepared:
     """A visit that is ready to be written, and the answer about it."""
 
     answer: Pollinated
-    plan: Planned
+    plan: PollinationRecords
     forecast: records.GivenForecast | None
 
 
@@ -174,7 +180,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     unknown = dict.fromkeys(one.unknown for one in parents.all if one.unknown)
     hindered = [*(Remark(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
     marks = [one.kind for one in hindered if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
-    plan = planned(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
+    plan = pollination_records(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     forecast = None if pair is None else forecast_now(collection, pair, in_all(plan.units) or 1)
@@ -204,9 +210,9 @@ def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
     Raises
     ------
     WrongUse
-        As `enter_pollination.write_planned`.
+        As `enter_pollination.write_pollination`.
     """
-    write_planned(pen, prepared.plan, bounds)
+    write_pollination(pen, prepared.plan, bounds)
     new = prepared.forecast
     if new is not None:
         alike = pen.current(records.GivenForecast, cross=new.cross, model=new.model, flowers=new.flowers, date=new.date)
@@ -254,7 +260,7 @@ def _spelling(collection: Collection, parents: VisitParents) -> list[Caution]:
     return [Caution("name", says) for name in names for says in misspelt(collection, name)]
 
 
-def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) -> Asked:
+def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) -> PollinationEntry:
     visit = replace(request.visit, pollen_kind=parents.kind, overruled=overruled)
     n, words = len(parents.pollen), request.certainty
     sure = (words if len(words) > 1 else words * n) or (None,) * n
@@ -264,7 +270,7 @@ def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) 
         for one, certainty in zip(parents.pollen, sure, strict=True)
     )
     kind = "left alone" if request.left_alone else _CHECKS.get(request.check or "", "cross")
-    return Asked(
+    return PollinationEntry(
         cross=replace(
             request.begins, number=None, kind=kind, seed_plant=parents.seed.id, seed_parent=parents.seed.written
         ),
@@ -277,7 +283,9 @@ def _asked(parents: VisitParents, request: VisitRequest, overruled: str | None) 
     )
 
 
-def _no_chance(collection: Collection, parents: VisitParents, plan: Planned, request: VisitRequest) -> str | None:
+def _no_chance(
+    collection: Collection, parents: VisitParents, plan: PollinationRecords, request: VisitRequest
+) -> str | None:
     """Return why a visit has no chances to be told, in words."""
     if plan.cross.kind != "cross":
         return say("pollinate.no_chance.check")
@@ -301,7 +309,9 @@ def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visi
     return [one for one in (forecast.cautions if forecast else ()) if one.kind not in said]
 
 
-def _answer(collection: Collection, parents: VisitParents, plan: Planned, forecast: ForecastNow | None) -> Pollinated:
+def _answer(
+    collection: Collection, parents: VisitParents, plan: PollinationRecords, forecast: ForecastNow | None
+) -> Pollinated:
     seed, visit = parents.seed, plan.visit
     notes = (*collection.notices, *(one.parent.read_as for one in parents.all if one.parent))
     return Pollinated(

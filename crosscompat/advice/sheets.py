@@ -8,7 +8,7 @@ from typing import Literal
 
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.import_export.import_table import Taken
+from crosscompat.book.import_export.import_table import ImportedRows
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import fold, genus_of
@@ -109,7 +109,7 @@ class Exported:
     schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
 
 
-def with_outcome(answer: Imported, collection: Collection, taken: Taken, change: int | None) -> Imported:
+def with_outcome(answer: Imported, collection: Collection, taken: ImportedRows, change: int | None) -> Imported:
     """Return an answer with what came of its rows; without a change nothing was written."""
     faults = [
         Problem(place.file, place.sheet, place.row, place.column, value, fault.what, fault.advice)

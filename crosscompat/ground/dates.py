@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
-from typing import Final
+from typing import Final, Protocol, TypeVar
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["TwoDates", "read_date", "spoken_date", "spoken_span"]
+__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span"]
 
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                  "November", "December")  # fmt: skip
@@ -21,8 +21,21 @@ _NAMED: Final = re.compile(
     r"(?:(\d{1,2})(?:st|nd|rd|th)?\.? *([a-z]{3,9})|([a-z]{3,9})\.? *(\d{1,2})(?:st|nd|rd|th)?)\.?,? *(\d{4}|\d\d)?"
 )
 _AGO: Final = re.compile(r"(\d+|a|an|one) (day|week)s? ago")
+_YEAR_FIRST: Final = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,2})\.?")
+_YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4})")
 _LEAST: Final = 3  # letters of a month or a weekday
-_CENTURY: Final = 2000
+_SHORT_YEAR, _CENTURY = 2, 2000
+
+DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
+"""Month and day on which seasons start, by hemisphere."""
+
+
+class _Dated(Protocol):
+    @property
+    def date(self) -> date | None: ...
+
+
+_D = TypeVar("_D", bound=_Dated)
 
 
 class TwoDates(WrongUse):
@@ -80,6 +93,49 @@ def read_date(text: str, today: date, latest: date | None = None) -> date:
     return past[0]
 
 
+def readings(text: str, order: str | None = None) -> list[date]:
+    """Return every day that a date with its whole year can mean.
+
+    Parameters
+    ----------
+    order : {"day-first", "month-first"}, optional
+        What is said of days that end in the year; without it the day comes first, then the month.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in readings("03/04/2025")], readings("3-April-2025") == readings("2025.4.3")
+    (['2025-04-03', '2025-03-04'], True)
+    """
+    given = " ".join(text.casefold().split())
+    if year_first := _YEAR_FIRST.fullmatch(given):
+        return [*_day(*map(int, year_first.groups()))]
+    if year_last := _YEAR_LAST.fullmatch(given):
+        a, b, year = map(int, year_last.groups())
+        ways = {"day-first": (year, b, a), "month-first": (year, a, b)}
+        return list(dict.fromkeys(day for way in ways if order in {None, way} for day in _day(*ways[way])))
+    named = _NAMED.fullmatch(given.replace("-", " "))
+    return [*_of_month(named, named[5])] if named and len(named[5] or "") > _SHORT_YEAR else []
+
+
+def by_date(dated: Iterable[_D]) -> list[_D]:
+    """Return records from the oldest to the latest; one without a date is older than any other."""
+    return sorted(dated, key=lambda record: record.date or date.min)
+
+
+def season_of(day: date, start: str = "01-01") -> int:
+    """Return the season of a local day: the year in which the season starts that holds it, on ``MM-DD``.
+
+    Examples
+    --------
+    A southern season that starts in July runs over the new year.
+
+    >>> season_of(date(2025, 2, 3), "07-01"), season_of(date(2025, 7, 1), "07-01"), season_of(date(2025, 2, 3))
+    (2024, 2025, 2025)
+    """
+    month, first = (int(part) for part in start.split("-"))
+    return day.year if (day.month, day.day) >= (month, first) else day.year - 1
+
+
 def spoken_date(day: date, today: date | None = None) -> str:
     """Return a day as people say it, the year only where it is not this one.
 
@@ -117,10 +173,13 @@ def _readings(given: str, today: date) -> Iterator[date]:
         if sign in "/-":
             yield from _in_year(year, int(a), int(b), today)
     elif named := _NAMED.fullmatch(given):
-        day, month, month_first, day_last, year = named.groups()
-        name = month or month_first
-        found = [i for i, full in enumerate(MONTHS, 1) if full.casefold().startswith(name)]
-        yield from _in_year(year, found[0], int(day or day_last), today) if len(found) == 1 else ()
+        yield from _of_month(named, named[5], today)
+
+
+def _of_month(named: re.Match[str], year: str | None, today: date = date.max) -> Iterator[date]:
+    day, month, month_first, day_last, _ = named.groups()
+    alike = [i for i, full in enumerate(MONTHS, 1) if full.casefold().startswith(month or month_first)]
+    yield from _in_year(year, alike[0], int(day or day_last), today) if len(alike) == 1 else ()
 
 
 def _said(given: str, today: date) -> Iterator[date]:
@@ -141,7 +200,7 @@ def _said(given: str, today: date) -> Iterator[date]:
 
 def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[date]:
     if year is not None:
-        yield from _day(int(year) if len(year) > 2 else _CENTURY + int(year), month, day)  # noqa: PLR2004 - digits
+        yield from _day(int(year) if len(year) > _SHORT_YEAR else _CENTURY + int(year), month, day)
         return
     years = (today.year - back for back in range(9))  # leap years are at most eight apart
     yield from [one for some in years for one in _day(some, month, day) if one <= today][:1]

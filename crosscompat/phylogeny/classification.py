@@ -107,29 +107,17 @@ def below_genus(rank: str) -> bool:
 
 
 def is_classification(path: str | PathLike[str]) -> bool:
-    """Tell whether a CSV is a checklist with ranks, and not a table of distances: it has a column called by a rank.
-
-    A file that cannot be read is none.
-    """
+    """Tell whether a CSV, if it can be read, is a checklist and no table of distances: it has a column for a rank."""
     header = read_sheet(path, faults=[]).header
     return "species" in header and bool(ranks_among(header))
 
 
 def read_classification(path: str | PathLike[str]) -> Phylogeny:
-    r"""Read a checklist and return its tree.
+    r"""Read a checklist and return its tree: in rank steps, rooted, all species level; groups are named nodes.
 
-    Parameters
-    ----------
-    path : path
-        A CSV with a column ``species`` and one for each rank, in any order: family, subfamily, tribe, subtribe, genus,
-        subgenus, section, subsection, series, subseries. Other columns are passed over. A blank rank is filled from
-        other species of the same group, else the species hangs on the next higher group that it has. Without a column
-        ``genus`` the genus is that of the name.
-
-    Returns
-    -------
-    Phylogeny
-        In rank steps, rooted, all species level; groups are named nodes.
+    The CSV has a column ``species`` and one for each of `RANKS`, in any order; other columns are passed over. A blank
+    rank is filled from other species of the same group, else the species hangs on the next higher group that it has.
+    Without a column ``genus`` the genus is that of the name.
 
     Raises
     ------
@@ -165,21 +153,11 @@ def read_classification(path: str | PathLike[str]) -> Phylogeny:
 
 
 def rank_tree(species: Sequence[str], groups: Sequence[Mapping[str, str]]) -> Phylogeny:
-    """Return the tree of species by the groups that hold them.
+    """Return the tree of species, no two the same, by the label of the group of each rank that holds each of them.
 
-    Parameters
-    ----------
-    species : sequence of n str
-        No two the same.
-    groups : sequence of n mappings of str to str
-        The label of the group by rank, for each species; a rank that a species lacks is passed by.
-
-    Returns
-    -------
-    Phylogeny
-        A group stands as many steps above its species as there are ranks in use from the lowest up to its own, so the
-        distance of two species is twice the steps up to the lowest group that holds both. The root is the only group of
-        the highest rank, or one step above several.
+    A group stands as many steps above its species as there are ranks in use from the lowest up to its own, so the
+    distance of two species is twice the steps up to the lowest group that holds both; a rank that a species lacks is
+    passed by. The root is the only group of the highest rank, or one step above several.
 
     Examples
     --------

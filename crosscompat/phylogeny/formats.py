@@ -54,14 +54,10 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
 
     Examples
     --------
-    >>> from pathlib import Path
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     path = Path(folder, "small.nwk")
-    ...     _ = path.write_text("(Aloe_vera:2,(Aloe_ferox:1,Aloe_arborescens:1):1);")
-    ...     tree = read_tree(path, unit="My")
-    >>> tree.patristic("Aloe vera", "Aloe ferox"), tree.unit
-    (4.0, 'My')
+    >>> from crosscompat.carried import carried_tree
+    >>> tree = read_tree(carried_tree("echinocereus").tree, unit="My")
+    >>> tree.n_tips, tree.unit
+    (32, 'My')
     """
     source = TextSource.of(*file_content(path))
     trees = _foreign(source)
@@ -131,12 +127,13 @@ def _foreign(source: TextSource) -> list[_Foreign] | None:
         raise BadInput([worded("trees", "other_xml", Place(source.file))])
     else:
         return None
+    place, key, trees = Place(source.file), "none", []
     try:
         trees = read(source)
     except RecursionError:
-        raise BadInput([worded("trees", "too_deep", Place(source.file), format=format_)]) from None
+        key = "too_deep"
     if not trees:
-        raise BadInput([worded("trees", "none", Place(source.file), format=format_)])
+        raise BadInput([worded("trees", key, place, format=format_)])
     labels = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
     return [_Foreign(raw, unit, source.file, label) for (raw, unit), label in zip(trees, labels, strict=True)]
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
-from crosscompat.phylogeny.types import Distances, Floats, Ints
+from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.types import Floats, Ints
 
 __all__ = ["HybridIndex", "Pairs", "Pedigree", "pairs_of", "share_matrix", "weighted_pairs"]
 
@@ -19,14 +20,8 @@ __all__ = ["HybridIndex", "Pairs", "Pedigree", "pairs_of", "share_matrix", "weig
 class Pedigree:
     """Whose offspring a plant is, down to species of the tree.
 
-    Attributes
-    ----------
-    label : str
-        A label of the tree, or the formula of a hybrid.
-    shares : mapping of str to float
-        Share by label of the tree; they sum to 1. A species has all of itself.
-    parents : (str, str) or None
-        Labels of the seed parent and the pollen parent of a hybrid.
+    ``label`` is one of the tree, or the formula of a hybrid, whose ``parents`` are the labels of its seed and pollen
+    parents. ``shares`` by label of the tree sum to 1; a species has all of itself.
     """
 
     label: str
@@ -79,12 +74,12 @@ class HybridIndex(NameIndex):
         return self._exact.get(fold(label)) == label
 
     def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        found = super()._search(text, genus, seen)
-        if found is None:
+        match = super()._search(text, genus, seen)
+        if match is None:
             return self._formula(text, genus)
-        if found.how == "synonym" and not self._is_listed(found.label):
-            return Match(found.label, "hybrid", text)
-        return found
+        if match.how == "synonym" and not self._is_listed(match.label):
+            return Match(match.label, "hybrid", text)
+        return match
 
     def _formula(self, text: str, genus: str | None) -> Match | None:
         """Read a formula whose parents are found; what else is not found stays so."""

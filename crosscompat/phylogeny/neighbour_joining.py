@@ -38,14 +38,9 @@ _FEWEST = 3
 
 @dataclass(frozen=True, slots=True)
 class Alignment:
-    """Sequences of one length.
+    """Sequences of one length: k names as written behind the >, and sites as a (k, m) array.
 
-    Attributes
-    ----------
-    names : tuple of k str
-        As written behind the > of each.
-    sites : (k, m) uint8 array
-        0 to 3 for A, C, G, T; 4 for everything that is not known.
+    A site is 0 to 3 for A, C, G, T; 4 for everything that is not known.
     """
 
     names: tuple[str, ...]
@@ -60,13 +55,10 @@ class _Sequence:
 
 
 def read_alignment(path: str | PathLike[str]) -> Alignment:
-    r"""Read aligned nucleotides from a FASTA file.
+    r"""Read aligned nucleotides from a FASTA file in UTF-8.
 
-    Parameters
-    ----------
-    path : path
-        UTF-8. The whole line behind > is the name. U counts as T; gaps and letters that stand for several nucleotides
-        count as not known.
+    The whole line behind > is the name. U counts as T; gaps and letters that stand for several nucleotides count as not
+    known.
 
     Raises
     ------
@@ -99,16 +91,9 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
 
 
 def jukes_cantor(alignment: Alignment) -> Floats:
-    """Return the distances of sequences in substitutions per site.
+    """Return the distances of k sequences in substitutions per site, as a (k, k) array.
 
-    Parameters
-    ----------
-    alignment : Alignment
-        Sites that are not known in either of two sequences are passed over for those two.
-
-    Returns
-    -------
-    (k, k) float array
+    Sites that are not known in either of two sequences are passed over for those two.
 
     Raises
     ------
@@ -244,12 +229,9 @@ def neighbour_joining(
 
 
 def root_at_midpoint(tree: Phylogeny) -> Phylogeny:
-    """Root a tree halfway between the two tips farthest apart.
+    """Root a tree without negative lengths halfway between the two tips farthest apart.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        Without negative lengths. Names of inner nodes and support are dropped: they may mean nothing from elsewhere.
+    Names of inner nodes and support are dropped: they may mean nothing from elsewhere.
 
     Notes
     -----
@@ -277,14 +259,7 @@ def root_at_midpoint(tree: Phylogeny) -> Phylogeny:
 
 
 def root_on_outgroup(tree: Phylogeny, outgroup: Sequence[str]) -> Phylogeny:
-    """Root a tree in the middle of the branch that parts some species from all others.
-
-    Parameters
-    ----------
-    tree : Phylogeny
-        Where it is rooted now does not matter.
-    outgroup : sequence of str
-        At least one species, not all.
+    """Root a tree in the middle of the branch that parts some species from all others, wherever it is rooted now.
 
     Raises
     ------

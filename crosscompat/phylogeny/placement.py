@@ -23,14 +23,8 @@ Ranked = Mapping[str, str]
 class Placed:
     """Where a species that the tree lacks is put.
 
-    Attributes
-    ----------
-    species : str
-        As it is to be labelled.
-    rank, group : str
-        The lowest group of it that the tree holds together.
-    node : int
-        That group's crown node in the tree without it; a tip where the group has a single species there.
+    ``rank`` and ``group`` are the lowest group of it that the tree holds together, ``node`` is that group's crown node
+    in the tree without it: a tip where the group has a single species there.
     """
 
     species: str
@@ -75,13 +69,7 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, in
 def place_for(tree: Phylogeny, known: Mapping[str, Ranked], missing: Mapping[str, Ranked]) -> tuple[Placed, ...]:
     """Return where species that a tree lacks are to be put; one without a group there is passed over.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-    known : mapping of str to mapping
-        Ranks of tips, by label.
-    missing : mapping of str to mapping
-        Ranks of the species that the tree lacks.
+    ``known`` has the ranks of tips by label, ``missing`` those of the species that the tree lacks.
     """
     if tree.rooted is False or tree.has_negative or not missing:
         return ()
@@ -97,12 +85,8 @@ def place_for(tree: Phylogeny, known: Mapping[str, Ranked], missing: Mapping[str
 def place(tree: Phylogeny, placed: Sequence[Placed]) -> Phylogeny:
     """Return the tree with more tips.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-    placed : sequence of Placed
-        Each hangs on its group's crown node, as far from the root as the group's tips are on average. Where the group
-        is a single tip, a node halfway up its branch holds the two: a judgement.
+    Each hangs on its group's crown node, as far from the root as the group's tips are on average. Where the group is a
+    single tip, a node halfway up its branch holds the two: a judgement.
 
     Examples
     --------
@@ -144,22 +128,10 @@ def place(tree: Phylogeny, placed: Sequence[Placed]) -> Phylogeny:
 def spread_of_placed(tree: Phylogeny, placed: Sequence[str], seed: Sequence[str], pollen: Sequence[str]) -> Floats:
     """Return how unsure distances are because a parent was only placed in its group.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        With the placed species in it.
-    placed : sequence of str
-        Their labels.
-    seed, pollen : sequence of m str
-        Labels of pairs.
-
-    Returns
-    -------
-    (m,) float array
-        Standard deviations in the unit of the tree: 0 where neither parent was placed, or the other one stands outside
-        the group. Inside the group it is the root mean square of what the distance would be off if the placed parent
-        stood where one of the group's own species stands, and at least that of a distance which may be anything from
-        nothing to the one told (that over the root of twelve): a judgement.
+    They are standard deviations in the unit of the tree, which holds the placed species, as an (m,) array: 0 where
+    neither parent was placed, or the other one stands outside the group. Inside the group it is the root mean square of
+    what the distance would be off if the placed parent stood where one of the group's own species stands, and at least
+    that of a distance which may be anything from nothing to the one told (that over the root of twelve): a judgement.
 
     Examples
     --------

@@ -40,8 +40,7 @@ def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
 
     Returns
     -------
-    (n,) int array
-        -1 for each root.
+    (n,) int array, -1 for each root
 
     Examples
     --------
@@ -114,12 +113,8 @@ def edges_to_root(parent: Ints) -> Ints:
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:
     """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
 
-    The sums are taken step by step downwards, so with edges of zero or more no node lies nearer to the root than its
-    parent, to the last bit.
-
-    Returns
-    -------
-    (n,) float array
+    They are an (n,) array, taken step by step downwards, so with edges of zero or more no node lies nearer to the root
+    than its parent, to the last bit.
 
     Examples
     --------
@@ -134,13 +129,7 @@ def sums_from_root(parent: Ints, edge: Floats) -> Floats:
 
 
 def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
-    """Return how many tips, or how many of some tips, each node holds, as an (n,) array; a tip holds itself.
-
-    Parameters
-    ----------
-    parent : (n,) int array
-    tips : (k,) int array, optional
-        The nodes of the tips that count; all, if not given.
+    """Return how many tips, or how many of the nodes ``tips``, each node holds, as an (n,) array; a tip holds itself.
 
     Examples
     --------

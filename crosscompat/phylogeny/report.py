@@ -107,15 +107,8 @@ def _branches(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
 class Scattered:
     """A group that is no clade.
 
-    Attributes
-    ----------
-    rank, group : str
-    together : int
-        Members in its largest clade without a stranger.
-    strays : tuple of str
-        Its other members, as the tree labels them.
-    strangers : tuple of str
-        Tips of other groups in the smallest clade that holds all members.
+    ``together`` members stand in its largest clade without a stranger, its ``strays`` elsewhere; ``strangers`` are tips
+    of other groups in the smallest clade that holds all members.
     """
 
     rank: str
@@ -134,7 +127,7 @@ class Census:
 
 
 def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Census:
-    """Look whether groups are clades.
+    """Look whether groups are clades, by rank, the highest first, and by label.
 
     Parameters
     ----------
@@ -144,18 +137,13 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
         Ranks of tips, by label; the genus of a label counts without being told. A tip whose group of a rank is not
         known is no stranger to any.
 
-    Returns
-    -------
-    Census
-        By rank, the highest first, and by label.
-
     Examples
     --------
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("(((Aus_bus:1,Aus_cus:1):1,(Aus_dus:1,Aus_eus:1):1):1,Aus_fus:3);")
     >>> section = {"Aus_bus": "One", "Aus_cus": "One", "Aus_dus": "Two", "Aus_eus": "Two", "Aus_fus": "One"}
     >>> census = group_census(tree, {tip: {"section": name} for tip, name in section.items()})
-    >>> census.groups, [(found.group, found.strays) for found in census.scattered]
+    >>> census.groups, [(group.group, group.strays) for group in census.scattered]
     (2, [('sect. One', ('Aus_fus',))])
     """
     held = [groups_of(label, known.get(label, {})) for label in tree.tips]
@@ -171,7 +159,7 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
                 others[group].append(tip)
     census = (_scattered(tree, group, np.array(tips), np.array(others[group], int)) for group, tips in shared.items())
     scattered = [group for group in census if group is not None]
-    return Census(len(shared), tuple(sorted(scattered, key=lambda found: (RANKS.index(found.rank), found.group))))
+    return Census(len(shared), tuple(sorted(scattered, key=lambda group: (RANKS.index(group.rank), group.group))))
 
 
 def _scattered(tree: Phylogeny, group: Group, tips: Ints, others: Ints) -> Scattered | None:

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
+from crosscompat.phylogeny.name_lookup import Distances
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Distances, Floats
+from crosscompat.phylogeny.types import Floats
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample
@@ -27,16 +28,8 @@ _FOR_PACE = 100
 class Taxa:
     """Distances of all that can be named, and how unsure each is.
 
-    Attributes
-    ----------
-    distances : Phylogeny or DistanceTable
-        With the placed species in it.
-    index : HybridIndex
-        Finds species, by synonyms too, and hybrid formulas.
-    placed : tuple of Placed
-        Species that stand in their group only.
-    sample : TreeSample or None
-        What the tree is a summary of.
+    ``distances`` has the ``placed`` species in it, which stand in their group only; ``index`` finds species, by
+    synonyms too, and hybrid formulas; the tree is a summary of the ``sample``, if there is one.
 
     Examples
     --------

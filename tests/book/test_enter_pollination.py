@@ -9,7 +9,12 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.entry.enter_pollination import Asked, named_cross, planned, write_planned
+from crosscompat.book.entry.enter_pollination import (
+    PollinationEntry,
+    named_cross,
+    pollination_records,
+    write_pollination,
+)
 from crosscompat.book.entry.pollination_rules import NamedCross
 from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds
@@ -32,7 +37,9 @@ def asked(*pollen, day=MAY, kind=None, seed=F, number=None, continues=None, aim=
     )
     mother = {"seed_parent": seed} if isinstance(seed, str) else {"seed_plant": seed.id}
     cross = records.Cross(kind=kind or "cross", aim=aim, wanted=wanted, **mother)
-    return Asked(cross=cross, visit=made, pollen=given, number=number, continues=continues, kind_named=kind is not None)
+    return PollinationEntry(
+        cross=cross, visit=made, pollen=given, number=number, continues=continues, kind_named=kind is not None
+    )
 
 
 @pytest.fixture
@@ -43,8 +50,8 @@ def visit(book):
 
     def visit(*pollen, season_start="01-01", **more):
         with book.writing("a visit") as pen:
-            plan = planned(pen, asked(*pollen, **more), NUMBERS, season_start)
-            write_planned(pen, plan, Bounds(date(2027, 12, 31)))
+            plan = pollination_records(pen, asked(*pollen, **more), NUMBERS, season_start)
+            write_pollination(pen, plan, Bounds(date(2027, 12, 31)))
         return plan
 
     return visit

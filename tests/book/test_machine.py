@@ -21,7 +21,7 @@ from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry.correct import correct, withdraw
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
 from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
-from crosscompat.book.entry.enter_pollination import Asked, planned, write_planned
+from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
 from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
@@ -153,14 +153,14 @@ class Book(RuleBasedStateMachine):
             return
         mother = cross.seed_plant if named else seed.id
         made = records.Pollination(cross="", date=day, pollen_kind="one", **told)
-        asked = Asked(
+        asked = PollinationEntry(
             cross=records.Cross(seed_plant=mother),
             visit=made,
             pollen=(records.Pollen(pollination=made.id, plant=father.id),),
             continues=cross if named else None,
         )
 
-        self.write(lambda pen: write_planned(pen, planned(pen, asked, PATTERN, "01-01"), BOUNDS))
+        self.write(lambda pen: write_pollination(pen, pollination_records(pen, asked, PATTERN, "01-01"), BOUNDS))
 
     @rule(data=st.data(), name=st.sampled_from(NAMES))
     def raise_from(self, data, name):

@@ -11,7 +11,7 @@ import pytest
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.tip_marks import TipMark
 
-CARRIED = Path(__file__).parents[2] / "trees" / "echinocereus.nwk"
+CARRIED = Path(__file__).parents[2] / "trees" / "echinocereus" / "tree.nwk"
 
 
 def shown(label):

@@ -34,25 +34,11 @@ from crosscompat.ground.wording import say
 __all__ = ["correct", "corrected", "withdraw"]
 
 _UNIQUE = ((Plant, "name"), (Cross, "number"))
-_WANTED = (1, 5)
-_PERCENT = 100
-_YES_NO = ("yes", "no")
+_MOST_WANTED, _PERCENT = 5, 100
 
 
 def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) -> Record:
-    """Write a correction.
-
-    Parameters
-    ----------
-    record : Record
-        As it stands.
-    given : sequence of str
-        ``field=value`` for each field that was wrong; a blank value is unknown.
-
-    Returns
-    -------
-    Record
-        The record as it stands now.
+    """Write a correction, ``field=value`` for each field that was wrong, and return the record as it stands now.
 
     Raises
     ------
@@ -183,12 +169,16 @@ def _refuse_wrong_record(page: Reading, record: Record, today: date) -> None:
 
 
 def _wrong_number(record: Record) -> str | None:
-    if isinstance(record, Cross) and record.wanted is not None and not _WANTED[0] <= record.wanted <= _WANTED[1]:
+    if isinstance(record, Cross) and record.wanted is not None and not 1 <= record.wanted <= _MOST_WANTED:
         return say("correct.wanted")
     if isinstance(record, Pollination) and record.humidity is not None and not 0 <= record.humidity <= _PERCENT:
         return say("correct.humidity")
     if isinstance(record, Finding):
-        right = {"sex": record.value in SEXES, "2n": record.value.isdecimal(), "self_fertile": record.value in _YES_NO}
+        right = {
+            "sex": record.value in SEXES,
+            "2n": record.value.isdecimal(),
+            "self_fertile": record.value in {"yes", "no"},
+        }
         if not right.get(record.what, True):
             return say(f"correct.finding.{record.what}", sexes=", ".join(SEXES))
     return None

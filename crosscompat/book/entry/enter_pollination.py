@@ -8,23 +8,23 @@ from datetime import date
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, cross_records
-from crosscompat.book.dates import season_of
 from crosscompat.book.entry.pollination_rules import NamedCross
 from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, units_of_visits
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-__all__ = ["Asked", "Planned", "named_cross", "planned", "write_planned"]
+__all__ = ["PollinationEntry", "PollinationRecords", "named_cross", "pollination_records", "write_pollination"]
 
 _PLAIN = "plain"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class PollinationEntry:
     """A visit that is to be written down.
 
     Attributes
@@ -51,7 +51,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Planned:
+class PollinationRecords:
     """The records of a visit.
 
     Attributes
@@ -85,7 +85,9 @@ class Planned:
         return (self.cross,) if self.before is not None and self.before != self.cross else ()
 
 
-def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> Planned:
+def pollination_records(
+    page: Reading, entry: PollinationEntry, pattern: Pattern, season_start: str
+) -> PollinationRecords:
     """Return the records of a visit.
 
     A visit on the same plant with the same pollen, by the same technique and in the same season, continues the cross;
@@ -97,24 +99,26 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
         If the cross named is of another kind or of other parents, the number is taken, or the same flowers are said to
         be pollinated again where nothing was pollinated before.
     """
-    before = asked.continues
-    if before is not None and asked.kind_named and before.kind != asked.cross.kind:
-        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{asked.cross.kind}")}
+    before = entry.continues
+    if before is not None and entry.kind_named and before.kind != entry.cross.kind:
+        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{entry.cross.kind}")}
         raise WrongUse(say("visits.other_kind", cross=_name(before), **kinds))
-    if before is not None and _differs(page, before, asked):
+    if before is not None and _differs(page, before, entry):
         raise WrongUse(say("visits.other_pollen", cross=_name(before)))
-    if before is None and asked.number is None:
-        before = _under_way(page, asked, season_start)
-    if before is None and asked.visit.flowers == "same again":
+    if before is None and entry.number is None:
+        before = _under_way(page, entry, season_start)
+    if before is None and entry.visit.flowers == "same again":
         raise WrongUse(say("visits.nothing_to_repeat"))
-    cross = _continued(before, asked.cross) if before else _begun(page, asked, pattern, season_start)
-    visit = replace(asked.visit, cross=cross.id)
+    cross = _continued(before, entry.cross) if before else _begun(page, entry, pattern, season_start)
+    visit = replace(entry.visit, cross=cross.id)
     others = page.current(records.Pollination, cross=cross.id) if before else ()
     units = units_of_visits([*others, visit])
-    return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
+    return PollinationRecords(
+        cross=cross, before=before, visit=visit, pollen=entry.pollen, visits=len(others) + 1, units=units
+    )
 
 
-def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
+def write_pollination(pen: Writing, plan: PollinationRecords, bounds: Bounds) -> None:
     """Write a visit down.
 
     Raises
@@ -146,30 +150,30 @@ def _name(cross: records.Cross) -> str:
     return cross.number or cross.id
 
 
-def _begun(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> records.Cross:
+def _begun(page: Reading, entry: PollinationEntry, pattern: Pattern, season_start: str) -> records.Cross:
     written = page.ever(records.Cross, "number")
-    if asked.number is None:
-        number = next_number(pattern, season_of(asked.visit.date, season_start), written)
+    if entry.number is None:
+        number = next_number(pattern, season_of(entry.visit.date, season_start), written)
     else:
-        number = asked.number.strip()
+        number = entry.number.strip()
         if not number or page.find(records.Cross, number=number) is not None:
             raise WrongUse(say("visits.number_taken" if number else "visits.no_number", number=number))
-    return replace(asked.cross, number=number)
+    return replace(entry.cross, number=number)
 
 
-def _continued(before: records.Cross, asked: records.Cross) -> records.Cross:
-    return replace(before, aim=asked.aim or before.aim, wanted=asked.wanted or before.wanted)
+def _continued(before: records.Cross, entry: records.Cross) -> records.Cross:
+    return replace(before, aim=entry.aim or before.aim, wanted=entry.wanted or before.wanted)
 
 
-def _under_way(page: Reading, asked: Asked, season_start: str) -> records.Cross | None:
+def _under_way(page: Reading, entry: PollinationEntry, season_start: str) -> records.Cross | None:
     """Return the latest cross that a visit continues."""
-    of_seed = {"seed_plant": asked.cross.seed_plant}
-    if asked.cross.seed_plant is None:
-        of_seed["seed_parent"] = asked.cross.seed_parent
-    season, wanted = season_of(asked.visit.date, season_start), _key(asked.visit, asked.pollen)
+    of_seed = {"seed_plant": entry.cross.seed_plant}
+    if entry.cross.seed_plant is None:
+        of_seed["seed_parent"] = entry.cross.seed_parent
+    season, wanted = season_of(entry.visit.date, season_start), _key(entry.visit, entry.pollen)
 
     def continues(every: CrossRecords) -> bool:
-        alike = every.cross.kind == asked.cross.kind and bool(every.visits) and _first_key(every) == wanted
+        alike = every.cross.kind == entry.cross.kind and bool(every.visits) and _first_key(every) == wanted
         lost = any(loss.sowing is None for loss in every.losses)
         return alike and not lost and season_of(every.visits[0].date, season_start) == season
 
@@ -181,14 +185,14 @@ def _under_way(page: Reading, asked: Asked, season_start: str) -> records.Cross 
 _Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 
 
-def _differs(page: Reading, cross: records.Cross, asked: Asked) -> bool:
+def _differs(page: Reading, cross: records.Cross, entry: PollinationEntry) -> bool:
     """Tell whether a visit says other pollen or another technique than the cross that it is meant for."""
     every = cross_records(page, cross)
     if not every.visits:
         return False
-    ours, theirs = _first_key(every), _key(asked.visit, asked.pollen)
-    other_technique = asked.visit.technique is not None and ours[1] != theirs[1]
-    return other_technique or (asked.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
+    ours, theirs = _first_key(every), _key(entry.visit, entry.pollen)
+    other_technique = entry.visit.technique is not None and ours[1] != theirs[1]
+    return other_technique or (entry.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
 
 
 def _first_key(every: CrossRecords) -> _Key:

@@ -55,8 +55,8 @@ def resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
     found: dict[str, Record] = {}
     for kind in KINDS.values():
         for name in [item.name for item in fields(kind) if reference(item)]:
-            for some in _portions(ids):
-                pointing = page.current(kind, **{name: some})
+            for portion in _portions(ids):
+                pointing = page.current(kind, **{name: portion})
                 found |= {record.id: record for record in pointing if record.id not in ids}
     return list(found.values())
 
@@ -111,7 +111,9 @@ def _refuse_if_hanging(page: Reading, put_back: Iterable[Record]) -> None:
 
 
 def _standing(page: Reading, ids: Collection[str]) -> list[Record]:
-    return [record for kind in KINDS.values() for some in _portions(ids) for record in page.current(kind, id=some)]
+    return [
+        record for kind in KINDS.values() for portion in _portions(ids) for record in page.current(kind, id=portion)
+    ]
 
 
 def _portions(ids: Collection[str]) -> Iterator[tuple[str, ...]]:

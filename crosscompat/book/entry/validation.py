@@ -9,8 +9,9 @@ from datetime import date
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
 from crosscompat.book.crosses import count_arrays
+from crosscompat.book.current_plants import parents_of_crosses
 from crosscompat.book.outcomes import impossible
-from crosscompat.book.records import UNCHECKED, Cross, Plant, Pollen, Pollination, SeedLot
+from crosscompat.book.records import UNCHECKED, Cross, Plant, SeedLot
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -167,19 +168,11 @@ def own_ancestors(page: Reading) -> list[str]:
     raised = {plant.id: plant for plant in page.current(Plant) if plant.cross is not None}
     if not raised:
         return []
-    parents = _parents(page, raised)
+    sides = parents_of_crosses(page)
+    parents = {
+        one: {parent for parent, _ in sides.get(plant.cross or "", ()) if parent} for one, plant in raised.items()
+    }
     return [plant.name for one, plant in raised.items() if one in _ancestors(one, parents)]
-
-
-def _parents(page: Reading, raised: Mapping[str, Plant]) -> Mapping[str, set[str]]:
-    crosses = tuple({plant.cross for plant in raised.values()})
-    found: dict[str | None, set[str]] = {cross: set() for cross in crosses}
-    for cross, seed in page.columns(Cross, "id", "seed_plant", id=crosses):
-        found[cross].add(seed)
-    cross_of = dict(page.columns(Pollination, "id", "cross", cross=crosses))
-    for visit, plant in page.columns(Pollen, "pollination", "plant", pollination=tuple(cross_of)):
-        found[cross_of[visit]].add(plant)
-    return {one: found[plant.cross] - {None} for one, plant in raised.items()}
 
 
 def _ancestors(one: str, parents: Mapping[str, set[str]]) -> set[str]:

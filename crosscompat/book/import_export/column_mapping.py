@@ -14,7 +14,7 @@ from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
 from crosscompat.book.import_export.cell_meaning import is_pair
-from crosscompat.book.import_export.extra_columns import FURTHER
+from crosscompat.book.import_export.extra_columns import EXTRA
 from crosscompat.book.import_export.workbook import Grid, Value, column_letter
 from crosscompat.ground.csv_cells import column_name
 from crosscompat.ground.errors import WrongUse
@@ -24,7 +24,7 @@ from crosscompat.ground.wording import say
 __all__ = ["COLUMNS", "NOTE", "Column", "TableMapping", "changed", "guess", "heading_row", "meaning_of", "meanings"]
 
 COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"crosses": (*CROSSES, *FURTHER, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
+    {"crosses": (*CROSSES, *EXTRA, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
 )
 """The columns there may be, by what the rows are."""
 

@@ -12,7 +12,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, plants_of
-from crosscompat.book.import_export.extra_columns import further_noted
+from crosscompat.book.import_export.extra_columns import extra_noted
 from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
@@ -31,7 +31,7 @@ def new_crosses(
     page: Reading,
     sheet: Sheet,
     crosses: Sequence[Cross],
-    further: Mapping[int, Mapping[str, Any]],
+    extra: Mapping[int, Mapping[str, Any]],
     today: date,
     faults: list[Fault],
 ) -> tuple[list[Cross], set[int]]:
@@ -42,10 +42,10 @@ def new_crosses(
 
     Parameters
     ----------
-    further : mapping
+    extra : mapping
         What each row says beyond the summary, by its number.
     """
-    book = _Book(page, further)
+    book = _Book(page, extra)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
@@ -55,9 +55,9 @@ def new_crosses(
         if cross.date > today:
             faults.append(_fault(sheet, cross.row, "date", say("sheets.future", day=cross.date.isoformat())))
         elif known is not None:
-            told = book.differing(cross, known)
-            faults += [_taken(sheet, cross.row, "cross", cross.number, told)] if told else []
-            same |= set() if told else {cross.row}
+            differences = book.differing(cross, known)
+            faults += [_taken(sheet, cross.row, "cross", cross.number, differences)] if differences else []
+            same |= set() if differences else {cross.row}
         elif cross.row not in bad and book.take_alike(cross):
             same.add(cross.row)
         elif first is not None:
@@ -71,8 +71,8 @@ def new_crosses(
 class _Book:
     """The crosses of a book, by what a row may be known by."""
 
-    def __init__(self, page: Reading, further: Mapping[int, Mapping[str, Any]]) -> None:
-        self._further, self._noted = further, further_noted(page)
+    def __init__(self, page: Reading, extra: Mapping[int, Mapping[str, Any]]) -> None:
+        self._extra, self._noted = extra, extra_noted(page)
         self._by_name: dict[str, Cross] = {}
         self._unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
         for cross in crosses_of(page):
@@ -84,10 +84,10 @@ class _Book:
         """Return the cross of a row's identifier, else of its number."""
         return self._by_name.get(cross.id or "") or self._by_name.get(cross.cross or "")
 
-    def differing(self, told: Cross, known: Cross) -> list[Difference]:
+    def differing(self, row: Cross, known: Cross) -> list[Difference]:
         there = self._noted[known.id or ""]
-        more = [(name, value, _any(there[name])) for name, value in self._further[told.row].items()]
-        return _differing(told, known, _OF_CROSSES) + [one for one in more if one[1] not in there[one[0]]]
+        more = [(name, value, _any(there[name])) for name, value in self._extra[row.row].items()]
+        return _differing(row, known, _OF_CROSSES) + [one for one in more if one[1] not in there[one[0]]]
 
     def take_alike(self, cross: Cross) -> bool:
         """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
@@ -127,9 +127,9 @@ def new_plants(
             continue
         names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
         pairs = [(name, value, getattr(noted[plant.plant], name)) for name, value in more[plant.plant].items()]
-        told = _differing(plant, known, names) + [one for one in pairs if one[1] not in {None, one[2]}]
-        faults += [_taken(sheet, plant.row, "plant", plant.plant, told)] if told else []
-        same |= set() if told else {plant.row}
+        differences = _differing(plant, known, names) + [one for one in pairs if one[1] not in {None, one[2]}]
+        faults += [_taken(sheet, plant.row, "plant", plant.plant, differences)] if differences else []
+        same |= set() if differences else {plant.row}
     return fresh, same
 
 
@@ -137,18 +137,18 @@ def _any(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
 
 
-def _differing(told: Any, known: Any, names: Sequence[str]) -> list[Difference]:
+def _differing(row: Any, known: Any, names: Sequence[str]) -> list[Difference]:
     """Return what a row says otherwise than the book: column, here, there; what it leaves blank it does not say."""
-    pairs = [(name, getattr(told, name), getattr(known, name)) for name in names]
+    pairs = [(name, getattr(row, name), getattr(known, name)) for name in names]
     return [(name, here, there) for name, here, there in pairs if here is not None and here != there]
 
 
 def _taken(sheet: Sheet, row: int, column: str, number: str, differing: Sequence[Difference]) -> Fault:
-    told = "; ".join(
+    differences = "; ".join(
         say("sheets.differs", column=name, here=as_text(here), there=as_text(there) or say("sheets.nothing"))
         for name, here, there in differing
     )
-    return _fault(sheet, row, column, say("sheets.taken", number=number, told=told), say("sheets.taken_advice"))
+    return _fault(sheet, row, column, say("sheets.taken", number=number, told=differences), say("sheets.taken_advice"))
 
 
 def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:

@@ -19,7 +19,7 @@ from crosscompat.ground.wording import say
 if TYPE_CHECKING:
     from crosscompat.advice.sheets import Imported
     from crosscompat.book.import_export.column_mapping import TableMapping
-    from crosscompat.book.import_export.import_table import Answers, Taken
+    from crosscompat.book.import_export.import_table import Answers, ImportedRows
     from crosscompat.book.import_export.workbook import Grid
     from crosscompat.book.store import Store
     from crosscompat.cli.book.import_prompts import Given
@@ -163,18 +163,18 @@ def _write(
     request: Request,
 ) -> None:
     from crosscompat.advice.sheets import with_outcome
-    from crosscompat.book.import_export.import_table import records_taken, take_table
+    from crosscompat.book.import_export.import_table import read_table, records_of_rows
 
     change = None
     if request.dry_run:
         with store.reading() as page:
-            taken = take_table(page, *table, today())
+            taken = read_table(page, *table, today())
     else:
         with store.writing(say("import.change", where=_place(answer)), who=request.who) as pen:
-            taken = take_table(pen, *table, today())
+            taken = read_table(pen, *table, today())
             if (taken.crosses or taken.plants) and (request.good_rows or not taken.faults):
                 pen.imported = True
-                pen.add(*records_taken(pen, taken))
+                pen.add(*records_of_rows(pen, taken))
                 change = pen.change
     outcome = with_outcome(answer, collection, taken, change)
     stopped = bool(taken.faults) and not request.good_rows
@@ -203,7 +203,7 @@ def _print_mapping(answer: Imported) -> None:
         line(f"  {row}")
 
 
-def _print_outcome(outcome: Imported, taken: Taken, *, stopped: bool, dry_run: bool) -> None:
+def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry_run: bool) -> None:
     line()
     for fault in taken.faults:
         talk(str(fault))

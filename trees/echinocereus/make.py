@@ -1,6 +1,6 @@
-"""Write echinocereus.nwk from the node ages beside it: a branch is the age of its older node less that of its younger.
+"""Write tree.nwk from the node ages beside it: a branch is the age of its older node less that of its younger.
 
-Run it as ``python trees/make_echinocereus.py``; it writes the same file every time.
+Run it as ``python trees/echinocereus/make.py``; it writes the same file every time.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from decimal import Decimal
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-NODES = HERE / "echinocereus_nodes.tsv"
-NEWICK = HERE / "echinocereus.nwk"
+NODES = HERE / "nodes.tsv"
+NEWICK = HERE / "tree.nwk"
 GENUS = "Echinocereus"
 TODAY = Decimal("0.00")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book.dates import DEFAULT_START, season_of
+from crosscompat.ground.dates import DEFAULT_START, season_of
 
 starts = st.dates(date(2024, 1, 1), date(2024, 12, 31)).map(lambda day: f"{day:%m-%d}")
 days = st.dates(date(1900, 1, 1), date(2100, 12, 31))

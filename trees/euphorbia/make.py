@@ -1,7 +1,7 @@
-"""Write euphorbia.nwk from the groups, their ages and their species in the tables beside it.
+"""Write tree.nwk from the groups, their ages and their species in the tables beside it.
 
 A group stands at its crown age, its species hang on it in one polytomy, and a branch is the age of its older end less
-that of its younger one. Run it as ``python trees/make_euphorbia.py``; it writes the same file every time.
+that of its younger one. Run it as ``python trees/euphorbia/make.py``; it writes the same file every time.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from decimal import Decimal
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-GROUPS = HERE / "euphorbia_groups.tsv"
-SPECIES = HERE / "euphorbia_species.tsv"
-NEWICK = HERE / "euphorbia.nwk"
+GROUPS = HERE / "groups.tsv"
+SPECIES = HERE / "species.tsv"
+NEWICK = HERE / "tree.nwk"
 TODAY = Decimal("0.00")
 RANKS = ("subg.", "sect.", "subsect.", "ser.")
 UNDETERMINED = {"aff.", "cf.", "sp.", "x"}
