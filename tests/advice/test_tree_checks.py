@@ -34,7 +34,7 @@ def notes(collection):
 def test_groups_that_are_clades_are_counted(notes):
     traits = traits_of(bus="One", cus="One", dus="Two", eus="Two")
     assert notes(traits=traits) == ["3 groups of the traits and names are clades."]
-    assert notes() == ["1 group that the traits or the names tell is a clade on it."]
+    assert notes() == ["1 group of the traits or names is a clade."]
 
 
 def test_who_strays_from_a_group_is_named(notes):
