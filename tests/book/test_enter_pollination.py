@@ -228,7 +228,7 @@ def test_aim_and_want_are_taken_over_where_they_are_said(book, visit):
 def test_own_numbers_are_kept_verbatim_and_none_is_given_twice(visit):
     own = " Ida's  7 / 2026".strip()
     assert visit(M, number=own).cross.number == own
-    with pytest.raises(WrongUse, match="belongs to another cross already"):
+    with pytest.raises(WrongUse, match="is another cross"):
         visit(N, number=own)
     with pytest.raises(WrongUse, match="blank"):
         visit(N, number="  ")
