@@ -164,7 +164,7 @@ def recorded_by(cross: Cross, day: date) -> bool:
 
 
 def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArray[np.float64]]:
-    """Return the counts of crosses column by column, NaN where blank.
+    """Return the counts of crosses column by column, each of shape (n_crosses,), NaN where blank.
 
     Examples
     --------

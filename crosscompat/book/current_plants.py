@@ -36,6 +36,8 @@ __all__ = [
 HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
 MORE = ("accession", "field_number", "papers", "received_as", "parents", "owner", "place", "acquired", "died")
 """What the book can also note of a plant, and the table does not hold."""
+_UNKNOWN = "?"
+Side = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +169,6 @@ def _plant(cells: Cells) -> Plant | None:
     return Plant(name, species, clone or name, sex, chromosomes, self_fertile, source, note, cells.row.number)
 
 
-_UNKNOWN = "?"
-
-
 def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:
     """Return the plants with what was last found on each.
 
@@ -213,9 +212,6 @@ def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plan
         note=plant.note,
         died=plant.died,
     )
-
-
-Side = tuple[str | None, str | None]
 
 
 def parents_of_crosses(page: Reading) -> Mapping[str, Sequence[Side]]:

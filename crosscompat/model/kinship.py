@@ -15,8 +15,8 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
-from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
 from crosscompat.pairing import MILLION_YEARS
+from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
 __all__ = ["OLDEST_KIN", "average_linkage", "correlation", "relatedness"]
@@ -59,8 +59,8 @@ def relatedness(
     -----
     A is the shared path over the root of the product of the two paths, below the common ancestor of the species
     fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on every
-    tree without negative lengths; 1 - d / max d is not. A complete table,
-    or a tree marked as unrooted, is joined by average linkage first.
+    tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined by
+    average linkage first.
 
     Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
     its species, the rest its own. That is W A W' with something added to its diagonal, so it stays positive

@@ -119,7 +119,7 @@ def test_a_name_like_one_with_a_place_is_told_with_the_nearest(ours, text, wrong
     found = misspelt(ours, text)
     assert [one.split("”")[0].removeprefix("“") for one in found] == wrong
     for one in found:
-        assert "The nearest that have one are: Aus " in one
+        assert "The nearest names are: Aus " in one
         assert one.endswith(".")
         assert ".." not in one
 

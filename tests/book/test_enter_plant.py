@@ -83,7 +83,7 @@ def test_determinations_never_replace_the_name_it_came_with(tell, book):
     assert [(one.name, one.date, one.by) for one in named] == [
         ("Aus cf. bus", DAY, "Ida"), ("Aus aff. cus", date(2026, 6, 1), None),
     ]  # fmt: skip
-    with pytest.raises(WrongUse, match=r"A was received as .* kept for ever"):
+    with pytest.raises(WrongUse, match=r"A came as .* is kept"):
         tell("A", received_as="Aus bus")
     assert tell("A", received_as="Aus sp.").changed == ()
 
@@ -159,8 +159,8 @@ def test_pollen_is_stored_and_what_is_told_later_is_added(tell, standing):
     ("told", "error", "says"),
     [
         ({"how": "seen"}, WrongUse, "--how says how"),
-        ({"parents": "Aus bus"}, WrongUse, "no two parents"),
-        ({"parents": "Aus bus × Aus cus", "raised_from": "26-07"}, WrongUse, "leave --parents out"),
+        ({"parents": "Aus bus"}, WrongUse, "does not name two parents"),
+        ({"parents": "Aus bus × Aus cus", "raised_from": "26-07"}, WrongUse, "Leave --parents out"),
         ({"raised_from": "26-08"}, UnknownName, "26-07"),
         ({"species": "E. bus"}, UnknownName, "genus in full"),
         ({"species": "B-7"}, UnknownName, "cannot be read"),

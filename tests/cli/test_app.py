@@ -101,7 +101,7 @@ def test_the_version(run):
         (["ask", "a", "b", "c"], "“c”"),
         (["ask", "a", "b", "--flowers", "some"], "--flowers"),
         (["new"], "DIR"),
-        (["label"], "CROSS"),
+        (["label"], "Which crosses?"),
         (["tree"], "SPECIES"),
         (["retrain", "--as-of", "31.9.2026"], "31.9.2026"),
         (["retrain", "--as-of", "2026-02-30"], "2026-02-30"),

@@ -174,7 +174,7 @@ def test_with_anyway_it_is_written_beside_the_earlier_count(run, mine):
 def test_a_count_of_all_so_far_that_falls_is_asked_about(run, answer, mine):
     run("observe", "26-01", "--swelling", "4", "--on", "2026-05-12")
     outcome = run("observe", "26-01", "--swelling", "2", code=1)
-    assert "On 2026-05-12 4 pods had set already" in outcome.stderr
+    assert "On 2026-05-12 4 pods had set, now " in outcome.stderr
     assert "--dropped" in outcome.stderr
     assert outcome.stdout == ""
     assert len(counts(mine)) == 1
@@ -265,14 +265,14 @@ def test_a_correction_says_what_stood_there_and_the_history_keeps_both(run, answ
 def test_a_record_is_taken_back_and_comes_again(run, answer, mine):
     run("observe", "26-01", "--swelling", "3")
     letters = answer("observe", "26-01")["counts"][0]["short"]
-    assert "taken back" in run("correct", letters, "--withdraw").stdout
+    assert "withdrawn: " in run("correct", letters, "--withdraw").stdout
     assert counts(mine) == []
     run("correct", letters, "--withdraw", code=2)
     told = answer("undo", "--dry-run")
     assert (told["undone"]["number"], told["change"]) == (3, None)
     assert counts(mine) == []
     told = answer("undo")
-    assert (told["undone"]["what"], told["undone"]["undone_by"], told["change"]) == (f"{letters} taken back", None, 4)
+    assert (told["undone"]["what"], told["undone"]["undone_by"], told["change"]) == (f"{letters} withdrawn", None, 4)
     assert counts(mine) == [("pods_set", 3, None)]
     assert [one["undone_by"] for one in answer("history")["changes"]] == [None, 4, None, None]
     assert "put back" in run("history").stdout
@@ -292,7 +292,7 @@ def test_a_lost_label_is_looked_for_and_a_doubt_is_kept(run, answer, mine):
         run("find", *arguments, code=2)
     run("find", "--between", "2026-05-03", "2026-05-01", code=2)
     run("observe", "26-01", "--ripe", "2", "--doubtful", "label lost, by its place")
-    assert "not sure" in run("observe", "26-01").stdout
+    assert "may be another cross" in run("observe", "26-01").stdout
     run("correct", "26-01", "doubt=")
     assert "not sure" not in run("observe", "26-01").stdout
 

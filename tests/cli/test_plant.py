@@ -20,7 +20,7 @@ def count(own):
     def count(kind):
         store = open_store(own / "book.sqlite")
         with store.reading() as page:
-            found = page.count(kind)
+            found = len(page.current(kind))
         store.engine.dispose()
         return found
 
@@ -221,7 +221,7 @@ def test_a_misspelt_species_is_written_as_it_stands_and_told_with_the_nearest(ru
     assert found["card"]["species"] == "Echinocereus coccinius"
     assert [one["kind"] for one in found["cautions"]] == ["name"]
     shown = " ".join(run("plant", "R", "--new", "--as", "Echinocereus coccinius", "--collection", own).stdout.split())
-    assert "“Echinocereus coccinius” has no place on the tree. The nearest that have one are: Echinocereus" in shown
+    assert "“Echinocereus coccinius” is not on the tree. The nearest names are: Echinocereus" in shown
     assert "coccineus" in shown
     assert ".." not in shown
     formula = answer(
@@ -237,7 +237,7 @@ def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
     assert "named Echinocereus sp.\n" in shown
     assert "Echinocereus sp..\n" not in shown
     said = run("plant", "Q  spp.", "--collection", own, code=2).stderr
-    assert "The nearest are: Q sp. To write" in " ".join(said.split())
+    assert "The nearest are: Q sp. For a new plant" in " ".join(said.split())
 
 
 @pytest.mark.parametrize(

@@ -156,7 +156,7 @@ def test_what_cannot_be_stops_and_is_marked_when_written_all_the_same(run, told,
     assert (written["written"], written["overruled"], len(written["queries"])) == (True, marks, len(queried))
     assert page(records.Pollination)[-1].overruled == marks
     for plant in queried:
-        assert f"Queried: noted as {'fe' * (plant == 'COC-F1')}male" in run("plant", plant, "--collection", own).stdout
+        assert f"Noted as {'fe' * (plant == 'COC-F1')}male" in run("plant", plant, "--collection", own).stdout
 
 
 def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothing_is_marked(told, log, page):
@@ -166,8 +166,8 @@ def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothi
     kinds = ["cross of another season", "cross that is over", "cross that was lost"]
     assert [one["kind"] for one in asked["obstacles"]] == kinds
     outcome = log(*late, code=1)
-    assert "season 2022, and this visit is of 2026" in outcome.stderr
-    assert "called lost (damping off)" in outcome.stderr
+    assert "is of 2022, this visit of 2026" in outcome.stderr
+    assert "was lost to damping off" in outcome.stderr
     assert "--anyway" in outcome.stderr
     assert outcome.stdout == ""
     assert log(*late, "--dry-run", code=1).stdout == ""
@@ -246,17 +246,17 @@ def test_selfing_on_purpose_is_no_mistake(told, page):
 @pytest.mark.parametrize(
     ("arguments", "kind", "pollen_kind", "why"),
     [
-        ([SEED, "--open"], "cross", "open", "No pollen parent is known"),
-        ([SEED, "--sib"], "cross", "sib", "Own or sibling pollen"),
-        ([SEED, "--none", "--isolation", "bag"], "cross", "none", "No pollen parent is known"),
-        ([SEED, "--left-alone", "--isolation", "bag"], "left alone", "none", "A check says nothing"),
-        ([SEED, POLLEN, "--check", "seed"], "check of the seed parent", "one", "A check says nothing"),
-        ([SEED, POLLEN, "--check", "pollen"], "check of the pollen", "one", "A check says nothing"),
+        ([SEED, "--open"], "cross", "open", "No pollen parent: no forecast"),
+        ([SEED, "--sib"], "cross", "sib", "Selfed or sibling: no forecast"),
+        ([SEED, "--none", "--isolation", "bag"], "cross", "none", "No pollen parent: no forecast"),
+        ([SEED, "--left-alone", "--isolation", "bag"], "left alone", "none", "A check: no forecast"),
+        ([SEED, POLLEN, "--check", "seed"], "check of the seed parent", "one", "A check: no forecast"),
+        ([SEED, POLLEN, "--check", "pollen"], "check of the pollen", "one", "A check: no forecast"),
         ([SEED, POLLEN, "--technique", "cut style"], "cross", "one", "the plain brush"),
-        ([SEED, "DAS-1", "ENG-1"], "cross", "several", "not sure whose pollen"),
-        ([SEED, "DAS-1", "--certainty", "unknown"], "cross", "one", "not sure whose pollen"),
-        ([SEED, "Echinocereus sp. QX 12"], "cross", "one", "No place on the tree"),
-        (["Echinocereus aff. coccineus", POLLEN], "cross", "one", "No place on the tree"),
+        ([SEED, "DAS-1", "ENG-1"], "cross", "several", "Unsure pollen parent"),
+        ([SEED, "DAS-1", "--certainty", "unknown"], "cross", "one", "Unsure pollen parent"),
+        ([SEED, "Echinocereus sp. QX 12"], "cross", "one", "Not on the tree"),
+        (["Echinocereus aff. coccineus", POLLEN], "cross", "one", "Not on the tree"),
     ],
     ids=str,
 )
@@ -298,7 +298,7 @@ def test_a_formula_with_a_misspelt_species_is_written_and_told_with_the_nearest(
     found = told(SEED, "Echinocereus coccinius × E. dasyacanthus", "--isolation", "cap", *MAY)
     assert found["written"]
     [says] = [one["says"] for one in found["warnings"] if one["kind"] == "name"]
-    assert "“Echinocereus coccinius” has no place on the tree" in says
+    assert "“Echinocereus coccinius” is not on the tree" in says
     assert "Echinocereus coccineus" in says
 
 
@@ -343,7 +343,7 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
     ("arguments", "says"),
     [
         ([SEED, POLLEN, "--on", "2999-01-01"], "still to come"),
-        ([SEED, POLLEN, "--hour", "25:00"], "no hour"),
+        ([SEED, POLLEN, "--hour", "25:00"], "no time of day"),
         ([SEED], "Name a pollen parent"),
         ([SEED, POLLEN, "--open"], "not both"),
         ([SEED, "--open", "--self"], "Only one of these"),
@@ -352,13 +352,13 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
         ([SEED, "--left-alone", "--check", "seed"], "not both"),
         ([SEED, POLLEN, "--count", "3", "--about", "--all-open"], "--about or --all-open"),
         ([SEED, POLLEN, "--about"], "goes with --count"),
-        ([SEED, POLLEN, "--certainty", "perhaps"], "no word for how sure"),
+        ([SEED, POLLEN, "--certainty", "perhaps"], "does not say how sure"),
         ([SEED, "DAS-1", "DAS-2", "ENG-1", "--certainty", "certain", "--certainty", "likely"], "once for each"),
         ([SEED, POLLEN, "--cross", "26-01"], "other pollen"),
         (["TRI-1", POLLEN, "--cross", "26-01"], "was made on COC-F1"),
         ([SEED, POLLEN, "--cross", "26-99"], "no cross with the number"),
         ([SEED, POLLEN, "--cross", "26-01", "--number", "mine"], "only one of them"),
-        ([SEED, POLLEN, "--number", "26-01"], "belongs to another cross"),
+        ([SEED, POLLEN, "--number", "26-01"], "is another cross"),
         ([SEED, POLLEN, "--again"], "pollinated before"),
         ([SEED, "--lot", "nothing"], "no stored pollen"),
         ([SEED, POLLEN, "ENG-1", "--lot", "L"], "of one plant"),

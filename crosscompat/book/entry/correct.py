@@ -77,6 +77,11 @@ def withdraw(pen: Writing, record: Record, bounds: Bounds, *, with_rest: bool = 
 def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
     """Return a record with some fields as they should be.
 
+    Raises
+    ------
+    WrongUse
+        If there is no such field, a value is none, or nothing changes.
+
     Examples
     --------
     >>> from crosscompat.book.records import Observation

@@ -21,6 +21,7 @@ from crosscompat.ground.wording import say
 __all__ = ["PollinationEntry", "PollinationRecords", "named_cross", "pollination_records", "write_pollination"]
 
 _PLAIN = "plain"
+_Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,9 +181,6 @@ def _under_way(page: Reading, entry: PollinationEntry, season_start: str) -> rec
     crosses = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
     found = [every for cross in crosses if continues(every := cross_records(page, cross))]
     return max(found, key=lambda every: every.visits[0].date).cross if found else None
-
-
-_Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 
 
 def _differs(page: Reading, cross: records.Cross, entry: PollinationEntry) -> bool:

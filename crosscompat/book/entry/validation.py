@@ -17,6 +17,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Bounds", "impossibilities", "own_ancestors", "validated"]
+_OF_PLANTS = ""
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
@@ -116,9 +117,6 @@ def _days(whole: CrossRecords, today: date) -> Iterator[str]:
     for key, day, since in steps:
         if day is not None and since is not None and day < since:
             yield say(f"counts.{key}", day=day.isoformat(), since=since.isoformat())
-
-
-_OF_PLANTS = ""
 
 
 @dataclass(frozen=True, slots=True)

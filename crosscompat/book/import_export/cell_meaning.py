@@ -16,6 +16,11 @@ from crosscompat.ground.wording import say
 __all__ = ["ORDERS", "TOOK_MEANS", "is_open", "is_pair", "iso_day", "parents_of", "put_took"]
 
 ORDERS = ("day-first", "month-first")
+_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
+_SEED, _POLLEN = "♀", "♂"
+_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
+TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+"""Our column by what "took" may mean."""
 
 
 def iso_day(text: str, order: str | None = None) -> str:
@@ -45,11 +50,6 @@ def is_open(text: str) -> bool:
     (True, False, False)
     """
     return len(readings(text)) > 1
-
-
-_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
-_SEED, _POLLEN = "♀", "♂"
-_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
 
 
 def is_pair(text: str) -> bool:
@@ -115,10 +115,6 @@ def _parts(text: str) -> list[str]:
     if parents is None:
         return [text]
     return sides if len(sides) == len(parents) else [parent.received for parent in parents]
-
-
-TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
-"""Our column by what "took" may mean."""
 
 
 def put_took(row: MutableMapping[str, str | None], means: str) -> None:

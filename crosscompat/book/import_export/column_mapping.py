@@ -32,6 +32,17 @@ _FILLING = frozenset({"of", "the", "a", "no", "nr", "number", "count", "total", 
 _FIRST_ROWS = 10
 _ENOUGH = 2
 _MOSTLY = 0.5
+NOTE = "note"
+"""The one column that several of a grower's may go into."""
+_EXAMPLE_LETTERS = 30
+_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
+    "crosses": (
+        ("date",),
+        ("seed_parent", "seed_plant", "pair"),
+        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
+    ),
+    "plants": (("plant",), ("species",)),
+}
 
 
 @cache
@@ -109,20 +120,6 @@ def _plain(text: str) -> str:
     """Return a heading in small letters, without points, brackets, underscores and the style of ♀ and ♂."""
     letters = fold(text).casefold().replace("\ufe0f", "").replace("\ufe0e", "")
     return " ".join(re.sub(r"[_\-.:?!()\[\]]+", " ", letters).split())
-
-
-NOTE = "note"
-"""The one column that several of a grower's may go into."""
-
-_EXAMPLE_LETTERS = 30
-_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
-    "crosses": (
-        ("date",),
-        ("seed_parent", "seed_plant", "pair"),
-        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
-    ),
-    "plants": (("plant",), ("species",)),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,6 +36,8 @@ __all__ = [
 ]
 
 _WAIT_SECONDS = 5
+KEPT = 10
+"""How many such copies are kept; those taken otherwise are left alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,10 +232,6 @@ def _settle(folder: Path) -> None:
     """Make the names in a folder safe, where the system knows how."""
     with suppress(OSError):
         _fsync(folder)
-
-
-KEPT = 10
-"""How many such copies are kept; those taken otherwise are left alone."""
 
 
 def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
