@@ -227,7 +227,8 @@ def pair_rows(
         NaN where a number is unknown.
     """
     rows = np.full((len(seed), len(recipe.features)), np.nan)
-    rows[:, recipe.of_distance] = recipe.scale.rows(np.asarray(distance, dtype=np.float64))
+    if recipe.of_distance.any():
+        rows[:, recipe.of_distance] = recipe.scale.rows(np.asarray(distance, dtype=np.float64))
     seed_at, pollen_at = _positions(traits, seed), _positions(traits, pollen)
     columns = {column.name: column for column in traits.columns} if traits is not None else {}
     for j, feature in enumerate(recipe.features):

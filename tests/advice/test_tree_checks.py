@@ -5,7 +5,6 @@ import pytest
 from crosscompat.advice.check import check
 from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.collection.missing import with_missing
-from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable
@@ -22,10 +21,10 @@ def traits_of(**section):
 @pytest.fixture
 def notes(collection):
     def notes(newick=TREE, traits=None, **more):
-        """All but the last, which tells the reference."""
+        """All but the last, which tells the usual distance."""
         tree, placed = with_missing(parse_newick(newick), traits, more.get("synonyms", {}))
         told = botany_notes(collection(distances=tree, traits=traits, placed=placed, **more))
-        assert "counts as 1 (the reference)" in told[-1]
+        assert told[-1].startswith("Distances are measured against")
         return told[:-1]
 
     return notes
@@ -93,6 +92,7 @@ def test_a_table_of_distances_has_no_clades(collection):
     assert len(botany_notes(collection(distances=table, traits=None))) == 1
 
 
+<<<<<<< HEAD
 @pytest.mark.parametrize(
     ("settings", "says"),
     [
@@ -111,6 +111,15 @@ def test_a_reference_that_was_learned_is_told_as_such(trained, book):
     assert botany_notes(made)[-1].endswith("the largest among the crosses of the last retraining.")
     fixed = trained(book, settings=Settings(reference=8.0, reference_fixed=True))
     assert botany_notes(fixed)[-1].endswith("set in collection.toml.")
+=======
+def test_what_distances_are_measured_against_is_told_and_no_cross_moves_it(collection, trained, book):
+    made = collection(distances=parse_newick(TREE, unit="My"), traits=None)
+    assert botany_notes(made) == [
+        "1 group that the traits or the names tell is a clade on it.",
+        "Distances are measured against 6 My, the usual distance between two species of this tree.",
+    ]
+    assert botany_notes(trained(book))[-1] == botany_notes(collection())[-1]
+>>>>>>> room-ta
 
 
 def test_a_check_tells_it_with_the_tree(collection):
