@@ -92,26 +92,6 @@ def test_a_table_of_distances_has_no_clades(collection):
     assert len(botany_notes(collection(distances=table, traits=None))) == 1
 
 
-<<<<<<< HEAD
-@pytest.mark.parametrize(
-    ("settings", "says"),
-    [
-        (Settings(), "A distance of 8 counts as 1 (the reference): the largest among the species that you grow"),
-        (Settings(reference=5.0), "A distance of 5 counts as 1 (the reference): set in collection.toml."),
-        (Settings(reference=5.0, reference_fixed=True), "counts as 1 (the reference): set in collection.toml."),
-    ],
-)
-def test_the_reference_is_told_and_why(collection, settings, says):
-    made = collection(distances=parse_newick(TREE), traits=None, settings=settings)
-    assert says in botany_notes(made)[-1]
-
-
-def test_a_reference_that_was_learned_is_told_as_such(trained, book):
-    made = trained(book, settings=Settings(reference=8.0))
-    assert botany_notes(made)[-1].endswith("the largest among the crosses of the last retraining.")
-    fixed = trained(book, settings=Settings(reference=8.0, reference_fixed=True))
-    assert botany_notes(fixed)[-1].endswith("set in collection.toml.")
-=======
 def test_what_distances_are_measured_against_is_told_and_no_cross_moves_it(collection, trained, book):
     made = collection(distances=parse_newick(TREE, unit="My"), traits=None)
     assert botany_notes(made) == [
@@ -119,7 +99,6 @@ def test_what_distances_are_measured_against_is_told_and_no_cross_moves_it(colle
         "Distances are measured against 6 My, the usual distance between two species of this tree.",
     ]
     assert botany_notes(trained(book))[-1] == botany_notes(collection())[-1]
->>>>>>> room-ta
 
 
 def test_a_check_tells_it_with_the_tree(collection):
