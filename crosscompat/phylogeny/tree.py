@@ -25,21 +25,11 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 
 @dataclass(frozen=True, slots=True)
 class Clade:
-    """The smallest clade that holds two tips.
+    """The smallest clade that holds two tips: its crown node, how many tips it holds, and these in postorder.
 
-    Attributes
-    ----------
-    node : int
-        Its crown node.
-    size : int
-        How many tips it holds.
-    depth : float
-        Root distance of its crown node over the mean root distance of the two tips; no unit. 0: they meet at the root
-        only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0.
-    name : str
-        The lowest named inner node at or above its crown node, "" where none is named.
-    members : tuple of str
-        Its tips as written, in postorder.
+    ``depth`` is the root distance of the crown node over the mean root distance of the two tips, without a unit. 0:
+    they meet at the root only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0. ``name``
+    is the lowest named inner node at or above the crown node, "" where none is named.
     """
 
     node: int
@@ -239,18 +229,7 @@ class Phylogeny(Distances):
     def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
         """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
 
-        Parameters
-        ----------
-        names : iterable of k str, optional
-            As for `patristic_matrix`.
-        rows : int
-            Rows a block, 1 or more; the last may have fewer.
-
-        Yields
-        ------
-        first : int
-            The number of the block's first row.
-        block : (rows, k) float array
+        Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows.
 
         Raises
         ------

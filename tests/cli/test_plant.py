@@ -20,7 +20,7 @@ def count(own):
     def count(kind):
         store = open_store(own / "book.sqlite")
         with store.reading() as page:
-            found = page.count(kind)
+            found = len(page.current(kind))
         store.engine.dispose()
         return found
 

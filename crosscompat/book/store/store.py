@@ -170,12 +170,6 @@ class Reading:
         found = self.current(kind, **where)
         return found[0] if found else None
 
-    def count(self, kind: type[R]) -> int:
-        """Return how many records of a kind stand."""
-        table = TABLES[kind]
-        query = select(func.count()).select_from(table).where(table.c.replaced_in.is_(None))
-        return int(self.connection.execute(query).scalar_one())
-
     def times(self, kind: type[R], field: str) -> Mapping[str, datetime]:
         """Return when the latest of the standing records that point to each record was written down.
 
