@@ -45,12 +45,12 @@ from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, in_all
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.dates import season_of
+from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.wording import say
 
 __all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
 
-UNKNOWN_NAME = "unknown name"
+UNKNOWN_NAME, ENTERED_BEFORE = "unknown name", "entered before"
 _CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
 _PLAIN = (None, "plain")
 
@@ -181,6 +181,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     hindered = [*(Remark(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
     marks = [one.kind for one in hindered if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
     plan = pollination_records(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
+    hindered = hindered or _entered_before(page, plan)
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     forecast = None if pair is None else forecast_now(collection, pair, in_all(plan.units) or 1)
@@ -202,6 +203,20 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     )
     record = forecast.record(collection.index, pair, plan.cross.id, today) if pair and forecast else None
     return Prepared(answer, plan, record)
+
+
+def _entered_before(page: Reading, plan: PollinationRecords) -> list[Remark]:
+    """Ask about a visit that the book has already: the same day, place on the plant and count."""
+    new = plan.visit
+    if plan.before is None or new.units is None or new.flowers != "new":
+        return []
+    alike = ("date", "hour", "marker", "unit_kind", "units")
+    told = [getattr(new, name) for name in alike]
+    others = page.current(records.Pollination, cross=plan.cross.id)
+    if all([getattr(other, name) for name in alike] != told for other in others):
+        return []
+    day = spoken_date(new.date)
+    return [Remark(ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
 
 
 def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:

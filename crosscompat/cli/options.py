@@ -15,8 +15,8 @@ from crosscompat.cli.dates_and_author import any_day, hour, past_day
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "count", "option",
-           "options_of", "taking", "text", "words"]  # fmt: skip
+__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "count", "number",
+           "option", "options_of", "taking", "text", "words"]  # fmt: skip
 
 _F = TypeVar("_F", bound=Callable[..., None])
 _MOST = 999_999_999
@@ -37,23 +37,25 @@ def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
     return read
 
 
-def _number(name: str, kind: type[int | float], least: float, most: float) -> Callable[[Any], Any]:
+def number(name: str, kind: type[int | float], least: float, most: float = _MOST) -> Callable[[Any], Any]:
+    """Return a reader of a number between two limits."""
+
     def read(given: Any) -> Any:
         try:
-            number = kind(given)
+            value = kind(given)
         except ValueError:
             raise WrongUse(say(f"usage.{'whole' if kind is int else 'measure'}", option=name, got=given)) from None
-        if not least <= number <= most:
-            low = number < least
+        if not least <= value <= most:
+            low = value < least
             raise WrongUse(say(f"usage.{'least' if low else 'most'}", option=name, got=given, least=least, most=most))
-        return number
+        return value
 
     return read
 
 
 def count(name: str, help_: str, *also: str, least: int = 0, most: int = _MOST) -> Any:
     """Return an option that takes a whole number."""
-    return typer.Option(name, *also, metavar="N", parser=_number(name, int, least, most), help=say(help_))
+    return typer.Option(name, *also, metavar="N", parser=number(name, int, least, most), help=say(help_))
 
 
 def text(name: str, metavar: str, help_: str) -> Any:
@@ -78,7 +80,7 @@ def option(
     if kind is bool:
         made = typer.Option(f"{name}/{_OPPOSITES.get(name, f'--not-{name[2:]}')}", help=say(help_))
     elif kind in {int, float}:
-        made = typer.Option(name, metavar="N", parser=_number(name, kind, low, high), help=say(help_))
+        made = typer.Option(name, metavar="N", parser=number(name, kind, low, high), help=say(help_))
     elif kind in {date, time}:
         made = typer.Option(name, metavar="DATE" if kind is date else "HH:MM", help=say(help_),
                             parser=past_day if kind is date else hour)  # fmt: skip

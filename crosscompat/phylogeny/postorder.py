@@ -94,20 +94,14 @@ def inner_nodes(parent: Ints) -> Bools:
 
 
 def edges_to_root(parent: Ints) -> Ints:
-    """Return the number of edges between each node and the root, as an (n,) array, by pointer doubling.
+    """Return the number of edges between each node and the root, as an (n,) array.
 
     Examples
     --------
     >>> edges_to_root(np.array([2, 2, 4, 4, -1])).tolist()
     [2, 2, 1, 1, 0]
     """
-    root = parent.size - 1
-    above = np.where(parent < 0, root, parent)
-    level: Ints = (np.arange(parent.size) != root).astype(np.int64)
-    while (above != root).any():
-        level += level[above]
-        above = above[above]
-    return level
+    return sums_from_root(parent, np.ones(parent.size)).astype(np.int64)
 
 
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:

@@ -138,6 +138,8 @@ def test_labels_go_into_a_file_that_is_named(run, own, monkeypatch):
         (["pollinate", "COC-F1", "DAS-1", "--humidity", "120"], "--humidity is at most 100, not 120."),
         (["plant", "COC-F1", "--sex", "hen"], "--sex is one of: female, male, both,"),
         (["observ", "26-07"], "There is no command “observ”. Did you mean observe?"),
+        (["undo", "last"], "NUMBER takes a whole number, not “last”."),
+        (["pollinate", "COC-F1", "DAS-1", "--check", "pod"], "--check is one of: seed, pollen; not “pod”."),
         (["--colour"], "`crosscompat` has no option --colour."),
         (["due", "--as-of", "5/6/2026"], "“5/6/2026” could be 5 June 2026 or 6 May 2026. Write it as 2026-06-05."),
     ],

@@ -91,7 +91,18 @@ def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, to
     assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
     assert page(records.GivenForecast)[-1].flowers == units_of(cross)
     log(SEED, POLLEN, "--all-open", *MAY)
-    assert "in all" not in log(SEED, POLLEN, "--count", "1", *MAY).stdout
+    assert "in all" not in log(SEED, POLLEN, "--count", "1", "--marker", "on the left", *MAY).stdout
+
+
+def test_the_same_visit_entered_twice_is_asked_about(log, told, page):
+    told(SEED, POLLEN, "--count", "4", *MAY)
+    size = len(page(records.Pollination))
+    outcome = log(SEED, POLLEN, "--count", "4", *MAY, code=1)
+    assert "26-08 has the same pollination already: 1 May 2026, the same count." in outcome.stderr
+    assert len(page(records.Pollination)) == size
+    assert told(SEED, POLLEN, "--count", "4", *MAY, "--anyway")["overruled"] is None
+    told(SEED, POLLEN, "--count", "4", "--marker", "a second branch", *MAY)
+    assert len(page(records.Pollination)) == size + 2
 
 
 def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page):

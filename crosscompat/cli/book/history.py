@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from crosscompat.cli.dates_and_author import author, today
-from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count
+from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.ground.wording import say
 
@@ -37,7 +37,9 @@ def history(
 
 
 def undo(
-    number: Annotated[int | None, typer.Argument(metavar="NUMBER", parser=int, help=say("help.undo_number"))] = None,
+    change: Annotated[
+        int | None, typer.Argument(metavar="NUMBER", parser=number("NUMBER", int, 1), help=say("help.undo_number"))
+    ] = None,
     by: By = None,
     folder: Folder = None,
     *,
@@ -52,9 +54,9 @@ def undo(
     from crosscompat.cli.book.book_session import open_here
 
     with open_here(folder) as (here, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
-        change = take_back(pen, number, Bounds(today(), here.settings.pod[1]))
+        undone = take_back(pen, change, Bounds(today(), here.settings.pod[1]))
         new = None if dry_run else pen.change
-        done = undone_of(pen, change, new, brief=not as_json, invented=here.settings.invented)
+        done = undone_of(pen, undone, new, brief=not as_json, invented=here.settings.invented)
     give(done, lambda one: _print_undone(one, why=why), as_json=as_json)
 
 

@@ -9,7 +9,7 @@ import typer
 
 from crosscompat.book import records
 from crosscompat.cli.dates_and_author import author, today
-from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text
+from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text, words
 from crosscompat.cli.output import give, paragraph, print_json, who
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
@@ -38,7 +38,10 @@ def pollinate(
     by: By = None,
     units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
     cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
-    check: Annotated[str | None, typer.Option(metavar="seed|pollen", help=say("help.of_pollinate.check"))] = None,
+    check: Annotated[
+        str | None,
+        typer.Option(metavar="seed|pollen", parser=words("--check", _CHECKS), help=say("help.of_pollinate.check")),
+    ] = None,
     folder: Folder = None,
     *,
     open_: Annotated[bool, typer.Option("--open", help=say("help.of_pollinate.open"))] = False,
