@@ -76,7 +76,7 @@ def test_rows_are_what_a_value_by_value_reading_gives(rows, data):
     found = pair_rows(recipe, distance, table(*rows), [f"s{i}" for i, _ in pairs], [f"s{j}" for _, j in pairs])
     at = {"flag": 0, "category": 1, "count": 2, "measure": 3}
     for k, (i, j) in enumerate(pairs):
-        assert found[k, 0] == min((distance[k] / 4.0 - 0.5) / 0.25, 3.0)
+        assert found[k, 0] == min((distance[k] / 4.0 - 0.5) / 0.25, 2.0)
         for column, feature in enumerate(recipe.features[1:], 1):
             expected = naive(feature, rows[i][at[feature.column]], rows[j][at[feature.column]])
             assert found[k, column] == pytest.approx(expected, nan_ok=True, abs=1e-12)
@@ -145,7 +145,7 @@ def test_millions_of_years_have_a_curve_that_no_tree_bends():
     wider = scale_of(parse_newick(f"({NEWICK[:-1]}:300,f:304);", unit="My"))
     distance = np.array([0.0, 2.0, 8.0, 40.0])
     one, other = (recipe_for(None, scale).scale.rows(distance)[:, 0] for scale in (by_time, wider))
-    assert one.tolist() == other.tolist() == pytest.approx(np.log1p(distance) - np.log(9))
+    assert one.tolist() == other.tolist() == pytest.approx(np.log1p(np.maximum(distance, 2.0)) - np.log(9))
 
 
 @pytest.mark.parametrize("unit", [None, "My"])

@@ -43,8 +43,6 @@ TYPICAL_SD = 3.5
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
-_POD_NODES, _POD_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
-_POD_WEIGHTS = _POD_WEIGHTS / _POD_WEIGHTS.sum()
 _LEAST = 1e-300
 _GRID = np.linspace(-40.0, 40.0, 401)
 
@@ -62,7 +60,7 @@ class Logits:
     sd: Floats
 
 
-def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod, pod_sd: float = 0.0) -> Logits:
+def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits:
     """Return the logit of a step, given those of the steps that it joins.
 
     Parameters
@@ -73,8 +71,6 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod, pod_sd: f
         In the order of ``STEPS``, independent.
     seeds : SeedsPerPod
         Of a ripe pod.
-    pod_sd : float
-        How widely pods of one cross differ in filling, in logits.
 
     Returns
     -------
@@ -92,10 +88,10 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod, pod_sd: f
     """
     if step == "fruitful":
         [seed] = parts
-        values = _fruitful(seed.mean[:, None] + seed.sd[:, None] * _NODES, seeds, pod_sd)
+        values = _fruitful(seed.mean[:, None] + seed.sd[:, None] * _NODES, seeds)
         return _moments(values, _WEIGHTS)
     first, second = (part.mean[:, None] + part.sd[:, None] * _NODES for part in parts)
-    values = _both(first[:, :, None], second[:, None, :]).reshape(len(first), -1)
+    values = _both(first[:, :, None], second[:, None, :]).reshape(len(first), _WEIGHTS.size**2)
     return _moments(values, np.outer(_WEIGHTS, _WEIGHTS).ravel())
 
 
@@ -121,7 +117,8 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     -----
     The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its mean. A few
     successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts are learned;
-    else one more success could lower a chance that is already high.
+    else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure than the
+    prior; what the parts say reaches no farther for that.
 
     Examples
     --------
@@ -137,7 +134,8 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     gain = np.maximum(1.0 / variance - 1.0 / prior.sd**2, 0.0)
     precision = 1.0 / own.sd**2 + gain
     drag = (1.0 - left) * gain * (own.mean - prior.mean)
-    shift = ((mean - prior.mean) / variance - drag) / precision
+    reach = 1.0 / np.minimum(own.sd, prior.sd) ** 2 + gain
+    shift = ((mean - prior.mean) / variance - drag) / reach
     return Logits(own.mean + shift, 1.0 / np.sqrt(precision))
 
 
@@ -231,11 +229,8 @@ def _both(first: Floats, second: Floats) -> Floats:
     return _logit(-np.logaddexp(0.0, -first) - np.logaddexp(0.0, -second))
 
 
-def _fruitful(seed: Floats, seeds: SeedsPerPod, pod_sd: float) -> Floats:
+def _fruitful(seed: Floats, seeds: SeedsPerPod) -> Floats:
     """Logit of the chance that a ripe pod gives at least one seedling, given the logit of each of its seeds."""
-    chance = np.zeros(seed.shape)
-    for node, weight in zip(_POD_NODES, _POD_WEIGHTS, strict=True):
-        grows = np.exp(-np.logaddexp(0.0, -(seed + pod_sd * node)))
-        chance += weight * (1.0 - seeds.none_of_them(1.0 - grows))
+    chance = 1.0 - seeds.none_of_them(1.0 - np.exp(-np.logaddexp(0.0, -seed)))
     inside = np.clip(chance, _LEAST, 1.0 - 1e-15)
     return np.asarray(np.log(inside) - np.log1p(-inside))

@@ -178,6 +178,7 @@ def step_counts(
     column["units"] = np.where(np.isnan(column["units"]), 1.0, column["units"])
     tried, took = (counts.get(name, np.full(size, np.nan)) for name in ("tried", "took"))
     took = np.where(np.isnan(tried), np.nan, took)
+    column["seeds_sown"] = np.where((column["seeds_sown"] == 0) & (took == 0), np.nan, column["seeds_sown"])
     column["seedlings"] = np.where(np.isnan(column["seedlings"]) & (took == 0), 0.0, column["seedlings"])
     column["up"] = np.fmax(column["seedlings"], took)
     closed = {stage: age >= windows[stage] for stage in STAGES}

@@ -157,7 +157,7 @@ def test_the_file_is_plain_and_says_its_format_version_and_recipe(tmp_path):
         "features": [{"kind": "linear", "column": None}],
         "scale": {"width": 5.0, "places": [["linear", 1.0, 0.5]], "unit": None},
     }
-    assert document["arrays"]["prior.mean"] == pytest.approx([0.3, -0.3])
+    assert document["arrays"]["prior.mean"] == pytest.approx([0.3, -0.2])
     assert document["invented"] is True
 
 
