@@ -1,23 +1,35 @@
-"""Effects of groups: which of them each record carries, and how those of one kind are related."""
+"""Priors of coefficients, and effects of groups: which a record carries, and how those of one kind are related."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["Factor", "Ints", "Kinship", "nested_chain"]
+__all__ = ["Factor", "GaussianPrior", "Ints", "Kinship", "nested_chain"]
 
 Ints = NDArray[np.intp]
 
-_MOST_LOCAL = 20_000_000
 _ROUNDING = 1e-8
 _LEAST = 1e-10
 _KEPT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class GaussianPrior:
+    """Independent normal priors, one a coefficient; an infinite ``sd`` leaves the coefficient free.
+
+    Attributes
+    ----------
+    mean, sd : ndarray of float, shape (n_coefficients,)
+    """
+
+    mean: Floats
+    sd: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +42,14 @@ class Kinship:
         Diagonal 1, positive semi-definite.
     values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
         Its eigenvalues, not below 0, and eigenvectors.
-    last : dict of float to ndarray of float
-        The inverses that were asked for last, by their shares.
+    inverses : dict of float to ndarray of float
+        The inverses computed last, by their shares.
     """
 
     matrix: Floats
     values: Floats
     vectors: Floats
-    last: dict[float, Floats] = field(default_factory=dict, compare=False, repr=False)
+    inverses: dict[float, Floats] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def of(cls, matrix: ArrayLike) -> Kinship:
@@ -69,13 +81,11 @@ class Kinship:
 
     def inverse(self, share: float) -> Floats:
         """Return the inverse of share A + (1 - share) I."""
-        found = self.last.get(share)
-        if found is None:
-            found = (self.vectors / self.spectrum(share)) @ self.vectors.T
-            if len(self.last) >= _KEPT:
-                self.last.clear()
-            self.last[share] = found
-        return found
+        if share not in self.inverses:
+            if len(self.inverses) >= _KEPT:
+                self.inverses.clear()
+            self.inverses[share] = (self.vectors / self.spectrum(share)) @ self.vectors.T
+        return self.inverses[share]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +103,9 @@ class Factor:
         Number of levels.
     kinship : Kinship or None
         How levels are related; None: not at all.
-    place : {"free", "column", "nested"}
-        Whether the effects are kept as columns, are eliminated group by group, or whichever is the cheaper.
+    nested : bool
+        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie
+        within one another, are not related, and every record has one level of each.
     """
 
     name: str
@@ -102,7 +113,7 @@ class Factor:
     shares: Floats
     size: int
     kinship: Kinship | None = None
-    place: Literal["free", "column", "nested"] = "free"
+    nested: bool = False
 
     @classmethod
     def of(
@@ -111,7 +122,8 @@ class Factor:
         levels: ArrayLike,
         size: int | None = None,
         kinship: Kinship | None = None,
-        place: Literal["free", "column", "nested"] = "free",
+        *,
+        nested: bool = False,
     ) -> Factor:
         """Make a factor in which every record has one level (or a row of levels) of share 1.
 
@@ -123,46 +135,30 @@ class Factor:
         table = np.asarray(levels, dtype=np.intp)
         table = table[:, None] if table.ndim == 1 else table
         count = int(table.max(initial=-1)) + 1 if size is None else size
-        return cls(name, table, np.where(table >= 0, 1.0, 0.0), count, kinship, place)
-
-    @property
-    def may_nest(self) -> bool:
-        """Whether every record has exactly one level of share 1, and levels are unrelated."""
-        alone = self.kinship is None and self.levels.shape[1] == 1
-        return alone and self.place != "column" and bool(np.all(self.levels >= 0))
+        return cls(name, table, np.where(table >= 0, 1.0, 0.0), count, kinship, nested)
 
 
 def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
-    """Return the places of the factors to eliminate record by record: each nested in the next, finest first.
+    """Return the places of the nested factors, the finest first.
+
+    Raises
+    ------
+    ValueError
+        If they do not lie within one another, are related, or leave a record out.
 
     Examples
     --------
-    >>> pair = Factor.of("pair", [0, 0, 1, 1])
-    >>> record = Factor.of("record", [0, 1, 2, 3])
+    >>> pair = Factor.of("pair", [0, 0, 1, 1], nested=True)
+    >>> record = Factor.of("record", [0, 1, 2, 3], nested=True)
     >>> nested_chain((pair, record))
     (1, 0)
     """
-    order = sorted((i for i, factor in enumerate(factors) if factor.may_nest), key=lambda i: -factors[i].size)
-    chain: list[int] = []
-    for i in order:
-        fits = not chain or _coarsens(factors[chain[-1]].levels[:, 0], factors[i].levels[:, 0])
-        if fits and (factors[i].place == "nested" or _local_numbers(factors, [*chain, i]) <= _MOST_LOCAL):
-            chain.append(i)
-    return tuple(chain)
-
-
-def _coarsens(fine: Ints, coarse: Ints) -> bool:
-    """Tell whether records that share a level of ``fine`` always share a level of ``coarse``."""
-    _, first, inverse = np.unique(fine, return_index=True, return_inverse=True)
-    return bool(np.all(coarse == coarse[first][inverse]))
-
-
-def _local_numbers(factors: tuple[Factor, ...], chain: list[int]) -> int:
-    """Count records times the most columns that one coarsest group of the chain touches."""
-    groups = factors[chain[-1]].levels[:, 0]
-    width = 0
-    for i, factor in enumerate(factors):
-        if i not in chain:
-            keys = (groups[:, None] * (factor.size + 1) + factor.levels + 1).ravel()
-            width += int(np.bincount(np.unique(keys) // (factor.size + 1)).max(initial=0))
-    return groups.size * max(width, 1)
+    chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
+    for factor in (factors[i] for i in chain):
+        if factor.kinship is not None or factor.levels.shape[1] != 1 or np.any(factor.levels < 0):
+            raise ValueError(f"the levels of {factor.name!r} are related, shared or missing, so they cannot be nested")
+    for fine, coarse in pairwise(factors[i] for i in chain):
+        _, first, inverse = np.unique(fine.levels[:, 0], return_index=True, return_inverse=True)
+        if np.any(coarse.levels[:, 0] != coarse.levels[first, 0][inverse]):
+            raise ValueError(f"the levels of {fine.name!r} do not lie within those of {coarse.name!r}")
+    return chain

@@ -8,21 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.model.beliefs import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.composition import prior_shares, share_means
-from crosscompat.model.effects import Factor, Ints, Kinship
-from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.cross_weights import Past, past_of
+from crosscompat.model.effects import Factor, GaussianPrior, Ints, Kinship
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
-from crosscompat.model.past import Past, past_of
+from crosscompat.model.posterior import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.seeds import SeedsPerPod, fit_seeds
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
-from crosscompat.model.threads import one_thread
 from crosscompat.pairing import Recipe
 
 if TYPE_CHECKING:
-    from crosscompat.model.elimination import Stage
+    from crosscompat.model.laplace import Stage
 
 __all__ = [
     "FittedModel",
@@ -205,26 +203,21 @@ def _fit_step(
     related: Floats | None,
 ) -> StepFit:
     """Fit one step, given what each of its crosses is numbered."""
-    from crosscompat.model.elimination import MANY  # noqa: PLC0415 - an answer fits nothing
-    from crosscompat.model.variances import POINTS, integrate  # noqa: PLC0415 - as above
+    from crosscompat.model.hyperparameters import integrate, one_thread  # noqa: PLC0415 - an answer fits nothing
 
-    order = levels.by_pair() if len(rows) >= MANY else np.arange(len(rows))  # neighbours are then read together
-    levels, rows = levels[order], rows[order]
     design = design_of(model.recipe, rows, model.means)
     spread = prior_shares(model.seeds)[step]
     stage = laid_out(
-        design, counts[order], _coefficients_of(model, step), levels, model.seen, related,
+        design, counts, _coefficients_of(model, step), levels, model.seen, related,
         offset_of(step, whole_before(model, design), model.seeds),
     )  # fmt: skip
     scales = priors.effect_scales(step, spread)
     with one_thread():
-        most_likely, points = integrate(
-            stage, np.array([scales[factor.name] for factor in stage.factors], dtype=np.float64), POINTS
-        )
+        most_likely, points = integrate(stage, np.array([scales[factor.name] for factor in stage.factors]))
         pairs = np.column_stack([levels.seed, levels.pollen])
         mean, covariance, effects = matched(stage, points, pairs)
         effects = _with_unnamed_plants(effects, scales)
-        past = past_of(stage, most_likely, levels, EFFECTS[:6], record[order])
+        past = past_of(stage, most_likely, levels, EFFECTS[:6], record)
     return StepFit(step, mean, covariance, effects, past)
 
 
@@ -320,17 +313,17 @@ def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor
     species = len(seen.species)
     kinship = None if related is None else Kinship.of(related)
     found = [
-        Factor.of("record", np.arange(len(low)), place="nested"),
-        Factor.of("direction", _ids(levels.seed * species + levels.pollen), place="nested"),
-        Factor.of("pair", _ids(low * species + high), place="nested"),
-        Factor.of("seed", levels.seed, species, kinship, "column"),
-        Factor.of("pollen", levels.pollen, species, kinship, "column"),
+        Factor.of("record", np.arange(len(low)), nested=True),
+        Factor.of("direction", _ids(levels.seed * species + levels.pollen), nested=True),
+        Factor.of("pair", _ids(low * species + high), nested=True),
+        Factor.of("seed", levels.seed, species, kinship),
+        Factor.of("pollen", levels.pollen, species, kinship),
     ]
     plants = (
         ("seed_plant", levels.seed_plant, seen.seed_plants),
         ("pollen_plant", levels.pollen_plant, seen.pollen_plants),
     )
-    found += [Factor.of(name, level, len(labels), None, "column") for name, level, labels in plants if labels]
+    found += [Factor.of(name, level, len(labels), None) for name, level, labels in plants if labels]
     return tuple(found)
 
 

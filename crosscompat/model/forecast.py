@@ -9,12 +9,12 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.model.beliefs import Effects
 from crosscompat.model.composition import Logits, joined, together
 from crosscompat.model.effects import Ints
 from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of, prior_step, whole_before
 from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Levels, Pairings
+from crosscompat.model.posterior import Effects
 from crosscompat.model.stages import STEPS, WHOLE
 
 __all__ = [
@@ -215,14 +215,14 @@ def _strangers(size: int) -> Pairings:
 def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
     """Mean and variance of the logits of some pairings."""
     rows, extra = _columns(effects, asked)
-    tie = effects.ties.find(asked.levels.seed, asked.levels.pollen)
+    tie = effects.pairs.find(asked.levels.seed, asked.levels.pollen)
     mean = design @ fit.mean + rows @ effects.mean
     joint = np.column_stack([design, rows])
     pair, direction, record = effects.variances[4:]
     extra += record
-    if len(effects.ties.ways):
+    if len(effects.pairs.ways):
         tied = tie >= 0
-        ties = effects.ties
+        ties = effects.pairs
         mean += np.where(tied, ties.pair[tie] + ties.direction[tie], 0.0)
         extra += np.where(tied, ties.own[tie], pair + direction)
         at, member = np.nonzero((ties.columns[tie] >= 0) & tied[:, None])
@@ -447,10 +447,10 @@ def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, f
             added += float(rows[0, begin:end] @ effects.mean[begin:end])
         if effects.variances[k] > 0:
             terms.append((name, added, float(seen[k][0] >= 0)))
-    [tie] = effects.ties.find(levels.seed, levels.pollen)
+    [tie] = effects.pairs.find(levels.seed, levels.pollen)
     if tie >= 0:
-        own = effects.ties.direction[tie]
-        terms += [("pair", float(effects.ties.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
+        own = effects.pairs.direction[tie]
+        terms += [("pair", float(effects.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
     return [(name, added, value) for name, added, value in terms if added != 0]
 
 

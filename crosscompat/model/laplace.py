@@ -14,43 +14,34 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.model.effects import Factor
-from crosscompat.model.elimination import (
-    Elimination,
-    Scales,
-    Stage,
-    Units,
-    group_precisions,
-    record_variances,
-)
-from crosscompat.model.gaussian import GaussianPrior
-from crosscompat.model.layout import Layout, lay_out
+from crosscompat.model.design_matrix import DesignMatrix, Elimination, design_matrix
+from crosscompat.model.effects import Factor, GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
-from crosscompat.model.root import NotPositive, Root, symmetric
 
 __all__ = [
-    "SETTLED",
+    "Gaussian",
     "GaussianPrior",
     "Mode",
     "NotConverged",
     "Posterior",
-    "Start",
+    "Prior",
+    "Scales",
+    "Stage",
     "evidence_slope",
     "expected_bend",
     "find_mode",
     "fit_posterior",
     "stage_of",
-    "told",
-    "uncertainty",
 ]
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
-SETTLED = 1e-12
+_SETTLED = 1e-12
 _FLAT = 1e-7
 
 
@@ -76,19 +67,185 @@ class Posterior:
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
-    """Where Newton's method begins.
+class Stage:
+    """Everything about one stage but its variances.
+
+    The logit is offset + x coefficients + the sum of the effects; coefficients are normal with ``mean`` and ``sd``,
+    effects normal with mean 0 and variance sd² (share A + (1 - share) I).
 
     Attributes
     ----------
-    a : ndarray of float, shape (q,)
-        Columns in units of their prior scales.
-    pulls : tuple of ndarray of float
-        For each eliminated factor, the gradient summed over each group.
+    counts : Counts
+    x : ndarray of float, shape (n_records, p)
+    mean, sd : ndarray of float, shape (p,)
+        Normal prior of the coefficients; an infinite sd leaves one free.
+    factors : tuple of Factor
+    design : DesignMatrix
+    offset : ndarray of float, shape (n_records,)
+        Known part of each logit.
     """
 
-    a: Floats
-    pulls: tuple[Floats, ...]
+    counts: Counts
+    x: Floats
+    mean: Floats
+    sd: Floats
+    factors: tuple[Factor, ...]
+    design: DesignMatrix
+    offset: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """How much the effects vary.
+
+    Attributes
+    ----------
+    sds : ndarray of float, shape (n_factors,)
+        Standard deviation of the effects of each factor, in logits.
+    share : float
+        The phylogenetic share lambda of those with a kinship, between 0 and 1.
+    """
+
+    sds: Floats
+    share: float = 0.5
+
+
+class Prior:
+    """The prior of one stage at given scales, its columns in units of their scales: theta = scale * a.
+
+    A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
+    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
+
+    Parameters
+    ----------
+    stage : Stage
+    scales : Scales
+
+    Attributes
+    ----------
+    scale : ndarray of float, shape (q,)
+    outer : ndarray of float, shape (q, q)
+        Products of two scales.
+    precision : ndarray of float, shape (q, q)
+        Of a; 0 of a free coefficient.
+    variances : ndarray of float
+        Of the nested factors, finest first.
+    logdet : float
+        Sum of the log determinants of R.
+    offset : ndarray of float, shape (n_records,)
+        Prior mean of each logit.
+    """
+
+    def __init__(self, stage: Stage, scales: Scales) -> None:
+        self.stage, self.scales, self.design = stage, scales, stage.design
+        self.free = np.isinf(stage.sd)
+        self.scale = np.concatenate([np.where(self.free, 1.0, stage.sd), np.zeros(self.design.size - self.design.p)])
+        self.variances = scales.sds[list(self.design.chain)] ** 2
+        self.offset = stage.offset + stage.x @ stage.mean
+        self.precision, self.logdet = np.eye(self.design.size), 0.0
+        self.precision[: self.design.p, : self.design.p] = np.diag(np.where(self.free, 0.0, 1.0))
+        for factor, block, sd in zip(stage.factors, self.design.blocks, scales.sds, strict=True):
+            self.scale[block] = sd
+            if factor.kinship is not None:
+                self.precision[block, block] = factor.kinship.inverse(scales.share)
+                self.logdet += float(np.log(factor.kinship.spectrum(scales.share)).sum())
+        self.outer = self.scale[:, None] * self.scale
+
+    def logits(self, a: Floats, residual: Floats) -> tuple[Floats, float]:
+        """Return the logits of the records, and minus the log prior density of what they are made of.
+
+        Parameters
+        ----------
+        a : ndarray of float, shape (q,)
+        residual : ndarray of float, shape (n_records,)
+            Nested effects are their variance times its sum over each group.
+        """
+        eta = self.offset + self.design.to_records(self.scale * a)
+        energy = 0.5 * float(a @ self.precision @ a)
+        for nest, variance in zip(self.design.nested, self.variances, strict=True):
+            pull = nest.sums(residual)
+            eta = eta + variance * pull[nest.groups]
+            energy += 0.5 * float(variance * (pull @ pull))
+        return eta, energy
+
+    def given(self, weight: Floats) -> Gaussian:
+        """Return the posterior given working logits of precision ``weight``, shape (n_records,)."""
+        return Gaussian(self, weight)
+
+
+class Gaussian:
+    """A prior joined with one working logit a record.
+
+    Parameters
+    ----------
+    prior : Prior
+    weight : ndarray of float, shape (n_records,)
+        Precision of the working logits.
+
+    Raises
+    ------
+    NotConverged
+        If two free coefficients cannot be told apart.
+    """
+
+    def __init__(self, prior: Prior, weight: Floats) -> None:
+        from scipy.linalg import lapack  # noqa: PLC0415 - only a fit needs it
+
+        self.prior, self.weight = prior, weight
+        self.elimination = Elimination.of(prior.design, weight, prior.variances)
+        precision = self.elimination.gram()
+        precision *= prior.outer
+        precision += prior.precision
+        self.curvature = precision.diagonal().copy()
+        self.root: Floats = precision.T
+        if len(precision):  # LAPACK complains on the screen of a matrix without rows
+            self.root, failed = lapack.dpotrf(precision.T, lower=1, overwrite_a=1)
+            if failed or not np.all(np.isfinite(self.curvature)):
+                raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd")
+        logdet = 2.0 * float(np.log(self.root.diagonal()).sum())
+        self.logdet = self.elimination.log_damping() + logdet + prior.logdet
+
+    def columns(self, vector: Floats) -> Floats:
+        """Return the covariance of a times a vector, shape (q,)."""
+        from scipy.linalg import lapack  # noqa: PLC0415 - as above
+
+        return np.asarray(lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
+
+    def solve(self, weighted: Floats) -> tuple[Floats, Floats]:
+        """Return the mean of a, and the residual that the nested effects follow from.
+
+        Parameters
+        ----------
+        weighted : ndarray of float, shape (n_records,)
+            Working logits less their prior means, times their precisions.
+        """
+        design, scale = self.prior.design, self.prior.scale
+        a = self.columns(scale * design.to_columns(self.elimination.solve(weighted)))
+        return a, self.elimination.solve(weighted - self.weight * design.to_records(scale * a))
+
+    @cached_property
+    def _half(self) -> Floats:
+        """Upper half of the covariance of a."""
+        from scipy.linalg import lapack  # noqa: PLC0415 - as above
+
+        return np.asarray(lapack.dpotri(self.root, lower=1)[0].T if len(self.root) else self.root)
+
+    @cached_property
+    def spread(self) -> Floats:
+        """Covariance of a, shape (q, q)."""
+        spread: Floats = self._half + self._half.T
+        np.fill_diagonal(spread, self._half.diagonal())
+        return spread
+
+    @cached_property
+    def covariance(self) -> Floats:
+        """Covariance of the columns as they are, shape (q, q)."""
+        return np.asarray(self.spread * self.prior.outer)
+
+    @cached_property
+    def variance(self) -> Floats:
+        """Variance of each record's logit, shape (n_records,)."""
+        return self.elimination.variance(self.prior.scale, self._half if self.prior.design.products else self.spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,48 +259,27 @@ class Mode:
         Logits of the records.
     a, theta : ndarray of float, shape (q,)
         Columns in units of their prior scales, and as they are (less the prior mean of the coefficients).
-    pulls : tuple of ndarray of float
-        For each eliminated factor, the gradient summed over each group; an effect is its variance times this.
     gradient, curvature, slope : ndarray of float, shape (n_records,)
-        Of the log likelihood at ``eta``; ``slope`` is that of the curvature.
-    elimination : Elimination
-    root : Root
-        Of the precision of ``a``.
+        Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
+        gradient summed over its group.
+    gaussian : Gaussian
+        The posterior.
     evidence : float
         Log evidence, without binomial coefficients; per free coefficient up to a constant.
     steps : int
         Newton steps taken.
-    known : (ndarray of float, ndarray of float) or None
-        What `uncertainty` gives, if it is known already.
     """
 
     scales: Scales
     eta: Floats
     a: Floats
     theta: Floats
-    pulls: tuple[Floats, ...]
     gradient: Floats
     curvature: Floats
     slope: Floats
-    elimination: Elimination
-    root: Root
+    gaussian: Gaussian
     evidence: float
     steps: int = 0
-    known: tuple[Floats, Floats] | None = None
-
-    @property
-    def start(self) -> Start:
-        """A warm start for neighbouring scales."""
-        return Start(self.a, self.pulls)
-
-    @property
-    def covariance(self) -> Floats:
-        """The whole covariance of ``a``, shape (q, q)."""
-        return self.root.whole(self.root.inverse() if self.known is None else self.known[0])
-
-    def uncertainty(self, lay: Layout, units: Units) -> tuple[Floats, Floats]:
-        """Return the covariance of ``a`` as a row of cells, and the variance of each record's logit."""
-        return self.known or uncertainty(lay, units, self.elimination, self.root)
 
 
 def stage_of(
@@ -153,15 +289,21 @@ def stage_of(
     factors: tuple[Factor, ...] = (),
     offset: Floats | None = None,
 ) -> Stage:
-    """Lay out a stage: its records, the design of its coefficients with their prior, and its effects."""
+    """Lay out a stage: its records, the design of its coefficients with their prior, and its effects.
+
+    Raises
+    ------
+    ValueError
+        If the nested factors do not lie within one another.
+    """
     table = np.asarray(x, dtype=np.float64)
     mean = np.where(np.isinf(prior.sd), 0.0, prior.mean)
     base = np.zeros(table.shape[0]) if offset is None else offset
-    return Stage(counts, table, mean, prior.sd, factors, lay_out(table, factors), base)
+    return Stage(counts, table, mean, prior.sd, factors, design_matrix(table, factors), base)
 
 
 def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
-    """Return the Laplace posterior of logit p = design @ coefficients, without effects.
+    """Fit a logistic regression with independent normal priors.
 
     Parameters
     ----------
@@ -189,147 +331,96 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     """
     stage = stage_of(counts, design, prior)
     mode = find_mode(stage, Scales(np.empty(0)))
-    scale = Units(stage, mode.scales).scale
-    return Posterior(stage.mean + mode.theta, scale[:, None] * mode.covariance * scale, mode.steps)
-
-
-def find_mode(stage: Stage, scales: Scales, start: Start | None = None, settled: float = SETTLED) -> Mode:
-    """Find the mode by Newton's method with step halving.
-
-    Parameters
-    ----------
-    stage : Stage
-    scales : Scales
-    start : Start, optional
-        A mode at neighbouring scales; the prior mean if absent.
-    settled : float
-        It stops once a step gains less than this share of the height.
-
-    Raises
-    ------
-    NotConverged
-        If there is no mode: free coefficients, and outcomes that separate or columns that cannot be told apart.
-    """
-    climb = _Climb(stage, scales)
-    state = climb.at(start or climb.origin())
-    for steps in range(1, _MOST_STEPS + 1):
-        new = climb.halve(state, climb.goal(state))
-        gained = new.height - state.height
-        state = new
-        if gained <= settled * (1.0 + abs(new.height)):
-            return climb.finish(state, steps)
-    raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
+    return Posterior(stage.mean + mode.theta, mode.gaussian.covariance, mode.steps)
 
 
 @dataclass(frozen=True, slots=True)
 class _State:
     """A point on the way to the mode, and its height."""
 
-    at: Start
+    a: Floats
+    residual: Floats
     eta: Floats
     height: float
 
 
-class _Climb:
-    """Newton's method for one stage at given scales."""
+def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
+    """Find the mode by Newton's method with step halving.
 
-    def __init__(self, stage: Stage, scales: Scales) -> None:
-        self.stage, self.scales, self.lay = stage, scales, stage.layout
-        self.units = Units(stage, scales)
-        self.variances = scales.sds[list(stage.layout.chain)] ** 2
-        self.offset = stage.offset + stage.x @ stage.mean
+    Parameters
+    ----------
+    stage : Stage
+    scales : Scales
+    start : Mode, optional
+        A mode at neighbouring scales; the prior mean if absent.
 
-    def origin(self) -> Start:
-        """Begin at the prior mean."""
-        return Start(np.zeros(self.lay.size), tuple(np.zeros(n) for n in self.lay.counts))
+    Raises
+    ------
+    NotConverged
+        If there is no mode: free coefficients, and outcomes that separate or columns that cannot be told apart.
+    """
+    prior = Prior(stage, scales)
+    begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
+    state = _state(prior, *begin)
+    for steps in range(1, _MOST_STEPS + 1):
+        gradient, curvature, _ = derivatives(state.eta, stage.counts)
+        goal = prior.given(curvature).solve(curvature * (state.eta - prior.offset) + gradient)
+        new = _halved(prior, state, *goal)
+        gained, state = new.height - state.height, new
+        if gained <= _SETTLED * (1.0 + abs(new.height)):
+            return _finished(prior, state, steps)
+    raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
-    def at(self, point: Start) -> _State:
-        """Height and logits of a point."""
-        eta = self.offset + self.lay.to_records(self.units.scale * point.a)
-        height = -0.5 * self.units.energy(point.a)
-        for level, (pull, v) in enumerate(zip(point.pulls, self.variances, strict=True)):
-            eta = eta + v * pull[self.lay.groups[level]]
-            height -= 0.5 * float(v * (pull @ pull))
-        return _State(point, eta, height + log_likelihood(eta, self.stage.counts))
 
-    def goal(self, state: _State) -> Start:
-        """Where a full Newton step leads."""
-        lay, scale = self.lay, self.units.scale
-        gradient, curvature, _ = derivatives(state.eta, self.stage.counts)
-        elimination = Elimination.of(lay, curvature, self.variances)
-        weighted = curvature * (state.eta - self.offset) + gradient
-        target = elimination.solve(lay, weighted)
-        a = self.root(elimination).solve(scale * lay.to_columns(target))
-        residual = elimination.solve(lay, weighted - curvature * lay.to_records(scale * a))
-        return Start(a, tuple(lay.sums(level, residual) for level in range(len(lay.chain))))
+def _state(prior: Prior, a: Floats, residual: Floats) -> _State:
+    eta, energy = prior.logits(a, residual)
+    return _State(a, residual, eta, log_likelihood(eta, prior.stage.counts) - energy)
 
-    def root(self, elimination: Elimination) -> Root:
-        """Factor the precision."""
-        try:
-            return Root.of(self.lay.pattern, self.units.precision(elimination.gram(self.lay)))
-        except NotPositive:
-            raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd") from None
 
-    def halve(self, old: _State, goal: Start) -> _State:
-        """Take the first of the full, half, quarter ... steps that does not go down."""
-        step = 1.0
-        for _ in range(_MOST_HALVINGS):
-            new = self.at(_between(old.at, goal, step))
-            if new.height >= old.height - 1e-13 * (1.0 + abs(old.height)):
-                return new
-            step /= 2.0
-        return old
+def _halved(prior: Prior, old: _State, a: Floats, residual: Floats) -> _State:
+    """Take the first of the full, half, quarter ... steps that does not go down."""
+    step = 1.0
+    for _ in range(_MOST_HALVINGS):
+        new = _state(prior, old.a + step * (a - old.a), old.residual + step * (residual - old.residual))
+        if new.height >= old.height - 1e-13 * (1.0 + abs(old.height)):
+            return new
+        step /= 2.0
+    return old
 
-    def finish(self, state: _State, steps: int) -> Mode:
-        """Curvature and evidence at the mode."""
-        gradient, curvature, slope = derivatives(state.eta, self.stage.counts)
-        elimination = Elimination.of(self.lay, curvature, self.variances)
-        self._refuse_a_plateau(elimination)
-        root = self.root(elimination)
-        evidence = state.height - 0.5 * (elimination.log_damping() + root.logdet + self.units.logdet)
-        return Mode(
-            self.scales, state.eta, state.at.a, self.units.scale * state.at.a, state.at.pulls, gradient, curvature,
-            slope, elimination, root, evidence, steps,
-        )  # fmt: skip
 
-    def _refuse_a_plateau(self, elimination: Elimination) -> None:
-        """Separated data have no mode but a plateau, on which the curvature of a free coefficient dies away."""
-        if not self.units.free.any():
-            return
-        _, curvature, _ = derivatives(self.offset, self.stage.counts)
-        at_start = Elimination.of(self.lay, curvature, self.variances)
-        diagonal = self.lay.pattern.diagonal
-        now, then = (self.units.precision(one.gram(self.lay))[diagonal] for one in (elimination, at_start))
-        if np.any(now < _FLAT * then):
+def _finished(prior: Prior, state: _State, steps: int) -> Mode:
+    """Curvature and evidence at the mode."""
+    gradient, curvature, slope = derivatives(state.eta, prior.stage.counts)
+    gaussian = prior.given(curvature)
+    if prior.free.any():  # separated data have no mode but a plateau, on which the curvature dies away
+        at_start = prior.given(derivatives(prior.offset, prior.stage.counts)[1])
+        if np.any(gaussian.curvature < _FLAT * at_start.curvature):
             raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
-
-
-def _between(start: Start, goal: Start, step: float) -> Start:
-    moved = (s + step * (g - s) for s, g in zip((start.a, *start.pulls), (goal.a, *goal.pulls), strict=True))
-    a, *pulls = (np.asarray(part, dtype=np.float64) for part in moved)
-    return Start(a, tuple(pulls))
-
-
-def uncertainty(lay: Layout, units: Units, inner: Elimination, root: Root) -> tuple[Floats, Floats]:
-    """Return the covariance of columns in their units as a row of cells, and the variance of each record's logit."""
-    spread = root.inverse()
-    return spread, record_variances(lay, inner, units.outer * spread)
+    evidence = state.height - 0.5 * gaussian.logdet
+    theta = prior.scale * state.a
+    return Mode(prior.scales, state.eta, state.a, theta, gradient, curvature, slope, gaussian, evidence, steps)
 
 
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
-    """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset."""
-    lay, scales = stage.layout, mode.scales
-    units = Units(stage, scales)
-    answer = _answer(lay, mode, units)
-    pulled = lay.to_columns(mode.gradient)
-    both = pulled + 2.0 * lay.to_columns(answer)
+    """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset.
+
+    Returns
+    -------
+    by_log_sd : ndarray of float, shape (n_factors,)
+    by_share : float
+    by_offset : ndarray of float, shape (n_records,)
+    """
+    design, scales = stage.design, mode.scales
+    answer = _answer(mode)
+    pulled = design.to_columns(mode.gradient)
+    both = pulled + 2.0 * design.to_columns(answer)
     by_log_sd, by_share = np.zeros(len(stage.factors)), 0.0
-    learned = told(stage, mode, units)
-    for i, (factor, block, sd) in enumerate(zip(stage.factors, lay.blocks, scales.sds, strict=True)):
-        if i in lay.chain:
-            level = lay.chain.index(i)
-            h, y = mode.pulls[level], lay.sums(level, answer)
-            by_log_sd[i] = sd**2 * (h @ (h + 2.0 * y)) - learned[i].sum()
+    learned = _learned(stage, mode)
+    for i, (factor, block, sd) in enumerate(zip(stage.factors, design.blocks, scales.sds, strict=True)):
+        if factor.nested:
+            nest = design.nested[design.chain.index(i)]
+            pull = nest.sums(mode.gradient)
+            by_log_sd[i] = sd**2 * (pull @ (pull + 2.0 * nest.sums(answer))) - learned[i].sum()
             continue
         plain = float(pulled[block] @ both[block])
         by_log_sd[i] = sd**2 * plain - learned[i].sum()
@@ -346,45 +437,40 @@ def expected_bend(stage: Stage, mode: Mode) -> Floats:
     It is the expected information of effects that are independent after the records are seen, as they nearly are where
     the records tell much of each.
     """
-    size, units = len(stage.factors), Units(stage, mode.scales)
+    size = len(stage.factors)
     bend = np.zeros((size + 1, size + 1))
-    for i, (factor, learned) in enumerate(zip(stage.factors, told(stage, mode, units), strict=True)):
+    for i, (factor, learned) in enumerate(zip(stage.factors, _learned(stage, mode), strict=True)):
         bend[i, i] = 2.0 * float(learned @ learned)
-        if factor.kinship is not None and i not in stage.layout.chain:
+        if factor.kinship is not None:
             tilt = factor.kinship.tilt(mode.scales.share)
             bend[i, size] = bend[size, i] = float(learned**2 @ tilt)
             bend[size, size] += 0.5 * float(learned**2 @ tilt**2)
     return bend
 
 
-def told(stage: Stage, mode: Mode, units: Units) -> tuple[Floats, ...]:
+def _learned(stage: Stage, mode: Mode) -> tuple[Floats, ...]:
     """Return what share of the prior variance of each effect the records have taken away, one array a factor.
 
     Where levels are related it is that of the effects along the eigenvectors of their kinship.
     """
-    lay, found = stage.layout, []
-    spread, variance = mode.uncertainty(lay, units)
-    wide = units.outer * spread
-    for i, (factor, block) in enumerate(zip(stage.factors, lay.blocks, strict=True)):
-        kin = factor.kinship
-        if i in lay.chain:
-            level = lay.chain.index(i)
-            precision = group_precisions(lay, mode.elimination, variance, wide, level)
-            found.append(mode.elimination.variances[level] * precision)
-        elif kin is None:
-            found.append(1.0 - spread[lay.pattern.diagonal[block]])
+    gaussian, found = mode.gaussian, []
+    for i, (factor, block) in enumerate(zip(stage.factors, stage.design.blocks, strict=True)):
+        if factor.nested:
+            level = stage.design.chain.index(i)
+            precision = gaussian.elimination.group_precisions(level, gaussian.variance, gaussian.covariance)
+            found.append(mode.scales.sds[i] ** 2 * precision)
+        elif factor.kinship is None:
+            found.append(1.0 - gaussian.spread.diagonal()[block])
         else:
-            left = np.einsum("ij,ij->j", kin.vectors, symmetric(lay.pattern, spread, block) @ kin.vectors)
-            found.append(1.0 - left / kin.spectrum(mode.scales.share))
+            vectors = factor.kinship.vectors
+            left = np.einsum("ij,ij->j", vectors, gaussian.spread[block, block] @ vectors)
+            found.append(1.0 - left / factor.kinship.spectrum(mode.scales.share))
     return tuple(found)
 
 
-def _answer(lay: Layout, mode: Mode, units: Units) -> Floats:
+def _answer(mode: Mode) -> Floats:
     """How the mode answers to a shift of the records' offsets, as far as it moves the evidence."""
     if not mode.slope.any():
         return np.zeros_like(mode.slope)
-    inner = mode.elimination
-    _, variance = mode.uncertainty(lay, units)
-    answer = inner.solve(lay, -0.5 * variance * mode.slope)
-    moved = units.scale * mode.root.solve(units.scale * lay.to_columns(answer))
-    return answer - inner.solve(lay, mode.curvature * lay.to_records(moved))
+    gaussian = mode.gaussian
+    return gaussian.solve(-0.5 * gaussian.variance * mode.slope)[1]

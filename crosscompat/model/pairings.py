@@ -97,18 +97,6 @@ class Levels:
             _numbers(seen.pollen_plants, parents.pollen_plants, size),
         )
 
-    def by_pair(self) -> Ints:
-        """Return an order in which those of one pair stand side by side.
-
-        Examples
-        --------
-        >>> Levels.of(Seen(species=("a", "b")), Parents(["b", "a", "a"], ["a", "a", "b"])).by_pair()
-        array([1, 2, 0])
-        """
-        low, high = np.minimum(self.seed, self.pollen), np.maximum(self.seed, self.pollen)
-        order: Ints = np.lexsort((self.seed, high, low))
-        return order
-
     def __getitem__(self, at: slice | Ints) -> Levels:
         """Return those of some rows."""
         return Levels(self.seed[at], self.pollen[at], self.seed_plant[at], self.pollen_plant[at])

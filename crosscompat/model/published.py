@@ -19,7 +19,7 @@ import numpy as np
 from crosscompat.model.composition import Logits
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.tilted import Tilted
+from crosscompat.model.quadrature import TiltedMoments
 
 __all__ = ["PublishedCrosses", "with_published"]
 
@@ -145,7 +145,7 @@ def _posterior(mean: Floats, covariance: Floats, counts: Counts) -> tuple[Floats
     """
     size = len(mean)
     tau, nu = np.full(size, _LEAST), _LEAST * mean
-    tilting: Tilted | None = None
+    tilting: TiltedMoments | None = None
     for _ in range(_SWEEPS):
         root = np.sqrt(tau)
         inner = np.linalg.inv(np.eye(size) + root[:, None] * covariance * root)
@@ -155,7 +155,7 @@ def _posterior(mean: Floats, covariance: Floats, counts: Counts) -> tuple[Floats
         variance = np.maximum(np.diag(spread), _LEAST)
         rest = np.maximum(1.0 / variance - tau, _LEAST)
         cavity = (centre / variance - nu) / rest
-        tilting = tilting or Tilted.of(counts, 1.0 / rest)
+        tilting = tilting or TiltedMoments.of(counts, 1.0 / rest)
         _, moved, matched = tilting.moments(cavity, 1.0 / rest, centre, np.sqrt(variance))
         tau_new = np.maximum(1.0 / matched - rest, _LEAST)
         nu_new = moved / matched - cavity * rest

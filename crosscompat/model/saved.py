@@ -19,10 +19,10 @@ from crosscompat import __version__
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.effects import GaussianPrior
 from crosscompat.model.fitted import FittedModel, Seen
-from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
+from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.saved_stage import stage_arrays, stage_from, stage_shapes
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STEPS

@@ -6,17 +6,17 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from crosscompat.model.beliefs import EFFECTS, Effects, Ties
+from crosscompat.model.cross_weights import Past
 from crosscompat.model.effects import Ints
 from crosscompat.model.fitted import Seen, StepFit
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels
-from crosscompat.model.past import Past
+from crosscompat.model.posterior import EFFECTS, Effects, PairEffects
 
 __all__ = ["stage_arrays", "stage_from", "stage_shapes"]
 
 _EFFECTS = ("variances", "mean", "covariance", "cross", "inherited")
-_TIES = ("ways", "pair", "direction", "own", "columns", "lean")
+_PAIRS = ("ways", "pair", "direction", "own", "columns", "lean")
 _LEVELS = ("seed", "pollen", "seed_plant", "pollen_plant")
 _PAST = ("x", "gradient", "prior_mean", "prior_sd", "variances")
 
@@ -26,7 +26,7 @@ def stage_arrays(stage: StepFit) -> dict[str, Floats]:
     arrays: dict[str, object] = {"mean": stage.mean, "covariance": stage.covariance}
     if stage.effects is not None:
         arrays |= {f"effects.{name}": getattr(stage.effects, name) for name in _EFFECTS}
-        arrays |= {f"ties.{name}": getattr(stage.effects.ties, name) for name in _TIES}
+        arrays |= {f"pairs.{name}": getattr(stage.effects.pairs, name) for name in _PAIRS}
     if stage.past is not None:
         arrays |= {f"past.{name}": getattr(stage.past, name) for name in _PAST}
         arrays |= {f"past.{name}": getattr(stage.past.levels, name) for name in _LEVELS}
@@ -47,11 +47,11 @@ def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StepFit:
     mean, covariance = arrays["mean"], arrays["covariance"]
     if "effects.mean" not in arrays:
         return StepFit(name, mean, covariance)
-    ties = {key: arrays[f"ties.{key}"] for key in _TIES}
-    ways = _whole(ties.pop("ways").reshape(-1, 2))
-    width = max(1, ties["lean"].size // max(1, len(ways)))
-    columns = _whole(ties.pop("columns").reshape(-1, width))
-    lean = ties.pop("lean").reshape(-1, width)
+    pairs = {key: arrays[f"pairs.{key}"] for key in _PAIRS}
+    ways = _whole(pairs.pop("ways").reshape(-1, 2))
+    width = max(1, pairs["lean"].size // max(1, len(ways)))
+    columns = _whole(pairs.pop("columns").reshape(-1, width))
+    lean = pairs.pop("lean").reshape(-1, width)
     found = {key: arrays[f"effects.{key}"] for key in _EFFECTS}
     columns_of = found["mean"].size
     found["covariance"] = found["covariance"].reshape(columns_of, columns_of)
@@ -60,7 +60,7 @@ def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StepFit:
     found["inherited"] = found["inherited"].reshape(2, *(sizes[0] if seen.related and columns_of else 0,) * 2)
     _within(columns, mean.size + columns_of)
     _within(ways, sizes[0])
-    effects = Effects(**found, ties=Ties(ways, **ties, columns=columns, lean=lean), sizes=sizes)
+    effects = Effects(**found, pairs=PairEffects(ways, **pairs, columns=columns, lean=lean), sizes=sizes)
     return StepFit(name, mean, covariance, effects, _past(arrays, sizes) if "past.x" in arrays else None)
 
 
@@ -70,12 +70,12 @@ def stage_shapes(stage: StepFit, seen: Seen, features: int) -> dict[str, tuple[i
     shapes: dict[str, tuple[int, ...]] = {"mean": (p,), "covariance": (p, p)}
     if stage.effects is not None:
         r = stage.effects.block(5)[1] if seen.related else stage.effects.block(3)[1]
-        n, w = stage.effects.ties.lean.shape
+        n, w = stage.effects.pairs.lean.shape
         shapes |= {
             "effects.variances": (len(EFFECTS),), "effects.mean": (r,), "effects.covariance": (r, r),
-            "effects.cross": (r, p), "ties.ways": (n, 2), "ties.columns": (n, w),
+            "effects.cross": (r, p), "pairs.ways": (n, 2), "pairs.columns": (n, w),
         }  # fmt: skip
-        shapes |= {f"ties.{name}": (n,) for name in ("pair", "direction", "own")}
+        shapes |= {f"pairs.{name}": (n,) for name in ("pair", "direction", "own")}
     if stage.past is not None:
         m = len(stage.past.x)
         shapes |= {"past.x": (m, p), "past.gradient": (m,), "past.prior_mean": (p,), "past.prior_sd": (p,)}

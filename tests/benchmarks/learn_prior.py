@@ -24,13 +24,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from crosses import by_genus, published_genera
 
-from crosscompat.model.effects import Factor
-from crosscompat.model.elimination import Units
-from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.effects import Factor, GaussianPrior
+from crosscompat.model.hyperparameters import integrate
 from crosscompat.model.laplace import stage_of
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.prior import published
-from crosscompat.model.variances import POINTS, integrate
 from crosscompat.pairing import CURVES, scale_of
 
 VAGUE = {"intercept": 5.0, "time": 5.0, "root": 1.0, "linear": 1.0, "square": 1.0}
@@ -89,16 +87,16 @@ def learn(rows, curves=CURVES):
     prior = GaussianPrior(np.zeros(len(names)), np.array([VAGUE[name] for name in names]))
     stage = stage_of(Counts.of(np.ones(len(rows)), rows["took"].to_numpy(float)), design, prior, tuple(factors))
     scales = np.array([*(BETWEEN[name] for name in names), *EFFECTS.values()])
-    _, points = integrate(stage, scales, POINTS)
-    return _summed(stage, points, names)
+    _, points = integrate(stage, scales)
+    return _summed(points, names)
 
 
-def _summed(stage, points, names):
+def _summed(points, names):
     """Average over the points."""
     size = len(names)
     weight = np.array([point.weight for point in points])
     means = np.array([point.mode.theta[:size] for point in points])
-    variances = np.array([_variances(stage, point.mode)[:size] for point in points])
+    variances = np.array([_variances(point.mode)[:size] for point in points])
     sds = np.array([point.mode.scales.sds for point in points])
     mean, sd = weight @ means, weight @ sds
     unsure = np.sqrt(weight @ (variances + (means - mean) ** 2))
@@ -112,8 +110,8 @@ def _summed(stage, points, names):
     )
 
 
-def _variances(stage, mode):
-    return Units(stage, mode.scales).scale ** 2 * np.diag(mode.covariance)
+def _variances(mode):
+    return np.diag(mode.gaussian.covariance)
 
 
 def learned_priors(rows, *, level=True, effects=False):

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -33,27 +31,28 @@ def test_rounding_is_no_reason_to_refuse():
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000))
-def test_each_of_a_chain_lies_within_the_next(seed):
-    rng = np.random.default_rng(seed)
-    fine = rng.integers(0, 8, 30)
-    levels = (fine % 2, rng.integers(0, 3, 30), fine % 4, fine, np.arange(30))
-    chain = nested_chain(tuple(Factor.of(str(i), level) for i, level in enumerate(levels)))
-    assert chain[0] == 4  # records are the finest
-    for inner, outer in pairwise(chain):
-        for group in np.unique(levels[inner]):
-            assert np.unique(levels[outer][levels[inner] == group]).size == 1
+def test_a_chain_begins_with_the_finest(seed):
+    fine = np.random.default_rng(seed).permutation(np.arange(40) % 8)
+    levels = (fine % 2, fine % 4, fine, np.arange(40))
+    factors = [Factor.of(str(i), level, nested=True) for i, level in enumerate(levels)]
+    assert nested_chain((factors[1], Factor.of("column", fine), factors[0], factors[3], factors[2])) == (3, 4, 0, 2)
 
 
 @pytest.mark.parametrize(
     "factor",
     [
-        Factor.of("kin", [0, 1, 2], kinship=Kinship.of(np.eye(3))),
-        Factor.of("shared", [[0, 1], [1, 2], [2, 0]]),
-        Factor.of("gap", [0, -1, 2]),
-        Factor.of("kept", [0, 1, 2], place="column"),
+        Factor.of("kin", [0, 1, 2], kinship=Kinship.of(np.eye(3)), nested=True),
+        Factor.of("shared", [[0, 1], [1, 2], [2, 0]], nested=True),
+        Factor.of("gap", [0, -1, 2], nested=True),
     ],
     ids=lambda factor: factor.name,
 )
-def test_what_is_related_shared_absent_or_kept_is_never_eliminated(factor):
-    assert nested_chain((factor,)) == ()
-    assert nested_chain((Factor.of("plain", [0, 1, 2]),)) == (0,)
+def test_what_is_related_shared_or_absent_cannot_be_nested(factor):
+    with pytest.raises(ValueError, match=factor.name):
+        nested_chain((factor,))
+
+
+def test_groups_across_one_another_cannot_be_nested():
+    mother, father = (Factor.of(name, levels, nested=True) for name, levels in (("m", [0, 0, 1]), ("f", [0, 1, 0])))
+    with pytest.raises(ValueError, match="within"):
+        nested_chain((mother, father))

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from crosscompat.model.effects import GaussianPrior
 from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, fit_plain, prior_model
 from crosscompat.model.forecast import (
     MOST_FLOWERS,
@@ -19,7 +20,6 @@ from crosscompat.model.forecast import (
     step_logits,
     whole_reasons,
 )
-from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents
 from crosscompat.model.seeds import SeedsPerPod

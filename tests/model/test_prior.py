@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import centre_of, published, published_weight, spread_of
 from crosscompat.model.stages import STEPS, WHOLE
 from crosscompat.pairing import CURVES, FEATURE_KINDS, Feature

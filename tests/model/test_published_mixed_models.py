@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from crosscompat.model.effects import Factor
+from crosscompat.model.hyperparameters import maximum_likelihood
 from crosscompat.model.laplace import GaussianPrior, NotConverged, fit_posterior, stage_of
 from crosscompat.model.likelihood import Counts, log_likelihood
-from crosscompat.model.most_likely import most_likely
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
 
@@ -52,7 +52,7 @@ def binomial_constant(tried, took):
 def test_crowder_broomrape_seeds_with_plates():
     """By quasi-likelihood -.548, .097, 1.337, -.811, sd .236 (Breslow & Clayton 1993, JASA 88:9-25, from memory)."""
     x = np.column_stack([np.ones(21), LOT, EXTRACT, LOT * EXTRACT])
-    coefficients, mode = most_likely(
+    coefficients, mode = maximum_likelihood(
         stage_of(Counts.of(SOWN, CAME_UP), x, free(4), (Factor.of("plate", np.arange(21)),))
     )
     assert coefficients == pytest.approx([-0.5485, 0.0974, 1.3368, -0.8100], abs=5e-5)
@@ -71,7 +71,7 @@ def test_lesnoff_cattle_with_herds():
     period = table["period"].astype(int)
     x = np.column_stack([np.ones(period.size), *(period == later for later in (2, 3, 4))])
     counts = Counts.of(table["size"].astype(float), table["incidence"].astype(float))
-    coefficients, mode = most_likely(stage_of(counts, x, free(4), (Factor.of("herd", numbered(table["herd"])),)))
+    coefficients, mode = maximum_likelihood(stage_of(counts, x, free(4), (Factor.of("herd", numbered(table["herd"])),)))
     assert coefficients == pytest.approx([-1.3985, -0.9923, -1.1287, -1.5803], abs=5e-5)
     assert mode.scales.sds == pytest.approx([0.6423], abs=5e-5)
 
@@ -84,7 +84,7 @@ def test_salamander_matings_with_mothers_and_fathers(shared):
     x = np.column_stack([table["cross"] == kind for kind in ("R/R", "R/W", "W/R", "W/W")]).astype(float)
     counts = Counts.of(np.ones(360), table["mate"].astype(float))
     factors = (Factor.of("mother", mothers), Factor.of("father", fathers))
-    coefficients, mode = most_likely(stage_of(counts, x, free(4), factors))
+    coefficients, mode = maximum_likelihood(stage_of(counts, x, free(4), factors))
     assert [factor.size for factor in factors] == [60, 60]
     assert coefficients == pytest.approx([1.0082, 0.3062, -1.8960, 0.9904], abs=5e-5)
     assert mode.scales.sds**2 == pytest.approx([1.1744, 1.0410], abs=5e-5)
@@ -127,5 +127,7 @@ def test_the_constant_of_the_likelihood_is_that_of_the_binomial():
     tried, took = (table[name].astype(float) for name in ("size", "incidence"))
     period = table["period"].astype(int)
     x = np.column_stack([np.ones(period.size), *(period == later for later in (2, 3, 4))])
-    _, mode = most_likely(stage_of(Counts.of(tried, took), x, free(4), (Factor.of("herd", numbered(table["herd"])),)))
+    _, mode = maximum_likelihood(
+        stage_of(Counts.of(tried, took), x, free(4), (Factor.of("herd", numbered(table["herd"])),))
+    )
     assert mode.evidence + binomial_constant(tried, took) == pytest.approx(-92.03, abs=0.005)

@@ -1,21 +1,60 @@
-"""Moments of a normal distribution times the likelihood of one record, for many records at once, by quadrature."""
+"""Fixed points that stand for normal distributions, and moments of a normal times the likelihood of one record."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
 
 import numpy as np
 
 from crosscompat.model.effects import Ints
 from crosscompat.model.likelihood import Counts, Floats, log_likelihoods
-from crosscompat.model.threads import do_all
 
-__all__ = ["Tilted"]
+__all__ = ["TiltedMoments", "normal_points"]
 
 _CHUNK = 30_000  # numbers that stay near the processor
 _WIDE = 1.0
-_HEAP = 32  # parts that are worth a thread
 _FAR = 700.0  # beyond this logit the exponential is no number any more
+
+
+@cache
+def normal_points(count: int, size: int) -> Floats:
+    """Return a fixed set of points that stands for a standard normal: mirrored, of mean 0 and covariance I exactly.
+
+    Parameters
+    ----------
+    count : int
+        Number of points; an even number at least twice ``size`` is taken.
+    size : int
+        Dimensions.
+
+    Returns
+    -------
+    ndarray of float, shape (n_points, size)
+
+    Notes
+    -----
+    The additive recurrence of the generalised golden ratio (Roberts M, 2018, The unreasonable effectiveness of
+    quasirandom sequences), through the normal quantile, then whitened.
+
+    Examples
+    --------
+    >>> points = normal_points(24, 3)
+    >>> bool(np.allclose(points.mean(axis=0), 0)), bool(np.allclose(points.T @ points / len(points), np.eye(3)))
+    (True, True)
+    """
+    half = max((count + 1) // 2, size)
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (size + 1))
+    steps = np.array([ratio ** -(j + 1) for j in range(size)])
+    cube = (0.5 + np.arange(1, half + 1)[:, None] * steps) % 1.0
+    quantile = NormalDist().inv_cdf
+    points = np.array([[quantile(float(u)) for u in row] for row in cube])
+    both = np.concatenate([points, -points])
+    root = np.linalg.cholesky(both.T @ both / len(both))
+    return np.asarray(np.linalg.solve(root, both.T).T, dtype=np.float64)
 
 
 def _hermite(nodes: int) -> tuple[Floats, Floats]:
@@ -36,7 +75,7 @@ _WIDE_RULE = _even(48, 8.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Tilted:
+class TiltedMoments:
     """Records with the quadrature that suits each.
 
     Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
@@ -55,18 +94,17 @@ class Tilted:
     size: int
 
     @classmethod
-    def of(cls, counts: Counts, variance: Floats) -> Tilted:
+    def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
         """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
         parts, wide = [], variance > _WIDE**2
         for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
             rows = np.flatnonzero(which)
             step = _CHUNK // x.size
-            cut = (rows[i : i + step] for i in range(0, rows.size, step))
-            parts += [(at, counts[at], x, log_weight) for at in cut]
+            parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]
         return cls(tuple(parts), variance.size)
 
     def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return log mass, mean and variance of normal times likelihood.
+        """Return log mass, mean and variance of normal times likelihood, each of shape (n_records,).
 
         Parameters
         ----------
@@ -76,9 +114,7 @@ class Tilted:
             Where the quadrature is laid out: about the mean and the sd of the product.
         """
         found = np.empty((3, self.size))
-
-        def fill(part: _Part) -> None:
-            at, counts, x, log_weight = part
+        for at, counts, x, log_weight in self.parts:
             eta = centre[at] + width[at] * x[:, None]
             logs = _likelihoods(eta, counts)
             eta -= mean[at]
@@ -87,21 +123,13 @@ class Tilted:
             logs -= eta
             logs += log_weight[:, None]
             top = logs.max(axis=0)
-            with np.errstate(invalid="ignore"):  # told by the result
+            with np.errstate(invalid="ignore"):  # what is no number shows in the result
                 logs -= top
             total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
             first = first / total
             found[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
             found[1, at] = centre[at] + width[at] * first
             found[2, at] = width[at] ** 2 * (second / total - first**2)
-
-        heaps = [self.parts[begin : begin + _HEAP] for begin in range(0, len(self.parts), _HEAP)]
-
-        def fill_all(heap: tuple[_Part, ...]) -> None:
-            for part in heap:
-                fill(part)
-
-        do_all(fill_all, heaps, many=len(heaps) > 1)
         return found[0], found[1], found[2]
 
 

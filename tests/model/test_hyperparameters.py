@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from crosscompat.model.effects import Factor
-from crosscompat.model.elimination import Scales
-from crosscompat.model.laplace import GaussianPrior, find_mode, stage_of
+from crosscompat.model.hyperparameters import Surface, climb, integrate
+from crosscompat.model.hyperpriors import Coordinates, half_normal
+from crosscompat.model.laplace import GaussianPrior, Scales, find_mode, stage_of
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.scale_prior import Coordinates, half_normal
-from crosscompat.model.variances import Surface, climb, integrate
 
 SCALE = 1.0
 
@@ -69,15 +68,15 @@ def test_no_points_take_the_top_alone():
 
 
 def test_where_moments_never_settle_the_modes_answer(monkeypatch):
-    from crosscompat.model import variances
-    from crosscompat.model.expectation import NotSettled
+    from crosscompat.model import hyperparameters
+    from crosscompat.model.expectation_propagation import NotSettled
 
     def never(*_):
         raise NotSettled("the moments do not settle")
 
     stage, prior = random_stage(1), np.array([SCALE])
     modes = integrate(stage, prior, 8, refined=False)
-    monkeypatch.setattr(variances, "refine", never)
+    monkeypatch.setattr(hyperparameters, "refine", never)
     mode, points = integrate(stage, prior, 8)
     assert mode.eta == pytest.approx(modes[0].eta)
     assert [point.weight for point in points] == pytest.approx([point.weight for point in modes[1]])
@@ -89,7 +88,7 @@ def test_a_climb_that_knows_how_much_the_records_tell_needs_few_modes(seed, monk
     rng, size, m = np.random.default_rng(seed), 80, 1200
     mother, father = rng.integers(0, size, (2, m))
     logit = rng.normal(size=size)[mother] + 0.3 * rng.normal(size=size)[father] + 0.1 * rng.normal(size=m)
-    factors = (Factor.of("mother", mother), Factor.of("father", father), Factor.of("record", np.arange(m)))
+    factors = (Factor.of("mother", mother), Factor.of("father", father), Factor.of("record", np.arange(m), nested=True))
     counts = Counts.of(np.full(m, 12), rng.binomial(12, 1 / (1 + np.exp(-logit))))
     stage = stage_of(counts, np.ones((m, 1)), GaussianPrior(np.zeros(1), np.ones(1)), factors)
     tops, modes = [], []

@@ -11,19 +11,19 @@ from hypothesis import strategies as st
 
 from crosscompat.model import fitted as fitting
 from crosscompat.model import forecast as forecasting
-from crosscompat.model.beliefs import EFFECTS
+from crosscompat.model.cross_weights import past_weights, prior_logits
 from crosscompat.model.fitted import design_of, fit_crosses, prior_model
 from crosscompat.model.forecast import TERMS, Logits, chances, outlook, reasons
+from crosscompat.model.hyperparameters import integrate
 from crosscompat.model.kinship import correlation, relatedness
 from crosscompat.model.laplace import find_mode, stage_of
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
-from crosscompat.model.past import past_weights, prior_logits
+from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
 from crosscompat.model.saved import SavedModel, read_model, write_model
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
-from crosscompat.model.variances import integrate
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.hybrids import Pedigree, weighted_pairs
 from crosscompat.phylogeny.newick import parse_newick
@@ -349,9 +349,9 @@ def test_a_damaged_set_of_effects_is_refused(tmp_path):
         {"mean": stage.effects.mean[:-1]},
         {"covariance": stage.effects.covariance[:-1, :-1]},
         {"variances": stage.effects.variances[:3]},
-        {"ties": replace(stage.effects.ties, pair=stage.effects.ties.pair[1:])},
-        {"ties": replace(stage.effects.ties, columns=stage.effects.ties.columns + 1000)},
-        {"ties": replace(stage.effects.ties, ways=stage.effects.ties.ways - 0.5)},
+        {"pairs": replace(stage.effects.pairs, pair=stage.effects.pairs.pair[1:])},
+        {"pairs": replace(stage.effects.pairs, columns=stage.effects.pairs.columns + 1000)},
+        {"pairs": replace(stage.effects.pairs, ways=stage.effects.pairs.ways - 0.5)},
     ):
         damaged = replace(book.model, steps=(replace(stage, effects=replace(stage.effects, **harm)),))
         write_model(tmp_path / "model.json", SavedModel(damaged, {}, "2026-10-31"))

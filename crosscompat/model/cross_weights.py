@@ -13,12 +13,9 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Levels, Pairings
 
 if TYPE_CHECKING:
-    from crosscompat.model.elimination import Stage
-    from crosscompat.model.laplace import Mode
+    from crosscompat.model.laplace import Mode, Stage
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
-
-_SETTLED = 1e-9  # of the height of the mode of many records
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +70,7 @@ def past_of(
     from crosscompat.model.laplace import find_mode  # noqa: PLC0415 - only a fit needs it
 
     scales = most_likely.scales
-    mode = find_mode(stage, scales, most_likely.start, _SETTLED) if stage.many else find_mode(stage, scales)
+    mode = find_mode(stage, scales, most_likely)
     sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
     variances = np.array([sd_of.get(name, 0.0) ** 2 for name in names], dtype=np.float64)
     number = np.arange(len(stage.x)) if record is None else record

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import beta, halfnorm, norm
 
-from crosscompat.model.scale_prior import Coordinates, beta22, half_normal
-from crosscompat.model.variances import normal_points
+from crosscompat.model.hyperpriors import Coordinates, beta22, half_normal
+from crosscompat.model.quadrature import normal_points
 
 
 @pytest.mark.parametrize("z", [-8.0, -5.1, -4.9, -2.0, -0.3, 0.0, 1.0, 3.0, 5.0, 7.0])

@@ -7,11 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from crosscompat.model import expectation
+from crosscompat.model import expectation_propagation
 from crosscompat.model.effects import Factor
-from crosscompat.model.elimination import Scales
-from crosscompat.model.expectation import NotSettled, refine
-from crosscompat.model.laplace import GaussianPrior, find_mode, stage_of
+from crosscompat.model.expectation_propagation import NotSettled, refine
+from crosscompat.model.laplace import GaussianPrior, Scales, find_mode, stage_of
 from crosscompat.model.likelihood import Counts, log_likelihoods
 
 PRIOR = GaussianPrior(np.zeros(2), np.array([1.5, 2.5]))
@@ -27,7 +26,7 @@ def random_stage(seed, width, most=8, some=0.2):
     pair = np.unique(np.minimum(a, b) * species + np.maximum(a, b), return_inverse=True)[1]
     x = np.column_stack([np.ones(m), rng.random(m)])
     groups = (a, b, pair, np.arange(m))
-    factors = tuple(Factor.of(str(i), levels) for i, levels in enumerate(groups))
+    factors = tuple(Factor.of(str(i), levels, nested=i > 1) for i, levels in enumerate(groups))
     sds = np.exp(rng.normal(size=4)) * width
     k = (x * PRIOR.sd**2) @ x.T
     for levels, sd in zip(groups, sds, strict=True):
@@ -66,7 +65,7 @@ def test_each_record_has_the_moments_of_its_cavity_and_likelihood(seed, width):
 @pytest.mark.parametrize("case", WIDE)
 def test_wide_effects_settle_at_the_quick_pace(case, monkeypatch):
     stage, scales, _ = random_stage(*case)
-    monkeypatch.setattr(expectation, "_SLOW", ())
+    monkeypatch.setattr(expectation_propagation, "_SLOW", ())
     assert np.isfinite(refine(stage, find_mode(stage, scales)).evidence)
 
 
@@ -82,7 +81,7 @@ def test_a_slow_pace_settles_what_a_quick_one_does_not(case, monkeypatch):
     stage, scales, _ = random_stage(*case)
     mode = find_mode(stage, scales)
     settled = refine(stage, mode)
-    monkeypatch.setattr(expectation, "_SLOW", ())
+    monkeypatch.setattr(expectation_propagation, "_SLOW", ())
     with pytest.raises(NotSettled, match="do not settle"):
         refine(stage, mode)
     assert np.isfinite(settled.evidence)
@@ -92,7 +91,7 @@ def test_it_says_so_when_the_sweeps_run_out(monkeypatch):
     stage, scales, _ = random_stage(0, 0.7)
     mode = find_mode(stage, scales)
     for pace in ("_QUICK", "_SLOW"):
-        monkeypatch.setattr(expectation, pace, (1.0,))
+        monkeypatch.setattr(expectation_propagation, pace, (1.0,))
     with pytest.raises(FloatingPointError):
         refine(stage, mode)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from crosscompat.model.likelihood import Counts, derivatives, log_likelihoods
-from crosscompat.model.tilted import Tilted
+from crosscompat.model.quadrature import TiltedMoments
 
 # Tried, took, and whether only "some" is known: one flower, all or none or nearly so of few and of many.
 COUNTED = [
@@ -53,7 +53,7 @@ def records():
 
 
 def test_moments_are_those_of_a_fine_grid_however_wide_the_normal(records):
-    tilted = Tilted.of(records.counts, records.width**2)
+    tilted = TiltedMoments.of(records.counts, records.width**2)
     log_mass, mean, variance = tilted.moments(records.mean, records.sd**2, records.centre, records.width)
     narrow = records.width <= 1.0
     assert 200 < narrow.sum() < 900
@@ -65,17 +65,17 @@ def test_moments_are_those_of_a_fine_grid_however_wide_the_normal(records):
 
 def test_sixteen_nodes_would_not_do_for_the_wide_ones(records):
     """The reason for a second rule: told by narrow variances, the first is taken for all and errs by hundredths."""
-    tilted = Tilted.of(records.counts, np.zeros_like(records.width))
+    tilted = TiltedMoments.of(records.counts, np.zeros_like(records.width))
     _, mean, _ = tilted.moments(records.mean, records.sd**2, records.centre, records.width)
     assert np.abs((mean - records.centre) / records.width).max() > 0.01
 
 
 def test_cut_into_parts_nothing_changes(records, monkeypatch):
-    from crosscompat.model import tilted as room
+    from crosscompat.model import quadrature as room
 
-    whole = Tilted.of(records.counts, records.width**2)
+    whole = TiltedMoments.of(records.counts, records.width**2)
     monkeypatch.setattr(room, "_CHUNK", 400)
-    parts = Tilted.of(records.counts, records.width**2)
+    parts = TiltedMoments.of(records.counts, records.width**2)
     assert len(parts.parts) > len(whole.parts)
     given = (records.mean, records.sd**2, records.centre, records.width)
     for one, other in zip(whole.moments(*given), parts.moments(*given), strict=True):
@@ -84,5 +84,5 @@ def test_cut_into_parts_nothing_changes(records, monkeypatch):
 
 def test_no_records_have_no_moments():
     nothing = np.empty(0)
-    found = Tilted.of(Counts.of([], []), nothing).moments(nothing, nothing, nothing, nothing)
+    found = TiltedMoments.of(Counts.of([], []), nothing).moments(nothing, nothing, nothing, nothing)
     assert [one.size for one in found] == [0, 0, 0]

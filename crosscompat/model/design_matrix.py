@@ -1,0 +1,339 @@
+"""The design matrix of one stage, and nested effects integrated out of its records exactly.
+
+A record touches few of many columns, and so do all records of one coarsest nested group (a pair) together. The matrix
+is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole. Nested
+effects are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
+Statistics 21:124-127), which needs sums over groups alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from crosscompat.model.effects import Factor, Ints, nested_chain
+from crosscompat.model.likelihood import Floats
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
+__all__ = ["DesignMatrix", "Elimination", "Grouping", "design_matrix"]
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """The groups of one nested factor.
+
+    Attributes
+    ----------
+    groups : ndarray of int, shape (n_records,)
+    size : int
+        Number of groups, m.
+    top, parent : ndarray of int, shape (m,)
+        Which group of the coarsest factor, and of the next coarser one, each lies in.
+    member : scipy.sparse.csr_array, shape (m, n_records)
+        1 where a record is of a group.
+    single : bool
+        Whether no group has two records.
+    """
+
+    groups: Ints
+    size: int
+    top: Ints
+    parent: Ints
+    member: csr_array
+    single: bool
+
+    @classmethod
+    def of(cls, groups: Ints, size: int, coarser: Ints, coarsest: Ints) -> Grouping:
+        """Note where each group lies."""
+        from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
+
+        records = np.arange(groups.size)
+        member = csr_array((np.ones(groups.size), (groups, records)), shape=(size, groups.size))
+        top, parent = np.zeros((2, size), dtype=np.intp)
+        top[groups], parent[groups] = coarsest, coarser
+        return cls(groups, size, top, parent, member, np.unique(groups).size == groups.size)
+
+    def sums(self, values: Floats) -> Floats:
+        """Return the sum over each group of numbers (n_records,) or rows (n_records, w)."""
+        if values.ndim == 1:
+            return _sums(self.groups, values, self.size)
+        return np.asarray(self.member @ values)
+
+
+@dataclass(frozen=True, slots=True)
+class _Products:
+    """Every two numbers of a record, once: where they stand among all, which record it is, and the cell of a square."""
+
+    left: Ints
+    right: Ints
+    record: Ints
+    cells: Ints
+    times: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class DesignMatrix:
+    """Columns of the coefficients, then of the levels of each factor that is not nested.
+
+    Attributes
+    ----------
+    p, size : int
+        Number of coefficients, and of all columns, q.
+    blocks : tuple of slice
+        Columns of each factor; empty for a nested one.
+    chain : tuple of int
+        Places of the nested factors, finest first.
+    nested : tuple of Grouping
+        Their groups.
+    touched : ndarray of int, shape (n_coarsest_groups, w)
+        Columns that the records of each coarsest group touch, -1 for none.
+    columns : ndarray of int, shape (n_records, w)
+        The same record by record, 0 for none.
+    rows : ndarray of float, shape (n_records, w)
+        The numbers there, 0 for none; of shape (n_records, q) if the matrix is kept whole.
+    products : tuple or None
+        Every two columns of each record; None if the matrix is kept whole.
+    """
+
+    p: int
+    size: int
+    blocks: tuple[slice, ...]
+    chain: tuple[int, ...]
+    nested: tuple[Grouping, ...]
+    touched: Ints
+    columns: Ints
+    rows: Floats
+    products: _Products | None
+
+    def to_records(self, theta: Floats) -> Floats:
+        """Return the product with one number a column, shape (n_records,)."""
+        if self.products is None:
+            return np.asarray(self.rows @ theta)
+        return np.asarray(np.einsum("ij,ij->i", self.rows, theta[self.columns]))
+
+    def to_columns(self, weight: Floats) -> Floats:
+        """Return the product of the transpose with one number a record, shape (q,)."""
+        if self.products is None:
+            return np.asarray(weight @ self.rows)
+        return _sums(self.columns.ravel(), (self.rows * weight[:, None]).ravel(), self.size)
+
+    def gram(self, right: Floats) -> Floats:
+        """Return the product of the transpose with rows like its own, shape (q, q); its upper half is enough."""
+        if self.products is None:
+            return np.asarray(self.rows.T @ right)
+        at = self.products
+        found = _sums(at.cells, self.rows.take(at.left) * right.take(at.right), self.size**2)
+        return found.reshape(self.size, self.size)
+
+    def quadratic(self, rows: Floats, matrix: Floats) -> Floats:
+        """Return row' matrix row for rows like those of the records, shape (n_records,).
+
+        The upper half of the matrix is enough, unless the design is kept whole.
+        """
+        if self.products is None:
+            return np.asarray(np.einsum("ij,ij->i", rows @ matrix, rows))
+        at = self.products
+        each = rows.take(at.left) * rows.take(at.right) * matrix.take(at.cells) * at.times
+        return _sums(at.record, each, len(rows))
+
+    def quadratic_of_groups(self, rows: Floats, top: Ints, matrix: Floats) -> Floats:
+        """Return row' matrix row for sums of such rows over groups, each within a coarsest group."""
+        if self.products is None:
+            return np.asarray(np.einsum("ij,ij->i", rows @ matrix, rows))
+        at = np.maximum(self.touched[top], 0)
+        leaning = np.einsum("nij,nj->ni", matrix[at[:, :, None], at[:, None, :]], rows)
+        return np.asarray(np.einsum("ni,ni->n", leaning, rows))
+
+
+def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
+    """Lay the coefficients and the factors out as columns and groups.
+
+    Parameters
+    ----------
+    x : ndarray of float, shape (n_records, p)
+        Columns of the coefficients.
+    factors : tuple of Factor
+
+    Raises
+    ------
+    ValueError
+        If the nested factors do not lie within one another.
+
+    Examples
+    --------
+    One intercept and two fathers; the mothers have no columns.
+
+    >>> mother = Factor.of("mother", [0, 0, 1, 1], nested=True)
+    >>> design = design_matrix(np.ones((4, 1)), (mother, Factor.of("father", [0, 1, 0, 1])))
+    >>> design.size, design.chain
+    (3, (0,))
+    """
+    m, p = x.shape
+    chain = nested_chain(factors)
+    blocks, size = _blocks(p, factors)
+    groups = [factors[i].levels[:, 0] for i in chain]
+    top = groups[-1] if chain else np.arange(m)
+    nested = tuple(
+        Grouping.of(own, factors[i].size, coarser, top)
+        for i, own, coarser in zip(chain, groups, [*groups[1:], top], strict=False)
+    )
+    where, value = _entries(x, factors, blocks)
+    touched, place = _localise(where, top, factors[chain[-1]].size if chain else m)
+    if where.shape[1] * touched.shape[1] > size:
+        return DesignMatrix(p, size, blocks, chain, nested, touched, where, _filled(where, value, size), None)
+    rows = _filled(place, value, touched.shape[1])
+    products = _products(touched[top], size)
+    return DesignMatrix(p, size, blocks, chain, nested, touched, np.maximum(touched[top], 0), rows, products)
+
+
+def _blocks(p: int, factors: tuple[Factor, ...]) -> tuple[tuple[slice, ...], int]:
+    """Column slices of the factors, and the number of columns."""
+    edges = np.cumsum([p, *(0 if factor.nested else factor.size for factor in factors)]).tolist()
+    return tuple(slice(begin, end) for begin, end in pairwise(edges)), edges[-1]
+
+
+def _entries(x: Floats, factors: tuple[Factor, ...], blocks: tuple[slice, ...]) -> tuple[Ints, Floats]:
+    """Columns that each record touches, -1 for none, and the numbers there; a column may come twice."""
+    found = [(np.tile(np.arange(x.shape[1]), (len(x), 1)), x)]
+    for factor, block in zip(factors, blocks, strict=True):
+        if not factor.nested:
+            there = factor.levels >= 0
+            found.append((np.where(there, factor.levels + block.start, -1), np.where(there, factor.shares, 0.0)))
+    where, value = (np.concatenate([entry[k] for entry in found], axis=1) for k in (0, 1))
+    return where.astype(np.intp), value.astype(np.float64, copy=False)
+
+
+def _localise(where: Ints, top: Ints, tops: int) -> tuple[Ints, Ints]:
+    """Columns of every coarsest group, padded with -1, and where those of each record stand among them."""
+    real, step = where >= 0, int(where.max(initial=0)) + 1
+    unique, inverse = np.unique((top[:, None] * step + where)[real], return_inverse=True)
+    owner = unique // step
+    rank = np.arange(unique.size) - np.searchsorted(owner, owner)
+    touched = np.full((tops, max(int(rank.max(initial=-1)) + 1, 1)), -1, dtype=np.intp)
+    touched[owner, rank] = unique % step
+    place = np.zeros(where.shape, dtype=np.intp)
+    place[real] = rank[inverse]
+    return touched, place
+
+
+def _filled(place: Ints, value: Floats, width: int) -> Floats:
+    """Write the numbers of each record at their places."""
+    cells = np.arange(len(place))[:, None] * width + np.maximum(place, 0)
+    return _sums(cells.ravel(), value.ravel(), len(place) * width).reshape(len(place), width)
+
+
+def _products(columns: Ints, size: int) -> _Products:
+    width = columns.shape[1]
+    i, j = np.triu_indices(width)
+    record, which = np.nonzero(columns[:, j] >= 0)  # those of none come last
+    i, j = i[which], j[which]
+    cells = columns[record, i] * size + columns[record, j]
+    return _Products(record * width + i, record * width + j, record, cells, np.where(i == j, 1.0, 2.0))
+
+
+def _sums(groups: Ints, values: Floats, size: int) -> Floats:
+    return np.asarray(np.bincount(groups, values, size), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class Elimination:
+    """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
+
+    Attributes
+    ----------
+    design : DesignMatrix
+    weight : ndarray of float, shape (n_records,)
+        w.
+    variances : ndarray of float
+        Of the nested factors, finest first.
+    keep : tuple of ndarray of float, shape (n_records,)
+        The product of 1 / (1 + v load) over the factors before each one.
+    load, gain : tuple of ndarray of float
+        The sum of w * keep over each group, and v / (1 + v load).
+    leaning : ndarray of float, shape (n_records, w)
+        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
+    """
+
+    design: DesignMatrix
+    weight: Floats
+    variances: Floats
+    keep: tuple[Floats, ...]
+    load: tuple[Floats, ...]
+    gain: tuple[Floats, ...]
+    leaning: Floats
+
+    @classmethod
+    def of(cls, design: DesignMatrix, weight: Floats, variances: Floats) -> Elimination:
+        """Eliminate factor by factor."""
+        keep, loads, gains, own, parts = np.ones_like(weight), [], [], np.ones_like(weight), []
+        kept = []
+        for nest, variance in zip(design.nested, variances, strict=True):
+            share = weight * keep
+            loads.append(nest.sums(share))
+            damp = 1.0 + variance * loads[-1]
+            gains.append(variance / damp)
+            pull = keep * gains[-1][nest.groups]
+            if nest.single:
+                own = own - pull * share
+            else:
+                parts.append((pull, nest, share))
+            kept.append(keep)
+            keep = keep / damp[nest.groups]
+        leaning = design.rows * own[:, None]
+        for pull, nest, share in parts:
+            leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
+        return cls(design, weight, variances, tuple(kept), tuple(loads), tuple(gains), leaning)
+
+    def gram(self) -> Floats:
+        """Return D' N^-1 D, shape (q, q)."""
+        return self.design.gram(self.weight[:, None] * self.leaning)
+
+    def solve(self, weighted: Floats) -> Floats:
+        """Return N^-1 x from w * x, shape (n_records,)."""
+        y = weighted.copy()
+        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
+            y -= self.weight * keep * (gain * nest.sums(keep * weighted))[nest.groups]
+        return y
+
+    def log_damping(self) -> float:
+        """Return log det(I + nested covariance * w)."""
+        return float(sum(np.log1p(v * load).sum() for v, load in zip(self.variances, self.load, strict=True)))
+
+    def variance(self, scale: Floats, spread: Floats) -> Floats:
+        """Return the posterior variance of each record's logit, given scales of the columns and their covariance."""
+        scales = scale[self.design.columns] if self.design.products else scale
+        found = self.design.quadratic(self.leaning * scales, spread)
+        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
+            found += gain[nest.groups] * keep**2
+        return found
+
+    def group_rows(self, level: int) -> Floats:
+        """Return 1' N^-1 D of each group of one nested factor, shape (n_groups, w)."""
+        return self.design.nested[level].sums(self.weight[:, None] * self.leaning)
+
+    def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
+        """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
+
+        Parameters
+        ----------
+        level : int
+        variance : ndarray of float, shape (n_records,)
+            Posterior variances of the records' logits.
+        covariance : ndarray of float, shape (q, q)
+            Posterior covariance of the columns.
+        """
+        nest = self.design.nested[level]
+        if nest.single:
+            return nest.sums(self.weight * (1.0 - self.weight * variance))
+        tau = self.load[level] / (1.0 + self.variances[level] * self.load[level])
+        total, place = tau.copy(), np.arange(nest.size)
+        for upper in range(level + 1, len(self.design.nested)):
+            place = self.design.nested[upper - 1].parent[place]
+            total -= self.gain[upper][place] * tau**2
+            tau = tau / (1.0 + self.variances[upper] * self.load[upper][place])
+        return np.asarray(total - self.design.quadratic_of_groups(self.group_rows(level), nest.top, covariance))
