@@ -118,7 +118,8 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     -----
     The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its mean. A few
     successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts are learned;
-    else one more success could lower a chance that is already high.
+    else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure than the
+    prior; what the parts say reaches no farther for that.
 
     Examples
     --------
@@ -134,7 +135,8 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     gain = np.maximum(1.0 / variance - 1.0 / prior.sd**2, 0.0)
     precision = 1.0 / own.sd**2 + gain
     drag = (1.0 - left) * gain * (own.mean - prior.mean)
-    shift = ((mean - prior.mean) / variance - drag) / precision
+    reach = 1.0 / np.minimum(own.sd, prior.sd) ** 2 + gain
+    shift = ((mean - prior.mean) / variance - drag) / reach
     return Logits(own.mean + shift, 1.0 / np.sqrt(precision))
 
 

@@ -84,7 +84,7 @@ class Chances:
     Attributes
     ----------
     mean, low, high : ndarray of float, shape (n_pairs,)
-        Posterior mean, and the 5th and 95th percentiles.
+        Posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
     """
 
     mean: Floats
@@ -307,7 +307,8 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     for node, weight in zip(nodes, weights, strict=True):
         mean += weight * _at_least_one(answer.mean + node * answer.sd, units)
     reach = NORMAL_95 * answer.sd
-    return Chances(mean, _at_least_one(answer.mean - reach, units), _at_least_one(answer.mean + reach, units))
+    low, high = (_at_least_one(answer.mean + way * reach, units) for way in (-1.0, 1.0))
+    return Chances(mean, np.minimum(low, mean), np.maximum(high, mean))
 
 
 def chance_of(logit: float) -> float:

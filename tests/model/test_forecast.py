@@ -69,9 +69,10 @@ def test_the_mean_chance_is_the_integral_over_the_belief(mean, flowers, sd):
 @given(st.floats(-8, 5), st.floats(0, 3), st.integers(1, 200))
 def test_the_interval_is_the_belief_from_its_5th_to_its_95th_percentile(mean, sd, flowers):
     answer = chances(one(mean, sd), flowers)
-    for found, z in ((answer.low[0], norm.ppf(0.05)), (answer.high[0], norm.ppf(0.95))):
-        assert found == pytest.approx(-np.expm1(-flowers * np.logaddexp(0, mean + z * sd)), abs=1e-12)
-    assert answer.low[0] <= answer.high[0]
+    for found, z, beyond in ((answer.low[0], norm.ppf(0.05), min), (answer.high[0], norm.ppf(0.95), max)):
+        percentile = -np.expm1(-flowers * np.logaddexp(0, mean + z * sd))
+        assert found == pytest.approx(beyond(percentile, answer.mean[0]), abs=1e-12)
+    assert answer.low[0] <= answer.mean[0] <= answer.high[0]
     assert 0 <= answer.mean[0] <= 1
 
 

@@ -24,7 +24,7 @@ from crosscompat.pairing import pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick
 
 FEW = settings(  # to shrink an example would take minutes
-    max_examples=4, deadline=None, suppress_health_check=[HealthCheck.too_slow],
+    max_examples=4, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow],
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
 )  # fmt: skip
 PAIRS = list(permutations("abcde", 2))
@@ -137,6 +137,28 @@ def test_a_pod_more_lowers_no_chance_that_a_seedling_has_raised():
     assert seen[0] < seen[1] < seen[2]
 
 
+@pytest.mark.xfail(strict=True, reason="steps that surprise have skewed logits, which are joined as Gaussians")
+def test_a_surprise_elsewhere_leaves_a_pairing_about_where_it_was_and_a_repeat_lowers_it_further():
+    """Three pods of another pair dropped: that takes the chance of this one from .8 to .2, and a repeat raises it."""
+    world = World("(((a:1,b:1):2,c:1):5,(d:1,e:1):1);", "My", {
+        "linear": {"mean": -1.6, "sd": 0.6}, "intercept": {"mean": 0.0, "sd": 0.6},
+        "effects": {"record": {"scale": 0.3}, "seed": {"scale": 2.7}, "pair": {"scale": 1.7}},
+    }, 3)  # fmt: skip
+    book = [
+        ("c", "a", {"tried": 4, "took": 4}),
+        ("e", "a", {"tried": 4, "took": 2}),
+        ("a", "d", {"tried": 6, "took": 3}),
+    ]
+    elsewhere = [*book, ("a", "b", {"units": 3, "pods_held": 0})]
+    dropped = ("b", "c", {"units": 4, "pods_set": 4, "pods_held": 0})
+    seen = [
+        chances(world.believed(told, pairs=[("b", "c")])).mean[0]
+        for told in (book, elsewhere, [*elsewhere, dropped], [*elsewhere, dropped, dropped])
+    ]
+    assert seen[1] > seen[0] - 0.2
+    assert np.all(np.diff(seen) < 0)
+
+
 @pytest.mark.parametrize("counts", [{"units": 4}, {}, {"tried": 3}, {"seeds_sown": 0, "seedlings": 0}])
 @FEW
 @given(trees, books(most=5), st.sampled_from(PAIRS))
@@ -158,20 +180,21 @@ def test_a_record_without_an_outcome_changes_no_chance(counts, newick, book, pai
 @FEW
 @given(worlds, books(most=4), st.sampled_from(PAIRS), st.integers(1, 4))
 def test_a_repeat_of_an_outcome_widens_no_interval(kind, world, book, pair, units):
-    """By at most a tenth, in logits: what comes as a surprise may widen it, a repeat is less of one."""
+    """By at most a tenth of the way from 0 to 1: what comes as a surprise may widen it, a repeat is less of one."""
     outcome = [*success(units, world.cap), *failure(units, world.cap)][kind]
     told = [*book, (*pair, outcome)]
-    sds = [world.believed([*told, *[(*pair, outcome)] * n], pairs=[pair]).sd[0] for n in (0, 1, 4)]
-    assert sds[1] < 1.1 * sds[0]
-    assert sds[2] < 1.1 * sds[1]
+    found = [chances(world.believed([*told, *[(*pair, outcome)] * n], pairs=[pair])) for n in (0, 1, 4)]
+    once, twice, often = (each.high[0] - each.low[0] for each in found)
+    assert twice < once + 0.1
+    assert often < once + 0.1
 
 
 @FEW
 @given(worlds, books(most=7), st.integers(1, 30))
 def test_a_mean_stands_inside_its_interval(world, book, flowers):
     found = chances(world.believed(book), flowers)
-    assert (found.low < found.mean).all()
-    assert (found.mean < found.high).all()
+    assert (found.low <= found.mean).all()
+    assert (found.mean <= found.high).all()
 
 
 @FEW
