@@ -16,12 +16,12 @@ import pytest
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.current_plants import read_plants
+from crosscompat.model.training_set import training_set_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
 from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import FORMAT, Settings, read_settings
-from crosscompat.model.training_set import training_set_from
 from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -21,6 +21,7 @@ from crosscompat.advice.cross_story import CrossStory
 from crosscompat.advice.due import DueList
 from crosscompat.advice.history import History, Undone
 from crosscompat.advice.labels import Labels
+from crosscompat.advice.retrain import Lesson
 from crosscompat.advice.lost_label import Candidates
 from crosscompat.advice.pair_distances import PairDistances
 from crosscompat.advice.partners import Partners
@@ -28,7 +29,6 @@ from crosscompat.advice.plant_cards import PlantAnswer
 from crosscompat.advice.pollinate import Pollinated
 from crosscompat.advice.priors import PriorTable
 from crosscompat.advice.rank import Ranking
-from crosscompat.advice.retrain import Lesson
 from crosscompat.advice.score import Scorecard
 from crosscompat.advice.sheets import Exported, Imported
 from crosscompat.cli.backup import Backup, Restoration

@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pytest
 
+from crosscompat.advice.predict import basis_of, rows_of
 from crosscompat.advice.cautions import cautions, handling, spoken
 from crosscompat.advice.parents import find_parents
-from crosscompat.advice.predict import basis_of, rows_of
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import catalogue

@@ -5,6 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from crosscompat.advice.predict import basis_of
 from crosscompat.advice.figures import (
     Past,
     basis_figures,
@@ -14,7 +15,6 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
-from crosscompat.advice.predict import basis_of
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import Chances

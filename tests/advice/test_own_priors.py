@@ -6,9 +6,10 @@ from datetime import date
 
 import pytest
 
+from crosscompat.advice.predict import basis_of
 from crosscompat.advice.blind import blind_forecasts
 from crosscompat.advice.figures import basis_figures
-from crosscompat.advice.predict import basis_of, fitted_on, training_set_of
+from crosscompat.advice.predict import training_set_of, fitted_on
 from crosscompat.collection.settings import Settings
 from crosscompat.model.held_out import by_pair
 

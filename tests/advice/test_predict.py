@@ -5,28 +5,27 @@ from datetime import date
 
 import numpy as np
 import pytest
-from crosscompat.model.outlook import seedling_chances
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.parents import find_parents
-from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import (
     asked_of,
     basis_of,
     chances_of,
     collection_reference,
-    fitted_on,
     parents_of,
     rows_of,
     spread_of,
-    training_set_of,
 )
-from crosscompat.advice.rank import among_species, rank
+from crosscompat.advice.predict import training_set_of, fitted_on
 from crosscompat.advice.retrain import keep, learn
+from crosscompat.advice.parents import find_parents
+from crosscompat.advice.partners import partners
+from crosscompat.advice.rank import among_species, rank
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import Settings
+from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import prior_for
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from crosscompat.advice import learn as lesson_room
-from crosscompat.advice.parents import find_parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.advice.retrain import keep, learn, note_forecasts
+from crosscompat.advice.parents import find_parent
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection

@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.parents import find_parents
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
+from crosscompat.advice.parents import find_parents
 from crosscompat.book import records
 from crosscompat.book.store import open_store
 from crosscompat.cli import dates_and_author
