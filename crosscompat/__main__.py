@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import sys
 
-from crosscompat.cli.app import command_line
+from crosscompat.cli.app import app
 
 __all__ = ["main"]
 
@@ -22,7 +22,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
-        command_line(*sys.argv[1:2])(prog_name="crosscompat")
+        app(prog_name="crosscompat")
     finally:
         gc.freeze()
 

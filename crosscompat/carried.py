@@ -1,4 +1,4 @@
-"""The trees and trait tables that come with the package."""
+"""The trees and trait tables that come with the package, a folder each."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ __all__ = ["CarriedTree", "carried_file", "carried_tree", "carried_trees", "tree
 
 @dataclass(frozen=True, slots=True)
 class CarriedTree:
-    """A tree that comes with the package.
+    """A tree that comes with the package: what its ``tree.toml`` says, and the files beside it.
 
     Attributes
     ----------
     name : str
-        What a grower calls it by.
+        What a grower calls it by: the name of its folder.
     title, genus, unit, source, doi, licence, changes : str
         What it shows, in which unit, where it is from, on what terms, and what was changed.
     tips : int
@@ -63,20 +63,20 @@ def carried_trees() -> tuple[CarriedTree, ...]:
     >>> [tree.genus for tree in carried_trees() if tree.name == "echinocereus"]
     ['Echinocereus']
     """
-    folder = _folder()
-    table = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
-    rows = sorted(table["tree"], key=lambda row: str(row["name"]))
-    words = ("name", "title", "genus", "unit", "source", "doi", "licence", "changes", "tips", "group", "fruit_word")
-    return tuple(
-        CarriedTree(
-            **{word: row[word] for word in words},
-            tree=folder / row["file"],
-            traits=folder / row["traits"],
-            trait_kinds=row["trait_kinds"],
-            synonyms=folder / row["synonyms"] if "synonyms" in row else None,
+    trees = []
+    for index in sorted(_folder().glob("*/tree.toml")):
+        table, folder = tomllib.loads(index.read_text(encoding="utf-8")), index.parent
+        synonyms = folder / "synonyms.csv"
+        trees.append(
+            CarriedTree(
+                name=folder.name,
+                **{key: value for key, value in table.items() if key in CarriedTree.__slots__},
+                tree=folder / "tree.nwk",
+                traits=folder / "traits.csv",
+                synonyms=synonyms if synonyms.is_file() else None,
+            )
         )
-        for row in rows
-    )
+    return tuple(trees)
 
 
 def carried_tree(name: str) -> CarriedTree:
@@ -109,7 +109,7 @@ def carried_file(name: str) -> Path:
 
     Examples
     --------
-    >>> carried_file("index.toml").is_file()
+    >>> carried_file("sources.csv").is_file()
     True
     """
     return _folder() / name

@@ -5,22 +5,22 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from os import PathLike
 from typing import Any, NamedTuple
 
-from crosscompat import _trait_cells as kind_of
 from crosscompat.ground.csv_cells import Cells, Sheet, column_name, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault, Place, WrongUse
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.synonyms import for_labels
 from crosscompat.ground.wording import say
+from crosscompat.trait_kinds import TRAIT_KINDS, infer, is_unknown
 
 __all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "from_memory", "read_traits"]
 
-KINDS = ("flag", "category", "count", "measure", "months", "text")
+KINDS = tuple(TRAIT_KINDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +242,7 @@ def _species(rows: list[Cells]) -> tuple[str, ...]:
 
 def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) -> TraitColumn:
     texts = [cells.text(name) for cells in rows]
-    known = [text for text in texts if text is not None and not kind_of.is_unknown(text)]
+    known = [text for text in texts if text is not None and not is_unknown(text)]
     comma = sheet.decimal_comma
     of = name.removesuffix("_source")
     if declared:
@@ -250,7 +250,7 @@ def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) ->
     elif of != name and of in sheet.header:
         kind, why = "text", "source"
     else:
-        kind, why = kind_of.infer(name, known, comma=comma)
-    convert: Callable[[str], Any] = kind_of.converter(kind, known, comma=comma)
-    values = tuple(cells.read(name, lambda text: None if kind_of.is_unknown(text) else convert(text)) for cells in rows)
+        kind, why = infer(name, known, comma=comma)
+    convert = TRAIT_KINDS[kind].reader(known, comma)
+    values = tuple(cells.read(name, lambda text: None if is_unknown(text) else convert(text)) for cells in rows)
     return TraitColumn(name, kind, declared is not None, values, why)

@@ -16,12 +16,12 @@ import pytest
 from crosscompat import TakeModel, read_tree
 from crosscompat.book.crosses import read_crosses
 from crosscompat.book.current_plants import read_plants
-from crosscompat.model.training_set import training_set_from
 from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
 from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import FORMAT, Settings, read_settings
+from crosscompat.model.training_set import training_set_from
 from crosscompat.traits import read_traits
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -50,10 +50,10 @@ def read(path, delimiter=","):
 CROSSES = read(DEMO / "crosses.csv")
 PLANTS = {row["plant"]: row for row in read(DEMO / "plants.csv")}
 WANTED = read(DEMO / "wanted.csv")
-TRAITS = {row["species"]: row for row in read(ROOT / "trees" / "echinocereus_traits.csv")}
+TRAITS = {row["species"]: row for row in read(ROOT / "trees" / "echinocereus" / "traits.csv")}
 NODES = [
     (float(row["node_age_My"]), set(row["species_under_the_node"].split()))
-    for row in read(ROOT / "trees" / "echinocereus_nodes.tsv", "\t")
+    for row in read(ROOT / "trees" / "echinocereus" / "nodes.tsv", "\t")
 ]
 
 

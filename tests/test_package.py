@@ -70,7 +70,7 @@ def test_the_source_distribution_holds_the_trees_and_what_makes_them(built):
     with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
         inside = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
     assert {f"trees/{path.relative_to(ROOT / 'trees').as_posix()}" for path in files_in(ROOT / "trees")} <= inside
-    assert {"trees/euphorbia.nwk", "trees/make_euphorbia.py", "trees/sources.csv", "README.md", "LICENSE"} <= inside
+    assert {"trees/euphorbia/tree.nwk", "trees/euphorbia/make.py", "trees/sources.csv", "LICENSE"} <= inside
 
 
 def test_the_wheel_carries_everything(wheel):
@@ -88,7 +88,7 @@ def test_the_wheel_carries_everything(wheel):
         "schemas/ask-2.json",
         "ground/wording/cli.toml",
     } <= written
-    assert {"carried/index.toml", "carried/README.md"} <= carried
+    assert {"carried/echinocereus/tree.toml", "carried/README.md"} <= carried
 
 
 def test_the_wheel_names_the_licence_of_everything_in_it_and_carries_each_in_full(wheel):
@@ -97,8 +97,8 @@ def test_the_wheel_names_the_licence_of_everything_in_it_and_carries_each_in_ful
         names = archive.namelist()
         (metadata,) = [archive.read(name).decode() for name in names if name.endswith(".dist-info/METADATA")]
     (expression,) = re.findall(r"^License-Expression: (.*)$", metadata, re.MULTILINE)
-    index = tomllib.loads((ROOT / "trees" / "index.toml").read_text(encoding="utf-8"))
-    assert {tree["licence"] for tree in index["tree"]} | {"Bitstream-Vera"} == set(expression.split(" AND "))
+    trees = [tomllib.loads(path.read_text(encoding="utf-8")) for path in (ROOT / "trees").glob("*/tree.toml")]
+    assert {tree["licence"] for tree in trees} | {"Bitstream-Vera"} == set(expression.split(" AND "))
     stated = re.findall(r"^License-File: (.*)$", metadata, re.MULTILINE)
     assert len(stated) == 3
     assert all(any(name.endswith(f".dist-info/licenses/{path}") for name in names) for path in stated)

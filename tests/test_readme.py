@@ -1,4 +1,4 @@
-"""The tour of the README is run as it stands, and prints what it says."""
+"""What the README and the guide show is run as it stands, and prints what it says."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from crosscompat.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+PAGES = [README, *sorted((ROOT / "crosscompat" / "guide").glob("*.md"))]
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 COMMANDS = re.compile(r"^```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 GROWERS_FILES = {
@@ -41,15 +42,23 @@ def play(block):
     return "".join(written)
 
 
-def test_the_tour_prints_what_it_says(tmp_path, monkeypatch, update_golden):
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_a_page_prints_what_it_says(page, tmp_path, monkeypatch, update_golden):
     monkeypatch.chdir(tmp_path)
-    text = README.read_text(encoding="utf-8")
-    assert CliRunner().invoke(app, ["demo"]).exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    if BLOCK.search(text):
+        assert CliRunner().invoke(app, ["demo"]).exit_code == 0
     real = BLOCK.sub(lambda found: f"```console\n{play(found[1])}```", text)
     if update_golden:
-        README.write_text(real, encoding="utf-8")
+        page.write_text(real, encoding="utf-8")
     assert real == text
-    assert (tmp_path / "crosscompat-demo" / "dasyacanthus.svg").is_file()
+
+
+def test_the_guide_is_printed_as_it_is_written():
+    for page in PAGES[1:]:
+        outcome = CliRunner().invoke(app, ["guide", page.stem])
+        assert outcome.stdout.rstrip() == page.read_text(encoding="utf-8").rstrip()
+    assert len(README.read_text(encoding="utf-8").splitlines()) < 200
 
 
 def commands_of(block):
@@ -63,16 +72,18 @@ def commands_of(block):
     ]
 
 
-def test_every_other_command_of_the_page_runs_after_the_tour(tmp_path, monkeypatch):
+@pytest.mark.parametrize("page", [page for page in PAGES if COMMANDS.search(page.read_text(encoding="utf-8"))],
+                         ids=lambda page: page.name)  # fmt: skip
+def test_every_other_command_of_a_page_runs_after_it(page, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    text = README.read_text(encoding="utf-8")
+    text = page.read_text(encoding="utf-8")
     assert CliRunner().invoke(app, ["demo"]).exit_code == 0
     for block in BLOCK.findall(text):
         play(block)
     for name, content in GROWERS_FILES.items():
         Path(name).write_text(content, encoding="utf-8")
     played = [command for block in COMMANDS.findall(text) for command in commands_of(block)]
-    assert len(played) > 10
+    assert played
     for program, *arguments in played:
         assert program == "crosscompat"
         shutil.rmtree("my-collection", ignore_errors=True)

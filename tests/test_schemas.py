@@ -2,68 +2,35 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect
 import json
+import pkgutil
 import re
 from dataclasses import dataclass, fields, is_dataclass
+from datetime import date, datetime, time
 from pathlib import Path
-from typing import Literal, get_args, get_type_hints
+from types import UnionType
+from typing import Literal, Union, get_args, get_origin, get_type_hints
 
 import jsonschema
 import pytest
-from pydantic import TypeAdapter
 
+import crosscompat.advice
+import crosscompat.cli
 import crosscompat.schemas
-from crosscompat.advice.ask import Answer
-from crosscompat.advice.check import Checkup
-from crosscompat.advice.correction import Correction
-from crosscompat.advice.cross_story import CrossStory
-from crosscompat.advice.due import DueList
-from crosscompat.advice.history import History, Undone
-from crosscompat.advice.labels import Labels
-from crosscompat.advice.retrain import Lesson
-from crosscompat.advice.lost_label import Candidates
-from crosscompat.advice.pair_distances import PairDistances
-from crosscompat.advice.partners import Partners
-from crosscompat.advice.plant_cards import PlantAnswer
-from crosscompat.advice.pollinate import Pollinated
-from crosscompat.advice.priors import PriorTable
-from crosscompat.advice.rank import Ranking
-from crosscompat.advice.score import Scorecard
-from crosscompat.advice.sheets import Exported, Imported
-from crosscompat.cli.backup import Backup, Restoration
-from crosscompat.cli.demo import Demonstration
-from crosscompat.cli.new import NewCollection
-from crosscompat.cli.trees import CarriedTrees
 from crosscompat.schemas import schema
 
 FOLDER = Path(crosscompat.schemas.__file__).parent
-ANSWERS = (
-    Answer,
-    Ranking,
-    Partners,
-    PlantAnswer,
-    Pollinated,
-    Lesson,
-    Scorecard,
-    PriorTable,
-    Labels,
-    Checkup,
-    DueList,
-    NewCollection,
-    CarriedTrees,
-    Demonstration,
-    CrossStory,
-    Correction,
-    History,
-    Undone,
-    Backup,
-    Restoration,
-    Candidates,
-    Imported,
-    Exported,
-    PairDistances,
-)
+
+
+def answers():
+    """Every dataclass that is an answer: one with a schema of its own."""
+    for room in (crosscompat.advice, crosscompat.cli):
+        for module in pkgutil.walk_packages(room.__path__, room.__name__ + "."):
+            for part in vars(importlib.import_module(module.name)).values():
+                if is_dataclass(part) and part.__module__ == module.name and "schema" in part.__annotations__:
+                    yield part
 
 
 def name_of(answer):
@@ -98,13 +65,39 @@ def told(part):
     return summary, {name: text for name, text in attributes.items() if text}
 
 
-def closed(shape, part):
+PLAIN = {
+    str: {"type": "string"},
+    int: {"type": "integer"},
+    float: {"type": "number"},
+    bool: {"type": "boolean"},
+    type(None): {"type": "null"},
+    date: {"format": "date", "type": "string"},
+    time: {"format": "time", "type": "string"},
+    datetime: {"format": "date-time", "type": "string"},
+}
+
+
+def shape(hint):
+    """The schema of a type."""
+    if is_dataclass(hint):
+        return {"$ref": f"#/$defs/{hint.__name__}"}
+    if get_origin(hint) in {Union, UnionType}:
+        return {"anyOf": [shape(argument) for argument in get_args(hint)]}
+    if get_origin(hint) is list:
+        return {"items": shape(get_args(hint)[0]), "type": "array"}
+    if get_origin(hint) is Literal:
+        words = get_args(hint)
+        return {"type": "string"} | ({"const": words[0]} if len(words) == 1 else {"enum": list(words)})
+    return PLAIN[hint]
+
+
+def closed(part):
     """An object's schema with every property required, no other allowed, and the words of its docstring."""
     summary, attributes = told(part)
-    properties = {}
-    for name, value in shape["properties"].items():
-        kept = {key: entry for key, entry in value.items() if key not in {"title", "default", "description"}}
-        properties[name] = kept | ({"description": attributes[name]} if name in attributes else {})
+    properties = {
+        name: shape(hint) | ({"description": attributes[name]} if name in attributes else {})
+        for name, hint in get_type_hints(part).items()
+    }
     return {
         "title": part.__name__,
         "description": summary,
@@ -116,13 +109,13 @@ def closed(shape, part):
 
 
 def generated(answer):
-    raw = TypeAdapter(answer).json_schema(mode="serialization")
     parts = parts_of(answer)
-    assert sorted(raw.get("$defs", {})) == sorted(set(parts) - {answer.__name__})
-    whole = closed(raw, answer)
-    defs = {name: closed(shape, parts[name]) for name, shape in sorted(raw.get("$defs", {}).items())}
+    defs = {name: closed(part) for name, part in sorted(parts.items()) if part is not answer}
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": name_of(answer)}
-    return head | whole | ({"$defs": defs} if defs else {})
+    return head | closed(answer) | ({"$defs": defs} if defs else {})
+
+
+ANSWERS = tuple(answers())
 
 
 @pytest.mark.parametrize("answer", ANSWERS, ids=name_of)

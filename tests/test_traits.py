@@ -5,10 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat import read_traits
-from crosscompat._trait_cells import infer, months
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.trait_kinds import infer, months
 from crosscompat.traits import KINDS, TraitColumn, TraitTable, from_memory
 
 TABLE = """species,Spines paired,2n,style_mm,flowering,colour,colour_source,remarks

@@ -12,16 +12,14 @@ import pytest
 import crosscompat
 
 TREES = Path(__file__).resolve().parents[1] / "trees"
-INDEX = tomllib.loads((TREES / "index.toml").read_text(encoding="utf-8"))
-ENTRIES = {entry["name"]: entry for entry in INDEX["tree"]}
+FOLDERS = sorted(path.parent for path in TREES.glob("*/tree.toml"))
+ENTRIES = {folder.name: tomllib.loads((folder / "tree.toml").read_text(encoding="utf-8")) for folder in FOLDERS}
 
 KEYS = {
-    "name",
     "title",
     "genus",
     "group",
     "fruit_word",
-    "file",
     "tips",
     "rooted",
     "unit",
@@ -52,25 +50,30 @@ SOURCES = {row["key"]: row for row in rows(TREES / "sources.csv")}
 
 @pytest.fixture(scope="module")
 def echinocereus():
-    return crosscompat.read_tree(TREES / "echinocereus.nwk", unit="My")
+    return crosscompat.read_tree(TREES / "echinocereus" / "tree.nwk", unit="My")
 
 
 @pytest.fixture(scope="module")
 def maker():
-    spec = importlib.util.spec_from_file_location("make_echinocereus", TREES / "make_echinocereus.py")
+    spec = importlib.util.spec_from_file_location("make_echinocereus", TREES / "echinocereus" / "make.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
 
 
-def traits_of(entry):
-    return rows(TREES / entry["traits"])
+def traits_of(name):
+    return rows(TREES / name / "traits.csv")
+
+
+def test_every_folder_is_a_tree():
+    assert [path for path in TREES.iterdir() if path.is_dir() and path.name != "__pycache__"] != []
+    assert {path for path in TREES.iterdir() if path.is_dir() and path.name != "__pycache__"} == set(FOLDERS)
 
 
 @pytest.mark.parametrize("name", ENTRIES)
 def test_index_tells_of_a_tree_what_its_file_shows(name):
     entry = ENTRIES[name]
-    tree = crosscompat.read_tree(TREES / entry["file"], unit=entry["unit"])
+    tree = crosscompat.read_tree(TREES / name / "tree.nwk", unit=entry["unit"])
     assert entry.keys() >= KEYS
     assert len(tree.tips) == entry["tips"]
     assert tree.rooted is entry["rooted"]
@@ -80,32 +83,32 @@ def test_index_tells_of_a_tree_what_its_file_shows(name):
 @pytest.mark.parametrize("name", ENTRIES)
 def test_traits_name_every_tip_once_and_else_only_species_with_a_section_of_the_tree(name):
     entry = ENTRIES[name]
-    tree = crosscompat.read_tree(TREES / entry["file"], unit=entry["unit"])
-    section = {row["species"]: row["section"] for row in traits_of(entry)}
+    tree = crosscompat.read_tree(TREES / name / "tree.nwk", unit=entry["unit"])
+    section = {row["species"]: row["section"] for row in traits_of(name)}
     tips = {tip.replace("_", " ") for tip in tree.tips}
-    assert len(section) == len(traits_of(entry))
+    assert len(section) == len(traits_of(name))
     assert tips <= set(section)
     assert all(f"sect._{section[species]}" in tree.labels for species in set(section) - tips)
 
 
 @pytest.mark.parametrize("name", ENTRIES)
 def test_index_declares_the_kind_of_every_trait(name):
-    header = traits_of(ENTRIES[name])[0].keys()
+    header = traits_of(name)[0].keys()
     assert ENTRIES[name]["trait_kinds"].keys() == {column for column in header if f"{column}_source" in header}
 
 
 @pytest.mark.parametrize("name", ENTRIES)
 def test_every_trait_value_has_a_source_and_every_source_a_value(name):
-    for row in traits_of(ENTRIES[name]):
+    for row in traits_of(name):
         for column in row:
             if f"{column}_source" in row:
                 assert bool(row[column]) == bool(row[f"{column}_source"]), (row["species"], column)
 
 
-@pytest.mark.parametrize("name", [name for name, entry in ENTRIES.items() if "synonyms" in entry])
+@pytest.mark.parametrize("name", [folder.name for folder in FOLDERS if (folder / "synonyms.csv").is_file()])
 def test_every_synonym_means_a_tip_and_has_a_source(name):
-    tree = crosscompat.read_tree(TREES / ENTRIES[name]["file"])
-    listed = rows(TREES / ENTRIES[name]["synonyms"])
+    tree = crosscompat.read_tree(TREES / name / "tree.nwk")
+    listed = rows(TREES / name / "synonyms.csv")
     assert len({row["name"] for row in listed}) == len(listed) > 20
     for row in listed:
         assert row["accepted"].replace(" ", "_") in tree.tips, row
@@ -115,7 +118,7 @@ def test_every_synonym_means_a_tip_and_has_a_source(name):
 
 @pytest.mark.parametrize("name", ENTRIES)
 def test_every_source_is_one_of_the_listed(name):
-    for row in traits_of(ENTRIES[name]):
+    for row in traits_of(name):
         for column, cell in row.items():
             if column.endswith("_source") and cell:
                 keys = {re.sub(r" \([^();]+\)$", "", part) for part in cell.split("; ")}
@@ -125,7 +128,7 @@ def test_every_source_is_one_of_the_listed(name):
 def test_every_listed_source_is_told_whole_and_used_somewhere():
     cells = [
         cell
-        for path in TREES.glob("*.csv")
+        for path in TREES.rglob("*.csv")
         for row in rows(path)
         for column, cell in row.items()
         if column == "source" or column.endswith("_source")
@@ -161,12 +164,12 @@ def test_page_names_source_doi_licence_and_files(name):
     page = (TREES / "README.md").read_text(encoding="utf-8")
     entry = ENTRIES[name]
     assert f"## {name}" in page
-    for words in (entry["doi"], entry["file"], entry["licence"].replace("-", " ", 1).replace("-4.0", " 4.0")):
+    for words in (entry["doi"], f"{name}/tree.nwk", entry["licence"].replace("-", " ", 1).replace("-4.0", " 4.0")):
         assert words in page
 
 
 def test_trait_words_are_those_the_page_lists():
-    for row in traits_of(ENTRIES["echinocereus"]):
+    for row in traits_of("echinocereus"):
         for column, words in WORDS.items():
             assert row[column] in words | {""}, (row["species"], column)
         if row["flowering"]:
@@ -180,8 +183,8 @@ UNITS = {"cm": 10.0, "inches": 25.4, "months": 365.25 / 12}
 def test_a_value_that_is_the_middle_of_a_range_is_the_middle_of_that_range():
     """Millimetres from centimetres or inches, days from months."""
     checked = 0
-    for entry in ENTRIES.values():
-        for row in traits_of(entry):
+    for name in ENTRIES:
+        for row in traits_of(name):
             for column, source in row.items():
                 told = re.search(r"\(middle of ([\d.]+)-([\d.]+) (cm|inches|months)\)", source or "")
                 if told and column.endswith("_source"):
@@ -194,7 +197,7 @@ def test_a_value_that_is_the_middle_of_a_range_is_the_middle_of_that_range():
 
 def test_counts_of_cacti_are_multiples_of_eleven_and_few_are_from_memory():
     """Diploid (n = 11) or polyploid throughout: Pinkava & McLeod 1971, Brittonia 23:171-176."""
-    counted = [row for row in traits_of(ENTRIES["echinocereus"]) if row["2n"]]
+    counted = [row for row in traits_of("echinocereus") if row["2n"]]
     assert all(int(row["2n"]) % 22 == 0 for row in counted)
     remembered = {row["species"].split()[1] for row in counted if "from memory" in row["2n_source"]}
     assert remembered == {"reichenbachii", "russanthus", "stramineus", "rigidissimus"}
@@ -202,7 +205,7 @@ def test_counts_of_cacti_are_multiples_of_eleven_and_few_are_from_memory():
 
 def test_echinocereus_is_what_its_maker_writes(maker):
     made = maker.newick(maker.read_nodes(maker.NODES))
-    assert (TREES / "echinocereus.nwk").read_bytes() == made.encode()
+    assert (TREES / "echinocereus" / "tree.nwk").read_bytes() == made.encode()
 
 
 def test_maker_refuses_ages_that_leave_two_pieces(maker):
@@ -242,7 +245,7 @@ def test_echinocereus_distances_are_the_published_ones(echinocereus, a, b, publi
 def test_every_distance_is_twice_the_age_of_the_youngest_node_above(echinocereus):
     nodes = [
         (float(row["node_age_My"]), set(row["species_under_the_node"].split()))
-        for row in rows(TREES / "echinocereus_nodes.tsv", "\t")
+        for row in rows(TREES / "echinocereus" / "nodes.tsv", "\t")
     ]
     tips = echinocereus.tips
     found = echinocereus.patristic_matrix()
@@ -255,7 +258,7 @@ def test_every_distance_is_twice_the_age_of_the_youngest_node_above(echinocereus
 @pytest.mark.shared
 def test_node_ages_are_those_of_the_published_figures(shared):
     beside = (shared / "facts" / "echinocereus_nodes.tsv").read_text(encoding="utf-8")
-    assert (TREES / "echinocereus_nodes.tsv").read_text(encoding="utf-8") == beside
+    assert (TREES / "echinocereus" / "nodes.tsv").read_text(encoding="utf-8") == beside
 
 
 @pytest.mark.shared

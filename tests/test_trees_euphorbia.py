@@ -54,22 +54,22 @@ def rows(path, delimiter="\t"):
 
 @pytest.fixture(scope="module")
 def maker():
-    return loaded("make_euphorbia", TREES / "make_euphorbia.py")
+    return loaded("make_euphorbia", TREES / "euphorbia" / "make.py")
 
 
 @pytest.fixture(scope="module")
 def tree():
-    return crosscompat.read_tree(TREES / "euphorbia.nwk", unit="My")
+    return crosscompat.read_tree(TREES / "euphorbia" / "tree.nwk", unit="My")
 
 
 @pytest.fixture(scope="module")
 def traits():
-    return {row["species"].removeprefix("Euphorbia "): row for row in rows(TREES / "euphorbia_traits.csv", ",")}
+    return {row["species"].removeprefix("Euphorbia "): row for row in rows(TREES / "euphorbia" / "traits.csv", ",")}
 
 
 @pytest.fixture(scope="module")
 def groups():
-    return {row["group"]: row for row in rows(TREES / "euphorbia_groups.tsv")}
+    return {row["group"]: row for row in rows(TREES / "euphorbia" / "groups.tsv")}
 
 
 def named_above(tree, node):
@@ -84,7 +84,7 @@ def named_above(tree, node):
 
 def test_the_file_is_what_its_maker_writes(maker):
     made = maker.newick(maker.read_groups(maker.GROUPS), maker.read_species(maker.SPECIES))
-    assert (TREES / "euphorbia.nwk").read_bytes() == made.encode()
+    assert (TREES / "euphorbia" / "tree.nwk").read_bytes() == made.encode()
 
 
 def test_every_tip_is_today_and_every_named_node_at_its_age(tree, groups):
@@ -105,7 +105,7 @@ def test_every_tip_is_today_and_every_named_node_at_its_age(tree, groups):
 
 
 def test_every_determined_species_with_a_section_is_a_tip_and_none_else(tree):
-    listed = [row["species"] for row in rows(TREES / "euphorbia_species.tsv")]
+    listed = [row["species"] for row in rows(TREES / "euphorbia" / "species.tsv")]
     assert len(listed) == len(set(listed)) == 1082
     names = {tip.replace("_", " ") for tip in tree.tips}
     assert names < set(listed)
@@ -202,7 +202,7 @@ def test_the_maker_refuses_tables_that_make_no_tree(maker, groups, species, mess
 def test_the_tables_are_those_of_the_published_figures(shared, groups):
     """Every age and every relation among sections; who belongs where in NCBI Taxonomy."""
     under = {}
-    for row in rows(TREES / "euphorbia_species.tsv"):
+    for row in rows(TREES / "euphorbia" / "species.tsv"):
         group, path = row["group"], []
         while group:
             path.append(group)
@@ -228,7 +228,7 @@ def test_species_stand_where_the_taxonomy_has_them(shared, traits, groups):
     known = {
         row["species"].removeprefix("Euphorbia "): row for row in rows(shared / "facts" / "ncbi_euphorbia_sections.tsv")
     }
-    listed = {row["species"]: row for row in rows(TREES / "euphorbia_species.tsv")}
+    listed = {row["species"]: row for row in rows(TREES / "euphorbia" / "species.tsv")}
     assert {f"Euphorbia {name}" for name, row in known.items() if row["section"]} == set(listed)
     for name, row in traits.items():
         if f"Euphorbia {name}" in listed:

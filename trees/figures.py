@@ -29,15 +29,15 @@ def of_traits(name: str) -> list[str]:
 
 
 def of_echinocereus() -> list[str]:
-    tree = read_tree(HERE / "echinocereus.nwk", unit="My")
+    tree = read_tree(HERE / "echinocereus/tree.nwk", unit="My")
     height = tree.root_distance[tree.tip_nodes].max()
-    return [f"{len(tree.tips)} species", f"{height:.2f} My from the root", *of_traits("echinocereus_traits.csv")]
+    return [f"{len(tree.tips)} species", f"{height:.2f} My from the root", *of_traits("echinocereus/traits.csv")]
 
 
 def of_euphorbia() -> list[str]:
-    tree = read_tree(HERE / "euphorbia.nwk", unit="My")
+    tree = read_tree(HERE / "euphorbia/tree.nwk", unit="My")
     height = tree.root_distance[tree.tip_nodes].max()
-    groups, listed, traits = rows("euphorbia_groups.tsv"), rows("euphorbia_species.tsv"), rows("euphorbia_traits.csv")
+    groups, listed, traits = rows("euphorbia/groups.tsv"), rows("euphorbia/species.tsv"), rows("euphorbia/traits.csv")
     sections = [row for row in groups if row["group"].startswith("sect. ") and len(row["group"].split()) == 2]  # noqa: PLR2004
     undated = [row for row in sections if row["group"] == "sect. Bokorenses"]
     guessed = sum(row["age_from"] == "halfway up its stem" for row in groups)
@@ -53,7 +53,7 @@ def of_euphorbia() -> list[str]:
         f"{float(crown):.1f} My here",
         f"{tree.patristic('Euphorbia mellifera', 'Euphorbia stygiana'):.2f} here",
         f"{len(traits) - len(tree.tips)} that NCBI Taxonomy places in no section",
-        *of_traits("euphorbia_traits.csv"),
+        *of_traits("euphorbia/traits.csv"),
     ]
 
 

@@ -163,12 +163,23 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance,
-        reasons=reasons_in_words(basis.model, asked, 0, distance.relative),
+        reasons=reasons_in_words(basis.model, asked, 0, distance.relative, _sources(collection, basis, seed, pollen)),
         stages=stage_forecasts(basis.model, asked, 0),
         seeds_per_pod=basis.model.seeds.mean,
         cautions=cautions(collection, basis.model, seed, pollen, row),
         past=past_of(collection, seed.label, pollen.label),
     )
+
+
+def _sources(collection: Collection, basis: Basis, seed: Parent, pollen: Parent) -> dict[str, str]:
+    """Return where both parents' values of each trait that counts are from."""
+    found: dict[str, str] = {}
+    for column in dict.fromkeys(f.column for f in basis.model.recipe.features if f.column is not None):
+        named = [collection.source_of(parent.label, column) for parent in (seed, pollen)]
+        told = "; ".join(dict.fromkeys(source for source in named if source))
+        if told:
+            found[column] = told
+    return found
 
 
 def _known_hybrids(collection: Collection, seed: str, pollen: str) -> list[KnownNear]:

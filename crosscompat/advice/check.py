@@ -8,13 +8,12 @@ from typing import Literal
 
 from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.book.crosses import Cross
-from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import Place, UnknownName
-from crosscompat.ground.names import NameIndex, genus_of
+from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.report import tree_report
-from crosscompat.phylogeny.tree import Distances, Phylogeny
+from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
 
@@ -73,6 +72,7 @@ class Checkup:
 def check(collection: Collection) -> Checkup:
     """Check a collection that could be read."""
     distances, traits = collection.distances, collection.traits
+    report = tree_report(distances) if isinstance(distances, Phylogeny) else ()
     described = traits.describe() if traits is not None else ()
     return Checkup(
         name=collection.settings.name,
@@ -81,7 +81,7 @@ def check(collection: Collection) -> Checkup:
         plants=len(collection.plants.by_name),
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
-        tree_notes=[*_tree_notes(distances), *botany_notes(collection)],
+        tree_notes=[*map(str, report), *botany_notes(collection)],
         traits=[TraitNote(item.name, item.kind, item.declared, item.known, item.sentence) for item in described],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
@@ -89,43 +89,36 @@ def check(collection: Collection) -> Checkup:
     )
 
 
-def _tree_notes(distances: Distances) -> list[str]:
-    return [str(note) for note in tree_report(distances)] if isinstance(distances, Phylogeny) else []
-
-
 def _unmatched(collection: Collection) -> Iterator[Unmatched]:
-    index, plants = collection.index, collection.plants
-    for plant in plants.by_name.values():
-        yield from _missing(index, _plant(plant), "species", plant.species, None)
+    plants, match = collection.plants, collection.index.match
+    for where, column, name, genus in _names(collection):
+        try:
+            if name is not None:
+                match(name, genus)
+        except UnknownName as unknown:
+            yield Unmatched(where, column, name or "", str(unknown))
     for cross in collection.crosses:
-        yield from _missing(index, _cross(cross), "seed_parent", cross.seed_parent, None)
-        genus = genus_of(cross.seed_parent)
-        yield from _missing(index, _cross(cross), "pollen_parent", cross.pollen_parent, genus)
         for column in ("seed_plant", "pollen_plant"):
             named = getattr(cross, column)
             if named is not None and plants.by_name and plants.find(named) is None:
-                why = say("checkup.no_plant", plant=named)
-                yield Unmatched(_cross(cross), column, named, why)
+                yield Unmatched(_place(cross), column, named, say("checkup.no_plant", plant=named))
+
+
+def _names(collection: Collection) -> Iterator[tuple[str, str, str | None, str | None]]:
+    """Yield where each name of a species is written, in which column, the name, and what its genus may be short for."""
+    plants = collection.plants
+    for plant in plants.by_name.values():
+        yield say("checkup.plant", plant=plant.plant), "species", plant.species, None
+    for cross in collection.crosses:
+        yield _place(cross), "seed_parent", cross.seed_parent, None
+        yield _place(cross), "pollen_parent", cross.pollen_parent, genus_of(cross.seed_parent)
     for wanted in collection.wanted:
         genus = genus_of(plants.species(wanted.seed_parent))
         for column, default in (("seed_parent", None), ("pollen_parent", genus)):
             name = getattr(wanted, column)
             if plants.find(name) is None:
-                yield from _missing(index, str(Place("wanted.csv", row=wanted.row)), column, name, default)
+                yield str(Place("wanted.csv", row=wanted.row)), column, name, default
 
 
-def _plant(plant: Plant) -> str:
-    return say("checkup.plant", plant=plant.plant)
-
-
-def _cross(cross: Cross) -> str:
+def _place(cross: Cross) -> str:
     return say("checkup.cross", cross=cross.number, date=cross.date.isoformat())
-
-
-def _missing(index: NameIndex, where: str, column: str, name: str | None, genus: str | None) -> Iterator[Unmatched]:
-    if name is None:
-        return
-    try:
-        index.match(name, genus)
-    except UnknownName as unknown:
-        yield Unmatched(where, column, name, str(unknown))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
@@ -13,7 +14,7 @@ from crosscompat.book.records import Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.book.units import Units, units_of_visits
 
-__all__ = ["ChanceTold", "CrossStory", "Totals", "story_of"]
+__all__ = ["CrossStory", "StoredChance", "Totals", "parents_in_words", "story_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +31,10 @@ class Totals:
 
 
 @dataclass(frozen=True, slots=True)
-class ChanceTold:
+class StoredChance:
     """The chance of at least one seedling as it was told on a day, with its 90% interval."""
 
-    date: str
+    date: date
     flowers: int
     mean: float
     low: float
@@ -62,7 +63,7 @@ class CrossStory:
         New ones of all visits, each kind by itself.
     visits, counts, lots, trays, losses, proofs : list of Line
         Trays are followed by the looks at each.
-    chances : list of ChanceTold
+    chances : list of StoredChance
     wrote : list of Line
         What this command has written, or would have.
     change : int or null
@@ -86,7 +87,7 @@ class CrossStory:
     trays: list[Line]
     losses: list[Line]
     proofs: list[Line]
-    chances: list[ChanceTold]
+    chances: list[StoredChance]
     wrote: list[Line]
     change: int | None
     dry_run: bool
@@ -107,7 +108,7 @@ def story_of(
     whole = cross_records(page, cross)
     told = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
     total = totals(whole)
-    seed, pollen = _parents(page, whole)
+    seed, pollen = parents_in_words(page, whole)
     trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
 
     def lines(records: Sequence[Record]) -> list[Line]:
@@ -137,7 +138,8 @@ def story_of(
     )
 
 
-def _parents(page: Reading, whole: CrossRecords) -> tuple[str, str]:
+def parents_in_words(page: Reading, whole: CrossRecords) -> tuple[str, str]:
+    """Return both parents of a cross: species, with the plant in brackets where it is one of the book's."""
     names = dict(page.columns(Plant, "id", "name"))
     species = species_of(page)
 
@@ -151,9 +153,9 @@ def _parents(page: Reading, whole: CrossRecords) -> tuple[str, str]:
     return side(whole.cross.seed_plant, whole.cross.seed_parent), "; ".join(pollen or kinds)
 
 
-def _chances(page: Reading, cross: Cross) -> list[ChanceTold]:
+def _chances(page: Reading, cross: Cross) -> list[StoredChance]:
     names = tuple({cross.id, cross.number} - {None})
     return [
-        ChanceTold(one.date.isoformat(), one.flowers, one.mean, one.low, one.high)
+        StoredChance(one.date, one.flowers, one.mean, one.low, one.high)
         for one in page.current(GivenForecast, cross=names)
     ]

@@ -13,6 +13,7 @@ from crosscompat.book.records import CROSS_KINDS
 from crosscompat.book.timelines import Life
 from crosscompat.book.usual_days import NO_SOURCE, OWN, SET, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
+from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
@@ -49,8 +50,8 @@ class Due:
         The days between which it is expected, ISO 8601.
     late : bool
         Whether the last of them has passed.
-    why : str
-        In plain words.
+    says : str
+        When, in plain words.
     sure : str
         How it is known that it takes so long; blank where nothing is expected, but was left undone.
     """
@@ -67,7 +68,7 @@ class Due:
     first: str
     last: str
     late: bool
-    why: str
+    says: str
     sure: str
 
 
@@ -106,9 +107,7 @@ class DueList:
     schema: Literal["crosscompat.due/1"] = "crosscompat.due/1"
 
 
-def due_list(
-    lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: int | None = 7, caution: str = ""
-) -> DueList:
+def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: int | None = 7) -> DueList:
     """Return what is to be looked at.
 
     Parameters
@@ -121,10 +120,9 @@ def due_list(
         Today.
     ahead : int, optional
         How many days to look ahead, today included; None for all that can be foreseen.
-    caution : str
-        What to say once where a plant must be touched.
     """
     spans = days_of_book(lives, _usual(settings), as_of, settings.window_days)
+    caution = say(f"cautions.handling.{settings.group}") if settings.group else ""
     until = None if ahead is None else as_of + timedelta(days=ahead - 1)
     found = [
         entry
@@ -163,7 +161,7 @@ def _told(life: Life, step: Step, as_of: date) -> Due:
         first=step.first.isoformat(),
         last=step.last.isoformat(),
         late=as_of > step.last,
-        why=_why(step, as_of),
+        says=_says(step, as_of),
         sure=_sure(step.span) if step.span.source else "",
     )
 
@@ -190,14 +188,17 @@ def _where(life: Life, step: Step) -> str:
     return ", ".join(part for part in (life.plant, life.place, life.marker) if part)
 
 
-def _why(step: Step, as_of: date) -> str:
+def _says(step: Step, as_of: date) -> str:
+    """Return when a step is due: the days, or since when it is overdue, and how that compares with what is usual."""
     day, span = (as_of - step.start).days, step.span
-    if step.task == "give_up":
-        own = "_own" if span.source == OWN else ""
-        when = "" if as_of > step.last else "_ahead"
-        return say(f"due.why.give_up{own}{when}", n=span.events, last=span.last, day=day)
+    key = "give_up_own" if step.task == "give_up" and span.source == OWN else step.task
     last = (step.last - step.start).days
-    return say(f"due.why.{step.task}", day=day, first=span.first, last=last, start=step.start.isoformat())
+    start = spoken_date(step.start, as_of)
+    why = say(f"due.why.{key}", day=day, n=span.events, first=span.first, last=last, start=start)
+    if as_of <= step.last:
+        return say("due.on", when=spoken_span(step.first, step.last, as_of), why=why)
+    overdue = spoken_date(step.last + timedelta(days=1), as_of)
+    return say("due.give_up" if step.task == "give_up" else "due.overdue", since=overdue, why=why)
 
 
 def _usual(settings: Settings) -> Mapping[str, Span]:

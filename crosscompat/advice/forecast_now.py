@@ -9,15 +9,15 @@ from datetime import date
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Parent
+from crosscompat.advice.pollination_parents import VisitParent
 from crosscompat.advice.predict import asked_of, parents_of, prior_of
-from crosscompat.advice.visit_sides import Found
 from crosscompat.book import records
 from crosscompat.book.placing import findable_name
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.forecast import chances
 
-__all__ = ["PRIOR", "Moment", "moment", "pair_of"]
+__all__ = ["PRIOR", "ForecastNow", "forecast_now", "pair_of"]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -27,7 +27,7 @@ _ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ForecastNow:
     """What is forecast of a pairing for so many flowers, and what to mind of the two.
 
     Attributes
@@ -64,7 +64,7 @@ class Moment:
         )
 
 
-def pair_of(seed: Found, pollen: Sequence[Found]) -> tuple[Parent, Parent] | None:
+def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
     """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
     givers = [one.parent for one in pollen]
     if seed.parent is None or not givers or None in givers:
@@ -75,12 +75,12 @@ def pair_of(seed: Found, pollen: Sequence[Found]) -> tuple[Parent, Parent] | Non
     return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
 
 
-def moment(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> Moment:
+def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
     """Forecast a pairing for so many flowers by the saved model, or the prior for want of one."""
     saved = collection.saved
     model = prior_of(collection) if saved is None else saved.model
     asked = asked_of(collection, model, parents_of([pair]))
-    return Moment(
+    return ForecastNow(
         interval_at(chances(asked.whole, flowers), 0),
         flowers,
         PRIOR if saved is None else saved.fingerprint[:_DIGITS],

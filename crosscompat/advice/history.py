@@ -3,21 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from crosscompat.book.find_records import short_ids
-from crosscompat.book.history import FieldChange, Touch, differences, names_of, noun, records_ever_of, touches, words_of
-from crosscompat.book.records import KINDS, Cross, Plant
+from crosscompat.book.find_records import find_cross, find_plant, short_ids
+from crosscompat.book.history import (
+    FieldChange,
+    Line,
+    Touch,
+    differences,
+    lines_of,
+    names_of,
+    noun,
+    records_ever_of,
+    touches,
+    words_of,
+)
+from crosscompat.book.records import KINDS, Cross, Plant, Record
 from crosscompat.book.store import Change, Reading
+from crosscompat.ground.errors import UnknownName
 
-__all__ = ["ChangeTold", "History", "Touched", "Undone", "change_told", "history_of"]
+__all__ = [
+    "Correction",
+    "History",
+    "HistoryEntry",
+    "RecordChange",
+    "Undone",
+    "correction_of",
+    "find_cross_or_plant",
+    "history_of",
+    "undone_of",
+]
 
 _MANY = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Touched:
+class RecordChange:
     """What a change did to one record.
 
     Attributes
@@ -41,7 +63,7 @@ class Touched:
 
 
 @dataclass(frozen=True, slots=True)
-class ChangeTold:
+class HistoryEntry:
     """One change.
 
     Attributes
@@ -57,7 +79,7 @@ class ChangeTold:
         The change that took it back, if that holds.
     imported : bool
         Whether what it wrote had been written down elsewhere before.
-    records : list of Touched
+    records : list of RecordChange
     left_out : int
         How many records it touched beside these.
     """
@@ -69,7 +91,7 @@ class ChangeTold:
     undoes: int | None
     undone_by: int | None
     imported: bool
-    records: list[Touched]
+    records: list[RecordChange]
     left_out: int
 
 
@@ -81,14 +103,15 @@ class History:
     ----------
     about : str or null
         The cross or plant.
-    changes : list of ChangeTold
+    changes : list of HistoryEntry
     earlier : int
         How many older ones are left out.
     """
 
     about: str | None
-    changes: list[ChangeTold]
+    changes: list[HistoryEntry]
     earlier: int
+    invented: bool
     schema: Literal["crosscompat.history/1"] = "crosscompat.history/1"
 
 
@@ -98,21 +121,71 @@ class Undone:
 
     Attributes
     ----------
-    undone : ChangeTold
+    undone : HistoryEntry
         As it was.
     change : int or null
         The new change that did it.
     dry_run : bool
     """
 
-    undone: ChangeTold
+    undone: HistoryEntry
     change: int | None
     dry_run: bool
+    invented: bool
     schema: Literal["crosscompat.undo/1"] = "crosscompat.undo/1"
 
 
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A record that was put right or taken back.
+
+    Attributes
+    ----------
+    record : Line
+        As it stands now; as it stood, where it was taken back.
+    fields : list of FieldChange
+        What was corrected.
+    withdrawn : list of Line
+        What was taken back.
+    change : int or null
+        The number of the change.
+    dry_run : bool
+    """
+
+    record: Line
+    fields: list[FieldChange]
+    withdrawn: list[Line]
+    change: int | None
+    dry_run: bool
+    invented: bool
+    schema: Literal["crosscompat.correct/1"] = "crosscompat.correct/1"
+
+
+def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
+    """Return the cross of a number, or else the plant of a name.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither.
+    """
+    try:
+        return find_cross(page, text)
+    except UnknownName as no_cross:
+        try:
+            return find_plant(page, text)
+        except UnknownName as no_plant:
+            message = f"{no_cross} {no_plant}"
+            raise UnknownName(message, text, (*no_cross.nearest, *no_plant.nearest)) from None
+
+
 def history_of(
-    page: Reading, about: Cross | Plant | None = None, most: int | None = None, *, brief: bool = False
+    page: Reading,
+    about: Cross | Plant | None = None,
+    most: int | None = None,
+    *,
+    brief: bool = False,
+    invented: bool = False,
 ) -> History:
     """Return the changes of a book, the latest first.
 
@@ -125,19 +198,37 @@ def history_of(
         How many.
     brief : bool
         Whether the records of a change that touched very many, as an import does, are counted and not listed.
+    invented : bool
+        Whether the outcomes are made up.
     """
     every = page.changes()
     only = None if about is None else records_ever_of(page, about)
     numbers = [change.id for change in every] if only is None else _numbers(page, only)
-    chosen = sorted(numbers, reverse=True)[:most]
-    told = _told(page, [change for change in reversed(every) if change.id in set(chosen)], every, only, brief=brief)
+    chosen = set(sorted(numbers, reverse=True)[:most])
+    entries = _entries(page, [change for change in reversed(every) if change.id in chosen], every, only, brief=brief)
     name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
-    return History(name, told, len(numbers) - len(chosen))
+    return History(name, entries, len(numbers) - len(chosen), invented)
 
 
-def change_told(page: Reading, change: Change, *, brief: bool = False) -> ChangeTold:
-    """Return one change in words."""
-    return _told(page, [change], page.changes(), None, brief=brief)[0]
+def undone_of(page: Reading, change: Change, new: int | None, *, brief: bool, invented: bool) -> Undone:
+    """Return a change that was taken back; one that has no ``new`` number was a trial."""
+    entry = _entries(page, [change], page.changes(), None, brief=brief)[0]
+    return Undone(replace(entry, undone_by=None), new, new is None, invented)
+
+
+def correction_of(
+    page: Reading,
+    before: Record,
+    after: Record | None,
+    withdrawn: Sequence[Record],
+    *,
+    change: int | None,
+    invented: bool,
+) -> Correction:
+    """Return what was done to a record in words; a change without a number was a trial."""
+    fields = differences(before, after, names_of(page, [before, after])) if after is not None else []
+    line = lines_of(page, [after or before])[0]
+    return Correction(line, fields, lines_of(page, withdrawn), change, change is None, invented)
 
 
 def _numbers(page: Reading, records: Collection[str]) -> set[int]:
@@ -146,9 +237,9 @@ def _numbers(page: Reading, records: Collection[str]) -> set[int]:
     return made | {version.replaced_in for version in versions if version.replaced_in is not None}
 
 
-def _told(
+def _entries(
     page: Reading, changes: Sequence[Change], every: Sequence[Change], only: Collection[str] | None, *, brief: bool
-) -> list[ChangeTold]:
+) -> list[HistoryEntry]:
     sizes = {change.id: page.touched(change.id) for change in changes} if brief and only is None else {}
     many = {number: size for number, size in sizes.items() if size > _MANY}
     shown = touches(page, [change.id for change in changes if change.id not in many], only)
@@ -156,7 +247,7 @@ def _told(
     names, short = names_of(page, records), short_ids(page, {record.id for record in records})
     undone = _undone_by(every)
     return [
-        ChangeTold(
+        HistoryEntry(
             number=change.id,
             at=change.at.isoformat(timespec="seconds"),
             who=change.who,
@@ -164,17 +255,17 @@ def _told(
             undoes=change.undoes,
             undone_by=undone.get(change.id),
             imported=change.imported,
-            records=[_touched(one, names, short) for one in shown.get(change.id, ())],
+            records=[_record_change(one, names, short) for one in shown.get(change.id, ())],
             left_out=many.get(change.id, 0),
         )
         for change in changes
     ]
 
 
-def _touched(one: Touch, names: Mapping[str, str], short: Mapping[str, str]) -> Touched:
+def _record_change(one: Touch, names: Mapping[str, str], short: Mapping[str, str]) -> RecordChange:
     record = one.record
     changed = differences(one.before, one.after, names) if one.before is not None and one.after is not None else []
-    return Touched(short[record.id], record.id, noun(record), one.how, words_of(record, names), changed)
+    return RecordChange(short[record.id], record.id, noun(record), one.how, words_of(record, names), changed)
 
 
 def _undone_by(changes: Sequence[Change]) -> dict[int, int]:

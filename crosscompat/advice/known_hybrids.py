@@ -13,7 +13,7 @@ from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.phylogeny.hybrids import Pedigree
-from crosscompat.phylogeny.types import Distances
+from crosscompat.phylogeny.name_lookup import Distances
 
 __all__ = ["KnownNear", "known_near", "published_of"]
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.book.cross_summary import cross_records
 from crosscompat.book.find_records import Clues, matches
-from crosscompat.book.records import Plant
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -21,7 +22,8 @@ class Candidate:
     Attributes
     ----------
     cross, id : str
-    seed_parent : str
+    seed_parent, pollen_parent : str
+        Species, with the plant in brackets where it is one of the book's.
     fit : float
         From 0 to 1.
     why : list of str
@@ -30,6 +32,7 @@ class Candidate:
     cross: str
     id: str
     seed_parent: str
+    pollen_parent: str
     fit: float
     why: list[str]
 
@@ -53,15 +56,9 @@ def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False
     """
     if clues.empty:
         raise WrongUse(say("lost_label.no_clue"))
-    names = dict(page.columns(Plant, "id", "name"))
-    found = [
-        Candidate(
-            match.cross.number or match.cross.id,
-            match.cross.id,
-            names.get(match.cross.seed_plant or "") or match.cross.seed_parent or "",
-            match.fit,
-            list(match.why),
-        )
-        for match in matches(page, clues)[:most]
-    ]
-    return Candidates(found, invented)
+    likeliest = []
+    for match in matches(page, clues)[:most]:
+        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
+        number = match.cross.number or match.cross.id
+        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
+    return Candidates(likeliest, invented)

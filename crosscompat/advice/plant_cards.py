@@ -4,38 +4,34 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
-from crosscompat.advice.cautions import Caution
+from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.parents import find_parent
+from crosscompat.advice.pollination_parents import misspelt, nearest_names
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import plants_of, species_of
-from crosscompat.book.dates import by_date
+from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
 from crosscompat.book.entry.pollination_rules import contradicted
+from crosscompat.book.entry.validation import Bounds
+from crosscompat.book.find_records import find_plant
 from crosscompat.book.flowers import latest, sightings_of, usual_window
-from crosscompat.book.store import Reading
+from crosscompat.book.numbers import read_pattern
+from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import correct_form
+from crosscompat.ground.names import correct_form, fold
 from crosscompat.ground.wording import say
 from crosscompat.model.training_set import fruitful
 
-__all__ = [
-    "PlantAnswer",
-    "PlantCard",
-    "PlantCross",
-    "PlantDetermination",
-    "PlantFinding",
-    "PlantFlowers",
-    "PlantLine",
-    "PlantLot",
-    "card_of",
-    "lines_of",
-]
+__all__ = ["PlantAnswer", "PlantCard", "PlantCross", "PlantFlowers", "PlantLine", "card_of", "lines_of", "plant_answer"]
+
+_RECEIVED = ("received_as", "source", "papers", "acquired", "owner")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,29 +42,7 @@ class PlantLine:
     species: str
     sex: str | None
     place: str | None
-    died: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class PlantDetermination:
-    """What a plant was taken for, when and by whom."""
-
-    name: str
-    date: str | None
-    by: str | None
-    note: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class PlantFinding:
-    """Something found on a plant, when, how it is known and by whom."""
-
-    what: str
-    value: str
-    date: str | None
-    how: str | None
-    by: str | None
-    note: str | None
+    died: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +62,7 @@ class PlantFlowers:
     flowers : int or None
         Open when it was last looked at, where they were counted.
     seen : str or None
-        ISO date of that.
+        The day of that.
     """
 
     usual: str | None
@@ -97,19 +71,7 @@ class PlantFlowers:
     days: int
     open_now: bool | None
     flowers: int | None
-    seen: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class PlantLot:
-    """Stored pollen of a plant."""
-
-    name: str
-    collected: str | None
-    dried: bool | None
-    kept: str | None
-    tested: str | None
-    result: str | None
+    seen: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,17 +81,19 @@ class PlantCross:
     Attributes
     ----------
     number : str
-    date : str
     other : str or None
         The other parent: the plant, else the species; None where it is not known.
     outcome : str
-        ``took``, ``failed`` or ``open``.
+        ``took``, ``failed`` or ``open``; ``lost`` where an accident ended it.
+    lost_to : str or None
+        What ended it, which was no failure of the cross.
     """
 
     number: str
-    date: str
+    date: date
     other: str | None
     outcome: str
+    lost_to: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +102,10 @@ class PlantCard:
 
     Attributes
     ----------
+    record : records.Plant
+        As it stands in the book.
     species : str
-        What it is taken for, in correct form.
+        What it is, in correct form.
     placed : bool
         Whether that has a place on the tree.
     known_by : str
@@ -152,29 +118,17 @@ class PlantCard:
         Findings that a visit contradicts.
     """
 
-    plant: str
+    record: records.Plant
     species: str
     placed: bool
     known_by: str
-    received_as: str | None
-    clone: str | None
-    offsets: list[str]
-    accession: str | None
-    field_number: str | None
-    source: str | None
-    papers: str | None
-    parents: str | None
     raised_from: str | None
-    owner: str | None
-    place: str | None
-    acquired: str | None
-    died: str | None
-    note: str | None
-    determinations: list[PlantDetermination]
-    findings: list[PlantFinding]
+    offsets: list[str]
+    determinations: list[records.Determination]
+    findings: list[records.Finding]
     queries: list[str]
     flowering: PlantFlowers
-    pollen: list[PlantLot]
+    pollen: list[records.PollenLot]
     as_mother: list[PlantCross]
     as_father: list[PlantCross]
 
@@ -204,12 +158,81 @@ class PlantAnswer:
     schema: Literal["crosscompat.plant/1"] = "crosscompat.plant/1"
 
 
+def plant_answer(
+    collection: Collection, store: Store, entry: PlantEntry, today: date, *, dry_run: bool = False
+) -> PlantAnswer:
+    """Write down what is said of a plant, if anything is, and return its card; without a name, all plants in a line.
+
+    Parameters
+    ----------
+    collection : Collection
+        For its tree and its settings.
+    store : Store
+        The book.
+    entry : PlantEntry
+    today : date
+    dry_run : bool
+        Whether nothing is to be written; the card is the one of before then.
+
+    Raises
+    ------
+    UnknownName
+        If the plant is not in the book and was not said to be new.
+    WrongUse
+        If what is said contradicts the book or itself.
+    """
+    notes, invented = list(collection.notices), collection.settings.invented
+    if entry.asks_only:
+        with store.reading() as page:
+            if entry.name is None:
+                return PlantAnswer(lines_of(page), None, [], False, [], invented, notes)
+            card = card_of(collection, page, _find(page, entry.name), today)
+            return PlantAnswer([], card, [], False, [], invented, notes)
+    with store.writing("", who=entry.by, dry_run=dry_run) as pen:
+        planned = _planned(pen, collection, entry)
+        pen.what = say("plant.change", plant=planned.plant.name, what="; ".join(planned.wrote))
+        stood = pen.find(records.Plant, id=planned.plant.id)
+        before = card_of(collection, pen, stood, today) if stood and dry_run else None
+        write_plant(pen, planned, Bounds(today))
+        card_now = before if dry_run else card_of(collection, pen, planned.plant, today)
+        written = bool(planned.new or planned.changed) and not dry_run
+    return PlantAnswer(
+        [], card_now, list(planned.wrote), written, _cautions(collection, entry, planned), invented, notes
+    )
+
+
+def _planned(page: Reading, collection: Collection, entry: PlantEntry) -> PlantRecords:
+    known = _find(page, entry.name) if entry.name and not entry.new else None
+    entry = entry if known is None else replace(entry, name=known.name)
+    return plant_records(page, entry, read_pattern(collection.settings.cross_number))
+
+
+def _find(page: Reading, text: str) -> records.Plant:
+    try:
+        return find_plant(page, text)
+    except UnknownName:
+        name = fold(text)
+        near = nearest_names(name, [known for (known,) in page.columns(records.Plant, "name")])
+        hint = say("plant.nearest", names=", ".join(near)) if near else ""
+        raise UnknownName(say("plant.unknown", name=name, nearest=hint), name, near) from None
+
+
+def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) -> list[Caution]:
+    """Return what is to be said once: names that may be misspelt, papers where something changes hands, hybrids."""
+    names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
+    spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
+    received = any(entry.plant.get(name) is not None for name in _RECEIVED)
+    others_pollen = bool(entry.pollen) and planned.plant.owner is not None
+    cautions = [permits()] if received or others_pollen else []
+    return [*spelling, *cautions, *([escaping()] if entry.raised_from or entry.plant.get("parents") else [])]
+
+
 def lines_of(page: Reading) -> list[PlantLine]:
     """Return every plant in one line, the living first, by name."""
     bench = plants_of(page).by_name
     standing = sorted(page.current(records.Plant), key=lambda plant: (plant.died is not None, plant.name))
     return [
-        PlantLine(one.name, correct_form(bench[one.name].species), bench[one.name].sex, one.place, _iso(one.died))
+        PlantLine(one.name, correct_form(bench[one.name].species), bench[one.name].sex, one.place, one.died)
         for one in standing
     ]
 
@@ -235,29 +258,17 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
     mother, father = _crosses(crosses_of(page, species), plant.name)
     return PlantCard(
-        plant=plant.name,
+        record=plant,
         species=correct_form(known.species),
         placed=_is_placed(collection, known.species),
         known_by=_known_by(plant, named, raised),
-        received_as=plant.received_as,
-        clone=plant.clone,
-        offsets=[name for name, one in bench.by_name.items() if one.clone == known.clone and name != plant.name],
-        accession=plant.accession,
-        field_number=plant.field_number,
-        source=plant.source,
-        papers=plant.papers,
-        parents=plant.parents,
         raised_from=(raised.number or raised.id) if raised else None,
-        owner=plant.owner,
-        place=plant.place,
-        acquired=_iso(plant.acquired),
-        died=_iso(plant.died),
-        note=plant.note,
-        determinations=[PlantDetermination(one.name, _iso(one.date), one.by, one.note) for one in named],
-        findings=[PlantFinding(one.what, one.value, _iso(one.date), one.how, one.by, one.note) for one in found],
+        offsets=[name for name, one in bench.by_name.items() if one.clone == known.clone and name != plant.name],
+        determinations=named,
+        findings=found,
         queries=_queries(page, plant, known.sex),
         flowering=_flowers(page, plant, today),
-        pollen=[_lot(lot) for lot in page.current(records.PollenLot, plant=plant.id)],
+        pollen=list(page.current(records.PollenLot, plant=plant.id)),
         as_mother=mother,
         as_father=father,
     )
@@ -266,7 +277,7 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
 def _known_by(plant: records.Plant, named: Sequence[records.Determination], raised: records.Cross | None) -> str:
     if named:
         last = named[-1]
-        day = last.date.isoformat() if last.date else say("plant.undated")
+        day = f" {spoken_date(last.date)}" if last.date else f", {say('plant.undated')}"
         by = say("plant.by", who=last.by) if last.by else ""
         return say("plant.known_by.determination", date=day, by=by)
     if plant.parents:
@@ -303,7 +314,7 @@ def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
         mark = contradicted(sex, overruled.split("; "))
         takes_part = mothers[cross] == plant.id if sex == "male" else plant.id in givers[visit]
         if mark is not None and takes_part:
-            told.append(say("plant.query", sex=sex, cross=numbers[cross] or cross, date=day.isoformat(), mark=mark))
+            told.append(say("plant.query", sex=sex, cross=numbers[cross] or cross, date=spoken_date(day), mark=mark))
     return told
 
 
@@ -325,12 +336,8 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
         days=window.days if window else 0,
         open_now=None if seen is None else seen.flowers != 0,
         flowers=seen.flowers if seen else None,
-        seen=_iso(seen.date) if seen else None,
+        seen=seen.date if seen else None,
     )
-
-
-def _lot(lot: records.PollenLot) -> PlantLot:
-    return PlantLot(lot.name, _iso(lot.collected), lot.dried, lot.kept, _iso(lot.tested), lot.test_result)
 
 
 def _crosses(crosses: Sequence[Cross], name: str) -> tuple[list[PlantCross], list[PlantCross]]:
@@ -343,10 +350,6 @@ def _crosses(crosses: Sequence[Cross], name: str) -> tuple[list[PlantCross], lis
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:
     took = fruitful(cross)
-    return PlantCross(
-        cross.number, cross.date.isoformat(), other, "open" if took is None else "took" if took else "failed"
-    )
-
-
-def _iso(day: date | None) -> str | None:
-    return day.isoformat() if day else None
+    lost = cross.lost_to if took is None else None
+    outcome = "lost" if lost else "open" if took is None else "took" if took else "failed"
+    return PlantCross(cross.number, cross.date, other, outcome, lost)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp
 
@@ -12,6 +12,7 @@ from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import TERMS, Reasons, whole_reasons
 from crosscompat.pairing import CURVES, Feature
+from crosscompat.traits import from_memory
 
 __all__ = ["Reason", "feature_in_words", "reasons_in_words", "weight_in_words"]
 
@@ -40,6 +41,8 @@ class Reason:
         What it is, in plain words.
     says : str
         The same with how heavily it speaks.
+    source : str or None
+        Where the parents' values are from, in keys of the table of sources; None where nothing says it.
     """
 
     feature: str
@@ -47,9 +50,12 @@ class Reason:
     logit: float
     fact: str
     says: str
+    source: str | None = None
 
 
-def reasons_in_words(model: FittedModel, asked: Asked, i: int, distance: float) -> list[Reason]:
+def reasons_in_words(
+    model: FittedModel, asked: Asked, i: int, distance: float, sources: Mapping[str, str] | None = None
+) -> list[Reason]:
     """Return the reasons for one pairing's chance of a seedling: an average pairing first, then the weightiest.
 
     Parameters
@@ -61,6 +67,8 @@ def reasons_in_words(model: FittedModel, asked: Asked, i: int, distance: float) 
         Which of them.
     distance : float
         Between its parents, against the usual distance on the tree.
+    sources : mapping of str to str, optional
+        Where the parents' values of each trait are from.
 
     Returns
     -------
@@ -75,7 +83,13 @@ def reasons_in_words(model: FittedModel, asked: Asked, i: int, distance: float) 
     fact = say(f"reasons.distance.{_how_far(distance)}", value=f"{distance:.2g}")
     terms = [_reason("distance", distance, of_distance, fact)]
     terms += [
-        _reason(name, value, logit, _fact(kind, column, value))
+        _reason(
+            name,
+            value,
+            logit,
+            _fact(kind, column, value),
+            (sources or {}).get(column or "") if value is not None else None,
+        )
         for kind, column, name, logit, value in _joined(features, found)
     ]
     terms += [
@@ -89,10 +103,11 @@ def reasons_in_words(model: FittedModel, asked: Asked, i: int, distance: float) 
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
 
 
-def _reason(feature: str, value: float | None, logit: float, fact: str) -> Reason:
-    unknown = value is None
-    says = fact if unknown else say("reasons.line", fact=fact, weight=weight_in_words(logit))
-    return Reason(feature, value, logit, fact, says)
+def _reason(feature: str, value: float | None, logit: float, fact: str, source: str | None = None) -> Reason:
+    """Put a reason into words; one that rests on somebody's memory says so."""
+    fact = say("reasons.from_memory", fact=fact) if from_memory(source) else fact
+    says = fact if value is None else say("reasons.line", fact=fact, weight=weight_in_words(logit))
+    return Reason(feature, value, logit, fact, says, source)
 
 
 def _joined(features: Sequence[Feature], found: Reasons) -> Iterator[tuple[str, str | None, str, float, float | None]]:

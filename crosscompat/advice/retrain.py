@@ -19,9 +19,9 @@ from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, fitted_
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
-from crosscompat.book.dates import season_of
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.recorded import add_forecasts
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, prior_step

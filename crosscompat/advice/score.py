@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from crosscompat.advice.blind import FORECASTS, Blind, Work, blind_forecasts, gave_a_seedling
 from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.advice.predict import training_set_of
-from crosscompat.book.dates import season_of
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species, pair_numbers

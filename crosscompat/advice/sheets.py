@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
+from crosscompat.book.import_export.import_table import ImportedRows
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.errors import Fault, UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import fold, genus_of
 
-__all__ = ["ColumnRead", "Exported", "Imported", "Problem", "Unplaced", "problems", "unplaced"]
+__all__ = ["ColumnRead", "Exported", "Imported", "Problem", "Unplaced", "with_outcome"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,27 +105,32 @@ class Exported:
     changes: int
     versions: int
     crosses: int | None
+    invented: bool
     schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
 
 
-def problems(faults: Iterable[Fault], values: Sequence[str | None]) -> list[Problem]:
-    """Return faults part by part.
-
-    Parameters
-    ----------
-    faults : iterable of Fault
-    values : sequence of str or None
-        What stands in the cell of each.
-    """
-    return [
-        Problem(
-            fault.place.file, fault.place.sheet, fault.place.row, fault.place.column, value, fault.what, fault.advice
-        )
-        for fault, value in zip(faults, values, strict=True)
+def with_outcome(answer: Imported, collection: Collection, taken: ImportedRows, change: int | None) -> Imported:
+    """Return an answer with what came of its rows; without a change nothing was written."""
+    faults = [
+        Problem(place.file, place.sheet, place.row, place.column, value, fault.what, fault.advice)
+        for fault, value in zip(taken.faults, taken.values, strict=True)
+        for place in (fault.place,)
     ]
+    return replace(
+        answer,
+        rows=taken.rows,
+        crosses=len(taken.crosses),
+        plants=len(taken.plants),
+        same=taken.same,
+        bad_rows=len({fault.place.row for fault in taken.faults}),
+        faults=faults,
+        unplaced=_unplaced(collection, taken.crosses, taken.plants),
+        change=change,
+        written=change is not None,
+    )
 
 
-def unplaced(collection: Collection, crosses: Iterable[Cross], plants: Iterable[Plant]) -> list[Unplaced]:
+def _unplaced(collection: Collection, crosses: Iterable[Cross], plants: Iterable[Plant]) -> list[Unplaced]:
     """Return the names that the tree does not know, each once; that is no fault of a record."""
     named: dict[tuple[str, str | None], None] = {}
     for cross in crosses:

@@ -11,10 +11,10 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.dates import by_date
 from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.store import Reading
 from crosscompat.book.units import in_all, kinds_of, total, units_of_visits
+from crosscompat.ground.dates import by_date
 
 __all__ = [
     "BELOW",
@@ -249,10 +249,10 @@ def _technique(visits: Sequence[records.Pollination]) -> str | None:
 def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
-    told = [item for kind in PARTS for item in page.times(kind, "cross").items()]
-    told += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
+    moments = [item for kind in PARTS for item in page.times(kind, "cross").items()]
+    moments += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
     found: dict[str, datetime] = {}
-    for cross, at in told:
+    for cross, at in moments:
         moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
         found[cross] = max(found.get(cross, moment), moment)
     return found

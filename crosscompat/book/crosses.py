@@ -46,10 +46,8 @@ class Cross:
         The local calendar day of the (first) pollination.
     seed_parent, pollen_parent : str
         Names as written; no pollen parent where the flower was left open or bagged and left alone.
-    id : str or None
-        UUID, never reused.
-    cross : str or None
-        The grower's own number.
+    id, cross : str or None
+        UUID, never reused, and the grower's own number.
     units : int or None
         What was pollinated, in ``unit_kind``; unknown where several kinds of unit were counted.
     pods_set, pods_held, seeds, seeds_filled, seeds_sown, seedlings : int or None
@@ -57,19 +55,15 @@ class Cross:
     tried, took : int or None
         Units, and units with a seedling, where they were counted one by one.
     closed_stage : str or None
-        The last stage that is over: ``set``, ``hold``, ``fill`` or ``germinate``.
+        The last stage that is over.
     lost_to : str or None
         An accident that ended it, which is no failure of the cross.
     only_successes : bool or None
         From a batch in which failures were not written down.
     stamens_removed : bool or None
         Whether the seed parent's own stamens (or male florets) were taken out in time.
-    proof : str or None
-        Whether the seedlings are hybrids: ``not checked``, ``like the mother``, ``looks hybrid``, ``proved``.
     recorded_at : datetime or None
         In UTC.
-    kind : str
-        One of ``CROSS_KINDS``: a cross, or a check that says nothing of the pairing.
     """
 
     date: date
@@ -170,7 +164,7 @@ def recorded_by(cross: Cross, day: date) -> bool:
 
 
 def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArray[np.float64]]:
-    """Return the counts of crosses column by column, NaN where blank.
+    """Return the counts of crosses column by column, each of shape (n_crosses,), NaN where blank.
 
     Examples
     --------

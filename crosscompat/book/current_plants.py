@@ -6,22 +6,38 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from os import PathLike
+from typing import TYPE_CHECKING
 
 from crosscompat.book import records
-from crosscompat.book.dates import by_date
 from crosscompat.book.records import SEXES
-from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.dates import by_date
 from crosscompat.ground.errors import Fault
-from crosscompat.ground.names import bracketed
+from crosscompat.ground.names import bracketed, loose_keys
 from crosscompat.ground.wording import say
 
-__all__ = ["HEADER", "MORE", "Plant", "Plants", "plants_in", "plants_of", "read_plants", "species_of"]
+if TYPE_CHECKING:  # a collection that is remembered is opened without the database
+    from crosscompat.book.store import Reading
+
+__all__ = [
+    "HEADER",
+    "MORE",
+    "Plant",
+    "Plants",
+    "parents_of_crosses",
+    "plants_in",
+    "plants_of",
+    "read_plants",
+    "species_of",
+]
 
 HEADER = ("plant", "species", "clone", "sex", "2n", "self_fertile", "source", "note")
 MORE = ("accession", "field_number", "papers", "received_as", "parents", "owner", "place", "acquired", "died")
 """What the book can also note of a plant, and the table does not hold."""
+_UNKNOWN = "?"
+Side = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +72,7 @@ class Plant:
     died: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plants:
     """All plants, found by their own name.
 
@@ -75,8 +91,19 @@ class Plants:
         return cls({plant.plant: plant for plant in plants})
 
     def find(self, name: str | None) -> Plant | None:
-        """Return the plant of that name, or None."""
-        return None if name is None else self.by_name.get(name)
+        """Return the plant of that name, else the only one that is written so but for case, dashes or zeros."""
+        if name is None or name in self.by_name:
+            return self.by_name.get(name or "")
+        meant = {one for key in loose_keys(name) for one in self._by_key.get(key, ())}
+        return self.by_name[meant.pop()] if len(meant) == 1 else None
+
+    @cached_property
+    def _by_key(self) -> Mapping[str, set[str]]:
+        found: dict[str, set[str]] = defaultdict(set)
+        for name in self.by_name:
+            for key in loose_keys(name):
+                found[key].add(name)
+        return found
 
     def one_clone(self, a: str | None, b: str | None) -> bool:
         """Tell whether two plants are known to be one: the same plant, or offsets of one."""
@@ -142,9 +169,6 @@ def _plant(cells: Cells) -> Plant | None:
     return Plant(name, species, clone or name, sex, chromosomes, self_fertile, source, note, cells.row.number)
 
 
-_UNKNOWN = "?"
-
-
 def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:
     """Return the plants with what was last found on each.
 
@@ -171,7 +195,7 @@ def species_of(page: Reading) -> Mapping[str, str]:
     named = {one.plant: one.name for one in by_date(page.current(records.Determination))}
     plants = {plant.id: plant for plant in page.current(records.Plant)}
     raised = any(plant.cross for plant in plants.values())
-    parents = _parents(page) if raised else {}
+    parents = parents_of_crosses(page) if raised else {}
     return {plant: _species(plant, plants, named, parents) for plant in plants}
 
 
@@ -190,42 +214,32 @@ def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plan
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Parents:
-    """The two sides of a cross: each a plant of the book, or a name."""
-
-    seed: tuple[str | None, str | None]
-    pollen: tuple[str | None, str | None]
-
-
-def _parents(page: Reading) -> Mapping[str, _Parents]:
-    """Return the sides of each cross; of several pollen parents the first."""
+def parents_of_crosses(page: Reading) -> Mapping[str, Sequence[Side]]:
+    """Return the parents of each cross, the seed parent first: a plant of the book, or a name."""
+    columns = page.columns(records.Cross, "id", "seed_plant", "seed_parent")
+    found: dict[str, list[Side]] = {cross: [(plant, name)] for cross, plant, name in columns}
     cross_of_visit = dict(page.columns(records.Pollination, "id", "cross"))
-    pollen: dict[str, tuple[str | None, str | None]] = {}
-    for one in page.current(records.Pollen):
-        pollen.setdefault(cross_of_visit[one.pollination], (one.plant, one.name))
-    sides = page.columns(records.Cross, "id", "seed_plant", "seed_parent")
-    return {cross: _Parents((plant, name), pollen.get(cross, (None, None))) for cross, plant, name in sides}
+    for pollen in page.current(records.Pollen):
+        found[cross_of_visit[pollen.pollination]].append((pollen.plant, pollen.name))
+    return found
 
 
 def _species(
     plant: str,
     plants: Mapping[str, records.Plant],
     named: Mapping[str, str],
-    parents: Mapping[str, _Parents],
+    parents: Mapping[str, Sequence[Side]],
     offspring: frozenset[str] = frozenset(),
 ) -> str:
-    """Return what a plant is; one that is told to descend from itself is known by its name alone."""
+    """Return what a plant is, of several pollen parents by the first; one of its own ancestors is known by its name."""
     known = plants[plant]
-    told = named.get(plant) or known.parents
-    both = None if plant in offspring else parents.get(known.cross or "")
+    own = named.get(plant) or known.parents
+    sides = () if plant in offspring else parents.get(known.cross or "", ())
     younger = offspring | {plant}
-    if told or both is None:
-        return told or known.received_as or known.name
+    if own or not sides:
+        return own or known.received_as or known.name
     seed, pollen = (
-        name or (_species(one, plants, named, parents, younger) if one else _UNKNOWN)
-        for one, name in (both.seed, both.pollen)
+        name or (_species(parent, plants, named, parents, younger) if parent else _UNKNOWN)
+        for parent, name in (*sides, (None, None))[:2]
     )
-    if seed == pollen:
-        return seed
-    return " × ".join(bracketed(side) for side in (seed, pollen))
+    return seed if seed == pollen else " × ".join(bracketed(side) for side in (seed, pollen))

@@ -14,7 +14,7 @@ from crosscompat.book.numbers import Pattern, find_number
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import fold
+from crosscompat.ground.names import fold, written_alike
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -49,7 +49,7 @@ def plain(text: str) -> str:
 
 
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
-    """Return the cross that is meant: by its number, whatever case, blanks and dashes, or an identifier's beginning.
+    """Return the cross that is meant: by its number, however it is typed, or an identifier's beginning.
 
     Raises
     ------
@@ -61,7 +61,7 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
     found = _meant(numbers, text) or (begun[0] if len(begun) == 1 else None)
     cross = page.find(Cross, id=found) if found else None
     if cross is None and pattern is not None:
-        find_number(text, numbers, pattern)
+        cross = page.find(Cross, id=numbers[find_number(text, numbers, pattern)])
     if cross is None:
         raise _unknown("cross", text, numbers)
     return cross
@@ -142,11 +142,11 @@ def _names(page: Reading) -> dict[str, str]:
 
 
 def _meant(known: Mapping[str, str], text: str) -> str | None:
-    """Return what a name stands for: as written, else what alone is written so but for case, blanks and dashes."""
+    """Return what a name stands for: as written, else what alone is written so but for case, dashes or zeros."""
     if text in known:
         return known[text]
-    alike = [one for name, one in known.items() if plain(name) == plain(text)]
-    return alike[0] if len(alike) == 1 and plain(text) else None
+    alike = written_alike(text, known)
+    return known[alike[0]] if len(alike) == 1 else None
 
 
 def _begun(page: Reading, text: str) -> list[str]:

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 
 from crosscompat.book import records
 from crosscompat.book.store import Reading
-from crosscompat.ground.wording import catalogue, say
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.wording import say
 
 __all__ = ["Sighting", "Window", "latest", "sightings_of", "usual_window"]
 
@@ -123,9 +124,9 @@ def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:
     noted = page.columns(records.Flowering, "plant", "date", "open_flowers", in_order=True)
     for plant, day, flowers in noted:
         found[plant].append(Sighting(day, flowers))
-    told = {(plant, day) for plant, day, _ in noted}
+    known = {(plant, day) for plant, day, _ in noted}
     for plant, day in dict.fromkeys(_at_work(page)):
-        if (plant, day) not in told:
+        if (plant, day) not in known:
             found[plant].append(Sighting(day))
     return found
 
@@ -147,8 +148,8 @@ def _of_year(day: date) -> int:
 
 
 def _spoken(month_day: str) -> str:
-    month, day = (int(part) for part in month_day.split("-"))
-    return f"{day} {catalogue('cells')['month_names'][month - 1]}"
+    day = date.fromisoformat(f"{_LEAP_YEAR}-{month_day}")
+    return spoken_date(day, day)
 
 
 def _month_day(place: int) -> str:

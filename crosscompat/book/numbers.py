@@ -18,6 +18,7 @@ from difflib import get_close_matches
 from string import Formatter
 
 from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -159,7 +160,9 @@ def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
 
 
 def find_number(text: str, known: Iterable[str], pattern: Pattern) -> str:
-    """Return the number of a cross as it was written, however its letters' case was typed.
+    """Return the number of a cross as it was written; case, dashes, leading zeros and the check letter may differ.
+
+    A check letter may be left out, but one that is typed must fit.
 
     Raises
     ------
@@ -168,14 +171,16 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern) -> str:
 
     Examples
     --------
-    >>> find_number("26-017y", ["26-017Y", "26-018U"], read_pattern(OURS))
-    '26-017Y'
+    >>> [find_number(text, ["26-017Y", "26-018U"], read_pattern(OURS)) for text in ("26-017y", "26-17", "26 17 y")]
+    ['26-017Y', '26-017Y', '26-017Y']
     """
     numbers = list(known)
     given = text.strip()
-    alike = [number for number in numbers if number.casefold() == given.casefold()]
-    if given in numbers or len(alike) == 1:
-        return given if given in numbers else alike[0]
+    alike = [given] if given in numbers else written_alike(given, numbers)
+    if not alike and "{check}" in pattern.text and given[-1:].isdigit():
+        alike = [number for number in numbers if written_alike(given, [number[:-1]])]
+    if len(alike) == 1:
+        return alike[0]
     near = get_close_matches(given, numbers, n=_NEAR, cutoff=_CUTOFF)
     hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
     mended = pattern.mended(given)

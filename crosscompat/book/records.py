@@ -6,20 +6,18 @@ A field that may be None is unknown then, and never "no". A record that points t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, field
+from dataclasses import MISSING, Field, dataclass, field
 from datetime import date, datetime, time
-from types import MappingProxyType
-from typing import Any
+from functools import cache
+from typing import Any, get_args, get_type_hints
 from uuid import uuid4
 
 STAGES = ("set", "hold", "fill", "germinate")
 NO_POLLEN_PARENT = ("open", "none")
 CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
 POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
-
 UNCHECKED, SELFED = "not checked", "like the mother"
 PROOFS = (UNCHECKED, SELFED, "looks hybrid", "proved")
-
 SEXES = ("female", "male", "both", "male that sometimes fruits", "unknown")
 FINDINGS = ("sex", "2n", "self_fertile", "fertility", "first_flower")
 COUNT_HOW = ("counted", "about", "all open")
@@ -62,18 +60,14 @@ class Plant(Record):
         Its own name or number on the bench; no two plants of a book share one.
     clone : str or None
         Offsets and cuttings of one plant share it; a plant that names none is its own.
-    accession, field_number, source, papers : str or None
-        Where it comes from and what was given with it.
     received_as : str or None
         The name it came with, kept for ever.
     parents : str or None
         The formula of a hybrid, as told; ``cross`` says it better where it was raised here.
     cross : str or None
         The cross it was raised from.
-    owner : str or None
-        Whose it is, where it is not the grower's.
-    place : str or None
-        Where it stands.
+    owner, place : str or None
+        Whose it is, where it is not the grower's; where it stands.
     """
 
     name: str
@@ -107,14 +101,7 @@ class Determination(Record):
 class Finding(Record):
     """Something found on one plant, and how it is known; it overrides what is said of its species.
 
-    Attributes
-    ----------
-    what : str
-        One of ``FINDINGS``.
-    value : str
-        A sex of ``SEXES``, a number, yes or no, or words, by what was found.
-    how : str or None
-        How it is known.
+    ``value`` is a sex of ``SEXES``, a number, yes or no, or words, by what was found.
     """
 
     plant: str = _of("plants")
@@ -159,8 +146,6 @@ class Cross(Record):
     ----------
     number : str or None
         The grower's own, kept verbatim; no two crosses of a book share one.
-    kind : str
-        One of ``CROSS_KINDS``: a cross, a check against a parent known to be good, or flowers bagged and left alone.
     seed_parent : str or None
         The seed parent as it was written, where that is not the plant's own name of today.
     wanted : int or None
@@ -191,26 +176,20 @@ class Cross(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pollination(Record):
-    """One visit with the brush.
+    """One visit with the brush, at a local hour.
 
     Attributes
     ----------
-    hour : time or None
-        Local.
     who, marker : str or None
         Who held the brush; where on the plant ("raceme 2, red thread").
     unit_kind, units, count_how
         What was counted (flower, cyathium, raceme), how many, and whether they were counted.
     flowers : str
         ``new``, or ``same again``, which adds no unit.
-    pollen_kind : str or None
-        One plant, several, open, self, sib or none.
     stamens_removed : bool or None
         Whether the seed parent's own were taken out in time.
-    temperature : float or None
-        In degrees Celsius.
-    humidity : float or None
-        Relative, in percent.
+    temperature, humidity : float or None
+        In degrees Celsius; relative, in percent.
     overruled : str or None
         What cannot be, and was written down all the same.
     """
@@ -336,22 +315,12 @@ class Proof(Record):
 
 @dataclass(frozen=True, slots=True)
 class GivenForecast(Record):
-    """The chance of at least one seedling, with its 90% interval, as it was given on a day.
+    """The chance of at least one seedling, with its 90% interval, as a model of some fingerprint gave it on a day.
 
-    Attributes
-    ----------
-    date : date
-        The day on which the season was read for it.
-    model : str
-        Fingerprint of the model that gave it.
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    cross : str or None
-        Identifier or number of the cross under way; None for a cross wanted.
+    The parents are species in correct form; ``cross`` is an identifier or number, None for a cross wanted.
     """
 
     id: str = field(default_factory=new_id, compare=False, kw_only=True)
-
     date: date
     model: str
     seed_parent: str
@@ -365,23 +334,67 @@ class GivenForecast(Record):
     pollen_plant: str | None = None
 
 
-KINDS: Mapping[str, type[Record]] = MappingProxyType(
-    {
-        "plants": Plant,
-        "determinations": Determination,
-        "findings": Finding,
-        "flowerings": Flowering,
-        "pollen_lots": PollenLot,
-        "crosses": Cross,
-        "pollinations": Pollination,
-        "pollen": Pollen,
-        "observations": Observation,
-        "seed_lots": SeedLot,
-        "sowings": Sowing,
-        "emergences": Emergence,
-        "losses": Loss,
-        "proofs": Proof,
-        "forecasts": GivenForecast,
-    }
-)
+KINDS: Mapping[str, type[Record]] = {
+    "plants": Plant,
+    "determinations": Determination,
+    "findings": Finding,
+    "flowerings": Flowering,
+    "pollen_lots": PollenLot,
+    "crosses": Cross,
+    "pollinations": Pollination,
+    "pollen": Pollen,
+    "observations": Observation,
+    "seed_lots": SeedLot,
+    "sowings": Sowing,
+    "emergences": Emergence,
+    "losses": Loss,
+    "proofs": Proof,
+    "forecasts": GivenForecast,
+}
 """Every kind of record by the name of its table."""
+
+
+def value_types(kind: type[Record]) -> Mapping[str, type]:
+    """Return the type of every field of a kind, None aside.
+
+    Examples
+    --------
+    >>> value_types(Flowering)["open_flowers"]
+    <class 'int'>
+    """
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
+    return {name: next(iter(get_args(hint)), hint) for name, hint in hints.items()}
+
+
+def needed(kind: type[Record]) -> frozenset[str]:
+    """Return the fields of a kind that are never None.
+
+    Examples
+    --------
+    >>> sorted(needed(Flowering))
+    ['date', 'id', 'plant']
+    """
+    hints = _hints(kind)  # type: ignore[arg-type]  # as above
+    return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
+
+
+def reference(item: Field[Any]) -> str | None:
+    """Return the kind of record that a field points to, or None.
+
+    Examples
+    --------
+    >>> [item.name for item in Sowing.__dataclass_fields__.values() if reference(item)]
+    ['cross', 'lot']
+    """
+    return item.metadata.get("of")
+
+
+def choices(item: Field[Any]) -> tuple[str, ...] | None:
+    """Return the only values that a field may have, or None."""
+    return item.metadata.get("choices")
+
+
+@cache
+def _hints(kind: Any) -> Mapping[str, Any]:
+    """Return the types of a kind's fields; to work them out takes long enough to be felt at every start."""
+    return get_type_hints(kind)

@@ -11,7 +11,7 @@ from crosscompat.book.current_plants import species_of
 from crosscompat.book.records import FLOWERS, STAGES, Plant
 from crosscompat.book.store import Reading
 
-__all__ = ["Life", "Lot", "Tray", "lives_of"]
+__all__ = ["Life", "Look", "Lot", "Tray", "lives_of"]
 
 Look = tuple[date | None, int]
 

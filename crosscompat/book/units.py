@@ -118,10 +118,10 @@ def in_words(units: Sequence[Units]) -> str:
     >>> in_words([Units("flower", 4), Units("raceme", None)])
     ''
     """
-    told = [one.words for one in units]
-    if not told or not all(told):
+    words = [unit.words for unit in units]
+    if not words or not all(words):
         return ""
-    return say("units.and").join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+    return say("units.and").join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
 
 
 def _plain(kind: str | None) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.book.timelines import Life, Tray
+from crosscompat.book.timelines import Life, Look, Tray
 
 __all__ = [
     "FEWEST",
@@ -35,6 +35,7 @@ FEWEST = 5
 
 _FEWEST_SEEDLINGS = 20
 _EARLY, _LATE = 0.05, 0.95
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +98,18 @@ def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, 
     to that by which nineteen had.
     """
     every = list(lives)
-    waits = {"swelling": _swelling(every, as_of), "ripe": _ripe(every, as_of), "up": _first_up(every, as_of)}
-    under_way = {step: [wait for wait in found if wait[1] or wait[0] <= window] for step, found in waits.items()}
-    found = {step: _learned(usual[step], under_way[step]) if step in waits else usual[step] for step in STEPS}
-    found["last_up"] = _last_up(every, usual["last_up"], as_of)
-    return found
+    trays = [tray for life in every for tray in life.trays]
+    waits: dict[str, list[tuple[int, bool]]] = {step: [] for step in ("swelling", "ripe", "up")}
+    for life in every:
+        start, open_ = next(iter(life.brushed), None), not (life.over or life.ripe)
+        ripening = (life.pods or 0) > life.dropped
+        waits["swelling"] += _wait(start, life.swelling, as_of, waiting=open_ and not life.swelling)
+        waits["ripe"] += _wait(start, life.ripe, as_of, waiting=open_ and ripening)
+    for tray in trays:
+        waits["up"] += _wait(tray.sown, tray.looks, as_of, waiting=not (tray.looks or tray.lost))
+    under_way = {step: [wait for wait in waits[step] if wait[1] or wait[0] <= window] for step in waits}
+    spans = {step: _learned(usual[step], under_way[step]) if step in waits else usual[step] for step in STEPS}
+    return spans | {"last_up": _last_up(trays, usual["last_up"], as_of)}
 
 
 def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
@@ -113,41 +121,19 @@ def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
     return Span(int(early), int(np.ceil(last)), OWN, curve.events)
 
 
-def _swelling(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
-    for life in lives:
-        yield from _since_brush(life, life.swelling, as_of, waiting=not life.swelling and not life.ripe)
+def _wait(start: date | None, looks: Iterable[Look], as_of: date, *, waiting: bool) -> list[tuple[int, bool]]:
+    """Return how long it took until anything was first seen, or it has waited if that may still come."""
+    seen = [day for day, n in looks if n > 0 and day is not None]
+    if start is None or not (seen or waiting):
+        return []
+    return [(_days(start, min(seen, default=as_of)), bool(seen))]
 
 
-def _ripe(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
-    for life in lives:
-        yield from _since_brush(life, life.ripe, as_of, waiting=not life.ripe and (life.pods or 0) > life.dropped)
-
-
-def _since_brush(
-    life: Life, looks: Iterable[tuple[date | None, int]], as_of: date, *, waiting: bool
-) -> Iterator[tuple[int, bool]]:
-    """Yield how long a cross took until pods were first seen so, or has waited if it may still come."""
-    seen = [day for day, pods in looks if pods > 0 and day is not None]
-    if life.brushed and seen:
-        yield _wait(life.brushed[0], min(seen)), True
-    elif life.brushed and waiting and not life.over:
-        yield _wait(life.brushed[0], as_of), False
-
-
-def _first_up(lives: Iterable[Life], as_of: date) -> Iterator[tuple[int, bool]]:
-    for tray in _trays(lives):
-        seen = [day for day, n in tray.looks if n > 0 and day is not None]
-        if seen and tray.sown is not None:
-            yield _wait(tray.sown, min(seen)), True
-        elif not tray.looks and not tray.lost and tray.sown is not None:
-            yield _wait(tray.sown, as_of), False
-
-
-def _last_up(lives: Iterable[Life], usual: Span, as_of: date) -> Span:
+def _last_up(sown: Iterable[Tray], usual: Span, as_of: date) -> Span:
     """Return when nineteen of twenty seedlings of the finished trays were up, each counted when it was first seen."""
     days: list[int] = []
     trays = 0
-    for tray in _trays(lives):
+    for tray in sown:
         if tray.sown is None or tray.lost or (as_of - tray.sown).days <= usual.last:
             continue
         rises = list(_rises(tray))
@@ -165,20 +151,12 @@ def _rises(tray: Tray) -> Iterator[int]:
     up = 0
     for day, n in sorted((day, n) for day, n in tray.looks if day is not None):
         for _ in range(n - up):
-            yield _wait(tray.sown or day, day)
+            yield _days(tray.sown or day, day)
         up = max(up, n)
 
 
-def _trays(lives: Iterable[Life]) -> Iterator[Tray]:
-    for life in lives:
-        yield from life.trays
-
-
-def _wait(start: date, end: date) -> int:
+def _days(start: date, end: date) -> int:
     return max((end - start).days, 0)
-
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

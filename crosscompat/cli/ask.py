@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from crosscompat.advice.ask import Answer, PairForecast, ask
 from crosscompat.advice.figures import Distance, Past
 from crosscompat.advice.stages import PastWeights, StageForecast
 from crosscompat.cli.locate import collection_or_carried
-from crosscompat.cli.output import line, paragraph, print_json, unit_in_words, who
+from crosscompat.cli.output import line, paragraph, print_json, screen_width, unit_in_words, who
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of
@@ -20,6 +21,7 @@ _CHANGES_NOTHING, _CHANGES_LITTLE, _DECIDES = 0.05, 0.15, 0.4
 _MOST_PAST, _MOST_REASONS = 2, 2
 _SHOWS = 0.005
 _BETTER = 0.1
+_INDENT = 2
 
 
 def run(
@@ -92,7 +94,9 @@ def _other_way(answer: Answer) -> str:
     better, worse = (there, here) if gap > 0 else (here, there)
     reason = _why_better(better, worse)
     way = "other" if gap > 0 else "this"
-    return say(f"ask.way.{way}", words=there.chance.words, why=f": {reason}" if reason else "")
+    words = there.chance.words
+    told = say(f"ask.way.{way}", words=words, why=f": {reason}" if reason else "")
+    return told if len(told) + _INDENT <= screen_width() else say(f"ask.way.{way}", words=words, why="")
 
 
 def _why_better(better: PairForecast, worse: PairForecast) -> str:
@@ -107,7 +111,8 @@ def _why_better(better: PairForecast, worse: PairForecast) -> str:
 
 def _what_decides(pair: PairForecast) -> str:
     heavy = [r for r in pair.reasons if r.feature != "base" and abs(r.logit) >= _DECIDES][:_MOST_REASONS]
-    return say("ask.decides", reasons="; ".join(_signed_fact(r.fact, r.logit) for r in heavy)) if heavy else ""
+    facts = [_signed_fact(reason.fact, reason.logit) for reason in heavy]
+    return _that_fits(lambda kept: say("ask.decides", reasons="; ".join(kept)), facts) if facts else ""
 
 
 def _signed_fact(fact: str, logit: float) -> str:
@@ -118,7 +123,16 @@ def _to_mind(answer: Answer) -> str:
     kinds = dict.fromkeys(c.kind for c in (*answer.pairing.cautions, *answer.handling) if c.kind in _SHORT)
     if not kinds:
         return ""
-    return say("ask.mind", cautions="; ".join(say(f"cautions.short.{kind}") for kind in kinds))
+    short = [say(f"cautions.short.{kind}") for kind in kinds]
+    return _that_fits(lambda kept: say("ask.mind", cautions="; ".join(kept)), short)
+
+
+def _that_fits(sentence: Callable[[Sequence[str]], str], parts: Sequence[str]) -> str:
+    """Say as much as one line holds: the parts that matter least stand last, and give way first."""
+    kept = list(parts)
+    while len(kept) > 1 and len(sentence(kept)) + _INDENT > screen_width():
+        kept.pop()
+    return sentence(kept)
 
 
 _SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")

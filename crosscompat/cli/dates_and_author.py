@@ -1,15 +1,16 @@
-"""What commands that write into the cross book share: the day and the hand."""
+"""What commands that write share: the day and the hour as they were typed, and who writes."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
 from datetime import date, datetime, time
 
+from crosscompat.cli.prompts import choose, on_a_terminal
+from crosscompat.ground.dates import TwoDates, read_date, spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["GROWER_VARIABLE", "blanks_told", "day_told", "hand", "hour_told", "today"]
+__all__ = ["GROWER_VARIABLE", "any_day", "author", "hour", "past_day", "today"]
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
@@ -20,21 +21,28 @@ def today() -> date:
     return datetime.now().astimezone().date()
 
 
-def day_told(given: datetime | None) -> date:
-    """Return the day that something happened on, today if none was given.
-
-    Raises
-    ------
-    WrongUse
-        If it is still to come.
-    """
-    day = given.date() if given else today()
-    if day > today():
-        raise WrongUse(say("entry.future", date=day.isoformat()))
-    return day
+def any_day(text: str) -> date:
+    """Return the day that was typed, asking where the day could be the month; `read_date` says what it raises."""
+    return _asked(text, None)
 
 
-def hour_told(given: str | None) -> time | None:
+def past_day(text: str) -> date:
+    """Return the day that was typed, which is none to come; `read_date` says what it raises."""
+    return _asked(text, today())
+
+
+def _asked(text: str, latest: date | None) -> date:
+    try:
+        return read_date(text, today(), latest)
+    except TwoDates as two:
+        words = {spoken_date(day).casefold(): day for day in two.dates}
+        answer = choose(say("dates.which", text=text), tuple(words)) if on_a_terminal() else None
+        if answer is None:
+            raise
+        return words[answer]
+
+
+def hour(text: str) -> time:
     """Return an hour written as 14:05.
 
     Raises
@@ -42,37 +50,12 @@ def hour_told(given: str | None) -> time | None:
     WrongUse
         If it is none.
     """
-    if given is None:
-        return None
     try:
-        return datetime.strptime(given.strip(), "%H:%M").time()  # noqa: DTZ007 - an hour of the local day
+        return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007 - an hour of the local day
     except ValueError:
-        raise WrongUse(say("entry.hour", got=given)) from None
+        raise WrongUse(say("entry.hour", got=text)) from None
 
 
-def blanks_told(options: Mapping[str, object]) -> str:
-    """Return what is told of options that were given and are blank; nothing if none is.
-
-    Examples
-    --------
-    >>> blanks_told({"--note": " ", "--lot": None, "--seeds": 0})
-    '--note is blank, so it says nothing. Leave it out, or say something.'
-    """
-    blank = [name for name, value in options.items() if isinstance(value, str) and not value.strip()]
-    if not blank:
-        return ""
-    return say("entry.blank" if len(blank) > 1 else "entry.blank_one", options=", ".join(blank))
-
-
-def hand(by: str | None) -> str | None:
-    """Return who did it, by the option or else by the environment.
-
-    Raises
-    ------
-    WrongUse
-        If the option is blank.
-    """
-    blank = blanks_told({"--by": by})
-    if blank:
-        raise WrongUse(blank)
+def author(by: str | None) -> str | None:
+    """Return who did it, by the option or else by the environment."""
     return (by if by is not None else os.environ.get(GROWER_VARIABLE, "")).strip() or None

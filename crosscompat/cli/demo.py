@@ -14,8 +14,8 @@ from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.advice.retrain import keep, learn, note_forecasts
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
-from crosscompat.cli.check import print_checkup
-from crosscompat.cli.output import line, paragraph, print_json, width
+from crosscompat.cli.book.check import print_checkup
+from crosscompat.cli.output import give, line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
 from crosscompat.cli.retrain import print_lesson
 from crosscompat.collection.demonstration import make_demonstration
@@ -59,7 +59,7 @@ def run(folder: Path | None, *, as_json: bool) -> None:
         print_json(Demonstration(str(place), [*made, MODEL_FILE, _PICTURE, _LABELS]))
     else:
         _heading("check", place)
-        print_checkup(check(new))
+        give(check(new), print_checkup, as_json=False)
         _heading("retrain", place)
         print_lesson(lesson)
         _ask_and_rank(place)

@@ -1,4 +1,4 @@
-"""Write how far apart the two of each pair stand beside a big table of pairs."""
+"""How far apart the two of each pair stand, written beside a table of pairs however long."""
 
 from __future__ import annotations
 
@@ -7,21 +7,32 @@ import sys
 import tempfile
 from dataclasses import replace
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, Annotated, BinaryIO
 
-from crosscompat.advice.pair_distances import PairDistances, PairTable, write_distances
-from crosscompat.cli.locate import collection_or_carried
+import typer
+
+from crosscompat.cli.options import Folder, Json, Output
 from crosscompat.cli.output import print_json, talk, unit_in_words
-from crosscompat.cli.progress import counted
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
 
-__all__ = ["run"]
+if TYPE_CHECKING:
+    from crosscompat.advice.pair_distances import PairDistances
 
 
-def run(folder: Path | None, pairs: Path, output: Path | None, *, as_json: bool) -> None:
+def distances(
+    pairs: Annotated[Path, typer.Argument(metavar="PAIRS", help=say("help.distances_pairs"))],
+    output: Output = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
     """Write the table, or nothing at all if there is a fault in it."""
+    from crosscompat.advice.pair_distances import PairTable, write_distances
+    from crosscompat.cli.locate import collection_or_carried
+    from crosscompat.cli.workers import counted
+
     to_screen = output is None or str(output) == "-"
     if as_json and to_screen:
         raise WrongUse(say("distances.json_where"))
@@ -34,7 +45,7 @@ def run(folder: Path | None, pairs: Path, output: Path | None, *, as_json: bool)
 
     if output is None or to_screen:
         with tempfile.TemporaryFile() as held:
-            answer = written(held)
+            written(held)
             held.seek(0)
             shutil.copyfileobj(held, sys.stdout.buffer)
         return

@@ -8,8 +8,7 @@ import traceback
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from functools import wraps
-from typing import Any, ParamSpec, TypeVar
+from typing import Any
 
 import typer
 
@@ -17,61 +16,74 @@ from crosscompat.cli.output import talk
 from crosscompat.ground.errors import CopyWarning, CrosscompatError
 from crosscompat.ground.wording import say
 
-__all__ = ["BUG", "guarded"]
+__all__ = ["BUG", "in_words"]
 
 BUG = 70
 _BAD_DATA = 3
 
-_P = ParamSpec("_P")
-_R = TypeVar("_R")
 
-
-def guarded(command: Callable[_P, _R]) -> Callable[_P, _R]:
+@contextmanager
+def in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
     """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70.
 
     A reader who has seen enough, as ``head`` has after ten lines, is no failure.
+
+    Parameters
+    ----------
+    translated : callable
+        Returns the error to tell for the one that was raised.
+
+    Raises
+    ------
+    SystemExit
+        With the exit code.
     """
-
-    @wraps(command)
-    def run(*args: _P.args, **kwargs: _P.kwargs) -> _R:
-        try:
-            return _flushed(command, *args, **kwargs)
-        except CrosscompatError as error:
-            _tell(str(error))
-            raise typer.Exit(error.exit_code) from None
-        except BrokenPipeError:
-            raise typer.Exit from None
-        except OSError as error:
-            where = f"{error.filename}: " if error.filename else ""
-            _tell(say("cli.file", where=where, reason=error.strerror or str(error)))
-            raise typer.Exit(_BAD_DATA) from None
-        except (typer.Exit, typer.Abort, typer.BadParameter):
-            raise
-        except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
-            if os.environ.get("CROSSCOMPAT_DEBUG"):
-                traceback.print_exc()
-            _tell(say("cli.bug", kind=type(error).__name__, reason=str(error)))
-            raise typer.Exit(BUG) from None
-        finally:
-            _let_go()
-
-    return run
-
-
-def _flushed(command: Callable[_P, _R], *args: _P.args, **kwargs: _P.kwargs) -> _R:
-    """Call a command and print all of its answer, so that what cannot be printed fails here and not at the very end."""
     try:
-        with _warnings_told():
-            result = command(*args, **kwargs)
-    except typer.Exit:
+        with _warnings_in_words():
+            yield
+    except SystemExit as ended:
+        code = _flush(ended.code)
+    except typer.Exit as ended:
+        code = _flush(ended.exit_code)
+    except (typer.Abort, KeyboardInterrupt):
+        code = 130 if isinstance(sys.exception(), KeyboardInterrupt) else 1
+    except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
+        code = _tell(translated(error))
+    finally:
+        _let_go()
+    raise SystemExit(code)
+
+
+def _flush(code: Any) -> Any:
+    """Print all of the answer, so that what cannot be printed fails here and not at the very end."""
+    try:
         sys.stdout.flush()
-        raise
-    sys.stdout.flush()
-    return result
+    except OSError as error:
+        return _tell(error)
+    return code
+
+
+def _tell(error: Exception) -> int:
+    """Say what went wrong and return the exit code, which says it too where nobody listens."""
+    if isinstance(error, BrokenPipeError):
+        return 0
+    if isinstance(error, CrosscompatError):
+        text, code = str(error), error.exit_code
+    elif isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        text, code = say("cli.file", where=where, reason=error.strerror or str(error)), _BAD_DATA
+    else:
+        if os.environ.get("CROSSCOMPAT_DEBUG"):
+            traceback.print_exception(error)
+        text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), BUG
+    for say_last in (sys.stdout.flush, lambda: talk(text)):
+        with suppress(OSError):
+            say_last()
+    return code
 
 
 @contextmanager
-def _warnings_told() -> Iterator[None]:
+def _warnings_in_words() -> Iterator[None]:
     """Say in words, each time, what is no failure but must be minded."""
 
     def tell(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
@@ -85,12 +97,6 @@ def _warnings_told() -> Iterator[None]:
         warnings.simplefilter("always", CopyWarning)
         warnings.showwarning = tell
         yield
-
-
-def _tell(text: str) -> None:
-    """Say what went wrong; the exit code says it too where nobody listens."""
-    with suppress(OSError):
-        talk(text)
 
 
 def _let_go() -> None:

@@ -27,7 +27,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool =
         If there is none.
     """
     place = _place(folder)
-    from crosscompat.collection.opening import open_collection  # noqa: PLC0415 - the book's commands do without
+    from crosscompat.collection.opening import open_collection
 
     return open_collection(place, crosses=crosses, remember=remember)
 
@@ -60,7 +60,7 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     for name in names:
         carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:
-            from crosscompat.collection.opening import open_carried  # noqa: PLC0415 - as above
+            from crosscompat.collection.opening import open_carried
 
             return open_carried(carried)
     carried_genera = ", ".join(tree.genus for tree in carried_trees())

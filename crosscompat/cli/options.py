@@ -1,59 +1,151 @@
-"""What many commands take: the options that they share, each said once."""
+"""The options of commands: those that many share, and those that are the fields of a record."""
 
 from __future__ import annotations
 
-from datetime import datetime
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import fields
+from datetime import date, time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar, get_args, get_type_hints
 
 import typer
 
+from crosscompat.cli.dates_and_author import any_day, hour, past_day
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "DATE",
-    "Anyway",
-    "By",
-    "Day",
-    "DryRun",
-    "Flowers",
-    "Folder",
-    "Json",
-    "On",
-    "Output",
-    "Why",
-    "count_option",
-    "example",
-    "text_option",
-]
+__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "count", "number",
+           "option", "options_of", "taking", "text", "words"]  # fmt: skip
+
+_F = TypeVar("_F", bound=Callable[..., None])
+_MOST = 999_999_999
+_OPPOSITES = {"--stamens-removed": "--stamens-left"}
+_LIMITS = {"wanted": (1, 5), "humidity": (0, 100), "temperature": (-_MOST, _MOST)}
+
+
+def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
+    """Return a reader of one of some words, of which the beginning is enough, whatever its case."""
+
+    def read(given: str) -> str:
+        plain = " ".join(_not_blank(name)(given).casefold().split())
+        meant = [word for word in allowed if word == plain] or [word for word in allowed if word.startswith(plain)]
+        if len(meant) != 1:
+            raise WrongUse(say("usage.choice", option=name, words=", ".join(allowed), got=given))
+        return meant[0]
+
+    return read
+
+
+def number(name: str, kind: type[int | float], least: float, most: float = _MOST) -> Callable[[Any], Any]:
+    """Return a reader of a number between two limits."""
+
+    def read(given: Any) -> Any:
+        try:
+            value = kind(given)
+        except ValueError:
+            raise WrongUse(say(f"usage.{'whole' if kind is int else 'measure'}", option=name, got=given)) from None
+        if not least <= value <= most:
+            low = value < least
+            raise WrongUse(say(f"usage.{'least' if low else 'most'}", option=name, got=given, least=least, most=most))
+        return value
+
+    return read
+
+
+def count(name: str, help_: str, *also: str, least: int = 0, most: int = _MOST) -> Any:
+    """Return an option that takes a whole number."""
+    return typer.Option(name, *also, metavar="N", parser=number(name, int, least, most), help=say(help_))
+
+
+def text(name: str, metavar: str, help_: str) -> Any:
+    """Return an option that takes words, which are not blank."""
+    return typer.Option(name, metavar=metavar, parser=_not_blank(name), help=say(help_))
+
+
+def _not_blank(name: str) -> Callable[[str], str]:
+    def read(given: str) -> str:
+        if not given.strip():
+            raise WrongUse(say("entry.blank_one", options=name))
+        return given
+
+    return read
+
+
+def option(
+    name: str, help_: str, kind: type, allowed: tuple[str, ...] = (), limits: tuple[float, float] | None = None
+) -> Any:
+    """Return an option for a value of a kind, annotated: a day, an hour, a number, yes or no, or words."""
+    low, high = limits or (0, _MOST)
+    if kind is bool:
+        made = typer.Option(f"{name}/{_OPPOSITES.get(name, f'--not-{name[2:]}')}", help=say(help_))
+    elif kind in {int, float}:
+        made = typer.Option(name, metavar="N", parser=number(name, kind, low, high), help=say(help_))
+    elif kind in {date, time}:
+        made = typer.Option(name, metavar="DATE" if kind is date else "HH:MM", help=say(help_),
+                            parser=past_day if kind is date else hour)  # fmt: skip
+    elif allowed:
+        made = typer.Option(name, metavar="|".join(allowed), parser=words(name, allowed), help=say(help_))
+    else:
+        made = text(name, "TEXT", help_)
+    return Annotated[kind | None, made]
+
+
+def options_of(
+    record: type, names: str, room: str, allowed: Mapping[str, tuple[str, ...]] | None = None
+) -> dict[str, Any]:
+    """Return an option for fields of a record, by what the record says of each.
+
+    Parameters
+    ----------
+    record : type
+        A dataclass.
+    names : str
+        Its fields, each ``field`` or ``field=option`` where the option has another name, with blanks between them.
+    room : str
+        Of the help, which is the entry ``room.field``.
+    allowed : mapping of str to tuple of str, optional
+        The words that a field may hold, where the record does not say so.
+    """
+    hints = get_type_hints(record)
+    known = {one.name: one for one in fields(record)}
+    found = {}
+    for part in names.split():
+        name, _, called = part.partition("=")
+        kinds = [kind for kind in get_args(hints[name]) or (hints[name],) if kind is not type(None)]
+        choices = (allowed or {}).get(name) or known[name].metadata.get("choices") or ()
+        found[name] = option(
+            f"--{(called or name).replace('_', '-')}", f"{room}.{name}", kinds[0], choices, _LIMITS.get(name)
+        )
+    return found
+
+
+def taking(*groups: Mapping[str, Any]) -> Callable[[_F], _F]:
+    """Give a command that takes ``**fields`` the options of each group, every one None by default."""
+
+    def decorated(command: _F) -> _F:
+        signature = inspect.signature(command, eval_str=True)
+        own = [one for one in signature.parameters.values() if one.kind is not inspect.Parameter.VAR_KEYWORD]
+        new = [
+            inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=kind)
+            for group in groups
+            for name, kind in group.items()
+        ]
+        listed = [*own, *new]
+        command.__signature__ = signature.replace(parameters=listed)  # type: ignore[attr-defined]
+        command.__annotations__ = {one.name: one.annotation for one in listed}
+        return command
+
+    return decorated
+
 
 Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help=say("help.collection"))]
 Json = Annotated[bool, typer.Option("--json", help=say("help.json"))]
-Flowers = Annotated[int | None, typer.Option("--flowers", "-n", metavar="N", help=say("help.flowers"))]
 Why = Annotated[bool, typer.Option("--why", help=say("help.why"))]
+Flowers = Annotated[int | None, count("--flowers", "help.flowers", "-n", least=-_MOST)]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
-Day = Annotated[
-    datetime | None,
-    typer.Option("--as-of", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.as_of")),
-]
-
-On = Annotated[datetime | None, typer.Option("--on", metavar="DATE", formats=["%Y-%m-%d"], help=say("help.on"))]
-By = Annotated[str | None, typer.Option("--by", metavar="WHO", help=say("help.by"))]
+Day = Annotated[date | None, typer.Option("--as-of", metavar="DATE", parser=any_day, help=say("help.as_of"))]
+On = Annotated[date | None, typer.Option("--on", metavar="DATE", parser=past_day, help=say("help.on"))]
+By = Annotated[str | None, text("--by", "WHO", "help.by")]
 Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
-DATE: dict[str, Any] = {"metavar": "DATE", "formats": ["%Y-%m-%d"]}
 DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
-
-
-def example(command: str) -> str:
-    """Return the example that stands below the help of a command."""
-    return say("help.example", command=say(f"help.examples.{command}"))
-
-
-def count_option(name: str, help_of: str) -> Any:
-    """Return an option that takes a count."""
-    return typer.Option(f"--{name}", metavar="N", min=0, max=999_999_999, help=say(f"help.observe_{help_of}"))
-
-
-def text_option(name: str, metavar: str, help_of: str) -> Any:
-    """Return an option that takes words."""
-    return typer.Option(f"--{name}", metavar=metavar, help=say(f"help.observe_{help_of}"))

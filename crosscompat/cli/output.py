@@ -6,20 +6,24 @@ import json
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import catalogue, say
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+    _A = TypeVar("_A", bound=DataclassInstance)
+
 __all__ = [
     "columns",
     "deliver",
+    "give",
     "line",
     "paragraph",
     "print_json",
@@ -62,7 +66,7 @@ def who(species: str, plant: str | None) -> str:
     >>> who("Echinocereus coccineus", "COC-F1")
     'Echinocereus coccineus [COC-F1]'
     """
-    from crosscompat.ground.names import bracketed  # noqa: PLC0415 - the help names nobody
+    from crosscompat.ground.names import bracketed
 
     name = bracketed(species)
     return f"{name} [{plant}]" if plant else name
@@ -121,11 +125,22 @@ def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list
     ]
 
 
+def give(answer: _A, printed: Callable[[_A], None], *, as_json: bool) -> None:
+    """Print an answer as JSON, or for a person, who is told first where its outcomes are invented."""
+    if as_json:
+        print_json(answer)
+        return
+    if getattr(answer, "invented", False):
+        paragraph(say("cli.invented"))
+        line()
+    printed(answer)
+
+
 def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
     """Print an answer as JSON, its schema first, or write it into a file; numbers are not rounded."""
     content: dict[str, Any] = asdict(answer)
     content = {"schema": content.pop("schema"), **content}
-    deliver(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False), output)
+    deliver(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False, default=date.isoformat), output)
 
 
 def deliver(text: str, output: Path | None) -> None:

@@ -23,7 +23,7 @@ from crosscompat.advice.rank import (
 from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
-from crosscompat.cli.progress import watched
+from crosscompat.cli.workers import watched
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically

@@ -1,4 +1,4 @@
-"""List the trees that come with the package."""
+"""The trees that come with the package."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from crosscompat.carried import CarriedTree, carried_trees
-from crosscompat.cli.output import line, paragraph, print_json, unit_in_words
+from crosscompat.cli.options import Json
+from crosscompat.cli.output import give, line, paragraph, unit_in_words
 from crosscompat.ground.wording import say
-from crosscompat.traits import read_traits
 
-__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "run"]
+__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "trees"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +60,13 @@ class CarriedTrees:
     schema: Literal["crosscompat.trees/1"] = "crosscompat.trees/1"
 
 
-def run(*, as_json: bool) -> None:
+def trees(*, as_json: Json = False) -> None:
     """Print every carried tree with its size, unit, source and licence."""
     listed = CarriedTrees([_entry(tree) for tree in carried_trees()])
-    if as_json:
-        print_json(listed)
-        return
+    give(listed, _print, as_json=as_json)
+
+
+def _print(listed: CarriedTrees) -> None:
     for entry in listed.trees:
         line(f"{entry.name}: {entry.title}")
         size = say("trees_listed.size", n=entry.species, unit=unit_in_words(entry.unit))
@@ -79,6 +80,8 @@ def run(*, as_json: bool) -> None:
 
 
 def _entry(tree: CarriedTree) -> TreeEntry:
+    from crosscompat.traits import read_traits
+
     columns = read_traits(tree.traits, tree.trait_kinds).columns
     known = [KnownTrait(column.name, column.known) for column in columns if not column.name.endswith("_source")]
     return TreeEntry(

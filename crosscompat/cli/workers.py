@@ -1,4 +1,4 @@
-"""Long work on all processors, told beforehand and watched."""
+"""Long work: on all processors, with a word beforehand and a bar for somebody who watches."""
 
 from __future__ import annotations
 
@@ -6,22 +6,48 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import TypeVar
 
 from crosscompat.cli.output import talk
-from crosscompat.cli.progress import counted
 from crosscompat.ground.wording import say
 
-__all__ = ["shared_out", "worked"]
+__all__ = ["counted", "shared_out", "watched", "worked"]
 
+_T = TypeVar("_T")
 _Job = TypeVar("_Job")
 _Result = TypeVar("_Result")
+_PATIENCE = 1.0
 _WORTH_A_POOL = 10.0
 _LONG = 30.0
 _MINUTE = 60.0
+
+
+def watched(items: Sequence[_T]) -> Iterator[_T]:
+    """Pass items on; after a second a bar on standard error shows how many are done, if that is a terminal."""
+    return counted(items, len(items))
+
+
+def counted(items: Iterable[_T], total: int) -> Iterator[_T]:
+    """Pass on so many items as `watched` does, whether they are there or still being made."""
+    started, coming, done = time.monotonic(), iter(items), 0
+    patient = not sys.stderr.isatty()
+    for item in coming:
+        yield item
+        done += 1
+        if not patient and time.monotonic() - started > _PATIENCE:
+            break
+    if done < total and not patient:
+        from rich.console import Console
+        from rich.progress import Progress
+
+        with Progress(console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task(say("cli.working"), total=total, completed=done)
+            for item in coming:
+                yield item
+                bar.advance(task)
 
 
 def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterator[_Result]:

@@ -139,13 +139,14 @@ def _from_checklist(path: Path) -> _Start:
 
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
-    from crosscompat.phylogeny.alignment import UNIT, jukes_cantor, read_alignment  # noqa: PLC0415 - one of several
-    from crosscompat.phylogeny.neighbour_joining import neighbour_joining  # noqa: PLC0415 - as above
+    from crosscompat.phylogeny import neighbour_joining as joining  # noqa: PLC0415 - one of several
     from crosscompat.phylogeny.newick import newick_text  # noqa: PLC0415 - as above
 
-    alignment = read_alignment(path)
-    tree = neighbour_joining(alignment.names, jukes_cantor(alignment), outgroup=outgroup, unit=UNIT)
-    return _Start("tree.nwk", UNIT, content=newick_text(tree).encode())
+    alignment = joining.read_alignment(path)
+    tree = joining.neighbour_joining(
+        alignment.names, joining.jukes_cantor(alignment), outgroup=outgroup, unit=joining.UNIT
+    )
+    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode())
 
 
 def _settings(name: str, start: _Start) -> str:

@@ -18,7 +18,6 @@ from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.recorded import read_book
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
-from crosscompat.collection.trees import remembered_tree
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
 from crosscompat.known_hybrids import formulas
@@ -119,6 +118,12 @@ class Collection:
         species = self.traits.index.find(label)
         return None if species is None else self.traits.value(species, column)
 
+    def source_of(self, label: str, column: str) -> str | None:
+        """Return where what is known of a species is from; None where it is unknown, or nothing says so."""
+        if self.trait(label, column) is None or self.traits is None:
+            return None
+        return self.traits.source_of(str(self.traits.index.find(label)), column)
+
 
 def open_collection(folder: Path, *, crosses: bool = True, remember: bool = False) -> Collection:
     """Open the collection in a folder.
@@ -141,7 +146,7 @@ def open_collection(folder: Path, *, crosses: bool = True, remember: bool = Fals
     """
     reading = _Reading(folder)
     settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
-    distances = reading.attempt(lambda: _distances(folder, settings, remember=remember)) if settings else None
+    distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
     traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
     synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
     sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
@@ -212,15 +217,10 @@ class _Reading:
         return self.attempt(lambda: read(path)) if path.exists() else None
 
 
-def _distances(folder: Path, settings: Settings, *, remember: bool) -> Distances:
+def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
     unit = settings.tree_unit or (carried.unit if carried else None)
-    index = settings.tree_index
-    return remembered_tree(folder, path, lambda: _read_distances(path, unit, index), unit, index, remember=remember)
-
-
-def _read_distances(path: Path, unit: str | None, index: int | None) -> Distances:
     if path.suffix.lower() == ".csv":
         from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
             is_classification,
@@ -233,7 +233,7 @@ def _read_distances(path: Path, unit: str | None, index: int | None) -> Distance
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
 
-    return read_tree(path, unit=unit, index=index)
+    return read_tree(path, unit=unit, index=settings.tree_index)
 
 
 def _traits(folder: Path, settings: Settings) -> TraitTable | None:

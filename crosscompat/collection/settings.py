@@ -11,8 +11,8 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
-from crosscompat.book.dates import DEFAULT_START
 from crosscompat.book.numbers import pattern_fault
+from crosscompat.ground.dates import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say

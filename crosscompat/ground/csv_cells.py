@@ -138,17 +138,17 @@ def read_sheet(
     BadInput
         With every fault of the file, if no list was given for them.
     """
-    found: list[Fault] = []
+    own: list[Fault] = []
     sheet = Sheet(Path(path).name, (), ())
-    records, separator = read_records(path, found)
+    records, separator = read_records(path, own)
     if records:
-        sheet = _sheet(sheet.file, records, found, comma=separator == ";")
+        sheet = _sheet(sheet.file, records, own, comma=separator == ";")
         if sheet.header:
-            _check_columns(sheet, known, required, found)
+            _check_columns(sheet, known, required, own)
     if faults is None:
-        raise_faults(found)
+        raise_faults(own)
     else:
-        faults += found
+        faults += own
     return sheet
 
 

@@ -7,8 +7,9 @@ import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 
+from crosscompat.ground.dates import readings, spoken_date
 from crosscompat.ground.names import fold
-from crosscompat.ground.wording import catalogue, say
+from crosscompat.ground.wording import say
 
 __all__ = ["BadCell", "as_text", "choice", "day", "decimal", "timestamp", "whole", "yes_no"]
 
@@ -16,8 +17,6 @@ _WHOLE = re.compile(r"[0-9]{1,9}")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _ISO_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_YEAR_FIRST = re.compile(r"([0-9]{4})[-/. ]([0-9]{1,2})[-/. ]([0-9]{1,2})")
-_YEAR_LAST = re.compile(r"([0-9]{1,2})[-/. ]([0-9]{1,2})[-/. ]([0-9]{4})")
 _TIMESTAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}.*")
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
@@ -99,39 +98,21 @@ def day(text: str) -> date:
     """
     if not _ISO_DAY.fullmatch(text):
         raise BadCell(say("cells.date", text=text), _date_advice(text))
-    found = _calendar(*(int(part) for part in text.split("-")))
-    if found is None:
-        raise BadCell(say("cells.date_none", text=text), say("cells.date_advice"))
-    return found
-
-
-def _calendar(year: int, month: int, day_of_month: int) -> date | None:
     try:
-        return date(year, month, day_of_month)
+        return date.fromisoformat(text)
     except ValueError:
-        return None
+        raise BadCell(say("cells.date_none", text=text), say("cells.date_advice")) from None
 
 
 def _date_advice(text: str) -> str:
-    year_first, year_last = _YEAR_FIRST.fullmatch(text), _YEAR_LAST.fullmatch(text)
-    readings: list[date | None] = []
-    if year_first:
-        readings = [_calendar(*map(int, year_first.groups()))]
-    elif year_last:
-        first, second, year = map(int, year_last.groups())
-        readings = [_calendar(year, second, first), _calendar(year, first, second)]
-    days = list(dict.fromkeys(reading for reading in readings if reading))
+    days = readings(text)
     if not days:
         return say("cells.date_advice")
     if len(days) == 1:
         return say("cells.date_write", one=days[0].isoformat())
     one, two = days
-    values = {"one": one.isoformat(), "two": two.isoformat(), "one_day": _spoken(one), "two_day": _spoken(two)}
+    values = {"one": one.isoformat(), "two": two.isoformat(), "one_day": spoken_date(one), "two_day": spoken_date(two)}
     return say("cells.date_which", **values)
-
-
-def _spoken(when: date) -> str:
-    return f"{when.day} {catalogue('cells')['month_names'][when.month - 1]} {when.year}"
 
 
 def timestamp(text: str) -> datetime:
@@ -148,12 +129,12 @@ def timestamp(text: str) -> datetime:
     '2025-04-03T12:05:00+00:00'
     """
     try:
-        found = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
-        moment = found.astimezone(UTC) if found and found.tzinfo else None
+        written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
+        moment = written.astimezone(UTC) if written and written.tzinfo else None
     except (ValueError, OverflowError):
-        found = moment = None
+        written = moment = None
     if moment is None:
-        key = "timestamp_zone" if found else "timestamp"
+        key = "timestamp_zone" if written else "timestamp"
         raise BadCell(say(f"cells.{key}", text=text), say("cells.timestamp_advice"))
     return moment
 
@@ -191,11 +172,11 @@ def choice(text: str, words: Iterable[str]) -> str:
     'damping_off'
     """
     allowed = {fold(word).casefold(): word for word in words}
-    found = allowed.get(fold(text).casefold())
-    if found is None:
+    word = allowed.get(fold(text).casefold())
+    if word is None:
         advice = say("cells.choice_advice", words=", ".join(allowed.values()))
         raise BadCell(say("cells.choice", text=text), advice)
-    return found
+    return word
 
 
 def as_text(value: object) -> str:

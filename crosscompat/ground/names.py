@@ -13,10 +13,22 @@ from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat.ground.names_tokens import bare_word, fold
+from crosscompat.ground.names_tokens import bare_word, fold, loose_keys, written_alike
 from crosscompat.ground.wording import say
 
-__all__ = ["Match", "NameIndex", "PlantName", "bracketed", "correct_form", "fold", "genus_of", "parse", "repeated"]
+__all__ = [
+    "Match",
+    "NameIndex",
+    "PlantName",
+    "bracketed",
+    "correct_form",
+    "fold",
+    "genus_of",
+    "loose_keys",
+    "parse",
+    "repeated",
+    "written_alike",
+]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SHORTLIST = 60
@@ -185,8 +197,8 @@ class NameIndex:
         >>> NameIndex(["Aloe_vera"]).find("Aloe ferox") is None
         True
         """
-        found = self.lookup(text, genus)
-        return found.label if found else None
+        match = self.lookup(text, genus)
+        return match.label if match else None
 
     def lookup(self, text: str, genus: str | None = None) -> Match | None:
         """Return the label that a name means and how it was found, or None; raises as `find`.
@@ -218,9 +230,9 @@ class NameIndex:
         >>> NameIndex(["Aloe_vera"]).match("Aloe vera var. chinensis").how
         'species'
         """
-        found = self.lookup(text, genus)
-        if found:
-            return found
+        match = self.lookup(text, genus)
+        if match:
+            return match
         nearest = self.nearest(text, genus=genus)
         try:
             parse(text, genus)
@@ -240,15 +252,15 @@ class NameIndex:
         >>> NameIndex(["Aloe_vera", "Aloe_ferox", "Agave_ferox"]).nearest("Aloe ferrox", 2)
         ('Aloe_ferox', 'Aloe_vera')
         """
-        asked = _written_out(text, genus).casefold()
-        pieces = {asked[at : at + 2] for at in range(max(1, len(asked) - 1))}
+        wanted = _written_out(text, genus).casefold()
+        pieces = {wanted[at : at + 2] for at in range(max(1, len(wanted) - 1))}
         lowered = self._lowered
         rough = [
-            (sum(piece in low for piece in pieces) / (len(asked) + len(low)), at) for at, low in enumerate(lowered)
+            (sum(piece in low for piece in pieces) / (len(wanted) + len(low)), at) for at, low in enumerate(lowered)
         ]
         matcher = SequenceMatcher(autojunk=False)
-        matcher.set_seq2(asked)
-        first = asked.split(" ")[0]
+        matcher.set_seq2(wanted)
+        first = wanted.split(" ")[0]
         close: list[tuple[float, str]] = []
         for _, at in heapq.nlargest(max(n, _SHORTLIST), rough):
             matcher.set_seq1(lowered[at])
@@ -300,11 +312,11 @@ class NameIndex:
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        found = self._synonym_index.lookup(text, genus) if self._synonym_index else None
-        if found is None or found.how == "species" or found.label in seen:
+        synonym = self._synonym_index.lookup(text, genus) if self._synonym_index else None
+        if synonym is None or synonym.how == "species" or synonym.label in seen:
             return None
-        name = _read(found.label)
-        accepted = self._search(self.synonyms[found.label], name.genus if name else genus, seen | {found.label})
+        name = _read(synonym.label)
+        accepted = self._search(self.synonyms[synonym.label], name.genus if name else genus, seen | {synonym.label})
         if accepted is None:
             return None
         return Match(accepted.label, "species" if accepted.how == "species" else "synonym", text)
@@ -315,8 +327,8 @@ class NameIndex:
         species = name.only_species()
         if _key(species) == _key(name):
             return None
-        found = self._search(str(species), None, seen)
-        return Match(found.label, "species", text) if found else None
+        match = self._search(str(species), None, seen)
+        return Match(match.label, "species", text) if match else None
 
     def _only(self, labels: list[str], text: str) -> str | None:
         if len(labels) > 1:

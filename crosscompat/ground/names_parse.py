@@ -142,9 +142,9 @@ class _Reader:
 
     def take(self, kind: str) -> bool:
         """Step over a token of that kind if it is next."""
-        found = self.peek().kind == kind
-        self.at += found
-        return found
+        is_next = self.peek().kind == kind
+        self.at += is_next
+        return is_next
 
     def read(self) -> PlantName:
         if stem(self.peek()) in {"cf", "aff"}:
@@ -245,16 +245,16 @@ class _Reader:
 
     def infraspecific(self, token: Token) -> bool:
         """Read an epithet if the token is its rank; "f." before anything else is filius, the son."""
-        found = rank(token)
+        written = rank(token)
         signed = self.peek().kind == "×"
         doubtful = stem(self.peek(signed)) in {"cf", "aff"}
-        if found is None or self.name.epithet is None or not is_epithet(self.peek(signed + doubtful)):
+        if written is None or self.name.epithet is None or not is_epithet(self.peek(signed + doubtful)):
             return False
         self.at += signed
         if doubtful:
             self.qualifier()
-        notho = "notho" if signed and not found.startswith("notho") else ""
-        self.put(rank=notho + found, infraspecific=self.peek().text)
+        notho = "notho" if signed and not written.startswith("notho") else ""
+        self.put(rank=notho + written, infraspecific=self.peek().text)
         self.at += 1
         return True
 
@@ -342,8 +342,8 @@ def _side(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
         below.rest()
     if below.authors:
         raise _unreadable(whole, below.authors[0])
-    found = below.name
-    added = {"cultivar": found.cultivar, "group": found.group, "field_number": found.field_number}
+    behind = below.name
+    added = {"cultivar": behind.cultivar, "group": behind.group, "field_number": behind.field_number}
     return replace(name, **{part: text for part, text in added.items() if text})  # type: ignore[arg-type]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from typing import NamedTuple
 
 __all__ = [
@@ -16,9 +17,11 @@ __all__ = [
     "is_genus",
     "is_lower",
     "is_short",
+    "loose_keys",
     "rank",
     "stem",
     "tokenise",
+    "written_alike",
 ]
 
 _TOKEN = re.compile(
@@ -47,6 +50,8 @@ _PARTICLE = re.compile(
     r"ex|et|in|and|de|del|della|den|der|des|di|do|du|la|le|van|von|vom|zu|zum|zur|y|e|fil|f|non|nec|emend|hort|al|auct"
     r"|pro|bis|sensu|s\.l|s\.str|s|l|str|lat|agg|nom|nud"
 )
+_SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 
 
 def fold(label: str) -> str:
@@ -60,6 +65,24 @@ def fold(label: str) -> str:
     if not label.isascii():
         label = unicodedata.normalize("NFC", label)
     return " ".join(label.replace("_", " ").split())
+
+
+def written_alike(text: str, known: Iterable[str]) -> list[str]:
+    """Return the codes, labels or numbers that differ from a text in case, blanks, dashes or leading zeros only.
+
+    Examples
+    --------
+    >>> written_alike("str-1", ["STR-01", "STR-2"]), written_alike("26–8", ["26-08", "26-18"])
+    (['STR-01'], ['26-08'])
+    """
+    keys = loose_keys(text)
+    return [name for name in known if keys & loose_keys(name)] if text.strip() else []
+
+
+def loose_keys(text: str) -> set[str]:
+    """Return a text without blanks and dashes, with its leading zeros and without."""
+    lowered = fold(text).casefold()
+    return {_SEPARATORS.sub("", key) for key in (lowered, _ZEROS.sub("", lowered))}
 
 
 class Token(NamedTuple):
@@ -90,20 +113,20 @@ def tokenise(text: str) -> list[Token]:
     >>> [token.text for token in tokenise("E. xroetteri 'Red' QX237")]
     ['E.', '×', 'roetteri', 'Red', 'QX 237']
     """
-    found: list[Token] = []
+    tokens: list[Token] = []
     for match in _TOKEN.finditer(text):
         parts = match.groupdict()
         quoted = parts["cultivar"] or parts["trade"]
         if quoted:
-            found.append(Token("cultivar", quoted))
+            tokens.append(Token("cultivar", quoted))
         elif parts["number"]:
-            found.append(Token("field", f"{parts['initials']} {parts['number']}"))
+            tokens.append(Token("field", f"{parts['initials']} {parts['number']}"))
         elif parts["sign"]:
             sign = parts["sign"].replace("✕", "×")
-            found.append(Token(sign, sign))
+            tokens.append(Token(sign, sign))
         else:
-            found += _words(parts["word"])
-    return found
+            tokens += _words(parts["word"])
+    return tokens
 
 
 def _words(word: str) -> list[Token]:

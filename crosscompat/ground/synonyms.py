@@ -47,7 +47,7 @@ def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=COLUMNS, required=COLUMNS[:2], faults=faults)
-    found: dict[str, str] = {}
+    synonyms: dict[str, str] = {}
     first: dict[str, int] = {}
     for row in sheet.rows if set(COLUMNS[:2]) <= set(sheet.header) else ():
         cells = Cells(sheet, row, faults)
@@ -58,9 +58,9 @@ def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
             cells.fault("name", say("synonyms.twice", name=name, row=first[fold(name)]), say("synonyms.twice_advice"))
         elif fold(name) == fold(accepted):
             cells.fault("accepted", say("synonyms.itself", name=name))
-        found[name] = accepted
+        synonyms[name] = accepted
     raise_faults(faults)
-    return found
+    return synonyms
 
 
 def for_labels(synonyms: Mapping[str, str], labels: Iterable[str]) -> dict[str, str]:

@@ -32,7 +32,10 @@ SEED_SHARE = 0.5
 FIRST_SHARE = {"pod": 0.7, "seed": 0.6}
 """How much of what is lost over two stages is lost at the first of them, as a power: [J]."""
 
-STAGE_SPREAD = 0.8
+BEST = {"set": 0.95, "hold": 0.97, "fill": 0.95, "germinate": 0.95}
+"""The middling chance of each stage where nothing stands between the parents: some flowers fail in any cross [J]."""
+
+STAGE_SPREAD = 0.6
 """How widely a stage is spread before any cross, as a share of the whole [J]."""
 
 TYPICAL_SD = 3.5
@@ -200,8 +203,8 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     found = {}
     for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
         first, second = STEPS[step]
-        found[first] = _logit(FIRST_SHARE[step] * log_chance)
-        found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance)
+        found[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
+        found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
     return found
 
 

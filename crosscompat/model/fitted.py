@@ -121,7 +121,7 @@ def prior_model(recipe: Recipe, seeds: SeedsPerPod, priors: Priors | None = None
     >>> from crosscompat.pairing import DistanceScale, recipe_for
     >>> scale = DistanceScale(2.0, (("time", 2.0, 1.0),), "My")
     >>> prior_model(recipe_for(None, scale), SeedsPerPod(20.0, 1.0)).prior.mean
-    array([ 0.3, -1.5])
+    array([ 0.3, -2. ])
     """
     table = priors or published()
     moments = training_moments(recipe, np.empty((0, len(recipe.features))))

@@ -15,10 +15,15 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
+from crosscompat.pairing import MILLION_YEARS
 from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
-__all__ = ["average_linkage", "correlation", "relatedness"]
+__all__ = ["OLDEST_KIN", "average_linkage", "correlation", "relatedness"]
+
+OLDEST_KIN = 20.0
+"""Millions of years before the tips beyond which kinship tells nothing: on published crosses of 39 genera, a genus left
+out was forecast worse with relatives in other families speaking for it (log loss .639) than with this limit (.605)."""
 
 
 def relatedness(
@@ -53,8 +58,9 @@ def relatedness(
     Notes
     -----
     A is the shared path over the root of the product of the two paths, below the common ancestor of the species
-    fitted. It is positive semi-definite on every tree without negative lengths; 1 - d / max d is not. A complete table,
-    or a tree marked as unrooted, is joined by average linkage first.
+    fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on every
+    tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined by
+    average linkage first.
 
     Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
     its species, the rest its own. That is W A W' with something added to its diagonal, so it stays positive
@@ -80,7 +86,8 @@ def relatedness(
     if depths is None:
         return None
     at = {name: i for i, name in enumerate(names)}
-    among = correlation(*depths, fitted=len(known))
+    oldest = OLDEST_KIN if distances.unit == MILLION_YEARS else None
+    among = correlation(*depths, fitted=len(known), oldest=oldest)
     found = np.zeros((len(rows), len(species)))
     columns = [j for j, label in enumerate(species) if label in place]
     found[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
@@ -110,7 +117,7 @@ def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
     return found if found.is_hybrid or label in found.shares else Pedigree(label, {})
 
 
-def correlation(tip: Floats, shared: Floats, fitted: int) -> Floats:
+def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None = None) -> Floats:
     """Return A from depths below any point above all species.
 
     Parameters
@@ -122,6 +129,8 @@ def correlation(tip: Floats, shared: Floats, fitted: int) -> Floats:
     fitted : int
         The first so many are those fitted: their common ancestor is where paths begin. What ends or branches off above
         it is related to nobody.
+    oldest : float, optional
+        Paths begin no farther above the tips than this: what parted earlier is related to nobody.
 
     Examples
     --------
@@ -129,6 +138,8 @@ def correlation(tip: Floats, shared: Floats, fitted: int) -> Floats:
     [[1.0, 0.0], [0.0, 1.0]]
     """
     crown = float(shared[:fitted, :fitted].min()) if fitted else 0.0
+    if oldest is not None and fitted:
+        crown = max(crown, float(np.median(tip[:fitted])) - oldest)
     below = np.maximum(tip - crown, 0.0)
     path = np.maximum(shared - crown, 0.0)
     scale = np.sqrt(np.outer(below, below))

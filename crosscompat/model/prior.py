@@ -158,9 +158,9 @@ class Priors:
 
         Examples
         --------
-        >>> own = published().changed({"time": {"mean": -2.0}})
+        >>> own = published().changed({"time": {"mean": -2.5}})
         >>> [(row.mean, row.sd) for row in own.rows if row.basis == "own"]
-        [(-2.0, 1.2)]
+        [(-2.5, 1.5)]
         """
         if wrong := self.faults(by):
             raise BadInput(wrong)
@@ -213,7 +213,7 @@ def published() -> Priors:
     Examples
     --------
     >>> next(row.mean for row in published().rows if row.coefficient == "time")
-    -1.5
+    -2.0
     """
     return Priors(
         tuple(PriorRow(name, **row) for name, row in _table()["coefficients"].items()),

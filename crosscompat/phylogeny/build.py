@@ -59,17 +59,8 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
 
     Only a plain number is support; "95/0.98" or "Aloe" stays a label.
 
-    Parameters
-    ----------
-    labels : list of n str
-        Changed in place.
-    inner : (n,) bool array
-        Which nodes are inner ones.
-
-    Returns
-    -------
-    (n,) float array
-        NaN where there is none.
+    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes. What is returned is (n,) too,
+    NaN where there is no support.
 
     Examples
     --------

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from os import PathLike
+from typing import TypeAlias
 
 import numpy as np
 
@@ -15,20 +15,22 @@ from crosscompat.ground.wording import say
 from crosscompat.phylogeny.postorder import in_postorder
 from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["RANKS", "UNIT", "group_label", "is_classification", "rank_tree", "ranks_among", "read_classification"]
+__all__ = [
+    "RANKS",
+    "UNIT",
+    "Group",
+    "below_genus",
+    "group_label",
+    "groups_of",
+    "is_classification",
+    "rank_tree",
+    "ranks_among",
+    "read_classification",
+]
 
 RANKS = (
-    "family",
-    "subfamily",
-    "tribe",
-    "subtribe",
-    "genus",
-    "subgenus",
-    "section",
-    "subsection",
-    "series",
-    "subseries",
-)
+    "family", "subfamily", "tribe", "subtribe", "genus", "subgenus", "section", "subsection", "series", "subseries",
+)  # fmt: skip
 """The highest first."""
 
 _MARKS = {
@@ -41,8 +43,14 @@ _MARKS = {
 
 UNIT = "rank steps"
 
-_Group = tuple[str, str]
-"""Rank and label."""
+Group: TypeAlias = tuple[str, str, str]
+"""A group by the label of its genus ("" from the genus up), its rank and its label.
+
+Two genera may each have a section of one name.
+"""
+
+_Node: TypeAlias = "tuple[str, float, dict[tuple[str, str], _Node]]"
+"""A group or a species: label, height, and what it holds by rank and label; a species has no rank."""
 
 
 def group_label(rank: str, name: str) -> str:
@@ -76,30 +84,40 @@ def ranks_among(columns: Iterable[str]) -> tuple[str, ...]:
     return tuple(rank for rank in RANKS if rank in there)
 
 
-def is_classification(path: str | PathLike[str]) -> bool:
-    """Tell whether a CSV is a checklist with ranks, and not a table of distances: it has a column called by a rank.
+def groups_of(species: str, ranks: Mapping[str, str]) -> list[Group]:
+    """Return the groups that hold a species, the highest first; the genus of its name counts without being told.
 
-    A file that cannot be read is none.
+    Examples
+    --------
+    >>> groups_of("Aus bus", {"section": "One"})
+    [('', 'genus', 'Aus'), ('Aus', 'section', 'sect. One')]
     """
+    genus = ranks.get("genus") or genus_of(species)
+    whole = {**ranks, "genus": genus} if genus else ranks
+    return [
+        (group_label("genus", genus or "") if below_genus(rank) else "", rank, group_label(rank, whole[rank]))
+        for rank in RANKS
+        if rank in whole
+    ]
+
+
+def below_genus(rank: str) -> bool:
+    """Say whether a rank is lower than that of the genus."""
+    return RANKS.index(rank) > RANKS.index("genus")
+
+
+def is_classification(path: str | PathLike[str]) -> bool:
+    """Tell whether a CSV, if it can be read, is a checklist and no table of distances: it has a column for a rank."""
     header = read_sheet(path, faults=[]).header
     return "species" in header and bool(ranks_among(header))
 
 
 def read_classification(path: str | PathLike[str]) -> Phylogeny:
-    r"""Read a checklist and return its tree.
+    r"""Read a checklist and return its tree: in rank steps, rooted, all species level; groups are named nodes.
 
-    Parameters
-    ----------
-    path : path
-        A CSV with a column ``species`` and one for each rank, in any order: family, subfamily, tribe, subtribe, genus,
-        subgenus, section, subsection, series, subseries. Other columns are passed over. A blank rank is filled from
-        other species of the same group, else the species hangs on the next higher group that it has. Without a column
-        ``genus`` the genus is that of the name.
-
-    Returns
-    -------
-    Phylogeny
-        In rank steps, rooted, all species level; groups are named nodes.
+    The CSV has a column ``species`` and one for each of `RANKS`, in any order; other columns are passed over. A blank
+    rank is filled from other species of the same group, else the species hangs on the next higher group that it has.
+    Without a column ``genus`` the genus is that of the name.
 
     Raises
     ------
@@ -135,21 +153,11 @@ def read_classification(path: str | PathLike[str]) -> Phylogeny:
 
 
 def rank_tree(species: Sequence[str], groups: Sequence[Mapping[str, str]]) -> Phylogeny:
-    """Return the tree of species by the groups that hold them.
+    """Return the tree of species, no two the same, by the label of the group of each rank that holds each of them.
 
-    Parameters
-    ----------
-    species : sequence of n str
-        No two the same.
-    groups : sequence of n mappings of str to str
-        The label of the group by rank, for each species; a rank that a species lacks is passed by.
-
-    Returns
-    -------
-    Phylogeny
-        A group stands as many steps above its species as there are ranks in use from the lowest up to its own, so the
-        distance of two species is twice the steps up to the lowest group that holds both. The root is the only group of
-        the highest rank, or one step above several.
+    A group stands as many steps above its species as there are ranks in use from the lowest up to its own, so the
+    distance of two species is twice the steps up to the lowest group that holds both; a rank that a species lacks is
+    passed by. The root is the only group of the highest rank, or one step above several.
 
     Examples
     --------
@@ -159,39 +167,26 @@ def rank_tree(species: Sequence[str], groups: Sequence[Mapping[str, str]]) -> Ph
     """
     used = [rank for rank in RANKS if any(rank in held for held in groups)]
     height = {rank: float(len(used) - at) for at, rank in enumerate(used)}
-    top = _Node("", float(len(used) + 1))
+    top: _Node = ("", float(len(used) + 1), {})
     for name, held in zip(species, groups, strict=True):
-        node = top
+        _, _, inside = top
         for rank in used:
             if rank in held:
-                node = node.inside.setdefault((rank, held[rank]), _Node(held[rank], height[rank]))
-        node.inside["", name] = _Node(name, 0.0)
-    if len(top.inside) == 1:
-        top = next(iter(top.inside.values()))
-    return _as_tree(top)
-
-
-@dataclass(slots=True, eq=False)
-class _Node:
-    """A group or a species at its height, and what it holds by rank and label; a species has no rank."""
-
-    label: str
-    height: float
-    inside: dict[_Group, _Node] = field(default_factory=dict)
-
-
-def _as_tree(top: _Node) -> Phylogeny:
-    nodes, parent = in_postorder(top, lambda node: list(node.inside.values()))
-    heights = np.array([node.height for node in nodes])
+                _, _, inside = inside.setdefault((rank, held[rank]), (held[rank], height[rank], {}))
+        inside["", name] = (name, 0.0, {})
+    if len(top[2]) == 1:
+        top = next(iter(top[2].values()))
+    nodes, parent = in_postorder(top, lambda node: list(node[2].values()))
+    heights = np.array([node[1] for node in nodes])
     length = np.append(heights[parent[:-1]] - heights[:-1], np.nan)
-    return Phylogeny.from_arrays(parent, length, [node.label for node in nodes], unit=UNIT, rooted=True)
+    return Phylogeny.from_arrays(parent, length, [node[0] for node in nodes], unit=UNIT, rooted=True)
 
 
-def _read(sheet: Sheet, faults: list[Fault]) -> tuple[list[str], list[tuple[Row, dict[str, str]]]]:
+def _read(sheet: Sheet, faults: list[Fault]) -> tuple[list[str], list[tuple[Row, list[Group]]]]:
     """Return the species, and the row and the groups of each."""
     ranks = ranks_among(sheet.header)
     species: list[str] = []
-    ranked: list[tuple[Row, dict[str, str]]] = []
+    ranked: list[tuple[Row, list[Group]]] = []
     first: dict[str, int] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
@@ -202,43 +197,34 @@ def _read(sheet: Sheet, faults: list[Fault]) -> tuple[list[str], list[tuple[Row,
         if before != row.number:
             twice = say("classification.twice", species=name, row=before)
             cells.fault("species", twice, say("classification.twice_advice"))
-        given = {rank: text for rank in ranks if (text := cells.text(rank)) is not None}
-        genus = given.get("genus") or genus_of(name)
-        named = {**given, "genus": genus} if genus else given
         species.append(name)
-        ranked.append((row, {rank: group_label(rank, named[rank]) for rank in RANKS if rank in named}))
+        ranked.append((row, groups_of(name, {rank: text for rank in ranks if (text := cells.text(rank)) is not None})))
     return species, ranked
 
 
-def _filled(sheet: Sheet, ranked: list[tuple[Row, dict[str, str]]], faults: list[Fault]) -> list[dict[str, str]]:
-    """Fill the higher ranks of a group from its other species; a group in two places is a fault."""
-    above: dict[tuple[str, str, str], dict[str, tuple[str, Row]]] = {}
+def _filled(sheet: Sheet, ranked: list[tuple[Row, list[Group]]], faults: list[Fault]) -> list[dict[str, str]]:
+    """Return the label of each species' group by rank, the higher ranks of a group filled from its other species.
+
+    A group in two places is a fault.
+    """
+    above: dict[Group, dict[str, tuple[str, Row]]] = {}
     for row, groups in ranked:
-        for rank, label in groups.items():
-            known = above.setdefault(_key(groups, rank, label), {})
-            for higher in RANKS[: RANKS.index(rank)]:
-                if higher in groups:
-                    there, first = known.setdefault(higher, (groups[higher], row))
-                    if there != groups[higher]:
-                        what = say(
-                            "classification.two_places", group=label, here=groups[higher], there=there, row=first.number
-                        )
-                        faults.append(Fault(sheet.place(row, rank), what, say("classification.two_places_advice")))
+        for at, group in enumerate(groups):
+            known = above.setdefault(group, {})
+            for _, rank, label in groups[:at]:
+                there, first = known.setdefault(rank, (label, row))
+                if there != label:
+                    what = say("classification.two_places", group=group[2], here=label, there=there, row=first.number)
+                    place = sheet.place(row, group[1])
+                    faults.append(Fault(place, what, say("classification.two_places_advice")))
     return [_with_higher(groups, above) for _, groups in ranked]
 
 
-def _key(groups: Mapping[str, str], rank: str, label: str) -> tuple[str, str, str]:
-    """Below the genus a group is known by its genus too: two genera may each have a section of one name."""
-    below_genus = RANKS.index(rank) > RANKS.index("genus")
-    return (groups.get("genus", "") if below_genus else "", rank, label)
-
-
-def _with_higher(
-    groups: dict[str, str], above: Mapping[tuple[str, str, str], Mapping[str, tuple[str, Row]]]
-) -> dict[str, str]:
-    whole = dict(groups)
+def _with_higher(groups: list[Group], above: Mapping[Group, Mapping[str, tuple[str, Row]]]) -> dict[str, str]:
+    genus = next((label for _, rank, label in groups if rank == "genus"), "")
+    whole = {rank: label for _, rank, label in groups}
     for rank in reversed(RANKS):
         if rank in whole:
-            for higher, (label, _) in above.get(_key(whole, rank, whole[rank]), {}).items():
+            for higher, (label, _) in above.get((genus if below_genus(rank) else "", rank, whole[rank]), {}).items():
                 whole.setdefault(higher, label)
     return {rank: whole[rank] for rank in RANKS if rank in whole}

@@ -34,16 +34,8 @@ def path_lengths(height: Floats, a: Ints | int, b: Ints, met: Ints) -> Floats:
 class DistanceMatrix:
     """Chosen tips of a tree, whose distances are worked out when they are asked for.
 
-    Attributes
-    ----------
-    height : (n,) float array
-        Sum from the root for every node.
-    tip_nodes : (k,) int array
-        The nodes of the tips, ascending, none twice.
-    meets : (k - 1,) int array
-        Where each of them meets the next.
-    places : (m,) int array
-        Which of the tips each row and column stands for.
+    ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of the tips, ascending, none twice, ``meets``
+    (k - 1,) where each of them meets the next, ``places`` (m,) which of them each row and column stands for.
 
     Examples
     --------

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from os import PathLike
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["read_tree", "read_trees"]
 
 _LOOK = 4_000
+_Node = TypeVar("_Node")
 
 
 def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int | None = None) -> Phylogeny:
@@ -53,22 +54,16 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
 
     Examples
     --------
-    >>> from pathlib import Path
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     path = Path(folder, "small.nwk")
-    ...     _ = path.write_text("(Aloe_vera:2,(Aloe_ferox:1,Aloe_arborescens:1):1);")
-    ...     tree = read_tree(path, unit="My")
-    >>> tree.patristic("Aloe vera", "Aloe ferox"), tree.unit
-    (4.0, 'My')
+    >>> from crosscompat.carried import carried_tree
+    >>> tree = read_tree(carried_tree("echinocereus").tree, unit="My")
+    >>> tree.n_tips, tree.unit
+    (32, 'My')
     """
     source = TextSource.of(*file_content(path))
-    other = _other_format(source)
-    if other is None:
+    trees = _foreign(source)
+    if trees is None:
         return parse_newick(source.data, file=source.file, unit=unit, index=index)
-    trees = other(source)
-    number = chosen(len(trees), index, source.file)
-    return _built(trees[number], number, len(trees), source, unit)
+    return trees[chosen(len(trees), index, source.file)].built(unit)
 
 
 def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[Phylogeny, ...]:
@@ -80,26 +75,24 @@ def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[P
         As `read_tree`.
     """
     source = TextSource.of(*file_content(path))
-    other = _other_format(source)
-    if other is None:
+    trees = _foreign(source)
+    if trees is None:
         return parse_newicks(source.data, file=source.file, unit=unit)
-    trees = other(source)
-    return tuple(_built(tree, number, len(trees), source, unit) for number, tree in enumerate(trees))
+    return tuple(tree.built(unit) for tree in trees)
 
 
 @dataclass(frozen=True, slots=True)
 class _Foreign:
+    """A tree from another library; it points at its nodes by name, since the library has kept no places."""
+
     raw: RawTree
-    unit: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Named:
-    """Points at the nodes of a tree by name, where a library has kept no places."""
-
+    unit: str | None
     file: str | None
-    raw: RawTree
     tree: str
+
+    def built(self, unit: str | None) -> Phylogeny:
+        """Check the tree and return it."""
+        return build(self.raw, self, unit or self.unit)
 
     def place(self, node: int) -> Place:  # noqa: ARG002 - every node stands in the file
         """Return the file."""
@@ -110,118 +103,121 @@ class _Named:
         name = self.raw.labels[node]
         shown = self.tree + (name or self._nameless(node))
         got = name if key == "decimal_comma" else str(self.raw.length[node])
-        found = worded("trees", key, Place(self.file), **{"name": name, "got": got, **values})
-        return Fault(found.place, found.what, found.advice, shown, (len(self.tree), len(shown)))
+        fault = worded("trees", key, Place(self.file), **{"name": name, "got": got, **values})
+        return Fault(fault.place, fault.what, fault.advice, shown, (len(self.tree), len(shown)))
 
     def _nameless(self, node: int) -> str:
         """Tell a node without a name by the first and last tip it holds, or by its number among the tips."""
-        held = tips_below(self.raw.parent)[node]
         tips = np.flatnonzero(~inner_nodes(self.raw.parent))
         stop = int(np.searchsorted(tips, node, side="right"))
         if tips[stop - 1] == node:
             return say("trees.nth_tip", number=str(stop))
-        return say("trees.group", first=self.raw.labels[tips[stop - held]], last=self.raw.labels[tips[stop - 1]])
+        first, last = tips[stop - tips_below(self.raw.parent)[node]], tips[stop - 1]
+        return say("trees.group", first=self.raw.labels[first], last=self.raw.labels[last])
 
 
-def _other_format(source: TextSource) -> Callable[[TextSource], list[_Foreign]] | None:
-    """Return the reader for what is no Newick."""
+def _foreign(source: TextSource) -> list[_Foreign] | None:
+    """Read what is no Newick; None if it is."""
     head = source.data[:_LOOK].lstrip().lower()
     if head.startswith(b"#nexus"):
-        return _nexus
-    if head.startswith(b"<"):
-        if b"<phyloxml" not in head and b":phyloxml" not in head:
-            raise BadInput([worded("trees", "other_xml", Place(source.file))])
-        return _phyloxml
-    return None
+        format_, read = "NEXUS", _nexus
+    elif head.startswith(b"<") and (b"<phyloxml" in head or b":phyloxml" in head):
+        format_, read = "phyloXML", _phyloxml
+    elif head.startswith(b"<"):
+        raise BadInput([worded("trees", "other_xml", Place(source.file))])
+    else:
+        return None
+    place, key, trees = Place(source.file), "none", []
+    try:
+        trees = read(source)
+    except RecursionError:
+        key = "too_deep"
+    if not trees:
+        raise BadInput([worded("trees", key, place, format=format_)])
+    labels = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
+    return [_Foreign(raw, unit, source.file, label) for (raw, unit), label in zip(trees, labels, strict=True)]
 
 
-def _built(tree: _Foreign, number: int, count: int, source: TextSource, unit: str | None) -> Phylogeny:
-    label = say("trees.number", number=str(number)) if count > 1 else ""
-    return build(tree.raw, _Named(source.file, tree.raw, label), unit or tree.unit)
-
-
-def _nexus(source: TextSource) -> list[_Foreign]:
+def _nexus(source: TextSource) -> list[tuple[RawTree, str | None]]:
     """Read NEXUS through DendroPy: labels as written, capitals and small letters apart."""
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
     from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
 
-    text = source.data.decode("utf-8")
     try:
         trees = dendropy.TreeList.get(
-            data=text,
+            data=source.data.decode("utf-8"),
             schema="nexus",
             taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
             case_sensitive_taxon_labels=True,
             preserve_underscores=True,
             suppress_internal_node_taxa=True,
         )
-        read = [_from_dendropy(tree) for tree in trees]
+        return [(_from_dendropy(tree), None) for tree in trees]
     except RecursionError:
-        raise BadInput([worded("trees", "too_deep", Place(source.file), format="NEXUS")]) from None
-    except NewickReader.NewickReaderDuplicateTaxonError as error:
-        name = str(error.message).rsplit(": ", 1)[-1]
-        place = Place(source.file, line=error.line_num, character=error.col_num)
-        raise BadInput([worded("trees", "duplicate_unplaced", place, name=name)]) from None
+        raise
     except Exception as error:  # noqa: BLE001 - DendroPy raises many kinds for one thing: it cannot read this
         place = Place(source.file, line=getattr(error, "line_num", None), character=getattr(error, "col_num", None))
-        reason = _first_line(getattr(error, "message", error))
-        raise BadInput([worded("trees", "nexus_fault", place, reason=reason)]) from None
-    return _some(read, source, "NEXUS")
+        reason = str(getattr(error, "message", error))
+        if isinstance(error, NewickReader.NewickReaderDuplicateTaxonError):
+            fault = worded("trees", "duplicate_unplaced", place, name=reason.rsplit(": ", 1)[-1])
+        else:
+            fault = worded("trees", "nexus_fault", place, reason=_first_line(reason))
+        raise BadInput([fault]) from None
 
 
-def _phyloxml(source: TextSource) -> list[_Foreign]:
+def _phyloxml(source: TextSource) -> list[tuple[RawTree, str | None]]:
     """Read phyloXML through Biopython."""
     phylo: Any = import_module("Bio.Phylo")  # heavy, untyped, and few files are phyloXML
-
     try:
-        read = [_from_biopython(tree) for tree in phylo.parse(io.BytesIO(source.data), "phyloxml")]
+        trees = phylo.parse(io.BytesIO(source.data), "phyloxml")
+        return [(_from_biopython(tree), tree.branch_length_unit) for tree in trees]
     except RecursionError:
-        raise BadInput([worded("trees", "too_deep", Place(source.file), format="phyloXML")]) from None
+        raise
     except Exception as error:  # noqa: BLE001 - Biopython and its XML parser raise many kinds for one thing
         line, column = getattr(error, "position", (None, None))
         place = Place(source.file, line=line, character=None if column is None else column + 1)
-        raise BadInput([worded("trees", "phyloxml_fault", place, reason=_first_line(error))]) from None
-    return _some(read, source, "phyloXML")
+        raise BadInput([worded("trees", "phyloxml_fault", place, reason=_first_line(str(error)))]) from None
 
 
-def _first_line(reason: object) -> str:
-    return str(reason).strip().split("\n")[0].rstrip(".")
+def _first_line(reason: str) -> str:
+    return reason.strip().split("\n")[0].rstrip(".")
 
 
-def _some(trees: list[_Foreign], source: TextSource, format_: str) -> list[_Foreign]:
-    if not trees:
-        raise BadInput([worded("trees", "none", Place(source.file), format=format_)])
-    return trees
-
-
-def _from_dendropy(tree: Any) -> _Foreign:
-    def label(node: Any) -> str:
-        return (node.taxon.label if node.taxon else node.label) or ""
-
-    nodes, parent = in_postorder(tree.seed_node, lambda node: node.child_nodes())
-    raw = _raw(parent, [label(node) for node in nodes], [node.edge.length for node in nodes], rooted=tree.is_rooted)
-    return _Foreign(raw)
-
-
-def _from_biopython(tree: Any) -> _Foreign:
-    nodes, parent = in_postorder(tree.root, lambda clade: clade.clades)
-    raw = _raw(
-        parent, [_clade_label(clade) for clade in nodes], [clade.branch_length for clade in nodes], rooted=tree.rooted
+def _from_dendropy(tree: Any) -> RawTree:
+    return _raw(
+        tree.seed_node,
+        lambda node: node.child_nodes(),
+        lambda node: (node.taxon.label if node.taxon else node.label, node.edge.length),
+        rooted=tree.is_rooted,
     )
-    for node, clade in enumerate(nodes):
+
+
+def _from_biopython(tree: Any) -> RawTree:
+    def label(clade: Any) -> str | None:
+        """Return a clade's name, or the scientific name of its first taxonomy."""
+        names = [clade.name, *(taxonomy.scientific_name for taxonomy in clade.taxonomies)]
+        return next((name for name in names if name), None)
+
+    raw = _raw(
+        tree.root, lambda clade: clade.clades, lambda clade: (label(clade), clade.branch_length), rooted=tree.rooted
+    )
+    clades, _ = in_postorder(tree.root, lambda clade: clade.clades)
+    for node, clade in enumerate(clades):
         if clade.confidences:
             raw.support[node] = float(clade.confidences[0])
-    return _Foreign(raw, tree.branch_length_unit)
+    return raw
 
 
-def _clade_label(clade: Any) -> str:
-    """Return a clade's name, or the scientific name of its first taxonomy."""
-    names = [clade.name, *(taxonomy.scientific_name for taxonomy in clade.taxonomies)]
-    return next((name for name in names if name), "")
-
-
-def _raw(parent: list[int], labels: list[str], lengths: Sequence[float | None], *, rooted: bool | None) -> RawTree:
-    above = np.array(parent, dtype=np.int64)
-    absent = np.array([length is None for length in lengths], dtype=np.bool_)
-    length = np.array([np.nan if length is None else float(length) for length in lengths])
-    return RawTree(above, length, absent, labels, split_support(labels, inner_nodes(above)), rooted)
+def _raw(
+    root: _Node,
+    children: Callable[[_Node], Sequence[_Node]],
+    read: Callable[[_Node], tuple[str | None, float | None]],
+    *,
+    rooted: bool | None,
+) -> RawTree:
+    nodes, parent = in_postorder(root, children)
+    labels, lengths = zip(*map(read, nodes), strict=True)
+    above, names = np.array(parent, dtype=np.int64), [label or "" for label in labels]
+    length = np.array([np.nan if value is None else float(value) for value in lengths])
+    absent = np.array([value is None for value in lengths])
+    return RawTree(above, length, absent, names, split_support(names, inner_nodes(above)), rooted)

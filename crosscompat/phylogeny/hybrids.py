@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
-from crosscompat.phylogeny.types import Distances, Floats, Ints
+from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.types import Floats, Ints
 
 __all__ = ["HybridIndex", "Pairs", "Pedigree", "pairs_of", "share_matrix", "weighted_pairs"]
 
@@ -18,14 +20,8 @@ __all__ = ["HybridIndex", "Pairs", "Pedigree", "pairs_of", "share_matrix", "weig
 class Pedigree:
     """Whose offspring a plant is, down to species of the tree.
 
-    Attributes
-    ----------
-    label : str
-        A label of the tree, or the formula of a hybrid.
-    shares : mapping of str to float
-        Share by label of the tree; they sum to 1. A species has all of itself.
-    parents : (str, str) or None
-        Labels of the seed parent and the pollen parent of a hybrid.
+    ``label`` is one of the tree, or the formula of a hybrid, whose ``parents`` are the labels of its seed and pollen
+    parents. ``shares`` by label of the tree sum to 1; a species has all of itself.
     """
 
     label: str
@@ -78,12 +74,12 @@ class HybridIndex(NameIndex):
         return self._exact.get(fold(label)) == label
 
     def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        found = super()._search(text, genus, seen)
-        if found is None:
+        match = super()._search(text, genus, seen)
+        if match is None:
             return self._formula(text, genus)
-        if found.how == "synonym" and not self._is_listed(found.label):
-            return Match(found.label, "hybrid", text)
-        return found
+        if match.how == "synonym" and not self._is_listed(match.label):
+            return Match(match.label, "hybrid", text)
+        return match
 
     def _formula(self, text: str, genus: str | None) -> Match | None:
         """Read a formula whose parents are found; what else is not found stays so."""
@@ -101,20 +97,11 @@ class HybridIndex(NameIndex):
         return Match(str(PlantName(text, parents=(labels[0], labels[1]))), "species" if whole else "hybrid", text)
 
 
-@dataclass(frozen=True, slots=True)
-class Pairs:
-    """Pairs of plants, taken apart into pairs of species with weights.
+class Pairs(NamedTuple):
+    """Pairs of plants, taken apart into n pairs of species ``a[i]`` and ``b[i]``.
 
-    Attributes
-    ----------
-    a, b : tuple of n str
-        Labels of the tree.
-    weight : (n,) float array
-        Product of the two shares; 0 where both plants are one.
-    of : (n,) int array
-        Which of the pairs of plants each belongs to.
-    size : int
-        How many pairs of plants there are.
+    ``weight``, shape (n,), is the product of the two shares, 0 where both plants are one; ``of``, shape (n,), says to
+    which of the ``size`` pairs of plants each belongs.
     """
 
     a: tuple[str, ...]
@@ -134,29 +121,20 @@ def pairs_of(seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Pairs:
     [0.5, 0.5]
     """
     parts = [
-        (species, other, share * part * (one.label != two.label), at)
-        for at, (one, two) in enumerate(zip(seed, pollen, strict=True))
-        for species, share in one.shares.items()
-        for other, part in two.shares.items()
+        (species, other, share * part * (mother.label != father.label), at)
+        for at, (mother, father) in enumerate(zip(seed, pollen, strict=True))
+        for species, share in mother.shares.items()
+        for other, part in father.shares.items()
     ]
-    weight = np.array([part[2] for part in parts], dtype=np.float64)
-    of = np.array([part[3] for part in parts], dtype=np.int64)
-    return Pairs(tuple(part[0] for part in parts), tuple(part[1] for part in parts), weight, of, len(seed))
+    a, b, weight, of = zip(*parts, strict=True) if parts else ((), (), (), ())
+    return Pairs(a, b, np.array(weight, dtype=np.float64), np.array(of, dtype=np.int64), len(seed))
 
 
 def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Floats:
-    """Return how far apart plants stand, hybrids among them.
+    """Return how far apart m pairs of plants stand, hybrids among them, as an (m,) array.
 
-    Parameters
-    ----------
-    distances : Phylogeny or DistanceTable
-    seed, pollen : sequences of m Pedigree
-
-    Returns
-    -------
-    (m,) float array
-        The mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
-        for a hybrid with itself.
+    It is the mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
+    for a hybrid with itself.
 
     Raises
     ------
@@ -173,25 +151,16 @@ def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Seque
     [3.0, 4.0, 3.0, 0.0]
     """
     pairs = pairs_of(seed, pollen)
-    found = np.zeros(pairs.size)
-    np.add.at(found, pairs.of, pairs.weight * distances.patristic_pairs(pairs.a, pairs.b))
-    return found
+    apart = np.zeros(pairs.size)
+    np.add.at(apart, pairs.of, pairs.weight * distances.patristic_pairs(pairs.a, pairs.b))
+    return apart
 
 
 def share_matrix(plants: Iterable[Pedigree]) -> tuple[tuple[str, ...], Floats]:
-    """Return the species that have a share in some plants, and the shares.
+    """Return the n species that have a share in k plants, in the order met, and the shares as a (k, n) array.
 
-    Parameters
-    ----------
-    plants : iterable of k Pedigree
-
-    Returns
-    -------
-    species : tuple of n str
-        In the order in which they are met.
-    shares : (k, n) float array
-        Rows sum to 1. What is known of the species by rows of numbers (a correlation, an effect) is that of the plants
-        after ``shares @ ...``.
+    Rows sum to 1. What is known of the species by rows of numbers (a correlation, an effect) is that of the plants
+    after ``shares @ ...``.
 
     Examples
     --------

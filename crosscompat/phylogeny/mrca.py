@@ -36,12 +36,7 @@ class MrcaTable:
     The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9: row r of the table holds the highest of
     each 2 ** r neighbours.
 
-    Parameters
-    ----------
-    tip_nodes : (k,) int array
-        The nodes of the tips.
-    meets : (k - 1,) int array
-        The node where each tip meets the next.
+    It is made of the nodes of the tips (k,), and of those where each tip meets the next (k - 1,).
 
     Examples
     --------

@@ -1,7 +1,8 @@
-"""From a name to the place of its label: the label as it stands first, then as it folds, then as a plant name."""
+"""From names to places: of labels as they stand, as they fold, or as plant names; and so to distances."""
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from functools import cached_property
 from itertools import repeat
@@ -12,13 +13,13 @@ from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.text_source import SHOWN
-from crosscompat.phylogeny.types import Ints
+from crosscompat.phylogeny.types import Floats, Ints
 
-__all__ = ["NameLookup"]
+__all__ = ["Distances", "NameLookup"]
 
 
 class NameLookup:
-    """Finds where each of a fixed row of labels stands.
+    """Finds where each of a fixed row of labels stands: the label as it is first, then folded, then as a plant name.
 
     Examples
     --------
@@ -102,6 +103,71 @@ class NameLookup:
         if label is None:
             raise UnknownName("", name)
         return self._exact[label]
+
+
+class Distances(ABC):
+    """How far apart species stand, whether a tree or a table says so.
+
+    Where a method takes names, a label may be written with underscores or spaces, or as a plant name; a name that is
+    not there raises `UnknownName`.
+    """
+
+    @property
+    @abstractmethod
+    def tips(self) -> tuple[str, ...]:
+        """The labels, as written."""
+
+    @property
+    @abstractmethod
+    def unit(self) -> str | None:
+        """What a distance of 1 means; None where nobody said."""
+
+    @property
+    @abstractmethod
+    def fingerprint(self) -> str:
+        """SHA-256 of the content in hexadecimal, the same on every machine."""
+
+    @abstractmethod
+    def patristic_between(self, a: Ints, b: Ints) -> Floats:
+        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array."""
+
+    @abstractmethod
+    def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
+        """Return the distances of k names, by default of all tips, to each other in their order, as a (k, k) array."""
+
+    @abstractmethod
+    def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
+        """Return the distances of one tip to k names, by default to all tips, as a (k,) array."""
+
+    @cached_property
+    def _lookup(self) -> NameLookup:
+        return NameLookup(self.tips)
+
+    @property
+    def n_tips(self) -> int:
+        """How many tips there are."""
+        return len(self.tips)
+
+    @property
+    def index(self) -> NameIndex:
+        """The tips as plant names."""
+        return self._lookup.index
+
+    def patristic(self, a: str, b: str) -> float:
+        """Return the distance of two tips; on a tree, the sum of branch lengths on the path between them."""
+        return float(self.patristic_pairs([a], [b])[0])
+
+    def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
+        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array.
+
+        Raises
+        ------
+        UnknownName
+            If a name is not there.
+        ValueError
+            If the two are not of one length.
+        """
+        return self.patristic_between(*self._lookup.pairs(a, b))
 
 
 def _together(unknown: Sequence[UnknownName]) -> UnknownName:

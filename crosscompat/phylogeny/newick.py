@@ -219,19 +219,17 @@ class _Reader:
         length[wrong] = 0.0
         spans = list(zip((nodes.name_stop[wrong] + 1).tolist(), nodes.length_stop[wrong].tolist(), strict=True))
         file, text = self._source.file, self._source.text
-        faults = first_faults([span for span in spans if text(*span)], self._bad_length, "newick.bad_length", file)
-        faults += first_faults(
-            [span for span in spans if not text(*span)],
-            lambda span: self._source.fault("empty_length", span[0], span[0] + 1),
-            "newick.empty_length",
-            file,
-        )
-        return length, faults
+        odd, empty = [span for span in spans if text(*span)], [span for span in spans if not text(*span)]
+        faults = first_faults(odd, self._length_fault, "newick.bad_length", file)
+        return length, faults + first_faults(empty, self._length_fault, "newick.empty_length", file)
 
-    def _bad_length(self, span: tuple[int, int]) -> Fault:
-        written = self._source.data[span[0] : span[1]]
-        left = span[1] - len(written.lstrip())
-        return self._source.fault("bad_length", left, left + len(written.strip()), got=self._source.text(*span))
+    def _length_fault(self, span: tuple[int, int]) -> Fault:
+        start, stop = span
+        written = self._source.data[start:stop]
+        left = stop - len(written.lstrip()) if written.strip() else start
+        right = left + max(1, len(written.strip()))
+        key = "bad_length" if written.strip() else "empty_length"
+        return self._source.fault(key, left, right, got=self._source.text(*span))
 
 
 def _numbers(words: list[str]) -> tuple[Floats, list[int]]:

@@ -134,13 +134,7 @@ class _Marks(NamedTuple):
 
 
 def scan(source: TextSource, data: bytes) -> Nodes:
-    """Find the nodes of all trees of a text.
-
-    Parameters
-    ----------
-    source : TextSource
-    data : bytes
-        The text with quotes and comments hidden.
+    """Find the nodes of all trees of a text, in whose ``data`` quotes and comments are hidden.
 
     Raises
     ------

@@ -40,8 +40,7 @@ def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
 
     Returns
     -------
-    (n,) int array
-        -1 for each root.
+    (n,) int array, -1 for each root
 
     Examples
     --------
@@ -95,31 +94,21 @@ def inner_nodes(parent: Ints) -> Bools:
 
 
 def edges_to_root(parent: Ints) -> Ints:
-    """Return the number of edges between each node and the root, as an (n,) array, by pointer doubling.
+    """Return the number of edges between each node and the root, as an (n,) array.
 
     Examples
     --------
     >>> edges_to_root(np.array([2, 2, 4, 4, -1])).tolist()
     [2, 2, 1, 1, 0]
     """
-    root = parent.size - 1
-    above = np.where(parent < 0, root, parent)
-    level: Ints = (np.arange(parent.size) != root).astype(np.int64)
-    while (above != root).any():
-        level += level[above]
-        above = above[above]
-    return level
+    return sums_from_root(parent, np.ones(parent.size)).astype(np.int64)
 
 
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:
     """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
 
-    The sums are taken step by step downwards, so with edges of zero or more no node lies nearer to the root than its
-    parent, to the last bit.
-
-    Returns
-    -------
-    (n,) float array
+    They are an (n,) array, taken step by step downwards, so with edges of zero or more no node lies nearer to the root
+    than its parent, to the last bit.
 
     Examples
     --------
@@ -134,13 +123,7 @@ def sums_from_root(parent: Ints, edge: Floats) -> Floats:
 
 
 def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
-    """Return how many tips, or how many of some tips, each node holds, as an (n,) array; a tip holds itself.
-
-    Parameters
-    ----------
-    parent : (n,) int array
-    tips : (k,) int array, optional
-        The nodes of the tips that count; all, if not given.
+    """Return how many tips, or how many of the nodes ``tips``, each node holds, as an (n,) array; a tip holds itself.
 
     Examples
     --------

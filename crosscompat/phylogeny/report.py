@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.classification import RANKS
-from crosscompat.phylogeny.placement import groups_of
+from crosscompat.phylogeny.classification import RANKS, Group, groups_of
 from crosscompat.phylogeny.postorder import tips_below
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.types import Ints
@@ -108,15 +107,8 @@ def _branches(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
 class Scattered:
     """A group that is no clade.
 
-    Attributes
-    ----------
-    rank, group : str
-    together : int
-        Members in its largest clade without a stranger.
-    strays : tuple of str
-        Its other members, as the tree labels them.
-    strangers : tuple of str
-        Tips of other groups in the smallest clade that holds all members.
+    ``together`` members stand in its largest clade without a stranger, its ``strays`` elsewhere; ``strangers`` are tips
+    of other groups in the smallest clade that holds all members.
     """
 
     rank: str
@@ -135,7 +127,7 @@ class Census:
 
 
 def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Census:
-    """Look whether groups are clades.
+    """Look whether groups are clades, by rank, the highest first, and by label.
 
     Parameters
     ----------
@@ -145,49 +137,41 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
         Ranks of tips, by label; the genus of a label counts without being told. A tip whose group of a rank is not
         known is no stranger to any.
 
-    Returns
-    -------
-    Census
-        By rank, the highest first, and by label.
-
     Examples
     --------
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("(((Aus_bus:1,Aus_cus:1):1,(Aus_dus:1,Aus_eus:1):1):1,Aus_fus:3);")
     >>> section = {"Aus_bus": "One", "Aus_cus": "One", "Aus_dus": "Two", "Aus_eus": "Two", "Aus_fus": "One"}
     >>> census = group_census(tree, {tip: {"section": name} for tip, name in section.items()})
-    >>> census.groups, [(found.group, found.strays) for found in census.scattered]
+    >>> census.groups, [(group.group, group.strays) for group in census.scattered]
     (2, [('sect. One', ('Aus_fus',))])
     """
-    held = [dict(_keyed(label, known.get(label, {}))) for label in tree.tips]
-    members: dict[tuple[str, tuple[str, str]], list[int]] = {}
+    held = [groups_of(label, known.get(label, {})) for label in tree.tips]
+    members: dict[Group, list[int]] = {}
     for tip, groups in enumerate(held):
-        for rank, group in groups.items():
-            members.setdefault((rank, group), []).append(tip)
-    shared = {key: tips for key, tips in members.items() if 1 < len(tips) < tree.n_tips}
-    scattered = []
-    for (rank, group), tips in shared.items():
-        others = [tip for tip, groups in enumerate(held) if groups.get(rank, group) != group]
-        found = _scattered(tree, np.array(tips), np.array(others, dtype=np.int64))
-        if found is not None:
-            together, strays, strangers = found
-            scattered.append(Scattered(rank, group[1], together, _labels(tree, strays), _labels(tree, strangers)))
-    return Census(len(shared), tuple(sorted(scattered, key=lambda one: (RANKS.index(one.rank), one.group))))
+        for group in groups:
+            members.setdefault(group, []).append(tip)
+    shared = {group: tips for group, tips in members.items() if 1 < len(tips) < tree.n_tips}
+    others: dict[Group, list[int]] = {group: [] for group in shared}
+    for tip, groups in enumerate(held):
+        for group in shared:
+            if group not in groups and any(rank == group[1] for _, rank, _ in groups):
+                others[group].append(tip)
+    census = (_scattered(tree, group, np.array(tips), np.array(others[group], int)) for group, tips in shared.items())
+    scattered = [group for group in census if group is not None]
+    return Census(len(shared), tuple(sorted(scattered, key=lambda group: (RANKS.index(group.rank), group.group))))
 
 
-def _keyed(label: str, ranks: Mapping[str, str]) -> list[tuple[str, tuple[str, str]]]:
-    return [(rank, (genus, group)) for genus, rank, group in groups_of(label, ranks)]
-
-
-def _scattered(tree: Phylogeny, tips: Ints, others: Ints) -> tuple[int, Ints, Ints] | None:
-    """Return how many members stand together, the strays and the strangers; None if the group is a clade."""
+def _scattered(tree: Phylogeny, group: Group, tips: Ints, others: Ints) -> Scattered | None:
+    """Return what is wrong with a group; None if it is a clade."""
     ours, theirs = (tips_below(tree.parent, tree.tip_nodes[side]) for side in (tips, others))
     whole = int(np.flatnonzero(ours == tips.size)[0])
     if theirs[whole] == 0:
         return None
     pure = np.where(theirs == 0, ours, 0)
     core = tree.tips_under(int(np.argmax(pure)))
-    return int(pure.max()), np.setdiff1d(tips, core), np.intersect1d(others, tree.tips_under(whole))
+    strays, strangers = np.setdiff1d(tips, core), np.intersect1d(others, tree.tips_under(whole))
+    return Scattered(*group[1:], int(pure.max()), _labels(tree, strays), _labels(tree, strangers))
 
 
 def _labels(tree: Phylogeny, tips: Ints) -> tuple[str, ...]:

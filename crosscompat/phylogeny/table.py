@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, partial
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,12 +15,9 @@ from crosscompat.ground.csv_cells import raise_faults, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.build import NUMBER
-from crosscompat.phylogeny.name_lookup import NameLookup
+from crosscompat.phylogeny.name_lookup import Distances
 from crosscompat.phylogeny.text_source import first_faults, worded
 from crosscompat.phylogeny.types import Floats, Ints, content_hash
-
-if TYPE_CHECKING:
-    from crosscompat.ground.names import NameIndex
 
 __all__ = ["DistanceTable", "read_distances"]
 
@@ -32,17 +28,11 @@ _GAPS = frozenset({"", "na", "nan"})
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DistanceTable:
+class DistanceTable(Distances):
     """Distances known pair by pair.
 
-    Attributes
-    ----------
-    tips : tuple of k str
-        The labels as written.
-    values : (k, k) float array
-        Symmetric, zero on the diagonal, NaN where nobody has given a distance. It cannot be written to.
-    unit : str or None
-        What a distance of 1 means.
+    ``values`` is a (k, k) float array, one row a label, symmetric, zero on the diagonal, NaN where nobody has given a
+    distance. It cannot be written to. Other values raise a `ValueError`.
 
     Examples
     --------
@@ -51,13 +41,13 @@ class DistanceTable:
     2.5
     """
 
-    tips: tuple[str, ...]
+    labels: tuple[str, ...]
     values: Floats
     unit: str | None = None
 
     def __post_init__(self) -> None:
         values = np.array(self.values, dtype=np.float64)
-        size = len(self.tips)
+        size = len(self.labels)
         if values.shape != (size, size):
             raise ValueError("values must be square, one row a tip")
         if not np.array_equal(values, values.T, equal_nan=True) or (np.diag(values) != 0).any():
@@ -66,27 +56,18 @@ class DistanceTable:
             raise ValueError("values must be zero or more, and finite where they are known")
         values.setflags(write=False)
         object.__setattr__(self, "values", values)
-        object.__setattr__(self, "tips", tuple(self.tips))
+        object.__setattr__(self, "labels", tuple(self.labels))
 
     def __repr__(self) -> str:
         return f"<DistanceTable of {self.n_tips} tips, unit={self.unit!r}>"
 
     def __reduce__(self) -> tuple[object, ...]:
-        return type(self), (self.tips, self.values, self.unit)
-
-    @cached_property
-    def _lookup(self) -> NameLookup:
-        return NameLookup(self.tips)
+        return type(self), (self.labels, self.values, self.unit)
 
     @property
-    def n_tips(self) -> int:
-        """How many tips there are."""
-        return len(self.tips)
-
-    @property
-    def index(self) -> NameIndex:
-        """The tips as plant names."""
-        return self._lookup.index
+    def tips(self) -> tuple[str, ...]:
+        """The labels, as written."""
+        return self.labels
 
     @property
     def complete(self) -> bool:
@@ -101,34 +82,10 @@ class DistanceTable:
         words = ["table", self.unit or "", *(self.tips[place] for place in order.tolist())]
         return content_hash(words, np.isnan(values).astype(np.int64), np.nan_to_num(values))
 
-    def patristic(self, a: str, b: str) -> float:
-        """Return the distance of two tips.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the table.
-        BadInput
-            If the table has a gap there.
-        """
-        return float(self.patristic_pairs([a], [b])[0])
-
-    def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array; only these pairs need be known.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the table.
-        BadInput
-            Naming every gap among the pairs.
-        ValueError
-            If the two are not of one length.
-        """
-        return self.patristic_between(*self._lookup.pairs(a, b))
-
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
         """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
+
+        Only these pairs need be known.
 
         Raises
         ------
@@ -143,30 +100,16 @@ class DistanceTable:
         return distances
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return all distances among ``names`` (default: all tips) in their order, as a (k, k) array; gaps are NaN.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the table.
-        """
-        if names is None:
-            return self.values.copy()
-        places = self._lookup.positions(names)
-        among: Floats = self.values[np.ix_(places, places)]
-        return among
+        """Return the distances of k names, by default of all tips, as a (k, k) array; gaps are NaN."""
+        places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
+        matrix: Floats = self.values[np.ix_(places, places)]
+        return matrix
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to ``names`` (default: all tips) as a (k,) array; gaps are NaN.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the table.
-        """
-        row = self.values[self._lookup.position(a)]
-        chosen: Floats = row.copy() if names is None else row[self._lookup.positions(names)]
-        return chosen
+        """Return the distances of one tip to k names, by default to all tips, as a (k,) array; gaps are NaN."""
+        places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
+        row: Floats = self.values[self._lookup.position(a)][places]
+        return row
 
     def _gap(self, pair: tuple[int, int]) -> Fault:
         return worded("table", "gap", Place(), a=self.tips[pair[0]], b=self.tips[pair[1]])
@@ -178,13 +121,6 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     The first row and the first column name the species. Cells are parted by commas, semicolons or tabs; with semicolons
     or tabs a number may have a decimal comma. A blank cell (or NA, as R writes it) is a gap; the upper or the lower
     triangle alone will do. Where both halves are given they must agree to nine digits, and their mean is taken.
-
-    Parameters
-    ----------
-    path : path
-        The file; UTF-8.
-    unit : str, optional
-        What a distance of 1 means.
 
     Raises
     ------
@@ -203,9 +139,9 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     >>> table.patristic_matrix().tolist()
     [[0.0, 1.5, nan], [1.5, 0.0, 4.0], [nan, 4.0, 0.0]]
     """
-    found: list[Fault] = []
-    records, separator = read_records(path, found)
-    raise_faults(found)
+    unreadable: list[Fault] = []
+    records, separator = read_records(path, unreadable)
+    raise_faults(unreadable)
     rows = [_Row(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
     faults = _Faults(Path(path).name)
     if not rows:
@@ -249,9 +185,9 @@ class _Faults:
             return worded("table", key, item[0], **item[1])
 
         faults = [
-            found
+            worded_fault
             for key, items in self.of_kind.items()
-            for found in first_faults(items, partial(fault, key), f"table.{key}", self.file)
+            for worded_fault in first_faults(items, partial(fault, key), f"table.{key}", self.file)
         ]
         if faults:
             raise BadInput(sorted(faults, key=lambda fault: (fault.place.row is None, fault.place.row or 0)))

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crosscompat.phylogeny.hybrids import HybridIndex, Pedigree, pairs_of, weighted_pairs
+from crosscompat.phylogeny.name_lookup import Distances
 from crosscompat.phylogeny.placement import Placed, spread_of_placed
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Distances, Floats
+from crosscompat.phylogeny.types import Floats
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample
@@ -27,16 +28,8 @@ _FOR_PACE = 100
 class Taxa:
     """Distances of all that can be named, and how unsure each is.
 
-    Attributes
-    ----------
-    distances : Phylogeny or DistanceTable
-        With the placed species in it.
-    index : HybridIndex
-        Finds species, by synonyms too, and hybrid formulas.
-    placed : tuple of Placed
-        Species that stand in their group only.
-    sample : TreeSample or None
-        What the tree is a summary of.
+    ``distances`` has the ``placed`` species in it, which stand in their group only; ``index`` finds species, by
+    synonyms too, and hybrid formulas; the tree is a summary of the ``sample``, if there is one.
 
     Examples
     --------
@@ -68,16 +61,12 @@ class Taxa:
         return list(dict.fromkeys(tip for plant in self._of(list(labels)) for tip in plant.shares))
 
     def apart(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
-        """Return how far apart each two stand, in the unit of the tree.
+        """Return how far apart each two of m pairs stand, in the unit of the tree, as an (m,) array.
 
         Parameters
         ----------
         seed, pollen : sequences of m str
             Labels of the tree, or formulas of hybrids.
-
-        Returns
-        -------
-        (m,) float array
 
         Raises
         ------
@@ -126,47 +115,38 @@ class Taxa:
         >>> Taxa(tree, HybridIndex(tree.tips)).scatter(["Aloe vera × Aloe rara", "Aloe_vera"]).tolist()
         [9.0, 0.0]
         """
-        found = {plant.label: self._scatter(plant) for plant in self._of(labels)}
-        return np.array([found[plant.label] for plant in self._of(labels)], dtype=np.float64)
-
-    def _scatter(self, plant: Pedigree) -> float:
-        if not plant.is_hybrid:
-            return 0.0
-        shares = np.array(list(plant.shares.values()))
-        return float(0.5 * shares @ self.distances.patristic_matrix(list(plant.shares)) ** 2 @ shares)
+        plants = self._of(labels)
+        scatter = dict.fromkeys((plant.label for plant in plants), 0.0)
+        for label, plant in {plant.label: plant for plant in plants if plant.is_hybrid}.items():
+            shares = np.array(list(plant.shares.values()))
+            scatter[label] = float(0.5 * shares @ self.distances.patristic_matrix(list(plant.shares)) ** 2 @ shares)
+        return np.array([scatter[plant.label] for plant in plants], dtype=np.float64)
 
     def _all_tips(self, *sides: Sequence[str]) -> bool:
         return all(self._tips.issuperset(side) for side in sides)
 
     def _of(self, labels: Sequence[str]) -> list[Pedigree]:
-        tips = self._tips
-        found = {
-            label: Pedigree(label, {label: 1.0}) if label in tips else self.index.pedigree(label)
+        pedigrees = {
+            label: Pedigree(label, {label: 1.0}) if label in self._tips else self.index.pedigree(label)
             for label in dict.fromkeys(labels)
         }
-        return [found[label] for label in labels]
+        return [pedigrees[label] for label in labels]
 
     def _placed_spread(self, a: Sequence[str], b: Sequence[str]) -> Floats:
         if not self.placed or not isinstance(self.distances, Phylogeny):
             return np.zeros(len(a))
-        return spread_of_placed(self.distances, [one.species for one in self.placed], a, b)
+        return spread_of_placed(self.distances, [placed.species for placed in self.placed], a, b)
 
     def _sampled_spread(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the root mean square of what the sample's trees differ from the distance told.
-
-        A species that the sample lacks adds nothing here.
-        """
-        found = np.zeros(len(a))
-        if self.sample is None:
-            return found
+        """Return the root mean square of what the sample's trees differ from the tree; 0 where it lacks a species."""
+        off = np.zeros(len(a))
         names = self._in_sample
         at = [i for i, pair in enumerate(zip(a, b, strict=True)) if pair[0] in names and pair[1] in names]
-        if not at:
-            return found
-        told = self.distances.patristic_pairs([a[i] for i in at], [b[i] for i in at])
-        mean, sd = self.sample.of_pairs([names[a[i]] for i in at], [names[b[i]] for i in at])
-        found[at] = np.hypot(sd * self._pace, mean * self._pace - told)
-        return found
+        if self.sample is not None and at:
+            distance = self.distances.patristic_pairs([a[i] for i in at], [b[i] for i in at])
+            mean, sd = self.sample.of_pairs([names[a[i]] for i in at], [names[b[i]] for i in at])
+            off[at] = np.hypot(sd * self._pace, mean * self._pace - distance)
+        return off
 
     @cached_property
     def _tips(self) -> frozenset[str]:
@@ -177,8 +157,8 @@ class Taxa:
         """The sample's label of each tip that it holds."""
         if self.sample is None:
             return {}
-        found = {tip: self.sample.index.find(tip) for tip in self.distances.tips}
-        return {tip: label for tip, label in found.items() if label is not None}
+        find = self.sample.index.find
+        return {tip: label for tip in self.distances.tips if (label := find(tip)) is not None}
 
     @cached_property
     def _pace(self) -> float:

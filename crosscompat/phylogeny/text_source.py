@@ -100,8 +100,8 @@ class TextSource:
         """Return the fault ``key`` of a wording room, with the bytes from start to stop marked."""
         line, character, text = self._line(start)
         size = max(1, len(self.data[start:stop].decode("utf-8", "replace")))
-        told = worded(room, key, Place(self.file, line=line, character=character), **values)
-        return Fault(told.place, told.what, told.advice, *_cut(text, character - 1, size))
+        plain = worded(room, key, Place(self.file, line=line, character=character), **values)
+        return Fault(plain.place, plain.what, plain.advice, *_cut(text, character - 1, size))
 
     def _line(self, at: int) -> tuple[int, int, str]:
         """Return number, character and text of the line that holds a byte."""

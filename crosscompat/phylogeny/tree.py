@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Self, TypeVar
+from typing import Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,13 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.ground.errors import BadInput, Place
 from crosscompat.phylogeny.distance_matrix import DistanceMatrix, crossing_edges, path_lengths
 from crosscompat.phylogeny.mrca import MrcaTable, met_by_one, neighbour_meets
-from crosscompat.phylogeny.name_lookup import NameLookup
+from crosscompat.phylogeny.name_lookup import Distances
 from crosscompat.phylogeny.postorder import edges_to_root, inner_nodes, is_postorder, sums_from_root, tips_below
 from crosscompat.phylogeny.text_source import worded
-from crosscompat.phylogeny.types import Distances, Floats, Ints, content_hash
-
-if TYPE_CHECKING:
-    from crosscompat.ground.names import NameIndex
+from crosscompat.phylogeny.types import Floats, Ints, content_hash
 
 __all__ = ["Clade", "Distances", "Phylogeny"]
 
@@ -28,21 +25,11 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 
 @dataclass(frozen=True, slots=True)
 class Clade:
-    """The smallest clade that holds two tips.
+    """The smallest clade that holds two tips: its crown node, how many tips it holds, and these in postorder.
 
-    Attributes
-    ----------
-    node : int
-        Its crown node.
-    size : int
-        How many tips it holds.
-    depth : float
-        Root distance of its crown node over the mean root distance of the two tips; no unit. 0: they meet at the root
-        only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0.
-    name : str
-        The lowest named inner node at or above its crown node, "" where none is named.
-    members : tuple of str
-        Its tips as written, in postorder.
+    ``depth`` is the root distance of the crown node over the mean root distance of the two tips, without a unit. 0:
+    they meet at the root only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0. ``name``
+    is the lowest named inner node at or above the crown node, "" where none is named.
     """
 
     node: int
@@ -53,12 +40,10 @@ class Clade:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Phylogeny:
+class Phylogeny(Distances):
     """A tree: one entry a node, in postorder, the root last.
 
     Made by `read_tree`, `parse_newick` or `Phylogeny.from_arrays`, which check it; the arrays cannot be written to.
-    Where a method takes names, a label may be written with underscores or spaces, or as a plant name; a name that is
-    not in the tree raises `UnknownName`.
 
     Attributes
     ----------
@@ -146,11 +131,6 @@ class Phylogeny:
         """How many nodes there are, tips included."""
         return self.parent.size
 
-    @property
-    def n_tips(self) -> int:
-        """How many tips there are."""
-        return self.tip_nodes.size
-
     @cached_property
     def tip_nodes(self) -> Ints:
         """The numbers of the nodes that are tips, ascending: a (k,) array."""
@@ -176,11 +156,6 @@ class Phylogeny:
         """Whether a branch other than the root's has a negative length."""
         return bool((self.length[:-1] < 0).any())
 
-    @property
-    def index(self) -> NameIndex:
-        """The tips as plant names."""
-        return self._lookup.index
-
     @cached_property
     def fingerprint(self) -> str:
         """SHA-256 over shape, branch lengths, labels, unit and rooting, in hexadecimal.
@@ -199,10 +174,6 @@ class Phylogeny:
         lengths = np.append(self.length[:-1], 0.0)
         words = ["tree", self.unit or "", str(self.rooted), *(self.labels[node] for node in order.tolist())]
         return content_hash(words, place[self.parent[order]], lengths[order])
-
-    @cached_property
-    def _lookup(self) -> NameLookup:
-        return NameLookup(self.tips)
 
     @cached_property
     def _held(self) -> Ints:
@@ -248,46 +219,17 @@ class Phylogeny:
         low, high = int(tips.min()), int(tips.max())
         return int(self._meets[low:high].max(initial=self.tip_nodes[low]))
 
-    def patristic(self, a: str, b: str) -> float:
-        """Return the sum of branch lengths on the path between two tips, in the tree's unit.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-        """
-        return self._between(self.root_distance, a, b)
-
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of k names to each other, in their order, as a (k, k) array.
+        """Return the distances of k names to each other, in their order, as a (k, k) array; raises `UnknownName`.
 
-        Parameters
-        ----------
-        names : iterable of k str, optional
-            Default: all tips, in the order of ``tips``. A name may come twice.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Without names: of all tips, in the order of ``tips``. A name may come twice.
         """
         return self._matrix(self.root_distance, names).whole()
 
     def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
         """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
 
-        Parameters
-        ----------
-        names : iterable of k str, optional
-            As for `patristic_matrix`.
-        rows : int
-            Rows a block, 1 or more; the last may have fewer.
-
-        Yields
-        ------
-        first : int
-            The number of the block's first row.
-        block : (rows, k) float array
+        Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows.
 
         Raises
         ------
@@ -305,24 +247,6 @@ class Phylogeny:
         """
         matrix = self._matrix(self.root_distance, names)
         return ((first, matrix.rows(first, first + rows)) for first in range(0, matrix.places.size, rows))
-
-    def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-        ValueError
-            If the two are not of one length.
-
-        Examples
-        --------
-        >>> tree = Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""])
-        >>> tree.patristic_pairs(["a", "b"], ["b", "b"]).tolist()
-        [3.0, 0.0]
-        """
-        return self.patristic_between(*self._lookup.pairs(a, b))
 
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
         """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
@@ -342,12 +266,9 @@ class Phylogeny:
         return path_lengths(self.root_distance, self.tip_nodes[a], self.tip_nodes[b], met)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to k names, by default to all tips in the order of ``tips``: a (k,) array.
+        """Return the distances of one tip to k names, by default to all ``tips``, as a (k,) array.
 
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Raises `UnknownName`.
         """
         tip = self._lookup.position(a)
         met = met_by_one(self.tip_nodes, self._meets, tip)
@@ -358,27 +279,14 @@ class Phylogeny:
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
 
         The root and nodes with a single child count. In a tree marked [&U] a root with exactly two children is only
-        where the drawing begins, and does not count.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-
-        Examples
-        --------
-        >>> Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""]).node_distance("a", "b")
-        1
+        where the drawing begins, and does not count. Raises `UnknownName`.
         """
-        return max(0, round(self._between(self._edge_height, a, b)) - 1)
+        return int(self.node_distance_matrix([a, b])[0, 1])
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
         """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array.
 
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
+        Raises `UnknownName`.
         """
         return np.maximum(self._matrix(self._edge_height, names).whole().astype(np.int64) - 1, 0)
 
@@ -413,10 +321,6 @@ class Phylogeny:
                 return self.labels[node]
             node = int(self.parent[node])
         return ""
-
-    def _between(self, height: Floats, a: str, b: str) -> float:
-        ends = self.tip_nodes[self._lookup.positions([a, b])]
-        return float((height[ends[0]] + height[ends[1]]) - 2.0 * height[self.mrca([a, b])])
 
     def _matrix(self, height: Floats, names: Iterable[str] | None) -> DistanceMatrix:
         tips = np.arange(self.n_tips) if names is None else self._lookup.positions(names)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 from importlib.resources import as_file, files
 from io import BytesIO
-from typing import TYPE_CHECKING, Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Any, Final
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["labels_pdf"]
 
-_Runs: TypeAlias = tuple[tuple[str, bool], ...]
-
 _MM: Final = 72 / 25.4
 _PAGE: Final = (210 * _MM, 297 * _MM)
 _CARD: Final = (95 * _MM, 52 * _MM)
@@ -27,7 +26,7 @@ _LEFT, _TOP = 10 * _MM, 24 * _MM
 _TEXT, _RIGHT = 21 * _MM, 4 * _MM  # of a card: where its text begins, and what is left free behind it
 _CODE: Final = 17 * _MM
 _PLAIN, _BOLD, _LEAN = "DejaVuSans", "DejaVuSans-Bold", "DejaVuSans-BoldOblique"
-_LARGEST, _ONE_LINE, _LEADING = 12.0, 7.0, 1.15
+_SIZES, _ONE_LINE, _LEADING = tuple(half / 2 for half in range(24, 5, -1)), 7.0, 1.15
 _GREY, _BLACK = 0.4, 0.1
 
 
@@ -97,51 +96,23 @@ def _parent(canvas: Canvas, card: LabelCard, side: Any, left: float, y: float, r
     if side == "pollen" and card.kind in SIGNS:
         _write(canvas, left - 5.5 * _MM, y, SIGNS[card.kind], _BOLD, 13)
     runs = leaning(name) if side == "seed" or card.kind == "cross" else ((name, False),)
-    lines, size = _fitted(runs, right - left)
-    for i, line in enumerate(reversed(lines)):
-        _write_runs(canvas, left, y + i * size * _LEADING, line, size)
+    paragraph = _fitted(runs, right - left)
+    paragraph.drawOn(canvas, left, y - 0.25 * paragraph.style.leading)
     _write_within(canvas, left, y - 8, role_of(card, side), _PLAIN, 6.5, right - left, grey=_GREY)
 
 
-def _fitted(runs: _Runs, width: float) -> tuple[list[_Runs], float]:
+def _fitted(runs: tuple[tuple[str, bool], ...], width: float) -> Any:
     """Return a name on one line as large as fits, or on two where one would be too small to read."""
-    size = _size(runs, width)
-    if size >= _ONE_LINE:
-        return [runs], size
-    lines = _halves(runs)
-    return lines, min(_ONE_LINE, *(_size(line, width) for line in lines))
+    from reportlab.lib.styles import ParagraphStyle  # noqa: PLC0415 - only a PDF needs it
+    from reportlab.platypus import Paragraph  # noqa: PLC0415 - as above
 
-
-def _size(runs: _Runs, width: float) -> float:
-    return min(_LARGEST, width / max(sum(_width(run, _font(lean), 1.0) for run, lean in runs), 1e-6))
-
-
-def _halves(runs: _Runs) -> list[_Runs]:
-    """Break a name at the blank nearest to its middle."""
-    text = "".join(run for run, _ in runs)
-    blanks = [i for i, letter in enumerate(text) if letter == " "]
-    cut = min(blanks, key=lambda i: abs(2 * i - len(text)), default=len(text))
-    before: list[tuple[str, bool]] = []
-    after: list[tuple[str, bool]] = []
-    at = 0
-    for run, lean in runs:
-        inside = min(max(cut - at, 0), len(run))
-        before.append((run[:inside], lean))
-        after.append((run[inside:], lean))
-        at += len(run)
-    first = next((i for i, (run, _) in enumerate(after) if run), len(after))
-    tail = [(run.lstrip() if i == first else run, lean) for i, (run, lean) in enumerate(after)]
-    return [tuple(before), tuple(tail)]
-
-
-def _write_runs(canvas: Canvas, left: float, y: float, runs: _Runs, size: float) -> None:
-    for run, lean in runs:
-        _write(canvas, left, y, run, _font(lean), size)
-        left += _width(run, _font(lean), size)
-
-
-def _font(lean: bool) -> str:  # noqa: FBT001 - of a run of letters
-    return _LEAN if lean else _BOLD
+    text = "".join(f'<font name="{_LEAN if leans else _BOLD}">{escape(run)}</font>' for run, leans in runs)
+    for size in _SIZES:
+        paragraph = Paragraph(text, ParagraphStyle("name", fontName=_BOLD, fontSize=size, leading=size * _LEADING))
+        paragraph.wrap(width, _CARD[1])
+        if len(paragraph.blPara.lines) <= (1 if size > _ONE_LINE else 2) and paragraph.minWidth() <= width:
+            break
+    return paragraph
 
 
 def _facts(canvas: Canvas, card: LabelCard, left: float, y: float, right: float) -> None:

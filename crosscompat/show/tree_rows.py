@@ -68,7 +68,7 @@ def draw_bar(on: Element, mark: TipMark, x: float, y: float, thick: float) -> No
     if mark.low is None or mark.high is None:
         return
     low, middle, high = (x + share * BAR for share in (mark.low, min(max(mark.chance, mark.low), mark.high), mark.high))
-    for left, right, end, shade in ((low, middle, low, text_on(colour)), (middle, high, high, INK)):
+    for left, right, end, shade in ((low, middle, low, text_on(mark.chance)), (middle, high, high, INK)):
         d = f"M{svg.number(left)} {svg.number(y)}H{svg.number(right)}M{svg.number(end)} {svg.number(y - 3)}v6"
         svg.put(on, "path", "whisker", d=d, stroke=shade)
 
@@ -88,17 +88,17 @@ def _draw_past(on: Element, picture: Picture, mark: TipMark, y: float) -> None:
         svg.write(on, columns.note, y + 4.5, shortened(mark.note, NOTE_LETTERS), "note")
 
 
-def draw_rank(on: Element, rank: int, x: float, y: float, colour: str) -> None:
+def draw_rank(on: Element, rank: int, x: float, y: float, chance: float) -> None:
     """Draw a place among the best as a number on a disc."""
-    svg.put(on, "circle", "disc", cx=x, cy=y, r=9, fill=colour)
-    svg.write(on, x, y + 4, str(rank), "rank-number", style=f"fill: {text_on(colour)}")
+    svg.put(on, "circle", "disc", cx=x, cy=y, r=9, fill=chance_colour(chance))
+    svg.write(on, x, y + 4, str(rank), "rank-number", style=f"fill: {text_on(chance)}")
 
 
 def draw_entry(on: Element, picture: Picture, mark: TipMark, y: float, thick: float) -> None:
     """Draw the columns of one species: rank, name, bar, chance in words and percent, past crosses."""
     columns, rank = picture.columns, picture.rank(mark)
     if rank and mark.chance is not None:
-        draw_rank(on, rank, columns.names - 17, y, chance_colour(mark.chance))
+        draw_rank(on, rank, columns.names - 17, y, mark.chance)
     quiet = columns.has_chances and mark.chance is None and mark is not picture.focus
     svg.letter_name(on, columns.names, y + 4.5, mark.shown_name, "name quiet" if quiet else "name")
     if mark is picture.focus:

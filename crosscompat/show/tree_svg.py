@@ -147,7 +147,7 @@ def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     svg.flower(on, columns.names - 17, y, 8.5)
     svg.write(on, columns.names, y + 4, picture.role, "legend")
     if picture.best:
-        draw_rank(on, 1, columns.names - 17, y + 24, chance_colour(1.0))
+        draw_rank(on, 1, columns.names - 17, y + 24, 1.0)
         svg.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
     if columns.has_chances:
         _draw_ramp(on, columns.bars, y)

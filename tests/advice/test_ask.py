@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.advice.ask import ask
 from crosscompat.advice.retrain import keep, learn
-from crosscompat.advice.verdict import VERDICTS, verdict
+from crosscompat.advice.verdict import VERDICTS, how_sure, verdict
 from crosscompat.book.current_plants import Plant
 from crosscompat.carried import carried_tree
 from crosscompat.collection.create import create_collection
@@ -42,7 +42,7 @@ def test_all_figures_follow_from_the_belief(trained, book, flowers):
     for seed in NAMES[:2]:
         for pollen in NAMES[2:]:
             found = ask(made, seed, pollen, flowers=flowers).pairing
-            [stage] = found.stages
+            stage = found.stages[-1]
             belief = Logits(np.array([stage.logit_mean]), np.array([stage.logit_sd]))
             for interval, n in ((found.chance, flowers), (found.per_flower, 1)):
                 judge = chances(belief, n)
@@ -50,9 +50,10 @@ def test_all_figures_follow_from_the_belief(trained, book, flowers):
                     [judge.mean[0], judge.low[0], judge.high[0]]
                 )
             assert found.verdict == verdict(found.chance.mean, found.chance.low, found.chance.high)
+            assert found.sure == how_sure(found.chance.low, found.chance.high)
             for fewest, target in ((found.flowers_for_half, 0.5), (found.flowers_for_four_fifths, 0.8)):
                 assert (fewest or 0) == flowers_for(belief, target)[0]
-            assert sum(reason.logit for reason in stage.reasons) == pytest.approx(stage.logit_mean, abs=1e-12)
+            assert sum(reason.logit for reason in found.reasons) == pytest.approx(stage.logit_mean, abs=1e-12)
 
 
 def test_more_than_two_hundred_flowers_is_none(trained, cross):
@@ -113,17 +114,15 @@ def test_a_first_question_needs_no_collection():
 
 
 def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
-    """The reference is that of the crosses fitted, and relatives lean on the species concerned, never on the tree."""
+    """A model has the scale of the tree it was fitted on, and relatives lean on the species concerned alone."""
     made = trained(book)
     wider = parse_newick(f"({newick[:-1]}:300,Zus_zus:500);", unit="My")
-    kept, taught_again = replace(made, distances=wider), trained(book, distances=wider)
+    kept = replace(made, distances=wider)
     for pair in (("Aus bus", "Aus cus"), ("Aus eus", "Aus dus"), ("Aus dus", "Aus bus")):
         found = ask(made, *pair).pairing
-        for other in (kept, taught_again):
-            answer = ask(other, *pair).pairing
-            for one, two in zip(answer.stages, found.stages, strict=True):
-                assert one.logit_mean == pytest.approx(two.logit_mean, abs=1e-9)
-                assert one.logit_sd == pytest.approx(two.logit_sd, abs=1e-9)
+        for one, two in zip(ask(kept, *pair).pairing.stages, found.stages, strict=True):
+            assert one.logit_mean == pytest.approx(two.logit_mean, abs=1e-9)
+            assert one.logit_sd == pytest.approx(two.logit_sd, abs=1e-9)
     assert "outside" in {caution.kind for caution in ask(kept, "Aus bus", "Zus zus").pairing.cautions}
 
 

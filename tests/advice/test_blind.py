@@ -6,9 +6,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.predict import chances_of
 from crosscompat.advice.blind import FORECASTS, blind_forecasts, gave_a_seedling
-from crosscompat.advice.predict import training_set_of
+from crosscompat.advice.predict import chances_of, training_set_of
 from crosscompat.advice.retrain import learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.model.held_out import Fold, by_pair, by_season, by_species

@@ -16,6 +16,7 @@ from crosscompat.book.store import open_store
 from crosscompat.book.timelines import Life, Lot, Tray, lives_of
 from crosscompat.book.usual_days import FEWEST, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
+from crosscompat.ground.wording import say
 from crosscompat.show.calendar import Reminder, calendar_file
 
 BRUSH = date(2025, 5, 1)
@@ -194,14 +195,14 @@ def test_what_is_written_down_makes_nothing_earlier_due_again(brushed, seen, wha
 
 def test_a_week_ahead_is_seen_and_no_more_and_the_late_come_first():
     lives = [replace(life(), id=f"{i}" * 36, number=f"25-0{i}", brushed=[on(-10 * i)]) for i in range(1, 5)]
-    told = due_list(lives, Settings(group="cactus"), on(0), caution="Mind the spines.")
+    told = due_list(lives, Settings(group="cactus"), on(0))
     assert [(entry.cross, entry.late) for entry in told.due] == [
         ("25-04", True), ("25-03", False), ("25-02", False), ("25-01", False),
     ]  # fmt: skip
-    assert told.caution == "Mind the spines."
+    assert told.caution == say("cautions.handling.cactus")
     early = due_list([life()], Settings(group="cactus"), on(-1), ahead=6)
     assert (early.due, early.caution) == ([], "")
-    sown = due_list([life(trays=[tray()])], Settings(group="cactus"), on(101), caution="Mind the spines.")
+    sown = due_list([life(trays=[tray()])], Settings(group="cactus"), on(101))
     assert ([entry.task for entry in sown.due], sown.caution) == (["count"], "")
     assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=7).due) == 1
     assert len(due_list([life()], Settings(group="cactus"), on(-1), ahead=None).due) == 1
@@ -244,9 +245,9 @@ def test_giving_up_tells_the_trays_behind_it():
     spans = days_of_book(grown(FEWEST), CACTUS, on(400))
     assert [entry.task for entry in due_of(life(trays=[tray()]), spans, on(140))] == ["count", "give_up"]
     [entry] = due_of(life(trays=[tray()]), spans, on(152))
-    assert entry.why == "of the seedlings in 5 trays of yours, 95% were up by day 40; today is 52"
+    assert entry.says.endswith("(day 52; in 5 trays of yours 95% were up by day 40)")
     [entry] = due_of(life(trays=[tray()]), CACTUS, on(200))
-    assert entry.why == "usually all is up by day 90; today is 100"
+    assert entry.says.endswith("(day 100; usually all are up by day 90)")
 
 
 def test_the_days_that_the_grower_has_set_hold():

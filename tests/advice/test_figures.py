@@ -5,7 +5,6 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.predict import basis_of
 from crosscompat.advice.figures import (
     Past,
     basis_figures,
@@ -15,6 +14,7 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
+from crosscompat.advice.predict import basis_of
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import Chances
@@ -117,7 +117,7 @@ def test_what_a_forecast_rests_on_is_told(collection, trained, book):
     made = trained(book)
     found = basis_figures(made, basis_of(made))
     assert (found.kind, found.crosses, found.took, found.as_of) == ("crosses", 12, 6, "2026-01-01")
-    assert found.words == "This rests on 12 finished crosses of your own, 6 with a seedling, read on 2026-01-01."
+    assert found.words == "From 12 finished crosses of yours, 6 with a seedling, as of 2026-01-01."
     assert len(found.model) == 64
 
 
@@ -136,5 +136,5 @@ def test_invented_outcomes_and_changes_are_said(trained, book):
 def test_which_tree_was_asked_is_told(collection):
     made = collection()
     found = tree_figures(made, basis_of(made))
-    assert (found.name, found.unit, found.species, found.reference) == ("ours", "My", 5, 8.0)
+    assert (found.name, found.unit, found.species, found.usual_distance) == ("ours", "My", 5, 8.0)
     assert found.fingerprint == made.distances.fingerprint

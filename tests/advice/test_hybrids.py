@@ -5,20 +5,20 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from crosscompat.model.outlook import seedling_chances
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.advice import learn as lesson_room
 from crosscompat.advice.ask import ask
-from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, rows_of
 from crosscompat.advice.cautions import cautions
 from crosscompat.advice.check import check
-from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.hybrids import expected_chromosomes, hybrid_notes, proved_fertile
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.partners import partners
+from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, rows_of, training_set_of
 from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
@@ -26,7 +26,6 @@ from crosscompat.carried import carried_tree
 from crosscompat.collection.missing import with_missing
 from crosscompat.collection.opening import open_carried
 from crosscompat.ground.errors import UnknownName
-from crosscompat.model.outlook import seedling_chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.take import TakeModel
 from crosscompat.phylogeny.newick import parse_newick

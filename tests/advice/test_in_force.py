@@ -9,8 +9,8 @@ import pytest
 from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
-from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.in_force import told_before
+from crosscompat.advice.predict import training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.records import GivenForecast

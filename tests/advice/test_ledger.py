@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.predict import basis_of, chances_of
 from crosscompat.advice.ledger import forecasts_due, usual_flowers
+from crosscompat.advice.predict import basis_of, chances_of
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.recorded import add_forecasts, read_book
 from crosscompat.collection.settings import Settings

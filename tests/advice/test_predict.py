@@ -7,27 +7,26 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
+from crosscompat.advice.parents import find_parents
+from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import (
     asked_of,
     basis_of,
     chances_of,
-    collection_reference,
+    fitted_on,
     parents_of,
     rows_of,
-    spread_of,
+    training_set_of,
 )
-from crosscompat.advice.predict import training_set_of, fitted_on
-from crosscompat.advice.retrain import keep, learn
-from crosscompat.advice.parents import find_parents
-from crosscompat.advice.partners import partners
 from crosscompat.advice.rank import among_species, rank
+from crosscompat.advice.retrain import keep, learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
-from crosscompat.collection.settings import Settings
-from crosscompat.model.outlook import seedling_chances
+from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
-from crosscompat.model.prior import prior_for
+from crosscompat.model.prior import published
+from crosscompat.pairing import scale_of
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.placement import place, place_for
 from crosscompat.phylogeny.sample import TreeSample
@@ -37,7 +36,8 @@ def test_without_a_model_the_prior_answers(collection, book):
     basis = basis_of(collection(book))
     assert (basis.as_of, basis.changed, basis.fingerprint) == (None, (), None)
     assert basis.model.seen.crosses == 0
-    assert basis.model.stages[0].mean == pytest.approx(prior_for("plain", basis.model.recipe.features).mean)
+    assert basis.model.steps == ()
+    assert basis.model.prior.mean.tolist() == published().prior_for(basis.model.recipe.features).mean.tolist()
 
 
 def test_with_a_model_the_crosses_answer(trained, book):
@@ -86,41 +86,40 @@ def test_the_order_of_columns_and_of_children_is_no_change(tmp_path, with_tables
     assert basis_of(opened).changed == ()
 
 
-@pytest.mark.parametrize(
-    ("settings", "named", "reference"),
-    [
-        (Settings(), {}, 8.0),  # nobody is named: the whole tree
-        (Settings(), {"plants": [Plant("A", "Aus bus", "A"), Plant("D", "Aus dus", "D")]}, 4.0),
-        (Settings(), {"wanted": [("Aus bus", "A. cus")]}, 2.0),
-        (Settings(), {"wanted": [("D", "A. bus")], "plants": [Plant("D", "Aus dus", "D")]}, 4.0),
-        (Settings(), {"wanted": [("Aus bus", "Aus bus")]}, 8.0),  # one place alone is no distance
-        (Settings(), {"wanted": [("Aus bus", "no such plant"), ("Aus bus", "A. cus")]}, 2.0),
-        (Settings(reference=3.5), {"wanted": [("Aus bus", "A. cus")]}, 3.5),
-    ],
-)
-def test_the_reference_of_the_prior_is_the_collections(collection, settings, named, reference):
-    assert basis_of(collection(settings=settings, **named)).model.recipe.reference == reference
+def test_no_plant_wish_or_cross_moves_the_scale_of_the_distance(collection, cross, book):
+    scale = basis_of(collection()).model.recipe.scale
+    assert (scale.width, scale.unit) == (8.0, "My")  # the median of 2, 4, 4, 3 and six times 8
+    assert scale == scale_of(collection().distances)
+    for named in (
+        {"plants": [Plant("A", "Aus bus", "A"), Plant("D", "Aus dus", "D")]},
+        {"wanted": [("Aus bus", "A. cus")]},
+        {"crosses": [cross("Aus bus", "A. dus")]},
+        {"crosses": book},
+    ):
+        made = collection(**named)
+        assert basis_of(made).model.recipe.scale == scale
+        assert fitted_on(made, training_set_of(made, date(2026, 1, 1))).recipe.scale == scale
 
 
-def test_crosses_count_for_the_reference_abbreviated_or_not(collection, cross):
-    assert collection_reference(collection([cross("Aus bus", "A. dus")])) == 4.0
-    assert (
-        collection_reference(collection([cross("Aus bus", None, pollen_kind="open"), cross("A. dus", "Aus cus")]))
-        == 2.0
-    )
+def test_a_cross_without_outcome_changes_no_chance(collection, book, cross):
+    made, more = collection(book), collection([*book, cross("Aus dus", "Aus eus", day=date(2025, 12, 1))])
+    pairs = Parents(["Aus_bus", "Aus_dus", "Aus_fus"], ["Aus_dus", "Aus_eus", "Aus_cus"])
+    said = [chances_of(one, fitted_on(one, training_set_of(one, date(2026, 1, 1))), pairs, 3) for one in (made, more)]
+    assert said[1].mean == pytest.approx(said[0].mean, abs=1e-9)
 
 
 def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     made = collection(book)
     model = basis_of(made).model
     rows = rows_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])
-    assert model.recipe.names == (
-        "distance", "spines_paired both", "2n lower", "2n higher", "style_mm ratio", "style_mm size",
+    curves = len(model.recipe.scale.places)
+    assert model.recipe.names[curves:] == (
+        "spines_paired both", "2n lower", "2n higher", "style_mm ratio", "style_mm size",
     )  # fmt: skip
-    assert rows[0] == pytest.approx([2 / 8, 1, 1, 0, -np.log(2), np.log(2)])
-    assert rows[1, 0] == 1
-    assert np.isnan(rows[1, 1:]).all()
-    [answer] = asked_of(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).outlook.stages
+    assert rows[:, :curves].tolist() == model.recipe.scale.rows(np.array([2.0, 8.0])).tolist()
+    assert rows[0, curves:] == pytest.approx([1, 1, 0, -np.log(2), np.log(2)])
+    assert np.isnan(rows[1, curves:]).all()
+    answer = asked_of(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).whole
     assert answer.mean.shape == (2,)
     assert answer.sd[1] > answer.sd[0]
 
@@ -136,42 +135,32 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
     wider = replace(made, sample=sampled(newick, other))
     model = basis_of(made).model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_eus"], ["Aus_cus", "Aus_bus", "Aus_bus"]
-    spread = spread_of(wider, model, seed, pollen)
-    assert spread == pytest.approx(wider.taxa.spread(seed, pollen) / model.recipe.reference)
-    assert spread[0] == spread[1] > 0
-    for fit, one, two in zip(
-        model.stages,
-        asked_of(made, model, Parents(seed, pollen)).outlook.stages,
-        asked_of(wider, model, Parents(seed, pollen)).outlook.stages,
-        strict=True,
-    ):
-        moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
-        assert two.mean.tolist() == one.mean.tolist()
-        assert two.sd**2 == pytest.approx(one.sd**2 + moment * spread**2, rel=1e-12)
-    chances = seedling_chances(asked_of(wider, model, Parents(seed, pollen)).outlook, 2)
-    assert chances_of(wider, model, Parents(seed, pollen), 2).mean.tolist() == chances.mean.tolist()
+    parents = Parents(seed, pollen)
+    assert wider.taxa.spread(seed, pollen)[0] > 0
+    plain, open_ = (asked_of(one, model, parents, stages=True).outlook.own for one in (made, wider))
+    for step in plain:
+        assert open_[step].mean.tolist() == pytest.approx(plain[step].mean.tolist(), abs=1e-9)
+        assert (open_[step].sd >= plain[step].sd - 1e-9).all()
+    assert open_["whole"].sd[0] > plain["whole"].sd[0]
 
 
 def test_a_sample_reaches_every_answer(trained, book, newick):
     other = newick.replace("(Aus_bus:1,Aus_cus:1):1", "(Aus_bus:1.8,Aus_cus:1.8):0.2")
     wider = replace(trained(book), sample=sampled(newick, other))
-    expected = asked_of(wider, basis_of(wider).model, Parents(["Aus_bus"], ["Aus_cus"])).outlook
-    asked = ask(wider, "Aus bus", "Aus cus").pairing
-    assert [stage.logit_sd for stage in asked.stages] == pytest.approx([stage.sd[0] for stage in expected.stages])
-    ranked = rank(wider, among_species(wider, ["Aus bus", "Aus cus"])).rows
+    expected = asked_of(wider, basis_of(wider).model, Parents(["Aus_bus"], ["Aus_cus"])).whole
+    asked = ask(wider, "Aus bus", "Aus cus", flowers=1).pairing
+    assert asked.stages[-1].logit_sd == pytest.approx(expected.sd[0])
+    ranked = rank(wider, among_species(wider, ["Aus bus", "Aus cus"]), flowers=1).rows
     (row,) = [row for row in ranked if row.seed_parent == "Aus bus"]
-    (partner,) = [one for one in partners(wider, "Aus bus", role="seed").partners if one.label == "Aus_cus"]
+    (partner,) = [one for one in partners(wider, "Aus bus", role="seed", flowers=1).partners if one.label == "Aus_cus"]
     for found in (asked.chance, row.chance, partner.chance):
-        assert found.mean == pytest.approx(seedling_chances(expected).mean[0], abs=1e-12)
+        assert found.mean == pytest.approx(chances(expected, 1).mean[0], abs=1e-12)
 
 
 def test_trees_that_agree_and_no_sample_change_nothing_to_the_last_bit(trained, book, newick):
     made = trained(book)
-    model = basis_of(made).model
-    seed, pollen = ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]
-    assert spread_of(made, model, seed, pollen) is None
     same = replace(made, sample=sampled(newick, newick))
-    assert spread_of(same, model, seed, pollen).tolist() == [0, 0]
+    assert same.taxa.spread(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"]).tolist() == [0, 0]
     told, plain = (ask(one, "Aus bus", "Aus cus").pairing for one in (same, made))
     assert told == replace(plain, distance=replace(plain.distance, trees=2))
 
@@ -197,7 +186,7 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
     fitted = fitted_on(
         made, training_set_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
     )
-    assert fitted.stages[0].past.x[0, 1 + higher] == 1
+    assert fitted.fit_of("whole").past.x[0, 1 + higher] == 1 - fitted.centre[higher]
 
 
 def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(collection, tree):
@@ -206,10 +195,11 @@ def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(c
     )
     made = collection(distances=place(tree, placed), placed=placed)
     model = basis_of(made).model
-    inside, outside = spread_of(made, model, ["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
+    inside, outside = made.taxa.spread(["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
     assert inside > outside == 0
-    found = ask(made, "Aus rarus", "Aus bus").pairing.stages[0].logit_sd
-    fit = model.stages[0]
-    plain = asked_of(replace(made, placed=()), model, Parents(["Aus rarus"], ["Aus_bus"])).outlook.stages[0].sd[0]
-    moment = fit.mean[1] ** 2 + fit.covariance[1, 1]
-    assert found**2 == pytest.approx(plain**2 + moment * inside**2)
+    parents = Parents(["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
+    placed_sd, sure_sd = (
+        asked_of(one, model, parents).outlook.own["whole"].sd for one in (made, replace(made, placed=()))
+    )
+    assert placed_sd[0] > sure_sd[0]
+    assert placed_sd[1] == pytest.approx(sure_sd[1])

@@ -5,7 +5,6 @@ import pytest
 from crosscompat.advice.check import check
 from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.collection.missing import with_missing
-from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable
@@ -22,10 +21,10 @@ def traits_of(**section):
 @pytest.fixture
 def notes(collection):
     def notes(newick=TREE, traits=None, **more):
-        """All but the last, which tells the reference."""
+        """All but the last, which tells the usual distance."""
         tree, placed = with_missing(parse_newick(newick), traits, more.get("synonyms", {}))
         told = botany_notes(collection(distances=tree, traits=traits, placed=placed, **more))
-        assert "counts as 1 (the reference)" in told[-1]
+        assert told[-1].startswith("Distances are measured against")
         return told[:-1]
 
     return notes
@@ -33,13 +32,13 @@ def notes(collection):
 
 def test_groups_that_are_clades_are_counted(notes):
     traits = traits_of(bus="One", cus="One", dus="Two", eus="Two")
-    assert notes(traits=traits) == ["3 groups that the traits and the names tell are clades on it."]
-    assert notes() == ["1 group that the traits or the names tell is a clade on it."]
+    assert notes(traits=traits) == ["3 groups of the traits and names are clades."]
+    assert notes() == ["1 group of the traits or names is a clade."]
 
 
 def test_who_strays_from_a_group_is_named(notes):
     (told,) = notes(traits=traits_of(bus="One", cus="One", dus="Two", eus="Two", fus="One"))
-    assert told.startswith("sect. One is no clade. Apart from the rest of it (2 species stand together): Aus fus.")
+    assert told.startswith("sect. One is no clade. These stand apart from its other 2 species: Aus fus.")
 
 
 def test_a_single_species_in_between_is_named_rather_than_all_the_others(notes):
@@ -57,7 +56,7 @@ def test_a_species_placed_by_the_traits_is_told_and_counts_for_no_clade(notes):
 
 def test_species_without_any_place_are_named(notes):
     traits = TraitTable(("Aus bus", "Cus alienus", "Dus alienus"), ())
-    assert notes(traits=traits)[-1] == "2 species of the traits have no place on the tree: Cus alienus, Dus alienus."
+    assert notes(traits=traits)[-1] == "2 species of the traits are not on the tree: Cus alienus, Dus alienus."
 
 
 def test_tips_that_nobody_has_determined_are_named(notes):
@@ -93,24 +92,13 @@ def test_a_table_of_distances_has_no_clades(collection):
     assert len(botany_notes(collection(distances=table, traits=None))) == 1
 
 
-@pytest.mark.parametrize(
-    ("settings", "says"),
-    [
-        (Settings(), "A distance of 8 counts as 1 (the reference): the largest among the species that you grow"),
-        (Settings(reference=5.0), "A distance of 5 counts as 1 (the reference): as the settings say."),
-        (Settings(reference=5.0, reference_fixed=True), "counts as 1 (the reference): as the settings say."),
-    ],
-)
-def test_the_reference_is_told_and_why(collection, settings, says):
-    made = collection(distances=parse_newick(TREE), traits=None, settings=settings)
-    assert says in botany_notes(made)[-1]
-
-
-def test_a_reference_that_was_learned_is_told_as_such(trained, book):
-    made = trained(book, settings=Settings(reference=8.0))
-    assert botany_notes(made)[-1].endswith("the largest among the crosses of the last retraining.")
-    fixed = trained(book, settings=Settings(reference=8.0, reference_fixed=True))
-    assert botany_notes(fixed)[-1].endswith("as the settings say.")
+def test_what_distances_are_measured_against_is_told_and_no_cross_moves_it(collection, trained, book):
+    made = collection(distances=parse_newick(TREE, unit="My"), traits=None)
+    assert botany_notes(made) == [
+        "1 group that the traits or the names tell is a clade on it.",
+        "Distances are measured against 6 My, the usual distance between two species of this tree.",
+    ]
+    assert botany_notes(trained(book))[-1] == botany_notes(collection())[-1]
 
 
 def test_a_check_tells_it_with_the_tree(collection):

@@ -46,12 +46,12 @@ class Likeness:
 
 def both_trees(folder):
     """Return the carried tree and the published one."""
-    return read_tree(TREES / "euphorbia.nwk", unit="My"), read_tree(folder / "euphorbia_gbotb.nwk", unit="My")
+    return read_tree(TREES / "euphorbia" / "tree.nwk", unit="My"), read_tree(folder / "euphorbia_gbotb.nwk", unit="My")
 
 
 def shared_species(ours, published):
     """Return what both hold, by subgenus."""
-    traits = read_traits(TREES / "euphorbia_traits.csv")
+    traits = read_traits(TREES / "euphorbia" / "traits.csv")
     groups = {}
     for tip in published.tips:
         if ours.index.find(tip) is not None:

@@ -112,7 +112,7 @@ def test_a_plant_cannot_be_made_its_own_ancestor(filled):
 
 
 def test_what_others_rest_on_goes_only_with_them(filled):
-    with pytest.raises(WrongUse, match="2 records rest on this one"), filled.writing("gone") as pen:
+    with pytest.raises(WrongUse, match="2 records depend on this one"), filled.writing("gone") as pen:
         withdraw(pen, find_cross(pen, "26-01"), BOUNDS)
     with filled.writing("gone") as pen:
         gone = withdraw(pen, find_cross(pen, "26-01"), BOUNDS, with_rest=True)

@@ -7,7 +7,7 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.entry.enter_plant import PlantTold, PollenTold, planting, write_planting
+from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse
@@ -21,9 +21,12 @@ def tell(book):
     """Write down what is told of a plant and return what was planned."""
 
     def tell(name=None, day=DAY, **more):
+        own = {item.name for item in fields(records.Plant)}
+        plant = {key: value for key, value in more.items() if key in own}
+        said = {key: value for key, value in more.items() if key not in own}
         with book.writing("a plant") as pen:
-            found = planting(pen, PlantTold(name=name, day=day, **more), NUMBERS)
-            write_planting(pen, found, Bounds(DAY))
+            found = plant_records(pen, PlantEntry(name=name, day=day, plant=plant, **said), NUMBERS)
+            write_plant(pen, found, Bounds(DAY))
         return found
 
     return tell
@@ -80,7 +83,7 @@ def test_determinations_never_replace_the_name_it_came_with(tell, book):
     assert [(one.name, one.date, one.by) for one in named] == [
         ("Aus cf. bus", DAY, "Ida"), ("Aus aff. cus", date(2026, 6, 1), None),
     ]  # fmt: skip
-    with pytest.raises(WrongUse, match=r"A was received as .* kept for ever"):
+    with pytest.raises(WrongUse, match=r"A came as .* is kept"):
         tell("A", received_as="Aus bus")
     assert tell("A", received_as="Aus sp.").changed == ()
 
@@ -100,7 +103,7 @@ def test_findings_are_dated_and_say_how_they_are_known(tell, standing, book):
 
 @pytest.mark.parametrize("flowers", [0, 4])
 def test_flowers_are_counted_and_none_is_a_count_too(tell, standing, flowers):
-    told = PlantTold(name="A", day=DAY, flowers=flowers)
+    told = PlantEntry(name="A", day=DAY, flowers=flowers)
     assert not told.asks_only
     tell("A", new=True, flowers=flowers)
     [seen] = standing(records.Flowering)
@@ -108,9 +111,9 @@ def test_flowers_are_counted_and_none_is_a_count_too(tell, standing, flowers):
 
 
 def test_asking_writes_nothing():
-    assert PlantTold(day=DAY).asks_only
-    assert PlantTold(name="A", day=DAY, by="Ida").asks_only
-    assert not PlantTold(name="A", day=DAY, new=True).asks_only
+    assert PlantEntry(day=DAY).asks_only
+    assert PlantEntry(name="A", day=DAY, by="Ida").asks_only
+    assert not PlantEntry(name="A", day=DAY, new=True).asks_only
 
 
 def test_an_offset_shares_the_clone_of_the_plant_that_is_named(tell, book):
@@ -144,8 +147,8 @@ def test_a_seedling_is_named_after_its_cross_and_has_its_pedigree(tell, book, cr
 
 
 def test_pollen_is_stored_and_what_is_told_later_is_added(tell, standing):
-    tell("A", new=True, pollen=PollenTold(name="P", kept="fridge", collected=DAY))
-    tell("A", pollen=PollenTold(name="P", tested=date(2026, 5, 4), result="took on B", dried=False))
+    tell("A", new=True, pollen={"name": "P", "kept": "fridge", "collected": DAY})
+    tell("A", pollen={"name": "P", "tested": date(2026, 5, 4), "test_result": "took on B", "dried": False})
     [lot] = standing(records.PollenLot)
     assert (lot.name, lot.kept, lot.collected, lot.tested, lot.test_result, lot.dried) == (
         "P", "fridge", DAY, date(2026, 5, 4), "took on B", False,
@@ -156,23 +159,23 @@ def test_pollen_is_stored_and_what_is_told_later_is_added(tell, standing):
     ("told", "error", "says"),
     [
         ({"how": "seen"}, WrongUse, "--how says how"),
-        ({"parents": "Aus bus"}, WrongUse, "no two parents"),
-        ({"parents": "Aus bus × Aus cus", "raised_from": "26-07"}, WrongUse, "leave --parents out"),
+        ({"parents": "Aus bus"}, WrongUse, "does not name two parents"),
+        ({"parents": "Aus bus × Aus cus", "raised_from": "26-07"}, WrongUse, "Leave --parents out"),
         ({"raised_from": "26-08"}, UnknownName, "26-07"),
         ({"species": "E. bus"}, UnknownName, "genus in full"),
         ({"species": "B-7"}, UnknownName, "cannot be read"),
         ({"place": " "}, WrongUse, "blank"),
         ({"findings": (("fertility", ""),)}, WrongUse, "blank"),
         ({"acquired": DAY, "died": date(2026, 4, 30)}, WrongUse, "cannot have died before"),
-        ({"pollen": PollenTold(name="taken")}, WrongUse, "another plant"),
-        ({"pollen": PollenTold(name=" ")}, WrongUse, "needs a name"),
-        ({"pollen": PollenTold(name="P", collected=DAY, tested=date(2026, 4, 1))}, WrongUse, "tested before"),
+        ({"pollen": {"name": "taken"}}, WrongUse, "another plant"),
+        ({"pollen": {"name": " "}}, WrongUse, "needs a name"),
+        ({"pollen": {"name": "P", "collected": DAY, "tested": date(2026, 4, 1)}}, WrongUse, "tested before"),
     ],
 )
 def test_what_contradicts_itself_or_the_book_is_refused_and_nothing_is_written(
     tell, standing, cross, told, error, says
 ):
-    tell("B", new=True, pollen=PollenTold(name="taken"))
+    tell("B", new=True, pollen={"name": "taken"})
     with pytest.raises(error, match=says):
         tell("A", new=True, **told)
     assert [plant.name for plant in standing(records.Plant)] == ["B"]

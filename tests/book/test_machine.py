@@ -20,14 +20,13 @@ from crosscompat.book.crosses import count_arrays
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry.correct import correct, withdraw
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
-from crosscompat.book.entry.enter_plant import PlantTold, planting, write_planting
-from crosscompat.book.entry.enter_pollination import Asked, planned, write_planned
+from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
+from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
 from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
-from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, PROOFS, STAGES
+from crosscompat.book.records import KINDS, PROOFS, STAGES, reference
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.ground.errors import CrosscompatError, WrongUse
@@ -154,14 +153,14 @@ class Book(RuleBasedStateMachine):
             return
         mother = cross.seed_plant if named else seed.id
         made = records.Pollination(cross="", date=day, pollen_kind="one", **told)
-        asked = Asked(
+        asked = PollinationEntry(
             cross=records.Cross(seed_plant=mother),
             visit=made,
             pollen=(records.Pollen(pollination=made.id, plant=father.id),),
             continues=cross if named else None,
         )
 
-        self.write(lambda pen: write_planned(pen, planned(pen, asked, PATTERN, "01-01"), BOUNDS))
+        self.write(lambda pen: write_pollination(pen, pollination_records(pen, asked, PATTERN, "01-01"), BOUNDS))
 
     @rule(data=st.data(), name=st.sampled_from(NAMES))
     def raise_from(self, data, name):
@@ -169,8 +168,8 @@ class Book(RuleBasedStateMachine):
 
         def tell(pen):
             new = pen.find(records.Plant, name=name) is None
-            told = PlantTold(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
-            write_planting(pen, planting(pen, told, PATTERN), BOUNDS)
+            told = PlantEntry(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
+            write_plant(pen, plant_records(pen, told, PATTERN), BOUNDS)
 
         if cross is not None:
             self.write(tell)

@@ -104,12 +104,12 @@ def test_what_cannot_be(asked, kinds):
     [
         ({}, [], []),
         ({"season": None}, [], []),
-        ({"season": 2025}, [ANOTHER_SEASON], ["season 2025, and this visit is of 2026"]),
-        ({"season": 2027}, [ANOTHER_SEASON], ["season 2027, and this visit is of 2026"]),
-        ({"over": "set"}, [CROSS_OVER], ["called over (set)"]),
-        ({"lost": "mice"}, [CROSS_LOST], ["called lost (mice)"]),
+        ({"season": 2025}, [ANOTHER_SEASON], ["is of 2025, this visit of 2026"]),
+        ({"season": 2027}, [ANOTHER_SEASON], ["is of 2027, this visit of 2026"]),
+        ({"over": "set"}, [CROSS_OVER], ["over (set)"]),
+        ({"lost": "mice"}, [CROSS_LOST], ["was lost to mice"]),
         ({"season": 2025, "over": "hold", "lost": "frost"}, [ANOTHER_SEASON, CROSS_OVER, CROSS_LOST],
-         ["season 2025", "over (hold)", "lost (frost)"]),
+         ["is of 2025", "over (hold)", "lost to frost"]),
     ],
 )  # fmt: skip
 def test_a_cross_that_takes_no_more_flowers_by_itself_is_asked_about(more, kinds, says):
@@ -170,7 +170,7 @@ def test_flowers_left_alone_want_a_bag_beside_anything():
 @pytest.mark.parametrize(
     ("selfs", "sex", "removed", "says"),
     [
-        (True, None, None, "not noted that its own stamens were removed"),
+        (True, None, None, "nobody noted that its own stamens were removed"),
         (True, "both", False, "were left in"),
         (True, "both", True, None),
         (True, "female", False, None),

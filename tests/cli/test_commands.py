@@ -174,7 +174,7 @@ def test_a_collection_is_made_where_the_tree_lies_already(run, empty_folder):
     assert "Everything can be read" in run("check").stdout
 
 
-@pytest.mark.parametrize("tree", ["nothing.nwk", "lithops", ""])
+@pytest.mark.parametrize("tree", ["nothing.nwk", "lithops"])
 def test_a_collection_without_its_tree_is_not_made(run, empty_folder, tree):
     outcome = run("new", "mine", "--tree", tree, code=2)
     assert "echinocereus" in outcome.stderr

@@ -112,7 +112,7 @@ def test_who_writes_may_be_settled_once(run, mine):
 
 def test_a_dry_run_writes_nothing(run, answer, mine):
     assert answer("observe", "26-01", "--swelling", "2", "--dry-run")["change"] is None
-    assert "Would be written down" in run("observe", "26-01", "--swelling", "2", "--dry-run").stdout
+    assert "dry run, nothing written" in run("observe", "26-01", "--swelling", "2", "--dry-run").stdout
     assert counts(mine) == []
 
 
@@ -137,9 +137,9 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-01", "--swelling", "1", "--by", " "], "--by is blank"),
         (
             ["26-01", "--lost", " ", "--note", "", "--by-what", "x"],
-            "--proof VERDICT. Blank, so they say nothing: --lost, --note.",
+            "--lost is blank",
         ),
-        (["26-01", "--sown", "3", "--from", " ", "--tray", ""], "--from, --tray"),
+        (["26-01", "--sown", "3", "--from", " ", "--tray", ""], "--from is blank"),
         (["26-01", "--harvest", "--lot", "\t"], "--lot is blank"),
         (["26-01", "--doubtful", ""], "--doubtful is blank"),
         (["26-01", "--proof", ""], "--proof is blank"),
@@ -174,7 +174,7 @@ def test_with_anyway_it_is_written_beside_the_earlier_count(run, mine):
 def test_a_count_of_all_so_far_that_falls_is_asked_about(run, answer, mine):
     run("observe", "26-01", "--swelling", "4", "--on", "2026-05-12")
     outcome = run("observe", "26-01", "--swelling", "2", code=1)
-    assert "On 2026-05-12 4 pods had set already" in outcome.stderr
+    assert "On 2026-05-12 4 pods had set, now " in outcome.stderr
     assert "--dropped" in outcome.stderr
     assert outcome.stdout == ""
     assert len(counts(mine)) == 1
@@ -195,8 +195,8 @@ def test_what_the_book_says_already_is_no_change(run, answer, mine):
     run("observe", "26-01", "--over", "set")
     for more in ([], ["--dry-run"]):
         shown = run("observe", "26-01", "--over", "set", *more).stdout
-        assert "The book says so already: nothing is to be written." in shown
-        assert "Noted as change" not in shown
+        assert "26-01: the book says so already. Nothing was written." in shown
+        assert "Saved as change" not in shown
         found = answer("observe", "26-01", "--over", "set", *more)
         assert (found["wrote"], found["change"], found["over"]) == ([], None, "set")
     assert changes(mine) == ["pollinated", "seen on 26-01"]
@@ -265,14 +265,14 @@ def test_a_correction_says_what_stood_there_and_the_history_keeps_both(run, answ
 def test_a_record_is_taken_back_and_comes_again(run, answer, mine):
     run("observe", "26-01", "--swelling", "3")
     letters = answer("observe", "26-01")["counts"][0]["short"]
-    assert "taken back" in run("correct", letters, "--withdraw").stdout
+    assert "withdrawn: " in run("correct", letters, "--withdraw").stdout
     assert counts(mine) == []
     run("correct", letters, "--withdraw", code=2)
     told = answer("undo", "--dry-run")
     assert (told["undone"]["number"], told["change"]) == (3, None)
     assert counts(mine) == []
     told = answer("undo")
-    assert (told["undone"]["what"], told["undone"]["undone_by"], told["change"]) == (f"{letters} taken back", None, 4)
+    assert (told["undone"]["what"], told["undone"]["undone_by"], told["change"]) == (f"{letters} withdrawn", None, 4)
     assert counts(mine) == [("pods_set", 3, None)]
     assert [one["undone_by"] for one in answer("history")["changes"]] == [None, 4, None, None]
     assert "put back" in run("history").stdout
@@ -292,7 +292,7 @@ def test_a_lost_label_is_looked_for_and_a_doubt_is_kept(run, answer, mine):
         run("find", *arguments, code=2)
     run("find", "--between", "2026-05-03", "2026-05-01", code=2)
     run("observe", "26-01", "--ripe", "2", "--doubtful", "label lost, by its place")
-    assert "not sure" in run("observe", "26-01").stdout
+    assert "may be another cross" in run("observe", "26-01").stdout
     run("correct", "26-01", "doubt=")
     assert "not sure" not in run("observe", "26-01").stdout
 
@@ -425,7 +425,7 @@ def test_a_busy_book_ends_with_four(run, mine, monkeypatch):
 LIMITED = """
 import os, resource, sys
 from crosscompat.__main__ import main
-import crosscompat.cli.observe, sqlalchemy.dialects.sqlite
+import crosscompat.advice.cross_story, sqlalchemy.dialects.sqlite
 {before}
 sys.argv = ["crosscompat", "observe", "26-01", "--swelling", "1", "--note", "x" * 100_000]
 main()

@@ -97,7 +97,7 @@ def read(terminal):
         *SCREENS.values(),
         ["rank", "--most", "1"],
         ["rank", "--json"],
-        ["label", "26-01"],
+        ["label", "26-01", "-o", "-"],
         ["label", "26-01", "--json"],
         ["tree", SEED, "-o", "-"],
     ],
@@ -147,7 +147,7 @@ def test_the_exit_code_is_true_even_if_nobody_listens(process, demo, arguments, 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
 @pytest.mark.parametrize(
-    "arguments", [["check"], ["rank", "--most", "1"], ["label", "26-01"], ["ask", SEED, POLLEN, "--json"]]
+    "arguments", [["check"], ["rank", "--most", "1"], ["label", "26-01", "-o", "-"], ["ask", SEED, POLLEN, "--json"]]
 )
 def test_a_full_disk_is_told(process, demo, arguments):
     with Path("/dev/full").open("wb") as full:

@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.advice.parents import find_parents
+from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
 from crosscompat.cli import dates_and_author
@@ -61,13 +61,13 @@ def test_a_visit_begins_a_cross_and_the_next_goes_on_with_it(told, page):
 
 def test_it_says_which_cross_it_is_and_the_chances_in_words(log):
     first = log(SEED, POLLEN, "--count", "4", "--isolation", "cap", *MAY).stdout
-    assert "A new cross begins: 26-08." in first
-    assert "Echinocereus coccineus [COC-F1] × Echinocereus dasyacanthus [DAS-1], 4 flowers, 2026-05-01." in first
+    assert first.splitlines()[2].startswith("26-08, a new cross: Echinocereus coccineus [COC-F1] × Echinocereus ")
+    assert "Echinocereus dasyacanthus [DAS-1], 4 flowers, 1 May." in " ".join(first.split())
     assert "Chance of a seedling: about 4 in 5 (81%, between 53% and 98%) from 4 flowers." in first
     assert "invented" in first
     second = log(SEED, POLLEN, "--count", "3", "--isolation", "cap", *MAY).stdout
-    assert "The cross 26-08 goes on: visit 2 to it." in second
-    assert "3 flowers (7 in all)" in second
+    assert "26-08, visit 2: " in second
+    assert "3 flowers (7 in all)" in " ".join(second.split())
 
 
 def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, told, own, page):
@@ -91,7 +91,18 @@ def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, to
     assert (cross.units, cross.unit_kind) == (None, "flower; raceme")
     assert page(records.GivenForecast)[-1].flowers == units_of(cross)
     log(SEED, POLLEN, "--all-open", *MAY)
-    assert "in all" not in log(SEED, POLLEN, "--count", "1", *MAY).stdout
+    assert "in all" not in log(SEED, POLLEN, "--count", "1", "--marker", "on the left", *MAY).stdout
+
+
+def test_the_same_visit_entered_twice_is_asked_about(log, told, page):
+    told(SEED, POLLEN, "--count", "4", *MAY)
+    size = len(page(records.Pollination))
+    outcome = log(SEED, POLLEN, "--count", "4", *MAY, code=1)
+    assert "26-08 has the same pollination already: 1 May 2026, the same count." in outcome.stderr
+    assert len(page(records.Pollination)) == size
+    assert told(SEED, POLLEN, "--count", "4", *MAY, "--anyway")["overruled"] is None
+    told(SEED, POLLEN, "--count", "4", "--marker", "a second branch", *MAY)
+    assert len(page(records.Pollination)) == size + 2
 
 
 def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page):
@@ -156,7 +167,7 @@ def test_what_cannot_be_stops_and_is_marked_when_written_all_the_same(run, told,
     assert (written["written"], written["overruled"], len(written["queries"])) == (True, marks, len(queried))
     assert page(records.Pollination)[-1].overruled == marks
     for plant in queried:
-        assert f"Queried: noted as {'fe' * (plant == 'COC-F1')}male" in run("plant", plant, "--collection", own).stdout
+        assert f"Noted as {'fe' * (plant == 'COC-F1')}male" in run("plant", plant, "--collection", own).stdout
 
 
 def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothing_is_marked(told, log, page):
@@ -166,8 +177,8 @@ def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothi
     kinds = ["cross of another season", "cross that is over", "cross that was lost"]
     assert [one["kind"] for one in asked["obstacles"]] == kinds
     outcome = log(*late, code=1)
-    assert "season 2022, and this visit is of 2026" in outcome.stderr
-    assert "called lost (damping off)" in outcome.stderr
+    assert "is of 2022, this visit of 2026" in outcome.stderr
+    assert "was lost to damping off" in outcome.stderr
     assert "--anyway" in outcome.stderr
     assert outcome.stdout == ""
     assert log(*late, "--dry-run", code=1).stdout == ""
@@ -210,7 +221,7 @@ def test_a_cross_that_is_named_is_no_check_because_one_is_said(told, log, page):
 
 
 def test_on_a_terminal_it_asks(log, page, monkeypatch):
-    from crosscompat.cli import book_session
+    from crosscompat.cli.book import book_session
 
     size = len(page(records.Pollination))
     monkeypatch.setattr(book_session, "confirm", lambda question: False)
@@ -246,17 +257,17 @@ def test_selfing_on_purpose_is_no_mistake(told, page):
 @pytest.mark.parametrize(
     ("arguments", "kind", "pollen_kind", "why"),
     [
-        ([SEED, "--open"], "cross", "open", "No pollen parent is known"),
-        ([SEED, "--sib"], "cross", "sib", "Own or sibling pollen"),
-        ([SEED, "--none", "--isolation", "bag"], "cross", "none", "No pollen parent is known"),
-        ([SEED, "--left-alone", "--isolation", "bag"], "left alone", "none", "A check says nothing"),
-        ([SEED, POLLEN, "--check", "seed"], "check of the seed parent", "one", "A check says nothing"),
-        ([SEED, POLLEN, "--check", "pollen"], "check of the pollen", "one", "A check says nothing"),
+        ([SEED, "--open"], "cross", "open", "No pollen parent: no forecast"),
+        ([SEED, "--sib"], "cross", "sib", "Selfed or sibling: no forecast"),
+        ([SEED, "--none", "--isolation", "bag"], "cross", "none", "No pollen parent: no forecast"),
+        ([SEED, "--left-alone", "--isolation", "bag"], "left alone", "none", "A check: no forecast"),
+        ([SEED, POLLEN, "--check", "seed"], "check of the seed parent", "one", "A check: no forecast"),
+        ([SEED, POLLEN, "--check", "pollen"], "check of the pollen", "one", "A check: no forecast"),
         ([SEED, POLLEN, "--technique", "cut style"], "cross", "one", "the plain brush"),
-        ([SEED, "DAS-1", "ENG-1"], "cross", "several", "not sure whose pollen"),
-        ([SEED, "DAS-1", "--certainty", "unknown"], "cross", "one", "not sure whose pollen"),
-        ([SEED, "Echinocereus sp. QX 12"], "cross", "one", "No place on the tree"),
-        (["Echinocereus aff. coccineus", POLLEN], "cross", "one", "No place on the tree"),
+        ([SEED, "DAS-1", "ENG-1"], "cross", "several", "Unsure pollen parent"),
+        ([SEED, "DAS-1", "--certainty", "unknown"], "cross", "one", "Unsure pollen parent"),
+        ([SEED, "Echinocereus sp. QX 12"], "cross", "one", "Not on the tree"),
+        (["Echinocereus aff. coccineus", POLLEN], "cross", "one", "Not on the tree"),
     ],
     ids=str,
 )
@@ -298,7 +309,7 @@ def test_a_formula_with_a_misspelt_species_is_written_and_told_with_the_nearest(
     found = told(SEED, "Echinocereus coccinius × E. dasyacanthus", "--isolation", "cap", *MAY)
     assert found["written"]
     [says] = [one["says"] for one in found["warnings"] if one["kind"] == "name"]
-    assert "“Echinocereus coccinius” has no place on the tree" in says
+    assert "“Echinocereus coccinius” is not on the tree" in says
     assert "Echinocereus coccineus" in says
 
 
@@ -312,7 +323,7 @@ def test_everything_that_is_told_is_kept(told, page):
     assert (cross.aim, cross.wanted, cross.kind) == ("hardy", 5, "cross")
     kept = {name: getattr(visit, name) for name in visit.__dataclass_fields__ if name not in {"id", "cross"}}
     assert kept == {
-        "date": date(2026, 5, 1), "hour": dates_and_author.hour_told("14:05"), "who": "Ida",
+        "date": date(2026, 5, 1), "hour": dates_and_author.hour("14:05"), "who": "Ida",
         "marker": "raceme 2, red thread",
         "unit_kind": "raceme", "units": 2, "count_how": "about", "flowers": "new", "pollen_kind": "one",
         "technique": "mentor pollen", "stamens_removed": False, "isolation": "tied shut", "temperature": 23.5,
@@ -343,7 +354,7 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
     ("arguments", "says"),
     [
         ([SEED, POLLEN, "--on", "2999-01-01"], "still to come"),
-        ([SEED, POLLEN, "--hour", "25:00"], "no hour"),
+        ([SEED, POLLEN, "--hour", "25:00"], "no time of day"),
         ([SEED], "Name a pollen parent"),
         ([SEED, POLLEN, "--open"], "not both"),
         ([SEED, "--open", "--self"], "Only one of these"),
@@ -352,18 +363,18 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
         ([SEED, "--left-alone", "--check", "seed"], "not both"),
         ([SEED, POLLEN, "--count", "3", "--about", "--all-open"], "--about or --all-open"),
         ([SEED, POLLEN, "--about"], "goes with --count"),
-        ([SEED, POLLEN, "--certainty", "perhaps"], "no word for how sure"),
+        ([SEED, POLLEN, "--certainty", "perhaps"], "does not say how sure"),
         ([SEED, "DAS-1", "DAS-2", "ENG-1", "--certainty", "certain", "--certainty", "likely"], "once for each"),
         ([SEED, POLLEN, "--cross", "26-01"], "other pollen"),
         (["TRI-1", POLLEN, "--cross", "26-01"], "was made on COC-F1"),
         ([SEED, POLLEN, "--cross", "26-99"], "no cross with the number"),
         ([SEED, POLLEN, "--cross", "26-01", "--number", "mine"], "only one of them"),
-        ([SEED, POLLEN, "--number", "26-01"], "belongs to another cross"),
+        ([SEED, POLLEN, "--number", "26-01"], "is another cross"),
         ([SEED, POLLEN, "--again"], "pollinated before"),
         ([SEED, "--lot", "nothing"], "no stored pollen"),
         ([SEED, POLLEN, "ENG-1", "--lot", "L"], "of one plant"),
-        ([SEED, POLLEN, "--count", "0"], "greater than or equal to 1"),
-        ([SEED, POLLEN, "--wanted", "6"], "less than or equal to 5"),
+        ([SEED, POLLEN, "--count", "0"], "--count is at least 1, not 0"),
+        ([SEED, POLLEN, "--wanted", "6"], "--wanted is at most 5, not 6"),
         ([SEED, POLLEN, "--isolation", "string"], "string"),
     ],
     ids=str,
@@ -425,7 +436,7 @@ def test_ours_are_the_numbers_where_none_were_settled(told, own):
 
 def test_a_season_that_was_logged_is_labelled_and_learned_from(run, told, own):
     found = told(SEED, POLLEN, "--count", "4", *MAY)
-    assert found["cross"] in run("label", found["cross"], "--collection", own).stdout
+    assert found["cross"] in run("label", found["cross"], "--collection", own, "-o", "-").stdout
     run("retrain", "--collection", own, "--dry-run", "--as-of", "2026-11-01")
 
 

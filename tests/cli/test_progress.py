@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from crosscompat.cli import progress
+from crosscompat.cli import workers
 
 
 class Terminal(io.StringIO):
@@ -18,16 +18,16 @@ class Terminal(io.StringIO):
 @pytest.mark.parametrize("count", [0, 1, 2, 50])
 def test_every_item_comes_once_and_in_order(monkeypatch, screen, patience, count):
     monkeypatch.setattr(sys, "stderr", screen())
-    monkeypatch.setattr(progress, "_PATIENCE", patience)
-    assert list(progress.watched(range(count))) == list(range(count))
+    monkeypatch.setattr(workers, "_PATIENCE", patience)
+    assert list(workers.watched(range(count))) == list(range(count))
 
 
 def test_a_bar_shows_only_to_somebody_who_waits(monkeypatch):
     shown = {}
     for screen, patience in ((io.StringIO, -1.0), (Terminal, 1000.0), (Terminal, -1.0)):
         monkeypatch.setattr(sys, "stderr", screen())
-        monkeypatch.setattr(progress, "_PATIENCE", patience)
-        list(progress.watched(range(50)))
+        monkeypatch.setattr(workers, "_PATIENCE", patience)
+        list(workers.watched(range(50)))
         shown[screen, patience] = sys.stderr.getvalue()
     assert shown[io.StringIO, -1.0] == shown[Terminal, 1000.0] == ""
     assert "Working" in shown[Terminal, -1.0]

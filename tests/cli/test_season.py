@@ -166,7 +166,7 @@ def test_in_the_autumn_the_trays_are_due(played, answer):
 
 def test_labels_of_the_season(played, run):
     folder, _ = played
-    page = run("label", "--season", "2024", "--twins", "--collection", folder).stdout
+    page = run("label", "--season", "2024", "--twins", "--collection", folder, "-o", "-").stdout
     assert page.count('<article class="card">') == 30
 
 

@@ -89,7 +89,7 @@ def test_a_dry_run_says_what_would_be_and_writes_nothing(run, answer, new, table
     folder, file = new(), table()
     assert "--took-means" in run("import", file, "--collection", folder, "--dry-run").stdout
     outcome = run("import", file, "--collection", folder, *SAID, "--dry-run")
-    assert "Nothing has been written; this would add: 2 crosses." in outcome.stdout
+    assert "Dry run, nothing written. It would add: 2 crosses." in outcome.stdout
     assert answer("import", file, "--collection", folder, *SAID, "--dry-run")["crosses"] == 2
     assert changes(folder) == ()
 
@@ -100,7 +100,7 @@ def test_with_one_bad_row_nothing_goes_in_unless_the_good_rows_alone_are_asked_f
     assert "my.csv, row 5, column Date: “03/04/2025” is no date that can be read for certain." in outcome.stderr
     assert "my.csv, row 5, column Took: There are more" in outcome.stderr
     assert "my.csv, row 5, column Pollen donor: This must be filled in." in outcome.stderr
-    assert "1 row has faults and 2 rows are good and new. Nothing has been written" in outcome.stderr
+    assert "1 row has faults, 2 rows are good and new. Nothing was saved" in outcome.stderr
     assert changes(folder) == ()
     told = answer("import", file, "--collection", folder, *SAID, "--yes", code=3)
     assert (told["bad_rows"], told["crosses"], told["written"]) == (1, 2, False)
@@ -148,7 +148,7 @@ def test_a_sheet_of_several_is_chosen(run, answer, new, empty_folder):
 )
 def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
     outcome = run("import", table(), "--collection", new(), option, word, code=2)
-    assert f"cannot be {word}; it is one of" in outcome.stderr
+    assert f"; not “{word}”." in outcome.stderr
 
 
 def archive(path):
@@ -212,6 +212,6 @@ def test_at_a_terminal_it_asks(new, table):
     os.close(ours)
     text = said.decode()
     assert text.count('What does "took" count') == 2
-    assert "Were only successes written down" in text
-    assert "Take it in like this?" in text
+    assert "Did you write down successes only" in text
+    assert "Import it like this?" in text
     assert [change.what for change in changes(folder)] == ["imported my.csv"]

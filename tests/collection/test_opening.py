@@ -157,7 +157,6 @@ def test_the_model_of_the_last_retraining_is_found(folder):
     opened = open_collection(place)
     assert opened.saved.fingerprint == saved.fingerprint
     assert opened.saved.fingerprints == opened.fingerprints
-    assert opened.settings.reference == saved.model.recipe.reference == 6
 
 
 @pytest.mark.parametrize(
@@ -167,7 +166,7 @@ def test_the_model_of_the_last_retraining_is_found(folder):
         lambda text: "",
         lambda text: "[]",
         lambda text: text.replace('"format": 1', '"format": 99'),
-        lambda text: text.replace('"kind": "distance"', '"kind": "colour"'),
+        lambda text: text.replace('"kind": "linear"', '"kind": "colour"'),
         lambda text: json.dumps({**json.loads(text), "arrays": {}}),
     ],
 )
@@ -199,7 +198,7 @@ def test_fingerprints_follow_the_content_of_each_file(folder):
         "traits": {"traits_csv": FILES["traits.csv"].replace("22", "66")},
         "crosses": {"crosses": CROSSES.replace(",4,1", ",4,2")},
     }
-    other["priors"] = {"collection_toml": FILES["collection.toml"] + "[priors.plain.distance]\nmean = -2.0\n"}
+    other["priors"] = {"collection_toml": FILES["collection.toml"] + "[priors.time]\nmean = -3.5\n"}
     for name, change in other.items():
         now = open_collection(folder(**change)).fingerprints
         assert {key for key in now if now[key] != first[key]} == {name}
@@ -207,11 +206,9 @@ def test_fingerprints_follow_the_content_of_each_file(folder):
 
 def test_the_priors_are_the_published_ones_with_what_the_settings_change(folder):
     assert open_collection(folder()).priors == published()
-    settings = FILES["collection.toml"] + "[priors.plain.distance]\nmean = -2.0\n"
+    settings = FILES["collection.toml"] + "[priors.time]\nmean = -3.5\n"
     opened = open_collection(folder(collection_toml=settings))
-    assert [(row.stage, row.coefficient, row.mean) for row in opened.priors.rows if row.own] == [
-        ("plain", "distance", -2.0)
-    ]
+    assert [(row.coefficient, row.mean) for row in opened.priors.rows if row.basis == "own"] == [("time", -3.5)]
 
 
 def test_the_forecasts_given_so_far_are_read(folder):

@@ -39,7 +39,7 @@ def test_every_setting_is_read(written):
         "trait_kinds": {"Style mm": "measure"}, "synonyms": "names.csv", "tree_sample": "posterior.nex",
         "place_missing": False, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
         "season_start": "03-01", "window_days": 400, "set_days": 20, "hold_days": 100, "fill_days": 120,
-        "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25, "reference": 5, "reference_fixed": True,
+        "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25,
         "invented": True, "book": "our.sqlite", "cross_number": "{year}-{n:03}", "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
@@ -76,13 +76,14 @@ def test_the_season_starts_in_winter_unless_said(written, text, start):
         ("tree_index = true", "The setting tree_index must be a whole number, got True."),
         ("window_days = 30.5", "The setting window_days must be a whole number, got 30.5."),
         ("window_days = 0", "The setting window_days must be a number above 0, got 0."),
-        ('reference = "5"', "The setting reference must be a number, got '5'."),
-        ("reference = -2.5", "The setting reference must be a number above 0, got -2.5."),
-        ("reference = nan", "The setting reference must be a number above 0, got nan."),
-        ("reference = inf", "The setting reference must be a number above 0, got inf."),
-        ("reference = true", "The setting reference must be a number, got True."),
+        ('seeds_per_pod = "5"', "The setting seeds_per_pod must be a number, got '5'."),
+        ("seeds_per_pod = -2.5", "The setting seeds_per_pod must be a number above 0, got -2.5."),
+        ("seeds_per_pod = nan", "The setting seeds_per_pod must be a number above 0, got nan."),
+        ("seeds_per_pod = inf", "The setting seeds_per_pod must be a number above 0, got inf."),
+        ("seeds_per_pod = true", "The setting seeds_per_pod must be a number, got True."),
+        ("reference = 5", "There is no setting called reference."),
         ("invented = 1", "The setting invented must be true or false, got 1."),
-        ('reference_fixed = "no"', "The setting reference_fixed must be true or false, got 'no'."),
+        ('place_missing = "no"', "The setting place_missing must be true or false, got 'no'."),
         ('hemisphere = "South"', 'The setting hemisphere must be one of "north", "south", got "South".'),
         ('group = "aloe"', 'The setting group must be one of "", "cactus", "spurge", got "aloe".'),
         ('cross_number = "{year}"', '"{year}" is no pattern for numbers of'),
@@ -152,18 +153,18 @@ def test_what_is_no_toml_says_where(written, content, place):
 OWN = """
 name = "Hedgehogs"
 
-[priors.set.distance]
+[priors.time]
 mean = -2.0
 sd = 1
 
-[priors.effects.every.seed]
+[priors.effects.seed]
 scale = 0.5
 """
 
 
 def test_settings_can_change_the_priors(written):
     assert read_settings(written(OWN)).priors == {
-        "set": {"distance": {"mean": -2.0, "sd": 1}}, "effects": {"every": {"seed": {"scale": 0.5}}},
+        "time": {"mean": -2.0, "sd": 1}, "effects": {"seed": {"scale": 0.5}},
     }  # fmt: skip
 
 
@@ -172,10 +173,11 @@ def test_settings_can_change_the_priors(written):
     [
         ("priors = 1", "priors"),
         ("[priors.sow]", "priors.sow"),
-        ("[priors.set.length]", "priors.set.length"),
-        ("[priors.plain.distance]\nsd = 0", "priors.plain.distance.sd"),
-        ('[priors.plain.distance]\nmean = "low"', "priors.plain.distance.mean"),
-        ("[priors.effects.every.seed]\nscale = -1", "priors.effects.every.seed.scale"),
+        ("[priors.time.length]", "priors.time.length"),
+        ("[priors.effects.length]", "priors.effects.length"),
+        ("[priors.time]\nsd = 0", "priors.time.sd"),
+        ('[priors.time]\nmean = "low"', "priors.time.mean"),
+        ("[priors.effects.seed]\nscale = -1", "priors.effects.seed.scale"),
     ],
 )
 def test_a_wrong_prior_is_a_fault_with_its_place(written, text, column):
@@ -183,9 +185,9 @@ def test_a_wrong_prior_is_a_fault_with_its_place(written, text, column):
 
 
 def test_faults_of_priors_are_told_with_all_the_others(written):
-    text = "window_days = 0\n[priors.plain]\nmoon = {}\ndistance = {sd = nan, mean = []}\n[trait_kinds]\na = 1\n"
+    text = "window_days = 0\n[priors]\nmoon = {}\ntime = {sd = nan, mean = []}\n[trait_kinds]\na = 1\n"
     assert [place for place, _ in faults_of(written(text))] == [
-        "window_days", "priors.plain.moon", "priors.plain.distance.sd", "priors.plain.distance.mean", "trait_kinds",
+        "window_days", "priors.moon", "priors.time.sd", "priors.time.mean", "trait_kinds",
     ]  # fmt: skip
 
 
@@ -204,32 +206,32 @@ def comments(text):
     return [line[line.index("#") :].strip() for line in text.splitlines() if "#" in line]
 
 
-PRIORS = "\n[priors.plain.distance]  # from my own crosses\nmean = -2.0\n"
+PRIORS = "\n[priors.time]  # from my own crosses\nmean = -2.0\n"
 
 
-@pytest.mark.parametrize("old", [OLD, f"reference = 3.0  # by hand\n{OLD}", OLD + PRIORS, f"format = 1\n{PRIORS}"])
+@pytest.mark.parametrize("old", [OLD, f"seeds_per_pod = 3.0  # by hand\n{OLD}", OLD + PRIORS, f"format = 1\n{PRIORS}"])
 def test_a_setting_is_written_among_the_others_and_comments_stay(written, old):
     path = written(old)
-    set_setting(path, "reference", 5.25)
+    set_setting(path, "seeds_per_pod", 5.25)
     new = path.read_text(encoding="utf-8")
     assert comments(new) == comments(old)
-    assert tomllib.loads(new) == {**tomllib.loads(old), "reference": 5.25}
+    assert tomllib.loads(new) == {**tomllib.loads(old), "seeds_per_pod": 5.25}
 
 
 def test_what_does_not_change_is_not_written(written):
-    path = written("reference = 5.25\n")
-    set_setting(path, "reference", 5.25)
+    path = written("seeds_per_pod = 5.25\n")
+    set_setting(path, "seeds_per_pod", 5.25)
     stamp = path.stat().st_ino
-    set_setting(path, "reference", 5.25)
+    set_setting(path, "seeds_per_pod", 5.25)
     assert path.stat().st_ino == stamp
-    set_setting(path, "reference", 5.5)
-    assert path.read_text(encoding="utf-8") == "reference = 5.5\n"
+    set_setting(path, "seeds_per_pod", 5.5)
+    assert path.read_text(encoding="utf-8") == "seeds_per_pod = 5.5\n"
 
 
 @settings(max_examples=30, deadline=None)
 @given(st.floats(1e-12, 1e12))
-def test_a_number_is_read_back_to_the_last_digit(tmp_path_factory, reference):
+def test_a_number_is_read_back_to_the_last_digit(tmp_path_factory, seeds):
     path = tmp_path_factory.mktemp("settings") / "collection.toml"
     path.write_text(OLD, encoding="utf-8")
-    set_setting(path, "reference", reference)
-    assert read_settings(path).reference == reference
+    set_setting(path, "seeds_per_pod", seeds)
+    assert read_settings(path).seeds_per_pod == seeds

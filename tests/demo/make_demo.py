@@ -36,7 +36,7 @@ from statistics import NormalDist
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 DEMO = ROOT / "crosscompat" / "demo"
-NODES = ROOT / "trees" / "echinocereus_nodes.tsv"
+NODES = ROOT / "trees" / "echinocereus" / "nodes.tsv"
 
 HEADER = """
 id cross date seed_parent pollen_parent seed_plant pollen_plant grower pollen_kind technique isolation units unit_kind

@@ -13,8 +13,8 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
-from crosscompat.advice.predict import training_set_of, fitted_on
 from crosscompat.advice.ledger import forecasts_due
+from crosscompat.advice.predict import fitted_on, training_set_of
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.demonstration import make_demonstration
 from crosscompat.collection.opening import Collection, open_collection

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.phylogeny.alignment import Alignment, jukes_cantor, read_alignment
+from crosscompat.phylogeny.neighbour_joining import Alignment, jukes_cantor, read_alignment
 
 
 @pytest.fixture

@@ -63,9 +63,9 @@ def test_a_group_with_a_stranger_in_it_is_passed_by():
         "Aus_cus": {"section": "Two"},
     }
     tree = parse_newick("(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2):1,(Bus_gus:1,Bus_hus:1):2);")
-    groups = group_crowns(tree, known)
-    assert groups.of("Aus xus", {"section": "One"}) is None
-    assert groups.of("Aus xus", {"section": "Two"}) == ("section", "sect. Two", 1)
+    crowns = group_crowns(tree, known)
+    assert ("Aus", "section", "sect. One") not in crowns
+    assert crowns["Aus", "section", "sect. Two"] == 1
 
 
 def test_a_name_that_two_nodes_share_tells_nothing():

@@ -11,7 +11,7 @@ import pytest
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.tip_marks import TipMark
 
-CARRIED = Path(__file__).parents[2] / "trees" / "echinocereus.nwk"
+CARRIED = Path(__file__).parents[2] / "trees" / "echinocereus" / "tree.nwk"
 
 
 def shown(label):
@@ -42,6 +42,29 @@ def marks_on():
         return made
 
     return marks
+
+
+@pytest.fixture(scope="session")
+def luminance():
+    """The relative luminance of a colour ``#rrggbb`` (W3C, Web Content Accessibility Guidelines 2.2)."""
+
+    def luminance(colour):
+        shares = [int(colour[start : start + 2], 16) / 255 for start in (1, 3, 5)]
+        linear = [share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4 for share in shares]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    return luminance
+
+
+@pytest.fixture(scope="session")
+def contrast(luminance):
+    """The contrast ratio of two colours, from 1 to 21 (the same guidelines)."""
+
+    def contrast(one, other):
+        darker, lighter = sorted((luminance(one), luminance(other)))
+        return (lighter + 0.05) / (darker + 0.05)
+
+    return contrast
 
 
 @pytest.fixture(scope="session")

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.show.palette import INK, PAPER, chance_colour, contrast, luminance, stops, text_on
+from crosscompat.show.palette import INK, PAPER, STOPS, chance_colour, text_on
 
 STEPS = np.linspace(0, 1, 201)
 # Finer than this, a step at the dark end is less than the 256 levels of a screen can show.
@@ -29,7 +29,7 @@ def lab(rgb):
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 
 
-def test_the_scale_darkens_all_the_way():
+def test_the_scale_darkens_all_the_way(luminance):
     lightness = [luminance(chance_colour(step)) for step in SHADES]
     assert np.all(np.diff(lightness) < 0)
 
@@ -44,21 +44,20 @@ def test_the_scale_reads_without_full_colour_vision(matrix):
 
 
 @pytest.mark.parametrize("step", STEPS)
-def test_text_on_the_scale_can_be_read(step):
-    colour = chance_colour(step)
-    assert contrast(text_on(colour), colour) >= 4.5
+def test_text_on_the_scale_can_be_read(contrast, step):
+    assert contrast(text_on(step), chance_colour(step)) >= 4.5
 
 
-def test_ink_on_paper_can_be_read():
+def test_ink_on_paper_can_be_read(contrast):
     assert contrast(INK, PAPER) >= 7
 
 
-def test_contrast_as_published():
+def test_contrast_as_published(contrast):
     # W3C, Understanding WCAG 2.x, 1.4.3: #767676 on white is the lightest grey that passes 4.5.
     assert contrast("#767676", "#ffffff") >= 4.5 > contrast("#777777", "#ffffff")
 
 
 def test_chances_outside_the_scale_take_its_ends():
-    assert chance_colour(-1) == stops()[0]
-    assert chance_colour(2) == stops()[-1]
-    assert [chance_colour(place / 8) for place in range(9)] == list(stops())
+    assert chance_colour(-1) == STOPS[0]
+    assert chance_colour(2) == STOPS[-1]
+    assert [chance_colour(place / 8) for place in range(9)] == list(STOPS)

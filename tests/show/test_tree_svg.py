@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.show.palette import PAPER, chance_colour, contrast
+from crosscompat.show.palette import PAPER, chance_colour
 from crosscompat.show.tip_marks import TipMark, likeliest
 from crosscompat.show.tree_svg import draw_tree, scale_words
 
@@ -182,7 +182,7 @@ def test_a_species_that_is_not_in_the_tree_cannot_be_asked_about(echinocereus):
         draw_tree(echinocereus, focus="nobody", title="x")
 
 
-def test_text_and_shapes_stand_out_from_their_ground(picture):
+def test_text_and_shapes_stand_out_from_their_ground(picture, contrast):
     style = picture[1].find(f"{SVG}style").text
     bands = [re.search(rf"\.{name} {{ fill: (#\w+)", style)[1] for name in ("band", "focus-band", "invented-frame")]
     grey = re.search(r"\.legend { fill: (#\w+)", style)[1]

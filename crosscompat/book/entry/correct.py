@@ -9,10 +9,22 @@ from typing import Any
 
 from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry.undo import resting_on
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant, find_record
-from crosscompat.book.record_fields import choices, needed, reference, value_types
-from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Pollination, Record
+from crosscompat.book.records import (
+    KINDS,
+    SEXES,
+    Cross,
+    Finding,
+    GivenForecast,
+    Plant,
+    Pollination,
+    Record,
+    choices,
+    needed,
+    reference,
+    value_types,
+)
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell
@@ -22,25 +34,11 @@ from crosscompat.ground.wording import say
 __all__ = ["correct", "corrected", "withdraw"]
 
 _UNIQUE = ((Plant, "name"), (Cross, "number"))
-_WANTED = (1, 5)
-_PERCENT = 100
-_YES_NO = ("yes", "no")
+_MOST_WANTED, _PERCENT = 5, 100
 
 
 def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) -> Record:
-    """Write a correction.
-
-    Parameters
-    ----------
-    record : Record
-        As it stands.
-    given : sequence of str
-        ``field=value`` for each field that was wrong; a blank value is unknown.
-
-    Returns
-    -------
-    Record
-        The record as it stands now.
+    """Write a correction, ``field=value`` for each field that was wrong, and return the record as it stands now.
 
     Raises
     ------
@@ -50,9 +48,8 @@ def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) 
     new = corrected(pen, record, given)
     _refuse_wrong_record(pen, new, bounds.today)
     crosses = [one for one in (cross_of(pen, record), cross_of(pen, new)) if one is not None]
-    before = faults_by_cross(pen, crosses, bounds)
-    pen.replace(new)
-    refuse_new_faults(pen, crosses, before, bounds)
+    with validated(pen, crosses, bounds):
+        pen.replace(new)
     return new
 
 
@@ -72,14 +69,18 @@ def withdraw(pen: Writing, record: Record, bounds: Bounds, *, with_rest: bool = 
         gone |= {one.id: one for one in resting}
         resting = resting_on(pen, gone)
     crosses = [one for record in gone.values() if (one := cross_of(pen, record)) is not None]
-    before = faults_by_cross(pen, crosses, bounds)
-    pen.withdraw(*gone.values())
-    refuse_new_faults(pen, crosses, before, bounds)
+    with validated(pen, crosses, bounds):
+        pen.withdraw(*gone.values())
     return list(gone.values())
 
 
 def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
     """Return a record with some fields as they should be.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such field, a value is none, or nothing changes.
 
     Examples
     --------
@@ -173,12 +174,16 @@ def _refuse_wrong_record(page: Reading, record: Record, today: date) -> None:
 
 
 def _wrong_number(record: Record) -> str | None:
-    if isinstance(record, Cross) and record.wanted is not None and not _WANTED[0] <= record.wanted <= _WANTED[1]:
+    if isinstance(record, Cross) and record.wanted is not None and not 1 <= record.wanted <= _MOST_WANTED:
         return say("correct.wanted")
     if isinstance(record, Pollination) and record.humidity is not None and not 0 <= record.humidity <= _PERCENT:
         return say("correct.humidity")
     if isinstance(record, Finding):
-        right = {"sex": record.value in SEXES, "2n": record.value.isdecimal(), "self_fertile": record.value in _YES_NO}
+        right = {
+            "sex": record.value in SEXES,
+            "2n": record.value.isdecimal(),
+            "self_fertile": record.value in {"yes", "no"},
+        }
         if not right.get(record.what, True):
             return say(f"correct.finding.{record.what}", sexes=", ".join(SEXES))
     return None

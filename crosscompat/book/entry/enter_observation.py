@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import SHORTEST, plain
 from crosscompat.book.records import (
     Cross,
@@ -96,31 +96,19 @@ class Seen:
 
 
 def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
-    """Write down what was seen of a cross on a day.
-
-    Parameters
-    ----------
-    cross : Cross
-        As it stands.
-
-    Returns
-    -------
-    list of Record
-        What was written.
+    """Write down what was seen of a cross on a day, and return what was written.
 
     Raises
     ------
     WrongUse
         If it cannot be so, with every reason, or a lot or tray is not there; the transaction must end then.
     """
-    before = faults_by_cross(pen, [cross.id], bounds)
     added, changed = records_seen(cross_records(pen, cross), seen, day, who)
-    if added:
+    changes = [changed] if changed is not None else []
+    with validated(pen, [cross.id], bounds, advice=say("observe.correct_advice")):
         pen.add(*added)
-    if changed is not None:
-        pen.replace(changed)
-    refuse_new_faults(pen, [cross.id], before, bounds, advice=say("observe.correct_advice"))
-    return [*added, *([changed] if changed is not None else [])]
+        pen.replace(*changes)
+    return [*added, *changes]
 
 
 def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
@@ -163,7 +151,7 @@ def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     """Yield where the highest number that ever stood in a tray would not grow from day to day."""
     if seen.highest is None or seen.sown is not None:
         return
-    tray = _which(whole.trays, seen.tray, "tray", lambda one: one.place)
+    tray = _which(whole.trays, seen.tray, "tray", "place")
     looks = whole.looks_at(tray) if tray is not None else []
     before, after = _around([(one.date, n, one) for one in looks if (n := one.highest) is not None], day)
     seen_up = [(one.date, one.up, one) for one in looks if one.up is not None and _by_then(one.date, day)]
@@ -173,9 +161,9 @@ def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
 
 def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     """Yield where something is seen of what was called lost or over."""
-    some = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
+    anything = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
     lost = [loss for loss in whole.losses if loss.sowing is None and _by_then(loss.date, day)]
-    if lost and some:
+    if lost and anything:
         yield say("observe.lost_before", cause=lost[-1].cause)
     if whole.cross.closed_stage is not None and seen.swelling:
         yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
@@ -226,12 +214,12 @@ def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) ->
 
 def _after_sowing(cross: Cross, seen: Seen, trays: Sequence[Sowing], day: date) -> Iterator[Record]:
     if seen.up is not None or seen.highest is not None:
-        tray = _which(trays, seen.tray, "tray", lambda one: one.place)
+        tray = _which(trays, seen.tray, "tray", "place")
         if tray is None:
             raise WrongUse(say("observe.no_tray"))
         yield Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
     if seen.lost is not None:
-        tray = _which(trays, seen.tray, "tray", lambda one: one.place) if seen.tray else None
+        tray = _which(trays, seen.tray, "tray", "place") if seen.tray else None
         sowing = tray.id if tray else None
         yield Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
     if seen.proof is not None:
@@ -239,45 +227,33 @@ def _after_sowing(cross: Cross, seen: Seen, trays: Sequence[Sowing], day: date) 
 
 
 def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> SeedLot:
-    if harvest.only_good and harvest.seeds is not None and harvest.filled is not None:
-        raise WrongUse(say("observe.only_good"))
-    good = harvest.seeds if harvest.only_good and harvest.filled is None else harvest.filled
+    seeds, filled = harvest.seeds, harvest.filled
+    if harvest.only_good:
+        if seeds is not None and filled is not None:
+            raise WrongUse(say("observe.only_good"))
+        seeds, filled = None, seeds if filled is None else filled
     if harvest.lot and plain(harvest.lot) in {plain(lot.name or "") for lot in whole.lots}:
         raise WrongUse(say("observe.lot_there", lot=harvest.lot))
-    return SeedLot(
-        cross=whole.cross.id,
-        name=harvest.lot,
-        date=day,
-        pods=harvest.pods,
-        seeds=None if harvest.only_good else harvest.seeds,
-        filled=good,
-        weight=harvest.weight,
-        left=harvest.left,
-    )
+    counts: dict[str, Any] = {"pods": harvest.pods, "seeds": seeds, "filled": filled, "left": harvest.left}
+    return SeedLot(cross=whole.cross.id, name=harvest.lot, date=day, weight=harvest.weight, **counts)
 
 
 def _sowing(whole: CrossRecords, sown: Sown, lots: Sequence[SeedLot], day: date) -> Sowing:
-    lot = _which(lots, sown.lot, "lot", lambda one: one.name)
+    lot = _which(lots, sown.lot, "lot", "name")
     if sown.tray and plain(sown.tray) in {plain(tray.place or "") for tray in whole.trays}:
         raise WrongUse(say("observe.tray_there", tray=sown.tray))
-    return Sowing(
-        cross=whole.cross.id,
-        lot=lot.id if lot else None,
-        date=day,
-        seeds=sown.seeds,
-        treatment=sown.treatment,
-        place=sown.tray,
-    )
+    said: dict[str, Any] = {"seeds": sown.seeds, "treatment": sown.treatment, "place": sown.tray}
+    return Sowing(cross=whole.cross.id, lot=lot.id if lot else None, date=day, **said)
 
 
-def _which(known: Sequence[_R], text: str | None, what: str, name: Callable[[_R], str | None]) -> _R | None:
+def _which(known: Sequence[_R], text: str | None, what: str, name: str) -> _R | None:
     """Return the lot or tray meant: by its name or the beginning of its identifier, else the only one."""
-    names = ", ".join(name(one) or one.id[:8] for one in known)
+    names = ", ".join(getattr(one, name) or one.id[:8] for one in known)
     if text is None:
         if len(known) > 1:
             raise WrongUse(say(f"observe.which_{what}", names=names))
         return known[0] if known else None
-    found = [one for one in known if plain(name(one) or "") == plain(text)]
+    found = [one for one in known if plain(getattr(one, name) or "") == plain(text)]
     if not found and len(text) >= SHORTEST:
         found = [one for one in known if one.id.startswith(text.casefold())]
     if len(found) != 1:
@@ -288,8 +264,8 @@ def _which(known: Sequence[_R], text: str | None, what: str, name: Callable[[_R]
 def _with_notes(added: list[Record], cross: Cross, seen: Seen, day: date) -> tuple[list[Record], Cross | None]:
     """Put the note on what was written first, else on the cross; what is doubtful makes the cross so."""
     changed = cross
-    note = "; ".join(text for text in (seen.note, say("observe.doubtful", why=seen.doubtful) if seen.doubtful else "")
-                     if text)  # fmt: skip
+    doubtful = say("observe.doubtful", why=seen.doubtful) if seen.doubtful else ""
+    note = "; ".join(text for text in (seen.note, doubtful) if text)
     if note and added:
         added[0] = replace(added[0], note=note)  # type: ignore[call-arg]
     elif seen.note:

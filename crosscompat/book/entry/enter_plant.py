@@ -1,14 +1,15 @@
-"""What is written when a grower tells of a plant: what it is, what was found on it, its flowers, its pollen."""
+"""What is written of a plant: what it is, what was found on it, its flowers, its pollen."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterator, Mapping
+from contextlib import nullcontext
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
@@ -16,27 +17,12 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold, parse
 from crosscompat.ground.wording import say
 
-__all__ = ["PlantTold", "Planting", "PollenTold", "planting", "write_planting"]
-
-_PLAIN = ("accession", "field_number", "source", "papers", "received_as", "parents", "owner", "place", "acquired",
-          "died", "note")  # fmt: skip
+__all__ = ["PlantEntry", "PlantRecords", "plant_records", "write_plant"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PollenTold:
-    """Pollen that was stored; None is unknown, or stays as it was noted."""
-
-    name: str
-    kept: str | None = None
-    dried: bool | None = None
-    collected: date | None = None
-    tested: date | None = None
-    result: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlantTold:
-    """What a grower tells of a plant; None is unknown, or stays as it was noted.
+class PlantEntry:
+    """What a grower says of a plant; None is unknown, or stays as it was noted.
 
     Attributes
     ----------
@@ -50,12 +36,12 @@ class PlantTold:
         What it is taken for now.
     raised_from : str or None
         The number of the cross that it was raised from.
-    findings : mapping pairs of str to str
-        What was found, by `records.FINDINGS`.
-    how : str or None
-        How that is known.
+    findings : tuple of (str, str)
+        What was found, by `records.FINDINGS`, and ``how`` that is known.
     flowers : int or None
         Open on that day; 0 when they are over.
+    plant, pollen : mapping
+        Fields of `records.Plant`, and of the `records.PollenLot` of its stored pollen with the name of that.
     """
 
     name: str | None = None
@@ -63,34 +49,23 @@ class PlantTold:
     day: date
     by: str | None = None
     species: str | None = None
-    received_as: str | None = None
-    clone: str | None = None
-    accession: str | None = None
-    field_number: str | None = None
-    source: str | None = None
-    papers: str | None = None
-    parents: str | None = None
     raised_from: str | None = None
-    owner: str | None = None
-    place: str | None = None
-    acquired: date | None = None
-    died: date | None = None
-    note: str | None = None
     findings: tuple[tuple[str, str], ...] = ()
     how: str | None = None
     flowers: int | None = None
-    pollen: PollenTold | None = None
+    plant: Mapping[str, Any] = field(default_factory=dict)
+    pollen: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def asks_only(self) -> bool:
         """Whether nothing is to be written."""
-        told = {item.name: getattr(self, item.name) for item in fields(self) if item.name not in {"name", "day", "by"}}
-        return all(value is None or value is False or value == () for value in told.values())
+        plain = (self.species, self.raised_from, self.how, self.flowers, *self.plant.values())
+        return not (self.new or self.findings or self.pollen) and all(value is None for value in plain)
 
 
 @dataclass(frozen=True, slots=True)
-class Planting:
-    """The records that say what was told.
+class PlantRecords:
+    """The records that say what was said.
 
     Attributes
     ----------
@@ -108,7 +83,7 @@ class Planting:
     wrote: tuple[str, ...]
 
 
-def planting(page: Reading, told: PlantTold, pattern: Pattern) -> Planting:
+def plant_records(page: Reading, entry: PlantEntry, pattern: Pattern) -> PlantRecords:
     """Return what is to be written of a plant; nothing is where all of it is noted already.
 
     Raises
@@ -120,21 +95,21 @@ def planting(page: Reading, told: PlantTold, pattern: Pattern) -> Planting:
     WrongUse
         If it contradicts the book or itself.
     """
-    _refuse_contradictions(told)
-    cross = find_cross(page, told.raised_from, pattern) if told.raised_from else None
-    before = _before(page, told)
-    plant = _plant(page, told, cross, before)
-    _refuse_dates(plant)
-    more = [*_determination(told, plant), *_findings(told, plant), *_flowering(told, plant)]
-    lot_before, lot = _lot(page, told, plant)
-    new: list[records.Record] = [*([] if before else [plant]), *more, *([lot] if lot and lot_before is None else [])]
-    changed: list[records.Record] = [plant] if before is not None and plant != before else []
-    changed += [lot] if lot is not None and lot_before is not None and lot != lot_before else []
-    return Planting(plant, tuple(new), tuple(changed), tuple(_words(before, plant, [*more, *_shown(lot_before, lot)])))
+    _refuse_contradictions(entry)
+    cross = find_cross(page, entry.raised_from, pattern) if entry.raised_from else None
+    before = _before(page, entry)
+    plant = _plant(page, entry, cross, before)
+    more = list(_dated(entry, plant.id))
+    lot_before, lot = _lot(page, entry, plant)
+    new = [*([] if before else [plant]), *more, *([lot] if lot and not lot_before else [])]
+    pairs: list[tuple[records.Record | None, records.Record | None]] = [(plant, before), (lot, lot_before)]
+    changed = [now for now, was in pairs if now is not None and was is not None and now != was]
+    words = _words(before, plant, [*more, *([lot] if lot and lot != lot_before else [])])
+    return PlantRecords(plant, tuple(new), tuple(changed), tuple(words))
 
 
-def write_planting(pen: Writing, found: Planting, bounds: Bounds) -> None:
-    """Write down what was told of a plant.
+def write_plant(pen: Writing, found: PlantRecords, bounds: Bounds) -> None:
+    """Write down what was said of a plant.
 
     Raises
     ------
@@ -143,43 +118,37 @@ def write_planting(pen: Writing, found: Planting, bounds: Bounds) -> None:
     """
     stood = pen.find(records.Plant, id=found.plant.id)
     raised = found.plant.cross is not None and (stood is None or stood.cross != found.plant.cross)
-    before = faults_by_cross(pen, (), bounds) if raised else {}
-    pen.replace(*found.changed)
-    pen.add(*found.new)
-    if raised:
-        refuse_new_faults(pen, (), before, bounds)
+    with validated(pen, (), bounds) if raised else nullcontext():
+        pen.replace(*found.changed)
+        pen.add(*found.new)
 
 
-def _shown(before: records.PollenLot | None, lot: records.PollenLot | None) -> list[records.Record]:
-    return [lot] if lot is not None and lot != before else []
-
-
-def _refuse_contradictions(told: PlantTold) -> None:
-    given = [getattr(told, item.name) for item in fields(told)] + [value for _, value in told.findings]
-    if any(isinstance(value, str) and not value.strip() for value in given):
+def _refuse_contradictions(entry: PlantEntry) -> None:
+    given = (entry.name, entry.species, entry.raised_from, entry.how, *entry.plant.values())
+    parents = entry.plant.get("parents")
+    if any(isinstance(value, str) and not value.strip() for value in (*given, *(text for _, text in entry.findings))):
         raise WrongUse(say("planting.blank"))
-    if told.how is not None and not told.findings:
+    if entry.how is not None and not entry.findings:
         raise WrongUse(say("planting.how_what"))
-    if told.name is None and told.raised_from is None:
+    if entry.name is None and entry.raised_from is None:
         raise WrongUse(say("planting.no_name"))
-    if told.species is not None:
-        parse(told.species)
-    if told.parents is not None and parse(told.parents).parents is None:
-        raise WrongUse(say("planting.no_formula", got=told.parents))
-    if told.raised_from and told.parents:
+    if entry.species is not None:
+        parse(entry.species)
+    if parents is not None and parse(parents).parents is None:
+        raise WrongUse(say("planting.no_formula", got=parents))
+    if entry.raised_from and parents:
         raise WrongUse(say("planting.parents_twice"))
 
 
-def _before(page: Reading, told: PlantTold) -> records.Plant | None:
+def _before(page: Reading, entry: PlantEntry) -> records.Plant | None:
     """Return the plant as it stands; None for a new one."""
-    if told.name is None:
+    if entry.name is None:
         return None
-    name = fold(told.name)
-    names = {plant.casefold(): plant for (plant,) in page.columns(records.Plant, "name")}
-    there = names.get(name.casefold())
-    if told.new:
-        if there is not None or not name:
-            raise WrongUse(say("planting.there" if name else "planting.no_name", name=there or ""))
+    name = fold(entry.name)
+    if entry.new:
+        names = {plant.casefold(): plant for (plant,) in page.columns(records.Plant, "name")}
+        if name.casefold() in names:
+            raise WrongUse(say("planting.there", name=names[name.casefold()]))
         return None
     found = page.find(records.Plant, name=name)
     if found is None:
@@ -187,18 +156,25 @@ def _before(page: Reading, told: PlantTold) -> records.Plant | None:
     return found
 
 
-def _plant(page: Reading, told: PlantTold, cross: records.Cross | None, before: records.Plant | None) -> records.Plant:
+def _plant(
+    page: Reading, entry: PlantEntry, cross: records.Cross | None, before: records.Plant | None
+) -> records.Plant:
     if before is None:
-        before = records.Plant(name=fold(told.name) if told.name else _seedling(page, cross))
+        before = records.Plant(name=fold(entry.name) if entry.name else _seedling(page, cross))
+    given = {name: value for name, value in entry.plant.items() if value is not None}
     received = before.received_as
-    if received is not None and told.received_as not in {None, received}:
+    if received is not None and given.get("received_as", received) != received:
         raise WrongUse(say("planting.received", plant=before.name, name=received))
-    given: dict[str, Any] = {name: value for name in _PLAIN if (value := getattr(told, name)) is not None}
-    if told.clone is not None:
-        given["clone"] = _clone(page, told.clone, before)
+    if "clone" in given:
+        other = page.find(records.Plant, name=fold(given["clone"]))
+        own = other is None or other.id == before.id
+        given["clone"] = fold(given["clone"]) if own or other is None else other.clone or other.name
     if cross is not None:
         given["cross"] = cross.id
-    return replace(before, **given)
+    plant = replace(before, **given)
+    if plant.acquired and plant.died and plant.died < plant.acquired:
+        raise WrongUse(say("planting.died_before", plant=plant.name, date=plant.acquired.isoformat()))
+    return plant
 
 
 def _seedling(page: Reading, cross: records.Cross | None) -> str:
@@ -207,51 +183,27 @@ def _seedling(page: Reading, cross: records.Cross | None) -> str:
     return seedling_name(cross.number, page.ever(records.Plant, "name"))
 
 
-def _clone(page: Reading, text: str, plant: records.Plant) -> str:
-    """Return the name of a clone; where a plant is named, that of its clone."""
-    other = page.find(records.Plant, name=fold(text))
-    return fold(text) if other is None or other.id == plant.id else other.clone or other.name
-
-
-def _refuse_dates(plant: records.Plant) -> None:
-    if plant.acquired and plant.died and plant.died < plant.acquired:
-        raise WrongUse(say("planting.died_before", plant=plant.name, date=plant.acquired.isoformat()))
-
-
-def _determination(told: PlantTold, plant: records.Plant) -> Iterator[records.Record]:
-    if told.species is not None:
-        yield records.Determination(plant=plant.id, name=fold(told.species), date=told.day, by=told.by)
-
-
-def _findings(told: PlantTold, plant: records.Plant) -> Iterator[records.Record]:
-    for what, value in told.findings:
-        yield records.Finding(plant=plant.id, what=what, value=value, date=told.day, how=told.how, by=told.by)
-
-
-def _flowering(told: PlantTold, plant: records.Plant) -> Iterator[records.Record]:
-    if told.flowers is not None:
-        yield records.Flowering(plant=plant.id, date=told.day, open_flowers=told.flowers)
+def _dated(entry: PlantEntry, plant: str) -> Iterator[records.Record]:
+    if entry.species is not None:
+        yield records.Determination(plant=plant, name=fold(entry.species), date=entry.day, by=entry.by)
+    for what, value in entry.findings:
+        yield records.Finding(plant=plant, what=what, value=value, date=entry.day, how=entry.how, by=entry.by)
+    if entry.flowers is not None:
+        yield records.Flowering(plant=plant, date=entry.day, open_flowers=entry.flowers)
 
 
 def _lot(
-    page: Reading, told: PlantTold, plant: records.Plant
+    page: Reading, entry: PlantEntry, plant: records.Plant
 ) -> tuple[records.PollenLot | None, records.PollenLot | None]:
     """Return the lot of pollen as it stood and as it will."""
-    if told.pollen is None:
+    if not entry.pollen:
         return None, None
-    name = fold(told.pollen.name)
+    given = {name: value for name, value in entry.pollen.items() if value is not None and name != "name"}
+    name = fold(entry.pollen["name"])
     before = page.find(records.PollenLot, name=name)
     if not name or (before is not None and before.plant != plant.id):
         raise WrongUse(say("planting.lot_there" if name else "planting.no_lot", lot=name))
-    given: dict[str, Any] = {
-        "kept": told.pollen.kept,
-        "dried": told.pollen.dried,
-        "collected": told.pollen.collected,
-        "tested": told.pollen.tested,
-        "test_result": told.pollen.result,
-    }
-    known = {field: value for field, value in given.items() if value is not None}
-    lot = replace(before or records.PollenLot(name=name, plant=plant.id), **known)
+    lot = replace(before or records.PollenLot(name=name, plant=plant.id), **given)
     if lot.collected and lot.tested and lot.tested < lot.collected:
         raise WrongUse(say("planting.tested_before", lot=name, date=lot.collected.isoformat()))
     return before, lot
@@ -266,16 +218,12 @@ def _words(before: records.Plant | None, plant: records.Plant, more: list[record
         if item.name not in {"id", "name"} and value != (getattr(before, item.name) if before else None):
             yield say(f"planting.wrote.{item.name}", value=value)
     for record in more:
-        yield _word(record)
-
-
-def _word(record: records.Record) -> str:
-    match record:
-        case records.Determination():
-            return say("planting.wrote.determination", value=record.name)
-        case records.Finding():
-            return say("planting.wrote.finding", what=say(f"planting.findings.{record.what}"), value=record.value)
-        case records.Flowering():
-            return say("planting.wrote.flowers", n=record.open_flowers or 0)
-        case _:
-            return say("planting.wrote.lot", value=getattr(record, "name", ""))
+        match record:
+            case records.Determination():
+                yield say("planting.wrote.determination", value=record.name)
+            case records.Finding():
+                yield say("planting.wrote.finding", what=say(f"planting.findings.{record.what}"), value=record.value)
+            case records.Flowering():
+                yield say("planting.wrote.flowers", n=record.open_flowers or 0)
+            case records.PollenLot():
+                yield say("planting.wrote.lot", value=record.name)

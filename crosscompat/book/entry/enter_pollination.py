@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.book import records
-from crosscompat.book.dates import season_of
+from crosscompat.book.cross_summary import CrossRecords, cross_records
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
+from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
 from crosscompat.book.units import Units, units_of_visits
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-__all__ = ["Asked", "Planned", "named_cross", "planned", "write_planned"]
+__all__ = ["PollinationEntry", "PollinationRecords", "named_cross", "pollination_records", "write_pollination"]
 
 _PLAIN = "plain"
+_Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class PollinationEntry:
     """A visit that is to be written down.
 
     Attributes
@@ -51,7 +52,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Planned:
+class PollinationRecords:
     """The records of a visit.
 
     Attributes
@@ -85,7 +86,9 @@ class Planned:
         return (self.cross,) if self.before is not None and self.before != self.cross else ()
 
 
-def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> Planned:
+def pollination_records(
+    page: Reading, entry: PollinationEntry, pattern: Pattern, season_start: str
+) -> PollinationRecords:
     """Return the records of a visit.
 
     A visit on the same plant with the same pollen, by the same technique and in the same season, continues the cross;
@@ -97,24 +100,26 @@ def planned(page: Reading, asked: Asked, pattern: Pattern, season_start: str) ->
         If the cross named is of another kind or of other parents, the number is taken, or the same flowers are said to
         be pollinated again where nothing was pollinated before.
     """
-    before = asked.continues
-    if before is not None and asked.kind_named and before.kind != asked.cross.kind:
-        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{asked.cross.kind}")}
+    before = entry.continues
+    if before is not None and entry.kind_named and before.kind != entry.cross.kind:
+        kinds = {"there": say(f"visits.kinds.{before.kind}"), "asked": say(f"visits.kinds.{entry.cross.kind}")}
         raise WrongUse(say("visits.other_kind", cross=_name(before), **kinds))
-    if before is not None and _differs(page, before, asked):
+    if before is not None and _differs(page, before, entry):
         raise WrongUse(say("visits.other_pollen", cross=_name(before)))
-    if before is None and asked.number is None:
-        before = _under_way(page, asked, season_start)
-    if before is None and asked.visit.flowers == "same again":
+    if before is None and entry.number is None:
+        before = _under_way(page, entry, season_start)
+    if before is None and entry.visit.flowers == "same again":
         raise WrongUse(say("visits.nothing_to_repeat"))
-    cross = _continued(before, asked.cross) if before else _begun(page, asked, pattern, season_start)
-    visit = replace(asked.visit, cross=cross.id)
+    cross = _continued(before, entry.cross) if before else _begun(page, entry, pattern, season_start)
+    visit = replace(entry.visit, cross=cross.id)
     others = page.current(records.Pollination, cross=cross.id) if before else ()
     units = units_of_visits([*others, visit])
-    return Planned(cross=cross, before=before, visit=visit, pollen=asked.pollen, visits=len(others) + 1, units=units)
+    return PollinationRecords(
+        cross=cross, before=before, visit=visit, pollen=entry.pollen, visits=len(others) + 1, units=units
+    )
 
 
-def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
+def write_pollination(pen: Writing, plan: PollinationRecords, bounds: Bounds) -> None:
     """Write a visit down.
 
     Raises
@@ -122,24 +127,23 @@ def write_planned(pen: Writing, plan: Planned, bounds: Bounds) -> None:
     WrongUse
         If the cross that goes on contradicts itself with it and did not before; the transaction must end then.
     """
-    crosses = () if plan.before is None else (plan.cross.id,)
-    before = faults_by_cross(pen, crosses, bounds) if crosses else {}
-    pen.replace(*plan.changed)
-    pen.add(*plan.new)
-    if crosses:
-        refuse_new_faults(pen, crosses, before, bounds)
+    if plan.before is None:
+        pen.add(*plan.new)
+        return
+    with validated(pen, [plan.cross.id], bounds):
+        pen.replace(*plan.changed)
+        pen.add(*plan.new)
 
 
 def named_cross(page: Reading, cross: records.Cross, day: date, season_start: str) -> NamedCross:
     """Return what the rules ask of a cross that a visit on some day is said to belong to."""
-    days = [made for (made,) in page.columns(records.Pollination, "date", cross=cross.id)]
-    lost = [cause for (cause,) in page.columns(records.Loss, "cause", in_order=True, cross=cross.id, sowing=None)]
+    every = cross_records(page, cross)
     return NamedCross(
         number=_name(cross),
-        season=season_of(min(days), season_start) if days else None,
+        season=season_of(every.first_day, season_start) if every.first_day else None,
         now=season_of(day, season_start),
         over=cross.closed_stage,
-        lost=lost[-1] if lost else None,
+        lost=next((loss.cause for loss in reversed(every.losses) if loss.sowing is None), None),
     )
 
 
@@ -147,68 +151,51 @@ def _name(cross: records.Cross) -> str:
     return cross.number or cross.id
 
 
-def _begun(page: Reading, asked: Asked, pattern: Pattern, season_start: str) -> records.Cross:
+def _begun(page: Reading, entry: PollinationEntry, pattern: Pattern, season_start: str) -> records.Cross:
     written = page.ever(records.Cross, "number")
-    if asked.number is None:
-        number = next_number(pattern, season_of(asked.visit.date, season_start), written)
+    if entry.number is None:
+        number = next_number(pattern, season_of(entry.visit.date, season_start), written)
     else:
-        number = asked.number.strip()
+        number = entry.number.strip()
         if not number or page.find(records.Cross, number=number) is not None:
             raise WrongUse(say("visits.number_taken" if number else "visits.no_number", number=number))
-    return replace(asked.cross, number=number)
+    return replace(entry.cross, number=number)
 
 
-def _continued(before: records.Cross, asked: records.Cross) -> records.Cross:
-    return replace(before, aim=asked.aim or before.aim, wanted=asked.wanted or before.wanted)
+def _continued(before: records.Cross, entry: records.Cross) -> records.Cross:
+    return replace(before, aim=entry.aim or before.aim, wanted=entry.wanted or before.wanted)
 
 
-def _under_way(page: Reading, asked: Asked, season_start: str) -> records.Cross | None:
+def _under_way(page: Reading, entry: PollinationEntry, season_start: str) -> records.Cross | None:
     """Return the latest cross that a visit continues."""
-    of_seed = {"seed_plant": asked.cross.seed_plant}
-    if asked.cross.seed_plant is None:
-        of_seed["seed_parent"] = asked.cross.seed_parent
-    alike = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
-    crosses = [cross for cross in alike if cross.kind == asked.cross.kind]
-    lost = {loss for (loss,) in page.columns(records.Loss, "cross", sowing=None)}
-    season, wanted = season_of(asked.visit.date, season_start), _key(asked.visit, asked.pollen)
-    found = [
-        (visit.date, cross)
-        for cross, visit, pollen in _first_visits(page, crosses)
-        if season_of(visit.date, season_start) == season and _key(visit, pollen) == wanted and cross.id not in lost
-    ]
-    return max(found, key=lambda one: one[0])[1] if found else None
+    of_seed = {"seed_plant": entry.cross.seed_plant}
+    if entry.cross.seed_plant is None:
+        of_seed["seed_parent"] = entry.cross.seed_parent
+    season, wanted = season_of(entry.visit.date, season_start), _key(entry.visit, entry.pollen)
+
+    def continues(every: CrossRecords) -> bool:
+        alike = every.cross.kind == entry.cross.kind and bool(every.visits) and _first_key(every) == wanted
+        lost = any(loss.sowing is None for loss in every.losses)
+        return alike and not lost and season_of(every.visits[0].date, season_start) == season
+
+    crosses = page.current(records.Cross, **of_seed, closed_stage=None, doubt=None)
+    found = [every for cross in crosses if continues(every := cross_records(page, cross))]
+    return max(found, key=lambda every: every.visits[0].date).cross if found else None
 
 
-_Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
-
-
-def _first_visits(
-    page: Reading, crosses: Sequence[records.Cross]
-) -> Iterator[tuple[records.Cross, records.Pollination, Sequence[records.Pollen]]]:
-    """Yield each cross with the first visit to it, and the pollen of that."""
-    visits: dict[str, records.Pollination] = {}
-    for visit in page.current(records.Pollination, cross=tuple(cross.id for cross in crosses)):
-        visits.setdefault(visit.cross, visit)
-    pollen = _pollen_of(page, visits.values())
-    for cross in crosses:
-        if cross.id in visits:
-            yield cross, visits[cross.id], pollen[visits[cross.id].id]
-
-
-def _pollen_of(page: Reading, visits: Iterable[records.Pollination]) -> Mapping[str, list[records.Pollen]]:
-    found: dict[str, list[records.Pollen]] = defaultdict(list)
-    for one in page.current(records.Pollen, pollination=tuple(visit.id for visit in visits)):
-        found[one.pollination].append(one)
-    return found
-
-
-def _differs(page: Reading, cross: records.Cross, asked: Asked) -> bool:
+def _differs(page: Reading, cross: records.Cross, entry: PollinationEntry) -> bool:
     """Tell whether a visit says other pollen or another technique than the cross that it is meant for."""
-    for _, visit, pollen in _first_visits(page, [cross]):
-        ours, theirs = _key(visit, pollen), _key(asked.visit, asked.pollen)
-        other_technique = asked.visit.technique is not None and ours[1] != theirs[1]
-        return other_technique or (asked.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
-    return False
+    every = cross_records(page, cross)
+    if not every.visits:
+        return False
+    ours, theirs = _first_key(every), _key(entry.visit, entry.pollen)
+    other_technique = entry.visit.technique is not None and ours[1] != theirs[1]
+    return other_technique or (entry.pollen_named and (ours[0], ours[2]) != (theirs[0], theirs[2]))
+
+
+def _first_key(every: CrossRecords) -> _Key:
+    first = every.visits[0]
+    return _key(first, [one for one in every.pollen if one.pollination == first.id])
 
 
 def _key(visit: records.Pollination, pollen: Iterable[records.Pollen]) -> _Key:

@@ -28,8 +28,7 @@ __all__ = [
     "ONE_CLONE",
     "QUERIED",
     "NamedCross",
-    "Obstacle",
-    "Risk",
+    "Remark",
     "Side",
     "Visit",
     "contradicted",
@@ -62,21 +61,7 @@ _KEEPS = (("freez", 365), ("fridge", 60), ("refrig", 60), ("", 7))
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """What is known of one parent.
-
-    Attributes
-    ----------
-    name : str
-        The plant's own name, or the species.
-    plant : Plant or None
-        None where only a species is known.
-    self_fertile : bool or None
-        Of the plant, else of its species.
-    window : Window or None
-        When the plant is usually open.
-    place : str or None
-        Where it stands.
-    """
+    """What is known of one parent: the plant, or else a species; where it stands and when it is usually open."""
 
     name: str
     plant: Plant | None = None
@@ -91,14 +76,10 @@ class NamedCross:
 
     Attributes
     ----------
-    season : int or None
-        Of its first visit; None where it has none.
-    now : int
-        The season of the visit that is to be added.
-    over : str or None
-        The last stage that was called over.
-    lost : str or None
-        What it was lost to as a whole.
+    season, now : int or None
+        That of its first visit, if it has one, and that of the visit that is to be added.
+    over, lost : str or None
+        The last stage that was called over, and what it was lost to as a whole.
     """
 
     number: str
@@ -114,8 +95,6 @@ class Visit:
 
     Attributes
     ----------
-    pollen_kind : str
-        One of ``crosses.POLLEN_KINDS``.
     pollen : tuple of Side
         Those whose pollen was brought; the seed parent itself where it was selfed on purpose.
     lot : PollenLot or None
@@ -138,13 +117,14 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
-class Obstacle:
-    """Why something cannot be, or must be asked about first.
+class Remark:
+    """What cannot be, must be asked about first, or may go wrong.
 
     Attributes
     ----------
     kind : str
-        What a visit is marked with that was written down all the same, unless it is one of `ASKED_ONLY`.
+        Of an obstacle, what a visit is marked with that was written down all the same (unless it is one of
+        `ASKED_ONLY`); of a risk, ``isolation``, ``stamens``, ``selfing``, ``window`` or ``lot``.
     says : str
         In plain words.
     """
@@ -153,74 +133,58 @@ class Obstacle:
     says: str
 
 
-@dataclass(frozen=True, slots=True)
-class Risk:
-    """What may go wrong.
-
-    Attributes
-    ----------
-    kind : str
-        ``isolation``, ``stamens``, ``selfing``, ``window`` or ``lot``.
-    says : str
-        In plain words.
-    """
-
-    kind: str
-    says: str
-
-
-def obstacles(visit: Visit) -> tuple[Obstacle, ...]:
+def obstacles(visit: Visit) -> tuple[Remark, ...]:
     """Return what cannot be about a visit, the seed parent first, then what is asked about the cross it is to go to."""
     seed, day = visit.seed, visit.day
-    found: list[Obstacle] = []
+    found: list[Remark] = []
     if _sex(seed) == "male":
-        found.append(Obstacle(MALE_SEED, say("rules.male_seed", plant=seed.name)))
+        found.append(Remark(MALE_SEED, say("rules.male_seed", plant=seed.name)))
     if _dead(seed, day):
-        found.append(Obstacle(DEAD_SEED, say("rules.dead", plant=seed.name, date=_died(seed))))
+        found.append(Remark(DEAD_SEED, say("rules.dead", plant=seed.name, date=_died(seed))))
     for giver in visit.pollen:
         found += _giver_obstacles(visit, giver)
     if visit.lot is not None and visit.lot.collected is not None and visit.lot.collected > day:
         collected = visit.lot.collected.isoformat()
-        found.append(Obstacle(LATER_POLLEN, say("rules.later", lot=visit.lot.name, date=collected)))
+        found.append(Remark(LATER_POLLEN, say("rules.later", lot=visit.lot.name, date=collected)))
     if visit.cross is not None:
         found += _cross_obstacles(visit.cross)
     return tuple(dict.fromkeys(found))
 
 
-def _giver_obstacles(visit: Visit, giver: Side) -> Iterator[Obstacle]:
+def _giver_obstacles(visit: Visit, giver: Side) -> Iterator[Remark]:
     if _sex(giver) == "female":
-        yield Obstacle(FEMALE_POLLEN, say("rules.female_pollen", plant=giver.name))
+        yield Remark(FEMALE_POLLEN, say("rules.female_pollen", plant=giver.name))
     if visit.pollen_kind in _BROUGHT and _one_clone(visit.seed, giver):
-        yield Obstacle(ONE_CLONE, say("rules.one_clone", seed=visit.seed.name, pollen=giver.name))
+        yield Remark(ONE_CLONE, say("rules.one_clone", seed=visit.seed.name, pollen=giver.name))
     if visit.pollen_kind != "self" and _dead(giver, _given_on(visit)):
-        yield Obstacle(DEAD_POLLEN, say("rules.dead", plant=giver.name, date=_died(giver)))
+        yield Remark(DEAD_POLLEN, say("rules.dead", plant=giver.name, date=_died(giver)))
 
 
-def _cross_obstacles(cross: NamedCross) -> Iterator[Obstacle]:
+def _cross_obstacles(cross: NamedCross) -> Iterator[Remark]:
     if cross.season not in {None, cross.now}:
         seasons = {"season": str(cross.season), "now": str(cross.now)}
-        yield Obstacle(ANOTHER_SEASON, say("rules.another_season", cross=cross.number, **seasons))
+        yield Remark(ANOTHER_SEASON, say("rules.another_season", cross=cross.number, **seasons))
     if cross.over is not None:
-        yield Obstacle(CROSS_OVER, say("rules.cross_over", cross=cross.number, stage=cross.over))
+        yield Remark(CROSS_OVER, say("rules.cross_over", cross=cross.number, stage=cross.over))
     if cross.lost is not None:
-        yield Obstacle(CROSS_LOST, say("rules.cross_lost", cross=cross.number, cause=cross.lost))
+        yield Remark(CROSS_LOST, say("rules.cross_lost", cross=cross.number, cause=cross.lost))
 
 
-def risks(visit: Visit) -> tuple[Risk, ...]:
+def risks(visit: Visit) -> tuple[Remark, ...]:
     """Return what may go wrong with a visit, each once."""
     found = [*_isolation_risks(visit), *_stamen_risks(visit), *_window_risks(visit), *_lot_risks(visit)]
     return tuple(dict.fromkeys(found))
 
 
-def _isolation_risks(visit: Visit) -> Iterator[Risk]:
+def _isolation_risks(visit: Visit) -> Iterator[Remark]:
     if visit.isolation not in _UNBAGGED or visit.pollen_kind == "open":
         return
     if visit.pollen_kind == "none":
-        yield Risk("isolation", say("rules.left_alone"))
+        yield Remark("isolation", say("rules.left_alone"))
         return
     beside = shedding(visit)
     if beside:
-        yield Risk("isolation", say("rules.unbagged", names=", ".join(side.name for side in beside), n=len(beside)))
+        yield Remark("isolation", say("rules.unbagged", names=", ".join(side.name for side in beside), n=len(beside)))
 
 
 def shedding(visit: Visit) -> tuple[Side, ...]:
@@ -241,34 +205,34 @@ def shedding(visit: Visit) -> tuple[Side, ...]:
     )
 
 
-def _stamen_risks(visit: Visit) -> Iterator[Risk]:
+def _stamen_risks(visit: Visit) -> Iterator[Remark]:
     seed = visit.seed
     if visit.pollen_kind == "self" and seed.self_fertile is False:
-        yield Risk("selfing", say("rules.self_sterile", plant=seed.name))
+        yield Remark("selfing", say("rules.self_sterile", plant=seed.name))
     left_in = visit.stamens_removed is not True and _sex(seed) != "female"
     if visit.pollen_kind in _BROUGHT and seed.self_fertile is True and left_in:
         noted = "left" if visit.stamens_removed is False else "not_noted"
-        yield Risk("stamens", say(f"rules.stamens_{noted}", plant=seed.name))
+        yield Remark("stamens", say(f"rules.stamens_{noted}", plant=seed.name))
 
 
-def _window_risks(visit: Visit) -> Iterator[Risk]:
+def _window_risks(visit: Visit) -> Iterator[Remark]:
     fresh = visit.pollen if visit.lot is None and visit.pollen_kind in _BROUGHT else ()
     for side in (visit.seed, *fresh):
         if side.window is not None and _out_of_season(side, visit.day):
-            yield Risk("window", say("rules.window", plant=side.name, window=side.window.words))
+            yield Remark("window", say("rules.window", plant=side.name, window=side.window.words))
 
 
-def _lot_risks(visit: Visit) -> Iterator[Risk]:
+def _lot_risks(visit: Visit) -> Iterator[Remark]:
     lot = visit.lot
     if lot is None:
         return
     known = [day for day in (lot.collected, lot.tested) if day is not None and day <= visit.day]
     if lot.collected is None and lot.tested is None:
-        yield Risk("lot", say("rules.lot_undated", lot=lot.name))
+        yield Remark("lot", say("rules.lot_undated", lot=lot.name))
     elif known and (visit.day - max(known)).days > _keeps(lot.kept):
         days, kept = (visit.day - max(known)).days, say("rules.kept", where=lot.kept) if lot.kept else ""
         since = "tested" if max(known) == lot.tested else "collected"
-        yield Risk("lot", say(f"rules.lot_{since}", lot=lot.name, n=days, kept=kept))
+        yield Remark("lot", say(f"rules.lot_{since}", lot=lot.name, n=days, kept=kept))
 
 
 def contradicted(sex: str | None, marks: Sequence[str]) -> str | None:

@@ -6,9 +6,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 
 from crosscompat.book.cross_summary import cross_of
-from crosscompat.book.entry.validation import Bounds, faults_by_cross, refuse_new_faults
-from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.entry.validation import Bounds, validated
+from crosscompat.book.records import KINDS, Record, reference
 from crosscompat.book.store import Change, Reading, Writing
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -35,12 +34,11 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     written, before = _touched_by(pen, change.id)
     touched = (*written.values(), *before.values())
     crosses = [one for record in touched if (one := cross_of(pen, record)) is not None]
-    faults = faults_by_cross(pen, crosses, bounds)
-    _refuse_later(pen, change, written, before)
-    pen.withdraw(*written.values())
-    pen.put_back(*before.values())
-    _refuse_if_hanging(pen, before.values())
-    refuse_new_faults(pen, crosses, faults, bounds)
+    with validated(pen, crosses, bounds):
+        _refuse_later(pen, change, written, before)
+        pen.withdraw(*written.values())
+        pen.put_back(*before.values())
+        _refuse_if_hanging(pen, before.values())
     return change
 
 
@@ -57,8 +55,8 @@ def resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
     found: dict[str, Record] = {}
     for kind in KINDS.values():
         for name in [item.name for item in fields(kind) if reference(item)]:
-            for some in _portions(ids):
-                pointing = page.current(kind, **{name: some})
+            for portion in _portions(ids):
+                pointing = page.current(kind, **{name: portion})
                 found |= {record.id: record for record in pointing if record.id not in ids}
     return list(found.values())
 
@@ -113,7 +111,9 @@ def _refuse_if_hanging(page: Reading, put_back: Iterable[Record]) -> None:
 
 
 def _standing(page: Reading, ids: Collection[str]) -> list[Record]:
-    return [record for kind in KINDS.values() for some in _portions(ids) for record in page.current(kind, id=some)]
+    return [
+        record for kind in KINDS.values() for portion in _portions(ids) for record in page.current(kind, id=portion)
+    ]
 
 
 def _portions(ids: Collection[str]) -> Iterator[tuple[str, ...]]:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
 from crosscompat.book.crosses import count_arrays
+from crosscompat.book.current_plants import parents_of_crosses
 from crosscompat.book.outcomes import impossible
-from crosscompat.book.records import UNCHECKED, Cross, Plant, Pollen, Pollination, SeedLot
+from crosscompat.book.records import UNCHECKED, Cross, Plant, SeedLot
 from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Bounds", "faults_by_cross", "impossibilities", "own_ancestors", "refuse_new_faults"]
+__all__ = ["Bounds", "impossibilities", "own_ancestors", "validated"]
+_OF_PLANTS = ""
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
@@ -116,9 +119,6 @@ def _days(whole: CrossRecords, today: date) -> Iterator[str]:
             yield say(f"counts.{key}", day=day.isoformat(), since=since.isoformat())
 
 
-_OF_PLANTS = ""
-
-
 @dataclass(frozen=True, slots=True)
 class Bounds:
     """What is possible here: nothing after today, no more seeds in a pod than it can hold."""
@@ -127,34 +127,38 @@ class Bounds:
     most_seeds: int | None = None
 
 
-def faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
-    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
-    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
-    for one in dict.fromkeys(crosses):
-        cross = page.find(Cross, id=one)
-        found[one] = impossibilities(cross_records(page, cross), bounds.today, bounds.most_seeds) if cross else []
-    return found
+@contextmanager
+def validated(page: Reading, crosses: Iterable[str], bounds: Bounds, *, advice: str = "") -> Iterator[None]:
+    """Refuse what is written inside if it contradicts itself and did not before: an old contradiction stops nobody.
 
-
-def refuse_new_faults(
-    page: Reading, crosses: Iterable[str], before: dict[str, list[str]], bounds: Bounds, *, advice: str = ""
-) -> None:
-    """Refuse what contradicts itself now and did not before, so that an old contradiction stops nobody.
+    Parameters
+    ----------
+    crosses : iterable of str
+        Identifiers of the crosses that are written of.
+    advice : str
+        What to do then.
 
     Raises
     ------
     WrongUse
-        With every reason.
+        With every reason; the transaction must end then.
     """
-    reasons = [
-        fault
-        for one, faults in faults_by_cross(page, crosses, bounds).items()
-        for fault in faults
-        if fault not in before.get(one, [])
-    ]
+    ids = list(dict.fromkeys(crosses))
+    before = _faults_by_cross(page, ids, bounds)
+    yield
+    after = _faults_by_cross(page, ids, bounds)
+    reasons = [fault for one, faults in after.items() for fault in faults if fault not in before[one]]
     if reasons:
-        told = " ".join([say("counts.refused"), *dict.fromkeys(reasons), advice])
-        raise WrongUse(told.strip())
+        raise WrongUse(" ".join([say("counts.refused"), *dict.fromkeys(reasons), advice]).strip())
+
+
+def _faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
+    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
+    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
+    for one in crosses:
+        cross = page.find(Cross, id=one)
+        found[one] = impossibilities(cross_records(page, cross), bounds.today, bounds.most_seeds) if cross else []
+    return found
 
 
 def own_ancestors(page: Reading) -> list[str]:
@@ -162,19 +166,11 @@ def own_ancestors(page: Reading) -> list[str]:
     raised = {plant.id: plant for plant in page.current(Plant) if plant.cross is not None}
     if not raised:
         return []
-    parents = _parents(page, raised)
+    sides = parents_of_crosses(page)
+    parents = {
+        one: {parent for parent, _ in sides.get(plant.cross or "", ()) if parent} for one, plant in raised.items()
+    }
     return [plant.name for one, plant in raised.items() if one in _ancestors(one, parents)]
-
-
-def _parents(page: Reading, raised: Mapping[str, Plant]) -> Mapping[str, set[str]]:
-    crosses = tuple({plant.cross for plant in raised.values()})
-    found: dict[str | None, set[str]] = {cross: set() for cross in crosses}
-    for cross, seed in page.columns(Cross, "id", "seed_plant", id=crosses):
-        found[cross].add(seed)
-    cross_of = dict(page.columns(Pollination, "id", "cross", cross=crosses))
-    for visit, plant in page.columns(Pollen, "pollination", "plant", pollination=tuple(cross_of)):
-        found[cross_of[visit]].add(plant)
-    return {one: found[plant.cross] - {None} for one, plant in raised.items()}
 
 
 def _ancestors(one: str, parents: Mapping[str, set[str]]) -> set[str]:

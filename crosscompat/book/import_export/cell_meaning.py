@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, MutableMapping
-from datetime import date
 from types import MappingProxyType
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import parse
-from crosscompat.ground.wording import catalogue, say
+from crosscompat.ground.wording import say
 
 __all__ = ["ORDERS", "TOOK_MEANS", "is_open", "is_pair", "iso_day", "parents_of", "put_took"]
 
 ORDERS = ("day-first", "month-first")
-_YEAR_FIRST = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,2})\.?")
-_YEAR_LAST = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4})")
-_DAY_WORD = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-. ]+([A-Za-z]+)\.?[-, ]+(\d{4})")
-_WORD_DAY = re.compile(r"([A-Za-z]+)\.?[- ]+(\d{1,2})(?:st|nd|rd|th)?[-, ]+(\d{4})")
-_LETTERS = 3
+_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
+_SEED, _POLLEN = "♀", "♂"
+_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
+TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+"""Our column by what "took" may mean."""
 
 
 def iso_day(text: str, order: str | None = None) -> str:
@@ -37,8 +37,8 @@ def iso_day(text: str, order: str | None = None) -> str:
     >>> iso_day("25/4/2025"), iso_day("3 April 2025"), iso_day("03/04/2025"), iso_day("03/04/2025", "day-first")
     ('2025-04-25', '2025-04-03', '03/04/2025', '2025-04-03')
     """
-    days = {found for found in _readings(text.strip(), order) if found is not None}
-    return days.pop().isoformat() if len(days) == 1 else text
+    days = readings(text, order)
+    return days[0].isoformat() if len(days) == 1 else text
 
 
 def is_open(text: str) -> bool:
@@ -49,41 +49,7 @@ def is_open(text: str) -> bool:
     >>> is_open("03/04/2025"), is_open("25/04/2025"), is_open("2025-04-03")
     (True, False, False)
     """
-    return len({found for found in _readings(text.strip(), None) if found is not None}) > 1
-
-
-def _readings(text: str, order: str | None) -> list[date | None]:
-    if found := _YEAR_FIRST.fullmatch(text):
-        year, month, day = map(int, found.groups())
-        return [_calendar(year, month, day)]
-    if found := _YEAR_LAST.fullmatch(text):
-        first, second, year = map(int, found.groups())
-        both = {"day-first": _calendar(year, second, first), "month-first": _calendar(year, first, second)}
-        return [both[order]] if order else list(both.values())
-    if found := _DAY_WORD.fullmatch(text):
-        return [_calendar(int(found[3]), _month(found[2]), int(found[1]))]
-    if found := _WORD_DAY.fullmatch(text):
-        return [_calendar(int(found[3]), _month(found[1]), int(found[2]))]
-    return []
-
-
-def _month(word: str) -> int:
-    """Return the number of a month by its name or the beginning of that, 0 for none."""
-    names = [name.casefold() for name in catalogue("cells")["month_names"]]
-    found = [i for i, name in enumerate(names, 1) if name.startswith(word.casefold())]
-    return found[0] if len(word) >= _LETTERS and len(found) == 1 else 0
-
-
-def _calendar(year: int, month: int, day: int) -> date | None:
-    try:
-        return date(year, month, day)
-    except ValueError:
-        return None
-
-
-_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
-_SEED, _POLLEN = "♀", "♂"
-_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
+    return len(readings(text)) > 1
 
 
 def is_pair(text: str) -> bool:
@@ -149,10 +115,6 @@ def _parts(text: str) -> list[str]:
     if parents is None:
         return [text]
     return sides if len(sides) == len(parents) else [parent.received for parent in parents]
-
-
-TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
-"""Our column by what "took" may mean."""
 
 
 def put_took(row: MutableMapping[str, str | None], means: str) -> None:

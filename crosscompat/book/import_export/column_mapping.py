@@ -14,7 +14,7 @@ from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
 from crosscompat.book.import_export.cell_meaning import is_pair
-from crosscompat.book.import_export.extra_columns import FURTHER
+from crosscompat.book.import_export.extra_columns import EXTRA
 from crosscompat.book.import_export.workbook import Grid, Value, column_letter
 from crosscompat.ground.csv_cells import column_name
 from crosscompat.ground.errors import WrongUse
@@ -24,7 +24,7 @@ from crosscompat.ground.wording import say
 __all__ = ["COLUMNS", "NOTE", "Column", "TableMapping", "changed", "guess", "heading_row", "meaning_of", "meanings"]
 
 COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"crosses": (*CROSSES, *FURTHER, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
+    {"crosses": (*CROSSES, *EXTRA, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
 )
 """The columns there may be, by what the rows are."""
 
@@ -32,6 +32,17 @@ _FILLING = frozenset({"of", "the", "a", "no", "nr", "number", "count", "total", 
 _FIRST_ROWS = 10
 _ENOUGH = 2
 _MOSTLY = 0.5
+NOTE = "note"
+"""The one column that several of a grower's may go into."""
+_EXAMPLE_LETTERS = 30
+_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
+    "crosses": (
+        ("date",),
+        ("seed_parent", "seed_plant", "pair"),
+        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
+    ),
+    "plants": (("plant",), ("species",)),
+}
 
 
 @cache
@@ -109,20 +120,6 @@ def _plain(text: str) -> str:
     """Return a heading in small letters, without points, brackets, underscores and the style of ♀ and ♂."""
     letters = fold(text).casefold().replace("\ufe0f", "").replace("\ufe0e", "")
     return " ".join(re.sub(r"[_\-.:?!()\[\]]+", " ", letters).split())
-
-
-NOTE = "note"
-"""The one column that several of a grower's may go into."""
-
-_EXAMPLE_LETTERS = 30
-_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
-    "crosses": (
-        ("date",),
-        ("seed_parent", "seed_plant", "pair"),
-        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
-    ),
-    "plants": (("plant",), ("species",)),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,10 @@
-"""Which rows of a table are new to a book, which say what it says already, and which contradict it."""
+"""Which rows of a grower's table a book does not have yet, which it has, and which contradict it."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import date
 from typing import Any
 
@@ -12,7 +12,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, plants_of
-from crosscompat.book.import_export.extra_columns import further_noted
+from crosscompat.book.import_export.extra_columns import extra_noted
 from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
@@ -21,16 +21,17 @@ from crosscompat.ground.wording import say
 
 __all__ = ["new_crosses", "new_plants"]
 
-_NOT_SAID = frozenset({"id", "row", "recorded_at", "kind"})
-_OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in _NOT_SAID)
+_OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
 _OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
+
+Difference = tuple[str, Any, Any]
 
 
 def new_crosses(
     page: Reading,
     sheet: Sheet,
     crosses: Sequence[Cross],
-    further: Mapping[int, Mapping[str, Any]],
+    extra: Mapping[int, Mapping[str, Any]],
     today: date,
     faults: list[Fault],
 ) -> tuple[list[Cross], set[int]]:
@@ -41,10 +42,10 @@ def new_crosses(
 
     Parameters
     ----------
-    further : mapping
+    extra : mapping
         What each row says beyond the summary, by its number.
     """
-    book = _Known.of(page, further)
+    book = _Book(page, extra)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
@@ -54,9 +55,9 @@ def new_crosses(
         if cross.date > today:
             faults.append(_fault(sheet, cross.row, "date", say("sheets.future", day=cross.date.isoformat())))
         elif known is not None:
-            told = book.differing(cross, known)
-            faults += [_taken(sheet, cross.row, "cross", cross.number, told)] if told else []
-            same |= set() if told else {cross.row}
+            differences = book.differing(cross, known)
+            faults += [_taken(sheet, cross.row, "cross", cross.number, differences)] if differences else []
+            same |= set() if differences else {cross.row}
         elif cross.row not in bad and book.take_alike(cross):
             same.add(cross.row)
         elif first is not None:
@@ -67,46 +68,37 @@ def new_crosses(
     return list(fresh.values()), same
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
+class _Book:
     """The crosses of a book, by what a row may be known by."""
 
-    numbered: Mapping[str | None, Cross]
-    by_id: Mapping[str | None, Cross]
-    unnumbered: Mapping[tuple[date, str], list[Cross]]
-    noted: Mapping[str, Mapping[str, set[Any]]]
-    further: Mapping[int, Mapping[str, Any]]
-
-    @classmethod
-    def of(cls, page: Reading, further: Mapping[int, Mapping[str, Any]]) -> _Known:
-        book = crosses_of(page)
-        numbered: dict[str | None, Cross] = {cross.cross: cross for cross in book if cross.cross is not None}
-        unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
-        for cross in book:
+    def __init__(self, page: Reading, extra: Mapping[int, Mapping[str, Any]]) -> None:
+        self._extra, self._noted = extra, extra_noted(page)
+        self._by_name: dict[str, Cross] = {}
+        self._unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
+        for cross in crosses_of(page):
+            self._by_name |= {name: cross for name in (cross.id, cross.cross) if name is not None}
             if cross.cross is None:
-                unnumbered[cross.date, cross.seed_parent].append(cross)
-        return cls(numbered, {cross.id: cross for cross in book}, unnumbered, further_noted(page), further)
+                self._unnumbered[cross.date, cross.seed_parent].append(cross)
 
     def find(self, cross: Cross) -> Cross | None:
         """Return the cross of a row's identifier, else of its number."""
-        return self.by_id.get(cross.id) or self.numbered.get(cross.cross)
+        return self._by_name.get(cross.id or "") or self._by_name.get(cross.cross or "")
 
-    def differing(self, told: Cross, known: Cross) -> list[tuple[str, Any, Any]]:
-        there = self.noted[known.id or ""]
-        more = self.further[told.row].items()
-        found = [(name, value, _any(there[name])) for name, value in more if value not in there[name]]
-        return _differing(told, known, _OF_CROSSES) + found
+    def differing(self, row: Cross, known: Cross) -> list[Difference]:
+        there = self._noted[known.id or ""]
+        more = [(name, value, _any(there[name])) for name, value in self._extra[row.row].items()]
+        return _differing(row, known, _OF_CROSSES) + [one for one in more if one[1] not in there[one[0]]]
 
     def take_alike(self, cross: Cross) -> bool:
         """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
-        there = self.unnumbered[cross.date, cross.seed_parent] if cross.cross is None else []
+        there = self._unnumbered[cross.date, cross.seed_parent] if cross.cross is None else []
         alike = [one for one in there if not self.differing(cross, one)]
         if alike:
             there.remove(min(alike, key=self._how_much_is_known))
         return bool(alike)
 
     def _how_much_is_known(self, cross: Cross) -> int:
-        more = (_any(values) for values in self.noted[cross.id or ""].values())
+        more = map(_any, self._noted[cross.id or ""].values())
         return sum(value is not None for value in (*more, *(getattr(cross, name) for name in _OF_CROSSES)))
 
 
@@ -133,16 +125,11 @@ def new_plants(
         if known is None:
             fresh.append(plant)
             continue
-        further = {name: value for name, value in more[plant.plant].items() if value is not None}
         names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
-        differing = _differing(plant, known, names)
-        differing += [
-            (name, value, there)
-            for name, value in further.items()
-            if (there := getattr(noted[plant.plant], name)) != value
-        ]
-        faults += [_taken(sheet, plant.row, "plant", plant.plant, differing)] if differing else []
-        same |= set() if differing else {plant.row}
+        pairs = [(name, value, getattr(noted[plant.plant], name)) for name, value in more[plant.plant].items()]
+        differences = _differing(plant, known, names) + [one for one in pairs if one[1] not in {None, one[2]}]
+        faults += [_taken(sheet, plant.row, "plant", plant.plant, differences)] if differences else []
+        same |= set() if differences else {plant.row}
     return fresh, same
 
 
@@ -150,22 +137,18 @@ def _any(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
 
 
-def _differing(told: Any, known: Any, names: Sequence[str]) -> list[tuple[str, Any, Any]]:
+def _differing(row: Any, known: Any, names: Sequence[str]) -> list[Difference]:
     """Return what a row says otherwise than the book: column, here, there; what it leaves blank it does not say."""
-    return [
-        (name, here, there)
-        for name in names
-        if (here := getattr(told, name)) is not None and here != (there := getattr(known, name))
-    ]
+    pairs = [(name, getattr(row, name), getattr(known, name)) for name in names]
+    return [(name, here, there) for name, here, there in pairs if here is not None and here != there]
 
 
-def _taken(sheet: Sheet, row: int, column: str, number: str, differing: Sequence[tuple[str, Any, Any]]) -> Fault:
-    nothing = say("sheets.nothing")
-    told = "; ".join(
-        say("sheets.differs", column=name, here=as_text(here), there=as_text(there) or nothing)
+def _taken(sheet: Sheet, row: int, column: str, number: str, differing: Sequence[Difference]) -> Fault:
+    differences = "; ".join(
+        say("sheets.differs", column=name, here=as_text(here), there=as_text(there) or say("sheets.nothing"))
         for name, here, there in differing
     )
-    return _fault(sheet, row, column, say("sheets.taken", number=number, told=told), say("sheets.taken_advice"))
+    return _fault(sheet, row, column, say("sheets.taken", number=number, told=differences), say("sheets.taken_advice"))
 
 
 def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:

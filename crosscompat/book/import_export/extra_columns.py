@@ -17,9 +17,9 @@ from crosscompat.ground.csv_convert import BadCell, whole
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
-__all__ = ["FURTHER", "further_in", "further_noted", "with_further"]
+__all__ = ["EXTRA", "extra_in", "extra_noted", "with_extra"]
 
-FURTHER: Mapping[str, type[Record]] = MappingProxyType(
+EXTRA: Mapping[str, type[Record]] = MappingProxyType(
     {
         "aim": records.Cross,
         "wanted": records.Cross,
@@ -35,37 +35,37 @@ FURTHER: Mapping[str, type[Record]] = MappingProxyType(
 _MOST_WANTED = 5
 
 
-def further_in(sheet: Sheet, faults: list[Fault]) -> dict[int, dict[str, Any]]:
+def extra_in(sheet: Sheet, faults: list[Fault]) -> dict[int, dict[str, Any]]:
     """Return what each row says beyond the summary, by its number; what cannot be read adds a fault."""
     return {row.number: _row(Cells(sheet, row, faults)) for row in sheet.rows}
 
 
-def further_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
+def extra_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
     """Return what the book says of each cross beyond the summary, by its identifier."""
     found: dict[str, dict[str, set[Any]]] = defaultdict(lambda: defaultdict(set))
-    for name, kind in FURTHER.items():
+    for name, kind in EXTRA.items():
         for cross, value in page.columns(kind, _cross_column(kind), name):
             found[cross][name].add(value)
     return found
 
 
-def with_further(found: Iterable[Record], told: Mapping[str, Mapping[str, Any]]) -> Iterator[Record]:
+def with_extra(found: Iterable[Record], extra: Mapping[str, Mapping[str, Any]]) -> Iterator[Record]:
     """Yield records with what their rows said beyond the summary.
 
     Parameters
     ----------
     found : iterable of Record
         Those of new crosses.
-    told : mapping
+    extra : mapping
         By the identifier of the cross, then by column.
     """
     weighed = set()
     for record in found:
         cross = getattr(record, _cross_column(type(record)), "")
-        own = {name: value for name, value in told.get(cross, {}).items() if FURTHER[name] is type(record)}
+        own = {name: value for name, value in extra.get(cross, {}).items() if EXTRA[name] is type(record)}
         weighed |= {cross} if isinstance(record, records.SeedLot) else set()
         yield replace(record, **own) if own else record
-    for cross, values in told.items():
+    for cross, values in extra.items():
         if values.get("weight") is not None and cross not in weighed:
             yield records.SeedLot(cross=cross, weight=values["weight"])
 

@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.book.records import Record, new_id
+from crosscompat.ground.csv_convert import as_text
 
 __all__ = ["records_of"]
 
-_FINDINGS = ("sex", "2n", "self_fertile")
+_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")
+_OF_VISIT = ("date", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
+_COUNTED = ("pods_set", "pods_held", "tried", "took")
 
 
 def records_of(
@@ -28,10 +32,7 @@ def records_of(
     standing : mapping
         Identifier and species of the plants that the book has already, by name.
     """
-    garden = _Garden(
-        ids={name: one for name, (one, _) in standing.items()},
-        species={name: species for name, (_, species) in standing.items()},
-    )
+    garden = _Garden(dict(standing))
     for plant in plants.by_name.values():
         garden.take_in(plant)
     found = [record for cross in crosses for record in _cross_records(cross, garden)]
@@ -40,32 +41,30 @@ def records_of(
 
 @dataclass(slots=True)
 class _Garden:
-    """The plants taken in so far."""
+    """The plants taken in so far: identifier and species by name."""
 
+    known: dict[str, tuple[str, str]]
     records: list[Record] = field(default_factory=list)
-    ids: dict[str, str] = field(default_factory=dict)
-    species: dict[str, str] = field(default_factory=dict)
 
-    def take_in(self, plant: Plant) -> str:
+    def take_in(self, plant: Plant) -> None:
         """Write down a plant and what is known of it."""
         clone = plant.clone if plant.clone != plant.plant else None
         new = records.Plant(name=plant.plant, clone=clone, source=plant.source, note=plant.note)
-        self.ids[plant.plant], self.species[plant.plant] = new.id, plant.species
-        selfs = None if plant.self_fertile is None else ("no", "yes")[plant.self_fertile]
-        chromosomes = None if plant.chromosomes is None else str(plant.chromosomes)
+        self.known[plant.plant] = (new.id, plant.species)
         self.records += [new, records.Determination(plant=new.id, name=plant.species)]
-        for what, value in zip(_FINDINGS, (plant.sex, chromosomes, selfs), strict=True):
+        findings = {"sex": plant.sex, "2n": plant.chromosomes, "self_fertile": plant.self_fertile}
+        for what, value in findings.items():
             if value is not None:
-                self.records.append(records.Finding(plant=new.id, what=what, value=value))
-        return new.id
+                self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
 
     def find(self, name: str | None, species: str | None) -> tuple[str | None, str | None]:
         """Return the plant of a name, and the species where it is not what the plant itself is known as."""
         if name is None:
             return None, species
-        if name not in self.ids:
+        if name not in self.known:
             self.take_in(Plant(name, species or name, name))
-        return self.ids[name], None if species == self.species[name] else species
+        plant, own = self.known[name]
+        return plant, None if species == own else species
 
 
 def _cross_records(cross: Cross, garden: _Garden) -> Iterator[Record]:
@@ -73,51 +72,31 @@ def _cross_records(cross: Cross, garden: _Garden) -> Iterator[Record]:
     made = records.Cross(
         id=cross.id or new_id(),
         number=cross.cross,
-        kind=cross.kind,
         seed_plant=seed_plant,
         seed_parent=seed_parent,
-        only_successes=cross.only_successes,
-        closed_stage=cross.closed_stage,
-        source=cross.source,
-        recorded_at=cross.recorded_at,
-        note=cross.note,
+        **_shared(cross, _OF_CROSS),
     )
-    visit = records.Pollination(
-        cross=made.id,
-        date=cross.date,
-        who=cross.grower,
-        unit_kind=cross.unit_kind,
-        units=cross.units,
-        pollen_kind=cross.pollen_kind,
-        technique=cross.technique,
-        stamens_removed=cross.stamens_removed,
-        isolation=cross.isolation,
-    )
+    visit = records.Pollination(cross=made.id, who=cross.grower, **_shared(cross, _OF_VISIT))
     yield made
     yield visit
     if cross.pollen_parent is not None or cross.pollen_plant is not None:
         plant, name = garden.find(cross.pollen_plant, cross.pollen_parent)
         yield records.Pollen(pollination=visit.id, plant=plant, name=name)
-    yield from _counts(cross, made.id)
-    yield from _ending(cross, made.id)
-
-
-def _counts(cross: Cross, made: str) -> Iterator[Record]:
-    for what in ("pods_set", "pods_held", "tried", "took"):
-        count = getattr(cross, what)
+    for what, count in _shared(cross, _COUNTED).items():
         if count is not None:
-            yield records.Observation(cross=made, what=what, count=count)
+            yield records.Observation(cross=made.id, what=what, count=count)
     if cross.seeds is not None or cross.seeds_filled is not None:
-        yield records.SeedLot(cross=made, seeds=cross.seeds, filled=cross.seeds_filled)
+        yield records.SeedLot(cross=made.id, seeds=cross.seeds, filled=cross.seeds_filled)
     if cross.seeds_sown is not None or cross.seedlings is not None:
-        sowing = records.Sowing(cross=made, seeds=cross.seeds_sown)
+        sowing = records.Sowing(cross=made.id, seeds=cross.seeds_sown)
         yield sowing
         if cross.seedlings is not None:
             yield records.Emergence(sowing=sowing.id, highest=cross.seedlings)
-
-
-def _ending(cross: Cross, made: str) -> Iterator[Record]:
     if cross.lost_to is not None:
-        yield records.Loss(cross=made, cause=cross.lost_to)
+        yield records.Loss(cross=made.id, cause=cross.lost_to)
     if cross.proof is not None:
-        yield records.Proof(cross=made, verdict=cross.proof)
+        yield records.Proof(cross=made.id, verdict=cross.proof)
+
+
+def _shared(cross: Cross, names: Iterable[str]) -> dict[str, Any]:
+    return {name: getattr(cross, name) for name in names}

@@ -14,7 +14,7 @@ from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plan
 from crosscompat.book.import_export.cell_meaning import TOOK_MEANS, is_open, iso_day, parents_of, put_took
 from crosscompat.book.import_export.column_mapping import NOTE, Column, TableMapping, meaning_of
 from crosscompat.book.import_export.deduplicate import new_crosses, new_plants
-from crosscompat.book.import_export.extra_columns import further_in, with_further
+from crosscompat.book.import_export.extra_columns import extra_in, with_extra
 from crosscompat.book.import_export.formula_guard import unguarded
 from crosscompat.book.import_export.from_tables import records_of
 from crosscompat.book.import_export.workbook import Grid, Value
@@ -25,7 +25,7 @@ from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
-__all__ = ["Answers", "Taken", "records_taken", "sheet_of", "take_table"]
+__all__ = ["Answers", "ImportedRows", "read_table", "records_of_rows", "sheet_of"]
 
 _DAYS = frozenset({"date", "acquired", "died"})
 _SIDES = (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant"))
@@ -155,7 +155,7 @@ def _text(value: Value) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class ImportedRows:
     """What comes of a table.
 
     Attributes
@@ -168,7 +168,7 @@ class Taken:
         New ones, of rows without a fault.
     more : mapping
         What else is said of plants, by name and column.
-    further : mapping
+    extra : mapping
         What else is said of crosses, by row and column.
     same : int
         Rows without a fault that say what the book says already.
@@ -182,13 +182,13 @@ class Taken:
     crosses: tuple[Cross, ...]
     plants: tuple[Plant, ...]
     more: Mapping[str, Mapping[str, Any]]
-    further: Mapping[int, Mapping[str, Any]]
+    extra: Mapping[int, Mapping[str, Any]]
     same: int
     faults: tuple[Fault, ...]
     values: tuple[str | None, ...]
 
 
-def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> Taken:
+def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> ImportedRows:
     """Read a table against a book; nothing is written.
 
     Parameters
@@ -201,29 +201,29 @@ def take_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
     crosses: list[Cross] = []
     plants: list[Plant] = []
     more: Mapping[str, Mapping[str, Any]] = {}
-    further: Mapping[int, Mapping[str, Any]] = {}
+    extra: Mapping[int, Mapping[str, Any]] = {}
     if mapping.rows_are == "crosses":
-        further = further_in(sheet, faults)
-        crosses, same = new_crosses(page, sheet, crosses_in(sheet, faults), further, today, faults)
+        extra = extra_in(sheet, faults)
+        crosses, same = new_crosses(page, sheet, crosses_in(sheet, faults), extra, today, faults)
     else:
         more = _more(sheet, faults)
         plants, same = new_plants(page, sheet, plants_in(sheet, faults), more, faults)
     bad = {fault.place.row or 0 for fault in faults}
     faults.sort(key=lambda fault: fault.place.row or 0)
     values = [_value(grid, mapping, fault) for fault in faults]
-    return Taken(
+    return ImportedRows(
         rows=len(sheet.rows),
         crosses=tuple(cross for cross in crosses if cross.row not in bad),
         plants=tuple(plant for plant in plants if plant.row not in bad),
         more=MappingProxyType(more),
-        further=MappingProxyType(further),
+        extra=MappingProxyType(extra),
         same=len(same - bad),
         faults=tuple(map(_with_order, faults, values)),
         values=tuple(values),
     )
 
 
-def records_taken(page: Reading, taken: Taken) -> list[Record]:
+def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
     """Return the records that are to be written; an identifier that the book has used before is not used again."""
     species = plants_of(page)
     standing = {plant.name: (plant.id, species.species(plant.name)) for plant in page.current(records.Plant)}
@@ -232,8 +232,8 @@ def records_taken(page: Reading, taken: Taken) -> list[Record]:
         replace(cross, id=new_id() if cross.id is None or cross.id in used else cross.id) for cross in taken.crosses
     ]
     found = records_of(Plants.of(taken.plants), crosses, standing)
-    told = {cross.id or "": taken.further[cross.row] for cross in crosses}
-    return list(with_further(_with_more(found, taken.more), told))
+    extra = {cross.id or "": taken.extra[cross.row] for cross in crosses}
+    return list(with_extra(_with_more(found, taken.more), extra))
 
 
 def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
@@ -251,8 +251,8 @@ def _with_order(fault: Fault, value: str | None) -> Fault:
 
 def _with_more(found: Iterable[Record], more: Mapping[str, Mapping[str, Any]]) -> Iterable[Record]:
     for record in found:
-        told = more.get(record.name, {}) if isinstance(record, records.Plant) else {}
-        yield replace(record, **told) if told else record
+        own = more.get(record.name) if isinstance(record, records.Plant) else None
+        yield replace(record, **own) if own else record
 
 
 def _more(sheet: Sheet, faults: list[Fault]) -> dict[str, Mapping[str, Any]]:
@@ -260,6 +260,6 @@ def _more(sheet: Sheet, faults: list[Fault]) -> dict[str, Mapping[str, Any]]:
     found: dict[str, Mapping[str, Any]] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        told = {name: cells.day(name) if name in _DAYS else cells.text(name) for name in MORE}
-        found.setdefault((row.cells.get("plant") or "").strip(), told)
+        more = {name: cells.day(name) if name in _DAYS else cells.text(name) for name in MORE}
+        found.setdefault((row.cells.get("plant") or "").strip(), more)
     return found

@@ -15,7 +15,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, func, select
 
 from crosscompat.book.store.copies import DAILY, aside_for, backups_of, daily_copies, free_copy
-from crosscompat.book.store.engine import Unreachable, address_of, told_of
+from crosscompat.book.store.engine import Unreachable, address_of, file_error
 from crosscompat.book.store.schema import CHANGES
 from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
 from crosscompat.ground.wording import say
@@ -36,6 +36,8 @@ __all__ = [
 ]
 
 _WAIT_SECONDS = 5
+KEPT = 10
+"""How many such copies are kept; those taken otherwise are left alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,24 +141,24 @@ def restore(book: Path, backup: Path) -> Restored:
 def _copy(book: Path, copy: Path) -> None:
     """Copy a book page by page into one plain file, and read the copy through."""
     copy.touch()  # so that a folder that cannot be written to is told by its own name
-    with _told(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as source:
+    with _in_words(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as source:
         source.execute("PRAGMA schema_version").fetchone()
         with closing(sqlite3.connect(copy)) as target:
             source.backup(target)
             target.execute("PRAGMA journal_mode = DELETE")
     if not is_book(copy):
-        raise told_of("malformed", book) or Unreachable(str(book))
+        raise file_error("malformed", book) or Unreachable(str(book))
     _fsync(copy)
 
 
 def into_wal(book: Path) -> None:
     """Let a book be read while somebody writes; the file remembers it."""
-    with _told(book), closing(sqlite3.connect(book)) as connection:
+    with _in_words(book), closing(sqlite3.connect(book)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
 
 
 def _overwrite(book: Path, backup: Path) -> None:
-    with _told(book), closing(sqlite3.connect(book, timeout=_WAIT_SECONDS)) as target:
+    with _in_words(book), closing(sqlite3.connect(book, timeout=_WAIT_SECONDS)) as target:
         target.isolation_level = None
         target.execute("PRAGMA synchronous = FULL")
         target.execute("BEGIN IMMEDIATE")  # or the copying below would wait for a writer for ever
@@ -179,9 +181,9 @@ def is_book(path: Path) -> bool:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
             return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
     except sqlite3.DatabaseError as error:
-        told = told_of(str(error), path)
-        if isinstance(told, Busy):
-            raise told from error
+        known = file_error(str(error), path)
+        if isinstance(known, Busy):
+            raise known from error
         return False
 
 
@@ -210,12 +212,12 @@ def unfinished(target: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def _told(book: Path) -> Iterator[None]:
+def _in_words(book: Path) -> Iterator[None]:
     """Say in words what the database says of a book."""
     try:
         yield
     except sqlite3.Error as error:
-        raise told_of(str(error), book) or error from error
+        raise file_error(str(error), book) or error from error
 
 
 def _fsync(path: Path) -> None:
@@ -232,37 +234,16 @@ def _settle(folder: Path) -> None:
         _fsync(folder)
 
 
-KEPT = 10
-"""How many such copies are kept; those taken otherwise are left alone."""
-
-
 def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     """Copy a book as it stood before today, unless that was done, or it holds nothing that is older than today.
 
-    What is to be written counts for more than the copy of what is there: where the copy cannot be made that is told,
-    and tried again with the next writing.
-
-    Parameters
-    ----------
-    connection : Connection
-        One that holds the book for writing, so that of several who begin at once one alone copies it.
-    book : Path
-        Its file.
-
-    Returns
-    -------
-    Path or None
-        The copy, if one was taken.
+    The connection holds the book for writing, so that of several who begin at once one alone copies it. What is to be
+    written counts for more than the copy: where that cannot be made a `CopyWarning` tells, and the next writing tries.
 
     Raises
     ------
     Damaged
         If the book is not sound; nothing more should be written in it then.
-
-    Warns
-    -----
-    CopyWarning
-        If the copy cannot be written.
     """
     today = datetime.now().astimezone().date()
     if not _written_on_other_days(connection, today):

@@ -34,7 +34,7 @@ def _named(book: Path) -> list[tuple[re.Match[str], Path]]:
 
 def free_copy(book: Path, label: str = "") -> Path:
     """Return a name for a new copy of a book that no file has."""
-    parts = (book.stem, datetime.now().astimezone().strftime(_STAMP), re.sub(r"\d+\Z", r"v\g<0>", label))
+    parts = (book.stem, datetime.now().astimezone().strftime(_STAMP), label)
     return _free(book.parent / FOLDER / "-".join(part for part in parts if part))
 
 

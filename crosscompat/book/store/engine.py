@@ -22,10 +22,10 @@ __all__ = [
     "Unreachable",
     "address_of",
     "damage_of",
+    "database_error",
+    "file_error",
     "file_of",
     "open_engine",
-    "said_of",
-    "told_of",
     "transaction",
 ]
 
@@ -103,21 +103,23 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
         with engine.connect().execution_options(writing=writing) as connection, connection.begin():
             yield connection
     except DBAPIError as error:
-        raise said_of(error, engine) from error
+        raise database_error(error, engine) from error
 
 
-def said_of(error: DBAPIError, engine: Engine) -> Exception:
+def database_error(error: DBAPIError, engine: Engine) -> Exception:
     """Return the error to be told for one of the database's; a fault of ours stays as it is."""
     text, file = str(error.orig), file_of(engine)
     if file is not None:
-        return told_of(text, file) or (_unreachable(text, str(file)) if isinstance(error, OperationalError) else error)
+        return file_error(text, file) or (
+            _unreachable(text, str(file)) if isinstance(error, OperationalError) else error
+        )
     where = engine.url.render_as_string(hide_password=True)
     if any(word in text.lower() for word in _BUSY):
         return Busy(say("store.busy", where=where))
     return _unreachable(text, where) if isinstance(error, OperationalError) else error
 
 
-def told_of(text: str, file: Path) -> CrosscompatError | None:
+def file_error(text: str, file: Path) -> CrosscompatError | None:
     """Return the error to be told for what SQLite says of a file; None where it is none of the file's."""
     said = text.lower()
     if any(word in said for word in _BUSY):

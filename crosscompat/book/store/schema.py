@@ -12,26 +12,9 @@ from datetime import UTC, date, datetime, time
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import (
-    Boolean,
-    Column,
-    Date,
-    DateTime,
-    Dialect,
-    Float,
-    ForeignKey,
-    Index,
-    Integer,
-    MetaData,
-    String,
-    Table,
-    Text,
-    Time,
-    TypeDecorator,
-)
+import sqlalchemy as sa
 
-from crosscompat.book.record_fields import needed, reference, value_types
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.records import KINDS, Record, needed, reference, value_types
 
 __all__ = ["CHANGES", "FORMAT", "FORMAT_NOTE", "RECORDS", "TABLES", "Moment", "also_on_postgresql", "metadata"]
 
@@ -41,85 +24,79 @@ FORMAT = 1
 _UNIQUE = {"plants": "name", "crosses": "number"}
 _ID = 36
 
-metadata = MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_name)s",
-    }
-)
+metadata = sa.MetaData()
 
 
-class Moment(TypeDecorator[datetime]):
+class Moment(sa.TypeDecorator[datetime]):
     """A moment, kept in UTC; one without a zone is taken for UTC."""
 
-    impl = DateTime
+    impl = sa.DateTime
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_bind_param(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:  # noqa: ARG002
         """Return what is written."""
         return value.astimezone(UTC).replace(tzinfo=None) if value is not None and value.tzinfo else value
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:  # noqa: ARG002
         """Return what was read."""
         return None if value is None else value.replace(tzinfo=UTC)
 
 
 _COLUMN_TYPES: Mapping[type, Any] = {
-    str: Text,
-    int: Integer,
-    float: Float(53),
-    bool: Boolean,
-    date: Date,
-    time: Time,
+    str: sa.Text,
+    int: sa.Integer,
+    float: sa.Float(53),
+    bool: sa.Boolean,
+    date: sa.Date,
+    time: sa.Time,
     datetime: Moment,
 }
 
-CHANGES = Table(
+CHANGES = sa.Table(
     "changes",
     metadata,
-    Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("at", Moment, nullable=False),
-    Column("who", Text),
-    Column("what", Text, nullable=False),
-    Column("undoes", Integer, ForeignKey("changes.id")),
-    Column("imported", Boolean, nullable=False),
+    sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("who", sa.Text),
+    sa.Column("what", sa.Text, nullable=False),
+    sa.Column("undoes", sa.Integer, sa.ForeignKey("changes.id")),
+    sa.Column("imported", sa.Boolean, nullable=False),
     sqlite_autoincrement=True,
 )
 
-RECORDS = Table(
+RECORDS = sa.Table(
     "records",
     metadata,
-    Column("place", Integer, primary_key=True, autoincrement=True),
-    Column("id", String(_ID), nullable=False, unique=True),
-    Column("kind", String(_ID), nullable=False),
+    sa.Column("place", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("id", sa.String(_ID), nullable=False, unique=True),
+    sa.Column("kind", sa.String(_ID), nullable=False),
     sqlite_autoincrement=True,
 )
 
-FORMAT_NOTE = Table("book_format", MetaData(), Column("format", Integer, primary_key=True))
+FORMAT_NOTE = sa.Table("book_format", sa.MetaData(), sa.Column("format", sa.Integer, primary_key=True))
 
 
-def _table(name: str, kind: type[Record]) -> Table:
-    standing = Column("replaced_in", Integer, ForeignKey("changes.id"))
-    table = Table(
+def _table(name: str, kind: type[Record]) -> sa.Table:
+    standing = sa.Column("replaced_in", sa.Integer, sa.ForeignKey("changes.id"))
+    table = sa.Table(
         name,
         metadata,
-        Column("id", String(_ID), ForeignKey("records.id"), primary_key=True),
+        sa.Column("id", sa.String(_ID), sa.ForeignKey("records.id"), primary_key=True),
         *(_column(item, kind) for item in fields(kind) if item.name != "id"),
-        Column("made_in", Integer, ForeignKey("changes.id"), primary_key=True, autoincrement=False),
+        sa.Column("made_in", sa.Integer, sa.ForeignKey("changes.id"), primary_key=True, autoincrement=False),
         standing,
     )
     unique = ["id", *([_UNIQUE[name]] if name in _UNIQUE else [])]
     pointing = [item.name for item in fields(kind) if reference(item)]
     for column in dict.fromkeys([*unique, *pointing]):
-        Index(
+        sa.Index(
             f"ix_{name}_{column}_standing",
             table.c[column],
             unique=column in unique,
             sqlite_where=standing.is_(None),
         )
     for mark in ("made_in", "replaced_in"):
-        Index(f"ix_{name}_{mark}", table.c[mark])
+        sa.Index(f"ix_{name}_{mark}", table.c[mark])
     return table
 
 
@@ -133,12 +110,12 @@ def also_on_postgresql() -> None:
             index.dialect_options["postgresql"]["where"] = table.c.replaced_in.is_(None)
 
 
-def _column(item: Field[Any], kind: type[Record]) -> Column[Any]:
+def _column(item: Field[Any], kind: type[Record]) -> sa.Column[Any]:
     nullable = item.name not in needed(kind)
     if reference(item):
-        return Column(item.name, String(_ID), ForeignKey("records.id"), nullable=nullable)
-    return Column(item.name, _COLUMN_TYPES[value_types(kind)[item.name]], nullable=nullable)
+        return sa.Column(item.name, sa.String(_ID), sa.ForeignKey("records.id"), nullable=nullable)
+    return sa.Column(item.name, _COLUMN_TYPES[value_types(kind)[item.name]], nullable=nullable)
 
 
-TABLES: Mapping[type[Record], Table] = MappingProxyType({kind: _table(name, kind) for name, kind in KINDS.items()})
+TABLES: Mapping[type[Record], sa.Table] = MappingProxyType({kind: _table(name, kind) for name, kind in KINDS.items()})
 """The table of every kind of record."""

@@ -170,12 +170,6 @@ class Reading:
         found = self.current(kind, **where)
         return found[0] if found else None
 
-    def count(self, kind: type[R]) -> int:
-        """Return how many records of a kind stand."""
-        table = TABLES[kind]
-        query = select(func.count()).select_from(table).where(table.c.replaced_in.is_(None))
-        return int(self.connection.execute(query).scalar_one())
-
     def times(self, kind: type[R], field: str) -> Mapping[str, datetime]:
         """Return when the latest of the standing records that point to each record was written down.
 
@@ -267,9 +261,9 @@ class Writing(Reading):
         if self._change is None:
             if self._to_copy is not None:
                 copy_of_the_day(self.connection, self._to_copy)
-            told = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
+            noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
             more = {"undoes": self.undoes, "imported": self.imported}
-            result = self.connection.execute(insert(CHANGES).values(**told, **more).returning(CHANGES.c.id))
+            result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
             self._change = int(result.scalar_one())
         return self._change
 
@@ -322,8 +316,8 @@ class Writing(Reading):
     def _mark(self, table: Table, ids: Sequence[str]) -> None:
         mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self._noted())
         for start in range(0, len(ids), _FEW):
-            some = ids[start : start + _FEW]
-            if self.connection.execute(mark.where(table.c.id.in_(some))).rowcount != len(some):
+            portion = ids[start : start + _FEW]
+            if self.connection.execute(mark.where(table.c.id.in_(portion))).rowcount != len(portion):
                 raise Busy(say("store.changed_meanwhile"))
 
 

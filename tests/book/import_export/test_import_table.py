@@ -15,7 +15,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.import_export.column_mapping import changed, guess
-from crosscompat.book.import_export.import_table import Answers, records_taken, take_table
+from crosscompat.book.import_export.import_table import Answers, read_table, records_of_rows
 from crosscompat.book.import_export.workbook import Grid, read_grids
 from crosscompat.book.store import open_store
 from crosscompat.ground.errors import BadInput, WrongUse
@@ -48,10 +48,10 @@ def take(book):
         grid = read_grids(path)[sheet]
         mapping = changed(guess(grid, rows_are), maps, ignored)
         with book.writing("imported") as pen:
-            taken = take_table(pen, grid, mapping, Answers(**answers), TODAY)
+            taken = read_table(pen, grid, mapping, Answers(**answers), TODAY)
             if write and (taken.crosses or taken.plants):
                 pen.imported = True
-                pen.add(*records_taken(pen, taken))
+                pen.add(*records_of_rows(pen, taken))
         with book.reading() as page:
             told = crosses_of(page), plants_of(page)
         return SimpleNamespace(taken=taken, crosses=told[0], plants=told[1], faults=[str(one) for one in taken.faults])
@@ -364,8 +364,8 @@ def test_a_book_on_a_server_is_filled_the_same_way(place, tmp_path):
     (grid,) = read_grids(table)
     for _ in range(2):
         with store.writing("imported") as pen:
-            taken = take_table(pen, grid, guess(grid), Answers(), TODAY)
-            pen.add(*records_taken(pen, taken))
+            taken = read_table(pen, grid, guess(grid), Answers(), TODAY)
+            pen.add(*records_of_rows(pen, taken))
         found.append((len(taken.crosses), taken.same))
     store.engine.dispose()
     assert found == [(1, 0), (0, 1)]
@@ -414,12 +414,12 @@ def test_every_row_is_new_or_known_or_told_and_none_twice(grid, means):
     filled = sum(any(value is not None for value in row) for row in grid.rows[1:])
     with store.writing("imported") as pen:
         pen.add(records.Plant(id="p", name="coc-1"), records.Determination(plant="p", name=COC))
-        taken = take_table(pen, grid, mapping, answers, TODAY)
+        taken = read_table(pen, grid, mapping, answers, TODAY)
         bad = {fault.place.row for fault in taken.faults}
         assert filled == taken.rows == len(taken.crosses) + len(taken.plants) + taken.same + len(bad)
         assert all(fault.place.row and fault.what for fault in taken.faults)
-        pen.add(*records_taken(pen, taken))
-        again = take_table(pen, grid, mapping, answers, TODAY)
+        pen.add(*records_of_rows(pen, taken))
+        again = read_table(pen, grid, mapping, answers, TODAY)
         assert (again.crosses, again.plants) == ((), ())
         assert again.same >= len(taken.crosses) + len(taken.plants) + taken.same
         assert again.same + len({fault.place.row for fault in again.faults}) == filled

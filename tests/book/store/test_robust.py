@@ -294,12 +294,12 @@ def test_a_copy_is_one_plain_file_of_one_moment_though_somebody_writes(tmp_path)
 def test_copies_are_listed_from_the_newest_whatever_else_lies_there(tmp_path):
     book = tmp_path / "book.sqlite"
     planted(book)
-    copies = [back_up(book, "0001" if i == 1 else "") for i in range(4)]
+    copies = [back_up(book, "daily" if i == 1 else "") for i in range(4)]
     for other in ("set-aside-book-2026-01-01-000000.sqlite", "book-old-2026-01-01-000000.sqlite", "book.sqlite"):
         (tmp_path / "backups" / other).write_bytes(b"")
     found = backups_of(book)
     assert set(found) == set(copies)
-    first = [copy for copy in copies if "v0001" not in copy.name]
+    first = [copy for copy in copies if "daily" not in copy.name]
     assert [path for path in found if path in first] == first[::-1]
 
 

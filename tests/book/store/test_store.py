@@ -174,7 +174,7 @@ def test_the_kind_of_a_record_is_known_by_its_identifier(book):
     with book.reading() as page:
         assert page.kind_of(plant.id) is Plant
         assert page.kind_of("nobody") is None
-        assert page.count(Finding) == 1
+        assert len(page.current(Finding)) == 1
 
 
 def test_a_file_is_kept_so_that_a_power_cut_loses_nothing(tmp_path):

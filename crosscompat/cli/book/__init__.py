@@ -1,0 +1,1 @@
+"""The commands of the cross book and of the collection around it."""

@@ -1,0 +1,121 @@
+"""A copy of the cross book, and a copy put in its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from crosscompat.cli.options import Anyway, Folder, Json
+from crosscompat.cli.output import give, paragraph, talk
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+__all__ = ["Backup", "Restoration", "backup", "restore"]
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A copy of the cross book that was taken.
+
+    Attributes
+    ----------
+    file : str
+    """
+
+    file: str
+    schema: Literal["crosscompat.backup/1"] = "crosscompat.backup/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Restoration:
+    """A copy that was put in the place of the cross book.
+
+    Attributes
+    ----------
+    book, backup : str
+    kept : str or null
+        Where the book that was there is kept; null if there was none.
+    was_sound : bool
+        Whether the book that was there was sound.
+    passed_over : list of str
+        Newer copies that are not sound.
+    """
+
+    book: str
+    backup: str
+    kept: str | None
+    was_sound: bool
+    passed_over: list[str]
+    schema: Literal["crosscompat.restore/1"] = "crosscompat.restore/1"
+
+
+def backup(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.backup_file"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Copy the book and say where the copy is."""
+    from crosscompat.book.store.backup import back_up
+
+    made = Backup(str(back_up(_file_of_book(folder), to=file)))
+    give(made, lambda one: paragraph(say("backup.made", file=one.file)), as_json=as_json)
+
+
+def restore(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.restore_file"))] = None,
+    folder: Folder = None,
+    *,
+    last: Annotated[bool, typer.Option("--last", help=say("help.restore_last"))] = False,
+    anyway: Anyway = False,
+    as_json: Json = False,
+) -> None:
+    """Put a copy in the book's place and say what became of the one that was there."""
+    from crosscompat.book.store.backup import last_sound
+
+    if (file is None) != last:
+        raise WrongUse(say("backup.which"))
+    book = _file_of_book(folder)
+    found, passed = (file, []) if file is not None else last_sound(book)
+    if found is None:
+        raise WrongUse(say("backup.none", folder=str(book.parent / "backups")))
+    give(_restored(book, found, passed, anyway=anyway), _print, as_json=as_json)
+
+
+def _file_of_book(folder: Path | None) -> Path:
+    """Return the file of a book; one on a server is copied there."""
+    from crosscompat.cli.locate import settings_at
+    from crosscompat.collection.books import book_place
+
+    place = book_place(*settings_at(folder))
+    if isinstance(place, str):
+        raise WrongUse(say("backup.on_a_server"))
+    return place
+
+
+def _restored(book: Path, file: Path, passed: list[Path], *, anyway: bool) -> Restoration:
+    """Put a copy in place, once it is clear that what it does not hold may go."""
+    from crosscompat.book.store.backup import changes_lacking, restore
+    from crosscompat.cli.book.book_session import Stopped, agreed
+
+    def put(yes: frozenset[str]) -> Restoration:
+        lacking = changes_lacking(book, file)
+        question = say("backup.lacking", n=lacking)
+        if lacking and question not in yes:
+            raise Stopped([question])
+        done = restore(book, file)
+        kept = str(done.kept) if done.kept else None
+        return Restoration(str(book), str(file), kept, done.sound, [str(path) for path in passed])
+
+    return agreed(put, anyway=anyway)
+
+
+def _print(done: Restoration) -> None:
+    for copy in done.passed_over:
+        talk(say("store.no_backup", file=copy))
+    paragraph(say("backup.restored", book=done.book, backup=done.backup))
+    if done.kept:
+        paragraph(say("backup.kept_sound" if done.was_sound else "backup.kept_damaged", file=done.kept))

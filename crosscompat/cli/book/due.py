@@ -1,0 +1,108 @@
+"""What to look at this week, on the screen or in a phone's calendar."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.dates_and_author import today
+from crosscompat.cli.options import Day, Folder, Json, count
+from crosscompat.cli.output import give, line, paragraph, talk
+from crosscompat.ground.dates import spoken_date, spoken_span
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.due import Due, DueList
+    from crosscompat.book.timelines import Life
+    from crosscompat.collection.settings import Settings
+
+_MOST_ENDLESS = 10
+
+
+def due(
+    as_of: Day = None,
+    days: Annotated[int, count("--days", "help.due_days", least=1)] = 7,
+    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    folder: Folder = None,
+    *,
+    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    as_json: Json = False,
+) -> None:
+    """Say what is due, and write the calendar if one is asked for."""
+    from crosscompat.advice.due import due_list
+    from crosscompat.cli.locate import settings_at
+
+    place, settings = settings_at(folder)
+    day = as_of or today()
+    lives, changed = _lives(place, settings, day)
+    found = due_list(lives, settings, day, ahead=None if everything else days)
+    give(found, lambda one: _print(one, settings), as_json=as_json)
+    if ics is not None:
+        entries = [entry for entry in due_list(lives, settings, day, ahead=None).due if entry.task != "tell"]
+        _write_calendar(ics, settings, entries, day, changed or datetime.combine(day, time(), UTC))
+        talk(say("due.written", n=len(entries), file=str(ics)))
+
+
+def _lives(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...], datetime | None]:
+    """Return the crosses of the book, and when it was last written in."""
+    from crosscompat.book.timelines import lives_of
+    from crosscompat.collection.books import book_place, open_book
+
+    where = book_place(place, settings)
+    if isinstance(where, Path) and not where.exists():
+        return (), None
+    store = open_book(place, settings)
+    with store.reading() as page:
+        changes, lives = page.changes(), lives_of(page, day)
+    store.engine.dispose()
+    return lives, max((change.at for change in changes), default=None)
+
+
+def _print(found: DueList, settings: Settings) -> None:
+    day, until = (date.fromisoformat(text) if text else None for text in (found.as_of, found.until))
+    if not found.due:
+        line(say("due.nothing", until=spoken_date(until, day)) if until else say("due.nothing_at_all"))
+        return
+    when = spoken_span(day, until, day) if day and until else spoken_date(day or today())
+    paragraph(say("due.heading" if until else "due.heading_all", when=when))
+    for task in dict.fromkeys(entry.task for entry in found.due):
+        entries = [entry for entry in found.due if entry.task == task]
+        line()
+        line(say(f"due.tasks.{task}", fruit=settings.fruit_word))
+        shown = entries[-_MOST_ENDLESS:] if task == "tell" and until else entries
+        for entry in shown:
+            paragraph(f"{entry.cross}  {entry.pairing}", indent=2, bullet="! " if entry.late else "- ")
+            paragraph("; ".join(part for part in (entry.says, entry.where) if part), indent=6)
+        if len(shown) < len(entries):
+            paragraph(say("due.more", n=len(entries) - len(shown)), indent=2)
+    line()
+    line(say("due.spans"))
+    for known in found.known:
+        paragraph(known.says, indent=2, bullet="· ")
+    if found.caution:
+        line()
+        paragraph(found.caution)
+
+
+def _write_calendar(file: Path, settings: Settings, entries: list[Due], day: date, changed: datetime) -> None:
+    from crosscompat.ground.files import write_atomically
+    from crosscompat.show.calendar import Reminder, calendar_file
+
+    def reminder(entry: Due) -> Reminder:
+        """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""
+        task = say(f"due.tasks.{entry.task}", fruit=settings.fruit_word)
+        summary = say(f"due.calendar.summary{'_late' if entry.late else ''}", task=task, cross=entry.cross)
+        sure = say("due.calendar.sure", sure=entry.sure) if entry.sure else ""
+        where = say("due.calendar.where", where=entry.where) if entry.where else ""
+        invented = say("cli.invented") if settings.invented else ""
+        first, last, since = map(date.fromisoformat, (entry.first, entry.last, entry.since))
+        when = {"expected": spoken_span(first, last), "since": spoken_date(since)}
+        says = say("due.calendar.description", pairing=entry.pairing, where=where, sure=sure, **when)
+        return Reminder(entry.id, max(date.fromisoformat(entry.first), day), summary, f"{says} {invented}".strip(),
+                        entry.where)  # fmt: skip
+
+    name = say("due.calendar.name", name=settings.name)
+    write_atomically(file, calendar_file(name, map(reminder, entries), changed))

@@ -1,0 +1,99 @@
+"""Who changed what and when, and the last change taken back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.dates_and_author import author, today
+from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
+from crosscompat.cli.output import give, line, paragraph
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.history import History, HistoryEntry, RecordChange, Undone
+
+_SHOWN = 8
+
+
+def history(
+    about: Annotated[str | None, typer.Argument(metavar="CROSS|PLANT", help=say("help.history_about"))] = None,
+    most: Annotated[int, count("--most", "help.history_most", least=1)] = 20,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Print the changes, the latest first; none makes the exit code 1."""
+    from crosscompat.advice.history import find_cross_or_plant, history_of
+    from crosscompat.cli.book.book_session import open_here
+
+    with open_here(folder) as (here, store), store.reading() as page:
+        one = find_cross_or_plant(page, about) if about else None
+        found = history_of(page, one, most, brief=not as_json, invented=here.settings.invented)
+    give(found, _print, as_json=as_json)
+    if not found.changes:
+        raise typer.Exit(1)
+
+
+def undo(
+    change: Annotated[
+        int | None, typer.Argument(metavar="NUMBER", parser=number("NUMBER", int, 1), help=say("help.undo_number"))
+    ] = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+) -> None:
+    """Take a change back and say what it was."""
+    from crosscompat.advice.history import undone_of
+    from crosscompat.book.entry.undo import take_back
+    from crosscompat.book.entry.validation import Bounds
+    from crosscompat.cli.book.book_session import open_here
+
+    with open_here(folder) as (here, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
+        undone = take_back(pen, change, Bounds(today(), here.settings.pod[1]))
+        new = None if dry_run else pen.change
+        done = undone_of(pen, undone, new, brief=not as_json, invented=here.settings.invented)
+    give(done, lambda one: _print_undone(one, why=why), as_json=as_json)
+
+
+def _print_undone(done: Undone, *, why: bool) -> None:
+    told = done.undone
+    key = "history.would_undo" if done.dry_run else "history.undid"
+    paragraph(say(key, number=told.number, what=told.what, change=done.change))
+    if why:
+        _print_records(told)
+
+
+def _print(found: History) -> None:
+    if found.about:
+        line(say("history.about", name=found.about))
+    if not found.changes:
+        line(say("history.nothing"))
+    for change in found.changes:
+        who = change.who or say("history.nobody")
+        undone = say("history.undone_by", number=change.undone_by) if change.undone_by else ""
+        at = change.at.replace("T", " ").replace("+00:00", " UTC")
+        paragraph(say("history.change", number=change.number, at=at, who=who, what=change.what) + undone)
+        _print_records(change)
+    if found.earlier:
+        paragraph(say("history.earlier", n=found.earlier))
+
+
+def _print_records(change: HistoryEntry) -> None:
+    for touched in change.records[:_SHOWN]:
+        paragraph(_touched(touched), indent=4, bullet=f"[{touched.short}] ")
+    more = max(0, len(change.records) - _SHOWN) + change.left_out
+    if more:
+        paragraph(say("history.more" if change.records else "history.many", n=more), indent=4)
+
+
+def _touched(touched: RecordChange) -> str:
+    head = say("history.touched", kind=touched.kind, how=say(f"history.how.{touched.how}"), says=touched.says)
+    fields = "; ".join(
+        say("correct.field_was", field=one.field, was=one.was or "—", now=one.now or "—") for one in touched.fields
+    )
+    return f"{head} ({fields})" if fields else head

@@ -1,0 +1,221 @@
+"""A table taken into the book, or a whole book into an empty one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.dates_and_author import author, today
+from crosscompat.cli.options import By, DryRun, Folder, Json, text, words
+from crosscompat.cli.output import columns, give, line, paragraph, print_json, talk
+from crosscompat.cli.prompts import on_a_terminal
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.sheets import Imported
+    from crosscompat.book.import_export.column_mapping import TableMapping
+    from crosscompat.book.import_export.import_table import Answers, ImportedRows
+    from crosscompat.book.import_export.workbook import Grid
+    from crosscompat.book.store import Store
+    from crosscompat.cli.book.import_prompts import Given
+    from crosscompat.collection.opening import Collection
+
+_ASKED, _BAD_DATA = 1, 3
+_ROWS = ("crosses", "plants")
+_TOOK = ("pod-set", "ripe-pod", "seedling")
+_ORDERS = ("day-first", "month-first")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """How a table is to be read, as it was asked for."""
+
+    file: Path
+    sheet: str | None
+    rows_are: str | None
+    maps: Sequence[str]
+    ignored: Sequence[str]
+    given: Given
+    good_rows: bool
+    who: str | None
+    dry_run: bool
+    as_json: bool
+
+
+def _one_of(name: str, allowed: tuple[str, ...], help_: str) -> object:
+    return typer.Option(name, metavar="|".join(allowed), parser=words(name, allowed), help=say(help_))
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
+    sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
+    rows_are: Annotated[str | None, _one_of("--rows-are", _ROWS, "help.import_rows_are")] = None,
+    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
+    ignored: Annotated[
+        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
+    ] = None,
+    took_means: Annotated[str | None, _one_of("--took-means", _TOOK, "help.import_took_means")] = None,
+    only_successes: Annotated[
+        str | None, _one_of("--only-successes", ("yes", "no", "unknown"), "help.import_only_successes")
+    ] = None,
+    dates: Annotated[str | None, _one_of("--dates", _ORDERS, "help.import_dates")] = None,
+    folder: Folder = None,
+    *,
+    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
+    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
+    by: By = None,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    """Read, show how it is understood, ask what is open, and write it down."""
+    from crosscompat.book.import_export.whole_book import ENDING
+    from crosscompat.book.import_export.workbook import read_grids
+    from crosscompat.cli.book.book_session import open_with_collection
+    from crosscompat.cli.book.import_prompts import Given
+
+    given = Given(took_means, only_successes, dates, yes)
+    request = Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, author(by), dry_run, as_json)
+    with open_with_collection(folder, crosses=True) as (collection, store):
+        if file.suffix.lower() == ENDING:
+            _take_whole(store, request)
+        else:
+            _take_rows(store, collection, _chosen(read_grids(file), request), request)
+
+
+def _take_whole(store: Store, request: Request) -> None:
+    from crosscompat.advice.sheets import Imported
+    from crosscompat.book.import_export.whole_book import read_book
+    from crosscompat.book.store.restore import refuse_filled, restore_history
+
+    whole = read_book(request.file)
+    rows = sum(map(len, whole.entries.values()))
+    if request.dry_run:
+        with store.reading() as page:
+            refuse_filled(page)
+    else:
+        with store.writing(request.file.name) as pen:
+            restore_history(pen, whole.changes, whole.versions)
+    answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
+    says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
+    give(answer, lambda _: line(says), as_json=request.as_json)
+
+
+def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
+    """Return the sheet that is meant: the one named, else the only one with anything in it."""
+    filled = [grid for grid in grids if not grid.blank]
+    if request.sheet is not None:
+        filled = [grid for grid in grids if (grid.sheet or "").casefold() == request.sheet.casefold()]
+    if len(filled) != 1:
+        named = ", ".join(grid.sheet or grid.file for grid in grids)
+        key = "which_sheet" if len(filled) > 1 else ("no_sheet" if request.sheet else "nothing")
+        raise WrongUse(say(f"import.{key}", file=request.file.name, sheet=request.sheet, sheets=named))
+    return filled[0]
+
+
+def _take_rows(store: Store, collection: Collection, grid: Grid, request: Request) -> None:
+    from crosscompat.advice.sheets import ColumnRead, Imported
+    from crosscompat.book.import_export.column_mapping import changed, guess
+    from crosscompat.cli.book.import_prompts import answered
+
+    mapping = changed(guess(grid, request.rows_are), request.maps, request.ignored)
+    answer = Imported(
+        file=grid.file,
+        sheet=grid.sheet,
+        rows_are=mapping.rows_are,
+        heading_row=mapping.row + 1,
+        columns=[ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns],
+    )
+    if not request.as_json:
+        _print_mapping(answer)
+    if mapping.missing:
+        missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
+        raise WrongUse(say("import.missing", columns=missing))
+    asking = on_a_terminal() and not (request.as_json or request.dry_run)
+    answers, questions = answered(mapping, request.given, asking=asking)
+    if questions and not (request.dry_run and answers):
+        _stop(replace(answer, questions=questions), request)
+    elif answers is not None:
+        _write(store, collection, (grid, mapping, answers), answer, request)
+
+
+def _stop(answer: Imported, request: Request) -> None:
+    """Say what has to be said first."""
+    if request.as_json:
+        print_json(answer)
+    else:
+        line()
+        for question in answer.questions:
+            paragraph(question, bullet="? ")
+    if not request.dry_run:
+        raise typer.Exit(_ASKED)
+
+
+def _write(
+    store: Store,
+    collection: Collection,
+    table: tuple[Grid, TableMapping, Answers],
+    answer: Imported,
+    request: Request,
+) -> None:
+    from crosscompat.advice.sheets import with_outcome
+    from crosscompat.book.import_export.import_table import read_table, records_of_rows
+
+    change = None
+    if request.dry_run:
+        with store.reading() as page:
+            taken = read_table(page, *table, today())
+    else:
+        with store.writing(say("import.change", where=_place(answer)), who=request.who) as pen:
+            taken = read_table(pen, *table, today())
+            if (taken.crosses or taken.plants) and (request.good_rows or not taken.faults):
+                pen.imported = True
+                pen.add(*records_of_rows(pen, taken))
+                change = pen.change
+    outcome = with_outcome(answer, collection, taken, change)
+    stopped = bool(taken.faults) and not request.good_rows
+    if request.as_json:
+        print_json(outcome)
+    else:
+        _print_outcome(outcome, taken, stopped=stopped, dry_run=request.dry_run)
+    if stopped:
+        raise typer.Exit(_BAD_DATA)
+
+
+def _place(answer: Imported) -> str:
+    return answer.file if answer.sheet is None else say("import.sheet", file=answer.file, sheet=answer.sheet)
+
+
+def _print_mapping(answer: Imported) -> None:
+    kind = say(f"import.rows.{answer.rows_are}")
+    line(say("import.mapping", where=_place(answer), rows=kind, row=str(answer.heading_row)))
+    head = (say("import.heading"), say("import.becomes"), say("import.example"))
+    rows = [
+        (column.heading, column.becomes or say("import.left_out"), " ".join(column.example.split()))
+        for column in answer.columns
+        if column.example
+    ]
+    for row in columns([head, *rows]):
+        line(f"  {row}")
+
+
+def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry_run: bool) -> None:
+    line()
+    for fault in taken.faults:
+        talk(str(fault))
+    for name in outcome.unplaced:
+        paragraph(say("import.unplaced", says=name.says), bullet="- ")
+    if outcome.same:
+        paragraph(say("import.same", n=outcome.same))
+    counts = (("crosses", outcome.crosses), ("plants", outcome.plants))
+    new = " ".join(say(f"import.new.{kind}", n=n) for kind, n in counts if n)
+    if stopped:
+        talk(say("import.stopped", bad=outcome.bad_rows, good=outcome.crosses + outcome.plants))
+    elif dry_run:
+        paragraph(say("import.dry", new=new or say("import.new.none")))
+    else:
+        paragraph(say("import.done", new=new) if outcome.written else say("import.nothing_new"))

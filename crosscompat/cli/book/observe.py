@@ -1,0 +1,185 @@
+"""What was seen of a cross, written down; or the cross as it stands."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crosscompat.book import records
+from crosscompat.book.records import PROOFS, STAGES
+from crosscompat.cli.dates_and_author import author, today
+from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, taking
+from crosscompat.cli.output import give, line, paragraph
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from crosscompat.advice.cross_story import CrossStory
+    from crosscompat.book.entry.enter_observation import Seen
+    from crosscompat.book.history import Line
+    from crosscompat.book.store import Store
+    from crosscompat.cli.book.book_session import BookHere
+
+_HARVEST = "pods seeds filled weight left name=lot"
+_OF_A_TRAY = ("up", "highest", "lost")
+_TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
+_WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
+
+
+def _seen(names: str, kind: type) -> dict[str, Any]:
+    options = {name: f"--{name.removesuffix('_lot').replace('_', '-')}" for name in names.split()}
+    return {name: option(to, f"help.of_observe.{name}", kind, _WORDS.get(name, ())) for name, to in options.items()}
+
+
+@taking(
+    _seen("swelling dropped ripe", int),
+    options_of(records.SeedLot, _HARVEST, "help.of_observe"),
+    _seen("from_lot treatment tray", str),
+    _seen("up highest", int),
+    _seen("lost against proof by_what over note doubtful", str),
+)
+def observe(
+    cross: Annotated[str, typer.Argument(metavar="CROSS", help=say("help.of_observe.cross"))],
+    sown: Annotated[int | None, count("--sown", "help.of_observe.sown")] = None,
+    on: On = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    harvest: Annotated[bool, typer.Option("--harvest", help=say("help.of_observe.harvest"))] = False,
+    only_good: Annotated[bool, typer.Option("--only-good", help=say("help.of_observe.only_good"))] = False,
+    anyway: Anyway = False,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+    **fields: Any,
+) -> None:
+    """Write if there is something to write, then say so; else print the cross."""
+    from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
+    from crosscompat.cli.book.book_session import agreed, open_here
+
+    taken = {part.split("=")[-1]: fields.pop(part.split("=")[0]) for part in _HARVEST.split()}
+    sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
+    _refuse_lone_options(fields, taken, sowing, sown, harvest=harvest, only_good=only_good)
+    tray = fields.pop("tray")
+    seen = Seen(
+        **fields,
+        tray=tray if sown is None or any(fields[name] is not None for name in _OF_A_TRAY) else None,
+        harvest=Harvest(**taken, only_good=only_good) if harvest else None,
+        sown=None if sown is None else Sown(**sowing, seeds=sown, tray=tray),
+    )
+    with open_here(folder) as (here, store):
+        if seen.empty:
+            story = _as_it_stands(here, store, cross)
+        else:
+            day, who = on or today(), author(by)
+            story = agreed(
+                lambda yes: _written(here, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
+            )
+    give(story, lambda one: _print(one, asks=seen.empty, why=why), as_json=as_json)
+
+
+def _refuse_lone_options(
+    fields: dict[str, Any], taken: dict[str, Any], sowing: dict[str, Any], sown: int | None, *,
+    harvest: bool, only_good: bool,
+) -> None:  # fmt: skip
+    """Refuse an option without the one that it belongs to."""
+    alone = {
+        "harvest": not harvest and (only_good or _any(taken)),
+        "sown": sown is None and _any(sowing),
+        "lost": fields["lost"] is None and fields["against"] is not None,
+        "proof": fields["proof"] is None and fields["by_what"] is not None,
+        "tray": fields["tray"] is not None and sown is None and all(fields[key] is None for key in _OF_A_TRAY),
+    }
+    wrong = [say(f"observe.needs.{key}") for key, is_alone in alone.items() if is_alone]
+    if wrong:
+        raise WrongUse(" ".join(wrong))
+
+
+def _any(options: dict[str, Any]) -> bool:
+    return any(value is not None for value in options.values())
+
+
+def _as_it_stands(here: BookHere, store: Store, number: str) -> CrossStory:
+    from crosscompat.advice.cross_story import story_of
+    from crosscompat.book.find_records import find_cross
+    from crosscompat.book.numbers import read_pattern
+
+    with store.reading() as page:
+        cross = find_cross(page, number, read_pattern(here.settings.cross_number))
+        return story_of(page, cross, invented=here.settings.invented)
+
+
+def _written(
+    here: BookHere, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
+    dry_run: bool,
+) -> CrossStory:  # fmt: skip
+    from crosscompat.advice.cross_story import story_of
+    from crosscompat.book.cross_summary import cross_records
+    from crosscompat.book.entry.enter_observation import observe, surprises
+    from crosscompat.book.entry.validation import Bounds
+    from crosscompat.book.find_records import find_cross
+    from crosscompat.book.numbers import read_pattern
+    from crosscompat.cli.book.book_session import Stopped
+
+    bounds = Bounds(today(), here.settings.pod[1])
+    with store.writing("", who=who, dry_run=dry_run) as pen:
+        cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
+        pen.what = say("observe.what", cross=cross.number or cross.id)
+        before = cross_records(pen, cross)
+        wrote = observe(pen, cross, seen, day, who, bounds)
+        questions = [one for one in surprises(before, seen, day) if one not in yes]
+        if questions:
+            raise Stopped(questions)
+        now, change = find_cross(pen, cross.id), None if dry_run else pen.change
+        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=here.settings.invented)
+
+
+def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
+    if asks or why:
+        _print_story(story)
+    if asks:
+        return
+    if not story.wrote:
+        paragraph(say("observe.already", cross=story.cross))
+        return
+    what = "; ".join(one.says for one in story.wrote)
+    key = "observe.would" if story.dry_run else "observe.wrote"
+    paragraph(say(key, cross=story.cross, what=what, number=story.change))
+
+
+def _print_story(story: CrossStory) -> None:
+    line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
+    if story.doubt:
+        paragraph(say("observe.in_doubt", why=story.doubt))
+    for part in ("visits", "counts", "lots", "trays", "losses", "proofs"):
+        _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
+    if story.over:
+        paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))
+    _print_totals(story)
+    for chance in story.chances:
+        from crosscompat.show.chances import percent_range
+
+        spread = percent_range(chance.mean, chance.low, chance.high)
+        day = spoken_date(chance.date, today())
+        paragraph(say("observe.chance", date=day, n=chance.flowers, chance=spread))
+
+
+def _print_totals(story: CrossStory) -> None:
+    from crosscompat.book.units import in_words
+
+    apart = in_words(story.units_by_kind) if story.totals.units is None else ""
+    known = [say("observe.totals.units", n=apart)] if apart else []
+    known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
+    if known:
+        paragraph(say("observe.together", counts=", ".join(known)))
+
+
+def _print_lines(heading: str, lines: list[Line]) -> None:
+    if lines:
+        line(heading)
+    for one in lines:
+        paragraph(one.says, indent=2, bullet=f"[{one.short}] ")

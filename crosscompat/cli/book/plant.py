@@ -1,0 +1,191 @@
+"""The plants of a book, the card of one, and what is written down of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crosscompat.book import records
+from crosscompat.cli.dates_and_author import author, today
+from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, taking, text
+from crosscompat.cli.output import columns, give, line, paragraph
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
+
+_PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
+_POLLEN = "kept dried collected tested test_result=result"
+_FACTS = (*_PLANT.split()[:7], "raised_from", *_PLANT.split()[7:])
+_FINDINGS = {
+    "sex": option("--sex", "help.of_plant.sex", str, records.SEXES),
+    "chromosomes": Annotated[int | None, count("--2n", "help.of_plant.2n", least=2)],
+    "self_fertile": option("--self-fertile", "help.of_plant.self_fertile", str, ("yes", "no")),
+    "fertility": option("--fertility", "help.of_plant.fertility", str),
+    "first_flower": option("--first-flower", "help.of_plant.first_flower", date),
+    "how": option("--how", "help.of_plant.how", str),
+}
+
+
+@taking(
+    options_of(records.Plant, _PLANT, "help.of_plant"),
+    _FINDINGS,
+    options_of(records.PollenLot, _POLLEN, "help.of_plant"),
+)
+def plant(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.of_plant.name"))] = None,
+    species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
+    on: On = None,
+    by: By = None,
+    raised_from: Annotated[str | None, text("--raised-from", "CROSS", "help.of_plant.raised_from")] = None,
+    flowers: Annotated[int | None, count("--flowers", "help.of_plant.flowers")] = None,
+    pollen: Annotated[str | None, text("--pollen", "LOT", "help.of_plant.pollen")] = None,
+    folder: Folder = None,
+    *,
+    new_plant: Annotated[bool, typer.Option("--new", help=say("help.of_plant.new"))] = False,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+    **fields: Any,
+) -> None:
+    """Write down what was said, if anything was; else print the card, and without a name list the plants."""
+    from crosscompat.book.entry.enter_plant import PlantEntry
+
+    found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
+    found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
+    lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
+    if pollen is None and any(value is not None for value in lot.values()):
+        raise WrongUse(say("plant.pollen_what"))
+    told = PlantEntry(
+        name=name,
+        new=new_plant,
+        day=on or today(),
+        by=author(by),
+        species=species,
+        raised_from=raised_from,
+        flowers=flowers,
+        findings=tuple((what, str(value)) for what, value in found.items() if value is not None),
+        pollen={} if pollen is None else {"name": pollen, **lot},
+        how=fields.pop("how"),
+        plant=fields,
+    )
+    _run(folder, told, dry_run=dry_run, why=why, as_json=as_json)
+
+
+def _run(folder: Any, told: Any, *, dry_run: bool, why: bool, as_json: bool) -> None:
+    from crosscompat.advice.plant_cards import plant_answer
+    from crosscompat.cli.book.book_session import open_with_collection
+
+    with open_with_collection(folder) as (collection, store):
+        answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
+    asks = told.asks_only
+    give(answer, lambda one: _print(one, asks=asks, why=why, dry_run=dry_run), as_json=as_json)
+
+
+def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:
+    card = answer.card
+    if card is None:
+        _print_list(answer)
+    elif asks or why:
+        _print_card(card)
+    if card is not None and not asks:
+        key = "nothing_new" if not answer.wrote else "would_write" if dry_run else "wrote"
+        paragraph(say(f"plant.{key}", plant=card.record.name, what="; ".join(answer.wrote)))
+    for says in (*(one.says for one in answer.cautions), *answer.notes):
+        paragraph(says)
+
+
+def _print_list(answer: PlantAnswer) -> None:
+    if not answer.plants:
+        paragraph(say("plant.none"))
+        return
+    heading = [say(f"plant.columns.{name}") for name in ("plant", "species", "sex", "place")]
+    rows = [
+        [one.plant, one.species, one.sex or "",
+         say("plant.dead", date=_day(one.died)) if one.died else one.place or ""]
+        for one in answer.plants
+    ]  # fmt: skip
+    for row in columns([heading, *rows]):
+        line(row)
+
+
+def _print_card(card: PlantCard) -> None:
+    paragraph(say("plant.line.heading", plant=card.record.name, species=card.species, known_by=card.known_by))
+    facts = {name: getattr(card.record, name, None) for name in _FACTS} | {"raised_from": card.raised_from}
+    for name, value in facts.items():
+        if value is not None:
+            paragraph(say(f"plant.line.{name}", value=_day(value) if name in {"acquired", "died"} else value), indent=2)
+    if card.offsets:
+        paragraph(say("plant.line.offsets", value=", ".join(card.offsets)), indent=2)
+    if not card.placed:
+        paragraph(say("plant.line.unplaced"), indent=2)
+    for says in card.queries:
+        paragraph(says, indent=2, bullet="! ")
+    for key, lines in (
+        ("determinations", [_named(one) for one in card.determinations]),
+        ("findings", [_finding(one) for one in card.findings]),
+        ("flowers", list(_flowers(card))),
+        ("pollen", [say("plant.line.lot", name=lot.name, details=_details(lot)) for lot in card.pollen]),
+        ("as_mother", [_cross(one) for one in card.as_mother]),
+        ("as_father", [_cross(one) for one in card.as_father]),
+    ):
+        if lines:
+            line(say(f"plant.line.{key}"))
+        for says in lines:
+            paragraph(says, indent=2)
+
+
+def _named(one: records.Determination) -> str:
+    return say("plant.line.determination", name=one.name, date=_day(one.date), by=_by(one.by), note=_more(one.note))
+
+
+def _finding(one: records.Finding) -> str:
+    how = say("plant.line.how", how=one.how) if one.how else ""
+    what, rest = say(f"planting.findings.{one.what}"), {"by": _by(one.by), "note": _more(one.note)}
+    return say("plant.line.finding", what=what, value=one.value, date=_day(one.date), how=how, **rest)
+
+
+def _flowers(card: PlantCard) -> Iterator[str]:
+    seen = card.flowering
+    if seen.usual is None:
+        yield say("plant.line.never")
+    else:
+        yield say("plant.line.usual" if seen.days > 1 else "plant.line.once", window=seen.usual, days=seen.days)
+    if seen.open_now is not None:
+        key = "over" if not seen.open_now else "open_uncounted" if seen.flowers is None else "open"
+        yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen))
+
+
+def _details(lot: records.PollenLot) -> str:
+    dried = () if lot.dried is None else (say("plant.line.dried" if lot.dried else "plant.line.not_dried"),)
+    known = (
+        say("plant.line.collected", date=_day(lot.collected)) if lot.collected else say("plant.line.lot_undated"),
+        *dried,
+        say("plant.line.kept", where=lot.kept) if lot.kept else "",
+        say("plant.line.tested", date=_day(lot.tested)) if lot.tested else "",
+        lot.test_result or "",
+    )
+    return ", ".join(part for part in known if part)
+
+
+def _cross(one: PlantCross) -> str:
+    outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
+    other = one.other or say("chances.unknown")
+    return say("plant.line.cross", number=one.number, date=_day(one.date), other=other, outcome=outcome)
+
+
+def _day(day: date | None) -> str:
+    return spoken_date(day, today()) if day else say("plant.undated")
+
+
+def _by(who: str | None) -> str:
+    return say("plant.by", who=who) if who else ""
+
+
+def _more(note: str | None) -> str:
+    return say("plant.line.more", note=note) if note else ""

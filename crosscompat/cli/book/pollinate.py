@@ -1,0 +1,151 @@
+"""A visit with the brush: it begins a cross, or goes on with one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from crosscompat.book import records
+from crosscompat.cli.dates_and_author import author, today
+from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text, words
+from crosscompat.cli.output import give, paragraph, print_json, who
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.pollinate import Pollinated
+    from crosscompat.advice.pollination_parents import VisitRequest
+
+_VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
+_WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
+_CHECKS = ("seed", "pollen")
+
+
+@taking(
+    options_of(records.Pollination, _VISIT, "help.of_pollinate", _WORDS),
+    options_of(records.Cross, "number aim wanted", "help.of_pollinate"),
+)
+def pollinate(
+    seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.of_pollinate.seed"))] = None,
+    pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.of_pollinate.pollen"))] = None,
+    certainty: Annotated[
+        list[str] | None, typer.Option(metavar="certain|likely|unknown", help=say("help.of_pollinate.certainty"))
+    ] = None,
+    lot: Annotated[str | None, text("--lot", "LOT", "help.of_pollinate.lot")] = None,
+    on: On = None,
+    by: By = None,
+    units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
+    cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
+    check: Annotated[
+        str | None,
+        typer.Option(metavar="seed|pollen", parser=words("--check", _CHECKS), help=say("help.of_pollinate.check")),
+    ] = None,
+    folder: Folder = None,
+    *,
+    open_: Annotated[bool, typer.Option("--open", help=say("help.of_pollinate.open"))] = False,
+    self_: Annotated[bool, typer.Option("--self", help=say("help.of_pollinate.self"))] = False,
+    sib: Annotated[bool, typer.Option("--sib", help=say("help.of_pollinate.sib"))] = False,
+    none: Annotated[bool, typer.Option("--none", help=say("help.of_pollinate.none"))] = False,
+    about: Annotated[bool, typer.Option("--about", help=say("help.of_pollinate.about"))] = False,
+    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.of_pollinate.all_open"))] = False,
+    again: Annotated[bool, typer.Option("--again", help=say("help.of_pollinate.again"))] = False,
+    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.of_pollinate.left_alone"))] = False,
+    anyway: Anyway = False,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+    **fields: Any,
+) -> None:
+    """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
+    from crosscompat.advice.pollination_parents import VisitRequest, how_counted, kind_of
+
+    begins = records.Cross(**{name: fields.pop(name) for name in ("number", "aim", "wanted")})
+    visit = records.Pollination(
+        cross="",
+        date=on or today(),
+        who=author(by),
+        units=units,
+        count_how=how_counted(units, about=about, all_open=all_open),
+        flowers="same again" if again else "new",
+        **fields,
+    )
+    request = VisitRequest(
+        visit=visit,
+        begins=begins,
+        seed=seed,
+        pollen=tuple(pollen or ()),
+        kind=kind_of(open=open_, self=self_, sib=sib, none=none),
+        certainty=tuple(certainty or ()),
+        lot=lot,
+        cross=cross,
+        check=check,
+        left_alone=left_alone,
+    )
+    _run(folder, request, anyway=anyway, dry_run=dry_run, why=why, as_json=as_json)
+
+
+def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, why: bool, as_json: bool) -> None:
+    from crosscompat.advice.pollinate import prepare, write_visit
+    from crosscompat.book.entry.validation import Bounds
+    from crosscompat.cli.book.book_session import Stopped, agreed, open_with_collection
+
+    with open_with_collection(folder) as (collection, store):
+
+        def written(yes: frozenset[str]) -> Pollinated:
+            """Write a visit down; all is judged while nobody else can write."""
+            with store.writing("", who=request.visit.who, dry_run=dry_run) as pen:
+                prepared = prepare(collection, pen, request, today())
+                reasons = [one.says for one in prepared.answer.obstacles]
+                if not yes.issuperset(reasons):
+                    raise Stopped(reasons, ask=say("entry.ask"), answer=prepared.answer)
+                pen.what = say("pollinate.change", cross=prepared.answer.cross)
+                answer = write_visit(pen, prepared, Bounds(today(), collection.settings.pod[1]))
+                return prepared.answer if dry_run else answer
+
+        try:
+            answer = agreed(written, anyway=anyway)
+        except Stopped as stopped:
+            if as_json:
+                print_json(stopped.answer)
+            raise
+    give(answer, lambda one: _print(one, why=why), as_json=as_json)
+
+
+def _print(answer: Pollinated, *, why: bool) -> None:
+    """Print a visit for a person: which cross and its chances in a line each, then what to mind."""
+    key = ("begun" if answer.begun else "continued") if answer.written else "would"
+    paragraph(say(f"pollinate.{key}", cross=answer.cross, visits=answer.visits, what=_what(answer)))
+    if answer.chance is not None:
+        from crosscompat.show.chances import percent_range
+
+        chance = percent_range(answer.chance.mean, answer.chance.low, answer.chance.high)
+        paragraph(say("ask.chance", words=answer.chance.words, percent=chance, flowers=answer.flowers or 1), indent=2)
+    elif answer.no_chance:
+        paragraph(answer.no_chance, indent=2)
+    for says in (*answer.queries, *(one.says for one in answer.warnings)):
+        paragraph(says, indent=2, bullet="! ")
+    if why and answer.overruled:
+        paragraph(say("pollinate.overruled", marks=answer.overruled), indent=2)
+    for says in (*answer.notes, *(one.says for one in answer.handling)):
+        paragraph(says)
+
+
+def _what(answer: Pollinated) -> str:
+    """Return a visit in one sentence."""
+    from crosscompat.book.units import in_words, units_told
+
+    mother = who(answer.seed_parent, answer.seed_plant)
+    fathers = [
+        who(one.species, one.plant) if one.certainty in {None, "certain"}
+        else say("pollinate.unsure", name=who(one.species, one.plant), certainty=one.certainty)
+        for one in answer.pollen
+    ]  # fmt: skip
+    kind = answer.pollen_kind if answer.pollen_kind in {"open", "self", "sib", "none"} else "pollen"
+    made = say(f"pollinate.made.{kind}", seed=mother, pollen=say("pollinate.or").join(fathers))
+    lot = say("pollinate.stored", lot=answer.lot) if answer.lot else ""
+    units = units_told(answer.unit_kind, answer.units).words or say("pollinate.uncounted")
+    in_all = answer.units_in_all or in_words(answer.units_by_kind) if answer.visits > 1 else ""
+    total = say("pollinate.in_all", n=in_all) if in_all else ""
+    return say("pollinate.visit", made=made, lot=lot, units=units, total=total, date=spoken_date(answer.date, today()))

@@ -1,0 +1,213 @@
+"""Dates as hands write them and as people say them; in files they are ISO 8601."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import date, timedelta
+from typing import Final, Protocol, TypeVar
+
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span"]
+
+MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+                 "November", "December")  # fmt: skip
+_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_ISO: Final = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{4})(\d\d)(\d\d)")
+_NUMBERS: Final = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})(?:\2\s*(\d{4}|\d\d))?\.?")
+_NAMED: Final = re.compile(
+    r"(?:(\d{1,2})(?:st|nd|rd|th)?\.? *([a-z]{3,9})|([a-z]{3,9})\.? *(\d{1,2})(?:st|nd|rd|th)?)\.?,? *(\d{4}|\d\d)?"
+)
+_AGO: Final = re.compile(r"(\d+|a|an|one) (day|week)s? ago")
+_YEAR_FIRST: Final = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,2})\.?")
+_YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4})")
+_LEAST: Final = 3  # letters of a month or a weekday
+_SHORT_YEAR, _CENTURY = 2, 2000
+
+DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
+"""Month and day on which seasons start, by hemisphere."""
+
+
+class _Dated(Protocol):
+    @property
+    def date(self) -> date | None: ...
+
+
+_D = TypeVar("_D", bound=_Dated)
+
+
+class TwoDates(WrongUse):
+    """A date of which nobody can tell the day from the month.
+
+    Attributes
+    ----------
+    dates : tuple of date
+        Day first, then month first.
+    """
+
+    def __init__(self, text: str, dates: tuple[date, date]) -> None:
+        self.dates = dates
+        said = [spoken_date(day) for day in dates]
+        super().__init__(say("dates.two", text=text, first=said[0], second=said[1], iso=dates[0].isoformat()))
+
+
+def read_date(text: str, today: date, latest: date | None = None) -> date:
+    """Return the day that a hand wrote.
+
+    Parameters
+    ----------
+    text : str
+        As ``2026-05-20``, ``20/5/2026``, ``20 May``, ``yesterday``, ``last sunday`` or ``3 days ago``. Between points
+        the day comes first. Without a year it is the last such day.
+    today : date
+    latest : date, optional
+        The last day that can be meant; it also settles which number is the month where only one reading keeps to it.
+
+    Raises
+    ------
+    TwoDates
+        If the day could be the month.
+    WrongUse
+        If it is no date, or a later one than can be meant.
+
+    Examples
+    --------
+    >>> today = date(2026, 6, 17)
+    >>> [read_date(text, today).isoformat() for text in ("20/5/2026", "20 May", "yesterday", "last sunday")]
+    ['2026-05-20', '2026-05-20', '2026-06-16', '2026-06-14']
+    >>> read_date("5/6/2026", today)
+    Traceback (most recent call last):
+    crosscompat.ground.dates.TwoDates: “5/6/2026” could be 5 June 2026 or 6 May 2026. Write it as 2026-06-05.
+    """
+    given = " ".join(text.casefold().split())
+    meant = list(dict.fromkeys(_readings(given, today)))
+    if not meant:
+        raise WrongUse(say("dates.unread", text=text))
+    past = [day for day in meant if latest is None or day <= latest]
+    if not past:
+        raise WrongUse(say("entry.future", date=spoken_date(meant[0])))
+    if len(past) > 1:
+        raise TwoDates(text, (past[0], past[1]))
+    return past[0]
+
+
+def readings(text: str, order: str | None = None) -> list[date]:
+    """Return every day that a date with its whole year can mean.
+
+    Parameters
+    ----------
+    order : {"day-first", "month-first"}, optional
+        What is said of days that end in the year; without it the day comes first, then the month.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in readings("03/04/2025")], readings("3-April-2025") == readings("2025.4.3")
+    (['2025-04-03', '2025-03-04'], True)
+    """
+    given = " ".join(text.casefold().split())
+    if year_first := _YEAR_FIRST.fullmatch(given):
+        return [*_day(*map(int, year_first.groups()))]
+    if year_last := _YEAR_LAST.fullmatch(given):
+        a, b, year = map(int, year_last.groups())
+        ways = {"day-first": (year, b, a), "month-first": (year, a, b)}
+        return list(dict.fromkeys(day for way in ways if order in {None, way} for day in _day(*ways[way])))
+    named = _NAMED.fullmatch(given.replace("-", " "))
+    return [*_of_month(named, named[5])] if named and len(named[5] or "") > _SHORT_YEAR else []
+
+
+def by_date(dated: Iterable[_D]) -> list[_D]:
+    """Return records from the oldest to the latest; one without a date is older than any other."""
+    return sorted(dated, key=lambda record: record.date or date.min)
+
+
+def season_of(day: date, start: str = "01-01") -> int:
+    """Return the season of a local day: the year in which the season starts that holds it, on ``MM-DD``.
+
+    Examples
+    --------
+    A southern season that starts in July runs over the new year.
+
+    >>> season_of(date(2025, 2, 3), "07-01"), season_of(date(2025, 7, 1), "07-01"), season_of(date(2025, 2, 3))
+    (2024, 2025, 2025)
+    """
+    month, first = (int(part) for part in start.split("-"))
+    return day.year if (day.month, day.day) >= (month, first) else day.year - 1
+
+
+def spoken_date(day: date, today: date | None = None) -> str:
+    """Return a day as people say it, the year only where it is not this one.
+
+    Examples
+    --------
+    >>> spoken_date(date(2026, 6, 5)), spoken_date(date(2026, 6, 5), date(2026, 8, 1))
+    ('5 June 2026', '5 June')
+    """
+    year = "" if today is not None and day.year == today.year else f" {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
+
+
+def spoken_span(first: date, last: date, today: date | None = None) -> str:
+    """Return a stretch of days as people say it.
+
+    Examples
+    --------
+    >>> spoken_span(date(2026, 6, 5), date(2026, 6, 9), date(2026, 6, 1))
+    '5 to 9 June'
+    """
+    if first == last:
+        return spoken_date(first, today)
+    one_month = (first.year, first.month) == (last.year, last.month)
+    return say("dates.span", first=first.day if one_month else spoken_date(first, today), last=spoken_date(last, today))
+
+
+def _readings(given: str, today: date) -> Iterator[date]:
+    """Yield every day that a text can mean, day first before month first."""
+    yield from _said(given, today)
+    if iso := _ISO.fullmatch(given):
+        yield from _day(*(int(part) for part in iso.groups() if part is not None))
+    elif numbers := _NUMBERS.fullmatch(given):
+        a, sign, b, year = numbers.groups()
+        yield from _in_year(year, int(b), int(a), today)
+        if sign in "/-":
+            yield from _in_year(year, int(a), int(b), today)
+    elif named := _NAMED.fullmatch(given):
+        yield from _of_month(named, named[5], today)
+
+
+def _of_month(named: re.Match[str], year: str | None, today: date = date.max) -> Iterator[date]:
+    day, month, month_first, day_last, _ = named.groups()
+    alike = [i for i, full in enumerate(MONTHS, 1) if full.casefold().startswith(month or month_first)]
+    yield from _in_year(year, alike[0], int(day or day_last), today) if len(alike) == 1 else ()
+
+
+def _said(given: str, today: date) -> Iterator[date]:
+    if given in {"today", "now"}:
+        yield today
+    elif given == "yesterday":
+        yield today - timedelta(days=1)
+    elif ago := _AGO.fullmatch(given):
+        n = int(ago[1]) if ago[1].isdigit() else 1
+        yield today - timedelta(days=n * (7 if ago[2] == "week" else 1))
+    else:
+        name = given.removeprefix("last ").removeprefix("on ")
+        found = [i for i, full in enumerate(_DAYS) if len(name) >= _LEAST and full.startswith(name)]
+        if found:
+            back = (today.weekday() - found[0]) % 7
+            yield today - timedelta(days=back or (7 if given.startswith("last ") else 0))
+
+
+def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[date]:
+    if year is not None:
+        yield from _day(int(year) if len(year) > _SHORT_YEAR else _CENTURY + int(year), month, day)
+        return
+    years = (today.year - back for back in range(9))  # leap years are at most eight apart
+    yield from [one for some in years for one in _day(some, month, day) if one <= today][:1]
+
+
+def _day(year: int, month: int, day: int) -> Iterator[date]:
+    try:
+        yield date(year, month, day)
+    except ValueError:
+        return

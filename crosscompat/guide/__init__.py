@@ -1,0 +1,1 @@
+"""The pages of the guide, one Markdown file a topic."""

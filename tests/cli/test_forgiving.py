@@ -1,0 +1,153 @@
+"""What hands type: case, dashes, zeros, dates and short words; each does what was meant, or asks one question."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from crosscompat.cli import dates_and_author
+from crosscompat.ground.dates import TwoDates, read_date
+from crosscompat.ground.errors import WrongUse
+
+TODAY = date(2026, 6, 17)  # a Wednesday
+
+
+@pytest.fixture
+def on_the_day(monkeypatch):
+    """It is the seventeenth of June 2026."""
+    monkeypatch.setattr(dates_and_author, "today", lambda: TODAY)
+
+
+@pytest.mark.parametrize(
+    ("text", "day"),
+    [
+        ("2026-05-20", "2026-05-20"),
+        ("2026-5-2", "2026-05-02"),
+        ("2026/05/20", "2026-05-20"),
+        ("20260520", "2026-05-20"),
+        ("20/5/2026", "2026-05-20"),
+        ("20/05/26", "2026-05-20"),
+        ("20-5-2026", "2026-05-20"),
+        ("5/20/2026", "2026-05-20"),
+        ("5.6.2026", "2026-06-05"),
+        ("31.10.2025", "2025-10-31"),
+        ("20.5.", "2026-05-20"),
+        ("20/5", "2026-05-20"),
+        ("31.12.", "2025-12-31"),
+        ("20 May", "2026-05-20"),
+        ("20 may 2025", "2025-05-20"),
+        ("20th May", "2026-05-20"),
+        ("May 20", "2026-05-20"),
+        ("May 20, 2025", "2025-05-20"),
+        ("1 Sep", "2025-09-01"),
+        ("29 feb", "2024-02-29"),
+        ("today", "2026-06-17"),
+        ("Yesterday", "2026-06-16"),
+        ("last sunday", "2026-06-14"),
+        ("Sunday", "2026-06-14"),
+        ("sun", "2026-06-14"),
+        ("wednesday", "2026-06-17"),
+        ("last wednesday", "2026-06-10"),
+        ("3 days ago", "2026-06-14"),
+        ("a week ago", "2026-06-10"),
+        (" 2 weeks  ago ", "2026-06-03"),
+        ("7/8/2026", "2026-07-08"),
+    ],
+)
+def test_a_day_is_read_as_it_was_meant(text, day):
+    latest = date(2026, 7, 31) if text == "7/8/2026" else None
+    assert read_date(text, TODAY, latest) == date.fromisoformat(day)
+
+
+@pytest.mark.parametrize("text", ["", "someday", "31/2/2026", "2026-02-30", "13/13/2026", "ma 20", "last", "20"])
+def test_what_is_no_day_is_refused_and_shown_how(text):
+    with pytest.raises(WrongUse, match="20 May"):
+        read_date(text, TODAY)
+
+
+@pytest.mark.parametrize("text", ["5/6/2025", "05-06-25", "3/4"])
+def test_a_day_that_could_be_the_month_is_asked_about(text):
+    with pytest.raises(TwoDates) as caught:
+        read_date(text, TODAY, TODAY)
+    assert len(caught.value.dates) == 2
+
+
+def test_only_one_reading_that_is_not_to_come_needs_no_question():
+    assert read_date("5/7/2026", TODAY, TODAY) == date(2026, 5, 7)
+    with pytest.raises(WrongUse, match="18 June 2026 is still to come"):
+        read_date("18/6/2026", TODAY, TODAY)
+
+
+def test_somebody_at_a_terminal_is_asked_which_day_it_is(on_the_day, monkeypatch):
+    monkeypatch.setattr(dates_and_author, "on_a_terminal", lambda: True)
+    for answer, day in (("5", date(2025, 6, 5)), ("6", date(2025, 5, 6))):
+        monkeypatch.setattr("builtins.input", lambda prompt, answer=answer: answer)
+        assert dates_and_author.past_day("5/6/2025") == day
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["plant", "coc-f1"], "COC-F1: Echinocereus coccineus"),
+        (["plant", "cocf1"], "COC-F1: Echinocereus coccineus"),
+        (["plant", "COC F1"], "COC-F1: Echinocereus coccineus"),
+        (["plant", "str-01"], "STR-1: Echinocereus stramineus"),
+        (["plant", "COC–F1"], "COC-F1: Echinocereus coccineus"),
+        (["observe", "26-7"], "26-07: "),
+        (["observe", "267"], "26-07: "),
+        (["observe", " 26-07 "], "26-07: "),
+        (["observe", "26–07"], "26-07: "),
+        (["history", "26-7"], "Changes to 26-07"),
+        (["history", "fen1"], "Changes to FEN-1"),
+        (["label", "26-7", "-o", "-"], "26-07"),
+        (["ask", "coc-f1", "das1"], "Echinocereus coccineus [COC-F1]"),
+        (["pollinate", "fen1", "STR01", "-n", "3", "--on", "20/5/2026"], "[FEN-1]"),
+        (["pollinate", "fen1", "str1", "--isolation", "Bag", "--on", "20 May 2026"], "[STR-1]"),
+        (["pollinate", "--cross", "26-7", "-n", "1", "--on", "7.6.2026"], "26-07, visit 2"),
+        (["observe", "26-7", "--swelling", "1", "--on", "20.6.2026"], "26-07: "),
+        (["observe", "26-7", "--over", "SET", "--on", "20.6.2026"], "26-07: "),
+        (["plant", "coc-f1", "--sex", "FEMALE", "--on", "20/5/2026"], "COC-F1: "),
+        (["find", "--plant", "cocf1", "--date", "25 Apr 2026"], "26-01"),
+        (["find", "--plant", "coc f1", "--between", "20/4/2026", "10 may 2026"], "26-01"),
+        (["due", "--as-of", "15.7.2026"], "26-07"),
+        (["correct", "26-7", "wanted=4"], "wanted"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_what_was_typed_does_what_was_meant(run, own, monkeypatch, arguments, says):
+    monkeypatch.chdir(own)
+    assert says in " ".join(run(*arguments).stdout.split())
+
+
+def test_labels_go_into_a_file_that_is_named(run, own, monkeypatch):
+    monkeypatch.chdir(own)
+    outcome = run("label", "26-7")
+    assert (outcome.stdout, outcome.stderr) == ("", "Written: labels.html\n")
+    assert "26-07" in (own / "labels.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["observe", "26-07", "--swollen", "2"], "`crosscompat observe` has no option --swollen."),
+        (["observe", "26-07", "--swelling", "two"], "--swelling takes a whole number, not “two”."),
+        (["observe", "26-07", "--on"], "--on needs something after it."),
+        (["observe"], "`crosscompat observe` needs CROSS: "),
+        (["pollinate", "COC-F1", "DAS-1", "-n", "0"], "--count is at least 1, not 0."),
+        (["pollinate", "COC-F1", "DAS-1", "--humidity", "120"], "--humidity is at most 100, not 120."),
+        (["plant", "COC-F1", "--sex", "hen"], "--sex is one of: female, male, both,"),
+        (["observ", "26-07"], "There is no command “observ”. Did you mean observe?"),
+        (["undo", "last"], "NUMBER takes a whole number, not “last”."),
+        (["pollinate", "COC-F1", "DAS-1", "--check", "pod"], "--check is one of: seed, pollen; not “pod”."),
+        (["--colour"], "`crosscompat` has no option --colour."),
+        (["due", "--as-of", "5/6/2026"], "“5/6/2026” could be 5 June 2026 or 6 May 2026. Write it as 2026-06-05."),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_what_cannot_be_read_is_refused_in_our_own_words(run, own, monkeypatch, arguments, says):
+    monkeypatch.chdir(own)
+    said = " ".join(run(*arguments, code=2).stderr.split())
+    assert said.startswith(says)
+    for words in ("Error", "Usage", "Invalid", "Try '"):
+        assert words not in said
