@@ -59,7 +59,7 @@ def past_of(
     ----------
     stage : Stage
     most_likely : Mode
-        The belief at the most likely scales.
+        The posterior at the most likely scales.
     levels : Levels
         Of each record.
     names : tuple of str

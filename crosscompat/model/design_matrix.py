@@ -127,8 +127,8 @@ class DesignMatrix:
         if self.products is None:
             return np.asarray(self.rows.T @ right)
         at = self.products
-        found = _sums(at.cells, self.rows.take(at.left) * right.take(at.right), self.size**2)
-        return found.reshape(self.size, self.size)
+        result = _sums(at.cells, self.rows.take(at.left) * right.take(at.right), self.size**2)
+        return result.reshape(self.size, self.size)
 
     def quadratic(self, rows: Floats, matrix: Floats) -> Floats:
         """Return row' matrix row for rows like those of the records, shape (n_records,).
@@ -199,12 +199,12 @@ def _blocks(p: int, factors: tuple[Factor, ...]) -> tuple[tuple[slice, ...], int
 
 def _entries(x: Floats, factors: tuple[Factor, ...], blocks: tuple[slice, ...]) -> tuple[Ints, Floats]:
     """Columns that each record touches, -1 for none, and the numbers there; a column may come twice."""
-    found = [(np.tile(np.arange(x.shape[1]), (len(x), 1)), x)]
+    result = [(np.tile(np.arange(x.shape[1]), (len(x), 1)), x)]
     for factor, block in zip(factors, blocks, strict=True):
         if not factor.nested:
             there = factor.levels >= 0
-            found.append((np.where(there, factor.levels + block.start, -1), np.where(there, factor.shares, 0.0)))
-    where, value = (np.concatenate([entry[k] for entry in found], axis=1) for k in (0, 1))
+            result.append((np.where(there, factor.levels + block.start, -1), np.where(there, factor.shares, 0.0)))
+    where, value = (np.concatenate([entry[k] for entry in result], axis=1) for k in (0, 1))
     return where.astype(np.intp), value.astype(np.float64, copy=False)
 
 
@@ -307,10 +307,10 @@ class Elimination:
     def variance(self, scale: Floats, spread: Floats) -> Floats:
         """Return the posterior variance of each record's logit, given scales of the columns and their covariance."""
         scales = scale[self.design.columns] if self.design.products else scale
-        found = self.design.quadratic(self.leaning * scales, spread)
+        result = self.design.quadratic(self.leaning * scales, spread)
         for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
-            found += gain[nest.groups] * keep**2
-        return found
+            result += gain[nest.groups] * keep**2
+        return result
 
     def group_rows(self, level: int) -> Floats:
         """Return 1' N^-1 D of each group of one nested factor, shape (n_groups, w)."""

@@ -17,7 +17,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from crosscompat.model.laplace import Gaussian, Mode, NotConverged, Prior, Scales, Stage
+from crosscompat.model.gaussian import Gaussian, NotConverged, Prior, Scales, Stage
+from crosscompat.model.laplace import Mode
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.quadrature import TiltedMoments
 
@@ -59,9 +60,9 @@ def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: floa
     """
     prior = Prior(stage, scales or mode.scales)
     for pace in (_QUICK, _SLOW):
-        found = _match(prior, mode, pace, settled)
-        if found is not None:
-            return found
+        result = _match(prior, mode, pace, settled)
+        if result is not None:
+            return result
     raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
 
 

@@ -20,7 +20,7 @@ from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.pairing import Recipe
 
 if TYPE_CHECKING:
-    from crosscompat.model.laplace import Stage
+    from crosscompat.model.gaussian import Stage
 
 __all__ = [
     "FittedModel",
@@ -259,7 +259,7 @@ def laid_out(
     offset: Floats | None = None,
 ) -> Stage:
     """Return everything about one step but its variances."""
-    from crosscompat.model.laplace import stage_of  # noqa: PLC0415 - an answer fits nothing
+    from crosscompat.model.gaussian import stage_of  # noqa: PLC0415 - an answer fits nothing
 
     return stage_of(counts, design, prior, _factors(levels, seen, related), offset)
 

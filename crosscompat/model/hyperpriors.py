@@ -13,7 +13,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from crosscompat.model.laplace import Scales
+from crosscompat.model.gaussian import Scales
 from crosscompat.model.likelihood import Floats
 
 __all__ = ["Coordinates", "beta22", "half_normal"]

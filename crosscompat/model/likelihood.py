@@ -170,8 +170,8 @@ def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
     missed = tried * _softplus(within)
     with np.errstate(over="ignore"):
         gradient = tried * hit / np.expm1(missed)
-    told = tried * hit / np.maximum(-np.expm1(-missed), _LEAST)
+    per_trial = tried * hit / np.maximum(-np.expm1(-missed), _LEAST)
     # told - miss loses its digits as p goes to 0, where it tends to p (n + 1) / 2
-    gap = np.where(missed > _SMALL, told - miss, hit * (tried + 1.0) / 2.0)
-    slope = gradient * (told * miss - told * gradient + hit * miss) - gradient * gap**2
+    gap = np.where(missed > _SMALL, per_trial - miss, hit * (tried + 1.0) / 2.0)
+    slope = gradient * (per_trial * miss - per_trial * gradient + hit * miss) - gradient * gap**2
     return gradient, np.maximum(gradient * gap, 0.0), slope

@@ -164,11 +164,11 @@ def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
 
 def _kin(stage: Stage, mode: Mode) -> list[tuple[slice, Floats]]:
     """Columns of the species as seed and as pollen parents, and what relatives inherit of them, lambda R^-1."""
-    share, found = mode.scales.share, []
+    share, result = mode.scales.share, []
     for i, factor in (_factor(stage, name) for name in _KIN):
         if factor.kinship is not None:
-            found.append((stage.design.blocks[i], np.asarray(share * factor.kinship.inverse(share))))
-    return found
+            result.append((stage.design.blocks[i], np.asarray(share * factor.kinship.inverse(share))))
+    return result
 
 
 def _widened(spread: Floats, kin: list[tuple[slice, Floats]]) -> Floats:
@@ -281,8 +281,8 @@ class _Ways:
 def _among(covariance: Floats, columns: Ints) -> Floats:
     """Cut the columns of each pair out of a covariance, shape (n, w, w); 0 where there is none."""
     there = columns >= 0
-    found = covariance[columns[:, :, None], columns[:, None, :]]
-    return np.where(there[:, :, None] & there[:, None, :], found, 0.0)
+    result = covariance[columns[:, :, None], columns[:, None, :]]
+    return np.where(there[:, :, None] & there[:, None, :], result, 0.0)
 
 
 def _parts(columns: Ints) -> list[slice]:

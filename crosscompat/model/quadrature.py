@@ -113,7 +113,7 @@ class TiltedMoments:
         centre, width : ndarray of float, shape (n_records,)
             Where the quadrature is laid out: about the mean and the sd of the product.
         """
-        found = np.empty((3, self.size))
+        result = np.empty((3, self.size))
         for at, counts, x, log_weight in self.parts:
             eta = centre[at] + width[at] * x[:, None]
             logs = _likelihoods(eta, counts)
@@ -127,10 +127,10 @@ class TiltedMoments:
                 logs -= top
             total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
             first = first / total
-            found[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
-            found[1, at] = centre[at] + width[at] * first
-            found[2, at] = width[at] ** 2 * (second / total - first**2)
-        return found[0], found[1], found[2]
+            result[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
+            result[1, at] = centre[at] + width[at] * first
+            result[2, at] = width[at] ** 2 * (second / total - first**2)
+        return result[0], result[1], result[2]
 
 
 def _likelihoods(eta: Floats, counts: Counts) -> Floats:

@@ -1,0 +1,221 @@
+"""Everything about one stage, and its prior joined with one working logit a record: a Gaussian by one Cholesky root."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from crosscompat.model.design_matrix import DesignMatrix, Elimination, design_matrix
+from crosscompat.model.effects import Factor, GaussianPrior
+from crosscompat.model.likelihood import Counts, Floats
+
+__all__ = ["Gaussian", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
+
+
+class NotConverged(ArithmeticError):
+    """The mode runs away: without a prior, the data separate takes from failures."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Everything about one stage but its variances.
+
+    The logit is offset + x coefficients + the sum of the effects; coefficients are normal with ``mean`` and ``sd``,
+    effects normal with mean 0 and variance sd² (share A + (1 - share) I).
+
+    Attributes
+    ----------
+    counts : Counts
+    x : ndarray of float, shape (n_records, p)
+    mean, sd : ndarray of float, shape (p,)
+        Normal prior of the coefficients; an infinite sd leaves one free.
+    factors : tuple of Factor
+    design : DesignMatrix
+    offset : ndarray of float, shape (n_records,)
+        Known part of each logit.
+    """
+
+    counts: Counts
+    x: Floats
+    mean: Floats
+    sd: Floats
+    factors: tuple[Factor, ...]
+    design: DesignMatrix
+    offset: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """How much the effects vary.
+
+    Attributes
+    ----------
+    sds : ndarray of float, shape (n_factors,)
+        Standard deviation of the effects of each factor, in logits.
+    share : float
+        The phylogenetic share lambda of those with a kinship, between 0 and 1.
+    """
+
+    sds: Floats
+    share: float = 0.5
+
+
+def stage_of(
+    counts: Counts,
+    x: ArrayLike,
+    prior: GaussianPrior,
+    factors: tuple[Factor, ...] = (),
+    offset: Floats | None = None,
+) -> Stage:
+    """Lay out a stage: its records, the design of its coefficients with their prior, and its effects.
+
+    Raises
+    ------
+    ValueError
+        If the nested factors do not lie within one another.
+    """
+    table = np.asarray(x, dtype=np.float64)
+    mean = np.where(np.isinf(prior.sd), 0.0, prior.mean)
+    base = np.zeros(table.shape[0]) if offset is None else offset
+    return Stage(counts, table, mean, prior.sd, factors, design_matrix(table, factors), base)
+
+
+class Prior:
+    """The prior of one stage at given scales, its columns in units of their scales: theta = scale * a.
+
+    A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
+    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
+
+    Parameters
+    ----------
+    stage : Stage
+    scales : Scales
+
+    Attributes
+    ----------
+    scale : ndarray of float, shape (q,)
+    outer : ndarray of float, shape (q, q)
+        Products of two scales.
+    precision : ndarray of float, shape (q, q)
+        Of a; 0 of a free coefficient.
+    variances : ndarray of float
+        Of the nested factors, finest first.
+    logdet : float
+        Sum of the log determinants of R.
+    offset : ndarray of float, shape (n_records,)
+        Prior mean of each logit.
+    """
+
+    def __init__(self, stage: Stage, scales: Scales) -> None:
+        self.stage, self.scales, self.design = stage, scales, stage.design
+        self.free = np.isinf(stage.sd)
+        self.scale = np.concatenate([np.where(self.free, 1.0, stage.sd), np.zeros(self.design.size - self.design.p)])
+        self.variances = scales.sds[list(self.design.chain)] ** 2
+        self.offset = stage.offset + stage.x @ stage.mean
+        self.precision, self.logdet = np.eye(self.design.size), 0.0
+        self.precision[: self.design.p, : self.design.p] = np.diag(np.where(self.free, 0.0, 1.0))
+        for factor, block, sd in zip(stage.factors, self.design.blocks, scales.sds, strict=True):
+            self.scale[block] = sd
+            if factor.kinship is not None:
+                self.precision[block, block] = factor.kinship.inverse(scales.share)
+                self.logdet += float(np.log(factor.kinship.spectrum(scales.share)).sum())
+        self.outer = self.scale[:, None] * self.scale
+
+    def logits(self, a: Floats, residual: Floats) -> tuple[Floats, float]:
+        """Return the logits of the records, and minus the log prior density of what they are made of.
+
+        Parameters
+        ----------
+        a : ndarray of float, shape (q,)
+        residual : ndarray of float, shape (n_records,)
+            Nested effects are their variance times its sum over each group.
+        """
+        eta = self.offset + self.design.to_records(self.scale * a)
+        energy = 0.5 * float(a @ self.precision @ a)
+        for nest, variance in zip(self.design.nested, self.variances, strict=True):
+            pull = nest.sums(residual)
+            eta = eta + variance * pull[nest.groups]
+            energy += 0.5 * float(variance * (pull @ pull))
+        return eta, energy
+
+    def given(self, weight: Floats) -> Gaussian:
+        """Return the posterior given working logits of precision ``weight``, shape (n_records,)."""
+        return Gaussian(self, weight)
+
+
+class Gaussian:
+    """A prior joined with one working logit a record.
+
+    Parameters
+    ----------
+    prior : Prior
+    weight : ndarray of float, shape (n_records,)
+        Precision of the working logits.
+
+    Raises
+    ------
+    NotConverged
+        If two free coefficients cannot be told apart.
+    """
+
+    def __init__(self, prior: Prior, weight: Floats) -> None:
+        from scipy.linalg import lapack  # noqa: PLC0415 - only a fit needs it
+
+        self.prior, self.weight = prior, weight
+        self.elimination = Elimination.of(prior.design, weight, prior.variances)
+        precision = self.elimination.gram()
+        precision *= prior.outer
+        precision += prior.precision
+        self.curvature = precision.diagonal().copy()
+        self.root: Floats = precision.T
+        if len(precision):  # LAPACK complains on the screen of a matrix without rows
+            self.root, failed = lapack.dpotrf(precision.T, lower=1, overwrite_a=1)
+            if failed or not np.all(np.isfinite(self.curvature)):
+                raise NotConverged("two coefficients cannot be told apart; give each a prior with a finite sd")
+        logdet = 2.0 * float(np.log(self.root.diagonal()).sum())
+        self.logdet = self.elimination.log_damping() + logdet + prior.logdet
+
+    def columns(self, vector: Floats) -> Floats:
+        """Return the covariance of a times a vector, shape (q,)."""
+        from scipy.linalg import lapack  # noqa: PLC0415 - as above
+
+        return np.asarray(lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
+
+    def solve(self, weighted: Floats) -> tuple[Floats, Floats]:
+        """Return the mean of a, and the residual that the nested effects follow from.
+
+        Parameters
+        ----------
+        weighted : ndarray of float, shape (n_records,)
+            Working logits less their prior means, times their precisions.
+        """
+        design, scale = self.prior.design, self.prior.scale
+        a = self.columns(scale * design.to_columns(self.elimination.solve(weighted)))
+        return a, self.elimination.solve(weighted - self.weight * design.to_records(scale * a))
+
+    @cached_property
+    def _half(self) -> Floats:
+        """Upper half of the covariance of a."""
+        from scipy.linalg import lapack  # noqa: PLC0415 - as above
+
+        return np.asarray(lapack.dpotri(self.root, lower=1)[0].T if len(self.root) else self.root)
+
+    @cached_property
+    def spread(self) -> Floats:
+        """Covariance of a, shape (q, q)."""
+        spread: Floats = self._half + self._half.T
+        np.fill_diagonal(spread, self._half.diagonal())
+        return spread
+
+    @cached_property
+    def covariance(self) -> Floats:
+        """Covariance of the columns as they are, shape (q, q)."""
+        return np.asarray(self.spread * self.prior.outer)
+
+    @cached_property
+    def variance(self) -> Floats:
+        """Variance of each record's logit, shape (n_records,)."""
+        return self.elimination.variance(self.prior.scale, self._half if self.prior.design.products else self.spread)
