@@ -85,7 +85,7 @@ def test_the_wheel_carries_everything(wheel):
         "py.typed",
         "demo/crosses.csv",
         "model/priors.toml",
-        "schemas/ask-2.json",
+        "schemas/ask-3.json",
         "ground/wording/cli.toml",
     } <= written
     assert {"carried/echinocereus/tree.toml", "carried/README.md"} <= carried
@@ -128,7 +128,7 @@ def test_the_wheel_is_installed_and_answers_far_from_the_checkout(wheel, tmp_pat
         return done.stdout.decode()
 
     answer = ask_python("-m", "crosscompat", "ask", "Echinocereus coccineus", "E. dasyacanthus", "--json")
-    assert json.loads(answer)["schema"] == "crosscompat.ask/2"
+    assert json.loads(answer)["schema"] == "crosscompat.ask/3"
     where = "from crosscompat import carried; print(carried.__file__, *(tree.tree for tree in carried.carried_trees()))"
     assert all(path.startswith(str(home)) for path in ask_python("-c", where).split())
     made = ask_python("-m", "crosscompat", "demo", "--json")

@@ -10,7 +10,7 @@ from crosscompat.advice.cautions import spoken
 from crosscompat.advice.predict import Asked
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
-from crosscompat.model.forecast import TERMS, Reasons, whole_reasons
+from crosscompat.model.reasons import TERMS, Reasons, whole_reasons
 from crosscompat.pairing import CURVES, Feature
 from crosscompat.traits import from_memory
 

@@ -25,8 +25,9 @@ from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, prior_step
-from crosscompat.model.forecast import chances, whole_reasons
+from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
+from crosscompat.model.reasons import whole_reasons
 from crosscompat.model.saved import SavedModel, write_model
 from crosscompat.model.stages import STEPS
 from crosscompat.model.training_set import REASONS, TrainingSet

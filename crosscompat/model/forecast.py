@@ -1,9 +1,9 @@
-"""From a pairing's row of numbers to a chance with its uncertainty, and the reasons that add up to it."""
+"""From a pairing's row of numbers to a chance with its uncertainty."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -20,19 +20,17 @@ from crosscompat.model.stages import STEPS, WHOLE
 __all__ = [
     "MOST_FLOWERS",
     "NORMAL_95",
-    "TERMS",
     "Chances",
     "Logits",
     "Outlook",
-    "Reasons",
+    "all_joined",
     "chance_of",
     "chances",
+    "effect_columns",
     "flowers_for",
     "outlook",
     "parent_effects",
-    "reasons",
     "step_logits",
-    "whole_reasons",
 ]
 
 MOST_FLOWERS = 200
@@ -41,10 +39,7 @@ NORMAL_95 = 1.6448536269514722
 """The 95th percentile of a standard normal: 90% lie between it and its negative."""
 
 _STEP, _STEPS = 1 / 6, 51
-_MOST_SCALE = 2.0
 _BLOCK = 2000
-
-TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "direction")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,24 +87,6 @@ class Chances:
     high: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class Reasons:
-    """Why one pairing's logit is what it is: ``base`` and ``terms`` add up to the posterior mean exactly.
-
-    Attributes
-    ----------
-    base : float
-        Logit of a pairing that is average in everything.
-    terms : tuple of (str, float, float or None)
-        Name of the feature, what it adds, and its value; None where unknown, which adds nothing. Then those of
-        ``TERMS`` of which the crosses say something; their value is 1 if the parent, plant or pair is among the crosses
-        fitted, 0 if its relatives or the other direction speak for it.
-    """
-
-    base: float
-    terms: tuple[tuple[str, float, float | None], ...]
-
-
 def outlook(
     model: FittedModel,
     rows: Floats,
@@ -152,10 +129,10 @@ def outlook(
         step: prior[step] if model.fit_of(step) is None else step_logits(model, step, rows, asked, farther)
         for step in STEPS
     }
-    return Outlook(_all_joined(model, prior, own), own)
+    return Outlook(all_joined(model, prior, own), own)
 
 
-def _all_joined(model: FittedModel, prior: Mapping[str, Logits], own: Mapping[str, Logits]) -> dict[str, Logits]:
+def all_joined(model: FittedModel, prior: Mapping[str, Logits], own: Mapping[str, Logits]) -> dict[str, Logits]:
     """Join what was counted at each step with what was counted of its parts, from the stages up."""
     steps: dict[str, Logits] = {}
     told: set[str] = {fit.step for fit in model.steps}
@@ -214,7 +191,7 @@ def _strangers(size: int) -> Pairings:
 
 def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
     """Mean and variance of the logits of some pairings."""
-    rows, extra = _columns(effects, asked)
+    rows, extra = effect_columns(effects, asked)
     tie = effects.pairs.find(asked.levels.seed, asked.levels.pollen)
     mean = design @ fit.mean + rows @ effects.mean
     joint = np.column_stack([design, rows])
@@ -235,7 +212,7 @@ def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairing
     return mean, np.maximum(variance, 0.0) + extra
 
 
-def _columns(effects: Effects, asked: Pairings) -> tuple[Floats, Floats]:
+def effect_columns(effects: Effects, asked: Pairings) -> tuple[Floats, Floats]:
     """Return the effects that each pairing has, and the variance that no cross says anything of."""
     size = len(asked.levels.seed)
     rows, extra = np.zeros((size, effects.mean.size)), np.zeros(size)
@@ -339,120 +316,6 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
         enough = chances(answer, middle).mean >= target
         high, low = np.where(enough, middle, high), np.where(enough, low, middle)
     return np.where(high > MOST_FLOWERS, 0, high)
-
-
-def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None = None) -> Reasons:
-    """Return what each feature of one pairing adds to the logit of a step, against an average pairing.
-
-    Parameters
-    ----------
-    model : FittedModel
-        What was learned.
-    step : str
-        One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
-    row : ndarray of float, shape (n_features,)
-        The pairing's numbers, NaN where unknown.
-    asked : Pairings, optional
-        The one pairing; by default of parents that no cross was made with.
-    """
-    fit = model.fit_of(step) or prior_step(model, step)
-    slopes = fit.mean if step == WHOLE else fit.mean + _share_of_whole(model, step, row)
-    base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
-    design = design_of(model.recipe, row[None, :], model.means)
-    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.mean)
-    terms = []
-    for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
-        unknown = bool(np.isnan(value))
-        added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
-        terms.append((name, added, None if unknown else float(value)))
-    base += offset - base - sum(added for _, added, _ in terms)
-    if fit.effects is not None and asked is not None and fit.effects.mean.size:
-        terms += _effect_terms(fit.effects, asked)
-    return Reasons(base, tuple(terms))
-
-
-def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
-    """Return the prior coefficients of a step: those of the whole, as steep as the share is at this pairing."""
-    design = design_of(model.recipe, row[None, :], model.means)
-    whole = float(whole_before(model, design)[0])
-    near = offset_of(step, np.array([whole - 0.5, whole + 0.5]), model.seeds)
-    return np.asarray((near[1] - near[0]) * model.prior.mean)
-
-
-def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
-    """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
-
-    Parameters
-    ----------
-    model, row, asked
-        As for `reasons`.
-    believed : Outlook
-        Of that one pairing.
-
-    Notes
-    -----
-    What the counts along the way add is told apart step by step, each step joining those before it; within a step it
-    goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in the base.
-    """
-    found = reasons(model, WHOLE, row, asked)
-    terms = {name: added for name, added, _ in found.terms}
-    values = {name: value for name, _, value in found.terms}
-    for step, gain in _gains(model, row, asked, believed):
-        moved = _moved_at(model, step, row, asked)
-        total = sum(added for added, _ in moved.values())
-        scale = gain / total if total else np.inf
-        if not 0.0 <= scale <= _MOST_SCALE:
-            continue
-        for name, (added, value) in moved.items():
-            if name == "base":
-                continue
-            terms[name] = terms.get(name, 0.0) + scale * added
-            values.setdefault(name, value)
-    base = float(believed.whole.mean[0]) - sum(terms.values())
-    return Reasons(base, tuple((name, added, values[name]) for name, added in terms.items()))
-
-
-def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> list[tuple[str, float]]:
-    """Return what each step that was counted along the way adds to the logit of the whole, one after the other."""
-    prior = {step: step_logits(model, step, row[None, :], asked, learned=False) for step in STEPS}
-    own = {**prior, WHOLE: believed.own[WHOLE]}
-    reached, gains = float(own[WHOLE].mean[0]), []
-    learned = [fit.step for fit in model.steps if fit.step != WHOLE]
-    for i, step in enumerate(learned):
-        own[step] = believed.own[step]
-        so_far = replace(model, steps=tuple(fit for fit in model.steps if fit.step in {*learned[: i + 1], WHOLE}))
-        now = float(_all_joined(so_far, prior, own)[WHOLE].mean[0])
-        gains.append((step, now - reached))
-        reached = now
-    return gains
-
-
-def _moved_at(model: FittedModel, step: str, row: Floats, asked: Pairings) -> dict[str, tuple[float, float | None]]:
-    """Return how far the crosses counted at a step moved its logit from the prior, by what moved it."""
-    after = reasons(model, step, row, asked)
-    before = reasons(replace(model, steps=()), step, row)
-    was = {name: added for name, added, _ in before.terms}
-    moved: dict[str, tuple[float, float | None]] = {"base": (after.base - before.base, None)}
-    return moved | {name: (added - was.get(name, 0.0), value) for name, added, value in after.terms}
-
-
-def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, float | None]]:
-    """Return what the effects of one pairing add, where the crosses say something of them."""
-    rows, _ = _columns(effects, asked)
-    levels, terms = asked.levels, []
-    seen = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)
-    for k, name in enumerate(TERMS[:4]):
-        added = 0.0
-        for block in (k, 4 + k) if k < len(effects.inherited) else (k,):
-            begin, end = effects.block(block)
-            added += float(rows[0, begin:end] @ effects.mean[begin:end])
-        if effects.variances[k] > 0:
-            terms.append((name, added, float(seen[k][0] >= 0)))
-    [tie] = effects.pairs.find(levels.seed, levels.pollen)
-    if tie >= 0:
-        own = effects.pairs.direction[tie]
-        terms += [("pair", float(effects.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
-    return [(name, added, value) for name, added, value in terms if added != 0]
 
 
 def _at_least_one(eta: Floats, units: Floats) -> Floats:

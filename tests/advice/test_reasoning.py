@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from crosscompat.advice import reasoning
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.model.fitted import FittedModel, Seen, StageFit
-from crosscompat.model.forecast import TERMS, Reasons, logits
+from crosscompat.model.forecast import logits
+from crosscompat.model.reasons import TERMS, Reasons
 from crosscompat.pairing import FEATURE_KINDS, Feature, Recipe
 
 FEATURES = (

@@ -12,6 +12,7 @@ import pytest
 
 import crosscompat
 from crosscompat.ground.wording import catalogue, say
+from crosscompat.model.prior import published
 
 PACKAGE = Path(crosscompat.__file__).parent
 ROOMS = sorted(path.stem for path in (PACKAGE / "ground" / "wording").glob("*.toml"))
@@ -81,7 +82,7 @@ SAYINGS = [
 
 @cache
 def words_in_code():
-    """Return every literal of the code, whole and cut at its points, and every name that it uses."""
+    """Return every literal of the code, whole and cut at its points, every name it uses, and those of the priors."""
     found = set()
     for _, tree in trees():
         for node in ast.walk(tree):
@@ -89,6 +90,8 @@ def words_in_code():
                 found |= {node.value, *re.split(r"[._]|(?<=\w) (?=\w+$)", node.value)}
             elif isinstance(node, (ast.Name, ast.FunctionDef)):
                 found.add(node.id if isinstance(node, ast.Name) else node.name)
+    for row in published().rows:
+        found |= {row.basis, row.coefficient.replace(" ", "_")}
     return found
 
 

@@ -9,19 +9,10 @@ from scipy.stats import norm
 
 from crosscompat.model.effects import GaussianPrior
 from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, fit_plain, prior_model
-from crosscompat.model.forecast import (
-    MOST_FLOWERS,
-    Logits,
-    chance_of,
-    chances,
-    flowers_for,
-    outlook,
-    reasons,
-    step_logits,
-    whole_reasons,
-)
+from crosscompat.model.forecast import MOST_FLOWERS, Logits, chance_of, chances, flowers_for, outlook, step_logits
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents
+from crosscompat.model.reasons import reasons, whole_reasons
 from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe

@@ -1,0 +1,152 @@
+"""The reasons that add up to the logit of a pairing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Pairings
+from crosscompat.model.posterior import Effects
+from crosscompat.model.stages import STEPS, WHOLE
+
+__all__ = ["TERMS", "Reasons", "reasons", "whole_reasons"]
+
+_MOST_SCALE = 2.0
+
+TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "direction")
+
+
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """Why one pairing's logit is what it is: ``base`` and ``terms`` add up to the posterior mean exactly.
+
+    Attributes
+    ----------
+    base : float
+        Logit of a pairing that is average in everything.
+    terms : tuple of (str, float, float or None)
+        Name of the feature, what it adds, and its value; None where unknown, which adds nothing. Then those of
+        ``TERMS`` of which the crosses say something; their value is 1 if the parent, plant or pair is among the crosses
+        fitted, 0 if its relatives or the other direction speak for it.
+    """
+
+    base: float
+    terms: tuple[tuple[str, float, float | None], ...]
+
+
+def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None = None) -> Reasons:
+    """Return what each feature of one pairing adds to the logit of a step, against an average pairing.
+
+    Parameters
+    ----------
+    model : FittedModel
+        What was learned.
+    step : str
+        One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
+    row : ndarray of float, shape (n_features,)
+        The pairing's numbers, NaN where unknown.
+    asked : Pairings, optional
+        The one pairing; by default of parents that no cross was made with.
+    """
+    fit = model.fit_of(step) or prior_step(model, step)
+    slopes = fit.mean if step == WHOLE else fit.mean + _share_of_whole(model, step, row)
+    base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
+    design = design_of(model.recipe, row[None, :], model.means)
+    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.mean)
+    terms = []
+    for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
+        unknown = bool(np.isnan(value))
+        added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
+        terms.append((name, added, None if unknown else float(value)))
+    base += offset - base - sum(added for _, added, _ in terms)
+    if fit.effects is not None and asked is not None and fit.effects.mean.size:
+        terms += _effect_terms(fit.effects, asked)
+    return Reasons(base, tuple(terms))
+
+
+def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
+    """Return the prior coefficients of a step: those of the whole, as steep as the share is at this pairing."""
+    design = design_of(model.recipe, row[None, :], model.means)
+    whole = float(whole_before(model, design)[0])
+    near = offset_of(step, np.array([whole - 0.5, whole + 0.5]), model.seeds)
+    return np.asarray((near[1] - near[0]) * model.prior.mean)
+
+
+def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
+    """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
+
+    Parameters
+    ----------
+    model, row, asked
+        As for `reasons`.
+    believed : Outlook
+        Of that one pairing.
+
+    Notes
+    -----
+    What the counts along the way add is told apart step by step, each step joining those before it; within a step it
+    goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in the base.
+    """
+    found = reasons(model, WHOLE, row, asked)
+    terms = {name: added for name, added, _ in found.terms}
+    values = {name: value for name, _, value in found.terms}
+    for step, gain in _gains(model, row, asked, believed):
+        moved = _moved_at(model, step, row, asked)
+        total = sum(added for added, _ in moved.values())
+        scale = gain / total if total else np.inf
+        if not 0.0 <= scale <= _MOST_SCALE:
+            continue
+        for name, (added, value) in moved.items():
+            if name == "base":
+                continue
+            terms[name] = terms.get(name, 0.0) + scale * added
+            values.setdefault(name, value)
+    base = float(believed.whole.mean[0]) - sum(terms.values())
+    return Reasons(base, tuple((name, added, values[name]) for name, added in terms.items()))
+
+
+def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> list[tuple[str, float]]:
+    """Return what each step that was counted along the way adds to the logit of the whole, one after the other."""
+    prior = {step: step_logits(model, step, row[None, :], asked, learned=False) for step in STEPS}
+    own = {**prior, WHOLE: believed.own[WHOLE]}
+    reached, gains = float(own[WHOLE].mean[0]), []
+    learned = [fit.step for fit in model.steps if fit.step != WHOLE]
+    for i, step in enumerate(learned):
+        own[step] = believed.own[step]
+        so_far = replace(model, steps=tuple(fit for fit in model.steps if fit.step in {*learned[: i + 1], WHOLE}))
+        now = float(all_joined(so_far, prior, own)[WHOLE].mean[0])
+        gains.append((step, now - reached))
+        reached = now
+    return gains
+
+
+def _moved_at(model: FittedModel, step: str, row: Floats, asked: Pairings) -> dict[str, tuple[float, float | None]]:
+    """Return how far the crosses counted at a step moved its logit from the prior, by what moved it."""
+    after = reasons(model, step, row, asked)
+    before = reasons(replace(model, steps=()), step, row)
+    was = {name: added for name, added, _ in before.terms}
+    moved: dict[str, tuple[float, float | None]] = {"base": (after.base - before.base, None)}
+    return moved | {name: (added - was.get(name, 0.0), value) for name, added, value in after.terms}
+
+
+def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, float | None]]:
+    """Return what the effects of one pairing add, where the crosses say something of them."""
+    rows, _ = effect_columns(effects, asked)
+    levels, terms = asked.levels, []
+    seen = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)
+    for k, name in enumerate(TERMS[:4]):
+        added = 0.0
+        for block in (k, 4 + k) if k < len(effects.inherited) else (k,):
+            begin, end = effects.block(block)
+            added += float(rows[0, begin:end] @ effects.mean[begin:end])
+        if effects.variances[k] > 0:
+            terms.append((name, added, float(seen[k][0] >= 0)))
+    [tie] = effects.pairs.find(levels.seed, levels.pollen)
+    if tie >= 0:
+        own = effects.pairs.direction[tie]
+        terms += [("pair", float(effects.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
+    return [(name, added, value) for name, added, value in terms if added != 0]
