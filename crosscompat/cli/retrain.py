@@ -19,6 +19,7 @@ from crosscompat.show.chances import percent
 __all__ = ["print_lesson", "run"]
 
 _MOST_MOVED, _FEW_MOVED = 10, 5
+_HARDLY = 0.005
 _MOST_NAMED = 12
 
 
@@ -49,7 +50,7 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
 def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
     """Print what a season changed: in a few lines, or with every figure behind them."""
     if lesson.learned:
-        paragraph(lesson.after.words + (say("ask.invented") if lesson.invented else ""))
+        paragraph(lesson.after.words)
         _print_seasons(lesson)
     if lesson.left_out and not why:
         paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))
@@ -62,7 +63,6 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
             line()
             print_track_record(lesson.track_record)
     if lesson.learned and lesson.moved:
-        line(say("retrain.moved"))
         _print_moved(lesson, _MOST_MOVED if why else _FEW_MOVED)
     if lesson.learned and why:
         line()
@@ -109,6 +109,12 @@ def _print_checks(lesson: Lesson) -> None:
 
 
 def _print_moved(lesson: Lesson, most: int) -> None:
+    """Print the chances that moved most, or that none did."""
+    moves = [moved for moved in lesson.moved if abs(moved.after.mean - moved.before.mean) >= _HARDLY]
+    if not moves:
+        paragraph(say("retrain.still"))
+        return
+    line(say("retrain.moved"))
     rows = [
         [
             say("retrain.pairing", seed=bracketed(moved.seed_parent), pollen=bracketed(moved.pollen_parent)),
@@ -117,7 +123,7 @@ def _print_moved(lesson: Lesson, most: int) -> None:
             moved.after.words,
             moved.why,
         ]
-        for moved in lesson.moved[:most]
+        for moved in moves[:most]
     ]
     heading = [say(f"retrain.columns.{key}") for key in ("pairing", "before", "after", "words", "why")]
     table = columns([heading, *rows], right=[1, 2])

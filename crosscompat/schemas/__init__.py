@@ -20,8 +20,8 @@ def schema(name: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> schema("crosscompat.ask/2")["properties"]["schema"]["const"]
-    'crosscompat.ask/2'
+    >>> schema("crosscompat.ask/3")["properties"]["schema"]["const"]
+    'crosscompat.ask/3'
     """
     parts = re.fullmatch(r"crosscompat\.([a-z]+)/(\d+)", name)
     file = files(__name__).joinpath(f"{parts[1]}-{parts[2]}.json") if parts else None
