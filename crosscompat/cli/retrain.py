@@ -49,7 +49,7 @@ def run(folder: Path | None, *, as_of: date | None, dry_run: bool, as_json: bool
 def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
     """Print what a season changed: in a few lines, or with every figure behind them."""
     if lesson.learned:
-        paragraph(lesson.after.words + (say("ask.invented") if lesson.invented else ""))
+        paragraph(lesson.after.words)
         _print_seasons(lesson)
     if lesson.left_out and not why:
         paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))

@@ -7,7 +7,7 @@ import re
 import pytest
 
 OWN = """
-[priors.set.distance]
+[priors.time]
 mean = -4
 sd = 0.5
 evidence = "twenty crosses of my own"
@@ -27,15 +27,15 @@ def changed(own):
 
 def test_without_a_collection_the_published_ones_are_shown(run, answer):
     text = run("priors").stdout
-    assert "Every number is the published table's" in flat(text)
-    assert "Silene" in text
+    assert "Learned numbers come from published crosses" in flat(text)
+    assert "published crosses of 39 genera" in flat(text)
     assert answer("priors")["own"] == 0
 
 
 def test_the_chances_come_first_stage_by_stage(run):
     text = flat(run("priors").stdout)
     table = text.split("The numbers are logits")[0]
-    assert len(re.findall(r"about \d in \d \(\d+%; .*? to .*?\)", table)) == 10
+    assert len(re.findall(r"\d+%", table)) == 25
     assert table.index("A flower sets a fruit") < table.index("A filled seed comes up")
 
 
@@ -71,10 +71,10 @@ def test_text_keeps_to_the_screen(run, changed, columns):
 
 def test_a_wrong_prior_is_told_with_its_place(run, own):
     settings = own / "collection.toml"
-    settings.write_text(settings.read_text(encoding="utf-8") + "[priors.sow]\n[priors.set.distance]\nsd = 0\n")
+    settings.write_text(settings.read_text(encoding="utf-8") + "[priors.sow]\n[priors.time]\nsd = 0\n")
     told = run("priors", "--collection", own, code=3).stderr
     assert "collection.toml, column priors.sow: There is no prior called sow here." in told
-    assert "collection.toml, column priors.set.distance.sd: An sd or a scale must be a number above 0" in told
+    assert "collection.toml, column priors.time.sd: An sd or a scale must be a number above 0" in told
 
 
 def test_a_folder_that_is_no_collection_is_told(run, empty_folder):
