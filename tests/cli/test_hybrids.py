@@ -61,7 +61,7 @@ def test_a_hybrid_is_told_with_its_shares_and_its_parents_distance(run, nursery)
     assert "25% Echinocereus coccineus, 25% Echinocereus dasyacanthus, 50% Echinocereus viereckii" in shown
     assert "its parents, which are 4.42 My apart: the farther apart they are, the less sure its chances" in shown
     assert "MIX-1 has an odd chromosome number (2n 33): such hybrids are mostly sterile" in shown
-    assert "a parent is a hybrid whose chromosomes are uneven" in shown
+    assert "a hybrid parent has uneven chromosomes" in shown
     assert "give or take" in shown
 
 
