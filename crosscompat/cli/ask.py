@@ -7,6 +7,7 @@ from pathlib import Path
 
 from crosscompat.advice.ask import Answer, PairForecast, ask
 from crosscompat.advice.figures import Distance, Past
+from crosscompat.advice.known_hybrids import KnownNear
 from crosscompat.advice.stages import PastWeights, StageForecast
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import line, paragraph, print_json, screen_width, unit_in_words, who
@@ -44,21 +45,30 @@ def print_answer(answer: Answer) -> None:
     pair = answer.pairing
     names = {"seed": who(pair.seed_parent, pair.seed_plant), "pollen": who(pair.pollen_parent, pair.pollen_plant)}
     invented = say("ask.invented") if answer.invented else ""
-    line(say("ask.pairing", **names) + invented)
-    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high)
-    line("  " + say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")))
-    line("  " + say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers))
-    line("  " + _experience(answer))
-    line("  " + _flowers_needed(pair))
-    line("  " + _other_way(answer))
+    paragraph(say("ask.pairing", **names) + invented)
+    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
+    paragraph(say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")), indent=_INDENT)
+    paragraph(say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers), indent=_INDENT)
+    paragraph(_experience(answer), indent=_INDENT)
+    paragraph(_flowers_needed(pair), indent=_INDENT)
+    paragraph(_other_way(answer), indent=_INDENT)
     if decides := _what_decides(pair):
-        line("  " + decides)
+        paragraph(decides, indent=_INDENT)
     if minded := _to_mind(answer):
-        line("  " + minded)
+        paragraph(minded, indent=_INDENT)
 
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on."""
+    rest = _own_crosses(answer)
+    record = "" if answer.pairing.past else _on_record(answer.known_hybrids)
+    if not record:
+        return rest
+    fits = (words for own in (rest, say("ask.not_made")) if len(words := f"{own} {record}") + _INDENT <= screen_width())
+    return next(fits, rest)
+
+
+def _own_crosses(answer: Answer) -> str:
     made = answer.pairing.past
     over = [cross for cross in made if cross.outcome != "open"]
     if over:
@@ -67,6 +77,15 @@ def _experience(answer: Answer) -> str:
     if answer.basis.crosses or answer.basis.under_way:
         return say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
     return say("ask.guess")
+
+
+def _on_record(known: Sequence[KnownNear]) -> str:
+    """Say that a hybrid of the very pair is published, by its name where it has one."""
+    hybrids = [near.hybrid for near in known if near.same and near.outcome == "hybrid"]
+    if not hybrids:
+        return ""
+    name = next(filter(None, hybrids), None)
+    return say("ask.on_record", name=name) if name else say("ask.on_record_unnamed")
 
 
 def _flowers_needed(pair: PairForecast) -> str:
@@ -112,7 +131,13 @@ def _why_better(better: PairForecast, worse: PairForecast) -> str:
 def _what_decides(pair: PairForecast) -> str:
     heavy = [r for r in pair.reasons if r.feature != "base" and abs(r.logit) >= _DECIDES][:_MOST_REASONS]
     facts = [_signed_fact(reason.fact, reason.logit) for reason in heavy]
-    return _that_fits(lambda kept: say("ask.decides", reasons="; ".join(kept)), facts) if facts else ""
+    short = [fact for fact in facts if len(_decided([fact])) + _INDENT <= screen_width()]
+    return _that_fits(_decided, short) if short else ""
+
+
+def _decided(facts: Sequence[str]) -> str:
+    words = say("ask.decides", reasons="; ".join(facts))
+    return words[0].upper() + words[1:]
 
 
 def _signed_fact(fact: str, logit: float) -> str:

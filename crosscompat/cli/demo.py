@@ -8,14 +8,12 @@ from pathlib import Path
 from typing import Literal
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.check import check
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.advice.retrain import keep, learn, note_forecasts
 from crosscompat.cli import tree as tree_command
 from crosscompat.cli.ask import print_answer
-from crosscompat.cli.book.check import print_checkup
-from crosscompat.cli.output import give, line, paragraph, print_json, width
+from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
 from crosscompat.cli.retrain import print_lesson
 from crosscompat.collection.demonstration import make_demonstration
@@ -33,7 +31,7 @@ _SEED, _POLLEN = "Echinocereus dasyacanthus", "Echinocereus coccineus"
 _NEAR_BUT_UNLIKE = "Echinocereus triglochidiatus"
 _PICTURE, _LABELS = "coccineus.svg", "labels.html"
 _TO_LABEL = ("26-01", "26-02", "26-03")
-_FLOWERS = 4
+_FLOWERS, _SHOWN = 4, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +56,6 @@ def run(folder: Path | None, *, as_json: bool) -> None:
     if as_json:
         print_json(Demonstration(str(place), [*made, MODEL_FILE, _PICTURE, _LABELS]))
     else:
-        _heading("check", place)
-        give(check(new), print_checkup, as_json=False)
         _heading("retrain", place)
         print_lesson(lesson)
         _ask_and_rank(place)
@@ -93,7 +89,7 @@ def _ask_and_rank(place: Path) -> None:
     print_answer(ask(collection, _POLLEN, _NEAR_BUT_UNLIKE, flowers=_FLOWERS))
     _heading("rank", place)
     candidates, refused = wanted_pairs(collection, collection.wanted)
-    print_ranking(rank(collection, candidates, flowers=_FLOWERS, refused=refused), most=20)
+    print_ranking(rank(collection, candidates, flowers=_FLOWERS, refused=refused), most=_SHOWN)
 
 
 def _pages(place: Path) -> None:

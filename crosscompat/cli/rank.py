@@ -108,7 +108,7 @@ def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate
 def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
     """Print the best pairings, a line each, and on request what stands in the way of them."""
     shown = ranking.rows[:most]
-    line(say("rank.heading", flowers=ranking.flowers) + (say("ask.invented") if ranking.invented else ""))
+    paragraph(say("rank.heading", flowers=ranking.flowers) + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:
         line(say("rank.more", n=len(ranking.rows) - most))
@@ -135,8 +135,8 @@ def _print_rows(rows: Sequence[RankRow]) -> None:
             line(text)
         return
     for place, seed, pollen, words, number, *rest in cells:
-        line(say("rank.stacked", place=place.rjust(4), seed=seed, pollen=pollen))
-        line("      " + "; ".join([f"{words} ({number})", *(text for text in rest if text)]))
+        paragraph(say("rank.stacked", seed=seed, pollen=pollen), indent=6, bullet=f"{place.rjust(4)}  ")
+        paragraph("; ".join([f"{words} ({number})", *(text for text in rest if text)]), indent=6)
 
 
 def _heading(rows: Sequence[RankRow]) -> list[str]:

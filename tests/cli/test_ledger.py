@@ -53,7 +53,7 @@ def test_retraining_adds_what_it_says_of_crosses_wanted_and_under_way_and_adds_i
 
 def test_a_dry_run_scores_and_writes_nothing(retrain, ledger):
     before = ledger()
-    text = flat(retrain("2026-10-31", "--dry-run").stdout)
+    text = flat(retrain("2026-10-31", "--dry-run", "--why").stdout)
     assert ledger() == before
     assert "knowing how often your crosses had taken until then" in text
     assert text.index("What was said before") < text.index("Where about") < text.index("What weighs how much now")

@@ -33,7 +33,7 @@ def test_a_screen_with_few_letters_prints_a_stand_in(process, demo, screen, enco
     assert "Echinocereus coccineus" in text or screen in {"check", "priors"}
     if screen == "ask":
         sign = "?" if encoding in {"ascii", "cp437"} else "×"
-        assert f"{SEED} (seed parent) {sign} Echinocereus dasyacanthus" in text
+        assert f"{SEED} {sign} Echinocereus dasyacanthus" in text
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
@@ -53,7 +53,7 @@ def test_an_answer_for_a_program_is_utf_8_on_any_screen(process, run, demo, enco
     question = ["ask", SEED, "Echinocereus triglochidiatus", "--json"]
     outcome = process(*question, folder=demo, environment={"PYTHONIOENCODING": encoding})
     assert outcome.stdout == run(*question, "--collection", demo).stdout_bytes
-    assert json.loads(outcome.stdout.decode("utf-8"))["schema"] == "crosscompat.ask/2"
+    assert json.loads(outcome.stdout.decode("utf-8"))["schema"] == "crosscompat.ask/3"
     picture = process("tree", SEED, "-o", "-", folder=demo, environment={"PYTHONIOENCODING": encoding})
     assert picture.stdout.decode("utf-8").rstrip().endswith("</svg>")
 
@@ -121,7 +121,7 @@ def test_help_for_a_reader_who_is_gone_ends_quietly(process, arguments):
 
 def test_a_reader_of_one_line_gets_it(process, demo):
     running = process("rank", "--partners-of", SEED, "--most", "62", folder=demo, wait=False)
-    assert running.stdout.readline() == b"The outcomes in this collection are invented.\n"
+    assert b"invented outcomes" in running.stdout.readline()
     running.stdout.close()
     assert running.stderr.read() == b""
     running.stderr.close()

@@ -39,14 +39,14 @@ def test_any_two_of_a_thousand_species_are_answered_without_a_record(answer, run
     near = answer("ask", "Euphorbia milii", "E. lophogona", "--flowers", "5", "--collection", "mine")
     far = answer("ask", "Euphorbia milii", "E. esula", "--flowers", "5", "--collection", "mine")
     for found in (near, far):
-        chance = found["pairing"]["chance"]
         assert found["basis"]["kind"] == "prior"
-        assert chance["low"] < 0.2
-        assert chance["high"] > 0.5
         assert found["handling"]
+    assert near["pairing"]["chance"]["low"] < 0.2
+    assert near["pairing"]["chance"]["high"] > 0.5
+    assert far["pairing"]["chance"]["high"] < 0.05  # of two subgenera, between which no hybrid is known
     assert near["pairing"]["distance"]["clade_name"] == "sect. Goniostema"
     assert near["pairing"]["chance"]["mean"] > far["pairing"]["chance"]["mean"]
-    assert far["pairing"]["distance"]["relative"] == pytest.approx(1)
+    assert near["pairing"]["distance"]["relative"] < 1 < far["pairing"]["distance"]["relative"]
 
 
 CHECKLIST = """species,genus,section
@@ -64,7 +64,7 @@ def test_a_checklist_of_several_genera_is_asked_and_checked(run, answer, empty_f
     near = answer("ask", "Echinocereus albatus", "E. brevis", "--collection", "mine")["pairing"]["distance"]
     far = answer("ask", "Echinocereus albatus", "Mammillaria dura", "--collection", "mine")["pairing"]["distance"]
     assert (near["patristic"], near["clade_name"], far["patristic"]) == (2, "sect. One", 6)
-    assert "2 rank steps" in run("ask", "Echinocereus albatus", "E. brevis", "--collection", "mine").stdout
+    assert "2 rank steps" in run("ask", "Echinocereus albatus", "E. brevis", "--why", "--collection", "mine").stdout
 
 
 def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
@@ -78,7 +78,7 @@ def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
 
 
 def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder, with_tables):
-    """The reference is the largest distance among the grower's own species, not that of the whole tree."""
+    """What is usual is measured among the grower's own species, not over the whole tree."""
     newick = carried_trees()[0].tree.read_text(encoding="utf-8").strip().removeprefix("[&R] ").removesuffix(";")
     trees = {"plain": f"[&R] {newick};", "wider": f"[&R] ({newick}:126,Pereskia_aculeata:128.5);"}
     plants = "plant,species\nA,Echinocereus coccineus\nB,Echinocereus dasyacanthus\nC,Echinocereus pentalophus\n"
@@ -90,7 +90,6 @@ def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder,
         found[name] = answer("ask", "A", "C", "--flowers", "4", "--collection", name)
     plain, wider = found["plain"], found["wider"]
     assert wider["tree"]["species"] == plain["tree"]["species"] + 1
-    assert wider["tree"]["reference"] == pytest.approx(plain["tree"]["reference"])
     for way in ("pairing", "reciprocal"):
         for figure in ("mean", "low", "high"):
             assert wider[way]["chance"][figure] == pytest.approx(plain[way]["chance"][figure], abs=1e-9)

@@ -120,7 +120,7 @@ def _print(answer: Pollinated, *, why: bool) -> None:
     if answer.chance is not None:
         from crosscompat.show.chances import percent_range
 
-        chance = percent_range(answer.chance.mean, answer.chance.low, answer.chance.high)
+        chance = percent_range(answer.chance.mean, answer.chance.low, answer.chance.high, short=True)
         paragraph(say("ask.chance", words=answer.chance.words, percent=chance, flowers=answer.flowers or 1), indent=2)
     elif answer.no_chance:
         paragraph(answer.no_chance, indent=2)
