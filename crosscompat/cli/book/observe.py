@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,8 +18,6 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from crosscompat.advice.cross_story import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from crosscompat.cli.book.book_session import BookHere
 
 _HARVEST = "pods seeds filled weight left name=lot"
+_DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
@@ -146,7 +147,10 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    what = "; ".join(one.says for one in story.wrote)
+    days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
+    said = [_DAY.sub("", one.says) for one in story.wrote]
+    when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
+    what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
 
