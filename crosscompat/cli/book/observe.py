@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
     from crosscompat.book.store import Store
-    from crosscompat.cli.book.book_session import BookHere
+    from crosscompat.collection.settings import Settings
 
 _HARVEST = "pods seeds filled weight left name=lot"
 _DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
@@ -72,13 +72,13 @@ def observe(
         harvest=Harvest(**taken, only_good=only_good) if harvest else None,
         sown=None if sown is None else Sown(**sowing, seeds=sown, tray=tray),
     )
-    with open_here(folder) as (here, store):
+    with open_here(folder) as (settings, store):
         if seen.empty:
-            story = _as_it_stands(here, store, cross)
+            story = _as_it_stands(settings, store, cross)
         else:
             day, who = on or today(), author(by)
             story = agreed(
-                lambda yes: _written(here, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
+                lambda yes: _written(settings, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
             )
     give(story, lambda one: _print(one, asks=seen.empty, why=why), as_json=as_json)
 
@@ -104,18 +104,18 @@ def _any(options: dict[str, Any]) -> bool:
     return any(value is not None for value in options.values())
 
 
-def _as_it_stands(here: BookHere, store: Store, number: str) -> CrossStory:
+def _as_it_stands(settings: Settings, store: Store, number: str) -> CrossStory:
     from crosscompat.advice.cross_story import story_of
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
 
     with store.reading() as page:
-        cross = find_cross(page, number, read_pattern(here.settings.cross_number))
-        return story_of(page, cross, invented=here.settings.invented)
+        cross = find_cross(page, number, read_pattern(settings.cross_number))
+        return story_of(page, cross, invented=settings.invented)
 
 
 def _written(
-    here: BookHere, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
+    settings: Settings, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
     from crosscompat.advice.cross_story import story_of
@@ -126,9 +126,9 @@ def _written(
     from crosscompat.book.numbers import read_pattern
     from crosscompat.cli.book.book_session import Stopped
 
-    bounds = Bounds(today(), here.settings.pod[1])
+    bounds = Bounds(today(), settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
+        cross = find_cross(pen, number, read_pattern(settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
         before = cross_records(pen, cross)
         wrote = observe(pen, cross, seen, day, who, bounds)
@@ -136,7 +136,7 @@ def _written(
         if questions:
             raise Stopped(questions)
         now, change = find_cross(pen, cross.id), None if dry_run else pen.change
-        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=here.settings.invented)
+        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=settings.invented)
 
 
 def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
