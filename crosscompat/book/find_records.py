@@ -13,6 +13,7 @@ from crosscompat.book.current_plants import species_of
 from crosscompat.book.numbers import Pattern, find_number
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold, written_alike
 from crosscompat.ground.wording import say
@@ -221,7 +222,7 @@ def _fits(every: CrossRecords, seed: Sequence[str], pollen: Sequence[str], clues
     if clues.day is not None:
         yield _day_fit(clues.day, days)
     if clues.between is not None:
-        inside = [day.isoformat() for day in days if clues.between[0] <= day <= clues.between[1]]
+        inside = [spoken_date(day) for day in days if clues.between[0] <= day <= clues.between[1]]
         key = "between" if inside else "not_between"
         yield float(bool(inside)), say(f"lost_label.{key}", day=inside[0] if inside else "")
     if clues.marker:
@@ -245,7 +246,7 @@ def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
     nearest = min(days, key=lambda one: abs((one - day).days))
     apart = abs((nearest - day).days)
     key = "days_apart" if apart else "day"
-    return max(0.0, 1 - apart / (_DAYS + 1)), say(f"lost_label.{key}", day=nearest.isoformat(), n=apart)
+    return max(0.0, 1 - apart / (_DAYS + 1)), say(f"lost_label.{key}", day=spoken_date(nearest), n=apart)
 
 
 def _marker_fit(text: str, markers: Sequence[str]) -> tuple[float, str]:

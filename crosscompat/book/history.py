@@ -157,10 +157,10 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     Examples
     --------
     >>> words_of(Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
-    '26-01; pods set 3; note: on raceme 2'
+    '26-01; 3 pods set; note: on raceme 2'
     """
     if isinstance(record, Observation):
-        counted = say(f"telling.counts.{record.what}", n=f"{record.count:,}")
+        counted = say(f"telling.counts.{record.what}", n=record.count)
         left = _parts(record, names, {"what", "count"})
         place = bool(names.get(record.cross, record.cross)) + bool(record.date)
         return "; ".join([*left[:place], counted, *left[place:]])

@@ -20,7 +20,7 @@ from crosscompat.ground.wording import say
 __all__ = ["COMMANDS", "app"]
 
 COMMANDS: Final = {
-    "new": "crosscompat.cli.new:new",
+    "new": "crosscompat.cli.book.new:new",
     "check": "crosscompat.cli.book.check:check",
     "ask": "crosscompat.cli.forecasting:ask",
     "rank": "crosscompat.cli.forecasting:rank",

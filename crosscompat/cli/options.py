@@ -25,7 +25,18 @@ _LIMITS = {"wanted": (1, 5), "humidity": (0, 100), "temperature": (-_MOST, _MOST
 
 
 def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
-    """Return a reader of one of some words, of which the beginning is enough, whatever its case."""
+    """Return a reader of one of some words, of which the beginning is enough, whatever its case.
+
+    Examples
+    --------
+    >>> words("--over", ("set", "hold"))("HO")
+    'hold'
+
+    Raises
+    ------
+    WrongUse
+        By the reader, if it is none of them.
+    """
 
     def read(given: str) -> str:
         plain = " ".join(_not_blank(name)(given).casefold().split())
@@ -38,7 +49,13 @@ def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
 
 
 def number(name: str, kind: type[int | float], least: float, most: float = _MOST) -> Callable[[Any], Any]:
-    """Return a reader of a number between two limits."""
+    """Return a reader of a number between two limits.
+
+    Raises
+    ------
+    WrongUse
+        By the reader, if it is none or lies outside.
+    """
 
     def read(given: Any) -> Any:
         try:

@@ -147,6 +147,11 @@ def deliver(text: str, output: Path | None) -> None:
     """Write text into a file and say so, or print it for want of one; ``-`` is standard output.
 
     It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
     """
     content = (text if text.endswith("\n") else text + "\n").encode(errors="replace")
     if output is None or str(output) == "-":

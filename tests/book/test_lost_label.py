@@ -64,8 +64,8 @@ def test_crosses_are_ranked_by_how_well_the_clues_fit(found, clues, fits):
 
 def test_each_says_what_fits_and_what_does_not(found):
     first, second, _ = found(plant="COC-1", day=date(2026, 5, 4))
-    assert first[2] == ("on COC-1", "pollinated on 2026-05-01, 3 days away")
-    assert second[2] == ("not on that plant (on COC-2)", "pollinated on 2026-05-04")
+    assert first[2] == ("on COC-1", "pollinated on 1 May 2026, 3 days away")
+    assert second[2] == ("not on that plant (on COC-2)", "pollinated on 4 May 2026")
 
 
 def test_of_equals_the_latest_comes_first(found):

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.cli.locate import collection_at, settings_at
 from crosscompat.cli.output import talk
 from crosscompat.cli.prompts import confirm
-from crosscompat.collection.books import book_place, open_book
+from crosscompat.collection.books import open_book
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from crosscompat.book.store import Store
     from crosscompat.collection.opening import Collection
 
-__all__ = ["BookHere", "Stopped", "agreed", "open_here", "open_with_collection"]
+__all__ = ["Stopped", "agreed", "open_here", "open_with_collection"]
 
 _T = TypeVar("_T")
 
@@ -43,25 +42,12 @@ class Stopped(CrosscompatError):
         super().__init__(" ".join([*(() if ask else self.reasons), say("entry.stopped")]))
 
 
-@dataclass(frozen=True, slots=True)
-class BookHere:
-    """Where the cross book of a collection lies, and the settings that go with it."""
-
-    folder: Path
-    settings: Settings
-
-    @property
-    def place(self) -> Path | str:
-        """Its file, or the URL of its database."""
-        return book_place(self.folder, self.settings)
-
-
 @contextmanager
-def open_here(folder: Path | None) -> Iterator[tuple[BookHere, Store]]:
-    """Open the cross book of a collection."""
-    here = BookHere(*settings_at(folder))
-    with _opened(here.folder, here.settings) as store:
-        yield here, store
+def open_here(folder: Path | None) -> Iterator[tuple[Settings, Store]]:
+    """Open the cross book of a collection, which is not read itself but for its settings."""
+    place, settings = settings_at(folder)
+    with _opened(place, settings) as store:
+        yield settings, store
 
 
 @contextmanager

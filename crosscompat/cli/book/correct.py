@@ -37,14 +37,14 @@ def correct(
 
     if withdraw and given:
         raise WrongUse(say("correct.both"))
-    with open_here(folder) as (here, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
-        bounds = Bounds(today(), here.settings.pod[1])
+    with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
+        bounds = Bounds(today(), settings.pod[1])
         before = find_record(pen, record)
         pen.what = say("correct.withdrew" if withdraw else "correct.what", record=record)
         gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
         after = None if withdraw else entry.correct(pen, before, given or (), bounds)
         change = None if dry_run else pen.change
-        done = correction_of(pen, before, after, gone, change=change, invented=here.settings.invented)
+        done = correction_of(pen, before, after, gone, change=change, invented=settings.invented)
     give(done, lambda one: _print(one, why=why), as_json=as_json)
 
 

@@ -30,8 +30,8 @@ def export(
 
     if target is None and crosses is None:
         raise WrongUse(say("export.which"))
-    with open_here(folder) as (here, store), store.reading() as page:
-        invented = here.settings.invented
+    with open_here(folder) as (settings, store), store.reading() as page:
+        invented = settings.invented
         whole = book_in(page) if target else WholeBook((), {})
         if target:
             write_book(whole, target, invented=invented)

@@ -43,8 +43,8 @@ def find(
     if between and between[0] > between[1]:
         raise WrongUse(say("lost_label.between_order"))
     clues = Clues(plant=plant, day=day, between=between, marker=marker, pollen=pollen)
-    with open_here(folder) as (here, store), store.reading() as page:
-        found = candidates(page, clues, most=most, invented=here.settings.invented)
+    with open_here(folder) as (settings, store), store.reading() as page:
+        found = candidates(page, clues, most=most, invented=settings.invented)
     give(found, _print, as_json=as_json)
     if not found.candidates:
         raise typer.Exit(1)

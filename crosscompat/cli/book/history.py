@@ -28,9 +28,9 @@ def history(
     from crosscompat.advice.history import find_cross_or_plant, history_of
     from crosscompat.cli.book.book_session import open_here
 
-    with open_here(folder) as (here, store), store.reading() as page:
+    with open_here(folder) as (settings, store), store.reading() as page:
         one = find_cross_or_plant(page, about) if about else None
-        found = history_of(page, one, most, brief=not as_json, invented=here.settings.invented)
+        found = history_of(page, one, most, brief=not as_json, invented=settings.invented)
     give(found, _print, as_json=as_json)
     if not found.changes:
         raise typer.Exit(1)
@@ -53,10 +53,10 @@ def undo(
     from crosscompat.book.entry.validation import Bounds
     from crosscompat.cli.book.book_session import open_here
 
-    with open_here(folder) as (here, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
-        undone = take_back(pen, change, Bounds(today(), here.settings.pod[1]))
+    with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
+        undone = take_back(pen, change, Bounds(today(), settings.pod[1]))
         new = None if dry_run else pen.change
-        done = undone_of(pen, undone, new, brief=not as_json, invented=here.settings.invented)
+        done = undone_of(pen, undone, new, brief=not as_json, invented=settings.invented)
     give(done, lambda one: _print_undone(one, why=why), as_json=as_json)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,15 +18,14 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from crosscompat.advice.cross_story import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
     from crosscompat.book.store import Store
-    from crosscompat.cli.book.book_session import BookHere
+    from crosscompat.collection.settings import Settings
 
 _HARVEST = "pods seeds filled weight left name=lot"
+_DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
@@ -71,13 +72,13 @@ def observe(
         harvest=Harvest(**taken, only_good=only_good) if harvest else None,
         sown=None if sown is None else Sown(**sowing, seeds=sown, tray=tray),
     )
-    with open_here(folder) as (here, store):
+    with open_here(folder) as (settings, store):
         if seen.empty:
-            story = _as_it_stands(here, store, cross)
+            story = _as_it_stands(settings, store, cross)
         else:
             day, who = on or today(), author(by)
             story = agreed(
-                lambda yes: _written(here, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
+                lambda yes: _written(settings, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
             )
     give(story, lambda one: _print(one, asks=seen.empty, why=why), as_json=as_json)
 
@@ -103,18 +104,18 @@ def _any(options: dict[str, Any]) -> bool:
     return any(value is not None for value in options.values())
 
 
-def _as_it_stands(here: BookHere, store: Store, number: str) -> CrossStory:
+def _as_it_stands(settings: Settings, store: Store, number: str) -> CrossStory:
     from crosscompat.advice.cross_story import story_of
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
 
     with store.reading() as page:
-        cross = find_cross(page, number, read_pattern(here.settings.cross_number))
-        return story_of(page, cross, invented=here.settings.invented)
+        cross = find_cross(page, number, read_pattern(settings.cross_number))
+        return story_of(page, cross, invented=settings.invented)
 
 
 def _written(
-    here: BookHere, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
+    settings: Settings, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
     from crosscompat.advice.cross_story import story_of
@@ -125,9 +126,9 @@ def _written(
     from crosscompat.book.numbers import read_pattern
     from crosscompat.cli.book.book_session import Stopped
 
-    bounds = Bounds(today(), here.settings.pod[1])
+    bounds = Bounds(today(), settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number, read_pattern(here.settings.cross_number))
+        cross = find_cross(pen, number, read_pattern(settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
         before = cross_records(pen, cross)
         wrote = observe(pen, cross, seen, day, who, bounds)
@@ -135,7 +136,7 @@ def _written(
         if questions:
             raise Stopped(questions)
         now, change = find_cross(pen, cross.id), None if dry_run else pen.change
-        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=here.settings.invented)
+        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=settings.invented)
 
 
 def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
@@ -146,7 +147,10 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    what = "; ".join(one.says for one in story.wrote)
+    days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
+    said = [_DAY.sub("", one.says) for one in story.wrote]
+    when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
+    what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
 
