@@ -14,6 +14,7 @@ from crosscompat.cli.app import app
 from crosscompat.ground.wording import catalogue
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
     *("ask", "backup", "check", "correct", "demo", "distances", "due", "export", "find", "history", "import", "label"),
     *("new", "observe", "plant", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
@@ -26,9 +27,9 @@ def example(command):
 
 
 def test_these_are_the_commands(run):
-    assert tuple(sorted(get_command(app).commands)) == COMMANDS
+    assert tuple(sorted(get_command(app).commands)) == tuple(sorted((*COMMANDS, "guide")))
     listed = re.findall(r"^  (\w+)  ", run("--help").stdout.split("Commands:")[1], re.MULTILINE)
-    assert tuple(sorted(listed)) == COMMANDS
+    assert tuple(sorted(listed)) == tuple(sorted((*COMMANDS, "guide")))
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -62,7 +63,8 @@ def test_the_example_runs(run, own, monkeypatch, command):
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_the_readme_names_it(command):
-    assert re.search(rf"crosscompat {command}\b", README)
+    pages = (README, *(page.read_text(encoding="utf-8") for page in GUIDE.glob("*.md")))
+    assert any(re.search(rf"crosscompat {command}\b", page) for page in pages)
 
 
 @pytest.mark.parametrize("command", COMMANDS)
