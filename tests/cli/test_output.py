@@ -19,7 +19,7 @@ SCREENS = {
     "tree": ["tree", SEED],
     "check": ["check"],
     "priors": ["priors"],
-    "retrain": ["retrain", "--dry-run", "--as-of", "2026-10-31"],
+    "retrain": ["retrain", "--dry-run", "--why", "--as-of", "2024-10-31"],
 }
 
 
