@@ -111,10 +111,12 @@ def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Ou
 
 def _gains(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> list[tuple[str, float]]:
     """Return what each step that was counted along the way adds to the logit of the whole, one after the other."""
+    learned = [fit.step for fit in model.steps if fit.step != WHOLE]
+    if not learned:
+        return []
     prior = {step: step_logits(model, step, row[None, :], asked, learned=False) for step in STEPS}
     own = {**prior, WHOLE: believed.own[WHOLE]}
     reached, gains = float(own[WHOLE].mean[0]), []
-    learned = [fit.step for fit in model.steps if fit.step != WHOLE]
     for i, step in enumerate(learned):
         own[step] = believed.own[step]
         so_far = replace(model, steps=tuple(fit for fit in model.steps if fit.step in {*learned[: i + 1], WHOLE}))
