@@ -74,16 +74,14 @@ def learn(rows, curves=CURVES):
     names = ["intercept", *curves]
     design = np.column_stack([np.ones(len(rows)), *(rows[curve] for curve in curves)])
     genus = np.unique(rows["genus"], return_inverse=True)[1]
-    factors = [
-        Factor(name, genus[:, None], design[:, [j]], genus.max() + 1, None, "column") for j, name in enumerate(names)
-    ]
+    factors = [Factor(name, genus[:, None], design[:, [j]], genus.max() + 1) for j, name in enumerate(names)]
     pairs = [str(sorted(pair)) for pair in zip(rows["seed_parent"], rows["pollen_parent"], strict=True)]
     kinds = (
-        ("seed", rows["seed_parent"], "column"),
-        ("pollen", rows["pollen_parent"], "column"),
-        ("pair", pairs, "nested"),
+        ("seed", rows["seed_parent"], False),
+        ("pollen", rows["pollen_parent"], False),
+        ("pair", pairs, True),
     )
-    factors += [Factor.of(name, np.unique(of, return_inverse=True)[1], place=place) for name, of, place in kinds]
+    factors += [Factor.of(name, np.unique(of, return_inverse=True)[1], nested=nested) for name, of, nested in kinds]
     prior = GaussianPrior(np.zeros(len(names)), np.array([VAGUE[name] for name in names]))
     stage = stage_of(Counts.of(np.ones(len(rows)), rows["took"].to_numpy(float)), design, prior, tuple(factors))
     scales = np.array([*(BETWEEN[name] for name in names), *EFFECTS.values()])
