@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.model.composition import Logits, joined, prior_shares, share_means, together
+from crosscompat.model.composition import TYPICAL_SD, Logits, joined, prior_shares, share_means, together
 from crosscompat.model.fitted import design_of, prior_model
 from crosscompat.model.forecast import outlook, step_logits
 from crosscompat.model.prior import published
@@ -67,7 +67,7 @@ def test_the_stages_that_a_chance_is_shared_out_to_make_it_up_again(seeds):
     """
     spreads = prior_shares(seeds)
     best = {
-        name: Logits(mean, np.full(1, 3.5 * spreads[name]))
+        name: Logits(mean, np.full(1, TYPICAL_SD * spreads[name]))
         for name, mean in share_means(np.full(1, 40.0), seeds).items()
     }
     for name, parts in STEPS.items():
@@ -76,7 +76,7 @@ def test_the_stages_that_a_chance_is_shared_out_to_make_it_up_again(seeds):
     whole = np.linspace(-6, best[WHOLE].mean[0] - 0.01, 41)
     means = share_means(whole, seeds)
     assert means.keys() == spreads.keys() == set(STEPS)
-    steps = {name: Logits(means[name], np.full(41, 3.5 * spreads[name])) for name in STAGES}
+    steps = {name: Logits(means[name], np.full(41, TYPICAL_SD * spreads[name])) for name in STAGES}
     for name, parts in STEPS.items():
         if parts:
             steps[name] = together(name, tuple(steps[part] for part in parts), seeds)
