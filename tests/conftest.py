@@ -66,7 +66,7 @@ def with_tables():
 
     from crosscompat.book.crosses import read_crosses
     from crosscompat.book.current_plants import read_plants
-    from crosscompat.collection.demonstration import read_forecasts
+    from crosscompat.collection.create import read_forecasts
     from crosscompat.collection.recorded import Recorded, take_in
     from crosscompat.collection.settings import read_settings
 

@@ -14,11 +14,10 @@ import pandas as pd
 import pytest
 
 from crosscompat import TakeModel, read_tree
-from crosscompat.book.crosses import read_crosses
+from crosscompat.book.crosses import read_crosses, read_wanted
 from crosscompat.book.current_plants import read_plants
-from crosscompat.book.wanted import read_wanted
 from crosscompat.carried import carried_tree
-from crosscompat.collection.demonstration import invented_records, make_demonstration, read_forecasts
+from crosscompat.collection.create import invented_records, make_demonstration, read_forecasts
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import FORMAT, Settings, read_settings
 from crosscompat.model.training_set import training_set_from

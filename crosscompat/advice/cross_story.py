@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
+from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, totals, units_of_visits
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.records import Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Reading
-from crosscompat.book.units import Units, units_of_visits
 
 __all__ = ["CrossStory", "StoredChance", "Totals", "parents_in_words", "story_of"]
 

@@ -10,8 +10,7 @@ from typing import Literal
 
 from crosscompat.advice.next_steps import ON_THE_PLANT, TASKS, Step, next_steps
 from crosscompat.book.records import CROSS_KINDS
-from crosscompat.book.timelines import Life
-from crosscompat.book.usual_days import NO_SOURCE, OWN, SET, Span, days_of_book, usual_days
+from crosscompat.book.timelines import NO_SOURCE, OWN, SET, Life, Span, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.names import correct_form

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from crosscompat.book.cross_summary import units_told
 from crosscompat.book.crosses import Cross
 from crosscompat.book.numbers import find_number, read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
-from crosscompat.book.units import units_told
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import NameIndex, correct_form, genus_of

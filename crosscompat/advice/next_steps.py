@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from crosscompat.book.records import CROSS_KINDS, STAGES
-from crosscompat.book.timelines import Life, Lot, Tray
-from crosscompat.book.usual_days import Span
+from crosscompat.book.timelines import Life, Lot, Span, Tray
 
 __all__ = ["ON_THE_PLANT", "TASKS", "Step", "next_steps"]
 

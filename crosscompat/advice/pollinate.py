@@ -19,7 +19,8 @@ from crosscompat.advice.pollination_parents import (
     rules_side,
 )
 from crosscompat.book import records
-from crosscompat.book.current_plants import plants_of
+from crosscompat.book.cross_summary import Units, in_all
+from crosscompat.book.current_plants import plants_of, sightings_of
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     PollinationRecords,
@@ -39,11 +40,9 @@ from crosscompat.book.entry.pollination_rules import (
     risks,
 )
 from crosscompat.book.entry.validation import Bounds
-from crosscompat.book.flowers import sightings_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
-from crosscompat.book.units import Units, in_all
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.wording import say

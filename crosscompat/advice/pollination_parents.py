@@ -8,10 +8,9 @@ from difflib import get_close_matches
 
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
-from crosscompat.book.current_plants import Plant
+from crosscompat.book.current_plants import Plant, Sighting, usual_window
 from crosscompat.book.entry.pollination_rules import Side
 from crosscompat.book.find_records import find_cross
-from crosscompat.book.flowers import Sighting, usual_window
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading

@@ -23,7 +23,7 @@ from crosscompat.advice.figures import (
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.verdict import verdict, verdict_words
-from crosscompat.book.wanted import Wanted
+from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say

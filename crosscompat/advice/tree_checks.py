@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from crosscompat.book.placing import find_label
-from crosscompat.collection.missing import ranks_by_species
-from crosscompat.collection.opening import Collection
+from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form, parse
 from crosscompat.ground.wording import say

@@ -1,4 +1,4 @@
-"""The crosses of a collection, as ``crosses.csv`` holds them."""
+"""The crosses of a collection, made and wanted, as crosses.csv and wanted.csv hold them."""
 
 from __future__ import annotations
 
@@ -19,16 +19,6 @@ from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "HEADER",
-    "Cross",
-    "count_arrays",
-    "crosses_fingerprint",
-    "crosses_in",
-    "read_crosses",
-    "recorded_by",
-]
 
 _TEXTS = (
     *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),
@@ -111,6 +101,7 @@ HEADER = (
     *("source", "recorded_at", "note", "kind"),
 )
 
+MOST_WANTED = 5
 _REQUIRED = ("date", "seed_parent", "pollen_parent")
 
 
@@ -223,3 +214,48 @@ def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
             place = sheet.place(next(row for row in sheet.rows if row.number == cross.row), "id")
             faults.append(Fault(place, say("crosses.id_twice", row=str(first[cross.id])), say("crosses.id_advice")))
     return faults
+
+
+WANTED_HEADER = ("seed_parent", "pollen_parent", "want", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """One pairing the grower would like to make.
+
+    Attributes
+    ----------
+    seed_parent, pollen_parent : str
+        Species or plants, as written.
+    want : int or None
+        How much, 1 to 5.
+    """
+
+    seed_parent: str
+    pollen_parent: str
+    want: int | None = None
+    note: str | None = None
+    row: int = 0
+
+
+def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
+    """Read the crosses wanted.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file.
+    """
+    faults: list[Fault] = []
+    sheet = read_sheet(path, known=WANTED_HEADER, required=WANTED_HEADER[:2], faults=faults)
+    found = []
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        seed, pollen = cells.text("seed_parent", needed=True), cells.text("pollen_parent", needed=True)
+        want, note = cells.whole("want"), cells.text("note")
+        if want is not None and not 1 <= want <= MOST_WANTED:
+            cells.fault("want", say("wanted.want", got=str(want)))
+        if seed is not None and pollen is not None:
+            found.append(Wanted(seed, pollen, want, note, row.number))
+    raise_faults(faults)
+    return tuple(found)

@@ -18,19 +18,6 @@ from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold, written_alike
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "SHORTEST",
-    "Clues",
-    "Match",
-    "find_cross",
-    "find_plant",
-    "find_record",
-    "matches",
-    "plain",
-    "short_ids",
-    "shortened",
-]
-
 SHORTEST = 4
 _ID = re.compile(r"[0-9a-f]{4}[0-9a-f-]*")
 _LEFT_OUT = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")

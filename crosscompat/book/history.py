@@ -28,19 +28,6 @@ from crosscompat.book.store import Reading, Version
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "FieldChange",
-    "Line",
-    "Touch",
-    "differences",
-    "lines_of",
-    "names_of",
-    "noun",
-    "records_ever_of",
-    "touches",
-    "words_of",
-]
-
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
 _NAMED: Mapping[type[Record], str] = {
     Plant: "name",

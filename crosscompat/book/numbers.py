@@ -21,19 +21,6 @@ from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "LETTERS",
-    "OURS",
-    "Pattern",
-    "check_letter",
-    "check_value",
-    "find_number",
-    "next_number",
-    "pattern_fault",
-    "read_pattern",
-    "seedling_name",
-]
-
 LETTERS = "ACEHKMPTUXY"
 OURS = "{yy}-{n:03}{check}"
 

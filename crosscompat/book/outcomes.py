@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 
 from crosscompat.ground.wording import say
 
-__all__ = ["COUNT_COLUMNS", "STAGE_COLUMNS", "Outcomes", "impossible", "outcomes_of"]
-
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 
-__all__ = ["find_label", "findable_name", "placed"]
-
 
 def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
     """Return the labels that pairs of names mean.

@@ -16,7 +16,7 @@ from crosscompat.cli.ask import print_answer
 from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
 from crosscompat.cli.retrain import print_lesson
-from crosscompat.collection.demonstration import make_demonstration
+from crosscompat.collection.create import make_demonstration
 from crosscompat.collection.opening import MODEL_FILE, open_collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically

@@ -20,7 +20,7 @@ from crosscompat.advice.rank import (
     records,
     wanted_pairs,
 )
-from crosscompat.book.wanted import Wanted, read_wanted
+from crosscompat.book.crosses import Wanted, read_wanted
 from crosscompat.cli.locate import collection_or_carried
 from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
 from crosscompat.cli.workers import watched

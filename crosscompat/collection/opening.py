@@ -10,12 +10,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.book.crosses import Cross, crosses_fingerprint
+from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, read_wanted
 from crosscompat.book.current_plants import Plants
+from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
-from crosscompat.book.wanted import Wanted, read_wanted
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
-from crosscompat.collection.missing import with_missing
 from crosscompat.collection.recorded import read_book
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
@@ -23,16 +22,71 @@ from crosscompat.ground.synonyms import for_labels, read_synonyms
 from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
+from crosscompat.phylogeny.classification import ranks_among
 from crosscompat.phylogeny.hybrids import HybridIndex
-from crosscompat.phylogeny.placement import Placed
+from crosscompat.phylogeny.placement import Placed, place, place_for
 from crosscompat.phylogeny.taxa import Taxa
-from crosscompat.phylogeny.tree import Distances
+from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.traits import TraitTable, read_traits
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.sample import TreeSample
 
-__all__ = ["MODEL_FILE", "Collection", "open_carried", "open_collection"]
+
+def with_missing(
+    distances: Distances, traits: TraitTable | None, synonyms: Mapping[str, str]
+) -> tuple[Distances, tuple[Placed, ...]]:
+    """Return a tree with the species of the traits that it lacks, and which those are.
+
+    Parameters
+    ----------
+    distances : Phylogeny or DistanceTable
+        A table of distances, and a tree that tells no clades, stay as they are.
+    traits : TraitTable or None
+        A row is what says that a species exists; its ranks, or else the genus of its name, say where it belongs. A
+        hybrid of species of the tree stands between them and is not missing.
+    synonyms : mapping of str to str
+        Accepted name by name: a species that stands on the tree under another name is not missing.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree, placed = with_missing(parse_newick("(Aloe_vera:1,Aloe_ferox:1);"), TraitTable(("Aloe rara",), ()), {})
+    >>> tree.tips, [one.group for one in placed]
+    (('Aloe_vera', 'Aloe_ferox', 'Aloe rara'), ['Aloe'])
+    """
+    if traits is None or not isinstance(distances, Phylogeny):
+        return distances, ()
+    index = HybridIndex(distances.tips, for_labels({**formulas(), **synonyms}, distances.tips))
+    tips = set(distances.tips)
+    known: dict[str, Mapping[str, str]] = {}
+    missing: dict[str, Mapping[str, str]] = {}
+    for species, ranks in ranks_by_species(traits).items():
+        label = find_label(index, species)
+        if label is None:
+            missing[species] = ranks
+        elif label in tips:
+            known[label] = ranks
+    placed = place_for(distances, known, missing)
+    return place(distances, placed), placed
+
+
+def ranks_by_species(traits: TraitTable) -> dict[str, dict[str, str]]:
+    """Return the ranks that a trait table knows of each species.
+
+    Examples
+    --------
+    >>> from crosscompat.traits import TraitColumn
+    >>> ranks_by_species(TraitTable(("a", "b"), (TraitColumn("section", "text", True, ("One", None)),)))
+    {'a': {'section': 'One'}, 'b': {}}
+    """
+    columns = {column.name: column.values for column in traits.columns}
+    ranks = ranks_among(columns)
+    return {
+        species: {rank: str(columns[rank][row]) for rank in ranks if columns[rank][row] is not None}
+        for row, species in enumerate(traits.species)
+    }
+
 
 MODEL_FILE = "model.json"
 

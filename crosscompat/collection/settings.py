@@ -1,7 +1,8 @@
-"""The settings of a collection, as ``collection.toml`` holds them."""
+"""The settings of a collection, as collection.toml holds them, and where its cross book lies."""
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -9,7 +10,7 @@ from dataclasses import dataclass, field, fields
 from datetime import date
 from math import inf
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.ground.dates import DEFAULT_START
@@ -18,7 +19,9 @@ from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
-__all__ = ["FILE_NAME", "FORMAT", "NewerFormat", "Settings", "read_settings", "set_setting"]
+if TYPE_CHECKING:
+    from crosscompat.book.store import Store
+
 
 FILE_NAME = "collection.toml"
 FORMAT = 1
@@ -275,3 +278,28 @@ def _is_month_and_day(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+BOOK_VARIABLE = "CROSSCOMPAT_BOOK"
+"""The environment's variable that names another place, as a URL with a password does not belong in a file."""
+
+
+def book_place(folder: Path, settings: Settings) -> Path | str:
+    """Return the file of a collection's cross book, or the URL of the database that holds it.
+
+    Examples
+    --------
+    >>> book_place(Path("nursery"), Settings()).as_posix()
+    'nursery/book.sqlite'
+    >>> book_place(Path("nursery"), Settings(book="postgresql://society@host/crosses"))
+    'postgresql://society@host/crosses'
+    """
+    place = os.environ.get(BOOK_VARIABLE) or settings.book
+    return place if "://" in place else folder / place
+
+
+def open_book(folder: Path, settings: Settings) -> Store:
+    """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
+    from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
+
+    return open_store(book_place(folder, settings), copied_daily=True)

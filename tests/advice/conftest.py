@@ -4,9 +4,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, Wanted
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.wanted import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.collection.settings import Settings
 from crosscompat.phylogeny.newick import parse_newick

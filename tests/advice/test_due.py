@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from crosscompat.advice.due import due_list, due_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.book.timelines import Life, Lot, Tray, lives_of
-from crosscompat.book.usual_days import FEWEST, Span, days_of_book, usual_days
+from crosscompat.book.timelines import FEWEST, Life, Lot, Span, Tray, days_of_book, lives_of, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import say
 from crosscompat.show.calendar import Reminder, calendar_file

@@ -22,8 +22,7 @@ from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
 from crosscompat.carried import carried_tree
-from crosscompat.collection.missing import with_missing
-from crosscompat.collection.opening import open_carried
+from crosscompat.collection.opening import open_carried, with_missing
 from crosscompat.ground.errors import UnknownName
 from crosscompat.model.fitted import prior_step
 from crosscompat.model.forecast import chances

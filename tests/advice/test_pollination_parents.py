@@ -7,8 +7,7 @@ import pytest
 from crosscompat.advice.forecast_now import PRIOR, forecast_now, pair_of
 from crosscompat.advice.pollination_parents import find_visit_parent, misspelt, nearest_names, rules_side
 from crosscompat.book import records
-from crosscompat.book.current_plants import Plant
-from crosscompat.book.flowers import Sighting
+from crosscompat.book.current_plants import Plant, Sighting
 
 B1, B2, C1, S1 = (
     Plant("B1", "Aus bus", "B", self_fertile=True), Plant("B2", "Aus bus", "B2"),

@@ -4,7 +4,7 @@ import pytest
 
 from crosscompat.advice.check import check
 from crosscompat.advice.tree_checks import botany_notes
-from crosscompat.collection.missing import with_missing
+from crosscompat.collection.opening import with_missing
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable

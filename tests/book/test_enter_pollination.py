@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 
 from crosscompat.book import records
-from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.cross_summary import Units, crosses_of, in_all
+from crosscompat.book.entry.correct import take_back
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     named_cross,
@@ -16,11 +17,9 @@ from crosscompat.book.entry.enter_pollination import (
     write_pollination,
 )
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
-from crosscompat.book.units import Units, in_all
 from crosscompat.ground.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat.book import records
-from crosscompat.book.flowers import Sighting, Window, latest, sightings_of, usual_window
+from crosscompat.book.current_plants import Sighting, Window, latest, sightings_of, usual_window
 
 DAYS = st.dates(date(2001, 1, 1), date(2040, 12, 31))
 

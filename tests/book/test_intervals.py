@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.book.usual_days import kaplan_meier
+from crosscompat.book.timelines import kaplan_meier
 
 # Remission in weeks of 21 patients on 6-mercaptopurine, True where it ended: Freireich et al. 1963, Blood 21:699-716,
 # with the estimate as tabulated in Kleinbaum and Klein, Survival Analysis, ch. 2 (from memory).

@@ -18,11 +18,10 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, crosses_of
 from crosscompat.book.crosses import count_arrays
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.entry.correct import correct, withdraw
+from crosscompat.book.entry.correct import correct, take_back, withdraw
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
 from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
-from crosscompat.book.entry.undo import take_back
 from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible

@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.current_plants import Plant
+from crosscompat.book.current_plants import Plant, Window
 from crosscompat.book.entry.pollination_rules import (
     ANOTHER_SEASON,
     ASKED_ONLY,
@@ -27,7 +27,6 @@ from crosscompat.book.entry.pollination_rules import (
     risks,
     shedding,
 )
-from crosscompat.book.flowers import Window
 from crosscompat.book.records import PollenLot
 
 DAY = date(2026, 5, 10)

@@ -6,8 +6,8 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given
 
+from crosscompat.book.cross_summary import Units, in_all, in_words, kinds_of, total, units_of_visits, units_told
 from crosscompat.book.records import FLOWERS, Pollination
-from crosscompat.book.units import Units, in_all, in_words, kinds_of, total, units_of_visits, units_told
 
 KINDS = st.sampled_from([None, "flower", "Flowers", " flower ", "raceme", "RACEMES", "cyathia", "head"])
 VISITS = st.lists(

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.book.wanted import Wanted, read_wanted
+from crosscompat.book.crosses import Wanted, read_wanted
 from crosscompat.ground.errors import BadInput
 
 

@@ -14,8 +14,7 @@ from sqlalchemy import update
 
 from crosscompat.book.records import Cross, Observation, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
-from crosscompat.book.store.engine import transaction
-from crosscompat.book.store.schema import CHANGES
+from crosscompat.book.store.database import CHANGES, transaction
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()  # noqa: DTZ011
 
@@ -413,7 +412,7 @@ def test_a_book_on_a_server_is_copied_by_the_servers_tools(run, mine, command):
 
 
 def test_a_busy_book_ends_with_four(run, mine, monkeypatch):
-    monkeypatch.setattr("crosscompat.book.store.engine._WAIT_SECONDS", 0.2)
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 0.2)
     other = sqlite3.connect(mine / "book.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     outcome = run("observe", "26-01", "--swelling", "1", code=4)

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.collection import caches
-from crosscompat.collection.caches import keep, key_of, recall
+from crosscompat.collection import recorded
+from crosscompat.collection.recorded import keep, key_of, recall
 
 KEY, CONTENT = b"key of a file", b"what took time to make"
 
@@ -67,7 +67,7 @@ def test_where_nothing_can_be_written_nothing_is_kept_and_nothing_said(tmp_path,
         raise OSError(errno.ENOSPC, "No space left on device", str(path))
 
     keep(tmp_path / "no such folder" / "cache", KEY, CONTENT)
-    monkeypatch.setattr(caches, "write_atomically", full)
+    monkeypatch.setattr(recorded, "write_atomically", full)
     keep(tmp_path / "cache", KEY, CONTENT)
     assert recall(tmp_path / "cache", KEY) is None
     assert capsys.readouterr() == ("", "")
@@ -121,10 +121,10 @@ def test_what_cannot_be_read_has_no_key(tmp_path):
 
 
 def test_another_version_and_changed_code_make_another_key(tmp_path, monkeypatch):
-    package = shutil.copytree(caches._PACKAGE, tmp_path / "package")
-    monkeypatch.setattr(caches, "_PACKAGE", package)
+    package = shutil.copytree(recorded._PACKAGE, tmp_path / "package")
+    monkeypatch.setattr(recorded, "_PACKAGE", package)
     keys = [key_of([], ["book"])]
-    monkeypatch.setattr(caches, "__version__", "0.0.0")
+    monkeypatch.setattr(recorded, "__version__", "0.0.0")
     keys.append(key_of([], ["book"]))
     os.utime(package / "book" / "cross_summary.py", ns=(1, 1))
     keys.append(key_of([], ["book"]))

@@ -5,7 +5,7 @@ from math import log
 import numpy as np
 import pytest
 
-from crosscompat.book import wanted
+from crosscompat.book.crosses import WANTED_HEADER
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.ground.errors import BadInput, WrongUse
@@ -36,7 +36,7 @@ def test_a_new_collection_opens_and_is_empty(tmp_path):
 
 def test_the_tables_name_their_columns(tmp_path):
     create_collection(tmp_path / "a")
-    assert (tmp_path / "a" / "wanted.csv").read_text(encoding="utf-8") == ",".join(wanted.HEADER) + "\n"
+    assert (tmp_path / "a" / "wanted.csv").read_text(encoding="utf-8") == ",".join(WANTED_HEADER) + "\n"
 
 
 @pytest.mark.parametrize("unit", [None, "My", "unit", "substitutions per site"])

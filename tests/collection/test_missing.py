@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.collection.missing import ranks_by_species, with_missing
+from crosscompat.collection.opening import ranks_by_species, with_missing
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.traits import TraitColumn, TraitTable

@@ -18,10 +18,9 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.records import GivenForecast
 from crosscompat.book.store import Damaged, open_store
-from crosscompat.collection import caches, recorded
-from crosscompat.collection.recorded import Recorded
+from crosscompat.collection import recorded
+from crosscompat.collection.recorded import Recorded, rows_from, text_of
 from crosscompat.collection.settings import Settings
-from crosscompat.collection.snapshot import rows_from, text_of
 
 CACHE = ".book.cache"
 SETTINGS = Settings()
@@ -251,7 +250,7 @@ def test_the_snapshot_of_another_collection_is_not_used(own, tmp_path):
 
 def test_the_snapshot_of_another_version_is_not_used(own, unopened, monkeypatch):
     read_book(own, SETTINGS)
-    monkeypatch.setattr(caches, "__version__", "0.0.0")
+    monkeypatch.setattr(recorded, "__version__", "0.0.0")
     with pytest.raises(AssertionError, match="opened"), unopened():
         read_book(own, SETTINGS)
 
@@ -260,7 +259,7 @@ def test_where_nothing_can_be_written_the_book_is_read_every_time(own, monkeypat
     def frozen(path, content):
         raise PermissionError(13, "Permission denied", str(path))
 
-    monkeypatch.setattr(caches, "write_atomically", frozen)
+    monkeypatch.setattr(recorded, "write_atomically", frozen)
     assert read_book(own, SETTINGS) == read_book(own, SETTINGS)
     assert capsys.readouterr() == ("", "")
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.predict import fitted_on, training_set_of
 from crosscompat.book.records import GivenForecast
-from crosscompat.collection.demonstration import make_demonstration
+from crosscompat.collection.create import make_demonstration
 from crosscompat.collection.opening import Collection, open_collection
 from crosscompat.ground.csv_cells import write_sheet
 from crosscompat.model.saved import SavedModel

@@ -24,8 +24,6 @@ from crosscompat.book.store import Writing
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Harvest", "Seen", "Sown", "observe", "records_seen", "surprises"]
-
 _R = TypeVar("_R", SeedLot, Sowing)
 _Counted = tuple[date | None, int, Record]
 

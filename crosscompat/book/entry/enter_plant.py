@@ -17,8 +17,6 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold, parse
 from crosscompat.ground.wording import say
 
-__all__ = ["PlantEntry", "PlantRecords", "plant_records", "write_plant"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlantEntry:

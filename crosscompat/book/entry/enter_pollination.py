@@ -7,18 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.book import records
-from crosscompat.book.cross_summary import CrossRecords, cross_records
+from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, units_of_visits
 from crosscompat.book.entry.pollination_rules import NamedCross
 from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
-from crosscompat.book.units import Units, units_of_visits
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-
-__all__ = ["PollinationEntry", "PollinationRecords", "named_cross", "pollination_records", "write_pollination"]
 
 _PLAIN = "plain"
 _Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]

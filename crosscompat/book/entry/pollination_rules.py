@@ -10,32 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.book.current_plants import Plant
-from crosscompat.book.flowers import Window
+from crosscompat.book.current_plants import Plant, Window
 from crosscompat.book.records import PollenLot
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "ANOTHER_SEASON",
-    "ASKED_ONLY",
-    "CROSS_LOST",
-    "CROSS_OVER",
-    "DEAD_POLLEN",
-    "DEAD_SEED",
-    "FEMALE_POLLEN",
-    "LATER_POLLEN",
-    "MALE_SEED",
-    "ONE_CLONE",
-    "QUERIED",
-    "NamedCross",
-    "Remark",
-    "Side",
-    "Visit",
-    "contradicted",
-    "obstacles",
-    "risks",
-    "shedding",
-]
 
 MALE_SEED, FEMALE_POLLEN = "male as seed parent", "female as pollen parent"
 ONE_CLONE = "selfing within a clone"

@@ -16,7 +16,6 @@ from crosscompat.book.store import Reading
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Bounds", "impossibilities", "own_ancestors", "validated"]
 _OF_PLANTS = ""
 
 

@@ -15,7 +15,7 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.import_export.formula_guard import escaped, guarded, unescaped
+from crosscompat.book.import_export.cell_meaning import escaped, guarded, unescaped
 from crosscompat.book.records import KINDS, Record, needed, reference, value_types
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
@@ -23,8 +23,6 @@ from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-
-__all__ = ["ENDING", "INVENTED", "Entry", "WholeBook", "book_in", "read_book", "write_book", "write_summary"]
 
 ENDING = ".zip"
 INVENTED = "the outcomes are invented.txt"

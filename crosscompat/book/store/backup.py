@@ -14,26 +14,19 @@ from uuid import uuid4
 
 from sqlalchemy import Connection, func, select
 
-from crosscompat.book.store.copies import DAILY, aside_for, backups_of, daily_copies, free_copy
-from crosscompat.book.store.engine import Unreachable, address_of, file_error
-from crosscompat.book.store.schema import CHANGES
+from crosscompat.book.store.database import (
+    CHANGES,
+    DAILY,
+    Unreachable,
+    address_of,
+    aside_for,
+    backups_of,
+    daily_copies,
+    file_error,
+    free_copy,
+)
 from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "KEPT",
-    "Restored",
-    "back_up",
-    "backups_of",
-    "changes_lacking",
-    "copy_of_the_day",
-    "into_wal",
-    "is_book",
-    "last_sound",
-    "put_beside",
-    "restore",
-    "unfinished",
-]
 
 _WAIT_SECONDS = 5
 KEPT = 10

@@ -88,7 +88,7 @@ def restore(
 def _file_of_book(folder: Path | None) -> Path:
     """Return the file of a book; one on a server is copied there."""
     from crosscompat.cli.locate import settings_at
-    from crosscompat.collection.books import book_place
+    from crosscompat.collection.settings import book_place
 
     place = book_place(*settings_at(folder))
     if isinstance(place, str):

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from crosscompat.cli.locate import collection_at, settings_at
 from crosscompat.cli.output import talk
 from crosscompat.cli.prompts import confirm
-from crosscompat.collection.books import open_book
-from crosscompat.collection.settings import Settings
+from crosscompat.collection.settings import Settings, open_book
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
 

@@ -49,7 +49,7 @@ def due(
 def _lives(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...], datetime | None]:
     """Return the crosses of the book, and when it was last written in."""
     from crosscompat.book.timelines import lives_of
-    from crosscompat.collection.books import book_place, open_book
+    from crosscompat.collection.settings import book_place, open_book
 
     where = book_place(place, settings)
     if isinstance(where, Path) and not where.exists():

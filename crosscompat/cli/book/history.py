@@ -49,7 +49,7 @@ def undo(
 ) -> None:
     """Take a change back and say what it was."""
     from crosscompat.advice.history import undone_of
-    from crosscompat.book.entry.undo import take_back
+    from crosscompat.book.entry.correct import take_back
     from crosscompat.book.entry.validation import Bounds
     from crosscompat.cli.book.book_session import open_here
 

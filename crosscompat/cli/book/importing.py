@@ -18,9 +18,8 @@ from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.sheets import Imported
-    from crosscompat.book.import_export.column_mapping import TableMapping
+    from crosscompat.book.import_export.column_mapping import Grid, TableMapping
     from crosscompat.book.import_export.import_table import Answers, ImportedRows
-    from crosscompat.book.import_export.workbook import Grid
     from crosscompat.book.store import Store
     from crosscompat.cli.book.import_prompts import Given
     from crosscompat.collection.opening import Collection
@@ -73,8 +72,8 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
+    from crosscompat.book.import_export.column_mapping import read_grids
     from crosscompat.book.import_export.whole_book import ENDING
-    from crosscompat.book.import_export.workbook import read_grids
     from crosscompat.cli.book.book_session import open_with_collection
     from crosscompat.cli.book.import_prompts import Given
 
@@ -90,7 +89,7 @@ def import_(
 def _take_whole(store: Store, request: Request) -> None:
     from crosscompat.advice.sheets import Imported
     from crosscompat.book.import_export.whole_book import read_book
-    from crosscompat.book.store.restore import refuse_filled, restore_history
+    from crosscompat.book.store.pages import refuse_filled, restore_history
 
     whole = read_book(request.file)
     rows = sum(map(len, whole.entries.values()))

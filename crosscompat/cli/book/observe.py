@@ -173,7 +173,7 @@ def _print_story(story: CrossStory) -> None:
 
 
 def _print_totals(story: CrossStory) -> None:
-    from crosscompat.book.units import in_words
+    from crosscompat.book.cross_summary import in_words
 
     apart = in_words(story.units_by_kind) if story.totals.units is None else ""
     known = [say("observe.totals.units", n=apart)] if apart else []

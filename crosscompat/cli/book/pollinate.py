@@ -134,7 +134,7 @@ def _print(answer: Pollinated, *, why: bool) -> None:
 
 def _what(answer: Pollinated) -> str:
     """Return a visit in one sentence."""
-    from crosscompat.book.units import in_words, units_told
+    from crosscompat.book.cross_summary import in_words, units_told
 
     mother = who(answer.seed_parent, answer.seed_plant)
     fathers = [

@@ -8,10 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book.import_export.cell_meaning import is_pair, iso_day, parents_of, put_took
-from crosscompat.book.import_export.column_mapping import COLUMNS, changed, guess, heading_row, meaning_of, meanings
-from crosscompat.book.import_export.formula_guard import escaped, unescaped
-from crosscompat.book.import_export.workbook import Grid
+from crosscompat.book.import_export.cell_meaning import escaped, is_pair, iso_day, parents_of, put_took, unescaped
+from crosscompat.book.import_export.column_mapping import (
+    COLUMNS,
+    Grid,
+    changed,
+    guess,
+    heading_row,
+    meaning_of,
+    meanings,
+)
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import WrongUse
 

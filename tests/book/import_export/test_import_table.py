@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.import_export.column_mapping import changed, guess
+from crosscompat.book.import_export.column_mapping import Grid, changed, guess, read_grids
 from crosscompat.book.import_export.import_table import Answers, read_table, records_of_rows
-from crosscompat.book.import_export.workbook import Grid, read_grids
 from crosscompat.book.store import open_store
 from crosscompat.ground.errors import BadInput, WrongUse
 
@@ -344,7 +343,7 @@ def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, 
 
 
 def test_an_import_can_be_taken_back(season, take, book):
-    from crosscompat.book.entry.undo import take_back
+    from crosscompat.book.entry.correct import take_back
     from crosscompat.book.entry.validation import Bounds
 
     take(season)

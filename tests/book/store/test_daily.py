@@ -16,11 +16,8 @@ from sqlalchemy import update
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
-from crosscompat.book.store.copies import daily_copies
-from crosscompat.book.store.engine import transaction
-from crosscompat.book.store.schema import CHANGES
-from crosscompat.collection.books import open_book
-from crosscompat.collection.settings import Settings
+from crosscompat.book.store.database import CHANGES, daily_copies, transaction
+from crosscompat.collection.settings import Settings, open_book
 from crosscompat.ground.errors import CopyWarning
 
 NOW = datetime.now().astimezone()

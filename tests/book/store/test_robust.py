@@ -103,7 +103,7 @@ def test_of_two_who_write_at_once_neither_loses_a_record(place):
 
 
 def test_who_waits_too_long_is_told_that_the_book_is_busy_and_nothing_is_written(place, monkeypatch):
-    monkeypatch.setattr("crosscompat.book.store.engine._WAIT_SECONDS", 1)
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 1)
     one, other = open_store(place), open_store(place)
     with one.writing("slow") as pen:
         pen.add(Plant(name="a"))
@@ -136,7 +136,7 @@ def test_on_a_full_disk_nothing_acknowledged_is_harmed_and_it_is_said(tmp_path):
     running = start(book, "full", 400, limit, code=SHORT_FILES + WRITER)
     stdout, stderr = running.communicate(timeout=120)
     assert running.returncode == 1
-    assert stderr.splitlines()[-1].startswith("crosscompat.book.store.engine.Unreachable"), stderr
+    assert stderr.splitlines()[-1].startswith("crosscompat.book.store.database.Unreachable"), stderr
     assert "Nothing has been changed" in stderr
     acknowledged = stdout.split()
     assert acknowledged
@@ -206,7 +206,7 @@ def test_a_folder_that_is_read_only_is_read_and_not_written(open_to_all, left, n
     before = {path.name: path.read_bytes() for path in book.parent.iterdir()}
     stdout, stderr = start(book, code=AS_NOBODY).communicate(timeout=60)
     assert stdout.split() == (["coc-1", "das-1"] if left == "killed" else ["coc-1"]), stderr
-    assert stderr.splitlines()[-1].startswith("crosscompat.book.store.engine.Unreachable"), stderr
+    assert stderr.splitlines()[-1].startswith("crosscompat.book.store.database.Unreachable"), stderr
     assert {path.name: path.read_bytes() for path in book.parent.iterdir()} == before
 
 

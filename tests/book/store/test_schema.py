@@ -4,8 +4,7 @@ import pytest
 from sqlalchemy import inspect
 
 from crosscompat.book.store import open_store
-from crosscompat.book.store.engine import transaction
-from crosscompat.book.store.schema import FORMAT, metadata
+from crosscompat.book.store.database import FORMAT, metadata, transaction
 from crosscompat.ground.errors import WrongUse
 
 

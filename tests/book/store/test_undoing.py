@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from crosscompat.book.entry.undo import last_change, take_back
+from crosscompat.book.entry.correct import last_change, take_back
 from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.records import Cross, Finding, Observation, Plant
 from crosscompat.ground.errors import WrongUse
@@ -83,8 +83,7 @@ def test_what_cannot_be_taken_back_is_said(book, plant, number, words):
 def test_a_change_that_wrote_nothing_is_passed_over_and_is_not_taken_back_itself(book, plant):
     from sqlalchemy import insert
 
-    from crosscompat.book.store.engine import transaction
-    from crosscompat.book.store.schema import CHANGES
+    from crosscompat.book.store.database import CHANGES, transaction
 
     with transaction(book.engine, writing=True) as connection:  # as earlier versions noted them
         for _ in range(2):

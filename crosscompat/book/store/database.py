@@ -1,33 +1,168 @@
-"""Connections to a cross book: SQLite in a file, or PostgreSQL by URL, and what can go wrong with either."""
+"""The database of a cross book: its tables, the file or server it lies on, its copies, and what can go wrong."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import Field, fields
+from datetime import UTC, date, datetime, time
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import quote, unquote
 
+import sqlalchemy as sa
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
-from crosscompat.book.store.copies import backups_of
-from crosscompat.book.store.schema import also_on_postgresql
+from crosscompat.book.records import KINDS, Record, needed, reference, value_types
 from crosscompat.ground.errors import Busy, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "Damaged",
-    "Unreachable",
-    "address_of",
-    "damage_of",
-    "database_error",
-    "file_error",
-    "file_of",
-    "open_engine",
-    "transaction",
-]
+FORMAT = 1
+"""The shape of the tables; a book that says another is left alone."""
+
+_UNIQUE = {"plants": "name", "crosses": "number"}
+_ID = 36
+
+metadata = sa.MetaData()
+
+
+class Moment(sa.TypeDecorator[datetime]):
+    """A moment, kept in UTC; one without a zone is taken for UTC."""
+
+    impl = sa.DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:  # noqa: ARG002
+        """Return what is written."""
+        return value.astimezone(UTC).replace(tzinfo=None) if value is not None and value.tzinfo else value
+
+    def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:  # noqa: ARG002
+        """Return what was read."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+_COLUMN_TYPES: Mapping[type, Any] = {
+    str: sa.Text,
+    int: sa.Integer,
+    float: sa.Float(53),
+    bool: sa.Boolean,
+    date: sa.Date,
+    time: sa.Time,
+    datetime: Moment,
+}
+
+CHANGES = sa.Table(
+    "changes",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("who", sa.Text),
+    sa.Column("what", sa.Text, nullable=False),
+    sa.Column("undoes", sa.Integer, sa.ForeignKey("changes.id")),
+    sa.Column("imported", sa.Boolean, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+RECORDS = sa.Table(
+    "records",
+    metadata,
+    sa.Column("place", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("id", sa.String(_ID), nullable=False, unique=True),
+    sa.Column("kind", sa.String(_ID), nullable=False),
+    sqlite_autoincrement=True,
+)
+
+FORMAT_NOTE = sa.Table("book_format", sa.MetaData(), sa.Column("format", sa.Integer, primary_key=True))
+
+
+def _table(name: str, kind: type[Record]) -> sa.Table:
+    standing = sa.Column("replaced_in", sa.Integer, sa.ForeignKey("changes.id"))
+    table = sa.Table(
+        name,
+        metadata,
+        sa.Column("id", sa.String(_ID), sa.ForeignKey("records.id"), primary_key=True),
+        *(_column(item, kind) for item in fields(kind) if item.name != "id"),
+        sa.Column("made_in", sa.Integer, sa.ForeignKey("changes.id"), primary_key=True, autoincrement=False),
+        standing,
+    )
+    unique = ["id", *([_UNIQUE[name]] if name in _UNIQUE else [])]
+    pointing = [item.name for item in fields(kind) if reference(item)]
+    for column in dict.fromkeys([*unique, *pointing]):
+        sa.Index(
+            f"ix_{name}_{column}_standing",
+            table.c[column],
+            unique=column in unique,
+            sqlite_where=standing.is_(None),
+        )
+    for mark in ("made_in", "replaced_in"):
+        sa.Index(f"ix_{name}_{mark}", table.c[mark])
+    return table
+
+
+def also_on_postgresql() -> None:
+    """Let the indexes cover the standing rows alone on PostgreSQL too.
+
+    It is not said with the index, for that would load the whole dialect wherever a book is opened.
+    """
+    for table in TABLES.values():
+        for index in (one for one in table.indexes if str(one.name).endswith("_standing")):
+            index.dialect_options["postgresql"]["where"] = table.c.replaced_in.is_(None)
+
+
+def _column(item: Field[Any], kind: type[Record]) -> sa.Column[Any]:
+    nullable = item.name not in needed(kind)
+    if reference(item):
+        return sa.Column(item.name, sa.String(_ID), sa.ForeignKey("records.id"), nullable=nullable)
+    return sa.Column(item.name, _COLUMN_TYPES[value_types(kind)[item.name]], nullable=nullable)
+
+
+TABLES: Mapping[type[Record], sa.Table] = MappingProxyType({kind: _table(name, kind) for name, kind in KINDS.items()})
+"""The table of every kind of record."""
+
+
+FOLDER = "backups"
+DAILY = "daily"
+"""The word in the name of a copy that was taken before the first writing of a day."""
+_STAMP = "%Y-%m-%d-%H%M%S"
+_DAY = len("2026-05-01")
+
+
+def backups_of(book: Path) -> list[Path]:
+    """Return the copies that were taken of a book and lie beside it, newest first."""
+    return [path for _, path in _named(book)]
+
+
+def daily_copies(book: Path) -> list[tuple[str, Path]]:
+    """Return the copies of a book that were taken before the first writing of a day, with that day, newest first."""
+    return [(name[1][:_DAY], path) for name, path in _named(book) if name[2] == f"-{DAILY}"]
+
+
+def _named(book: Path) -> list[tuple[re.Match[str], Path]]:
+    name = re.compile(rf"{re.escape(book.stem)}-(\d{{4}}-\d\d-\d\d-\d{{6}})(-[^.]*?)??(?:-(\d+))?\.sqlite")
+    found = [(parts, path) for path in (book.parent / FOLDER).glob("*.sqlite") if (parts := name.fullmatch(path.name))]
+    found.sort(key=lambda one: (one[0][1], int(one[0][3] or 1)), reverse=True)
+    return found
+
+
+def free_copy(book: Path, label: str = "") -> Path:
+    """Return a name for a new copy of a book that no file has."""
+    parts = (book.stem, datetime.now().astimezone().strftime(_STAMP), label)
+    return _free(book.parent / FOLDER / "-".join(part for part in parts if part))
+
+
+def aside_for(book: Path) -> Path:
+    """Return a name under which a book that is replaced can be kept; it is none of its backups."""
+    return _free(book.parent / FOLDER / f"set-aside-{book.stem}-{datetime.now().astimezone().strftime(_STAMP)}")
+
+
+def _free(stem: Path) -> Path:
+    tries = (stem.with_name(f"{stem.name}{'' if i == 1 else f'-{i}'}.sqlite") for i in range(1, 10_000))
+    return next(path for path in tries if not path.exists())
+
 
 _WAIT_SECONDS = 5
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt")

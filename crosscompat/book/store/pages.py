@@ -1,0 +1,318 @@
+"""The pages of a book: read as they stand, added to in transactions, never overwritten, and written anew elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from sqlalchemy import Connection, RowMapping, Select, Table, func, insert, select, update
+from sqlalchemy.exc import IntegrityError
+
+from crosscompat.book.records import KINDS, Record
+from crosscompat.book.store.backup import copy_of_the_day
+from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
+from crosscompat.ground.errors import Busy, WrongUse
+from crosscompat.ground.wording import say
+
+R = TypeVar("R", bound=Record)
+_FEW = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One transaction: when, by whom and what; and which change it took back, if it did."""
+
+    id: int
+    at: datetime
+    who: str | None
+    what: str
+    undoes: int | None = None
+    imported: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A record as some change wrote it, and the change that replaced it or took it back, if any did."""
+
+    record: Record
+    made_in: int
+    replaced_in: int | None
+
+
+class Reading:
+    """The book at one moment."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+
+    def current(self, kind: type[R], **where: object) -> tuple[R, ...]:
+        """Return the records of a kind as they stand, in the order in which they were first written.
+
+        Parameters
+        ----------
+        kind : type
+            One of ``records.KINDS``.
+        **where
+            Fields and what they must be: a value, a tuple of values, or None for blank.
+        """
+        table, query = TABLES[kind], _standing(kind, where)
+        names = [item.name for item in fields(kind)]
+        rows = self.connection.execute(query.with_only_columns(*(table.c[name] for name in names)))
+        return tuple(kind(**dict(zip(names, row, strict=True))) for row in rows)
+
+    def columns(self, kind: type[R], *names: str, in_order: bool = False, **where: object) -> Sequence[tuple[Any, ...]]:
+        """Return some fields of the records as they stand, in no order unless asked: for many, faster than records."""
+        query = _standing(kind, where, in_order=in_order).with_only_columns(*(TABLES[kind].c[name] for name in names))
+        return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
+
+    def ever(self, kind: type[R], name: str) -> frozenset[Any]:
+        """Return every value that a field was ever given, in records that were corrected or taken back too."""
+        column = TABLES[kind].c[name]
+        return frozenset(
+            row[0] for row in self.connection.execute(select(column).where(column.is_not(None)).distinct())
+        )
+
+    def find(self, kind: type[R], **where: object) -> R | None:
+        """Return the first such record, or None."""
+        found = self.current(kind, **where)
+        return found[0] if found else None
+
+    def times(self, kind: type[R], field: str) -> Mapping[str, datetime]:
+        """Return when the latest of the standing records that point to each record was written down.
+
+        What was imported was written down elsewhere, at a time nobody knows, and is left out.
+        """
+        table = TABLES[kind]
+        query = (
+            select(table.c[field], func.max(CHANGES.c.at))
+            .join(CHANGES, CHANGES.c.id == table.c.made_in)
+            .where(table.c.replaced_in.is_(None), ~CHANGES.c.imported)
+            .group_by(table.c[field])
+        )
+        return {row[0]: row[1] for row in self.connection.execute(query)}
+
+    def kind_of(self, record: str) -> type[Record] | None:
+        """Return what kind of record has an identifier."""
+        found = self.connection.execute(select(RECORDS.c.kind).where(RECORDS.c.id == record)).scalar()
+        return None if found is None else KINDS[found]
+
+    def changes(self, ids: Iterable[int] | None = None) -> tuple[Change, ...]:
+        """Return the changes, oldest first; all, or those of some numbers."""
+        query = select(CHANGES).order_by(CHANGES.c.id)
+        if ids is not None:
+            query = query.where(CHANGES.c.id.in_(list(ids)))
+        return tuple(Change(*row) for row in self.connection.execute(query))
+
+    def versions(
+        self,
+        kind: type[R],
+        *,
+        change: int | Collection[int] | None = None,
+        record: str | Collection[str] | None = None,
+        **where: object,
+    ) -> tuple[Version, ...]:
+        """Return records of a kind as they were written over time.
+
+        Parameters
+        ----------
+        change : int or collection of int, optional
+            Only what these changes wrote or replaced.
+        record : str or collection of str, optional
+            Only these records.
+        **where
+            As for `current`.
+        """
+        table = TABLES[kind]
+        query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
+        if change is not None:
+            numbers = [change] if isinstance(change, int) else list(change)
+            query = query.where(table.c.made_in.in_(numbers) | table.c.replaced_in.in_(numbers))
+        if record is not None:
+            query = query.where(table.c.id.in_([record] if isinstance(record, str) else list(record)))
+        query = _narrowed(query, table, where)
+        return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
+
+    def touched(self, change: int) -> int:
+        """Return how many records a change wrote, replaced or took back."""
+        return len({one.record.id for kind in KINDS.values() for one in self.versions(kind, change=change)})
+
+    def ids(self) -> list[str]:
+        """Return the identifiers of all records that ever were."""
+        return list(self.connection.execute(select(RECORDS.c.id)).scalars())
+
+
+class Writing(Reading):
+    """A transaction that writes; its change is noted with the first thing written.
+
+    Parameters
+    ----------
+    to_copy : Path, optional
+        The file that is to be copied first where that is due.
+    """
+
+    def __init__(self, connection: Connection, what: str, who: str | None, to_copy: Path | None = None) -> None:
+        super().__init__(connection)
+        self.what, self.who = what, who
+        self.undoes: int | None = None
+        self.imported = False
+        self._to_copy = to_copy
+        self._change: int | None = None
+
+    @property
+    def change(self) -> int | None:
+        """The number of this change; None as long as nothing was written."""
+        return self._change
+
+    def _noted(self) -> int:
+        """Return the number of this change, which is noted now if nothing was written before."""
+        if self._change is None:
+            if self._to_copy is not None:
+                copy_of_the_day(self.connection, self._to_copy)
+            noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
+            more = {"undoes": self.undoes, "imported": self.imported}
+            result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
+            self._change = int(result.scalar_one())
+        return self._change
+
+    def add(self, *records: Record) -> None:
+        """Write new records, which may point to each other."""
+        groups = list(_by_kind(records))
+        for kind, group in groups:
+            self._noted()
+            table = TABLES[kind].name
+            self.connection.execute(insert(RECORDS), [{"id": record.id, "kind": table} for record in group])
+        for kind, group in groups:
+            self._write(kind, group)
+
+    def replace(self, *records: Record) -> None:
+        """Write corrections: each takes the place of the record of its identifier, which is kept.
+
+        Raises
+        ------
+        Busy
+            If somebody else has replaced it meanwhile, or taken it back.
+        """
+        for kind, group in _by_kind(records):
+            self._mark(TABLES[kind], [record.id for record in group])
+            self._write(kind, group)
+
+    def withdraw(self, *records: Record) -> None:
+        """Take records back; they stay in the history."""
+        for kind, group in _by_kind(records):
+            self._mark(TABLES[kind], [record.id for record in group])
+
+    def put_back(self, *records: Record) -> None:
+        """Let records stand again that a change had replaced or taken back.
+
+        Raises
+        ------
+        WrongUse
+            If a name or number of theirs has been given to another meanwhile.
+        """
+        try:
+            for kind, group in _by_kind(records):
+                self._write(kind, group)
+        except IntegrityError:
+            raise WrongUse(say("store.undo.taken", number=self.undoes)) from None
+
+    def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
+        names = [item.name for item in fields(kind)]
+        rows = [{**{name: getattr(record, name) for name in names}, "made_in": self._noted()} for record in records]
+        self.connection.execute(insert(TABLES[kind]), rows)
+
+    def _mark(self, table: Table, ids: Sequence[str]) -> None:
+        mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self._noted())
+        for start in range(0, len(ids), _FEW):
+            portion = ids[start : start + _FEW]
+            if self.connection.execute(mark.where(table.c.id.in_(portion))).rowcount != len(portion):
+                raise Busy(say("store.changed_meanwhile"))
+
+
+def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
+    table = TABLES[kind]
+    query = _narrowed(select(table).where(table.c.replaced_in.is_(None)), table, where)
+    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
+
+
+def _narrowed(query: Select[Any], table: Table, where: Mapping[str, object]) -> Select[Any]:
+    for name, value in where.items():
+        column = table.c[name]
+        query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
+    return query
+
+
+def _version(kind: type[Record], row: RowMapping) -> Version:
+    values = {item.name: row[item.name] for item in fields(kind)}
+    return Version(kind(**values), row["made_in"], row["replaced_in"])
+
+
+def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Record]]]:
+    """Yield the records kind by kind, each kind in the order given, those pointed to first."""
+    groups: dict[type[Record], list[Record]] = {}
+    for record in records:
+        groups.setdefault(type(record), []).append(record)
+    for kind in KINDS.values():
+        if kind in groups:
+            yield kind, groups[kind]
+
+
+def refuse_filled(page: Reading) -> None:
+    """Stop at a book in which something was ever written.
+
+    Raises
+    ------
+    WrongUse
+        If it is such a one.
+    """
+    counts = (select(func.count()).select_from(table) for table in (CHANGES, RECORDS))
+    if any(page.connection.execute(count).scalar_one() for count in counts):
+        raise WrongUse(say("store.not_empty"))
+
+
+def restore_history(
+    pen: Writing, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]
+) -> None:
+    """Write changes and versions as they were elsewhere; it is no change of its own.
+
+    Parameters
+    ----------
+    pen : Writing
+        Nothing must have been written with it yet.
+    changes : sequence of Change
+        Oldest first.
+    versions : mapping
+        By kind of record, those of one record together and in the order in which records were first written.
+
+    Raises
+    ------
+    WrongUse
+        If something was ever written in the book.
+    """
+    refuse_filled(pen)
+    if changes:
+        pen.connection.execute(insert(CHANGES), [asdict(change) for change in changes])
+        _count_on(pen.connection)
+    kinds = [kind for kind in KINDS.values() if versions.get(kind)]
+    for kind in kinds:
+        name = TABLES[kind].name
+        ids = dict.fromkeys(version.record.id for version in versions[kind])
+        pen.connection.execute(insert(RECORDS), [{"id": one, "kind": name} for one in ids])
+    for kind in kinds:
+        pen.connection.execute(insert(TABLES[kind]), list(_rows(kind, versions[kind])))
+
+
+def _rows(kind: type[Record], versions: Iterable[Version]) -> Iterable[Mapping[str, object]]:
+    names = [item.name for item in fields(kind)]
+    for version in versions:
+        values = {name: getattr(version.record, name) for name in names}
+        yield values | {"made_in": version.made_in, "replaced_in": version.replaced_in}
+
+
+def _count_on(connection: Connection) -> None:
+    """Let the next change get the next number; SQLite does so of itself."""
+    if connection.dialect.name == "postgresql":
+        last = select(func.max(CHANGES.c.id)).scalar_subquery()
+        connection.execute(select(func.setval(func.pg_get_serial_sequence("changes", "id"), last)))
