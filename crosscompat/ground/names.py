@@ -102,7 +102,7 @@ class Match:
     """The label found for a name, and how: "exact", "parsed", "synonym", "species" or "hybrid".
 
     "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
-    and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.hybrids`).
+    and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.taxa`).
     ``sentence`` says it to a person; empty when exact.
     """
 

@@ -10,8 +10,7 @@ from crosscompat.model.composition import Logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import doubt_of_uneven
-from crosscompat.phylogeny.hybrids import Pedigree
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import Pedigree, Taxa
 
 __all__ = ["InPlace", "doubted", "in_place", "no_surer"]
 
@@ -42,7 +41,7 @@ def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
 
     Examples
     --------
-    >>> from crosscompat.phylogeny.hybrids import HybridIndex
+    >>> from crosscompat.phylogeny.taxa import HybridIndex
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
     >>> positions = Taxa(tree, HybridIndex(tree.tips))

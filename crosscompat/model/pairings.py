@@ -9,7 +9,7 @@ import numpy as np
 
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats, Ints
-from crosscompat.phylogeny.hybrids import Pedigree
+from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.phylogeny.tree import Distances
 
 __all__ = ["Levels", "Pairings", "Parents", "Seen", "pairings_of", "seen_by"]

@@ -6,9 +6,8 @@ from crosscompat.model.between import doubted, in_place, no_surer
 from crosscompat.model.composition import Logits
 from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents, Seen
-from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 
 TREE = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
 POSITIONS = Taxa(TREE, HybridIndex(TREE.tips))
