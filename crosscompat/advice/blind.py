@@ -12,9 +12,9 @@ from crosscompat.advice.predict import chances_of, clones_on_both_sides, fitted_
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel, fit_plain
 from crosscompat.model.forecast import chances, outlook
-from crosscompat.model.held_out import Fold
 from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Parents
+from crosscompat.model.scoring import Fold
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.ground.wording import say
+from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import prior_model
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.prior import Priors
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
 

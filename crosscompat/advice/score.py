@@ -17,9 +17,8 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.held_out import Fold, by_pair, by_season, by_species, pair_numbers
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import scores, skill_interval
+from crosscompat.model.scoring import Fold, by_pair, by_season, by_species, pair_numbers, scores, skill_interval
 from crosscompat.model.training_set import TrainingSet
 
 __all__ = ["LEAST", "WAYS", "CameOf", "ForecastScore", "Scorecard", "WayScore", "score"]

@@ -16,9 +16,8 @@ from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.held_out import pair_numbers
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import Bin, Scores, scores, skill_interval
+from crosscompat.model.scoring import Bin, Scores, pair_numbers, scores, skill_interval
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 

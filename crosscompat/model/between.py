@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.model.composition import Logits
-from crosscompat.model.effects import Ints
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.phylogeny.hybrids import Pedigree

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.model.effects import Ints
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Levels, Pairings
 
 if TYPE_CHECKING:
-    from crosscompat.model.laplace import Mode, Stage
+    from crosscompat.model.gaussian import Stage
+    from crosscompat.model.inference import Mode
 
 __all__ = ["Past", "base_shift", "past_of", "past_weights", "prior_logits"]
 
@@ -67,7 +67,7 @@ def past_of(
     record : ndarray of int, shape (n_records,), optional
         Number of each cross; by default they are counted.
     """
-    from crosscompat.model.laplace import find_mode  # noqa: PLC0415 - only a fit needs it
+    from crosscompat.model.inference import find_mode  # noqa: PLC0415 - only a fit needs it
 
     scales = most_likely.scales
     mode = find_mode(stage, scales, most_likely)

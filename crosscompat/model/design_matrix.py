@@ -1,4 +1,4 @@
-"""The design matrix of one stage, and nested effects integrated out of its records exactly.
+"""The design matrix of one stage: coefficients, effects of groups, and nested effects integrated out exactly.
 
 A record touches few of many columns, and so do all records of one coarsest nested group (a pair) together. The matrix
 is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole. Nested
@@ -8,19 +8,148 @@ Statistics 21:124-127), which needs sums over groups alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from crosscompat.model.effects import Factor, Ints, nested_chain
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["DesignMatrix", "Elimination", "Grouping", "design_matrix"]
+__all__ = ["DesignMatrix", "Elimination", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
+
+_ROUNDING = 1e-8
+_LEAST = 1e-10
+_KEPT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Kinship:
+    """A correlation matrix A with its spectrum, so that lambda A + (1 - lambda) I costs nothing to factor.
+
+    Attributes
+    ----------
+    matrix : ndarray of float, shape (n_levels, n_levels)
+        Diagonal 1, positive semi-definite.
+    values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
+        Its eigenvalues, not below 0, and eigenvectors.
+    """
+
+    matrix: Floats
+    values: Floats
+    vectors: Floats
+    _inverses: dict[float, Floats] = field(default_factory=dict, compare=False, repr=False)
+
+    @classmethod
+    def of(cls, matrix: ArrayLike) -> Kinship:
+        """Decompose a correlation matrix.
+
+        Raises
+        ------
+        ValueError
+            If it is not positive semi-definite.
+
+        Examples
+        --------
+        >>> Kinship.of([[1.0, 0.5], [0.5, 1.0]]).values.round(6).tolist()
+        [0.5, 1.5]
+        """
+        a = np.asarray(matrix, dtype=np.float64)
+        values, vectors = np.linalg.eigh(a)
+        if values.size and values[0] < -_ROUNDING * values.size:
+            raise ValueError("the correlation matrix is not positive semi-definite")
+        return cls(a, np.maximum(values, 0.0), vectors)
+
+    def spectrum(self, share: float) -> Floats:
+        """Return the eigenvalues of share A + (1 - share) I, above 0 even where relatives are the same."""
+        return np.maximum(share * self.values + (1.0 - share), _LEAST)
+
+    def tilt(self, share: float) -> Floats:
+        """Return the slope of the log of each of these eigenvalues in the share."""
+        return (self.values - 1.0) / self.spectrum(share)
+
+    def inverse(self, share: float) -> Floats:
+        """Return the inverse of share A + (1 - share) I; those computed last are kept."""
+        if share not in self._inverses:
+            if len(self._inverses) >= _KEPT:
+                self._inverses.clear()
+            self._inverses[share] = (self.vectors / self.spectrum(share)) @ self.vectors.T
+        return self._inverses[share]
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """One kind of effect, such as that of the seed parent's species.
+
+    Attributes
+    ----------
+    name : str
+    levels : ndarray of int, shape (n_records,)
+        The level of each record, -1 for none.
+    size : int
+        Number of levels.
+    kinship : Kinship or None
+        How levels are related; None: not at all.
+    nested : bool
+        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie
+        within one another, are not related, and every record has a level of each.
+    """
+
+    name: str
+    levels: Ints
+    size: int
+    kinship: Kinship | None = None
+    nested: bool = False
+
+    @classmethod
+    def of(
+        cls,
+        name: str,
+        levels: ArrayLike,
+        size: int | None = None,
+        kinship: Kinship | None = None,
+        *,
+        nested: bool = False,
+    ) -> Factor:
+        """Make a factor, with as many levels as there are numbers if their number is not given.
+
+        Examples
+        --------
+        >>> Factor.of("mother", [0, 0, 2]).size
+        3
+        """
+        table = np.asarray(levels, dtype=np.intp)
+        return cls(name, table, int(table.max(initial=-1)) + 1 if size is None else size, kinship, nested)
+
+
+def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
+    """Return the places of the nested factors, the finest first.
+
+    Raises
+    ------
+    ValueError
+        If they do not lie within one another, are related, or leave a record out.
+
+    Examples
+    --------
+    >>> pair = Factor.of("pair", [0, 0, 1, 1], nested=True)
+    >>> record = Factor.of("record", [0, 1, 2, 3], nested=True)
+    >>> nested_chain((pair, record))
+    (1, 0)
+    """
+    chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
+    for factor in (factors[i] for i in chain):
+        if factor.kinship is not None or np.any(factor.levels < 0):
+            raise ValueError(f"the levels of {factor.name!r} are related or missing, so they cannot be nested")
+    for fine, coarse in pairwise(factors[i] for i in chain):
+        _, first, inverse = np.unique(fine.levels, return_index=True, return_inverse=True)
+        if np.any(coarse.levels != coarse.levels[first][inverse]):
+            raise ValueError(f"the levels of {fine.name!r} do not lie within those of {coarse.name!r}")
+    return chain
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +181,7 @@ class Grouping:
         """Note where each group lies."""
         from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
 
-        records = np.arange(groups.size)
-        member = csr_array((np.ones(groups.size), (groups, records)), shape=(size, groups.size))
+        member = csr_array((np.ones(groups.size), (groups, np.arange(groups.size))), shape=(size, groups.size))
         top, parent = np.zeros((2, size), dtype=np.intp)
         top[groups], parent[groups] = coarsest, coarser
         return cls(groups, size, top, parent, member, np.unique(groups).size == groups.size)
@@ -74,6 +202,15 @@ class _Products:
     record: Ints
     cells: Ints
     times: Floats
+
+    @classmethod
+    def of(cls, columns: Ints, size: int) -> _Products:
+        width = columns.shape[1]
+        i, j = np.triu_indices(width)
+        record, which = np.nonzero(columns[:, j] >= 0)  # those of none come last
+        i, j = i[which], j[which]
+        cells = columns[record, i] * size + columns[record, j]
+        return cls(record * width + i, record * width + j, record, cells, np.where(i == j, 1.0, 2.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,37 +312,28 @@ def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
     """
     m, p = x.shape
     chain = nested_chain(factors)
-    blocks, size = _blocks(p, factors)
-    groups = [factors[i].levels[:, 0] for i in chain]
+    edges = np.cumsum([p, *(0 if factor.nested else factor.size for factor in factors)]).tolist()
+    blocks, size = tuple(slice(*edge) for edge in pairwise(edges)), int(edges[-1])
+    groups = [factors[i].levels for i in chain]
     top = groups[-1] if chain else np.arange(m)
     nested = tuple(
         Grouping.of(own, factors[i].size, coarser, top)
         for i, own, coarser in zip(chain, groups, [*groups[1:], top], strict=False)
     )
-    where, value = _entries(x, factors, blocks)
+    levels = [
+        np.where(factor.levels < 0, -1, factor.levels + block.start)
+        for factor, block in zip(factors, blocks, strict=True)
+        if not factor.nested
+    ]
+    where = np.column_stack([np.tile(np.arange(p), (m, 1)), *levels]).astype(np.intp)
+    value = np.column_stack([x, *(level >= 0 for level in levels)])
     touched, place = _localise(where, top, factors[chain[-1]].size if chain else m)
     if where.shape[1] * touched.shape[1] > size:
         return DesignMatrix(p, size, blocks, chain, nested, touched, where, _filled(where, value, size), None)
     rows = _filled(place, value, touched.shape[1])
-    products = _products(touched[top], size)
-    return DesignMatrix(p, size, blocks, chain, nested, touched, np.maximum(touched[top], 0), rows, products)
-
-
-def _blocks(p: int, factors: tuple[Factor, ...]) -> tuple[tuple[slice, ...], int]:
-    """Column slices of the factors, and the number of columns."""
-    edges = np.cumsum([p, *(0 if factor.nested else factor.size for factor in factors)]).tolist()
-    return tuple(slice(begin, end) for begin, end in pairwise(edges)), edges[-1]
-
-
-def _entries(x: Floats, factors: tuple[Factor, ...], blocks: tuple[slice, ...]) -> tuple[Ints, Floats]:
-    """Columns that each record touches, -1 for none, and the numbers there; a column may come twice."""
-    result = [(np.tile(np.arange(x.shape[1]), (len(x), 1)), x)]
-    for factor, block in zip(factors, blocks, strict=True):
-        if not factor.nested:
-            there = factor.levels >= 0
-            result.append((np.where(there, factor.levels + block.start, -1), np.where(there, factor.shares, 0.0)))
-    where, value = (np.concatenate([entry[k] for entry in result], axis=1) for k in (0, 1))
-    return where.astype(np.intp), value.astype(np.float64, copy=False)
+    return DesignMatrix(
+        p, size, blocks, chain, nested, touched, np.maximum(touched[top], 0), rows, _Products.of(touched[top], size)
+    )
 
 
 def _localise(where: Ints, top: Ints, tops: int) -> tuple[Ints, Ints]:
@@ -216,24 +344,16 @@ def _localise(where: Ints, top: Ints, tops: int) -> tuple[Ints, Ints]:
     rank = np.arange(unique.size) - np.searchsorted(owner, owner)
     touched = np.full((tops, max(int(rank.max(initial=-1)) + 1, 1)), -1, dtype=np.intp)
     touched[owner, rank] = unique % step
-    place = np.zeros(where.shape, dtype=np.intp)
+    place = np.full(where.shape, -1, dtype=np.intp)
     place[real] = rank[inverse]
     return touched, place
 
 
 def _filled(place: Ints, value: Floats, width: int) -> Floats:
-    """Write the numbers of each record at their places."""
-    cells = np.arange(len(place))[:, None] * width + np.maximum(place, 0)
-    return _sums(cells.ravel(), value.ravel(), len(place) * width).reshape(len(place), width)
-
-
-def _products(columns: Ints, size: int) -> _Products:
-    width = columns.shape[1]
-    i, j = np.triu_indices(width)
-    record, which = np.nonzero(columns[:, j] >= 0)  # those of none come last
-    i, j = i[which], j[which]
-    cells = columns[record, i] * size + columns[record, j]
-    return _Products(record * width + i, record * width + j, record, cells, np.where(i == j, 1.0, 2.0))
+    """Write the numbers of each record at their places, those of none beyond the end."""
+    rows = np.zeros((len(place), width + 1))
+    np.put_along_axis(rows, np.where(place < 0, width, place), value, axis=1)
+    return np.ascontiguousarray(rows[:, :width])
 
 
 def _sums(groups: Ints, values: Floats, size: int) -> Floats:

@@ -10,7 +10,8 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 
-from crosscompat.model.laplace import GaussianPrior, fit_posterior
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts, Floats
 
 __all__ = ["PriorLogisticRegression"]

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.model.composition import prior_shares, share_means
+from crosscompat.model.composition import SeedsPerPod, fit_seeds, prior_shares, share_means
 from crosscompat.model.cross_weights import Past, past_of
-from crosscompat.model.effects import Factor, GaussianPrior, Ints, Kinship
-from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.design_matrix import Factor, Kinship
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.likelihood import Counts, Floats, Ints
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
 from crosscompat.model.posterior import EFFECTS, Effects, matched, unknown_effects
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
-from crosscompat.model.seeds import SeedsPerPod, fit_seeds
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.pairing import Recipe
 
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FittedModel",
-    "Seen",
     "StepFit",
     "design_of",
     "fit_crosses",
@@ -203,7 +202,9 @@ def _fit_step(
     related: Floats | None,
 ) -> StepFit:
     """Fit one step, given what each of its crosses is numbered."""
-    from crosscompat.model.hyperparameters import integrate, one_thread  # noqa: PLC0415 - an answer fits nothing
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - an answer fits nothing
+
+    from crosscompat.model.hyperparameters import integrate  # noqa: PLC0415 - an answer fits nothing
 
     design = design_of(model.recipe, rows, model.means)
     spread = prior_shares(model.seeds)[step]
@@ -212,7 +213,8 @@ def _fit_step(
         offset_of(step, whole_before(model, design), model.seeds),
     )  # fmt: skip
     scales = priors.effect_scales(step, spread)
-    with one_thread():
+    # More threads of BLAS only wait for each other; with one a fit is the same from run to run.
+    with threadpool_limits(limits=1, user_api="blas"):
         most_likely, points = integrate(stage, np.array([scales[factor.name] for factor in stage.factors]))
         pairs = np.column_stack([levels.seed, levels.pollen])
         mean, covariance, effects = matched(stage, points, pairs)
@@ -239,7 +241,7 @@ def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior
     prior : GaussianPrior, optional
         Of the coefficients, in place of that of the package; the intercept first.
     """
-    from crosscompat.model.laplace import fit_posterior  # noqa: PLC0415 - an answer fits nothing
+    from crosscompat.model.inference import fit_posterior  # noqa: PLC0415 - an answer fits nothing
 
     moments = training_moments(recipe, rows)
     belief = prior or published().prior_for(recipe.features)

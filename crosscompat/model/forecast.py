@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.composition import Logits, joined, together
-from crosscompat.model.effects import Ints
 from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of, prior_step, whole_before
-from crosscompat.model.likelihood import Floats, chance
+from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Levels, Pairings
 from crosscompat.model.posterior import Effects
 from crosscompat.model.stages import STEPS, WHOLE
@@ -21,7 +20,6 @@ __all__ = [
     "MOST_FLOWERS",
     "NORMAL_95",
     "Chances",
-    "Logits",
     "Outlook",
     "all_joined",
     "chance_of",
@@ -112,7 +110,7 @@ def outlook(
     Examples
     --------
     >>> from crosscompat.model.fitted import prior_model
-    >>> from crosscompat.model.seeds import SeedsPerPod
+    >>> from crosscompat.model.composition import SeedsPerPod
     >>> from crosscompat.pairing import DistanceScale, recipe_for
     >>> recipe = recipe_for(None, DistanceScale(2.0, (("time", 2.0, 1.0),), "My"))
     >>> found = outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]]))

@@ -8,11 +8,23 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.model.design_matrix import DesignMatrix, Elimination, design_matrix
-from crosscompat.model.effects import Factor, GaussianPrior
+from crosscompat.model.design_matrix import DesignMatrix, Elimination, Factor, design_matrix
 from crosscompat.model.likelihood import Counts, Floats
 
-__all__ = ["Gaussian", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
+__all__ = ["Gaussian", "GaussianPrior", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class GaussianPrior:
+    """Independent normal priors, one a coefficient; an infinite ``sd`` leaves the coefficient free.
+
+    Attributes
+    ----------
+    mean, sd : ndarray of float, shape (n_coefficients,)
+    """
+
+    mean: Floats
+    sd: Floats
 
 
 class NotConverged(ArithmeticError):
@@ -141,10 +153,6 @@ class Prior:
             energy += 0.5 * float(variance * (pull @ pull))
         return eta, energy
 
-    def given(self, weight: Floats) -> Gaussian:
-        """Return the posterior given working logits of precision ``weight``, shape (n_records,)."""
-        return Gaussian(self, weight)
-
 
 class Gaussian:
     """A prior joined with one working logit a record.
@@ -164,6 +172,7 @@ class Gaussian:
     def __init__(self, prior: Prior, weight: Floats) -> None:
         from scipy.linalg import lapack  # noqa: PLC0415 - only a fit needs it
 
+        self._lapack = lapack
         self.prior, self.weight = prior, weight
         self.elimination = Elimination.of(prior.design, weight, prior.variances)
         precision = self.elimination.gram()
@@ -180,9 +189,7 @@ class Gaussian:
 
     def columns(self, vector: Floats) -> Floats:
         """Return the covariance of a times a vector, shape (q,)."""
-        from scipy.linalg import lapack  # noqa: PLC0415 - as above
-
-        return np.asarray(lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
+        return np.asarray(self._lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
 
     def solve(self, weighted: Floats) -> tuple[Floats, Floats]:
         """Return the mean of a, and the residual that the nested effects follow from.
@@ -199,9 +206,7 @@ class Gaussian:
     @cached_property
     def _half(self) -> Floats:
         """Upper half of the covariance of a."""
-        from scipy.linalg import lapack  # noqa: PLC0415 - as above
-
-        return np.asarray(lapack.dpotri(self.root, lower=1)[0].T if len(self.root) else self.root)
+        return np.asarray(self._lapack.dpotri(self.root, lower=1)[0].T if len(self.root) else self.root)
 
     @cached_property
     def spread(self) -> Floats:

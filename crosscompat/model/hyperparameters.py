@@ -1,48 +1,101 @@
-"""The variances of one stage: integrated over a fixed set of points, or the most likely ones."""
+"""The variances of one stage, integrated over a fixed set of points.
+
+Each unknown scale is written as a coordinate that is standard normal before any record: a standard deviation is
+s F⁻¹(Φ(z)) with F the half-normal distribution, the phylogenetic share lambda is G⁻¹(Φ(z)) with G that of Beta(2, 2).
+Where the data say nothing the posterior of z is then exactly standard normal, and where a standard deviation may be 0
+it trails off gently to the left.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
-from crosscompat.model.expectation_propagation import NotSettled, refine
-from crosscompat.model.hyperpriors import Coordinates
-from crosscompat.model.laplace import (
-    GaussianPrior,
-    Mode,
-    Scales,
-    Stage,
-    evidence_slope,
-    expected_bend,
-    find_mode,
-    stage_of,
-)
+from crosscompat.model.gaussian import Scales, Stage
+from crosscompat.model.inference import Mode, NotSettled, evidence_slope, expected_bend, find_mode, refine
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.quadrature import normal_points
 
-__all__ = ["Point", "Surface", "climb", "integrate", "maximum_likelihood", "one_thread"]
+__all__ = ["Point", "Surface", "beta22", "climb", "half_normal", "integrate", "normal_points"]
 
 POINTS = 24
 
-_GAIN, _LIKELIHOOD_GAIN = 1e-3, 1e-12
+_FAR = -5.0
+_GAIN = 1e-3
 _ARMIJO = 1e-4
 _LONGEST = 2.0
 _STRAIGHT = 1e-12
 _DIFFERENCE = 0.1
 _LEAST_BEND = 0.25
-_START = -0.5  # log sd, and logit lambda
 
 
-@contextmanager
-def one_thread() -> Iterator[None]:
-    """Hold BLAS to one thread, as more only wait for each other; a fit is then the same from run to run."""
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - only a fit needs it
+def half_normal(z: Floats) -> tuple[Floats, Floats]:
+    """Return the quantiles of |N(0, 1)| at Φ(z), and their slopes in z, each of the shape of z.
 
-    with threadpool_limits(limits=1, user_api="blas"):
-        yield
+    Examples
+    --------
+    >>> half_normal(np.array([0.0]))[0].round(4)  # the median of |N(0, 1)|
+    array([0.6745])
+    """
+    from scipy.special import ndtr, ndtri  # noqa: PLC0415 - only a fit needs it
+
+    y = np.where(z < _FAR, np.sqrt(np.pi / 2.0) * ndtr(z), -ndtri(0.5 * ndtr(-z)))
+    return y, 0.5 * np.exp(0.5 * (y * y - z * z))
+
+
+def beta22(z: float) -> tuple[float, float]:
+    """Return the quantile of Beta(2, 2) at Φ(z), and its slope in z.
+
+    Examples
+    --------
+    >>> round(beta22(0.0)[0], 4)
+    0.5
+    """
+    from scipy.special import ndtr  # noqa: PLC0415 - as above
+
+    x = 0.5 - np.sin(np.arcsin(1.0 - 2.0 * ndtr(z)) / 3.0)
+    density = 6.0 * x * (1.0 - x)
+    slope = np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi) / density if density > 0 else 0.0
+    return float(x), float(slope)
+
+
+@cache
+def normal_points(count: int, size: int) -> Floats:
+    """Return a fixed set of points that stands for a standard normal: mirrored, of mean 0 and covariance I exactly.
+
+    Parameters
+    ----------
+    count : int
+        Number of points; an even number at least twice ``size`` is taken.
+    size : int
+        Dimensions.
+
+    Returns
+    -------
+    ndarray of float, shape (n_points, size)
+
+    Notes
+    -----
+    The additive recurrence of the generalised golden ratio (Roberts M, 2018, The unreasonable effectiveness of
+    quasirandom sequences), through the normal quantile, then whitened.
+
+    Examples
+    --------
+    >>> points = normal_points(24, 3)
+    >>> bool(np.allclose(points.mean(axis=0), 0)), bool(np.allclose(points.T @ points / len(points), np.eye(3)))
+    (True, True)
+    """
+    from scipy.special import ndtri  # noqa: PLC0415 - as above
+
+    half = max((count + 1) // 2, size)
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (size + 1))
+    points = ndtri((0.5 + np.arange(1, half + 1)[:, None] * ratio ** -np.arange(1.0, size + 1)) % 1.0)
+    both = np.concatenate([points, -points])
+    root = np.linalg.cholesky(both.T @ both / len(both))
+    return np.asarray(np.linalg.solve(root, both.T).T, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,61 +107,60 @@ class Point:
 
 
 class Surface:
-    """Log posterior of the coordinates of the scales and its slope; each mode is found from the one before.
+    """Log posterior of the coordinates z of the scales and its slope; each posterior is found from the one before.
+
+    The coordinates are those of the sd of each factor, then that of lambda if any factor has a kinship.
 
     Parameters
     ----------
     stage : Stage
-    where : Coordinates
+    prior : ndarray of float, shape (n_factors,)
+        Half-normal scale of the sd of each factor.
     refined : bool
         Whether moments are matched (`refine`) or the mode is taken as it is.
     """
 
-    def __init__(self, stage: Stage, where: Coordinates, *, refined: bool = True) -> None:
-        self.stage, self.where, self.refined = stage, where, refined
+    def __init__(self, stage: Stage, prior: Floats, *, refined: bool = True) -> None:
+        self.stage, self.prior, self.refined = stage, prior, refined
+        self.related = any(factor.kinship is not None for factor in stage.factors)
+        self.size = len(stage.factors) + int(self.related)
         self.warm: Mode | None = None
+
+    def scales(self, z: Floats) -> tuple[Scales, Floats]:
+        """Return the scales at z, and the factors that turn slopes by log sd and by lambda into slopes by z."""
+        y, slope = half_normal(z[: len(self.prior)])
+        share, bend = beta22(float(z[-1])) if self.related else (0.5, 0.0)
+        return Scales(self.prior * y, share), np.append(slope / y, [bend] * self.related)
 
     def mode(self, z: Floats) -> Mode:
         """Return the posterior of coefficients and effects at z."""
-        scales, _ = self.where.scales(z)
-        if not self.refined:
-            self.warm = find_mode(self.stage, scales, self.warm)
-        else:
+        scales, _ = self.scales(z)
+        if self.refined:
             self.warm = refine(self.stage, self.warm or find_mode(self.stage, scales), scales)
+        else:
+            self.warm = find_mode(self.stage, scales, self.warm)
         return self.warm
 
     def height(self, mode: Mode, z: Floats) -> float:
         """Return the log posterior, up to a constant."""
-        return mode.evidence - (0.5 * float(z @ z) if self.where.prior is not None else 0.0)
+        return mode.evidence - 0.5 * float(z @ z)
 
     def slope(self, mode: Mode, z: Floats) -> Floats:
         """Return the slope of the log posterior, shape of z."""
         by_log_sd, by_share, _ = evidence_slope(self.stage, mode)
-        _, turn = self.where.scales(z)
-        raw = np.append(by_log_sd, [by_share] * self.where.related) * turn
-        return raw - z if self.where.prior is not None else raw
+        return np.append(by_log_sd, [by_share] * self.related) * self.scales(z)[1] - z
 
     def first_guess(self, mode: Mode, z: Floats) -> Floats:
         """Return about the inverse of minus the second derivatives, as a climb begins with it."""
-        if self.where.prior is None:
-            return np.eye(z.size)
-        _, turn = self.where.scales(z)
+        turn = self.scales(z)[1]
         bend = expected_bend(self.stage, mode)[: z.size, : z.size] * np.outer(turn, turn)
         return np.asarray(np.linalg.inv(bend + np.eye(z.size)))
 
 
-def climb(surface: Surface, z: Floats, gain: float, most: int = 200) -> tuple[Floats, Mode]:
-    """Climb to the highest point of a surface, by BFGS with backtracking.
+def climb(surface: Surface, z: Floats, gain: float = _GAIN, most: int = 200) -> tuple[Floats, Mode]:
+    """Climb from z to the highest point of a surface, by BFGS with backtracking.
 
-    Parameters
-    ----------
-    surface : Surface
-    z : ndarray of float
-        Where to begin.
-    gain : float
-        It stops when a step promises less than this.
-    most : int
-        Most steps.
+    It stops when a step promises less than ``gain``, and after ``most`` steps.
     """
     mode = surface.mode(z)
     height, slope = surface.height(mode, z), surface.slope(mode, z)
@@ -140,25 +192,23 @@ def _climbed(
 
 
 def _bfgs(inverse: Floats, move: Floats, bend: Floats) -> Floats:
-    """Update the inverse curvature."""
     along = float(move @ bend)
     if along < _STRAIGHT:
         return inverse
     left = np.eye(move.size) - np.outer(move, bend) / along
-    updated: Floats = left @ inverse @ left.T + np.outer(move, move) / along
-    return updated
+    return np.asarray(left @ inverse @ left.T + np.outer(move, move) / along)
 
 
 def integrate(
-    stage: Stage, prior: Floats | None, count: int = POINTS, *, refined: bool = True
+    stage: Stage, prior: Floats, count: int = POINTS, *, refined: bool = True
 ) -> tuple[Mode, tuple[Point, ...]]:
     """Find the most likely scales, and points that stand for all of them.
 
     Parameters
     ----------
     stage : Stage
-    prior : ndarray of float, shape (n_factors,), or None
-        Half-normal scale of the sd of each factor; lambda has the prior Beta(2, 2). None: no prior.
+    prior : ndarray of float, shape (n_factors,)
+        Half-normal scale of the sd of each factor; lambda has the prior Beta(2, 2).
     count : int
         Points; 0 takes the most likely scales alone.
     refined : bool
@@ -176,27 +226,24 @@ def integrate(
     Where moments do not settle, which extreme scales can bring about, the modes are taken for the whole stage: a little
     timid, but a grower is not left without an answer.
     """
-    related = any(factor.kinship is not None for factor in stage.factors)
-    where = Coordinates(prior, len(stage.factors), related)
     if refined:
         try:
-            return _integrated(Surface(stage, where), count)
+            return _integrated(Surface(stage, prior), count)
         except NotSettled:
             pass
-    return _integrated(Surface(stage, where, refined=False), count)
+    return _integrated(Surface(stage, prior, refined=False), count)
 
 
 def _integrated(surface: Surface, count: int) -> tuple[Mode, tuple[Point, ...]]:
-    size = surface.where.size
-    top, mode = climb(surface, np.zeros(size), _GAIN)
-    if size == 0 or count == 0:
+    top, mode = climb(surface, np.zeros(surface.size))
+    if surface.size == 0 or count == 0:
         return mode, (Point(mode, 1.0),)
     surface.warm = mode
     values, vectors = np.linalg.eigh(_curvature(surface, top, mode))
     # The symmetric root: the signs of eigenvectors, and so the points, would be those of the machine.
     spread = vectors / np.sqrt(np.clip(values, _LEAST_BEND, None)) @ vectors.T
     modes, heights = [], []
-    for x in normal_points(count, size):
+    for x in normal_points(count, surface.size):
         surface.warm, z = mode, top + spread @ x
         modes.append(surface.mode(z))
         heights.append(surface.height(modes[-1], z) + 0.5 * float(x @ x))
@@ -211,55 +258,3 @@ def _curvature(surface: Surface, z: Floats, mode: Mode) -> Floats:
     rows = [slope - surface.slope(surface.mode(place), place) for place in beside]
     bend = np.array(rows).reshape(z.size, z.size) / _DIFFERENCE
     return 0.5 * (bend + bend.T)
-
-
-def maximum_likelihood(stage: Stage) -> tuple[Floats, Mode]:
-    """Return the coefficients, and the effects at the most likely scales, as published mixed models are fitted.
-
-    Parameters
-    ----------
-    stage : Stage
-        The prior of its coefficients is not read.
-
-    Returns
-    -------
-    coefficients : ndarray of float, shape (p,)
-    mode : Mode
-        Its ``evidence`` is the Laplace log likelihood, without binomial coefficients.
-
-    Raises
-    ------
-    NotConverged
-        If there is no such point.
-    """
-    related = any(factor.kinship is not None for factor in stage.factors)
-    where = Coordinates(None, len(stage.factors), related)
-    free = GaussianPrior(np.zeros(stage.x.shape[1]), np.full(stage.x.shape[1], np.inf))
-    plain = find_mode(stage_of(stage.counts, stage.x, free), Scales(np.empty(0)))
-    start = np.concatenate([np.full(where.size, _START), plain.theta])
-    z, mode = climb(_Likelihood(stage, where), start, _LIKELIHOOD_GAIN)
-    return z[where.size :], mode
-
-
-class _Likelihood(Surface):
-    """Laplace log likelihood over log sds, logit lambda and the coefficients."""
-
-    def __init__(self, stage: Stage, where: Coordinates) -> None:
-        self.x = stage.x
-        none = GaussianPrior(np.empty(0), np.empty(0))
-        effects = stage_of(stage.counts, stage.x[:, :0], none, stage.factors, stage.offset)
-        super().__init__(effects, where, refined=False)
-
-    def mode(self, z: Floats) -> Mode:
-        """Return the mode of the effects at these scales and coefficients."""
-        split = self.where.size
-        self.stage = replace(self.stage, offset=self.x @ z[split:])
-        return super().mode(z[:split])
-
-    def slope(self, mode: Mode, z: Floats) -> Floats:
-        """Return the slope of the log likelihood."""
-        split = self.where.size
-        by_log_sd, by_share, by_offset = evidence_slope(self.stage, mode)
-        _, turn = self.where.scales(z[:split])
-        by_scale = np.append(by_log_sd, [by_share] * self.where.related) * turn
-        return np.concatenate([by_scale, self.x.T @ by_offset])

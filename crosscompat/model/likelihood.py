@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Counts", "Floats", "chance", "curvature", "derivatives", "log_likelihood", "log_likelihoods", "score"]
+__all__ = ["Counts", "Floats", "Ints", "chance", "derivatives", "log_likelihood", "log_likelihoods"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 _LEAST = 1e-300
 _LOWEST = -500.0  # below this logit the slope of "some of n" is 1 to the last digit
@@ -139,30 +140,6 @@ def derivatives(eta: Floats, counts: Counts) -> tuple[Floats, Floats, Floats]:
     return counts.weight * gradient, np.maximum(counts.weight * bend, _LEAST), counts.weight * slope
 
 
-def score(eta: Floats, counts: Counts) -> Floats:
-    """Return the derivative of each record's log likelihood by its logit, shape (n_records,).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> score(np.zeros(2), Counts.of([4, 1], [3, 1], some=[False, True]))
-    array([1. , 0.5])
-    """
-    return derivatives(eta, counts)[0]
-
-
-def curvature(eta: Floats, counts: Counts) -> Floats:
-    """Return minus the second derivative of each record's log likelihood by its logit, never negative.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> curvature(np.zeros(2), Counts.of([4, 1], [3, 1], some=[False, True]))
-    array([1.  , 0.25])
-    """
-    return derivatives(eta, counts)[1]
-
-
 def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
     """Give the derivatives of log(1 - (1 - p)^n), stable in both tails."""
     within = np.maximum(eta, _LOWEST)
@@ -171,7 +148,7 @@ def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
     with np.errstate(over="ignore"):
         gradient = tried * hit / np.expm1(missed)
     per_trial = tried * hit / np.maximum(-np.expm1(-missed), _LEAST)
-    # told - miss loses its digits as p goes to 0, where it tends to p (n + 1) / 2
+    # per_trial - miss loses its digits as p goes to 0, where it tends to p (n + 1) / 2
     gap = np.where(missed > _SMALL, per_trial - miss, hit * (tried + 1.0) / 2.0)
     slope = gradient * (per_trial * miss - per_trial * gradient + hit * miss) - gradient * gap**2
     return gradient, np.maximum(gradient * gap, 0.0), slope

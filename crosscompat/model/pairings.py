@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.model.effects import Ints
 from crosscompat.model.kinship import relatedness
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.tree import Distances
 

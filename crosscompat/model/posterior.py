@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.model.effects import Ints
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 
 if TYPE_CHECKING:
-    from crosscompat.model.effects import Factor
+    from crosscompat.model.design_matrix import Factor
+    from crosscompat.model.gaussian import Stage
     from crosscompat.model.hyperparameters import Point
-    from crosscompat.model.laplace import Mode, Stage
+    from crosscompat.model.inference import Mode
 
 __all__ = ["EFFECTS", "Effects", "PairEffects", "matched", "unknown_effects"]
 

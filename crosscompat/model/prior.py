@@ -14,7 +14,7 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
-from crosscompat.model.effects import GaussianPrior
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.pairing import Feature
 

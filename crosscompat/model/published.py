@@ -17,9 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.model.composition import Logits
-from crosscompat.model.effects import Ints
-from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.quadrature import TiltedMoments
+from crosscompat.model.inference import TiltedMoments
+from crosscompat.model.likelihood import Counts, Floats, Ints
 
 __all__ = ["PublishedCrosses", "with_published"]
 

@@ -15,7 +15,8 @@ from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
-from crosscompat.model.forecast import Logits, chances, flowers_for
+from crosscompat.model.composition import Logits
+from crosscompat.model.forecast import chances, flowers_for
 from crosscompat.phylogeny.newick import parse_newick
 
 NAMES = ["Aus bus", "Aus cus", "Aus dus", "Aus eus", "Aus fus"]

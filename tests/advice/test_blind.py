@@ -10,8 +10,8 @@ from crosscompat.advice.blind import FORECASTS, blind_forecasts, gave_a_seedling
 from crosscompat.advice.predict import chances_of, training_set_of
 from crosscompat.advice.retrain import learn
 from crosscompat.book.current_plants import Plant
-from crosscompat.model.held_out import Fold, by_pair, by_season, by_species
 from crosscompat.model.pairings import Parents
+from crosscompat.model.scoring import Fold, by_pair, by_season, by_species
 from crosscompat.phylogeny.newick import parse_newick
 
 DAY = date(2026, 1, 1)

@@ -10,7 +10,7 @@ from crosscompat.advice.blind import blind_forecasts
 from crosscompat.advice.figures import basis_figures
 from crosscompat.advice.predict import basis_of, fitted_on, training_set_of
 from crosscompat.collection.settings import Settings
-from crosscompat.model.held_out import by_pair
+from crosscompat.model.scoring import by_pair
 
 DAY = date(2026, 1, 1)
 CURVES = ("time", "root", "linear", "square")

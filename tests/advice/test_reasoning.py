@@ -8,12 +8,12 @@ from hypothesis import strategies as st
 from crosscompat.advice import reasoning
 from crosscompat.advice.predict import Asked
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
-from crosscompat.model.effects import GaussianPrior
-from crosscompat.model.fitted import FittedModel, Seen, StepFit
+from crosscompat.model.composition import SeedsPerPod
+from crosscompat.model.fitted import FittedModel, StepFit
 from crosscompat.model.forecast import outlook
-from crosscompat.model.pairings import Levels, Pairings
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.pairings import Levels, Pairings, Seen
 from crosscompat.model.reasons import TERMS, Reasons
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 
 TRAITS = (

@@ -14,7 +14,7 @@ from crosscompat.advice.score import WAYS, ForecastScore, score
 from crosscompat.book.crosses import Cross
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import WrongUse
-from crosscompat.model.held_out import by_species
+from crosscompat.model.scoring import by_species
 from crosscompat.phylogeny.newick import parse_newick
 
 DAY = date(2026, 1, 1)

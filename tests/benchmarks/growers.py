@@ -8,10 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from crosscompat.model.composition import prior_shares, share_means
+from crosscompat.model.composition import SeedsPerPod, prior_shares, share_means
 from crosscompat.model.kinship import correlation
 from crosscompat.model.prior import published
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import recipe_for, scale_of
 from crosscompat.phylogeny.table import DistanceTable

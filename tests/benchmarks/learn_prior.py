@@ -24,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from crosses import by_genus, published_genera
 
-from crosscompat.model.effects import Factor, GaussianPrior
+from crosscompat.model.design_matrix import Factor
+from crosscompat.model.gaussian import GaussianPrior, stage_of
 from crosscompat.model.hyperparameters import integrate
-from crosscompat.model.laplace import stage_of
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.prior import published
 from crosscompat.pairing import CURVES, scale_of

@@ -32,8 +32,8 @@ from tree_peers import READERS, WRITERS, pair_distance, readers_of_tables  # noq
 from crosscompat.advice.pair_distances import PairTable, write_distances  # noqa: E402
 from crosscompat.collection.opening import Collection  # noqa: E402
 from crosscompat.collection.settings import Settings  # noqa: E402
-from crosscompat.model.effects import GaussianPrior  # noqa: E402
-from crosscompat.model.laplace import fit_posterior  # noqa: E402
+from crosscompat.model.gaussian import GaussianPrior  # noqa: E402
+from crosscompat.model.inference import fit_posterior  # noqa: E402
 from crosscompat.model.likelihood import Counts  # noqa: E402
 from crosscompat.phylogeny.newick import parse_newick  # noqa: E402
 

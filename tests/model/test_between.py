@@ -3,7 +3,8 @@ from __future__ import annotations
 import numpy as np
 
 from crosscompat.model.between import doubted, in_place, no_surer
-from crosscompat.model.forecast import Logits, chances
+from crosscompat.model.composition import Logits
+from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.newick import parse_newick

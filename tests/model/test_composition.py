@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.model.composition import TYPICAL_SD, Logits, joined, prior_shares, share_means, together
+from crosscompat.model.composition import TYPICAL_SD, Logits, SeedsPerPod, joined, prior_shares, share_means, together
 from crosscompat.model.fitted import design_of, prior_model
 from crosscompat.model.forecast import outlook, step_logits
 from crosscompat.model.prior import published
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, STEPS, WHOLE
 from crosscompat.pairing import DistanceScale, recipe_for
 

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.design_matrix import Elimination, design_matrix
-from crosscompat.model.effects import Factor
+from crosscompat.model.design_matrix import Elimination, Factor, Kinship, design_matrix, nested_chain
 
 
 class Written:
@@ -20,7 +19,8 @@ class Written:
         a, b = rng.integers(0, k, (2, m))
         pair = np.unique(np.minimum(a, b) * k + np.maximum(a, b), return_inverse=True)[1]
         self.factors = (
-            Factor("either", np.column_stack([a, b]), np.full((m, 2), 0.7), k),
+            Factor.of("mother", a, k),
+            Factor.of("father", b, k),
             Factor.of("plant", rng.integers(-1, plants, m), plants),
             Factor.of("pair", pair, nested=True),
             Factor.of("direction", np.unique(a * k + b, return_inverse=True)[1], nested=True),
@@ -32,8 +32,8 @@ class Written:
         self.whole[:, :2] = self.x
         for factor, block in zip(self.factors, self.design.blocks, strict=True):
             for r in range(0 if factor.nested else m):
-                for level, share in zip(factor.levels[r], factor.shares[r], strict=True):
-                    self.whole[r, block.start + level] += share if level >= 0 else 0.0
+                if factor.levels[r] >= 0:
+                    self.whole[r, block.start + factor.levels[r]] = 1.0
 
     def nested(self, variances):
         """Covariance of the nested effects among the records."""
@@ -88,3 +88,52 @@ def test_the_nested_effects_are_integrated_out(seed, plants):
         expected = np.einsum("gm,mn,gn->g", member, working, member)
         found = inner.group_precisions(level, variance, spread * scale * scale[:, None])
         assert found == pytest.approx(expected, rel=1e-6, abs=1e-7)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.floats(0, 1))
+def test_the_spectrum_is_that_of_the_mixed_matrix(seed, share):
+    half = np.random.default_rng(seed).normal(size=(5, 2))
+    a = half @ half.T + 0.1 * np.eye(5)
+    a /= np.sqrt(np.outer(np.diag(a), np.diag(a)))
+    kinship = Kinship.of(a)
+    mixed = share * a + (1 - share) * np.eye(5)
+    assert kinship.spectrum(share) == pytest.approx(np.linalg.eigvalsh(mixed))
+    assert (kinship.vectors * kinship.spectrum(share)) @ kinship.vectors.T == pytest.approx(mixed)
+
+
+def test_what_is_no_correlation_is_refused():
+    with pytest.raises(ValueError, match="positive semi-definite"):
+        Kinship.of([[1.0, 2.0], [2.0, 1.0]])
+
+
+def test_rounding_is_no_reason_to_refuse():
+    assert Kinship.of(np.ones((4, 4))).values.min() >= 0.0
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000))
+def test_a_chain_begins_with_the_finest(seed):
+    fine = np.random.default_rng(seed).permutation(np.arange(40) % 8)
+    levels = (fine % 2, fine % 4, fine, np.arange(40))
+    factors = [Factor.of(str(i), level, nested=True) for i, level in enumerate(levels)]
+    assert nested_chain((factors[1], Factor.of("column", fine), factors[0], factors[3], factors[2])) == (3, 4, 0, 2)
+
+
+@pytest.mark.parametrize(
+    "factor",
+    [
+        Factor.of("kin", [0, 1, 2], kinship=Kinship.of(np.eye(3)), nested=True),
+        Factor.of("gap", [0, -1, 2], nested=True),
+    ],
+    ids=lambda factor: factor.name,
+)
+def test_what_is_related_or_absent_cannot_be_nested(factor):
+    with pytest.raises(ValueError, match=factor.name):
+        nested_chain((factor,))
+
+
+def test_groups_across_one_another_cannot_be_nested():
+    mother, father = (Factor.of(name, levels, nested=True) for name, levels in (("m", [0, 0, 1]), ("f", [0, 1, 0])))
+    with pytest.raises(ValueError, match="within"):
+        nested_chain((mother, father))

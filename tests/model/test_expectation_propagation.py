@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from crosscompat.model import expectation_propagation
-from crosscompat.model.effects import Factor
-from crosscompat.model.expectation_propagation import NotSettled, refine
-from crosscompat.model.laplace import GaussianPrior, Scales, find_mode, stage_of
+from crosscompat.model import inference
+from crosscompat.model.design_matrix import Factor
+from crosscompat.model.gaussian import GaussianPrior, Scales, stage_of
+from crosscompat.model.inference import NotSettled, find_mode, refine
 from crosscompat.model.likelihood import Counts, log_likelihoods
 
 PRIOR = GaussianPrior(np.zeros(2), np.array([1.5, 2.5]))
@@ -65,7 +65,7 @@ def test_each_record_has_the_moments_of_its_cavity_and_likelihood(seed, width):
 @pytest.mark.parametrize("case", WIDE)
 def test_wide_effects_settle_at_the_quick_pace(case, monkeypatch):
     stage, scales, _ = random_stage(*case)
-    monkeypatch.setattr(expectation_propagation, "_SLOW", ())
+    monkeypatch.setattr(inference, "_SLOW", ())
     assert np.isfinite(refine(stage, find_mode(stage, scales)).evidence)
 
 
@@ -81,7 +81,7 @@ def test_a_slow_pace_settles_what_a_quick_one_does_not(case, monkeypatch):
     stage, scales, _ = random_stage(*case)
     mode = find_mode(stage, scales)
     settled = refine(stage, mode)
-    monkeypatch.setattr(expectation_propagation, "_SLOW", ())
+    monkeypatch.setattr(inference, "_SLOW", ())
     with pytest.raises(NotSettled, match="do not settle"):
         refine(stage, mode)
     assert np.isfinite(settled.evidence)
@@ -91,7 +91,7 @@ def test_it_says_so_when_the_sweeps_run_out(monkeypatch):
     stage, scales, _ = random_stage(0, 0.7)
     mode = find_mode(stage, scales)
     for pace in ("_QUICK", "_SLOW"):
-        monkeypatch.setattr(expectation_propagation, pace, (1.0,))
+        monkeypatch.setattr(inference, pace, (1.0,))
     with pytest.raises(FloatingPointError):
         refine(stage, mode)
 

@@ -5,13 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.composition import prior_shares
-from crosscompat.model.fitted import Seen, fit_crosses, fit_plain, prior_model, prior_step
-from crosscompat.model.laplace import GaussianPrior, fit_posterior
+from crosscompat.model.composition import SeedsPerPod, prior_shares
+from crosscompat.model.fitted import fit_crosses, fit_plain, prior_model, prior_step
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Parents
+from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import centre_of, published, spread_of
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 

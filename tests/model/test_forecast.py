@@ -7,13 +7,13 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from crosscompat.model.effects import GaussianPrior
-from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, fit_plain, prior_model
-from crosscompat.model.forecast import MOST_FLOWERS, Logits, chance_of, chances, flowers_for, outlook, step_logits
+from crosscompat.model.composition import Logits, SeedsPerPod
+from crosscompat.model.fitted import FittedModel, StepFit, fit_crosses, fit_plain, prior_model
+from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, step_logits
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Levels, Pairings, Parents
+from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
 from crosscompat.model.reasons import reasons, whole_reasons
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 

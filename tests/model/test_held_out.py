@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.held_out import by_pair, by_season, by_species, pair_numbers
+from crosscompat.model.scoring import by_pair, by_season, by_species, pair_numbers
 
 
 @st.composite

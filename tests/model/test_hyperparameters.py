@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import beta, halfnorm, norm
 
-from crosscompat.model.effects import Factor
-from crosscompat.model.hyperparameters import Surface, climb, integrate
-from crosscompat.model.hyperpriors import Coordinates, half_normal
-from crosscompat.model.laplace import GaussianPrior, Scales, find_mode, stage_of
+from crosscompat.model.design_matrix import Factor
+from crosscompat.model.gaussian import GaussianPrior, Scales, stage_of
+from crosscompat.model.hyperparameters import Surface, beta22, climb, half_normal, integrate, normal_points
+from crosscompat.model.inference import find_mode
 from crosscompat.model.likelihood import Counts
 
 SCALE = 1.0
@@ -25,14 +26,14 @@ def random_stage(seed, m=40):
 
 def posterior(stage, z):
     """Log posterior of z, by a cold start for every mode."""
-    sds = [SCALE * half_normal(float(v))[0] for v in z]
+    sds = SCALE * half_normal(z)[0]
     return np.array([find_mode(stage, Scales(np.array([sd]))).evidence for sd in sds]) - 0.5 * z**2
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_the_climb_ends_at_the_top_of_a_grid(seed):
     stage = random_stage(seed)
-    surface = Surface(stage, Coordinates(np.array([SCALE]), 1, related=False), refined=False)
+    surface = Surface(stage, np.array([SCALE]), refined=False)
     z, _ = climb(surface, np.zeros(1), 1e-10)
     grid = np.linspace(-1, 3, 401)
     assert z[0] == pytest.approx(grid[np.argmax(posterior(stage, grid))], abs=0.01)
@@ -46,7 +47,7 @@ def test_points_draw_near_the_means_of_a_grid(seed):
     height = posterior(stage, grid)
     mass = np.exp(height - height.max())
     mass /= mass.sum()
-    sds = np.array([SCALE * half_normal(float(v))[0] for v in grid])
+    sds = SCALE * half_normal(grid)[0]
     eta = mass @ np.array([find_mode(stage, Scales(np.array([sd]))).eta for sd in sds])
     missed, shifted = {}, {}
     for count in (24, 400):
@@ -69,7 +70,7 @@ def test_no_points_take_the_top_alone():
 
 def test_where_moments_never_settle_the_modes_answer(monkeypatch):
     from crosscompat.model import hyperparameters
-    from crosscompat.model.expectation_propagation import NotSettled
+    from crosscompat.model.inference import NotSettled
 
     def never(*_):
         raise NotSettled("the moments do not settle")
@@ -93,7 +94,7 @@ def test_a_climb_that_knows_how_much_the_records_tell_needs_few_modes(seed, monk
     stage = stage_of(counts, np.ones((m, 1)), GaussianPrior(np.zeros(1), np.ones(1)), factors)
     tops, modes = [], []
     for informed in (True, False):
-        surface, seen = Surface(stage, Coordinates(np.ones(3), 3, related=False), refined=False), []
+        surface, seen = Surface(stage, np.ones(3), refined=False), []
         mode_at = surface.mode
         monkeypatch.setattr(surface, "mode", lambda z, mode_at=mode_at, seen=seen: seen.append(z) or mode_at(z))
         if not informed:
@@ -102,3 +103,26 @@ def test_a_climb_that_knows_how_much_the_records_tell_needs_few_modes(seed, monk
         modes.append(len(seen))
     assert tops[0] == pytest.approx(tops[1], abs=0.02)
     assert modes[0] < 0.7 * modes[1]
+
+
+@pytest.mark.parametrize("z", [-8.0, -5.1, -4.9, -2.0, -0.3, 0.0, 1.0, 3.0, 5.0, 7.0])
+def test_quantiles_are_those_of_scipy(z):
+    assert half_normal(z)[0] == pytest.approx(
+        halfnorm.isf(norm.sf(z)) if z > 0 else halfnorm.ppf(norm.cdf(z)), rel=1e-5
+    )
+    assert beta22(z)[0] == pytest.approx(beta(2, 2).ppf(norm.cdf(z)), rel=1e-4, abs=1e-9)
+
+
+@pytest.mark.parametrize("quantile", [half_normal, beta22])
+@pytest.mark.parametrize("z", [-3.0, -1.0, 0.0, 0.5, 2.5])
+def test_slopes_are_the_derivatives(quantile, z):
+    assert quantile(z)[1] == pytest.approx((quantile(z + 1e-5)[0] - quantile(z - 1e-5)[0]) / 2e-5, rel=1e-6)
+
+
+@pytest.mark.parametrize("size", [1, 5, 6, 8])
+def test_points_stand_for_a_normal_and_so_for_the_prior_of_a_variance(size):
+    points = normal_points(24, size)
+    assert points.mean(axis=0) == pytest.approx(0.0, abs=1e-12)
+    assert points.T @ points / len(points) == pytest.approx(np.eye(size), abs=1e-12)
+    for column in points.T:
+        assert np.mean(half_normal(column)[0] ** 2) == pytest.approx(1.0, abs=0.02)

@@ -8,7 +8,7 @@ from scipy.cluster.hierarchy import cophenet, linkage
 from scipy.spatial.distance import squareform
 
 from crosscompat.ground.errors import BadInput, UnknownName
-from crosscompat.model.effects import Kinship
+from crosscompat.model.design_matrix import Kinship
 from crosscompat.model.kinship import average_linkage, relatedness
 from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.newick import parse_newick

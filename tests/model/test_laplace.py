@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.linear_model import LogisticRegression
 
-from crosscompat.model.laplace import GaussianPrior, NotConverged, fit_posterior
+from crosscompat.model.gaussian import GaussianPrior, NotConverged
+from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts
 
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.model.likelihood import Counts, curvature, log_likelihood, score
+from crosscompat.model.likelihood import Counts, derivatives, log_likelihood
 
 logits = st.floats(-12, 12)
 units = st.integers(1, 60)
@@ -13,6 +13,14 @@ units = st.integers(1, 60)
 
 def chance(eta):
     return 1 / (1 + np.exp(-eta))
+
+
+def score(eta, counts):
+    return derivatives(eta, counts)[0]
+
+
+def curvature(eta, counts):
+    return derivatives(eta, counts)[1]
 
 
 @given(logits, units, st.data())

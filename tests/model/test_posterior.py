@@ -11,19 +11,20 @@ from hypothesis import strategies as st
 
 from crosscompat.model import fitted as fitting
 from crosscompat.model import forecast as forecasting
+from crosscompat.model.composition import Logits, SeedsPerPod
 from crosscompat.model.cross_weights import past_weights, prior_logits
 from crosscompat.model.fitted import design_of, fit_crosses, prior_model
-from crosscompat.model.forecast import Logits, chances, outlook
+from crosscompat.model.forecast import chances, outlook
+from crosscompat.model.gaussian import stage_of
 from crosscompat.model.hyperparameters import integrate
+from crosscompat.model.inference import find_mode
 from crosscompat.model.kinship import correlation, relatedness
-from crosscompat.model.laplace import find_mode, stage_of
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
 from crosscompat.model.reasons import TERMS, reasons
 from crosscompat.model.saved import SavedModel, read_model, write_model
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.hybrids import Pedigree, weighted_pairs

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from math import lgamma
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from crosscompat.model.effects import Factor
-from crosscompat.model.hyperparameters import maximum_likelihood
-from crosscompat.model.laplace import GaussianPrior, NotConverged, fit_posterior, stage_of
+from crosscompat.model.design_matrix import Factor
+from crosscompat.model.gaussian import GaussianPrior, NotConverged, Scales, stage_of
+from crosscompat.model.hyperparameters import Surface, climb
+from crosscompat.model.inference import evidence_slope, find_mode, fit_posterior
 from crosscompat.model.likelihood import Counts, log_likelihood
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
@@ -33,6 +35,39 @@ NORMAL = np.array([281, 225, 283, 202, 9])
 
 def free(k):
     return GaussianPrior(np.zeros(k), np.full(k, np.inf))
+
+
+class Likelihood(Surface):
+    """Laplace log likelihood over the log sds and the coefficients, as published mixed models are fitted."""
+
+    def __init__(self, stage):
+        self.x = stage.x
+        none = GaussianPrior(np.empty(0), np.empty(0))
+        effects = stage_of(stage.counts, stage.x[:, :0], none, stage.factors, stage.offset)
+        super().__init__(effects, np.ones(len(stage.factors)), refined=False)
+
+    def mode(self, z):
+        self.stage = replace(self.stage, offset=self.x @ z[self.size :])
+        self.warm = find_mode(self.stage, Scales(np.exp(z[: self.size])), self.warm)
+        return self.warm
+
+    def height(self, mode, z):
+        return mode.evidence
+
+    def slope(self, mode, z):
+        by_log_sd, _, by_offset = evidence_slope(self.stage, mode)
+        return np.concatenate([by_log_sd, self.x.T @ by_offset])
+
+    def first_guess(self, mode, z):
+        return np.eye(z.size)
+
+
+def maximum_likelihood(stage):
+    """Return the coefficients, and the effects at the most likely sds."""
+    plain = find_mode(stage_of(stage.counts, stage.x, free(stage.x.shape[1])), Scales(np.empty(0)))
+    surface = Likelihood(stage)
+    z, mode = climb(surface, np.concatenate([np.full(surface.size, -0.5), plain.theta]), 1e-12)
+    return z[surface.size :], mode
 
 
 def columns(path):

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from crosscompat.model.laplace import GaussianPrior, fit_posterior
+from crosscompat.model.gaussian import GaussianPrior
+from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts, log_likelihood
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"

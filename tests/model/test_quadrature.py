@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from crosscompat.model.inference import TiltedMoments
 from crosscompat.model.likelihood import Counts, derivatives, log_likelihoods
-from crosscompat.model.quadrature import TiltedMoments
 
 # Tried, took, and whether only "some" is known: one flower, all or none or nearly so of few and of many.
 COUNTED = [
@@ -71,7 +71,7 @@ def test_sixteen_nodes_would_not_do_for_the_wide_ones(records):
 
 
 def test_cut_into_parts_nothing_changes(records, monkeypatch):
-    from crosscompat.model import quadrature as room
+    from crosscompat.model import inference as room
 
     whole = TiltedMoments.of(records.counts, records.width**2)
     monkeypatch.setattr(room, "_CHUNK", 400)

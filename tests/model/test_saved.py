@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.model.effects import GaussianPrior
-from crosscompat.model.fitted import FittedModel, Seen, StepFit, fit_crosses, prior_model
+from crosscompat.model.composition import SeedsPerPod
+from crosscompat.model.fitted import FittedModel, StepFit, fit_crosses, prior_model
 from crosscompat.model.forecast import outlook
+from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.kinship import relatedness
-from crosscompat.model.pairings import Parents, pairings_of
+from crosscompat.model.pairings import Parents, Seen, pairings_of
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.saved import FORMAT, SavedModel, _text, read_model, write_model
-from crosscompat.model.seeds import SeedsPerPod
 from crosscompat.model.stages import STAGES, WHOLE, step_counts
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from crosscompat.model.seeds import SeedsPerPod, fit_seeds
+from crosscompat.model.composition import SeedsPerPod, fit_seeds
 
 chance = st.floats(0.02, 0.98)
 

@@ -1,44 +1,55 @@
-"""The posterior mode of one stage at given variances, its Laplace evidence, and the slope of that evidence.
+"""The posterior of one stage at given variances: about its mode by Laplace's method, or with matched moments.
 
 The mode is found by Newton's method with step halving, nested effects eliminated; the posterior is taken as the
 Gaussian with the mode as its mean and the inverse curvature there as its covariance [1]_. Evidence and its gradient are
 those of [2]_, sections 3.4 and 5.5.1, with grouped effects.
+
+With one or two flowers a pairing the posterior is skewed, its mode lies nearer 0 than its mean, and forecasts from the
+mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_; of how
+much better it is than the mode see [4]_.
 
 References
 ----------
 .. [1] Tierney L, Kadane JB (1986). Accurate approximations for posterior moments and marginal densities. Journal of
    the American Statistical Association 81:82-86.
 .. [2] Rasmussen CE, Williams CKI (2006). Gaussian Processes for Machine Learning. MIT Press.
+.. [3] Minka TP (2001). Expectation propagation for approximate Bayesian inference. UAI 17:362-369.
+.. [4] Kuss M, Rasmussen CE (2005). Assessing approximate inference for binary Gaussian process classification.
+   Journal of Machine Learning Research 6:1679-1704.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from crosscompat.model.effects import GaussianPrior
-from crosscompat.model.gaussian import Gaussian, NotConverged, Prior, Scales, Stage, stage_of
-from crosscompat.model.likelihood import Counts, Floats, derivatives, log_likelihood
+from crosscompat.model.gaussian import Gaussian, GaussianPrior, NotConverged, Prior, Scales, Stage, stage_of
+from crosscompat.model.likelihood import Counts, Floats, Ints, derivatives, log_likelihood, log_likelihoods
 
 __all__ = [
-    "GaussianPrior",
     "Mode",
-    "NotConverged",
+    "NotSettled",
     "Posterior",
-    "Scales",
-    "Stage",
+    "TiltedMoments",
     "evidence_slope",
     "expected_bend",
     "find_mode",
     "fit_posterior",
-    "stage_of",
+    "refine",
 ]
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
-_SETTLED = 1e-12
+_RISEN = 1e-12
 _FLAT = 1e-7
+_CHUNK = 30_000  # numbers that stay near the processor
+_WIDE = 1.0
+_FAR = 700.0  # beyond this logit the exponential is no number any more
+_QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep by sweep
+_SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
+_SETTLED = 1e-3
+_LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,18 +162,18 @@ def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
     """
     prior = Prior(stage, scales)
     begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
-    state = _state(prior, *begin)
+    state = _state_at(prior, *begin)
     for steps in range(1, _MOST_STEPS + 1):
         gradient, curvature, _ = derivatives(state.eta, stage.counts)
-        goal = prior.given(curvature).solve(curvature * (state.eta - prior.offset) + gradient)
+        goal = Gaussian(prior, curvature).solve(curvature * (state.eta - prior.offset) + gradient)
         new = _halved(prior, state, *goal)
         gained, state = new.height - state.height, new
-        if gained <= _SETTLED * (1.0 + abs(new.height)):
+        if gained <= _RISEN * (1.0 + abs(new.height)):
             return _finished(prior, state, steps)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
 
-def _state(prior: Prior, a: Floats, residual: Floats) -> _State:
+def _state_at(prior: Prior, a: Floats, residual: Floats) -> _State:
     eta, energy = prior.logits(a, residual)
     return _State(a, residual, eta, log_likelihood(eta, prior.stage.counts) - energy)
 
@@ -171,7 +182,7 @@ def _halved(prior: Prior, old: _State, a: Floats, residual: Floats) -> _State:
     """Take the first of the full, half, quarter ... steps that does not go down."""
     step = 1.0
     for _ in range(_MOST_HALVINGS):
-        new = _state(prior, old.a + step * (a - old.a), old.residual + step * (residual - old.residual))
+        new = _state_at(prior, old.a + step * (a - old.a), old.residual + step * (residual - old.residual))
         if new.height >= old.height - 1e-13 * (1.0 + abs(old.height)):
             return new
         step /= 2.0
@@ -181,9 +192,9 @@ def _halved(prior: Prior, old: _State, a: Floats, residual: Floats) -> _State:
 def _finished(prior: Prior, state: _State, steps: int) -> Mode:
     """Curvature and evidence at the mode."""
     gradient, curvature, slope = derivatives(state.eta, prior.stage.counts)
-    gaussian = prior.given(curvature)
+    gaussian = Gaussian(prior, curvature)
     if prior.free.any():  # separated data have no mode but a plateau, on which the curvature dies away
-        at_start = prior.given(derivatives(prior.offset, prior.stage.counts)[1])
+        at_start = Gaussian(prior, derivatives(prior.offset, prior.stage.counts)[1])
         if np.any(gaussian.curvature < _FLAT * at_start.curvature):
             raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
     evidence = state.height - 0.5 * gaussian.logdet
@@ -264,3 +275,164 @@ def _answer(mode: Mode) -> Floats:
         return np.zeros_like(mode.slope)
     gaussian = mode.gaussian
     return gaussian.solve(-0.5 * gaussian.variance * mode.slope)[1]
+
+
+def _hermite(nodes: int) -> tuple[Floats, Floats]:
+    """Gauss-Hermite nodes in sds, and the log weights for a function that is not yet divided by the normal."""
+    x, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return x, np.log(weight) + 0.5 * x**2
+
+
+def _even(nodes: int, reach: float) -> tuple[Floats, Floats]:
+    """Evenly spaced nodes: they err less where the likelihood cuts a wide normal off."""
+    x = np.linspace(-reach, reach, nodes)
+    return x, np.full(nodes, np.log(x[1] - x[0]))
+
+
+_Part = tuple[Ints, Counts, Floats, Floats]
+_NARROW_RULE = _hermite(16)
+_WIDE_RULE = _even(48, 8.0)
+
+
+@dataclass(frozen=True, slots=True)
+class TiltedMoments:
+    """Records with the quadrature that suits each.
+
+    Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
+    likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
+    0.001, up to sds of 5; in sds of the mean and shares of the variance.
+
+    Attributes
+    ----------
+    parts : tuple of (Ints, Counts, Floats, Floats)
+        Which records, their counts, the nodes in sds and the logs of their weights.
+    size : int
+        Number of records.
+    """
+
+    parts: tuple[_Part, ...]
+    size: int
+
+    @classmethod
+    def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
+        """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
+        parts, wide = [], variance > _WIDE**2
+        for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
+            rows = np.flatnonzero(which)
+            step = _CHUNK // x.size
+            parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]
+        return cls(tuple(parts), variance.size)
+
+    def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return log mass, mean and variance of normal times likelihood, each of shape (n_records,).
+
+        Parameters
+        ----------
+        mean, variance : ndarray of float, shape (n_records,)
+            Of the normal.
+        centre, width : ndarray of float, shape (n_records,)
+            Where the quadrature is laid out: about the mean and the sd of the product.
+        """
+        result = np.empty((3, self.size))
+        for at, counts, x, log_weight in self.parts:
+            eta = centre[at] + width[at] * x[:, None]
+            logs = _likelihoods(eta, counts)
+            eta -= mean[at]
+            eta *= eta
+            eta *= 0.5 / variance[at]
+            logs -= eta
+            logs += log_weight[:, None]
+            top = logs.max(axis=0)
+            with np.errstate(invalid="ignore"):  # what is no number shows in the result
+                logs -= top
+            total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
+            first = first / total
+            result[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
+            result[1, at] = centre[at] + width[at] * first
+            result[2, at] = width[at] ** 2 * (second / total - first**2)
+        return result[0], result[1], result[2]
+
+
+def _likelihoods(eta: Floats, counts: Counts) -> Floats:
+    """Return the weighted log likelihood of each record at each of its logits, shape (n_nodes, n_records)."""
+    if counts.some.any() or eta.max(initial=0.0) > _FAR:
+        return log_likelihoods(eta.T, counts).T
+    missed = np.exp(eta)
+    missed += 1.0
+    np.log(missed, out=missed)  # as good as log1p in sums, and twice as quick
+    missed *= -counts.tried
+    missed += counts.took * eta
+    missed *= counts.weight
+    return missed
+
+
+class NotSettled(FloatingPointError):
+    """The moments of some record were still moving after the last sweep, or were no numbers any more."""
+
+
+def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: float = _SETTLED) -> Mode:
+    """Match the moments of every record's logit, beginning from a mode.
+
+    Parameters
+    ----------
+    stage : Stage
+    mode : Mode
+        The posterior mode, or a result at neighbouring scales.
+    scales : Scales, optional
+        Those wanted; by default those of the mode.
+    settled : float
+        It stops once no record's mean moves by more than this share of its sd, nor its variance of itself.
+
+    Returns
+    -------
+    Mode
+        With matched moments: ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites,
+        ``evidence`` that of expectation propagation, and ``slope`` is 0 (its slope has no such term).
+
+    Raises
+    ------
+    NotSettled
+        If the moments settle neither at a quick pace nor, begun anew, at a slow one.
+    """
+    prior = Prior(stage, scales or mode.scales)
+    for pace in (_QUICK, _SLOW):
+        result = _match(prior, mode, pace, settled)
+        if result is not None:
+            return result
+    raise NotSettled("the moments of the logits do not settle; the scales are too wide for what was counted")
+
+
+def _match(prior: Prior, mode: Mode, pace: tuple[float, ...], settled: float) -> Mode | None:
+    """Match moments sweep by sweep at one pace; None if they do not settle."""
+    tau, nu = mode.curvature, mode.gradient + mode.curvature * mode.eta
+    tilted: TiltedMoments | None = None
+    for damp in pace:
+        try:
+            gaussian = Gaussian(prior, tau)
+        except NotConverged:
+            return None
+        tilted = tilted or TiltedMoments.of(prior.stage.counts, gaussian.variance)
+        now = _joined(gaussian, nu)
+        variance = gaussian.variance
+        rest = np.maximum(1.0 / variance - tau, _LEAST_REST)
+        cavity = (now.eta / variance - nu) / rest
+        with np.errstate(invalid="ignore"):  # what is no number shows in the result
+            log_mass, mean, matched = tilted.moments(cavity, 1.0 / rest, now.eta, np.sqrt(variance))
+        if not (np.all(np.isfinite(mean)) and np.all(matched > 0.0)):
+            return None
+        moved = np.abs(mean - now.eta) / np.sqrt(variance) + np.abs(matched / variance - 1.0)
+        if np.max(moved, initial=0.0) < settled:
+            site = log_mass - 0.5 * np.log(variance * rest) - 0.5 * now.eta**2 / variance + 0.5 * cavity**2 * rest
+            return replace(now, evidence=now.evidence + float(site.sum()))
+        tau = tau + damp * (np.maximum(1.0 / matched - rest, _LEAST_SITE) - tau)
+        nu = nu + damp * (mean / matched - cavity * rest - nu)
+    return None
+
+
+def _joined(gaussian: Gaussian, nu: Floats) -> Mode:
+    """Return the Gaussian of sites exp(nu eta - tau eta² / 2), one a record; its evidence is that of the sites."""
+    prior, tau = gaussian.prior, gaussian.weight
+    a, residual = gaussian.solve(nu - tau * prior.offset)
+    eta, energy = prior.logits(a, residual)
+    evidence = float(nu @ eta - 0.5 * (tau * eta) @ eta) - energy - 0.5 * gaussian.logdet
+    return Mode(prior.scales, eta, a, prior.scale * a, nu - tau * eta, tau, np.zeros_like(eta), gaussian, evidence)
