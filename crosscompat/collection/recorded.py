@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
@@ -35,7 +35,7 @@ _ROOMS = ("", "ground", "book", "book/store")
 _PACKAGE = Path(__file__).parents[1]
 _BYTES = 32
 _OWNER_ALONE = 0o600
-_FROM_TEXT = {date: date.fromisoformat, datetime: datetime.fromisoformat}
+_FROM_TEXT: Mapping[type, Callable[[str], date]] = {date: date.fromisoformat, datetime: datetime.fromisoformat}
 
 
 def key_of_book(book: Path) -> bytes | None:
@@ -85,7 +85,7 @@ def text_of(*tables: Sequence[Any]) -> str:
     """Return rows of dataclasses as text, a table a kind."""
     names = [[item.name for item in fields(rows[0])] if rows else [] for rows in tables]
     values = [[[getattr(row, name) for name in head] for row in rows] for head, rows in zip(names, tables, strict=True)]
-    return json.dumps(values, default=date.isoformat)
+    return json.dumps(values, default=lambda day: day.isoformat())
 
 
 def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
