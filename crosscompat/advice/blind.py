@@ -125,7 +125,7 @@ def forecast(job: Job) -> list[Said]:
         parents = Parents(asked.seed, asked.pollen, *clones_on_both_sides(collection.plants, asked.crosses))
         said = {"crosscompat": chances_of(collection, model, parents, units).mean}
         for name, fit in plain.items():
-            said[name] = chances(outlook(fit, _rows(collection, fit.recipe, asked)).whole, units).mean
+            said[name] = chances(outlook(fit, _rows(collection, fit.recipe, asked), stages=False).whole, units).mean
         answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
     return answers
 

@@ -16,13 +16,12 @@ from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
 from crosscompat.known_hybrids import KnownHybrid, known_hybrids
-from crosscompat.model.between import doubted, in_place, no_surer
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
-from crosscompat.model.forecast import Chances, Outlook, chances, outlook
+from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, outlook
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Pairings, Parents, pairings_of
+from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
 from crosscompat.model.training_set import TrainingSet, training_set_from

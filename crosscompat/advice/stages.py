@@ -11,11 +11,11 @@ from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.predict import Asked
 from crosscompat.ground.names import correct_form
 from crosscompat.model.composition import Logits
-from crosscompat.model.cross_weights import base_shift, past_weights, prior_logits
 from crosscompat.model.fitted import FittedModel, design_of, offset_of, whole_before
 from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings
+from crosscompat.model.reasons import base_shift, past_weights, prior_logits
 from crosscompat.model.stages import STAGES, WHOLE
 
 __all__ = ["PastWeights", "StageForecast", "WeightyPairing", "stage_forecasts"]

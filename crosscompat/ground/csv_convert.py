@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 
 from crosscompat.ground.dates import readings, spoken_date
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
-__all__ = ["BadCell", "as_text", "choice", "day", "decimal", "timestamp", "whole", "yes_no"]
+__all__ = ["BadCell", "as_text", "choice", "day", "decimal", "hour", "timestamp", "whole", "yes_no"]
 
 _WHOLE = re.compile(r"[0-9]{1,9}")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
@@ -102,6 +102,25 @@ def timestamp(text: str) -> datetime:
     if moment is None:
         raise _bad("timestamp_zone" if written else "timestamp", "timestamp_advice", text=text)
     return moment
+
+
+def hour(text: str) -> time:
+    """Return a time of day.
+
+    Raises
+    ------
+    BadCell
+        If it is none.
+
+    Examples
+    --------
+    >>> hour("9:05")
+    datetime.time(9, 5)
+    """
+    try:
+        return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
+    except ValueError:
+        raise _bad("hour", text) from None
 
 
 def yes_no(text: str) -> bool:

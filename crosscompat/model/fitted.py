@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crosscompat.model.composition import SeedsPerPod, fit_seeds, prior_shares, share_means
-from crosscompat.model.cross_weights import Past, past_of
 from crosscompat.model.design_matrix import Factor, Kinship
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats, Ints
 from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
-from crosscompat.model.posterior import EFFECTS, Effects, matched, unknown_effects
+from crosscompat.model.posterior import EFFECTS, Effects, Past, matched, past_of, unknown_effects
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.pairing import Recipe
@@ -49,16 +48,16 @@ class StepFit:
     mean : ndarray of float, shape (1 + n_features,)
         Of the coefficients, the intercept first; of a step finer than the whole, what they differ by from its share.
     covariance : ndarray of float, shape (1 + n_features, 1 + n_features)
-    effects : Effects or None
-        Of parents and pairs; None if the model has none.
+    effects : Effects
+        Of parents and pairs.
     past : Past or None
-        The crosses fitted, for their weight in a forecast; None without effects.
+        The crosses fitted, for their weight in a forecast; None before any.
     """
 
     step: str
     mean: Floats
     covariance: Floats
-    effects: Effects | None = None
+    effects: Effects
     past: Past | None = None
 
 
@@ -219,7 +218,7 @@ def _fit_step(
         pairs = np.column_stack([levels.seed, levels.pollen])
         mean, covariance, effects = matched(stage, points, pairs)
         effects = _with_unnamed_plants(effects, scales)
-        past = past_of(stage, most_likely, levels, EFFECTS[:6], record)
+        past = past_of(stage, most_likely, levels, record)
     return StepFit(step, mean, covariance, effects, past)
 
 
@@ -247,8 +246,10 @@ def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior
     belief = prior or published().prior_for(recipe.features)
     posterior = fit_posterior(design_of(recipe, rows, moments[0]), counts, belief)
     took = int((counts.some | (counts.took > 0)).sum())
-    fit = StepFit(WHOLE, posterior.mean, posterior.covariance)
-    return FittedModel(recipe, *moments, belief, {}, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
+    none = unknown_effects(np.zeros(len(EFFECTS)), belief.mean.size)
+    fit = StepFit(WHOLE, posterior.mean, posterior.covariance, none)
+    scales = dict.fromkeys(EFFECTS, 0.0)
+    return FittedModel(recipe, *moments, belief, scales, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
 
 
 def laid_out(

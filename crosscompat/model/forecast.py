@@ -14,6 +14,7 @@ from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of,
 from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Levels, Pairings
 from crosscompat.model.posterior import Effects
+from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.model.stages import STEPS, WHOLE
 
 __all__ = [
@@ -24,8 +25,10 @@ __all__ = [
     "all_joined",
     "chance_of",
     "chances",
+    "doubted",
     "effect_columns",
     "flowers_for",
+    "no_surer",
     "outlook",
     "parent_effects",
     "step_logits",
@@ -117,9 +120,7 @@ def outlook(
     >>> found.whole.mean, chances(found.whole, 1).mean.round(2)
     (array([0.3]), array([0.53]))
     """
-    fitted = {fit.step: fit for fit in model.steps}
-    without_effects = WHOLE in fitted and fitted[WHOLE].effects is None
-    if without_effects or not (stages or fitted.keys() - {WHOLE}):
+    if not stages and all(fit.step == WHOLE for fit in model.steps):
         only = step_logits(model, WHOLE, rows, asked, farther)
         return Outlook({WHOLE: only}, {WHOLE: only})
     prior = {step: step_logits(model, step, rows, asked, farther, learned=False) for step in STEPS}
@@ -172,9 +173,6 @@ def step_logits(
     if farther is not None:
         slope = model.prior.mean[1:] * (step != WHOLE) + fit.mean[1:]
         extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, fit.covariance[1:, 1:], farther)
-    if fit.effects is None:
-        variance = np.einsum("ij,jk,ik->i", design, fit.covariance, design)
-        return Logits(offset + design @ fit.mean, np.sqrt(variance + extra))
     asked = _strangers(len(rows)) if asked is None else asked
     parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
     found = [_with_effects(fit, fit.effects, design[part], asked[part]) for part in parts]
@@ -326,3 +324,45 @@ def _quadrature() -> tuple[Floats, Floats]:
     nodes = _STEP * np.arange(-_STEPS, _STEPS + 1, dtype=np.float64)
     weights = np.exp(-0.5 * nodes**2)
     return nodes.astype(np.float64), np.asarray(weights / weights.sum(), dtype=np.float64)
+
+
+def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
+    """Hold that pairings of hybrids are never surer than those of their species.
+
+    Parameters
+    ----------
+    own : Logits
+        Of some pairings.
+    of_species : Logits
+        Of the pairings that species of their hybrids would make in their place.
+    weight : ndarray of float, shape (n_of_species,)
+        Share of each.
+    of : ndarray of int, shape (n_of_species,)
+        Which of the pairings each stands for.
+
+    Returns
+    -------
+    Logits
+        Whose variance is at least the weighted mean of that of the species.
+
+    Examples
+    --------
+    >>> hybrid, species = Logits(np.zeros(2), np.ones(2)), Logits(np.zeros(2), np.array([1.0, 3.0]))
+    >>> no_surer(hybrid, species, np.array([0.5, 0.5]), np.array([1, 1])).sd ** 2
+    array([1., 5.])
+    """
+    least = np.bincount(of, weight * of_species.sd**2, minlength=len(own.mean))
+    return Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least)))
+
+
+def doubted(own: Logits, parents: Floats) -> Logits:
+    """Return what is believed where hybrids with uneven chromosomes may be sterile.
+
+    Parameters
+    ----------
+    own : Logits
+    parents : ndarray of float, shape (n_pairs,)
+        How many parents are hybrids that may be sterile for that.
+    """
+    mean, sd = doubt_of_uneven()
+    return Logits(own.mean + mean * parents, np.sqrt(own.sd**2 + sd**2 * parents))

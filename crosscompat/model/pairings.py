@@ -9,10 +9,10 @@ import numpy as np
 
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats, Ints
-from crosscompat.phylogeny.taxa import Pedigree
+from crosscompat.phylogeny.taxa import Pedigree, Taxa
 from crosscompat.phylogeny.tree import Distances
 
-__all__ = ["Levels", "Pairings", "Parents", "Seen", "pairings_of", "seen_by"]
+__all__ = ["InPlace", "Levels", "Pairings", "Parents", "Seen", "in_place", "pairings_of", "seen_by"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,3 +171,61 @@ def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) ->
     if not len(names):
         return np.full(size, -1, dtype=np.intp)
     return np.fromiter((place.get(name, -1) for name in names), dtype=np.intp, count=size)
+
+
+@dataclass(frozen=True, slots=True)
+class InPlace:
+    """The pairings that species of hybrids would make in their place.
+
+    Attributes
+    ----------
+    parents : Parents
+        Of n pairings; the plants are those of the hybrids.
+    weight : ndarray of float, shape (n,)
+        Share of each.
+    of : ndarray of int, shape (n,)
+        Which of the pairings asked about each stands for.
+    """
+
+    parents: Parents
+    weight: Floats
+    of: Ints
+
+
+def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
+    """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
+
+    A hybrid that the model has seen crosses of speaks for itself and stays in its place.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.taxa import HybridIndex
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
+    >>> positions = Taxa(tree, HybridIndex(tree.tips))
+    >>> found = in_place(positions, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
+    >>> found.parents.seed, found.parents.pollen, found.weight.tolist()
+    (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])
+    """
+    labels = dict.fromkeys((*parents.seed, *parents.pollen))
+    plants = {label: positions.pedigree(label) for label in labels}
+    mixed = {label for label, plant in plants.items() if plant.is_hybrid and label not in seen.species}
+    if not mixed:
+        return None
+    rows = [
+        (*pair, at)
+        for at, both in enumerate(zip(parents.seed, parents.pollen, strict=True))
+        if not mixed.isdisjoint(both)
+        for pair in _pairs(*(plants[label] if label in mixed else Pedigree(label, {label: 1.0}) for label in both))
+    ]
+    of = np.array([row[3] for row in rows], dtype=np.intp)
+    clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
+    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
+    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
+
+
+def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
+    """Return pairs of species with their weights; a hybrid and its like are of one species at a time."""
+    if seed.label == pollen.label:
+        return [(species, species, share) for species, share in seed.shares.items()]
+    return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from crosscompat.model.gaussian import Stage
     from crosscompat.model.hyperparameters import Point
     from crosscompat.model.inference import Mode
+    from crosscompat.model.pairings import Levels
 
-__all__ = ["EFFECTS", "Effects", "PairEffects", "matched", "unknown_effects"]
+__all__ = ["EFFECTS", "Effects", "PairEffects", "Past", "matched", "past_of", "unknown_effects"]
 
 EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record")
 
@@ -289,3 +290,46 @@ def _parts(columns: Ints) -> list[slice]:
     """Cut rows into parts whose squares are not too large."""
     step = max(1, _BLOCK // columns.shape[1] ** 2)
     return [slice(begin, begin + step) for begin in range(0, len(columns), step)]
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The crosses that were fitted, as far as forecasts lean on them.
+
+    Attributes
+    ----------
+    x : ndarray of float, shape (n_records, p)
+        Their rows, the intercept's 1 first, centred.
+    levels : Levels
+        Their parents.
+    gradient : ndarray of float, shape (n_records,)
+        What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
+    prior_mean, prior_sd : ndarray of float, shape (p,)
+        Of the coefficients.
+    variances : ndarray of float, shape (6,)
+        Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
+    share : float
+        The phylogenetic share lambda there.
+    record : ndarray of int, shape (n_records,)
+        Number of each cross among all that were fitted, at whatever stage.
+    """
+
+    x: Floats
+    levels: Levels
+    gradient: Floats
+    prior_mean: Floats
+    prior_sd: Floats
+    variances: Floats
+    share: float
+    record: Ints
+
+
+def past_of(stage: Stage, most_likely: Mode, levels: Levels, record: Ints) -> Past:
+    """Return what forecasts need of past crosses, by their levels and numbers, at the mode of the likeliest scales."""
+    from crosscompat.model.inference import find_mode  # noqa: PLC0415 - an answer fits nothing
+
+    scales = most_likely.scales
+    mode = find_mode(stage, scales, most_likely)
+    sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
+    variances = np.array([sd_of.get(name, 0.0) ** 2 for name in EFFECTS[:6]], dtype=np.float64)
+    return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, record)

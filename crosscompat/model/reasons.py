@@ -1,19 +1,20 @@
-"""The reasons that add up to the logit of a pairing."""
+"""The reasons that add up to the logit of a pairing, and what each past cross weighs in it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
-from crosscompat.model.posterior import Effects
+from crosscompat.model.posterior import Effects, Past
 from crosscompat.model.stages import STEPS, WHOLE
 
-__all__ = ["TERMS", "Reasons", "reasons", "whole_reasons"]
+__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "prior_logits", "reasons", "whole_reasons"]
 
 _MOST_SCALE = 2.0
 
@@ -63,7 +64,7 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
         added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
         terms.append((name, added, None if unknown else float(value)))
     base += offset - base - sum(added for _, added, _ in terms)
-    if fit.effects is not None and asked is not None and fit.effects.mean.size:
+    if asked is not None and fit.effects.mean.size:
         terms += _effect_terms(fit.effects, asked)
     return Reasons(base, tuple(terms))
 
@@ -152,3 +153,64 @@ def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, f
         own = effects.pairs.direction[tie]
         terms += [("pair", float(effects.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
     return [(name, added, value) for name, added, value in terms if added != 0]
+
+
+def prior_logits(past: Past, x: Floats) -> Floats:
+    """Return the logits of pairings before any cross; ``x`` as in ``Past``, shape (n_pairs, p)."""
+    logit: Floats = x @ past.prior_mean
+    return logit
+
+
+def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
+    """Return what each past cross adds to the logit of each pairing, shape (n_pairs, n_records).
+
+    Parameters
+    ----------
+    past : Past
+    x : ndarray of float, shape (n_pairs, p)
+        As in ``Past``; what is unknown stands at its training mean.
+    asked : Pairings
+
+    Notes
+    -----
+    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two logits. Added
+    to the prior logit the weights give the logit at the mode exactly. Every cross also moves the intercept, which all
+    pairings share: `base_shift` is the sum of that part.
+    """
+    covariance: Floats = (x * past.prior_sd**2) @ past.x.T
+    then, now = past.levels, asked.levels
+    sides = (
+        (now.seed, then.seed, asked.seed_kin, past.variances[0]),
+        (now.pollen, then.pollen, asked.pollen_kin, past.variances[1]),
+    )
+    for here, there, kin, variance in sides:
+        covariance += variance * _species(here, there, kin, past.share)
+    plants = ((now.seed_plant, then.seed_plant), (now.pollen_plant, then.pollen_plant))
+    for (here, there), variance in zip(plants, past.variances[2:4], strict=True):
+        covariance += variance * _same(here, there)
+    same_way = _same(now.seed, then.seed) & _same(now.pollen, then.pollen)
+    other_way = _same(now.seed, then.pollen) & _same(now.pollen, then.seed)
+    covariance += past.variances[4] * (same_way | other_way) + past.variances[5] * same_way
+    weights: Floats = covariance * past.gradient
+    return weights
+
+
+def base_shift(past: Past) -> Floats:
+    """Return the part of each past cross that moves the intercept, and so every pairing alike, shape (n_records,)."""
+    part: Floats = past.prior_sd[0] ** 2 * past.gradient
+    return part
+
+
+def _same(here: Ints, there: Ints) -> NDArray[np.bool_]:
+    """Tell where the levels of pairings and records are one."""
+    same: NDArray[np.bool_] = (here[:, None] == there[None, :]) & (here[:, None] >= 0)
+    return same
+
+
+def _species(here: Ints, there: Ints, kin: Floats | None, share: float) -> Floats:
+    """Correlation of the effects of species asked about and species crossed."""
+    same = _same(here, there).astype(np.float64)
+    if kin is None:
+        return same
+    mixed: Floats = share * kin[:, there] + (1.0 - share) * same
+    return mixed

@@ -10,6 +10,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from hashlib import sha256
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -20,109 +21,31 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.cross_weights import Past
 from crosscompat.model.fitted import FittedModel, StepFit
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Levels, Seen
-from crosscompat.model.posterior import EFFECTS, Effects, PairEffects
+from crosscompat.model.posterior import EFFECTS, Effects, PairEffects, Past
 from crosscompat.model.stages import STEPS
 from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 
 __all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
 
-_EFFECTS = ("variances", "mean", "covariance", "cross", "inherited")
-_PAIRS = ("ways", "pair", "direction", "own", "columns", "lean")
-_LEVELS = ("seed", "pollen", "seed_plant", "pollen_plant")
-_PAST = ("x", "gradient", "prior_mean", "prior_sd", "variances")
-
-
-def stage_arrays(stage: StepFit) -> dict[str, Floats]:
-    """Return all numbers of a stage as arrays of float, by name."""
-    arrays: dict[str, object] = {"mean": stage.mean, "covariance": stage.covariance}
-    if stage.effects is not None:
-        arrays |= {f"effects.{name}": getattr(stage.effects, name) for name in _EFFECTS}
-        arrays |= {f"pairs.{name}": getattr(stage.effects.pairs, name) for name in _PAIRS}
-    if stage.past is not None:
-        arrays |= {f"past.{name}": getattr(stage.past, name) for name in _PAST}
-        arrays |= {f"past.{name}": getattr(stage.past.levels, name) for name in _LEVELS}
-        arrays |= {"past.share": stage.past.share, "past.record": stage.past.record}
-    return {name: np.asarray(array, dtype=np.float64) for name, array in arrays.items()}
-
-
-def stage_from(name: str, arrays: Mapping[str, Floats], seen: Seen) -> StepFit:
-    """Return the stage whose arrays these are.
-
-    Raises
-    ------
-    KeyError
-        If an array is missing.
-    ValueError
-        If what must be whole numbers are none.
-    """
-    mean, covariance = arrays["mean"], arrays["covariance"]
-    if "effects.mean" not in arrays:
-        return StepFit(name, mean, covariance)
-    pairs = {key: arrays[f"pairs.{key}"] for key in _PAIRS}
-    ways = _whole(pairs.pop("ways").reshape(-1, 2))
-    width = max(1, pairs["lean"].size // max(1, len(ways)))
-    columns = _whole(pairs.pop("columns").reshape(-1, width))
-    lean = pairs.pop("lean").reshape(-1, width)
-    found = {key: arrays[f"effects.{key}"] for key in _EFFECTS}
-    columns_of = found["mean"].size
-    found["covariance"] = found["covariance"].reshape(columns_of, columns_of)
-    found["cross"] = found["cross"].reshape(columns_of, mean.size)
-    sizes = (len(seen.species), len(seen.seed_plants), len(seen.pollen_plants)) if columns_of else (0, 0, 0)
-    found["inherited"] = found["inherited"].reshape(2, *(sizes[0] if seen.related and columns_of else 0,) * 2)
-    _within(columns, mean.size + columns_of)
-    _within(ways, sizes[0])
-    effects = Effects(**found, pairs=PairEffects(ways, **pairs, columns=columns, lean=lean), sizes=sizes)
-    return StepFit(name, mean, covariance, effects, _past(arrays, sizes) if "past.x" in arrays else None)
-
-
-def stage_shapes(stage: StepFit, seen: Seen, features: int) -> dict[str, tuple[int, ...]]:
-    """Return the shape that each array of a stage must have."""
-    p = features + 1
-    shapes: dict[str, tuple[int, ...]] = {"mean": (p,), "covariance": (p, p)}
-    if stage.effects is not None:
-        r = stage.effects.block(5)[1] if seen.related else stage.effects.block(3)[1]
-        n, w = stage.effects.pairs.lean.shape
-        shapes |= {
-            "effects.variances": (len(EFFECTS),), "effects.mean": (r,), "effects.covariance": (r, r),
-            "effects.cross": (r, p), "pairs.ways": (n, 2), "pairs.columns": (n, w),
-        }  # fmt: skip
-        shapes |= {f"pairs.{name}": (n,) for name in ("pair", "direction", "own")}
-    if stage.past is not None:
-        m = len(stage.past.x)
-        shapes |= {"past.x": (m, p), "past.gradient": (m,), "past.prior_mean": (p,), "past.prior_sd": (p,)}
-        shapes |= {"past.variances": (len(EFFECTS) - 1,), **{f"past.{name}": (m,) for name in (*_LEVELS, "record")}}
-    return shapes
-
-
-def _past(arrays: Mapping[str, Floats], sizes: tuple[int, int, int]) -> Past:
-    levels = Levels(*(_whole(arrays[f"past.{name}"]) for name in _LEVELS))
-    for name, size in zip(_LEVELS, (sizes[0], *sizes), strict=True):
-        _within(getattr(levels, name), size)
-    x, gradient, mean, sd, variances = (arrays[f"past.{name}"] for name in _PAST)
-    record = _whole(arrays["past.record"]) if "past.record" in arrays else np.arange(len(x))
-    return Past(x, levels, gradient, mean, sd, variances, float(arrays["past.share"]), record)
-
-
-def _within(numbers: Ints, size: int) -> None:
-    if numbers.size and not -1 <= numbers.min() <= numbers.max() < size:
-        raise ValueError("numbers of species, plants or columns lie outside their range")
-
-
-def _whole(numbers: Floats) -> Ints:
-    whole = numbers.astype(np.intp)
-    if np.any(whole != numbers):
-        raise ValueError("numbers that count species, plants or columns are not whole")
-    return whole
-
-
 FORMAT = 1
 
 _MOST_NUMBERS_IN_JSON = 10_000
+
+# The arrays of a step, and their shapes in letters: p coefficients, r effects, k species known to be related, n pairs
+# crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.
+_ARRAYS = {
+    "mean": "p", "covariance": "pp",
+    "effects.variances": "7", "effects.mean": "r", "effects.covariance": "rr", "effects.cross": "rp",
+    "effects.inherited": "2kk", "effects.pairs.ways": "n2", "effects.pairs.pair": "n", "effects.pairs.direction": "n",
+    "effects.pairs.own": "n", "effects.pairs.columns": "nw", "effects.pairs.lean": "nw",
+    "past.x": "mp", "past.levels.seed": "m", "past.levels.pollen": "m", "past.levels.seed_plant": "m",
+    "past.levels.pollen_plant": "m", "past.gradient": "m", "past.prior_mean": "p", "past.prior_sd": "p",
+    "past.variances": "6", "past.share": "", "past.record": "m",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +150,7 @@ def _arrays(model: FittedModel) -> dict[str, Floats]:
     arrays = {"means": model.means, "variances": model.variances}
     arrays |= {"prior.mean": model.prior.mean, "prior.sd": model.prior.sd}
     for fit in model.steps:
-        arrays |= {f"{fit.step}.{name}": array for name, array in stage_arrays(fit).items()}
+        arrays |= {f"{fit.step}.{name}": np.asarray(attrgetter(name)(fit), dtype=np.float64) for name in _ARRAYS}
     return arrays
 
 
@@ -250,37 +173,68 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
     places = tuple((str(name), float(centre), float(spread)) for name, centre, spread in scale["places"])
     model = FittedModel(
         Recipe(features, DistanceScale(float(scale["width"]), places, scale["unit"])),
-        arrays["means"],
-        arrays["variances"],
-        GaussianPrior(arrays["prior.mean"], arrays["prior.sd"]),
+        _shaped(arrays["means"], (len(features),)),
+        _shaped(arrays["variances"], (len(features),)),
+        GaussianPrior(*(_shaped(arrays[f"prior.{name}"], (len(features) + 1,)) for name in ("mean", "sd"))),
         {str(name): float(value) for name, value in document["scales"].items()},
-        tuple(stage_from(name, _of_step(name, arrays), seen) for name in document["steps"]),
+        tuple(_step(step, arrays, seen, len(features) + 1) for step in document["steps"]),
         seen,
         SeedsPerPod(**document["seeds"]),
-        tuple(document.get("records", ())),
+        tuple(document["records"]),
     )
     _refuse_misfits(model)
     return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
 
 
-def _of_step(name: str, arrays: dict[str, Floats]) -> dict[str, Floats]:
-    return {key.removeprefix(f"{name}."): array for key, array in arrays.items() if key.startswith(f"{name}.")}
+def _step(step: str, arrays: Mapping[str, Floats], seen: Seen, p: int) -> StepFit:
+    """Return a step from its arrays; KeyError if one is missing, ValueError if one does not fit the others."""
+    given = {name: arrays[f"{step}.{name}"] for name in _ARRAYS}
+    sizes = (
+        (len(seen.species), len(seen.seed_plants), len(seen.pollen_plants)) if given["effects.mean"].size else (0,) * 3
+    )
+    species, mothers, fathers = sizes
+    k, n = species * seen.related, given["effects.pairs.own"].size
+    r, w = 2 * (species + k) + mothers + fathers, given["effects.pairs.lean"].size // n if n else 1
+    size = {"p": p, "r": r, "k": k, "n": n, "w": w, "m": given["past.gradient"].size, "2": 2, "6": 6, "7": 7}
+    a = {name: _shaped(given[name], tuple(size[letter] for letter in letters)) for name, letters in _ARRAYS.items()}
+    numbers = {
+        "effects.pairs.ways": species, "effects.pairs.columns": p + r, "past.levels.seed": species,
+        "past.levels.pollen": species, "past.levels.seed_plant": mothers, "past.levels.pollen_plant": fathers,
+        "past.record": max(seen.crosses, size["m"]),
+    }  # fmt: skip
+    whole = {name: _whole(a[name], most) for name, most in numbers.items()}
+
+    def part(prefix: str) -> dict[str, Any]:
+        names = {name.removeprefix(prefix): name for name in _ARRAYS if name.startswith(prefix)}
+        return {field: whole.get(name, a[name]) for field, name in names.items() if "." not in field}
+
+    effects = Effects(**part("effects."), pairs=PairEffects(**part("effects.pairs.")), sizes=sizes)
+    past = Past(**part("past.") | {"share": float(a["past.share"])}, levels=Levels(**part("past.levels.")))
+    return StepFit(step, a["mean"], a["covariance"], effects, past)
+
+
+def _shaped(array: Floats, shape: tuple[int, ...]) -> Floats:
+    shaped = array.reshape(shape) if not array.size else array  # JSON keeps no shape of what is empty
+    if shaped.shape != shape or not np.isfinite(shaped).all():
+        raise ValueError(say("saved.misfit"))
+    return shaped
+
+
+def _whole(numbers: Floats, most: int) -> Ints:
+    whole = numbers.astype(np.intp)
+    if np.any(whole != numbers):
+        raise ValueError("numbers that count species, plants or columns are not whole")
+    if whole.size and not -1 <= whole.min() <= whole.max() < most:
+        raise ValueError("numbers of species, plants or columns lie outside their range")
+    return whole
 
 
 def _refuse_misfits(model: FittedModel) -> None:
     """Refuse numbers that do not fit the recipe: a file that was cut or written over may still be JSON."""
-    size = len(model.recipe.features)
-    shapes: dict[str, tuple[int, ...]] = dict.fromkeys(("means", "variances"), (size,))
-    shapes |= dict.fromkeys(("prior.mean", "prior.sd"), (size + 1,))
-    for fit in model.steps:
-        shapes |= {f"{fit.step}.{name}": shape for name, shape in stage_shapes(fit, model.seen, size).items()}
-    arrays = _arrays(model)
-    bad = [name for name, shape in shapes.items() if arrays[name].shape != shape or not np.isfinite(arrays[name]).all()]
     kinds = {feature.kind for feature in model.recipe.features}
     curves = [feature.kind for feature in model.recipe.features if feature.column is None]
     sound = (
-        not bad
-        and {fit.step for fit in model.steps} <= STEPS.keys()
+        {fit.step for fit in model.steps} <= STEPS.keys()
         and set(model.scales) == set(EFFECTS)
         and kinds <= set(FEATURE_KINDS)
         and curves == [name for name, _, _ in model.recipe.scale.places]
@@ -293,24 +247,7 @@ def _refuse_misfits(model: FittedModel) -> None:
 
 
 def _text(document: dict[str, Any]) -> str:
-    """Return a document as JSON with an indent of one; its arrays by the fast encoder, which knows no indent."""
-    arrays = document["arrays"]
-    whole = json.dumps({**document, "arrays": {}}, indent=1, ensure_ascii=False, allow_nan=False)
-    if not arrays:
-        return whole + "\n"
-    written = [f"  {json.dumps(name, ensure_ascii=False)}: {_indented(values, 2)}" for name, values in arrays.items()]
-    return whole.removesuffix("{}\n}") + "{\n" + ",\n".join(written) + "\n }\n}\n"
-
-
-def _indented(values: Any, depth: int) -> str:
-    if not isinstance(values, list) or not values:
-        return json.dumps(values, ensure_ascii=False, allow_nan=False)
-    start, end = "\n" + " " * (depth + 1), "\n" + " " * depth
-    if isinstance(values[0], list):
-        inner = f",{start}".join(_indented(part, depth + 1) for part in values)
-    else:
-        inner = json.dumps(values, allow_nan=False, separators=(f",{start}", ": "))[1:-1]
-    return f"[{start}{inner}{end}]"
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _refused(path: Path, key: str, **values: object) -> BadInput:

@@ -13,6 +13,7 @@ from crosscompat.model.fitted import FittedModel, StepFit
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
+from crosscompat.model.posterior import EFFECTS, unknown_effects
 from crosscompat.model.reasons import TERMS, Reasons
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 
@@ -34,9 +35,18 @@ NOBODY = np.full(1, -1)
 def model(slopes=SLOPES):
     k = len(FEATURES)
     prior = GaussianPrior(np.zeros(k + 1), np.ones(k + 1))
-    fit = StepFit("whole", np.asarray(slopes, dtype=float), np.eye(k + 1))
+    fit = StepFit("whole", np.asarray(slopes, dtype=float), np.eye(k + 1), unknown_effects(np.zeros(7), k + 1))
     means = np.array([0, 0, 0.5, 0.5, 0, 0, 0, 0.2])
-    return FittedModel(Recipe(FEATURES, SCALE), means, np.ones(k), prior, {}, (fit,), Seen(), SeedsPerPod(20.0, 1.0))
+    return FittedModel(
+        Recipe(FEATURES, SCALE),
+        means,
+        np.ones(k),
+        prior,
+        dict.fromkeys(EFFECTS, 0.0),
+        (fit,),
+        Seen(),
+        SeedsPerPod(20.0, 1.0),
+    )
 
 
 def row(distance=0.4, **numbers):

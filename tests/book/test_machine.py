@@ -25,7 +25,8 @@ from crosscompat.book.entry.enter_pollination import PollinationEntry, pollinati
 from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
-from crosscompat.book.records import KINDS, PROOFS, STAGES, reference
+from crosscompat.book.record_fields import reference
+from crosscompat.book.records import KINDS, PROOFS, STAGES
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.ground.errors import CrosscompatError, WrongUse

@@ -2,10 +2,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from crosscompat.model.between import doubted, in_place, no_surer
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances
-from crosscompat.model.pairings import Parents, Seen
+from crosscompat.model.forecast import chances, doubted, no_surer
+from crosscompat.model.pairings import Parents, Seen, in_place
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 

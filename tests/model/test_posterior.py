@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from crosscompat.model import fitted as fitting
 from crosscompat.model import forecast as forecasting
 from crosscompat.model.composition import Logits, SeedsPerPod
-from crosscompat.model.cross_weights import past_weights, prior_logits
 from crosscompat.model.fitted import design_of, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.gaussian import stage_of
@@ -23,7 +22,7 @@ from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
-from crosscompat.model.reasons import TERMS, reasons
+from crosscompat.model.reasons import TERMS, past_weights, prior_logits, reasons
 from crosscompat.model.saved import SavedModel, read_model, write_model
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe

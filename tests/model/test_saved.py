@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from hypothesis.extra.numpy import array_shapes, arrays
 
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.composition import SeedsPerPod
@@ -16,9 +15,9 @@ from crosscompat.model.fitted import FittedModel, StepFit, fit_crosses, prior_mo
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.kinship import relatedness
-from crosscompat.model.pairings import Parents, Seen, pairings_of
-from crosscompat.model.posterior import EFFECTS
-from crosscompat.model.saved import FORMAT, SavedModel, _text, read_model, write_model
+from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of
+from crosscompat.model.posterior import EFFECTS, Past, unknown_effects
+from crosscompat.model.saved import FORMAT, SavedModel, read_model, write_model
 from crosscompat.model.stages import STAGES, WHOLE, step_counts
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
@@ -31,7 +30,10 @@ def made(seed, features):
     rng = np.random.default_rng(seed)
     k = len(features)
     half = rng.normal(size=(k + 1, k + 1))
-    steps = tuple(StepFit(step, rng.normal(size=k + 1), half @ half.T) for step in ("set", WHOLE))
+    effects, nobody = unknown_effects(rng.exponential(size=7), k + 1), np.empty(0, dtype=np.intp)
+    none = np.empty(0), rng.normal(size=k + 1), rng.exponential(size=k + 1), rng.exponential(size=6), 0.3, nobody
+    past = Past(np.empty((0, k + 1)), Levels(nobody, nobody, nobody, nobody), *none)
+    steps = tuple(StepFit(step, rng.normal(size=k + 1), half @ half.T, effects, past) for step in ("set", WHOLE))
     places = tuple((name, *rng.exponential(size=2).tolist()) for name in CURVES)
     return FittedModel(
         Recipe(tuple(features), DistanceScale(float(rng.exponential()), places, "My")),
@@ -295,13 +297,3 @@ def test_the_file_is_plain_json_with_an_indent_of_one(tmp_path, features):
     write_model(tmp_path / "model.json", kept(made(3, features)))
     text = (tmp_path / "model.json").read_text(encoding="utf-8")
     assert text == json.dumps(json.loads(text), indent=1, ensure_ascii=False) + "\n"
-
-
-NUMBERS = arrays(np.float64, array_shapes(min_dims=1, max_dims=3, min_side=0, max_side=3), elements=st.floats(-9, 9))
-
-
-@settings(max_examples=50, deadline=None)
-@given(st.dictionaries(st.text(max_size=5), NUMBERS | st.floats(-9, 9), max_size=4))
-def test_arrays_are_written_as_a_slower_writer_would(given):
-    document = {"format": 1, "as_of": "×", "arrays": {name: np.asarray(one).tolist() for name, one in given.items()}}
-    assert _text(document) == json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

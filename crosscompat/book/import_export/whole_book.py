@@ -16,7 +16,8 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
 from crosscompat.book.import_export.cell_meaning import escaped, guarded, unescaped
-from crosscompat.book.records import KINDS, Record, needed, reference, value_types
+from crosscompat.book.record_fields import needed, reference, value_types
+from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.csv_convert import as_text
