@@ -139,8 +139,8 @@ class TraitKind:
 
     ``why`` takes a column's name, its known cells and whether a decimal may have a comma, and returns the word for why
     the column is of this kind, "" if it is not. ``reader`` takes those cells and that comma, and returns what reads a
-    cell or raises `BadCell`. ``codes`` makes k values a (k,) array of numbers, NaN for None. ``features`` has what makes
-    the numbers of pairings of those of their seed and pollen parents, NaN where unknown.
+    cell or raises `BadCell`. ``codes`` makes k values a (k,) array of numbers, NaN for None. ``features`` make
+    numbers of pairings of those of their seed and pollen parents, NaN where unknown.
     """
 
     why: Callable[[str, Sequence[str], bool], str]

@@ -89,12 +89,8 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
 def jukes_cantor(alignment: Alignment) -> Floats:
     """Return the distances of k sequences in substitutions per site, as a (k, k) array.
 
-    Sites that are not known in either of two sequences are passed over for those two.
-
-    Raises
-    ------
-    BadInput
-        If two sequences share no known site, or differ at three quarters of them or more.
+    Sites that are not known in either of two sequences are passed over for those two; a `BadInput` says that they share
+    no known site, or differ at three quarters of them or more.
 
     Notes
     -----
@@ -183,20 +179,14 @@ def neighbour_joining(
     distances : (k, k) float array
         Symmetric and known throughout.
     outgroup : sequence of str
-        Species that parted first: the root stands in the middle of the branch to them. None: at the midpoint between
-        the two species farthest apart.
+        Species that parted first (`root_on_outgroup`, errors as there); without them `root_at_midpoint`.
     unit : str, optional
         Of the distances.
 
     Returns
     -------
     Phylogeny
-        Rooted. A branch whose length comes out below zero is set to zero (common practice, no source).
-
-    Raises
-    ------
-    UnknownName, WrongUse
-        As `root_on_outgroup`.
+        A branch whose length comes out below zero is set to zero (common practice, no source).
 
     Notes
     -----
@@ -254,12 +244,7 @@ def root_at_midpoint(tree: Phylogeny) -> Phylogeny:
 def root_on_outgroup(tree: Phylogeny, outgroup: Sequence[str]) -> Phylogeny:
     """Root a tree in the middle of the branch that parts some species from all others, wherever it is rooted now.
 
-    Raises
-    ------
-    UnknownName
-        If a name is not in the tree.
-    WrongUse
-        If the outgroup is all species, or is mixed with others.
+    Raises `UnknownName`, or `WrongUse` if the outgroup is all species, or is mixed with others.
 
     Examples
     --------

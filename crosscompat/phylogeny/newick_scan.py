@@ -46,17 +46,10 @@ class Masked:
 
 
 def mask(source: TextSource) -> Masked:
-    """Hide quotes and comments.
-
-    Raises
-    ------
-    BadInput
-        If a quote or a comment never ends, or a comment ends that never began.
+    """Hide quotes and comments; raises a `BadInput` if one never ends, or a comment ends that never began.
 
     Examples
     --------
-    >>> mask(TextSource(b"(a[x],b);")).data
-    b'(a   ,b);'
     >>> mask(TextSource(b"('b,''c');")).quoted
     {1: (8, "b,'c")}
     """
@@ -126,10 +119,7 @@ class Nodes(NamedTuple):
 def scan(source: TextSource, data: bytes) -> Nodes:
     """Find the nodes of all trees of a text, in whose ``data`` quotes and comments are hidden.
 
-    Raises
-    ------
-    BadInput
-        If the text is empty or something else than Newick, or with the first fault of its marks.
+    Raises a `BadInput` if the text is empty or something else than Newick, or with the first fault of its marks.
 
     Examples
     --------
