@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
+from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
