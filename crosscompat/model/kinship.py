@@ -16,7 +16,7 @@ from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
 from crosscompat.pairing import MILLION_YEARS
-from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
+from crosscompat.phylogeny.taxa import Pedigree, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
 __all__ = ["OLDEST_KIN", "average_linkage", "correlation", "relatedness"]

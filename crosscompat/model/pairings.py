@@ -9,8 +9,7 @@ import numpy as np
 
 from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats, Ints
-from crosscompat.phylogeny.hybrids import Pedigree
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import Pedigree, Taxa
 from crosscompat.phylogeny.tree import Distances
 
 __all__ = ["InPlace", "Levels", "Pairings", "Parents", "Seen", "in_place", "pairings_of", "seen_by"]
@@ -200,7 +199,7 @@ def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
 
     Examples
     --------
-    >>> from crosscompat.phylogeny.hybrids import HybridIndex
+    >>> from crosscompat.phylogeny.taxa import HybridIndex
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
     >>> positions = Taxa(tree, HybridIndex(tree.tips))

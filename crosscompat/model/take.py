@@ -21,8 +21,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, in_place, pairings_of
 from crosscompat.model.stages import STAGES, step_counts
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
-from crosscompat.phylogeny.hybrids import HybridIndex
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
 
