@@ -1,4 +1,4 @@
-"""The crosses of a collection, made and wanted, as crosses.csv and wanted.csv hold them."""
+"""The crosses of a collection, made and wanted, and what the counts of each say of the chance per unit."""
 
 from __future__ import annotations
 
@@ -13,17 +13,166 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
+from crosscompat.book.record_fields import column_of, from_to, in_column, one_of, read_fields
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS, STAGES
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
-_TEXTS = (
-    *("cross", "seed_plant", "pollen_plant", "grower", "technique", "isolation", "unit_kind", "lost_to"),
-    *("source", "note"),
-)
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STAGE_COLUMNS = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
+COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
+
+_PODS = ("pods_set", "pods_held")
+_CONTRADICTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "more_than": (
+        ("pods_set", "units"),
+        ("pods_held", "pods_set"),
+        ("pods_held", "units"),
+        ("seeds_filled", "seeds"),
+        ("seedlings", "seeds_sown"),
+        ("took", "tried"),
+    ),
+    "from_none": (
+        *((later, pod) for pod in _PODS for later in ("seeds", "seeds_filled", "seeds_sown", "seedlings")),
+        *((later, "seeds") for later in ("seeds_sown", "seedlings")),
+    ),
+}
+_ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
+
+
+@dataclass(frozen=True, slots=True)
+class Outcomes:
+    """Plain outcomes, cross by cross.
+
+    Attributes
+    ----------
+    tried : ndarray of float, shape (n_crosses,)
+        Units; 1 where they were not counted.
+    took : ndarray of float, shape (n_crosses,)
+        Units with a seedling.
+    some : ndarray of bool, shape (n_crosses,)
+        True where only "some of these units took" is known.
+    known : ndarray of bool, shape (n_crosses,)
+        False where the counts leave the outcome open.
+    uncounted : ndarray of bool, shape (n_crosses,)
+        True where the outcome is known but not from how many units.
+    """
+
+    tried: Floats
+    took: Floats
+    some: Flags
+    known: Flags
+    uncounted: Flags
+
+    def __getitem__(self, at: NDArray[np.int64]) -> Outcomes:
+        """Return those of some crosses."""
+        return Outcomes(self.tried[at], self.took[at], self.some[at], self.known[at], self.uncounted[at])
+
+    @property
+    def fruitful(self) -> Flags:
+        """Tell which crosses are known to have given a seedling, shape (n_crosses,)."""
+        return np.asarray(self.known & (self.some | (self.took > 0)))
+
+
+def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outcomes:
+    """Return the plain outcomes that the counts of each cross amount to.
+
+    Parameters
+    ----------
+    counts : mapping of str to ndarray of float, shape (n_crosses,)
+        Any of ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``, and
+        ``tried`` with ``took``; NaN where blank. Where ``tried`` and ``took`` are given they speak alone. No unit at
+        all is no cross, and says nothing.
+    lost : ndarray of bool, shape (n_crosses,), optional
+        True where an accident ended the cross. A seedling seen before still counts, as "some"; the absence of one does
+        not.
+
+    Examples
+    --------
+    Three flowers with a seedling, four whose pods all dropped, two not yet sown, and two counted one by one.
+
+    >>> nan = np.nan
+    >>> found = outcomes_of({
+    ...     "units": np.array([3, 4, 2, nan]), "pods_held": np.array([1, 0, 1, nan]),
+    ...     "seedlings": np.array([2, nan, nan, nan]),
+    ...     "tried": np.array([nan, nan, nan, 2]), "took": np.array([nan, nan, nan, 1])})
+    >>> found.known
+    array([ True,  True, False,  True])
+    >>> found.tried, found.took, found.some
+    (array([3., 4., 2., 2.]), array([0., 0., 0., 1.]), array([ True, False, False, False]))
+    """
+    size = len(next(iter(counts.values()))) if counts else 0
+    blank = np.full(size, np.nan)
+    column = {name: counts.get(name, blank) for name in COUNT_COLUMNS}
+    spared = np.ones(size, dtype=bool) if lost is None else ~lost
+    counted = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
+    unit_by_unit = counted & spared
+    up = np.where(counted, column["took"], column["seedlings"]) > 0
+    ended = _ended(column) & ~counted & ~up & spared
+    units = np.where(counted, column["tried"], column["units"])
+    known = (unit_by_unit | up | ended) & ~(units == 0)
+    tried = np.where(np.isnan(units), 1.0, units)
+    alone = up & (tried == 1)
+    took = np.where(unit_by_unit, column["took"], alone)
+    return Outcomes(tried, took, up & ~unit_by_unit & ~alone & known, known, known & np.isnan(units))
+
+
+def impossible(counts: Mapping[str, Floats]) -> list[tuple[int, str, str]]:
+    """Find counts that cannot be, or cannot stand together.
+
+    Parameters
+    ----------
+    counts : mapping of str to ndarray of float, shape (n_crosses,)
+        As for `outcomes_of`; NaN where blank, which contradicts nothing.
+
+    Returns
+    -------
+    list of (int, str, str)
+        Cross, the count in question and what is wrong with it, cross by cross.
+
+    Examples
+    --------
+    >>> impossible({"pods_held": np.array([0.0, 2.0]), "pods_set": np.array([np.nan, 1.0])})
+    [(1, 'pods_held', 'There are more pods held to ripeness than pods set (2 > 1).')]
+    """
+    found = [
+        (int(i), column, say("crosses.no_units"))
+        for column in ("units", "tried")
+        if column in counts
+        for i in np.flatnonzero(counts[column] == 0)
+    ]
+    for key, pairs in _CONTRADICTIONS.items():
+        for less, more in pairs:
+            if less in counts and more in counts:
+                few, many = counts[less], counts[more]
+                wrong = few > many if key == "more_than" else (few > 0) & (many == 0)
+                found += [
+                    (int(i), less, _contradiction(key, less, more, few[i], many[i])) for i in np.flatnonzero(wrong)
+                ]
+    return sorted(found, key=lambda entry: entry[0])
+
+
+def _contradiction(key: str, less: str, more: str, few: float, many: float) -> str:
+    words = {"less": say(f"crosses.counts.{less}"), "more": say(f"crosses.counts.{more}")}
+    return say(f"crosses.{key}", **words, few=f"{few:g}", many=f"{many:g}")
+
+
+def _ended(column: Mapping[str, Floats]) -> Flags:
+    """Tell where a count of zero has ended the cross: no pod, no seed, or seed sown and nothing up."""
+    ended = np.any([column[name] == 0 for name in _ENDS_AT_ZERO], axis=0)
+    nothing_up = (column["seedlings"] == 0) & ~(column["seeds_sown"] == 0)
+    return np.asarray(ended | nothing_up)
+
+
+def _uuid(text: str) -> str:
+    try:
+        return str(UUID(text))
+    except ValueError:
+        raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +213,7 @@ class Cross:
     seed_plant: str | None = None
     pollen_plant: str | None = None
     grower: str | None = None
-    pollen_kind: str | None = None
+    pollen_kind: str | None = one_of(POLLEN_KINDS, None)
     technique: str | None = None
     isolation: str | None = None
     units: int | None = None
@@ -77,16 +226,16 @@ class Cross:
     seedlings: int | None = None
     tried: int | None = None
     took: int | None = None
-    closed_stage: str | None = None
+    closed_stage: str | None = one_of(STAGES, None)
     lost_to: str | None = None
     only_successes: bool | None = None
     stamens_removed: bool | None = None
-    proof: str | None = None
+    proof: str | None = one_of(PROOFS, None)
     source: str | None = None
     recorded_at: datetime | None = None
     note: str | None = None
-    kind: str = "cross"
-    row: int = 0
+    kind: str = one_of(CROSS_KINDS, "cross")
+    row: int = in_column(None, 0)
 
     @property
     def number(self) -> str:
@@ -94,14 +243,8 @@ class Cross:
         return self.cross or say("crosses.row", row=str(self.row))
 
 
-HEADER = (
-    *("id", "cross", "date", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "grower", "pollen_kind"),
-    *("technique", "isolation", "units", "unit_kind", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown"),
-    *("seedlings", "tried", "took", "closed_stage", "lost_to", "only_successes", "stamens_removed", "proof"),
-    *("source", "recorded_at", "note", "kind"),
-)
+HEADER = ("id", "cross", *(name for item in fields(Cross) if (name := column_of(item)) not in {None, "id", "cross"}))
 
-MOST_WANTED = 5
 _REQUIRED = ("date", "seed_parent", "pollen_parent")
 
 
@@ -122,14 +265,23 @@ def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
 
 def crosses_in(sheet: Sheet, faults: list[Fault]) -> list[Cross]:
     """Return the crosses of a table's rows that can be read; everything that is wrong adds a fault."""
-    rows = [Cells(sheet, row, faults) for row in sheet.rows]
-    counts = [{column: cells.whole(column) for column in COUNT_COLUMNS} for cells in rows]
-    crosses = [
-        cross for cells, counted in zip(rows, counts, strict=True) if (cross := _cross(cells, counted)) is not None
-    ]
-    _refuse_impossible(rows, counts)
+    rows = [(cells, _row(cells)) for cells in (Cells(sheet, row, faults) for row in sheet.rows)]
+    complete = [(cells, row) for cells, row in rows if row["date"] and row["seed_parent"] and _has_pollen(row)]
+    crosses = [Cross(**row, row=cells.row.number) for cells, row in complete]
+    _refuse_impossible(rows)
     faults += _repeated_ids(sheet, crosses)
     return crosses
+
+
+def _row(cells: Cells) -> dict[str, Any]:
+    row = read_fields(cells, Cross) | {"id": cells.read("id", _uuid)}
+    if not _has_pollen(row):
+        cells.fault("pollen_parent", say("cells.needed"))
+    return row
+
+
+def _has_pollen(row: Mapping[str, Any]) -> bool:
+    return bool(row["pollen_parent"]) or row["pollen_kind"] in NO_POLLEN_PARENT
 
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
@@ -168,42 +320,12 @@ def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArra
     }
 
 
-def _cross(cells: Cells, counts: Mapping[str, Any]) -> Cross | None:
-    """Read one row; None where a required cell cannot be read, which has then added its fault."""
-    day = cells.day("date", needed=True)
-    pollen_kind = cells.choice("pollen_kind", POLLEN_KINDS)
-    named = pollen_kind not in NO_POLLEN_PARENT
-    seed, pollen = cells.text("seed_parent", needed=True), cells.text("pollen_parent", needed=named)
-    texts: dict[str, Any] = {column: cells.text(column) for column in _TEXTS}
-    others: dict[str, Any] = {
-        "id": cells.read("id", _uuid),
-        "pollen_kind": pollen_kind,
-        "closed_stage": cells.choice("closed_stage", STAGES),
-        "only_successes": cells.yes_no("only_successes"),
-        "stamens_removed": cells.yes_no("stamens_removed"),
-        "proof": cells.choice("proof", PROOFS),
-        "recorded_at": cells.timestamp("recorded_at"),
-        "kind": cells.choice("kind", CROSS_KINDS) or CROSS_KINDS[0],
-        "row": cells.row.number,
-    }
-    if day is None or seed is None or (named and pollen is None):
-        return None
-    return Cross(day, seed, pollen, **counts, **texts, **others)
-
-
-def _uuid(text: str) -> str:
-    try:
-        return str(UUID(text))
-    except ValueError:
-        raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
-
-
-def _refuse_impossible(rows: Sequence[Cells], counts: Sequence[Mapping[str, int | None]]) -> None:
-    for i, column, what in impossible(count_arrays(counts)):
-        rows[i].fault(column, what)
-    for cells, counted in zip(rows, counts, strict=True):
-        if (counted["tried"] is None) != (counted["took"] is None):
-            cells.fault("tried" if counted["tried"] is None else "took", say("crosses.tried_and_took"))
+def _refuse_impossible(rows: Sequence[tuple[Cells, Mapping[str, Any]]]) -> None:
+    for i, column, what in impossible(count_arrays([row for _, row in rows])):
+        rows[i][0].fault(column, what)
+    for cells, row in rows:
+        if (row["tried"] is None) != (row["took"] is None):
+            cells.fault("tried" if row["tried"] is None else "took", say("crosses.tried_and_took"))
 
 
 def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
@@ -214,9 +336,6 @@ def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
             place = sheet.place(next(row for row in sheet.rows if row.number == cross.row), "id")
             faults.append(Fault(place, say("crosses.id_twice", row=str(first[cross.id])), say("crosses.id_advice")))
     return faults
-
-
-WANTED_HEADER = ("seed_parent", "pollen_parent", "want", "note")
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,9 +352,12 @@ class Wanted:
 
     seed_parent: str
     pollen_parent: str
-    want: int | None = None
+    want: int | None = from_to(1, 5)
     note: str | None = None
-    row: int = 0
+    row: int = in_column(None, 0)
+
+
+WANTED_HEADER = ("seed_parent", "pollen_parent", "want", "note")
 
 
 def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
@@ -248,14 +370,6 @@ def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=WANTED_HEADER, required=WANTED_HEADER[:2], faults=faults)
-    found = []
-    for row in sheet.rows:
-        cells = Cells(sheet, row, faults)
-        seed, pollen = cells.text("seed_parent", needed=True), cells.text("pollen_parent", needed=True)
-        want, note = cells.whole("want"), cells.text("note")
-        if want is not None and not 1 <= want <= MOST_WANTED:
-            cells.fault("want", say("wanted.want", got=str(want)))
-        if seed is not None and pollen is not None:
-            found.append(Wanted(seed, pollen, want, note, row.number))
+    found = [Wanted(**read_fields(Cells(sheet, row, faults), Wanted), row=row.number) for row in sheet.rows]
     raise_faults(faults)
     return tuple(found)

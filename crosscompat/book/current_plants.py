@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from datetime import date, timedelta
 from functools import cached_property
 from os import PathLike
 from typing import TYPE_CHECKING
 
 from crosscompat.book import records
+from crosscompat.book.record_fields import in_column, one_of, read_fields
 from crosscompat.book.records import SEXES
 from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
@@ -53,13 +54,13 @@ class Plant:
     plant: str
     species: str
     clone: str
-    sex: str | None = None
-    chromosomes: int | None = None
+    sex: str | None = one_of(SEXES, None)
+    chromosomes: int | None = in_column("2n", None)
     self_fertile: bool | None = None
     source: str | None = None
     note: str | None = None
-    row: int = 0
-    died: date | None = None
+    row: int = in_column(None, 0)
+    died: date | None = field(default=None, metadata={"column": None})
 
 
 @dataclass(frozen=True)
@@ -150,13 +151,10 @@ def plants_in(sheet: Sheet, faults: list[Fault]) -> list[Plant]:
 
 
 def _plant(cells: Cells) -> Plant | None:
-    name, species = cells.text("plant", needed=True), cells.text("species", needed=True)
-    clone, sex = cells.text("clone"), cells.choice("sex", SEXES)
-    chromosomes, self_fertile = cells.whole("2n"), cells.yes_no("self_fertile")
-    if name is None or species is None:
+    row = read_fields(cells, Plant, [item.name for item in fields(Plant) if item.name != "clone"])
+    if row["plant"] is None or row["species"] is None:
         return None
-    source, note = cells.text("source"), cells.text("note")
-    return Plant(name, species, clone or name, sex, chromosomes, self_fertile, source, note, cells.row.number)
+    return Plant(**row, clone=cells.text("clone") or row["plant"], row=cells.row.number)
 
 
 def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:

@@ -9,6 +9,7 @@ from typing import Any
 
 from crosscompat.book.cross_summary import BELOW, PARTS
 from crosscompat.book.find_records import short_ids
+from crosscompat.book.record_fields import reference
 from crosscompat.book.records import (
     KINDS,
     Cross,
@@ -22,7 +23,6 @@ from crosscompat.book.records import (
     Record,
     SeedLot,
     Sowing,
-    reference,
 )
 from crosscompat.book.store import Reading, Version
 from crosscompat.ground.csv_convert import as_text

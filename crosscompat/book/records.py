@@ -6,11 +6,11 @@ A field that may be None is unknown then, and never "no". A record that points t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, Field, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from functools import cache
-from typing import Any, get_args, get_type_hints
 from uuid import uuid4
+
+from crosscompat.book.record_fields import from_to, one_of, points_to
 
 STAGES = ("set", "hold", "fill", "germinate")
 NO_POLLEN_PARENT = ("open", "none")
@@ -32,15 +32,6 @@ AGAINST = ("yes", "no", "unsure")
 def new_id() -> str:
     """Return an identifier that no other record anywhere has."""
     return str(uuid4())
-
-
-def _of(kind: str, default: Any = MISSING) -> Any:
-    """Make a field that points to a record of a kind."""
-    return field(default=default, metadata={"of": kind})
-
-
-def _one_of(allowed: tuple[str, ...], default: Any = MISSING) -> Any:
-    return field(default=default, metadata={"choices": allowed})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +69,7 @@ class Plant(Record):
     papers: str | None = None
     received_as: str | None = None
     parents: str | None = None
-    cross: str | None = _of("crosses", default=None)
+    cross: str | None = points_to("crosses", default=None)
     owner: str | None = None
     place: str | None = None
     acquired: date | None = None
@@ -90,7 +81,7 @@ class Plant(Record):
 class Determination(Record):
     """What a plant was taken for, by whom and when; the latest holds."""
 
-    plant: str = _of("plants")
+    plant: str = points_to("plants")
     name: str
     date: date | None = None
     by: str | None = None
@@ -104,8 +95,8 @@ class Finding(Record):
     ``value`` is a sex of ``SEXES``, a number, yes or no, or words, by what was found.
     """
 
-    plant: str = _of("plants")
-    what: str = _one_of(FINDINGS)
+    plant: str = points_to("plants")
+    what: str = one_of(FINDINGS)
     value: str
     date: date | None = None
     how: str | None = None
@@ -117,7 +108,7 @@ class Finding(Record):
 class Flowering(Record):
     """A plant seen on some day: how many flowers were open; 0 is "not in flower", None "in flower, not counted"."""
 
-    plant: str = _of("plants")
+    plant: str = points_to("plants")
     date: date
     open_flowers: int | None = None
     note: str | None = None
@@ -128,7 +119,7 @@ class PollenLot(Record):
     """Pollen that was kept: of which plant, since when, how, and whether it was tested."""
 
     name: str
-    plant: str | None = _of("plants", default=None)
+    plant: str | None = points_to("plants", default=None)
     species: str | None = None
     collected: date | None = None
     dried: bool | None = None
@@ -161,13 +152,13 @@ class Cross(Record):
     """
 
     number: str | None = None
-    kind: str = _one_of(CROSS_KINDS, default="cross")
-    seed_plant: str | None = _of("plants", default=None)
+    kind: str = one_of(CROSS_KINDS, default="cross")
+    seed_plant: str | None = points_to("plants", default=None)
     seed_parent: str | None = None
     aim: str | None = None
-    wanted: int | None = None
+    wanted: int | None = from_to(1, 5)
     only_successes: bool | None = None
-    closed_stage: str | None = _one_of(STAGES, default=None)
+    closed_stage: str | None = one_of(STAGES, default=None)
     doubt: str | None = None
     source: str | None = None
     recorded_at: datetime | None = None
@@ -194,21 +185,21 @@ class Pollination(Record):
         What cannot be, and was written down all the same.
     """
 
-    cross: str = _of("crosses")
+    cross: str = points_to("crosses")
     date: date
     hour: time | None = None
     who: str | None = None
     marker: str | None = None
     unit_kind: str | None = None
     units: int | None = None
-    count_how: str | None = _one_of(COUNT_HOW, default=None)
-    flowers: str = _one_of(FLOWERS, default="new")
-    pollen_kind: str | None = _one_of(POLLEN_KINDS, default=None)
+    count_how: str | None = one_of(COUNT_HOW, default=None)
+    flowers: str = one_of(FLOWERS, default="new")
+    pollen_kind: str | None = one_of(POLLEN_KINDS, default=None)
     technique: str | None = None
     stamens_removed: bool | None = None
     isolation: str | None = None
     temperature: float | None = None
-    humidity: float | None = None
+    humidity: float | None = from_to(0, 100)
     overruled: str | None = None
     note: str | None = None
 
@@ -217,20 +208,20 @@ class Pollination(Record):
 class Pollen(Record):
     """A pollen parent of a visit: a plant of the book or a name, fresh or from a lot, and how sure that is."""
 
-    pollination: str = _of("pollinations")
-    plant: str | None = _of("plants", default=None)
+    pollination: str = points_to("pollinations")
+    plant: str | None = points_to("plants", default=None)
     name: str | None = None
-    lot: str | None = _of("pollen_lots", default=None)
-    certainty: str | None = _one_of(CERTAINTIES, default=None)
+    lot: str | None = points_to("pollen_lots", default=None)
+    certainty: str | None = one_of(CERTAINTIES, default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation(Record):
     """Something counted on the plant: pods that swelled so far, dropped since the last look, or ripened so far."""
 
-    cross: str = _of("crosses")
+    cross: str = points_to("crosses")
     date: date | None = None
-    what: str = _one_of(COUNTED)
+    what: str = one_of(COUNTED)
     count: int
     by: str | None = None
     note: str | None = None
@@ -254,7 +245,7 @@ class SeedLot(Record):
         How many were last counted in the packet.
     """
 
-    cross: str = _of("crosses")
+    cross: str = points_to("crosses")
     name: str | None = None
     date: date | None = None
     pods: int | None = None
@@ -269,8 +260,8 @@ class SeedLot(Record):
 class Sowing(Record):
     """Seed of a cross that was sown, from a lot where that is known."""
 
-    cross: str = _of("crosses")
-    lot: str | None = _of("seed_lots", default=None)
+    cross: str = points_to("crosses")
+    lot: str | None = points_to("seed_lots", default=None)
     date: date | None = None
     seeds: int | None = None
     treatment: str | None = None
@@ -282,7 +273,7 @@ class Sowing(Record):
 class Emergence(Record):
     """A look at a sowing: how many seedlings stand now, and the highest number that ever came up."""
 
-    sowing: str = _of("sowings")
+    sowing: str = points_to("sowings")
     date: date | None = None
     up: int | None = None
     highest: int | None = None
@@ -293,11 +284,11 @@ class Emergence(Record):
 class Loss(Record):
     """What ended a cross, or one sowing of it, and whether that speaks against the cross."""
 
-    cross: str = _of("crosses")
-    sowing: str | None = _of("sowings", default=None)
+    cross: str = points_to("crosses")
+    sowing: str | None = points_to("sowings", default=None)
     date: date | None = None
     cause: str
-    against: str = _one_of(AGAINST, default="no")
+    against: str = one_of(AGAINST, default="no")
     note: str | None = None
 
 
@@ -305,10 +296,10 @@ class Loss(Record):
 class Proof(Record):
     """Whether the seedlings of a cross, or one plant raised from it, are hybrids, and by what that is known."""
 
-    cross: str = _of("crosses")
-    plant: str | None = _of("plants", default=None)
+    cross: str = points_to("crosses")
+    plant: str | None = points_to("plants", default=None)
     date: date | None = None
-    verdict: str = _one_of(PROOFS)
+    verdict: str = one_of(PROOFS)
     by_what: str | None = None
     note: str | None = None
 
@@ -352,49 +343,3 @@ KINDS: Mapping[str, type[Record]] = {
     "forecasts": GivenForecast,
 }
 """Every kind of record by the name of its table."""
-
-
-def value_types(kind: type[Record]) -> Mapping[str, type]:
-    """Return the type of every field of a kind, None aside.
-
-    Examples
-    --------
-    >>> value_types(Flowering)["open_flowers"]
-    <class 'int'>
-    """
-    hints = _hints(kind)  # type: ignore[arg-type]  # a class can always be hashed
-    return {name: next(iter(get_args(hint)), hint) for name, hint in hints.items()}
-
-
-def needed(kind: type[Record]) -> frozenset[str]:
-    """Return the fields of a kind that are never None.
-
-    Examples
-    --------
-    >>> sorted(needed(Flowering))
-    ['date', 'id', 'plant']
-    """
-    hints = _hints(kind)  # type: ignore[arg-type]  # as above
-    return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
-
-
-def reference(item: Field[Any]) -> str | None:
-    """Return the kind of record that a field points to, or None.
-
-    Examples
-    --------
-    >>> [item.name for item in Sowing.__dataclass_fields__.values() if reference(item)]
-    ['cross', 'lot']
-    """
-    return item.metadata.get("of")
-
-
-def choices(item: Field[Any]) -> tuple[str, ...] | None:
-    """Return the only values that a field may have, or None."""
-    return item.metadata.get("choices")
-
-
-@cache
-def _hints(kind: Any) -> Mapping[str, Any]:
-    """Return the types of a kind's fields; to work them out takes long enough to be felt at every start."""
-    return get_type_hints(kind)

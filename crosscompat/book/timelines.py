@@ -11,7 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
@@ -251,12 +251,13 @@ def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, 
 
 
 def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
-    curve = kaplan_meier([days for days, _ in waits], [over for _, over in waits])
-    early, late = curve.day_of(_EARLY), curve.day_of(_LATE)
-    if curve.events < FEWEST or early is None:
+    ends = [days for days, over in waits if over]
+    if len(ends) < FEWEST:
         return usual
-    last = late if late is not None else float(curve.days[-1])
-    return Span(int(early), int(np.ceil(last)), OWN, curve.events)
+    early, late = days_by(waits, _EARLY, _LATE)
+    if early is None:
+        return usual
+    return Span(int(early), int(np.ceil(max(ends) if late is None else late)), OWN, len(ends))
 
 
 def _wait(start: date | None, looks: Iterable[Look], as_of: date, *, waiting: bool) -> list[tuple[int, bool]]:
@@ -279,9 +280,8 @@ def _last_up(sown: Iterable[Tray], usual: Span, as_of: date) -> Span:
         days += rises
     if trays < FEWEST or len(days) < _FEWEST_SEEDLINGS:
         return usual
-    curve = kaplan_meier(days, [True] * len(days))
-    early, late = curve.day_of(0.5), curve.day_of(_LATE)
-    return Span(int(early or 0), int(np.ceil(late or curve.days[-1])), OWN, trays)
+    early, late = days_by([(day, True) for day in days], 0.5, _LATE)
+    return Span(int(early or 0), int(np.ceil(late or max(days))), OWN, trays)
 
 
 def _rises(tray: Tray) -> Iterator[int]:
@@ -297,62 +297,29 @@ def _days(start: date, end: date) -> int:
     return max((end - start).days, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """How many still wait after so many days.
+def days_by(waits: Sequence[tuple[int, bool]], *shares: float) -> list[float | None]:
+    """Return the first day by which each share of some waits was over; None if it never came to that.
 
-    Attributes
-    ----------
-    days : ndarray of float, shape (k,)
-        The days on which something came, ascending.
-    waiting : ndarray of float, shape (k,)
-        The share that still waits after each of them.
-    events : int
-        How many waits were over.
-    """
-
-    days: Floats
-    waiting: Floats
-    events: int
-
-    def day_of(self, share: float) -> float | None:
-        """Return the first day by which a share was over; None if it never came to that.
-
-        Examples
-        --------
-        >>> kaplan_meier([5, 8, 9], [True, True, True]).day_of(0.5)
-        8.0
-        """
-        reached = np.flatnonzero(1.0 - self.waiting >= share - 1e-12)
-        return float(self.days[reached[0]]) if reached.size else None
-
-
-def kaplan_meier(days: ArrayLike, over: ArrayLike) -> Waiting:
-    """Return the Kaplan-Meier estimate of how many still wait.
+    The share is the Kaplan-Meier estimate: on each day that which waits is multiplied by one less the share of those
+    still at risk whose wait ends. One that is not over is at risk up to its last day, and on it.
 
     Parameters
     ----------
-    days : array_like of float, shape (n,)
-        How long each has waited, until it was over or was last looked at.
-    over : array_like of bool, shape (n,)
-        Whether it was over then. One that was not is at risk up to that day, and on it.
+    waits : sequence of (int, bool)
+        How many days each has waited, and whether it was over then.
 
-    Notes
-    -----
-    Kaplan and Meier 1958, J Am Stat Assoc 53:457-481. On each day the share that waits is multiplied by one less the
-    share of those still at risk whose wait ends.
+    References
+    ----------
+    Kaplan and Meier 1958, J Am Stat Assoc 53:457-481.
 
     Examples
     --------
-    Three waits, one of them given up after six days: a third ends on day 5, then the one that is left on day 8.
-
-    >>> found = kaplan_meier([5, 6, 8], [True, False, True])
-    >>> found.days.tolist(), found.waiting.round(3).tolist()
-    ([5.0, 8.0], [0.667, 0.0])
+    >>> days_by([(5, True), (6, False), (8, True)], 0.3, 0.5)
+    [5.0, 8.0]
     """
-    waited = np.asarray(days, dtype=np.float64)
-    ended = np.asarray(over, dtype=bool)
-    event_days, events = np.unique(waited[ended], return_counts=True)
-    at_risk = waited.size - np.searchsorted(np.sort(waited), event_days, side="left")
-    waiting = np.cumprod(1.0 - events / np.maximum(at_risk, 1))
-    return Waiting(event_days, np.asarray(waiting, dtype=np.float64), int(ended.sum()))
+    days, over = np.array([day for day, _ in waits]), np.array([ended for _, ended in waits])
+    event_days, events = np.unique(days[over], return_counts=True)
+    at_risk = days.size - np.searchsorted(np.sort(days), event_days)
+    came = 1.0 - np.cumprod(1.0 - events / at_risk)
+    reached = [np.flatnonzero(came >= share - 1e-12) for share in shares]
+    return [float(event_days[at[0]]) if at.size else None for at in reached]

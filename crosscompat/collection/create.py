@@ -9,11 +9,12 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from crosscompat.book.crosses import WANTED_HEADER, read_crosses
 from crosscompat.book.current_plants import read_plants
 from crosscompat.book.numbers import OURS
+from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.recorded import Recorded, take_in
@@ -242,18 +243,10 @@ def read_forecasts(path: Path) -> tuple[GivenForecast, ...]:
         With every fault of the file.
     """
     faults: list[Fault] = []
-    found = [_forecast(Cells(sheet, row, faults)) for sheet in [read_sheet(path, faults=faults)] for row in sheet.rows]
+    sheet = read_sheet(path, faults=faults)
+    rows = [read_fields(Cells(sheet, row, faults), GivenForecast) for row in sheet.rows]
     raise_faults(faults)
-    return tuple(found)
-
-
-def _forecast(cells: Cells) -> GivenForecast:
-    texts: dict[str, Any] = {name: cells.text(name, needed=True) for name in ("model", "seed_parent", "pollen_parent")}
-    texts |= {name: cells.text(name) for name in ("cross", "seed_plant", "pollen_plant")}
-    numbers: dict[str, Any] = {name: cells.decimal(name, needed=True) for name in ("mean", "low", "high")}
-    day: Any = cells.day("date", needed=True)
-    flowers: Any = cells.whole("flowers", needed=True)
-    return GivenForecast(date=day, flowers=flowers, **texts, **numbers)
+    return tuple(GivenForecast(**row) for row in rows)
 
 
 def _dated(found: Sequence[Record]) -> list[Record]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime
-from hashlib import blake2b
+from hashlib import blake2b, file_digest
 from os import scandir
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from crosscompat import __version__
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
+from crosscompat.book.record_fields import value_types
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.settings import Settings, book_place, open_book
 from crosscompat.ground.files import write_atomically
@@ -24,53 +25,43 @@ if TYPE_CHECKING:
     from crosscompat.book.records import Record
 
 
-_BYTES = 32
-_BLOCK = 1 << 20
-_OWNER_ALONE = 0o600
+_SNAPSHOT = ".book.cache"
+_BESIDE = ("", "-wal", "-journal")
+"""What SQLite holds of a book: the file, and what was written but has not yet been taken into it."""
+
+_ROOMS = ("", "ground", "book", "book/store")
+"""Folders of this package whose code makes a snapshot: another version may make something else of a book."""
+
 _PACKAGE = Path(__file__).parents[1]
+_BYTES = 32
+_OWNER_ALONE = 0o600
+_FROM_TEXT: Mapping[type, Callable[[str], date]] = {date: date.fromisoformat, datetime: datetime.fromisoformat}
 
 
-def key_of(files: Iterable[Path], rooms: Iterable[str], *more: str | int | None) -> bytes | None:
-    """Return the key of what is made of some files.
-
-    Parameters
-    ----------
-    files : iterable of Path
-        Each byte of them counts; one that is not there counts as empty.
-    rooms : iterable of str
-        Folders of this package whose code makes it: another version may make something else of the same files.
-    *more
-        What else decides.
-
-    Returns
-    -------
-    bytes or None
-        None where a file, or the code, cannot be read.
-    """
+def key_of_book(book: Path) -> bytes | None:
+    """Return what tells a book from every other, and from itself at every other time; None if it cannot be read."""
+    file = book.resolve()  # what is beside it lies beside the file, not beside a link to it
     try:
-        key = blake2b(json.dumps([__version__, _code(rooms), more]).encode())
-        for file in files:
-            key.update(_digest(file))
+        code = [entry for room in _ROOMS for entry in scandir(_PACKAGE / room) if entry.is_file()]
+        stamps = sorted((entry.path, entry.stat().st_size, entry.stat().st_mtime_ns) for entry in code)
+        key = blake2b(json.dumps([__version__, stamps]).encode())
+        for ending in _BESIDE:
+            key.update(_digest(file.with_name(file.name + ending)))
     except OSError:
         return None
     return key.digest()
 
 
+def _digest(file: Path) -> bytes:
+    try:
+        with file.open("rb") as stream:
+            return file_digest(stream, "blake2b").digest()
+    except FileNotFoundError:
+        return blake2b().digest()
+
+
 def recall(path: Path, key: bytes) -> bytes | None:
-    """Return what was remembered under a key, or None.
-
-    Parameters
-    ----------
-    path : Path
-        The cache.
-    key : bytes
-        All that its content depends on.
-
-    Returns
-    -------
-    bytes or None
-        None where there is no such file, or not a byte of it may be believed: it is of another key, or damaged.
-    """
+    """Return what was kept under a key; None where not a byte may be believed, being of another key or damaged."""
     try:
         found = path.read_bytes()
     except OSError:
@@ -80,10 +71,7 @@ def recall(path: Path, key: bytes) -> bytes | None:
 
 
 def keep(path: Path, key: bytes, content: bytes) -> None:
-    """Keep what took time to make; where nothing can be written, nothing is kept.
-
-    Only the owner may read it, as it may hold what stands in a file that others cannot read.
-    """
+    """Keep what took time to make, for the owner's eyes alone; where nothing can be written, nothing is kept."""
     with suppress(OSError):
         path.touch(_OWNER_ALONE)
         write_atomically(path, _seal(key, content) + content)
@@ -93,40 +81,11 @@ def _seal(key: bytes, content: bytes) -> bytes:
     return blake2b(content, key=blake2b(key, digest_size=_BYTES).digest(), digest_size=_BYTES).digest()
 
 
-def _digest(file: Path) -> bytes:
-    digest = blake2b()
-    with suppress(FileNotFoundError), file.open("rb") as stream:
-        while block := stream.read(_BLOCK):
-            digest.update(block)
-    return digest.digest()
-
-
-def _code(rooms: Iterable[str]) -> list[tuple[str, int, int]]:
-    files = [file for room in ("", *rooms) for file in scandir(_PACKAGE / room) if file.is_file()]
-    return sorted((file.path, file.stat().st_size, file.stat().st_mtime_ns) for file in files)
-
-
-_BESIDE = ("", "-wal", "-journal")
-"""What SQLite holds of a book: the file, and what was written but has not yet been taken into it."""
-
-_ROOMS = ("ground", "book", "book/store")
-
-_FROM_TEXT = {"date": date.fromisoformat, "datetime": datetime.fromisoformat}
-_PLAIN = {"NoneType", "str", "int", "float", "bool"}
-
-
-def key_of_book(book: Path) -> bytes | None:
-    """Return what tells a book from every other, and from itself at every other time; None if it cannot be read."""
-    file = book.resolve()  # what is beside it lies beside the file, not beside a link to it
-    return key_of([file.with_name(file.name + ending) for ending in _BESIDE], _ROOMS)
-
-
-def text_of(*tables: Sequence[Any]) -> str | None:
-    """Return rows of dataclasses as text, a table a kind; None where a field holds what text cannot give back."""
-    try:
-        return json.dumps([_columns(rows) for rows in tables])
-    except TypeError:
-        return None
+def text_of(*tables: Sequence[Any]) -> str:
+    """Return rows of dataclasses as text, a table a kind."""
+    names = [[item.name for item in fields(rows[0])] if rows else [] for rows in tables]
+    values = [[[getattr(row, name) for name in head] for row in rows] for head, rows in zip(names, tables, strict=True)]
+    return json.dumps(values, default=lambda day: day.isoformat())
 
 
 def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
@@ -139,35 +98,17 @@ def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
     >>> rows_from(text_of(bench), Plant) == [bench]
     True
     """
-    return [_rows(kind, columns) for kind, columns in zip(kinds, json.loads(text), strict=True)]
+    return [tuple(_rows(kind, rows)) for kind, rows in zip(kinds, json.loads(text), strict=True)]
 
 
-def _columns(rows: Sequence[Any]) -> dict[str, tuple[str, list[Any]]]:
-    names = [item.name for item in fields(rows[0])] if rows else []
-    return {name: _column([getattr(row, name) for row in rows]) for name in names}
-
-
-def _column(values: list[Any]) -> tuple[str, list[Any]]:
-    kinds = {type(value).__name__ for value in values}
-    for kind in _FROM_TEXT:
-        if kinds - {"NoneType"} == {kind}:
-            return kind, [value and value.isoformat() for value in values]
-    if not kinds <= _PLAIN:
-        raise TypeError(kinds)
-    return "", values
-
-
-def _rows(kind: type, columns: dict[str, tuple[str, list[Any]]]) -> tuple[Any, ...]:
-    read = [_decoded(*column) for column in columns.values()]
-    return tuple(kind(**dict(zip(columns, row, strict=True))) for row in zip(*read, strict=True))
-
-
-def _decoded(kind: str, values: list[Any]) -> list[Any]:
-    made = _FROM_TEXT.get(kind)
-    return values if made is None else [None if value is None else made(value) for value in values]
-
-
-_SNAPSHOT = ".book.cache"
+def _rows(kind: type, rows: Sequence[list[Any]]) -> Iterator[Any]:
+    types = value_types(kind)
+    names = [item.name for item in fields(kind)]
+    moments = [(at, _FROM_TEXT[types[name]]) for at, name in enumerate(names) if types[name] in _FROM_TEXT]
+    for row in rows:
+        for at, read in moments:
+            row[at] = read(row[at]) if row[at] else None
+        yield kind(**dict(zip(names, row, strict=True)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +141,8 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remembe
         return known if crosses else Recorded(known.plants)
     found = _read(folder, settings, crosses=crosses)
     if remember and crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
-        _keep(folder, key, found)
+        text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
+        keep(folder / _SNAPSHOT, key, text.encode())
     return found
 
 
@@ -224,12 +166,6 @@ def _recalled(folder: Path, key: bytes) -> Recorded | None:
         return None
     plants, crosses, forecasts = rows_from(content, Plant, Cross, GivenForecast)
     return Recorded(Plants.of(plants), crosses, forecasts)
-
-
-def _keep(folder: Path, key: bytes, found: Recorded) -> None:
-    text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
-    if text is not None:
-        keep(folder / _SNAPSHOT, key, text.encode())
 
 
 def take_in(

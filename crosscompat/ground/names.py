@@ -36,6 +36,9 @@ _SAME_GENUS = 0.1
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
 _JOINS = re.compile(r" × (?=[A-Z(×])")
 
+_SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: \S+)*)")
+"""An epithet alone, or behind a genus of at most three letters or with a full stop."""
+
 
 def correct_form(label: str, genus: str | None = None) -> str:
     """Return a label as it is printed: a plant name in correct form, genus in full; anything else as it is, folded.
@@ -102,7 +105,7 @@ class Match:
     """The label found for a name, and how: "exact", "parsed", "synonym", "species" or "hybrid".
 
     "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
-    and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.hybrids`).
+    and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.taxa`).
     ``sentence`` says it to a person; empty when exact.
     """
 
@@ -126,7 +129,8 @@ class NameIndex:
     """Finds names among labels, never silently taking one for another.
 
     The exact label (folded) comes first, then the name read into its parts, then the synonyms, then the species of a
-    name that says more. Labels need be no plant names.
+    name that says more, then an epithet alone or behind a genus cut short, if one label fits. Labels need be no plant
+    names.
 
     Parameters
     ----------
@@ -208,7 +212,7 @@ class NameIndex:
         >>> NameIndex(["Aloe_vera"]).lookup("Aloe ferox") is None
         True
         """
-        return self._search(text, genus, frozenset())
+        return self._search(text, genus, frozenset()) or self._shortened(text, genus)
 
     def match(self, text: str, genus: str | None = None) -> Match:
         """Return the label that a name means, and how it was found.
@@ -264,7 +268,9 @@ class NameIndex:
         close: list[tuple[float, str]] = []
         for _, at in heapq.nlargest(max(n, _SHORTLIST), rough):
             matcher.set_seq1(lowered[at])
-            likeness = matcher.ratio() + _SAME_GENUS * (lowered[at].split(" ")[0] == first)
+            words = lowered[at].split(" ")
+            begins = any(word.startswith(wanted) for word in words)
+            likeness = matcher.ratio() + _SAME_GENUS * (words[0] == first) + begins
             close.append((-likeness, self.labels[at]))
         return tuple(label for _, label in sorted(close)[:n])
 
@@ -312,7 +318,7 @@ class NameIndex:
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        synonym = self._synonym_index.lookup(text, genus) if self._synonym_index else None
+        synonym = self._synonym_index._search(text, genus, frozenset()) if self._synonym_index else None  # noqa: SLF001 - another of this class
         if synonym is None or synonym.how == "species" or synonym.label in seen:
             return None
         name = _read(synonym.label)
@@ -329,6 +335,22 @@ class NameIndex:
             return None
         match = self._search(str(species), None, seen)
         return Match(match.label, "species", text) if match else None
+
+    def _shortened(self, text: str, genus: str | None) -> Match | None:
+        """Read an epithet alone, or behind a genus cut short, where only one label of the index fits."""
+        short = _SHORT_GENUS.fullmatch(fold(text).casefold())
+        if short is None:
+            return None
+        beginning, epithets = (short["beginning"] or "").strip(" ."), short["epithets"].split()
+        for index in (self, self._synonym_index or self):
+            labels = index._by_word.get(bare_word(epithets[0]), [])  # noqa: SLF001 - another of this class
+            genera = {fold(label).split(" ")[0] for label in labels}
+            spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera & {genus} or genera))
+            meant = (self._search(each, None, frozenset()) for each in spelt if each.casefold().startswith(beginning))
+            found = {match.label: match.how for match in meant if match and match.how != "species"}
+            if label := self._only(list(found), text):
+                return Match(label, "synonym" if found[label] == "synonym" else "parsed", text)
+        return None
 
     def _only(self, labels: list[str], text: str) -> str | None:
         if len(labels) > 1:

@@ -18,8 +18,7 @@ from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.pairing import MILLION_YEARS
-from crosscompat.phylogeny.hybrids import Pedigree, share_matrix
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import Pedigree, Taxa, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
 __all__ = [
@@ -202,7 +201,7 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
 
     Examples
     --------
-    >>> from crosscompat.phylogeny.hybrids import HybridIndex
+    >>> from crosscompat.phylogeny.taxa import HybridIndex
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
     >>> taxa = Taxa(tree, HybridIndex(tree.tips))

@@ -9,11 +9,10 @@ from itertools import repeat
 
 import numpy as np
 
-from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.errors import SHOWN, UnknownName
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.text_source import SHOWN
-from crosscompat.phylogeny.types import Floats, Ints
+from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
 __all__ = ["Distances", "NameLookup"]
 

@@ -10,13 +10,12 @@ from os import PathLike
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.postorder import in_postorder
-from crosscompat.phylogeny.text_source import TextSource, file_content, first_faults, worded
+from crosscompat.phylogeny.build import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Floats
+from crosscompat.phylogeny.tree_arrays import Floats, in_postorder
 
 __all__ = [
     "UNIT",

@@ -19,13 +19,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import NUMBER, RawTree, build, split_support
+from crosscompat.phylogeny.build import NUMBER, RawTree, TextSource, build, split_support
 from crosscompat.phylogeny.newick_scan import HIDDEN, Nodes, mask, scan
-from crosscompat.phylogeny.postorder import parents_from_depth
-from crosscompat.phylogeny.text_source import TextSource, first_faults, worded
-from crosscompat.phylogeny.types import Bools, Floats
+from crosscompat.phylogeny.tree_arrays import Bools, Floats, parents_from_depth
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny

@@ -16,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.phylogeny.text_source import TextSource, worded
-from crosscompat.phylogeny.types import Bools, Ints
+from crosscompat.ground.errors import BadInput, Fault, Place, worded
+from crosscompat.phylogeny.build import TextSource
+from crosscompat.phylogeny.tree_arrays import Bools, Ints
 
 __all__ = ["HIDDEN", "Bytes", "Masked", "Nodes", "mask", "scan"]
 

@@ -9,9 +9,8 @@ import numpy as np
 
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.classification import RANKS, Group, below_genus, group_label, groups_of
-from crosscompat.phylogeny.postorder import in_postorder, inner_nodes
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Floats
+from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes
 
 __all__ = ["Placed", "group_crowns", "place", "place_for", "spread_of_placed"]
 

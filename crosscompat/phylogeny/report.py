@@ -9,9 +9,8 @@ import numpy as np
 
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.classification import RANKS, Group, groups_of
-from crosscompat.phylogeny.postorder import tips_below
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Ints
+from crosscompat.phylogeny.tree_arrays import Ints, tips_below
 
 __all__ = ["Census", "Note", "Scattered", "group_census", "is_ultrametric", "tree_report"]
 

@@ -12,12 +12,11 @@ from pathlib import Path
 import numpy as np
 
 from crosscompat.ground.csv_cells import raise_faults, read_records
-from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place, first_faults, worded
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.build import NUMBER
 from crosscompat.phylogeny.name_lookup import Distances
-from crosscompat.phylogeny.text_source import first_faults, worded
-from crosscompat.phylogeny.types import Floats, Ints, content_hash
+from crosscompat.phylogeny.tree_arrays import Floats, Ints, content_hash
 
 __all__ = ["DistanceTable", "read_distances"]
 
@@ -68,11 +67,6 @@ class DistanceTable(Distances):
     def tips(self) -> tuple[str, ...]:
         """The labels, as written."""
         return self.labels
-
-    @property
-    def complete(self) -> bool:
-        """Whether every distance is known."""
-        return not np.isnan(self.values).any()
 
     @cached_property
     def fingerprint(self) -> str:

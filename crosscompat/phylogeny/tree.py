@@ -10,13 +10,24 @@ from typing import Self, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.ground.errors import BadInput, Place
-from crosscompat.phylogeny.distance_matrix import DistanceMatrix, crossing_edges, path_lengths
-from crosscompat.phylogeny.mrca import MrcaTable, met_by_one, neighbour_meets
+from crosscompat.ground.errors import BadInput, Place, worded
 from crosscompat.phylogeny.name_lookup import Distances
-from crosscompat.phylogeny.postorder import edges_to_root, inner_nodes, is_postorder, sums_from_root, tips_below
-from crosscompat.phylogeny.text_source import worded
-from crosscompat.phylogeny.types import Floats, Ints, content_hash
+from crosscompat.phylogeny.tree_arrays import (
+    DistanceMatrix,
+    Floats,
+    Ints,
+    MrcaTable,
+    content_hash,
+    crossing_edges,
+    edges_to_root,
+    inner_nodes,
+    is_postorder,
+    met_by_one,
+    neighbour_meets,
+    path_lengths,
+    sums_from_root,
+    tips_below,
+)
 
 __all__ = ["Clade", "Distances", "Phylogeny"]
 

@@ -41,7 +41,7 @@ def test_two_offsets_of_one_plant_are_no_pairing(collection, seed, pollen):
     [
         ("Aus bos", "Aus cus", "Aus bos"),
         ("Aus bus", "Aus cuss", "Aus cuss"),
-        ("A. bus", "Aus cus", "could stand for any genus"),
+        ("X. bus", "Aus cus", "could stand for any genus"),
         ("Aus bus", "B. cus", "does not stand for Aus"),
         ("lost", "Aus bus", "Aus gus"),
     ],

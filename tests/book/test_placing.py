@@ -14,7 +14,7 @@ COC, DAS = "Echinocereus_coccineus", "Echinocereus_dasyacanthus"
     [
         ("Echinocereus coccineus", "E. dasyacanthus", (COC, DAS)),
         ("Echinocereus coccineus", "Echinocereus_dasyacanthus", (COC, DAS)),
-        ("E. coccineus", "Echinocereus dasyacanthus", (None, DAS)),  # nothing says what this E. stands for
+        ("E. coccineus", "Echinocereus dasyacanthus", (COC, DAS)),  # one genus fits
         ("Mammillaria elongata", "M. dasyacanthus", (None, None)),
         ("Echinocereus coccineus", "A. dasyacanthus", (COC, None)),
         ("Echinocereus coccineus", None, (COC, None)),
@@ -28,7 +28,7 @@ def test_an_abbreviated_pollen_parent_is_of_the_seed_parents_genus(seed, pollen,
 
 
 def test_pairs_keep_their_order_and_may_come_twice():
-    pairs = [("Echinocereus coccineus", "E. coccineus"), ("no plant", "E. coccineus")]
+    pairs = [("Echinocereus coccineus", "E. coccineus"), ("no plant", "M. coccineus")]
     assert placed(INDEX, [*pairs, *pairs]) == [(COC, COC), (None, None)] * 2
     assert placed(INDEX, []) == []
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat.collection import recorded
-from crosscompat.collection.recorded import keep, key_of, recall
+from crosscompat.collection.recorded import keep, key_of_book, recall
 
 KEY, CONTENT = b"key of a file", b"what took time to make"
 
@@ -82,58 +82,48 @@ def test_only_its_owner_may_read_it(kept):
 def test_one_byte_makes_another_key_whatever_the_clock_says(tmp_path):
     file = tmp_path / "file"
     file.write_bytes(b"0123456789")
-    before, times = key_of([file], []), file.stat()
+    before, times = key_of_book(file), file.stat()
     file.write_bytes(b"0123456780")
     os.utime(file, ns=(times.st_atime_ns, times.st_mtime_ns))
-    assert key_of([file], []) != before
+    assert key_of_book(file) != before
     file.write_bytes(b"0123456789")
-    assert key_of([file], []) == before
+    assert key_of_book(file) == before
 
 
-def test_a_key_covers_every_file_their_order_and_all_else_that_decides(tmp_path):
-    a, b, absent = tmp_path / "a", tmp_path / "b", tmp_path / "absent"
-    a.write_bytes(b"12")
-    b.write_bytes(b"3")
-    keys = [
-        key_of([a, b], []),
-        key_of([b, a], []),
-        key_of([a], []),
-        key_of([a, b], [], "My"),
-        key_of([a, b], [], None),
-        key_of([a, b], [], 0),
-        key_of([a, b], [], "0"),
-    ]
-    a.write_bytes(b"1")
-    b.write_bytes(b"23")
-    keys.append(key_of([a, b], []))
+def test_a_key_covers_what_lies_beside_a_book(tmp_path):
+    book, beside = tmp_path / "book.sqlite", tmp_path / "book.sqlite-wal"
+    book.write_bytes(b"12")
+    beside.write_bytes(b"3")
+    keys = [key_of_book(book)]
+    book.write_bytes(b"1")
+    beside.write_bytes(b"23")
+    keys.append(key_of_book(book))
+    beside.write_bytes(b"")
+    keys.append(key_of_book(book))
     assert len({*keys}) == len(keys)
-    assert key_of([a, absent], []) == key_of([a, absent], [])
-    unmade = key_of([a, absent], [])
-    absent.write_bytes(b"")
-    assert key_of([a, absent], []) == unmade
-    absent.write_bytes(b"x")
-    assert key_of([a, absent], []) != unmade
+    beside.unlink()
+    assert key_of_book(book) == keys[-1]
 
 
 def test_what_cannot_be_read_has_no_key(tmp_path):
-    assert key_of([tmp_path], []) is None
-    assert key_of([], ["no such room"]) is None
+    assert key_of_book(tmp_path) is None
 
 
 def test_another_version_and_changed_code_make_another_key(tmp_path, monkeypatch):
+    absent = tmp_path / "book.sqlite"
     package = shutil.copytree(recorded._PACKAGE, tmp_path / "package")
     monkeypatch.setattr(recorded, "_PACKAGE", package)
-    keys = [key_of([], ["book"])]
+    keys = [key_of_book(absent)]
     monkeypatch.setattr(recorded, "__version__", "0.0.0")
-    keys.append(key_of([], ["book"]))
+    keys.append(key_of_book(absent))
     os.utime(package / "book" / "cross_summary.py", ns=(1, 1))
-    keys.append(key_of([], ["book"]))
+    keys.append(key_of_book(absent))
     os.utime(package / "known_hybrids.py", ns=(1, 1))
-    keys.append(key_of([], ["book"]))
+    keys.append(key_of_book(absent))
     with (package / "book" / "cross_summary.py").open("a") as stream:
         stream.write("\n")
     os.utime(package / "book" / "cross_summary.py", ns=(1, 1))
-    keys.append(key_of([], ["book"]))
+    keys.append(key_of_book(absent))
     assert len({*keys}) == len(keys)
     os.utime(package / "show" / "label.py", ns=(1, 1))
-    assert key_of([], ["book"]) == keys[-1]
+    assert key_of_book(absent) == keys[-1]

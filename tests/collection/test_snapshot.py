@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import UTC, date, datetime
 from typing import get_type_hints
 
@@ -58,20 +58,6 @@ def test_rows_of_every_kind_come_back_as_they_were(plants, crosses, forecasts):
     found = rows_from(text_of(plants, crosses, forecasts), Plant, Cross, GivenForecast)
     assert found == [tuple(plants), tuple(crosses), tuple(forecasts)]
     assert repr(found) == repr([tuple(plants), tuple(crosses), tuple(forecasts)])  # 1 is no True, and 1.0 no 1
-
-
-@dataclass(frozen=True)
-class Odd:
-    """A row with what text does not give back."""
-
-    value: object
-
-
-@pytest.mark.parametrize(
-    "values", [[(1, 2)], [{"a": 1}], [b"x"], [date.min, "x"], [date.min, datetime(2026, 5, 1, tzinfo=UTC)]], ids=str
-)
-def test_what_text_cannot_give_back_is_not_kept(values):
-    assert text_of([Odd(value) for value in values]) is None
 
 
 @pytest.fixture

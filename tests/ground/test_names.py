@@ -248,7 +248,14 @@ SYNONYMS = {
         ("Echinocereus viereckii", None, None, None),
         ("Echinocereus sp.", None, None, None),
         ("Wilcoxia nobody", None, None, None),
-        ("E. coccineus", None, None, None),
+        ("E. coccineus", None, "Echinocereus_coccineus", "parsed"),
+        ("ech coccineus", None, "Echinocereus_coccineus", "parsed"),
+        ("DASYACANTHUS", None, "Echinocereus dasyacanthus", "parsed"),
+        ("roetteri", None, "Echinocereus_x_roetteri", "parsed"),
+        ("ctenoides", None, "Echinocereus dasyacanthus", "synonym"),
+        ("M. coccineus", None, None, None),
+        ("Echino coccineus", None, None, None),
+        ("Echinocereus", None, None, None),
         ("", None, None, None),
     ],
 )
@@ -294,10 +301,22 @@ def test_an_unknown_name_has_the_three_nearest():
     assert "Did you mean Echinocereus coccineus, " in str(caught.value)
 
 
-def test_a_shortened_genus_is_said_and_neighbours_named():
+def test_a_shortened_genus_that_fits_nothing_is_said_and_neighbours_named():
     with pytest.raises(UnknownName, match="could stand for any genus") as caught:
-        NameIndex(LABELS).resolve("E. dasyacanthus")
+        NameIndex(LABELS).resolve("X. dasyacanthus")
     assert caught.value.nearest[0] == "Echinocereus dasyacanthus"
+
+
+def test_an_epithet_that_two_genera_share_is_never_guessed():
+    index = NameIndex(["Aloe ferox", "Agave ferox", "Aloe vera"])
+    with pytest.raises(UnknownName, match="Agave ferox; Aloe ferox"):
+        index.resolve("ferox")
+    assert index.resolve("ferox", genus="Aloe") == index.resolve("Al. ferox") == "Aloe ferox"
+
+
+def test_names_that_begin_so_are_the_nearest():
+    labels = ["Echinocereus scheeri", "Echinocereus coccineus", "Echinocereus nicholii"]
+    assert NameIndex(labels).nearest("cocc", 1) == ("Echinocereus coccineus",)
 
 
 def test_no_labels_no_neighbours():

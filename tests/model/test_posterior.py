@@ -25,8 +25,8 @@ from crosscompat.model.reasons import TERMS, past_weights, prior_logits, reasons
 from crosscompat.model.saved import SavedModel, read_model, write_model
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
-from crosscompat.phylogeny.hybrids import Pedigree, weighted_pairs
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.taxa import Pedigree, weighted_pairs
 
 TREE = parse_newick("((((a:1,b:1):1,(g:1.5,h:1.5):.5):1,(c:2,d:2):1):1,(e:3,f:3):1);")
 RECIPE = Recipe((Feature("linear"), Feature("both", "x")), DistanceScale(8.0, (("linear", 0.5, 0.5),)))

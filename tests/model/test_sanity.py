@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from crosscompat import TakeModel
-from crosscompat.book.outcomes import COUNT_COLUMNS
+from crosscompat.book.crosses import COUNT_COLUMNS
 from crosscompat.model.fitted import fit_crosses, fit_plain
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.likelihood import Counts

@@ -4,28 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import Field, fields, replace
-from datetime import date, datetime, time
+from datetime import date
 from typing import Any
 
 from crosscompat.book.cross_summary import cross_of
-from crosscompat.book.entry.validation import Bounds, validated
+from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant, find_record
-from crosscompat.book.records import (
-    KINDS,
-    SEXES,
-    Cross,
-    Finding,
-    GivenForecast,
-    Plant,
-    Pollination,
-    Record,
-    choices,
-    needed,
-    reference,
-    value_types,
-)
+from crosscompat.book.record_fields import needed, read_field, reference, value_types
+from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading, Writing
-from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -139,7 +126,6 @@ def _portions(ids: Collection[str]) -> Iterator[tuple[str, ...]]:
 
 
 _UNIQUE = ((Plant, "name"), (Cross, "number"))
-_MOST_WANTED, _PERCENT = 5, 100
 
 
 def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) -> Record:
@@ -227,27 +213,7 @@ def _value(page: Reading, kind: type[Record], item: Field[Any], text: str) -> An
         return None
     if reference(item):
         return _pointed(page, reference(item) or "", text)
-    allowed = choices(item)
-    if allowed:
-        return csv_convert.choice(text, allowed)
-    wanted = value_types(kind)[item.name]
-    readers: dict[type, Any] = {
-        int: csv_convert.whole,
-        float: csv_convert.decimal,
-        bool: csv_convert.yes_no,
-        date: csv_convert.day,
-        datetime: csv_convert.timestamp,
-        time: _hour,
-        str: str,
-    }
-    return readers[wanted](text)
-
-
-def _hour(text: str) -> time:
-    try:
-        return time.fromisoformat(text)
-    except ValueError:
-        raise BadCell(say("correct.hour", text=text), "") from None
+    return read_field(kind, item, text)
 
 
 def _pointed(page: Reading, kind: str, text: str) -> str:
@@ -273,16 +239,6 @@ def _refuse_wrong_record(page: Reading, record: Record, today: date) -> None:
         value = getattr(record, name)
         if kind_of is date and value is not None and value > today:
             raise WrongUse(say("correct.future", day=value.isoformat()))
-    wrong = _wrong_number(record)
-    if wrong:
-        raise WrongUse(wrong)
-
-
-def _wrong_number(record: Record) -> str | None:
-    if isinstance(record, Cross) and record.wanted is not None and not 1 <= record.wanted <= _MOST_WANTED:
-        return say("correct.wanted")
-    if isinstance(record, Pollination) and record.humidity is not None and not 0 <= record.humidity <= _PERCENT:
-        return say("correct.humidity")
     if isinstance(record, Finding):
         right = {
             "sex": record.value in SEXES,
@@ -290,5 +246,4 @@ def _wrong_number(record: Record) -> str | None:
             "self_fertile": record.value in {"yes", "no"},
         }
         if not right.get(record.what, True):
-            return say(f"correct.finding.{record.what}", sexes=", ".join(SEXES))
-    return None
+            raise WrongUse(say(f"correct.finding.{record.what}", sexes=", ".join(SEXES)))

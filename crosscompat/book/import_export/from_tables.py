@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import time
 from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
+from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet
-from crosscompat.ground.csv_convert import BadCell, as_text, whole
+from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import Fault
-from crosscompat.ground.wording import say
 
 EXTRA: Mapping[str, type[Record]] = MappingProxyType(
     {
@@ -32,12 +31,17 @@ EXTRA: Mapping[str, type[Record]] = MappingProxyType(
 )
 """Columns, and the kind of record that holds each."""
 
-_MOST_WANTED = 5
+_EXTRA_KINDS = tuple(dict.fromkeys(EXTRA.values()))
 
 
 def extra_in(sheet: Sheet, faults: list[Fault]) -> dict[int, dict[str, Any]]:
     """Return what each row says beyond the summary, by its number; what cannot be read adds a fault."""
-    return {row.number: _row(Cells(sheet, row, faults)) for row in sheet.rows}
+    found = {}
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        values = [item for kind in _EXTRA_KINDS for item in read_fields(cells, kind, EXTRA.keys()).items()]
+        found[row.number] = {name: value for name, value in values if value is not None}
+    return found
 
 
 def extra_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
@@ -70,33 +74,8 @@ def with_extra(found: Iterable[Record], extra: Mapping[str, Mapping[str, Any]]) 
             yield records.SeedLot(cross=cross, weight=values["weight"])
 
 
-def _row(cells: Cells) -> dict[str, Any]:
-    found: dict[str, Any] = {
-        "aim": cells.text("aim"),
-        "wanted": cells.read("wanted", _wanted),
-        "hour": cells.read("hour", _hour),
-        "marker": cells.text("marker"),
-        **{name: cells.decimal(name) for name in ("temperature", "humidity", "weight")},
-    }
-    return {name: value for name, value in found.items() if value is not None}
-
-
 def _cross_column(kind: type[Record]) -> str:
     return "id" if kind is records.Cross else "cross"
-
-
-def _wanted(text: str) -> int:
-    found = whole(text)
-    if not 1 <= found <= _MOST_WANTED:
-        raise BadCell(say("sheets.wanted", text=text), say("sheets.wanted_advice"))
-    return found
-
-
-def _hour(text: str) -> time:
-    try:
-        return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
-    except ValueError:
-        raise BadCell(say("sheets.hour", text=text), say("sheets.hour_advice")) from None
 
 
 _OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")

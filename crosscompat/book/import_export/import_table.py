@@ -16,6 +16,7 @@ from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plan
 from crosscompat.book.import_export.cell_meaning import TOOK_MEANS, is_open, iso_day, parents_of, put_took, unguarded
 from crosscompat.book.import_export.column_mapping import NOTE, Column, Grid, TableMapping, Value, meaning_of
 from crosscompat.book.import_export.from_tables import extra_in, extra_noted, records_of, with_extra
+from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
 from crosscompat.ground import csv_convert
@@ -391,6 +392,5 @@ def _more(sheet: Sheet, faults: list[Fault]) -> dict[str, Mapping[str, Any]]:
     found: dict[str, Mapping[str, Any]] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        more = {name: cells.day(name) if name in _DAYS else cells.text(name) for name in MORE}
-        found.setdefault((row.cells.get("plant") or "").strip(), more)
+        found.setdefault((row.cells.get("plant") or "").strip(), read_fields(cells, records.Plant, MORE))
     return found

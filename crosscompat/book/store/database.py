@@ -17,7 +17,8 @@ import sqlalchemy as sa
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
-from crosscompat.book.records import KINDS, Record, needed, reference, value_types
+from crosscompat.book.record_fields import needed, reference, value_types
+from crosscompat.book.records import KINDS, Record
 from crosscompat.ground.errors import Busy, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 

@@ -159,19 +159,19 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
     found = take(table, sheet=1)
     assert [line.splitlines()[0] for line in found.faults] == [
         "b.xlsx, sheet 2025, row 3, column Mother: This must be filled in.",
-        "b.xlsx, sheet 2025, row 4, column Flowers: “about 4” is no whole number.",
         "b.xlsx, sheet 2025, row 4, column Date: “03/04/2025” is no date that can be read for certain.",
+        "b.xlsx, sheet 2025, row 4, column Flowers: “about 4” is no whole number.",
         "b.xlsx, sheet 2025, row 5, column Pods: There are more pods set than units pollinated (3 > 2).",
         "b.xlsx, sheet 2025, row 5, column Ripe pods: There are more pods held to ripeness than pods set (4 > 3).",
         f"b.xlsx, sheet 2025, row 5, column Ripe pods: {MORE_THAN_UNITS}",
         f"b.xlsx, sheet 2025, row 6, column Cross No.: {MADE_A_DAY}",
         "b.xlsx, sheet 2025, row 7, column Date: 2027-01-01 has not come yet.",
         "b.xlsx, sheet 2025, row 8, column Date: “45750” is no date that can be read for certain.",
-        "b.xlsx, sheet 2025, row 9, column Flowers: “1.5” is no whole number.",
         "b.xlsx, sheet 2025, row 9, column Date: This must be filled in.",
+        "b.xlsx, sheet 2025, row 9, column Flowers: “1.5” is no whole number.",
     ]
-    assert found.taken.values[:3] == (None, "about 4", "03/04/2025")
-    assert "--dates day-first" in found.taken.faults[2].advice
+    assert found.taken.values[:3] == (None, "03/04/2025", "about 4")
+    assert "--dates day-first" in found.taken.faults[1].advice
     assert "--dates" not in found.taken.faults[8].advice
     assert found.taken.rows == 8
     assert [cross.cross for cross in found.crosses] == ["1"]
@@ -205,7 +205,7 @@ def test_the_rest_of_a_visit_goes_where_it_belongs(tmp_path, xlsx, take, book):
         (COC, DAS, date(2025, 4, 4), None, None, 7),
     ])  # fmt: skip
     found = take(table)
-    assert found.faults[0].startswith("a.xlsx, sheet A, row 3, column Wanted: “7” is no rank")
+    assert found.faults[0].startswith("a.xlsx, sheet A, row 3, column Wanted: “7” is out of range")
     with book.reading() as page:
         (visit,), (cross,) = page.current(records.Pollination), page.current(records.Cross)
     assert (visit.hour, visit.marker, cross.aim, cross.wanted) == (time(14, 5), "raceme 2", "red flowers", 3)
@@ -343,8 +343,8 @@ def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, 
 
 
 def test_an_import_can_be_taken_back(season, take, book):
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
-    from crosscompat.book.entry.validation import Bounds
 
     take(season)
     with book.writing("undone") as pen:

@@ -12,10 +12,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.book import records
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import take_back
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.import_export.whole_book import book_in, read_book, write_book
-from crosscompat.book.records import KINDS, choices, needed, reference, value_types
+from crosscompat.book.record_fields import choices, needed, reference, value_types
+from crosscompat.book.records import KINDS
 from crosscompat.book.store import open_store
 from crosscompat.book.store.pages import restore_history
 from crosscompat.ground.errors import BadInput, WrongUse

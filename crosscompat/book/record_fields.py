@@ -1,0 +1,139 @@
+"""Fields that say of themselves what they hold, and how a row of a table becomes them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import MISSING, Field, field, fields
+from datetime import date, datetime, time
+from functools import cache, partial
+from typing import Any, get_args, get_type_hints
+
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_cells import Cells
+from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.wording import say
+
+
+def in_column(name: str | None, default: Any = MISSING) -> Any:
+    """Make a field that a table holds under another name, or not at all."""
+    return field(default=default, metadata={"column": name})
+
+
+def points_to(kind: str, default: Any = MISSING) -> Any:
+    """Make a field that points to a record of a kind."""
+    return field(default=default, metadata={"of": kind})
+
+
+def one_of(allowed: tuple[str, ...], default: Any = MISSING) -> Any:
+    """Make a field that has one of some values."""
+    return field(default=default, metadata={"choices": allowed})
+
+
+def from_to(low: int, high: int) -> Any:
+    """Make a field for a number within bounds, or None."""
+    return field(default=None, metadata={"range": (low, high)})
+
+
+def value_types(kind: type) -> Mapping[str, type]:
+    """Return the type of every field of a kind, None aside.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Flowering
+    >>> value_types(Flowering)["open_flowers"]
+    <class 'int'>
+    """
+    hints = _hints(kind)
+    return {name: next(iter(get_args(hint)), hint) for name, hint in hints.items()}
+
+
+def needed(kind: type) -> frozenset[str]:
+    """Return the fields of a kind that are never None.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Flowering
+    >>> sorted(needed(Flowering))
+    ['date', 'id', 'plant']
+    """
+    hints = _hints(kind)
+    return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
+
+
+def reference(item: Field[Any]) -> str | None:
+    """Return the kind of record that a field points to, or None.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Sowing
+    >>> [item.name for item in Sowing.__dataclass_fields__.values() if reference(item)]
+    ['cross', 'lot']
+    """
+    return item.metadata.get("of")
+
+
+def choices(item: Field[Any]) -> tuple[str, ...] | None:
+    """Return the only values that a field may have, or None."""
+    return item.metadata.get("choices")
+
+
+def column_of(item: Field[Any]) -> str | None:
+    """Return the column of a table that holds a field, or None."""
+    column: str | None = item.metadata.get("column", item.name)
+    return column if item.default_factory is MISSING else None
+
+
+def read_fields(cells: Cells, kind: type, names: Collection[str] | None = None) -> dict[str, Any]:
+    """Return the fields of a kind as a row of a table has them, by their names.
+
+    Parameters
+    ----------
+    names : collection of str, optional
+        The fields; by default all that tables hold. A blank one has its default, or else is None, which adds a fault
+        where it is needed, as does what cannot be read.
+    """
+    found = {}
+    for item in fields(kind):
+        column = column_of(item)
+        if column is not None and (names is None or item.name in names):
+            default = None if item.default is MISSING else item.default
+            must = default is None and item.name in needed(kind)
+            read = partial(read_field, kind, item, comma=cells.sheet.decimal_comma)
+            value = cells.read(column, read, needed=must)
+            found[item.name] = default if value is None else value
+    return found
+
+
+def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) -> Any:
+    """Return the value of a field that is written so.
+
+    Raises
+    ------
+    BadCell
+        If it is none.
+    """
+    if allowed := choices(item):
+        return csv_convert.choice(text, allowed)
+    wanted = value_types(kind)[item.name]
+    value = csv_convert.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
+    if bounds := item.metadata.get("range"):
+        low, high = bounds
+        if not low <= value <= high:
+            raise BadCell(say("records.range", text=text), say("records.range_advice", low=low, high=high))
+    return value
+
+
+_READERS: Mapping[type, Callable[[str], Any]] = {
+    int: csv_convert.whole,
+    bool: csv_convert.yes_no,
+    date: csv_convert.day,
+    datetime: csv_convert.timestamp,
+    time: csv_convert.hour,
+    str: str,
+}
+
+
+@cache
+def _hints(kind: Any) -> Mapping[str, Any]:
+    """Return the types of a kind's fields; to work them out takes long enough to be felt at every start."""
+    return get_type_hints(kind)
