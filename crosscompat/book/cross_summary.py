@@ -9,9 +9,8 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import STAGE_COLUMNS, Cross
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.records import FLOWERS, Pollination
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import by_date

@@ -4,8 +4,8 @@ from datetime import date, time
 
 import pytest
 
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import correct, take_back, withdraw
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_cross, find_plant, find_record, short_ids
 from crosscompat.book.records import Cross, Finding, Observation, Plant, Pollen, Pollination, Sowing
 from crosscompat.ground.errors import UnknownName, WrongUse

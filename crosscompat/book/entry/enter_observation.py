@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 from crosscompat.book.cross_summary import CrossRecords, cross_records
-from crosscompat.book.entry.validation import Bounds, validated
+from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import SHORTEST, plain
 from crosscompat.book.records import (
     Cross,

@@ -30,8 +30,8 @@ def correct(
 ) -> None:
     """Write the correction and say what changed."""
     from crosscompat.advice.history import correction_of
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry import correct as entry
-    from crosscompat.book.entry.validation import Bounds
     from crosscompat.book.find_records import find_record
     from crosscompat.cli.book.book_session import open_here
 

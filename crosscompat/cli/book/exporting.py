@@ -37,7 +37,7 @@ def export(
             write_book(whole, target, invented=invented)
         summary = write_summary(page, crosses, invented=invented) if crosses else None
     files = [str(path) for path in (target, crosses) if path]
-    answer = Exported(files, len(whole.changes), sum(map(len, whole.entries.values())), summary, invented)
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
 
     def printed(done: Exported) -> None:
         if target:

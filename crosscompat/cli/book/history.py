@@ -49,8 +49,8 @@ def undo(
 ) -> None:
     """Take a change back and say what it was."""
     from crosscompat.advice.history import undone_of
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
-    from crosscompat.book.entry.validation import Bounds
     from crosscompat.cli.book.book_session import open_here
 
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:

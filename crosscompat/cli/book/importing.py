@@ -92,7 +92,7 @@ def _take_whole(store: Store, request: Request) -> None:
     from crosscompat.book.store.pages import refuse_filled, restore_history
 
     whole = read_book(request.file)
-    rows = sum(map(len, whole.entries.values()))
+    rows = sum(map(len, whole.versions.values()))
     if request.dry_run:
         with store.reading() as page:
             refuse_filled(page)
