@@ -13,7 +13,7 @@ from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
-from crosscompat.phylogeny.hybrids import Pedigree
+from crosscompat.phylogeny.taxa import Pedigree
 
 __all__ = ["expected_chromosomes", "hybrid_notes", "proved_fertile", "uneven_parents"]
 

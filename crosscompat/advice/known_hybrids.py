@@ -12,8 +12,8 @@ from crosscompat.book.placing import find_label
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.known_hybrids import KnownHybrid, known_hybrids
-from crosscompat.phylogeny.hybrids import Pedigree
 from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.taxa import Pedigree
 
 __all__ = ["KnownNear", "known_near", "published_of"]
 

@@ -15,11 +15,10 @@ import numpy as np
 from crosscompat.advice.parents import find_parent
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.csv_cells import column_name, iterate_records, raise_faults
-from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.text_source import SHOWN
-from crosscompat.phylogeny.types import Floats, Ints
+from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
 __all__ = ["COLUMN", "PairBlock", "PairDistances", "PairTable", "write_distances"]
 
@@ -127,7 +126,7 @@ class PairTable:
             return any(cell.strip() for cell in cells)
         key = "row_short" if len(cells) < len(self.titles) else "row_long"
         what = say(f"cells.{key}", n=len(cells), wanted=len(self.titles))
-        faults.append(Fault(self.place(row), what, say("cells.row_advice")))
+        faults.append(Fault(self.place(row), what, say("cells.row_short_advice")))
         return False
 
 

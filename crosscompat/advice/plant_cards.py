@@ -15,9 +15,9 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
 from crosscompat.book.entry.pollination_rules import contradicted
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_plant
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.store import Reading, Store

@@ -21,6 +21,7 @@ from crosscompat.advice.pollination_parents import (
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
 from crosscompat.book.current_plants import plants_of, sightings_of
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     PollinationRecords,
@@ -39,7 +40,6 @@ from crosscompat.book.entry.pollination_rules import (
     obstacles,
     risks,
 )
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing

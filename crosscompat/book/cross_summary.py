@@ -9,9 +9,8 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import STAGE_COLUMNS, Cross
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.outcomes import STAGE_COLUMNS
 from crosscompat.book.records import FLOWERS, Pollination
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import by_date
@@ -100,15 +99,7 @@ def in_all(units: Sequence[Units]) -> int | None:
 
 
 def kinds_of(visits: Sequence[Pollination]) -> str | None:
-    """Return what was counted; one kind as it was written first, if it was, and several one by one.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> visits = [Pollination(cross="c", date=date(2026, 5, 1), unit_kind=kind) for kind in (None, "Raceme")]
-    >>> kinds_of(visits[:1]), kinds_of(visits[1:]), kinds_of(visits)
-    (None, 'Raceme', 'flower; raceme')
-    """
+    """Return what was counted; one kind as it was written first, if it was, and several one by one."""
     kinds = [one.kind for one in units_of_visits(visits)]
     if len(kinds) > 1:
         return "; ".join(kinds)

@@ -10,8 +10,7 @@ import typer
 from crosscompat.cli.options import Day, DryRun, Folder, Json, Why
 from crosscompat.cli.output import headings, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import today
-from crosscompat.cli.session import collection_at
-from crosscompat.collection.settings import FILE_NAME
+from crosscompat.cli.session import collection_at, is_collection
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
@@ -257,7 +256,7 @@ def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     from crosscompat.model.prior import published
 
     notices: tuple[str, ...] = ()
-    if folder is None and not Path(FILE_NAME).is_file():
+    if folder is None and not is_collection(Path()):
         table = prior_table(published())
     else:
         collection = collection_at(folder)

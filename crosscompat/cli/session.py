@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from crosscompat.carried import carried_trees, tree_for_genus
 from crosscompat.cli.output import talk
 from crosscompat.cli.prompts import confirm
-from crosscompat.collection.settings import FILE_NAME, Settings, open_book, read_settings
 from crosscompat.ground.errors import CrosscompatError, WrongUse
 from crosscompat.ground.names import fold, genus_of
 from crosscompat.ground.wording import say
@@ -18,12 +17,14 @@ from crosscompat.ground.wording import say
 if TYPE_CHECKING:
     from crosscompat.book.store import Store
     from crosscompat.collection.opening import Collection
+    from crosscompat.collection.settings import Settings
 
 __all__ = [
     "Stopped",
     "agreed",
     "collection_at",
     "collection_or_carried",
+    "is_collection",
     "open_here",
     "open_with_collection",
     "settings_at",
@@ -38,10 +39,9 @@ def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool =
     WrongUse
         If there is none.
     """
-    place = _place(folder)
     from crosscompat.collection.opening import open_collection
 
-    return open_collection(place, crosses=crosses, remember=remember)
+    return open_collection(_place(folder), crosses=crosses, remember=remember)
 
 
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:
@@ -52,6 +52,8 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     WrongUse
         If there is none.
     """
+    from crosscompat.collection.settings import FILE_NAME, read_settings
+
     place = _place(folder)
     return place, read_settings(place / FILE_NAME)
 
@@ -67,7 +69,7 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
         If there is neither.
     """
     place = folder or Path()
-    if folder is not None or (place / FILE_NAME).is_file():
+    if folder is not None or is_collection(place):
         return collection_at(folder, remember=True)
     for name in names:
         carried = tree_for_genus(genus_of(name) or _first_word(name))
@@ -84,16 +86,17 @@ def _first_word(name: str) -> str:
     return fold(name).lstrip("(").partition(" ")[0]
 
 
-def _place(folder: Path | None) -> Path:
-    """Return the folder of a collection, the current one by default.
+def is_collection(folder: Path) -> bool:
+    """Tell whether a folder is a collection."""
+    from crosscompat.collection.settings import FILE_NAME
 
-    Raises
-    ------
-    WrongUse
-        If there is none.
-    """
+    return (folder / FILE_NAME).is_file()
+
+
+def _place(folder: Path | None) -> Path:
+    """Return the folder of a collection, the current one by default, or refuse it."""
     place = folder or Path()
-    if not (place / FILE_NAME).is_file():
+    if not is_collection(place):
         raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
     return place
 
@@ -137,6 +140,8 @@ def open_with_collection(folder: Path | None, *, crosses: bool = False) -> Itera
 
 @contextmanager
 def _opened(folder: Path, settings: Settings) -> Iterator[Store]:
+    from crosscompat.collection.settings import open_book
+
     store = open_book(folder, settings)
     try:
         yield store

@@ -23,14 +23,13 @@ from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.classification import ranks_among
-from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.placement import Placed, place, place_for
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.traits import TraitTable, read_traits
 
 if TYPE_CHECKING:
-    from crosscompat.phylogeny.sample import TreeSample
+    from crosscompat.phylogeny.formats import TreeSample
 
 
 def with_missing(
@@ -47,13 +46,6 @@ def with_missing(
         hybrid of species of the tree stands between them and is not missing.
     synonyms : mapping of str to str
         Accepted name by name: a species that stands on the tree under another name is not missing.
-
-    Examples
-    --------
-    >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> tree, placed = with_missing(parse_newick("(Aloe_vera:1,Aloe_ferox:1);"), TraitTable(("Aloe rara",), ()), {})
-    >>> tree.tips, [one.group for one in placed]
-    (('Aloe_vera', 'Aloe_ferox', 'Aloe rara'), ['Aloe'])
     """
     if traits is None or not isinstance(distances, Phylogeny):
         return distances, ()
@@ -311,7 +303,7 @@ def _synonyms(folder: Path, settings: Settings) -> dict[str, str]:
 def _sample(folder: Path, settings: Settings) -> TreeSample | None:
     if settings.tree_sample is None:
         return None
-    from crosscompat.phylogeny.sample import read_sample  # noqa: PLC0415 - few collections have one
+    from crosscompat.phylogeny.formats import read_sample  # noqa: PLC0415 - few collections have one
 
     return read_sample(folder / settings.tree_sample, unit=settings.tree_unit)
 

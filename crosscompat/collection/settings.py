@@ -6,16 +6,16 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields
 from datetime import date
 from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from crosscompat.book.numbers import pattern_fault
+from crosscompat.book.record_fields import choices, one_of, value_types
 from crosscompat.ground.dates import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 FILE_NAME = "collection.toml"
 FORMAT = 1
 
-_CHOICES = {"hemisphere": ("north", "south"), "group": ("", "cactus", "spurge")}
-_POSITIVE = ("format", "window_days", "set_days", "hold_days", "fill_days", "seeds_per_pod", "most_seeds")
-_SHARES = ("doubtful_weight",)
+_GROUPS, _HEMISPHERES = ("", "cactus", "spurge"), ("north", "south")
 _LEAP_YEAR = 2024
 
 
@@ -100,9 +98,9 @@ class Settings:
     synonyms: str | None = None
     tree_sample: str | None = None
     place_missing: bool = True
-    group: str = ""
+    group: str = one_of(_GROUPS, "")
     fruit_word: str = "fruit"
-    hemisphere: str = "north"
+    hemisphere: str = one_of(_HEMISPHERES, "north")
     season_start: str = DEFAULT_START["north"]
     window_days: int = 365
     set_days: int | None = None
@@ -154,16 +152,6 @@ _USUAL: Mapping[str, Mapping[str, float]] = {
     "spurge": {"set": 30, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
 }
 
-_TYPES: Mapping[str, tuple[type, ...]] = {
-    "format": (int,),
-    "tree_index": (int,),
-    **dict.fromkeys(("window_days", "set_days", "hold_days", "fill_days", "most_seeds"), (int,)),
-    **dict.fromkeys(("seeds_per_pod", "doubtful_weight"), (int, float)),
-    "invented": (bool,),
-    "place_missing": (bool,),
-    "trait_kinds": (dict,),
-}
-
 
 def read_settings(path: Path) -> Settings:
     """Read ``collection.toml``.
@@ -190,16 +178,6 @@ def read_settings(path: Path) -> Settings:
     return Settings(**table)
 
 
-def set_setting(path: Path, key: str, value: object) -> None:
-    """Write one setting, leaving comments and order as they are."""
-    import tomlkit  # noqa: PLC0415 - only a change of the settings needs it
-
-    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
-    if key not in document or document[key] != value:
-        document[key] = value
-        write_atomically(path, document.as_string().encode())
-
-
 def _newer(given: int) -> tuple[str, str]:
     return say("settings.newer.what", got=given, known=FORMAT), say("settings.newer.advice")
 
@@ -220,49 +198,37 @@ def _parsed(path: Path) -> dict[str, Any]:
 def _faults(file: str, key: str, value: Any) -> list[Fault]:
     """Say what is wrong with one setting."""
     place = Place(file, column=key)
-    known = [item.name for item in fields(Settings)]
+    known = {item.name: item for item in fields(Settings)}
     if key not in known:
         return [Fault(place, say("settings.unknown", key=key), say("settings.known", keys=", ".join(known)))]
     if key == "priors":
         from crosscompat.model.prior import published  # noqa: PLC0415 - few settings change a prior
 
         return published().faults(value, file)
-    kinds = _TYPES.get(key, (str,))
-    if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
-        kind = say(f"settings.kinds.{kinds[-1].__name__}")
-        return [Fault(place, say("settings.kind", key=key, kind=kind, got=value))]
+    kind: type = dict if key == "trait_kinds" else value_types(Settings)[key]
+    fits = isinstance(value, (int, float) if kind is float else kind)
+    if not fits or (isinstance(value, bool) and kind is not bool):
+        return [Fault(place, say("settings.kind", key=key, kind=say(f"settings.kinds.{kind.__name__}"), got=value))]
     if key == "trait_kinds":
-        return _kind_faults(place, value)
-    wrong = _wrong_value(key, value)
-    return [Fault(place, wrong)] if wrong else []
+        wrong = [(column, got) for column, got in value.items() if got not in KINDS]
+        told = [say("settings.trait_kind", column=column, kinds=_listed(KINDS), got=got) for column, got in wrong]
+    else:
+        told = list(filter(None, [_wrong_value(known[key], value)]))
+    return [Fault(place, what) for what in told]
 
 
-def _kind_faults(place: Place, kinds: Any) -> list[Fault]:
-    return [
-        Fault(place, say("settings.trait_kind", column=column, kinds=_listed(KINDS), got=kind))
-        for column, kind in kinds.items()
-        if kind not in KINDS
-    ]
-
-
-def _wrong_value(key: str, value: Any) -> str | None:
-    if key in (*_POSITIVE, *_SHARES):
-        return _wrong_number(key, value)
-    if key in _CHOICES and value not in _CHOICES[key]:
-        return say("settings.choice", key=key, choices=_listed(_CHOICES[key]), got=value)
+def _wrong_value(item: Field[Any], value: Any) -> str | None:
+    key, allowed = item.name, choices(item)
+    if key == "doubtful_weight":
+        return None if 0 < value <= 1 else say("settings.share", key=key, got=value)
+    if isinstance(value, int | float) and key != "tree_index" and not isinstance(value, bool):
+        return None if 0 < value < inf else say("settings.positive", key=key, got=value)
+    if allowed and value not in allowed:
+        return say("settings.choice", key=key, choices=_listed(allowed), got=value)
     if key == "season_start" and not _is_month_and_day(value):
         return say("settings.season_start", got=value)
-    if key == "cross_number":
-        fault = pattern_fault(value)
-        return fault and say("settings.cross_number", got=value, fault=fault)
-    return None
-
-
-def _wrong_number(key: str, value: float) -> str | None:
-    if key in _POSITIVE and not 0 < value < inf:
-        return say("settings.positive", key=key, got=value)
-    if key in _SHARES and not 0 < value <= 1:
-        return say("settings.share", key=key, got=value)
+    if key == "cross_number" and (fault := pattern_fault(value)):
+        return say("settings.cross_number", got=value, fault=fault)
     return None
 
 
@@ -271,13 +237,10 @@ def _listed(choices: tuple[str, ...]) -> str:
 
 
 def _is_month_and_day(text: str) -> bool:
-    if not re.fullmatch(r"\d\d-\d\d", text):
-        return False
     try:
-        date.fromisoformat(f"{_LEAP_YEAR}-{text}")
+        return date.fromisoformat(f"{_LEAP_YEAR}-{text}").isoformat()[5:] == text
     except ValueError:
         return False
-    return True
 
 
 BOOK_VARIABLE = "CROSSCOMPAT_BOOK"

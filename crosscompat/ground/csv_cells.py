@@ -1,4 +1,4 @@
-"""Tables of the collection (CSV): read with the place of every fault, written without ever losing the old file."""
+"""Tables of the collection (CSV): read with the place of every fault, cell by cell, and written whole or not at all."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from crosscompat.ground import csv_convert
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.names import fold
-from crosscompat.ground.wording import say
+from crosscompat.ground.wording import catalogue, say
 
 __all__ = [
     "Cells",
@@ -96,17 +96,7 @@ def column_name(title: str) -> str:
 
 
 def raise_faults(faults: Sequence[Fault]) -> None:
-    """Raise all faults at once, file by file and row by row; nothing if there are none.
-
-    Raises
-    ------
-    BadInput
-        If there is any fault.
-
-    Examples
-    --------
-    >>> raise_faults([])
-    """
+    """Raise a `BadInput` of all faults at once, file by file and row by row; nothing if there are none."""
     if faults:
         files = list(dict.fromkeys(fault.place.file for fault in faults))
         raise BadInput(sorted(faults, key=lambda fault: (files.index(fault.place.file), fault.place.row or 0)))
@@ -124,11 +114,8 @@ def read_sheet(
     Parameters
     ----------
     path : path
-        The file.
-    known : iterable of str, optional
-        The columns there may be; any, if not given.
-    required : iterable of str
-        The columns there must be.
+    known, required : iterables of str
+        The columns there may be (any, if not given), and those there must be.
     faults : list of Fault, optional
         Faults are added here and the rest of the file is read, so that the caller can add those of the cells and raise
         them together (`raise_faults`).
@@ -168,10 +155,7 @@ def read_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tu
 
 
 def iterate_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
-    """Return what `read_records` does, row by row for tables too big to be held as cells.
-
-    The place of a row is its number among them, from 1. Behind a fault nothing follows.
-    """
+    """Return what `read_records` does, row by row for tables too big to be held; behind a fault nothing follows."""
     source = Path(path) if isinstance(path, str | PathLike) else path
     text = _text(source, faults)
     if text is None:
@@ -181,25 +165,28 @@ def iterate_records(path: str | PathLike[str] | _Source, faults: list[Fault]) ->
     return _records(text, separator, source.name, faults), separator
 
 
+def _fault(key: str, place: Place, **values: object) -> Fault:
+    advice = say(f"cells.{key}_advice", **values) if f"{key}_advice" in catalogue("cells") else ""
+    return Fault(place, say(f"cells.{key}", **values), advice)
+
+
 def _text(path: _Source, faults: list[Fault]) -> str | None:
     place = Place(path.name)
     try:
         data = path.read_bytes()
         text = data.decode("utf-8-sig")
     except FileNotFoundError:
-        faults.append(Fault(Place(str(path)), say("cells.missing_file")))
+        faults.append(_fault("missing_file", Place(str(path))))
     except IsADirectoryError:
-        faults.append(Fault(place, say("cells.is_folder")))
+        faults.append(_fault("is_folder", place))
     except OSError as error:
-        faults.append(Fault(place, say("cells.no_access", reason=error.strerror or error)))
+        faults.append(_fault("no_access", place, reason=error.strerror or error))
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        place = Place(path.name, line=line)
-        faults.append(Fault(place, say("cells.not_utf8"), say("cells.not_utf8_advice")))
+        faults.append(_fault("not_utf8", Place(path.name, line=data.count(b"\n", 0, error.start) + 1)))
     else:
         if text.strip():
             return text
-        faults.append(Fault(place, say("cells.empty"), say("cells.empty_advice")))
+        faults.append(_fault("empty", place))
     return None
 
 
@@ -210,23 +197,23 @@ def _records(text: str, separator: str, file: str, faults: list[Fault]) -> Itera
             yield record
             row += 1
     except csv.Error:
-        faults.append(Fault(Place(file, row=row), say("cells.quotes"), say("cells.quotes_advice")))
+        faults.append(_fault("quotes", Place(file, row=row)))
 
 
 def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: bool) -> Sheet:
-    titles = [title.strip() for title in records[0]] if records else []
+    titles, top = [title.strip() for title in records[0]], Place(file, row=1)
     filled = max((at for record in records for at, cell in enumerate(record, 1) if cell.strip()), default=0)
     while titles and not titles[-1] and len(titles) > filled:
         titles.pop()
     if not any(titles):
-        faults.append(Fault(Place(file, row=1), say("cells.blank_header"), say("cells.empty_advice")))
+        faults.append(_fault("blank_header", top))
         return Sheet(file, (), ())
     header = [column_name(title) for title in titles]
     for at, name in enumerate(header):
         if not name:
-            faults.append(Fault(Place(file, row=1), say("cells.column_no_name", n=str(at + 1))))
+            faults.append(_fault("column_no_name", top, n=str(at + 1)))
         elif name in header[:at]:
-            faults.append(Fault(Place(file, row=1), say("cells.column_twice", column=titles[at])))
+            faults.append(_fault("column_twice", top, column=titles[at]))
     rows = [
         _row(Place(file, row=number), header, record, faults)
         for number, record in enumerate(records[1:], 2)
@@ -241,37 +228,28 @@ def _row(place: Place, header: list[str], record: list[str], faults: list[Fault]
     while used > len(header) and not record[used - 1].strip():
         used -= 1
     if used != len(header):
-        key = "row_short" if used < len(header) else "row_long"
-        what = say(f"cells.{key}", n=used, wanted=len(header))
-        faults.append(Fault(place, what, say("cells.row_advice")))
+        faults.append(_fault("row_short" if used < len(header) else "row_long", place, n=used, wanted=len(header)))
     cells = {name: cell if cell.strip() else None for name, cell in zip(header, record, strict=False)}
-    whole = dict.fromkeys(header) | cells
-    return Row(place.row or 0, MappingProxyType(whole))
+    return Row(place.row or 0, MappingProxyType(dict.fromkeys(header) | cells))
 
 
 def _check_columns(sheet: Sheet, known: Iterable[str] | None, required: Iterable[str], faults: list[Fault]) -> None:
-    place = Place(sheet.file, row=1)
-    if known is not None:
-        names = list(known)
-        for column in sheet.header:
-            if column not in names:
-                near = difflib.get_close_matches(column, names, 1)
-                advice = (
-                    say("cells.column_unknown_near", near=near[0])
-                    if near
-                    else say("cells.column_unknown_far", known=", ".join(names))
-                )
-                faults.append(Fault(place, say("cells.column_unknown", column=sheet.titles[column]), advice))
-    faults += [
-        Fault(place, say("cells.column_missing", column=column)) for column in required if column not in sheet.header
-    ]
+    place, names = Place(sheet.file, row=1), sheet.header if known is None else list(known)
+    for column in sheet.header:
+        if column not in names:
+            near = difflib.get_close_matches(column, names, 1)
+            far = say("cells.column_unknown_far", known=", ".join(names))
+            advice = say("cells.column_unknown_near", near=near[0]) if near else far
+            faults.append(Fault(place, say("cells.column_unknown", column=sheet.titles[column]), advice))
+    faults += [_fault("column_missing", place, column=column) for column in required if column not in sheet.header]
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
     """Reads the cells of one row into values; what cannot be read is None and adds a fault.
 
-    A blank cell, or a column that is not there, is None; with ``needed`` it is a fault.
+    A blank cell, or a column that is not there, is None; with ``needed`` it is a fault. What a method reads is told by
+    the function of its name in `csv_convert`.
 
     Examples
     --------
@@ -336,27 +314,17 @@ class Cells:
 
 
 def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
-    r"""Write a CSV in UTF-8 with commas and ``\n`` line ends, wholly or not at all.
+    """Write what `sheet_text` gives, in UTF-8, wholly or not at all; an older file is replaced."""
+    write_atomically(Path(path), sheet_text(header, rows).encode())
 
-    Parameters
-    ----------
-    path : path
-        The file; an older one is replaced.
-    header : sequence of str
-        The columns, in order.
-    rows : iterable of mapping
-        Values by column, written as `csv_convert.as_text`; a missing one is blank.
+
+def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
+    r"""Return a CSV of values by column, as `csv_convert.as_text` writes them, with commas and ``\n`` line ends.
 
     Raises
     ------
     WrongUse
         If a row has a column that the header lacks.
-    """
-    write_atomically(Path(path), sheet_text(header, rows).encode())
-
-
-def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
-    """Return a CSV as `write_sheet` writes it; parameters and errors as there.
 
     Examples
     --------
@@ -372,6 +340,5 @@ def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> s
         extra = set(row) - set(header)
         if extra:
             raise WrongUse(say("cells.column_unknown", column=min(extra)))
-        texts = [csv_convert.as_text(row.get(column)) for column in header]
-        writer.writerow([re.sub(r"\r\n?", "\n", text) for text in texts])
+        writer.writerow([re.sub(r"\r\n?", "\n", csv_convert.as_text(row.get(column))) for column in header])
     return out.getvalue()

@@ -31,35 +31,19 @@ class BadCell(ValueError):
         super().__init__(what)
 
 
-def _bad(key: str, text: str) -> BadCell:
-    return BadCell(say(f"cells.{key}", text=text), say(f"cells.{key}_advice"))
+def _bad(key: str, advice: str, **values: str) -> BadCell:
+    return BadCell(say(f"cells.{key}", **values), say(f"cells.{advice}", **values))
 
 
 def whole(text: str) -> int:
-    """Return a whole number, zero or more.
-
-    Raises
-    ------
-    BadCell
-        If it is anything else, such as "about 20" or "1,200".
-
-    Examples
-    --------
-    >>> whole("12")
-    12
-    """
+    """Return a whole number, zero or more; raises `BadCell` on anything else, such as "about 20" or "1,200"."""
     if not _WHOLE.fullmatch(text):
-        raise _bad("whole", text)
+        raise _bad("whole", "whole_advice", text=text)
     return int(text)
 
 
 def decimal(text: str, *, comma: bool = False) -> float:
-    """Return a finite number; a decimal comma is read only where the file's cells are parted by semicolons.
-
-    Raises
-    ------
-    BadCell
-        If it is no finite number.
+    """Return a finite number, else raise `BadCell`; a decimal comma is read only where cells are parted by semicolons.
 
     Examples
     --------
@@ -69,22 +53,16 @@ def decimal(text: str, *, comma: bool = False) -> float:
     if _COMMA.fullmatch(text):
         fixed = text.replace(",", ".")
         if not comma:
-            what = say("cells.decimal_comma", text=text)
-            raise BadCell(what, say("cells.decimal_comma_advice", fixed=fixed))
+            raise _bad("decimal_comma", "decimal_comma_advice", text=text, fixed=fixed)
         text = fixed
     value = float(text) if _DECIMAL.fullmatch(text) else math.inf
     if not math.isfinite(value):
-        raise _bad("decimal", text)
+        raise _bad("decimal", "decimal_advice", text=text)
     return value
 
 
 def day(text: str) -> date:
-    """Return a calendar day written year-month-day; the order of day and month is never guessed.
-
-    Raises
-    ------
-    BadCell
-        With the ways in which it could be written.
+    """Return a calendar day written year-month-day; `BadCell` says how else it could be meant.
 
     Examples
     --------
@@ -97,31 +75,19 @@ def day(text: str) -> date:
     Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025.
     """
     if not _ISO_DAY.fullmatch(text):
-        raise BadCell(say("cells.date", text=text), _date_advice(text))
+        days = readings(text)
+        advice = {0: "date_advice", 1: "date_write"}.get(len(days), "date_which")
+        iso = dict(zip(("one", "two"), map(date.isoformat, days), strict=False))
+        spoken = dict(zip(("one_day", "two_day"), map(spoken_date, days), strict=False))
+        raise _bad("date", advice, text=text, **iso, **spoken)
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise BadCell(say("cells.date_none", text=text), say("cells.date_advice")) from None
-
-
-def _date_advice(text: str) -> str:
-    days = readings(text)
-    if not days:
-        return say("cells.date_advice")
-    if len(days) == 1:
-        return say("cells.date_write", one=days[0].isoformat())
-    one, two = days
-    values = {"one": one.isoformat(), "two": two.isoformat(), "one_day": spoken_date(one), "two_day": spoken_date(two)}
-    return say("cells.date_which", **values)
+        raise _bad("date_none", "date_advice", text=text) from None
 
 
 def timestamp(text: str) -> datetime:
-    """Return a moment in UTC; its time zone must be written, as Z or +02:00.
-
-    Raises
-    ------
-    BadCell
-        If it is no ISO 8601 date and time, or has no zone.
+    """Return a moment in UTC, else raise `BadCell`; its time zone must be written, as Z or +02:00.
 
     Examples
     --------
@@ -134,8 +100,7 @@ def timestamp(text: str) -> datetime:
     except (ValueError, OverflowError):
         written = moment = None
     if moment is None:
-        key = "timestamp_zone" if written else "timestamp"
-        raise BadCell(say(f"cells.{key}", text=text), say("cells.timestamp_advice"))
+        raise _bad("timestamp_zone" if written else "timestamp", "timestamp_advice", text=text)
     return moment
 
 
@@ -155,35 +120,19 @@ def hour(text: str) -> time:
     try:
         return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
     except ValueError:
-        raise _bad("hour", text) from None
+        raise _bad("hour", "hour_advice", text=text) from None
 
 
 def yes_no(text: str) -> bool:
-    """Return yes as True and no as False.
-
-    Raises
-    ------
-    BadCell
-        If it is none of yes, no, y, n, true, false, 1, 0, in any case.
-
-    Examples
-    --------
-    >>> yes_no("Y"), yes_no("false")
-    (True, False)
-    """
+    """Return yes, y, true and 1 as True, no, n, false and 0 as False, in any case; raises `BadCell` on others."""
     word = text.casefold()
     if word not in _YES | _NO:
-        raise _bad("yes_no", text)
+        raise _bad("yes_no", "yes_no_advice", text=text)
     return word in _YES
 
 
 def choice(text: str, words: Iterable[str]) -> str:
-    """Return the one of the words that is written, whatever its case and with underscores or spaces.
-
-    Raises
-    ------
-    BadCell
-        If it is none of them.
+    """Return the one of the words that is written, whatever its case and blanks; raises `BadCell` if it is none.
 
     Examples
     --------
@@ -193,8 +142,7 @@ def choice(text: str, words: Iterable[str]) -> str:
     allowed = {fold(word).casefold(): word for word in words}
     word = allowed.get(fold(text).casefold())
     if word is None:
-        advice = say("cells.choice_advice", words=", ".join(allowed.values()))
-        raise BadCell(say("cells.choice", text=text), advice)
+        raise _bad("choice", "choice_advice", text=text, words=", ".join(allowed.values()))
     return word
 
 
@@ -203,10 +151,8 @@ def as_text(value: object) -> str:
 
     Examples
     --------
-    >>> as_text(True), as_text(None), as_text(0.1), as_text(date(2025, 4, 3))
-    ('yes', '', '0.1', '2025-04-03')
-    >>> as_text(datetime(2025, 4, 3, 14, 5, tzinfo=UTC))
-    '2025-04-03T14:05:00Z'
+    >>> as_text(True), as_text(None), as_text(0.1), as_text(datetime(2025, 4, 3, 14, 5, tzinfo=UTC))
+    ('yes', '', '0.1', '2025-04-03T14:05:00Z')
     """
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""

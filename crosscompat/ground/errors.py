@@ -5,11 +5,14 @@ A wrong call raises; a wrong file is read to its end first and raises once, with
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
+
+from crosscompat.ground.wording import say
 
 __all__ = [
+    "SHOWN",
     "BadInput",
     "Busy",
     "CopyWarning",
@@ -20,7 +23,14 @@ __all__ = [
     "Place",
     "UnknownName",
     "WrongUse",
+    "first_faults",
+    "worded",
 ]
+
+SHOWN = 20
+"""So many faults of one kind are printed; of the rest only the number."""
+
+_Item = TypeVar("_Item")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +95,33 @@ class Fault:
         if self.advice:
             lines.append(f"  {self.advice}")
         return "\n".join(lines)
+
+
+def worded(room: str, key: str, place: Place, **values: object) -> Fault:
+    """Return a fault without an excerpt, its two sentences taken from a wording room.
+
+    Examples
+    --------
+    >>> worded("newick", "empty", Place("t.nwk")).place.file
+    't.nwk'
+    """
+    return Fault(place, say(f"{room}.{key}.what", **values), say(f"{room}.{key}.advice", **values))
+
+
+def first_faults(
+    items: Sequence[_Item], fault_of: Callable[[_Item], Fault], kind: str, file: str | None
+) -> list[Fault]:
+    """Return a fault for each of the first items, and behind them how many more of that kind there are.
+
+    Examples
+    --------
+    >>> len(first_faults(range(23), lambda at: Fault(Place(row=at), "x"), "newick.bad_length", None))
+    21
+    """
+    faults = [fault_of(item) for item in items[:SHOWN]]
+    if len(items) > SHOWN:
+        faults.append(Fault(Place(file), say(f"{kind}.more", n=len(items) - SHOWN)))
+    return faults
 
 
 class CrosscompatError(Exception):

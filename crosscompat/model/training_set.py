@@ -9,9 +9,8 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.crosses import Cross, count_arrays, recorded_by
+from crosscompat.book.crosses import COUNT_COLUMNS, Cross, Outcomes, count_arrays, outcomes_of, recorded_by
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.outcomes import COUNT_COLUMNS, Outcomes, outcomes_of
 from crosscompat.book.placing import placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex

@@ -1,25 +1,29 @@
-"""What every reader hands over, before anybody has looked whether it makes sense; and the look."""
+"""What a file holds, before anybody has looked whether it makes sense: its bytes, and a raw tree; and the look."""
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import compress
+from os import PathLike
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place, first_faults, worded
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.postorder import inner_nodes
-from crosscompat.phylogeny.text_source import first_faults
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Bools, Floats, Ints
+from crosscompat.phylogeny.tree_arrays import Bools, Floats, Ints, inner_nodes
 
-__all__ = ["NUMBER", "Origin", "RawTree", "build", "split_support"]
+__all__ = ["NUMBER", "Origin", "RawTree", "TextSource", "build", "file_content", "split_support"]
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_WIDTH = 60
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_WIDE = {codecs.BOM_UTF16_LE: "UTF-16", codecs.BOM_UTF16_BE: "UTF-16"}
 UNIT_LENGTHS = "unit"
 _BLANK, _DELETE, _COMMA, _UNDERSCORE = b" \x7f,_"
 _DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
@@ -55,12 +59,9 @@ class Origin(Protocol):
 
 
 def split_support(labels: list[str], inner: Bools) -> Floats:
-    """Move the numbers among the labels of inner nodes to an array of support values.
+    """Move plain numbers among the labels of inner nodes to an (n,) array of support values, NaN where there is none.
 
-    Only a plain number is support; "95/0.98" or "Aloe" stays a label.
-
-    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes. What is returned is (n,) too,
-    NaN where there is no support.
+    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes; "95/0.98" stays a label.
 
     Examples
     --------
@@ -77,19 +78,9 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
 
 
 def build(raw: RawTree, origin: Origin, unit: str | None, faults: Iterable[Fault] = ()) -> Phylogeny:
-    """Check a raw tree and make it a `Phylogeny`.
+    """Check a raw tree and make it a `Phylogeny`, or raise a `BadInput` of every fault, and of those of the reader.
 
-    Parameters
-    ----------
-    unit : str or None
-        Of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
-    faults : iterable of Fault
-        What the reader itself has to say.
-
-    Raises
-    ------
-    BadInput
-        With every fault: no number, no length, names twice or empty, a comma as decimal point.
+    ``unit`` is of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
     """
     by_unit = unit == UNIT_LENGTHS
     tip = ~inner_nodes(raw.parent)
@@ -165,3 +156,82 @@ def _folds_to_itself(labels: list[str]) -> bool:
     letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8)
     edge = (letters == _COMMA) | (letters == _UNDERSCORE)
     return not ((letters <= _BLANK).any() or (letters == _DELETE).any() or (edge[1:] & edge[:-1]).any())
+
+
+@dataclass(frozen=True, slots=True)
+class TextSource:
+    """A text as UTF-8 bytes, without a byte order mark, and the name of the file it came from.
+
+    Examples
+    --------
+    >>> print(TextSource("(a:1,é:x);".encode(), "t.nwk").fault("bad_length", 8, 9, got="x").place)
+    t.nwk, line 1, character 8
+    """
+
+    data: bytes
+    file: str | None = None
+
+    @classmethod
+    def of(cls, text: str | bytes, file: str | None) -> TextSource:
+        """Take a text in, or raise a `BadInput` with the place of the first byte that is no UTF-8."""
+        if isinstance(text, str):
+            return cls(text.removeprefix("\ufeff").encode("utf-8", "surrogatepass"), file)
+        for mark, name in _WIDE.items():
+            if text.startswith(mark):
+                raise BadInput([worded("newick", "wide_encoding", Place(file), got=name)])
+        source = cls(text.removeprefix(codecs.BOM_UTF8), file)
+        if not source.data.isascii():
+            try:
+                source.data.decode("utf-8")
+            except UnicodeDecodeError as error:
+                got = f"0x{source.data[error.start]:02X}"
+                raise BadInput([source.fault("not_utf8", error.start, error.start + 1, got=got)]) from None
+        return source
+
+    def text(self, start: int, stop: int) -> str:
+        """Return the text between two bytes, without blanks around it."""
+        return self.data[start:stop].decode("utf-8", "replace").strip()
+
+    def place(self, at: int) -> Place:
+        """Return the line and the character of a byte, both counted from 1."""
+        line, character, _ = self._line(at)
+        return Place(self.file, line=line, character=character)
+
+    def fault(self, key: str, start: int, stop: int, room: str = "newick", **values: object) -> Fault:
+        """Return the fault ``key`` of a wording room, with the bytes from start to stop marked."""
+        line, character, text = self._line(start)
+        size = max(1, len(self.data[start:stop].decode("utf-8", "replace")))
+        plain = worded(room, key, Place(self.file, line=line, character=character), **values)
+        return Fault(plain.place, plain.what, plain.advice, *_cut(text, character - 1, size))
+
+    def _line(self, at: int) -> tuple[int, int, str]:
+        """Return number, character and text of the line that holds a byte."""
+        before = self.data[:at].decode("utf-8", "replace")
+        if before.endswith("\r") and self.data[at : at + 1] == b"\n":
+            before = before[:-1]
+        starts = [0, *(match.end() for match in _LINE_END.finditer(before))]
+        head = before[starts[-1] :]
+        rest = self.data[at : at + 4 * _WIDTH].decode("utf-8", "replace")
+        return len(starts), len(head) + 1, head + _LINE_END.split(rest)[0]
+
+
+def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
+    """Return at most about 60 characters around a mark, and the mark in them."""
+    clean = "".join(character if character.isprintable() else " " for character in text)
+    left = max(0, start - max(5, (_WIDTH - min(size, _WIDTH)) // 2))
+    right = min(len(clean), left + _WIDTH)
+    left = max(0, min(left, right - _WIDTH))
+    excerpt = clean[left:right]
+    before, after = "…" * (left > 0), "…" * (right < len(clean))
+    mark = start - left + len(before)
+    return before + excerpt + after, (mark, min(mark + size, len(before + excerpt) + 1))
+
+
+def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
+    """Return what is in a file and its name without its folder, or raise a `BadInput` if it cannot be opened."""
+    where = Path(path)
+    try:
+        return where.read_bytes(), where.name
+    except OSError as error:
+        key = {FileNotFoundError: "no_file", IsADirectoryError: "is_folder"}.get(type(error), "no_access")
+        raise BadInput([worded("trees", key, Place(str(path)), reason=error.strerror or str(error))]) from None

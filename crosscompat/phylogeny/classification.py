@@ -12,8 +12,8 @@ from crosscompat.ground.csv_cells import Cells, Row, Sheet, raise_faults, read_s
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.names import fold, genus_of
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.postorder import in_postorder
 from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.tree_arrays import in_postorder
 
 __all__ = [
     "RANKS",

@@ -19,13 +19,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import NUMBER, RawTree, build, split_support
+from crosscompat.phylogeny.build import NUMBER, RawTree, TextSource, build, split_support
 from crosscompat.phylogeny.newick_scan import HIDDEN, Nodes, mask, scan
-from crosscompat.phylogeny.postorder import parents_from_depth
-from crosscompat.phylogeny.text_source import TextSource, first_faults, worded
-from crosscompat.phylogeny.types import Bools, Floats
+from crosscompat.phylogeny.tree_arrays import Bools, Floats, parents_from_depth
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
@@ -74,12 +72,7 @@ def parse_newick(
 
 
 def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | None = None) -> tuple[Phylogeny, ...]:
-    """Read every tree of a Newick text, with the rules of `parse_newick`.
-
-    Raises
-    ------
-    BadInput
-        As `parse_newick`.
+    """Read every tree of a Newick text, with the rules and errors of `parse_newick`.
 
     Examples
     --------
@@ -91,14 +84,7 @@ def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | Non
 
 
 def chosen(count: int, index: int | None, file: str | None) -> int:
-    """Return which of ``count`` trees is meant.
-
-    Raises
-    ------
-    BadInput
-        If there are several and none was chosen.
-    WrongUse
-        If there is no such tree.
+    """Return which of ``count`` trees is meant; raises `BadInput` if it is not said, `WrongUse` if there is none.
 
     Examples
     --------
@@ -117,10 +103,7 @@ def chosen(count: int, index: int | None, file: str | None) -> int:
 def newick_text(tree: Phylogeny) -> str:
     """Return a tree as one line of Newick that reads back the same.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        A name with blanks or marks in it is put in quotes; support stands where a name would, if there is none.
+    A name with blanks or marks in it is put in quotes; support stands where a name would, if there is none.
 
     Examples
     --------

@@ -9,9 +9,8 @@ import numpy as np
 
 from crosscompat.ground.names import fold
 from crosscompat.phylogeny.classification import RANKS, Group, below_genus, group_label, groups_of
-from crosscompat.phylogeny.postorder import in_postorder, inner_nodes
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.phylogeny.types import Floats
+from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes
 
 __all__ = ["Placed", "group_crowns", "place", "place_for", "spread_of_placed"]
 
@@ -39,12 +38,8 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, in
     A group is the named node of its label (``sect. Triglochidiati``) where there is exactly one; else the smallest
     clade with all its tips, unless a tip known to be of another group of that rank stands in it.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        Not marked as unrooted.
-    known : mapping of str to mapping
-        Ranks of tips, by label; the genus of a label counts without being told.
+    The tree is not marked as unrooted. ``known`` has the ranks of tips by label; the genus of a label counts without
+    being told.
 
     Examples
     --------

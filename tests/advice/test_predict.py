@@ -27,9 +27,9 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import published
 from crosscompat.pairing import scale_of
+from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.placement import place, place_for
-from crosscompat.phylogeny.sample import TreeSample
 
 
 def test_without_a_model_the_prior_answers(collection, book):

@@ -5,8 +5,8 @@ import pytest
 from crosscompat.advice.check import check
 from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.collection.opening import with_missing
+from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.sample import TreeSample
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.traits import TraitColumn, TraitTable
 

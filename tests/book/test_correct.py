@@ -4,8 +4,8 @@ from datetime import date, time
 
 import pytest
 
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import correct, take_back, withdraw
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_cross, find_plant, find_record, short_ids
 from crosscompat.book.records import Cross, Finding, Observation, Plant, Pollen, Pollination, Sowing
 from crosscompat.ground.errors import UnknownName, WrongUse
@@ -57,7 +57,7 @@ def test_a_field_is_put_right_and_what_stood_there_is_kept(filled, record, pair,
     new = corrected(filled, record, pair)
     assert getattr(new, field) == value
     with filled.reading() as page:
-        versions = page.versions(type(new), record=new.id)
+        versions = page.versions(type(new), ids=[new.id])
     assert [version.replaced_in for version in versions] == [2, None]
     assert versions[1].record == new
 

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.book.crosses import HEADER, Cross, crosses_fingerprint, read_crosses
-from crosscompat.book.outcomes import COUNT_COLUMNS
+from crosscompat.book.crosses import COUNT_COLUMNS, HEADER, Cross, crosses_fingerprint, read_crosses
 from crosscompat.book.records import POLLEN_KINDS, STAGES
 from crosscompat.ground.csv_cells import write_sheet
 from crosscompat.ground.errors import BadInput

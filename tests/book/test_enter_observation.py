@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from crosscompat.book.cross_summary import CrossRecords, cross_of, cross_records, crosses_of
+from crosscompat.book.entry import Bounds, own_ancestors
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe, surprises
-from crosscompat.book.entry.validation import Bounds, own_ancestors
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, Plant, Pollen, Pollination, SeedLot, Sowing
 from crosscompat.ground.errors import WrongUse
 

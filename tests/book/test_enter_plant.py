@@ -7,8 +7,8 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse
 

@@ -9,6 +9,7 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, crosses_of, in_all
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import take_back
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
@@ -17,7 +18,6 @@ from crosscompat.book.entry.enter_pollination import (
     write_pollination,
 )
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse

@@ -16,15 +16,14 @@ from crosscompat.advice.cross_story import story_of
 from crosscompat.advice.history import history_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, crosses_of
-from crosscompat.book.crosses import count_arrays
+from crosscompat.book.crosses import COUNT_COLUMNS, count_arrays, impossible
 from crosscompat.book.current_plants import plants_of
+from crosscompat.book.entry import Bounds, impossibilities, own_ancestors
 from crosscompat.book.entry.correct import correct, take_back, withdraw
 from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
 from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
-from crosscompat.book.entry.validation import Bounds, impossibilities, own_ancestors
 from crosscompat.book.numbers import OURS, read_pattern
-from crosscompat.book.outcomes import COUNT_COLUMNS, impossible
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, PROOFS, STAGES
 from crosscompat.book.store import open_store

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, STAGE_COLUMNS, outcomes_of
+from crosscompat.book.crosses import COUNT_COLUMNS, STAGE_COLUMNS, outcomes_of
 
 
 def naive(count, *, lost):

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.book.cross_summary import CrossRecords, totals
-from crosscompat.book.entry.validation import impossibilities
+from crosscompat.book.entry import impossibilities
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, Pollination, Proof, SeedLot, Sowing
 
 MADE, LATER, TODAY = date(2026, 5, 1), date(2026, 8, 1), date(2026, 11, 1)

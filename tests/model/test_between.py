@@ -5,9 +5,8 @@ import numpy as np
 from crosscompat.model.composition import Logits
 from crosscompat.model.forecast import chances, doubted, no_surer
 from crosscompat.model.pairings import Parents, Seen, in_place
-from crosscompat.phylogeny.hybrids import HybridIndex
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 
 TREE = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
 POSITIONS = Taxa(TREE, HybridIndex(TREE.tips))

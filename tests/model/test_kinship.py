@@ -9,10 +9,10 @@ from scipy.spatial.distance import squareform
 
 from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.model.design_matrix import Kinship
-from crosscompat.model.kinship import average_linkage, relatedness
-from crosscompat.phylogeny.hybrids import Pedigree
+from crosscompat.model.pairings import average_linkage, relatedness
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.taxa import Pedigree
 
 ULTRAMETRIC = "(((a:1,b:1):1,c:2):2,(d:1,e:1):3);"
 

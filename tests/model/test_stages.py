@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from crosscompat.book.outcomes import COUNT_COLUMNS, impossible, outcomes_of
+from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.model.stages import STAGES, STEPS, WHOLE, counts_along_the_way, step_counts
 
 WINDOWS = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}

@@ -9,9 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, outcomes_of
 from crosscompat.book.current_plants import Plant, Plants
-from crosscompat.book.outcomes import outcomes_of
 from crosscompat.ground.names import NameIndex
 from crosscompat.ground.wording import catalogue
 from crosscompat.model.training_set import REASONS, fruitful, no_pairing, training_set_from

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.phylogeny import postorder
+from crosscompat.phylogeny import tree_arrays
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.tree import Distances, Phylogeny
@@ -68,7 +68,7 @@ def test_sums_and_counts_are_the_naive_ones(seed, grow):
         while at >= 0:
             held[at] += 1
             at = tree.parent[at]
-    assert postorder.tips_below(tree.parent).tolist() == held
+    assert tree_arrays.tips_below(tree.parent).tolist() == held
 
 
 def test_the_roots_own_edge_never_counts():

@@ -9,7 +9,7 @@ from datetime import date
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.entry.validation import Bounds, validated
+from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing

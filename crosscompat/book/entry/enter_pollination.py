@@ -8,8 +8,8 @@ from datetime import date
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, units_of_visits
+from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.entry.pollination_rules import NamedCross
-from crosscompat.book.entry.validation import Bounds, validated
 from crosscompat.book.numbers import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import season_of

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import zipfile
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
@@ -36,15 +35,8 @@ _CHANGE_TYPES: Mapping[str, type] = MappingProxyType(
 )
 _CHANGE_NEEDS = frozenset({"id", "at", "what", "imported"})
 _MARKS: Mapping[str, type] = MappingProxyType({"made_in": int, "replaced_in": int})
+_Entry = tuple[Place, Version]
 _ONE_OF_A_NAME: Mapping[type[Record], str] = MappingProxyType({records.Plant: "name", records.Cross: "number"})
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """A version of a record and where it stands in its file."""
-
-    place: Place
-    version: Version
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +44,12 @@ class WholeBook:
     """All that was ever written in a book."""
 
     changes: tuple[Change, ...]
-    entries: Mapping[type[Record], tuple[Entry, ...]]
-
-    @property
-    def versions(self) -> Mapping[type[Record], tuple[Version, ...]]:
-        """The versions alone."""
-        return {kind: tuple(entry.version for entry in entries) for kind, entries in self.entries.items()}
+    versions: Mapping[type[Record], tuple[Version, ...]]
 
 
 def book_in(page: Reading) -> WholeBook:
     """Return everything that was ever written in a book."""
-    versions = {kind: page.versions(kind) for kind in KINDS.values()}
-    return WholeBook(page.changes(), {kind: tuple(Entry(Place(), one) for one in versions[kind]) for kind in versions})
+    return WholeBook(page.changes(), {kind: page.versions(kind) for kind in KINDS.values()})
 
 
 def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
@@ -81,7 +67,7 @@ def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
     tables = {_CHANGES: sheet_text(tuple(_CHANGE_TYPES), map(_change_row, whole.changes))}
     for name, kind in KINDS.items():
         header = (*(item.name for item in fields(kind)), *_MARKS)
-        tables[name] = sheet_text(header, (_version_row(entry.version) for entry in whole.entries.get(kind, ())))
+        tables[name] = sheet_text(header, map(_version_row, whole.versions.get(kind, ())))
     parts = {f"{name}.csv": text for name, text in tables.items()}
     if invented:
         parts[INVENTED] = say("sheets.invented")
@@ -132,10 +118,10 @@ def read_book(path: Path) -> WholeBook:
         strange = [name for name in package.namelist() if name not in known]
         faults += [Fault(Place(path.name), say("sheets.no_kind", name=name)) for name in strange]
         rows = list(_rows(package, _CHANGES, _CHANGE_TYPES, _CHANGE_NEEDS, faults))
-        changes = sorted((Change(**row) for _, row in rows), key=lambda change: change.id)
-        entries = {kind: tuple(_entries(package, name, kind, faults)) for name, kind in KINDS.items()}
+        changes = sorted((Change(**row) for row in rows), key=lambda change: change.id)
+        versions = {kind: tuple(_versions_in(package, name, kind, faults)) for name, kind in KINDS.items()}
     raise_faults(faults)
-    whole = WholeBook(tuple(changes), entries)
+    whole = WholeBook(tuple(changes), versions)
     raise_faults(_contradictions(whole))
     return whole
 
@@ -165,17 +151,17 @@ def _cell(value: object) -> object:
     return escaped(value) if isinstance(value, str) else value
 
 
-def _entries(package: zipfile.ZipFile, name: str, kind: type[Record], faults: list[Fault]) -> Iterator[Entry]:
+def _versions_in(package: zipfile.ZipFile, name: str, kind: type[Record], faults: list[Fault]) -> Iterator[Version]:
     types = {**value_types(kind), **_MARKS}
-    for place, row in _rows(package, name, types, needed(kind) | {"made_in"}, faults):
+    for row in _rows(package, name, types, needed(kind) | {"made_in"}, faults):
         made_in, replaced_in = row.pop("made_in"), row.pop("replaced_in")
-        yield Entry(place, Version(kind(**row), made_in, replaced_in))
+        yield Version(kind(**row), made_in, replaced_in)
 
 
 def _rows(
     package: zipfile.ZipFile, name: str, types: Mapping[str, type], wanted: frozenset[str], faults: list[Fault]
-) -> Iterator[tuple[Place, dict[str, Any]]]:
-    """Yield the rows that can be read, each with its place."""
+) -> Iterator[dict[str, Any]]:
+    """Yield the rows that can be read."""
     table = zipfile.Path(package, f"{name}.csv")
     if not table.exists():
         faults.append(Fault(Place(table.name), say("cells.missing_file")))
@@ -191,7 +177,7 @@ def _rows(
             place = Place(table.name, row=number, column=column)
             values[column] = _read(row.get(column, ""), kind, place, faults, needed=column in wanted)
         if len(faults) == before:
-            yield Place(table.name, row=number), values
+            yield values
 
 
 def _heading_is_sound(
@@ -240,13 +226,16 @@ _READERS: Mapping[type, Callable[[str], Any]] = MappingProxyType(
 
 def _contradictions(whole: WholeBook) -> list[Fault]:
     """Return what does not hang together: what points somewhere must find it there."""
-    entries = [entry for kind in whole.entries for entry in whole.entries[kind]]
-    return [*_changes(whole), *_marks(whole, entries), *_versions(entries), *_names(whole), *_pointers(entries)]
+    entries = [
+        (Place(f"{name}.csv", row=row), version)
+        for name, kind in KINDS.items()
+        for row, version in enumerate(whole.versions[kind], start=2)
+    ]
+    return [*_changes(whole), *_marks(whole, entries), *_twice(entries), *_pointers(entries)]
 
 
-def _fault(entry: Entry, column: str, key: str, **values: str) -> Fault:
-    place = Place(entry.place.file, row=entry.place.row, column=column)
-    return Fault(place, say(f"sheets.unsound_book.{key}", **values))
+def _fault(place: Place, column: str, key: str, **values: str) -> Fault:
+    return Fault(replace(place, column=column), say(f"sheets.unsound_book.{key}", **values))
 
 
 def _changes(whole: WholeBook) -> Iterator[Fault]:
@@ -259,44 +248,38 @@ def _changes(whole: WholeBook) -> Iterator[Fault]:
         seen.add(change.id)
 
 
-def _marks(whole: WholeBook, entries: Sequence[Entry]) -> Iterator[Fault]:
+def _marks(whole: WholeBook, entries: Sequence[_Entry]) -> Iterator[Fault]:
     known = {change.id for change in whole.changes} | {None}
-    for entry in entries:
+    for place, version in entries:
         for column in _MARKS:
-            number = getattr(entry.version, column)
+            number = getattr(version, column)
             if number not in known:
-                yield _fault(entry, column, "no_change", number=str(number))
+                yield _fault(place, column, "no_change", number=str(number))
 
 
-def _versions(entries: Sequence[Entry]) -> Iterator[Fault]:
-    """Find a record written twice by one change, standing twice, or of two kinds."""
+def _twice(entries: Sequence[_Entry]) -> Iterator[Fault]:
+    """Find a record written twice by one change, standing twice, or of two kinds, and two of one name."""
     kinds: dict[str, type[Record]] = {}
-    written: set[tuple[str, int | None]] = set()
-    for entry in entries:
-        version, one = entry.version, entry.version.record.id
-        marks = {(one, version.made_in), *([(one, None)] if version.replaced_in is None else [])}
-        if marks & written or kinds.setdefault(one, type(version.record)) is not type(version.record):
-            yield _fault(entry, "id", "twice")
+    written: set[tuple[object, ...]] = set()
+    for place, version in entries:
+        kind, one, standing = type(version.record), version.record.id, version.replaced_in is None
+        marks: set[tuple[object, ...]] = {(one, version.made_in), *([(one, None)] if standing else [])}
+        if marks & written or kinds.setdefault(one, kind) is not kind:
+            yield _fault(place, "id", "twice")
+        column = _ONE_OF_A_NAME.get(kind, "id")
+        name = getattr(version.record, column)
+        named = (kind, column, name)
+        if standing and column != "id" and name is not None:
+            if named in written:
+                yield _fault(place, column, "name_twice", name=name)
+            marks |= {named}
         written |= marks
 
 
-def _names(whole: WholeBook) -> Iterator[Fault]:
-    for kind, column in _ONE_OF_A_NAME.items():
-        seen: set[str] = set()
-        for entry in whole.entries[kind]:
-            name = getattr(entry.version.record, column)
-            if entry.version.replaced_in is None and name is not None:
-                if name in seen:
-                    yield _fault(entry, column, "name_twice", name=name)
-                seen.add(name)
-
-
-def _pointers(entries: Sequence[Entry]) -> Iterator[Fault]:
-    ids: dict[type[Record], set[str]] = defaultdict(set)
-    for entry in entries:
-        ids[type(entry.version.record)].add(entry.version.record.id)
-    for entry in entries:
-        for item in fields(entry.version.record):
-            kind, one = reference(item), getattr(entry.version.record, item.name)
-            if kind is not None and one is not None and one not in ids[KINDS[kind]]:
-                yield _fault(entry, item.name, "points_nowhere", id=one)
+def _pointers(entries: Sequence[_Entry]) -> Iterator[Fault]:
+    known = {(type(version.record), version.record.id) for _, version in entries}
+    for place, version in entries:
+        for item in fields(version.record):
+            kind, one = reference(item), getattr(version.record, item.name)
+            if kind is not None and one is not None and (KINDS[kind], one) not in known:
+                yield _fault(place, item.name, "points_nowhere", id=one)

@@ -34,8 +34,8 @@ def correct(
 ) -> None:
     """Write the correction and say what changed."""
     from crosscompat.advice.history import correction_of
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry import correct as entry
-    from crosscompat.book.entry.validation import Bounds
     from crosscompat.book.find_records import find_record
 
     if withdraw and given:
@@ -96,8 +96,8 @@ def undo(
 ) -> None:
     """Take a change back and say what it was."""
     from crosscompat.advice.history import undone_of
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
-    from crosscompat.book.entry.validation import Bounds
 
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         undone = take_back(pen, change, Bounds(today(), settings.pod[1]))

@@ -94,7 +94,7 @@ def _import_book(store: Store, request: Request) -> None:
     from crosscompat.book.store.pages import refuse_filled, restore_history
 
     whole = read_book(request.file)
-    rows = sum(map(len, whole.entries.values()))
+    rows = sum(map(len, whole.versions.values()))
     if request.dry_run:
         with store.reading() as page:
             refuse_filled(page)
@@ -254,7 +254,7 @@ def export(
             write_book(whole, target, invented=invented)
         summary = write_summary(page, crosses, invented=invented) if crosses else None
     files = [str(path) for path in (target, crosses) if path]
-    answer = Exported(files, len(whole.changes), sum(map(len, whole.entries.values())), summary, invented)
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
 
     def printed(done: Exported) -> None:
         if target:

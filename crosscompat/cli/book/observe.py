@@ -120,8 +120,8 @@ def _written(
 ) -> CrossStory:  # fmt: skip
     from crosscompat.advice.cross_story import story_of
     from crosscompat.book.cross_summary import cross_records
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.enter_observation import observe, surprises
-    from crosscompat.book.entry.validation import Bounds
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
 

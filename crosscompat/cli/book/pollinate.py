@@ -89,7 +89,7 @@ def pollinate(
 
 def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, why: bool, as_json: bool) -> None:
     from crosscompat.advice.pollinate import prepare, write_visit
-    from crosscompat.book.entry.validation import Bounds
+    from crosscompat.book.entry import Bounds
 
     with open_with_collection(folder) as (collection, store):
 

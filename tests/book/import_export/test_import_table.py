@@ -343,8 +343,8 @@ def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, 
 
 
 def test_an_import_can_be_taken_back(season, take, book):
+    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
-    from crosscompat.book.entry.validation import Bounds
 
     take(season)
     with book.writing("undone") as pen:

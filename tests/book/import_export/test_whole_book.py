@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.book import records
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import take_back
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.import_export.whole_book import book_in, read_book, write_book
 from crosscompat.book.record_fields import choices, needed, reference, value_types
 from crosscompat.book.records import KINDS

@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import last_change, take_back
-from crosscompat.book.entry.validation import Bounds
 from crosscompat.book.records import Cross, Finding, Observation, Plant
 from crosscompat.ground.errors import WrongUse
 

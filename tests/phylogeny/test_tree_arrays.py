@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import random
 from functools import partial
+from itertools import pairwise
 
 import dendropy
 import numpy as np
@@ -16,6 +17,7 @@ from skbio import TreeNode
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.tree_arrays import MrcaTable, met_by_one, neighbour_meets, pick
 
 close = partial(np.testing.assert_allclose, rtol=0, atol=1e-9)
 
@@ -184,3 +186,36 @@ def test_lists_of_two_lengths_are_refused():
     tree = parse_newick("(a:1,b:2);")
     with pytest.raises(ValueError, match="one length"):
         tree.patristic_pairs(["a", "b"], ["a"])
+
+
+def walked(parent, a, b):
+    above = {a}
+    while parent[a] >= 0:
+        a = parent[a]
+        above.add(a)
+    while b not in above:
+        b = parent[b]
+    return b
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 10**6), size=st.integers(1, 40), data=st.data())
+def test_every_pair_meets_where_their_ways_to_the_root_do(seed, size, data, grow):
+    tree = parse_newick(grow(seed, size).newick())
+    parent, tips = tree.parent.tolist(), tree.tip_nodes
+    meets = neighbour_meets(tree.parent, tips)
+    a, b = (side.ravel() for side in np.indices((size, size)))
+    wanted = [walked(parent, tips[i], tips[j]) for i, j in zip(a, b, strict=True)]
+    assert MrcaTable(tips, meets).of(a, b).tolist() == wanted
+    assert [met for tip in range(size) for met in met_by_one(tips, meets, tip)] == wanted
+    chosen = np.array(sorted(data.draw(st.sets(st.integers(0, size - 1), min_size=1))))
+    neighbours = [walked(parent, tips[i], tips[j]) for i, j in pairwise(chosen)]
+    assert pick(meets, chosen).tolist() == neighbours
+
+
+@pytest.mark.parametrize("number", [-1, 3])
+def test_a_number_of_no_tip_is_refused(number):
+    tree = parse_newick("((a:1,b:1):1,c:1);")
+    for a, b in ((number, 0), (0, number)):
+        with pytest.raises(IndexError, match="from 0 to 2"):
+            tree.patristic_between(np.array([1, a]), np.array([2, b]))

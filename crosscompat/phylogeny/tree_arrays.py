@@ -1,0 +1,347 @@
+"""Trees as arrays in postorder (every node after its children, the root last), and what distances need of them.
+
+Nothing here knows about files or names. ``parent`` (n,) holds the number of each node's parent, -1 for the root. Tips
+are numbered in postorder, and ``meets[i]`` is the node where tips ``i`` and ``i + 1`` meet: tips i < j meet at the
+highest node number in ``meets[i:j]``, because an ancestor stands after all it holds. A *height* (n,) is any sum from
+the root (branch lengths, or edges): the distance of two tips is the sum of their heights less twice that of the node
+where they meet.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "Bools",
+    "DistanceMatrix",
+    "Floats",
+    "Ints",
+    "MrcaTable",
+    "content_hash",
+    "crossing_edges",
+    "edges_to_root",
+    "in_postorder",
+    "inner_nodes",
+    "is_postorder",
+    "met_by_one",
+    "neighbour_meets",
+    "parents_from_depth",
+    "path_lengths",
+    "pick",
+    "sums_from_root",
+    "tips_below",
+]
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_BLOCK = 256
+_Node = TypeVar("_Node")
+
+
+def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
+    """Return the parent of every node of one or several trees that stand one after another in postorder.
+
+    The last child of a node stands right before it, so the siblings that end there are its children; the k-th such
+    group at one depth belongs to the k-th inner node of the depth above.
+
+    ``depth`` (n,) are the edges between a node and its root, ``inner`` (n,) says whether it has children; returned is
+    an (n,) array, -1 for each root.
+
+    Examples
+    --------
+    The tree ((a,b)x,c)y:
+
+    >>> parents_from_depth(np.array([2, 2, 1, 1, 0]), np.array([False, False, True, False, True])).tolist()
+    [2, 2, 4, 4, -1]
+    """
+    # Sixteen bits sort ten times faster, but only where they hold the deepest level.
+    key = depth.astype(np.uint16) if depth.size and depth.max() < np.iinfo(np.uint16).max else depth
+    order = np.argsort(key, kind="stable")
+    ends_group = np.append(inner[1:], False)[order]
+    group = np.cumsum(ends_group) - ends_group
+    below = depth[order] > 0
+    parent = np.full(depth.size, -1, dtype=np.int64)
+    parent[order[below]] = order[inner[order]][group[below]]
+    return parent
+
+
+def in_postorder(root: _Node, children: Callable[[_Node], Sequence[_Node]]) -> tuple[list[_Node], list[int]]:
+    """Return all nodes that can be reached from a root, children first, and the number of each one's parent.
+
+    Examples
+    --------
+    >>> inside = {"y": ["x", "c"], "x": ["a", "b"]}
+    >>> in_postorder("y", lambda node: inside.get(node, []))
+    (['a', 'b', 'x', 'c', 'y'], [2, 2, 4, 4, -1])
+    """
+    turned: list[tuple[_Node, int]] = []
+    stack = [(root, -1)]
+    while stack:
+        node, above = stack.pop()
+        stack.extend((child, len(turned)) for child in children(node))
+        turned.append((node, above))
+    last = len(turned) - 1
+    parent = [last - above if above >= 0 else -1 for _, above in reversed(turned)]
+    return [node for node, _ in reversed(turned)], parent
+
+
+def inner_nodes(parent: Ints) -> Bools:
+    """Return which nodes have children, as an (n,) array.
+
+    Examples
+    --------
+    >>> inner_nodes(np.array([2, 2, 4, 4, -1])).tolist()
+    [False, False, True, False, True]
+    """
+    inner = np.zeros(parent.size, dtype=np.bool_)
+    inner[parent[parent >= 0]] = True
+    return inner
+
+
+def edges_to_root(parent: Ints) -> Ints:
+    """Return the number of edges between each node and the root, as an (n,) array.
+
+    Examples
+    --------
+    >>> edges_to_root(np.array([2, 2, 4, 4, -1])).tolist()
+    [2, 2, 1, 1, 0]
+    """
+    return sums_from_root(parent, np.ones(parent.size)).astype(np.int64)
+
+
+def sums_from_root(parent: Ints, edge: Floats) -> Floats:
+    """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
+
+    They are an (n,) array, taken step by step downwards, so with edges of zero or more no node lies nearer to the root
+    than its parent, to the last bit.
+
+    Examples
+    --------
+    >>> sums_from_root(np.array([2, 2, 4, 4, -1]), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
+    [4.0, 5.0, 3.0, 4.0, 0.0]
+    """
+    total = [0.0] * parent.size
+    above, values = parent.tolist(), edge.tolist()
+    for node in range(parent.size - 2, -1, -1):
+        total[node] = total[above[node]] + values[node]
+    return np.array(total)
+
+
+def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
+    """Return how many tips, or how many of the nodes ``tips``, each node holds, as an (n,) array; a tip holds itself.
+
+    Examples
+    --------
+    >>> tips_below(np.array([2, 2, 4, 4, -1])).tolist(), tips_below(np.array([2, 2, 4, 4, -1]), np.array([1])).tolist()
+    ([1, 1, 2, 1, 3], [0, 1, 1, 0, 1])
+    """
+    count = np.zeros(parent.size, dtype=np.int64)
+    count[~inner_nodes(parent) if tips is None else tips] = 1
+    held, above = count.tolist(), parent.tolist()
+    for node in range(parent.size - 1):
+        held[above[node]] += held[node]
+    return np.array(held, dtype=np.int64)
+
+
+def is_postorder(parent: Ints) -> bool:
+    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same.
+
+    Examples
+    --------
+    >>> is_postorder(np.array([2, 2, 4, 4, -1])), is_postorder(np.array([4, 3, 3, 4, -1]))
+    (True, True)
+    >>> is_postorder(np.array([3, 4, 3, 4, -1]))
+    False
+    """
+    node = np.arange(parent.size)
+    if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
+        return False
+    level, inner = edges_to_root(parent), inner_nodes(parent)
+    if not np.where(inner[1:], parent[:-1] == node[1:], level[1:] >= level[:-1]).all():
+        return False
+    return bool(np.array_equal(parents_from_depth(level, inner), parent))
+
+
+def content_hash(words: Iterable[str], whole: Ints, real: Floats) -> str:
+    """Return the SHA-256 of words and numbers in hexadecimal, the same between runs and machines."""
+    digest = hashlib.sha256()
+    for word in words:
+        content = word.encode("utf-8")
+        digest.update(len(content).to_bytes(8, "little") + content)
+    digest.update(whole.astype("<i8").tobytes())
+    digest.update((real + 0.0).astype("<f8").tobytes())  # adding zero turns -0.0 into 0.0
+    return digest.hexdigest()
+
+
+def path_lengths(height: Floats, a: Ints | int, b: Ints, met: Ints) -> Floats:
+    """Return the distance of nodes to others, from the nodes where they meet, as an (m,) array.
+
+    Examples
+    --------
+    >>> path_lengths(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), 0, np.array([0, 1, 3]), np.array([0, 2, 4])).tolist()
+    [0.0, 3.0, 8.0]
+    """
+    lengths: Floats = (height[a] + height[b]) - 2.0 * height[met]
+    return lengths
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceMatrix:
+    """Chosen tips of a tree, whose distances are worked out when they are asked for.
+
+    ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of the tips, ascending, none twice, ``meets``
+    (k - 1,) where each of them meets the next, ``places`` (m,) which of them each row and column stands for.
+
+    Examples
+    --------
+    The tree ((a:1,b:2)x:3,c:4)y, asked for c and a:
+
+    >>> height, tips, meets = np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])
+    >>> DistanceMatrix.of(height, tips, meets, np.array([2, 0])).whole().tolist()
+    [[0.0, 8.0], [8.0, 0.0]]
+    """
+
+    height: Floats
+    tip_nodes: Ints
+    meets: Ints
+    places: Ints
+
+    @classmethod
+    def of(cls, height: Floats, tip_nodes: Ints, meets: Ints, tips: Ints) -> DistanceMatrix:
+        """Choose tips by their numbers, in any order and more than once."""
+        chosen, places = np.unique(tips, return_inverse=True)
+        return cls(height, tip_nodes[chosen], pick(meets, chosen), places)
+
+    def rows(self, first: int, stop: int) -> Floats:
+        """Return some rows, as a (rows, m) array."""
+        out = np.empty((self.places[first:stop].size, self.places.size))
+        for row, tip in enumerate(self.places[first:stop].tolist()):
+            met = met_by_one(self.tip_nodes, self.meets, tip)
+            out[row] = path_lengths(self.height, int(self.tip_nodes[tip]), self.tip_nodes, met)[self.places]
+        return out
+
+    def whole(self) -> Floats:
+        """Return all rows, as an (m, m) array: the upper half from the last row upwards, then mirrored."""
+        size = self.tip_nodes.size
+        out = np.empty((size, size))
+        at_tip, twice = self.height[self.tip_nodes], 2.0 * self.height
+        joins, met = np.append(self.meets, 0), self.tip_nodes.copy()
+        for row in range(size - 1, -1, -1):
+            np.maximum(met[row + 1 :], joins[row], out=met[row + 1 :])
+            np.subtract(at_tip[row:] + at_tip[row], twice[met[row:]], out=out[row, row:])
+        _mirror(out)
+        in_order = np.array_equal(self.places, np.arange(size))
+        return out if in_order else out[np.ix_(self.places, self.places)]
+
+
+def _mirror(out: Floats) -> None:
+    """Copy the upper half to the lower one, in blocks that the cache holds."""
+    starts = range(0, out.shape[0], _BLOCK)
+    for top in starts:
+        rows = slice(top, top + _BLOCK)
+        out[rows, rows] = np.triu(out[rows, rows]) + np.triu(out[rows, rows], 1).T
+        for left in starts[top // _BLOCK + 1 :]:
+            out[left : left + _BLOCK, rows] = out[rows, left : left + _BLOCK].T
+
+
+def crossing_edges(parent: Ints, *, root_counts: bool) -> Floats:
+    """Return what each edge adds to a count of edges, as an (n,) array.
+
+    That is 1, but 0 for one of two edges at a root that is no real node.
+    """
+    edge = np.ones(parent.size)
+    at_root: Bools = parent == parent.size - 1
+    if not root_counts and np.count_nonzero(at_root) == 2:  # noqa: PLR2004 - two edges that are one
+        edge[np.argmax(at_root)] = 0.0
+    return edge
+
+
+def neighbour_meets(parent: Ints, tip_nodes: Ints) -> Ints:
+    """Return the node where each of k tips meets the next one, as a (k - 1,) array.
+
+    The nodes written between two neighbouring tips are the ancestors that the earlier one closes; the parent of the
+    last of them holds both.
+
+    Examples
+    --------
+    The tree ((a,b)x,c)y with the nodes a 0, b 1, x 2, c 3, y 4:
+
+    >>> neighbour_meets(np.array([2, 2, 4, 4, -1]), np.array([0, 1, 3])).tolist()
+    [2, 4]
+    """
+    meets: Ints = parent[tip_nodes[1:] - 1]
+    return meets
+
+
+class MrcaTable:
+    """Finds the node where any two tips meet, in constant time a pair (a sparse table of range maxima).
+
+    The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9: row r of the table holds the highest of
+    each 2 ** r neighbours.
+
+    It is made of the nodes of the tips (k,), and of those where each tip meets the next (k - 1,).
+
+    Examples
+    --------
+    >>> MrcaTable(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
+    [2, 1, 4]
+    """
+
+    def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
+        self._tip_nodes = tip_nodes
+        rows = [np.append(meets, 0)]
+        step = 1
+        while 2 * step <= meets.size:
+            wider = rows[-1].copy()
+            np.maximum(wider[:-step], wider[step:], out=wider[:-step])
+            rows.append(wider)
+            step *= 2
+        self._table = np.array(rows)
+
+    def of(self, a: Ints, b: Ints) -> Ints:
+        """Return the node where tips ``a[i]`` and ``b[i]`` meet, as an (m,) array; for a tip with itself, its own node.
+
+        An `IndexError` says that there is no tip of a number.
+        """
+        first, last = np.minimum(a, b), np.maximum(a, b)
+        if first.min(initial=0) < 0 or last.max(initial=0) >= self._tip_nodes.size:
+            raise IndexError(f"tips are numbered from 0 to {self._tip_nodes.size - 1}")
+        row = np.maximum(np.frexp(last - first)[1] - 1, 0)
+        met = np.maximum(self._table[row, first], self._table[row, last - (1 << row)])
+        return np.where(first == last, self._tip_nodes[first], met)
+
+
+def met_by_one(tip_nodes: Ints, meets: Ints, tip: int) -> Ints:
+    """Return the node where one tip meets each of k tips, itself included, as a (k,) array: running maxima both ways.
+
+    Examples
+    --------
+    >>> met_by_one(np.array([0, 1, 3]), np.array([2, 4]), 0).tolist()
+    [0, 2, 4]
+    """
+    met = np.empty(tip_nodes.size, dtype=np.int64)
+    met[tip] = tip_nodes[tip]
+    np.maximum.accumulate(meets[tip:], out=met[tip + 1 :])
+    met[:tip] = np.maximum.accumulate(meets[:tip][::-1])[::-1]
+    return met
+
+
+def pick(meets: Ints, chosen: Ints) -> Ints:
+    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array.
+
+    Examples
+    --------
+    >>> pick(np.array([2, 4]), np.array([0, 2])).tolist()
+    [4]
+    """
+    if chosen.size < 2:  # noqa: PLR2004 - one tip meets nobody
+        return np.zeros(0, dtype=np.int64)
+    return np.maximum.reduceat(meets[: chosen[-1]], chosen[:-1])
