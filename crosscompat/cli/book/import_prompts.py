@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crosscompat.book.import_export.cell_meaning import TOOK_MEANS
 from crosscompat.book.import_export.column_mapping import TableMapping
 from crosscompat.book.import_export.import_table import Answers
+from crosscompat.book.import_export.row_meaning import TOOK_MEANS
 from crosscompat.cli.prompts import choose, confirm
 from crosscompat.ground.wording import say
 
