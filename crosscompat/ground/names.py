@@ -61,8 +61,6 @@ def bracketed(name: str) -> str:
     --------
     >>> bracketed("Mentha aquatica × Mentha spicata"), bracketed("Mentha ×piperita"), bracketed("Mentha × piperita")
     ('(Mentha aquatica × Mentha spicata)', 'Mentha ×piperita', 'Mentha × piperita')
-    >>> bracketed("(Mentha aquatica × Mentha spicata)")
-    '(Mentha aquatica × Mentha spicata)'
     """
     depth = 0
     for place, letter in enumerate(name):
@@ -132,17 +130,8 @@ class NameIndex:
     name that says more, then an epithet alone or behind a genus cut short, if one label fits. Labels need be no plant
     names.
 
-    Parameters
-    ----------
-    labels : iterable of str
-        As written.
-    synonyms : mapping of str to str, optional
-        Name to accepted name.
-
-    Raises
-    ------
-    BadInput
-        If two labels, or two synonyms, are the same after folding.
+    ``labels`` are as written, ``synonyms`` give the accepted name by name; a `BadInput` says that two of either are the
+    same after folding.
 
     Examples
     --------
@@ -174,44 +163,16 @@ class NameIndex:
         return iter(self.labels)
 
     def resolve(self, text: str, genus: str | None = None) -> str:
-        """Return the label that a name means, as given.
-
-        Raises
-        ------
-        UnknownName
-            As `match`.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).resolve("aloe vera")
-        'Aloe_vera'
-        """
+        """Return the label that a name means, as given; raises as `match`."""
         return self.match(text, genus).label
 
     def find(self, text: str, genus: str | None = None) -> str | None:
-        """Return the label that a name means, or None if there is none.
-
-        Raises
-        ------
-        UnknownName
-            If the name could be more than one label.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).find("Aloe ferox") is None
-        True
-        """
+        """Return the label that a name means, None if there is none; raises `UnknownName` if there are several."""
         match = self.lookup(text, genus)
         return match.label if match else None
 
     def lookup(self, text: str, genus: str | None = None) -> Match | None:
-        """Return the label that a name means and how it was found, or None; raises as `find`.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).lookup("Aloe ferox") is None
-        True
-        """
+        """Return the label that a name means and how it was found, or None; raises as `find`."""
         return self._search(text, genus, frozenset()) or self._shortened(text, genus)
 
     def match(self, text: str, genus: str | None = None) -> Match:

@@ -27,22 +27,10 @@ __all__ = ["PlantName", "Unreadable", "leading_genus", "parse"]
 class PlantName:
     """The parts of a plant's name; ``str`` gives the correct form with the genus in full and without authors.
 
-    Attributes
-    ----------
-    received : str
-        The name as it was written.
-    genus : str
-        In full; empty for a hybrid formula.
-    hybrid_genus, hybrid : bool
-        Whether × stands before the genus (a nothogenus) or before the epithet (a nothospecies).
-    epithet, rank, infraspecific, cultivar, group, field_number, authors : str or None
-        None where the name has none. Of several infraspecific ranks the last is kept (ICN Art. 24.1).
-    qualifier : str or None
-        "cf.", "aff.", or "sp." with whatever tells this one from others ("sp. A").
-    qualifies_infraspecific : bool
-        Whether the qualifier stands after the species epithet.
-    parents : tuple of PlantName or None
-        The two sides of a hybrid formula, seed parent first.
+    ``received`` is as it was written; ``genus`` in full, empty for a hybrid formula, whose sides are the ``parents``,
+    seed parent first. × stands before the genus (``hybrid_genus``) or the epithet (``hybrid``). Of several
+    infraspecific ranks the last is kept (ICN Art. 24.1). ``qualifier`` is "cf.", "aff.", or "sp." with whatever tells
+    this one from others ("sp. A"), and may stand after the species epithet (``qualifies_infraspecific``).
     """
 
     received: str
@@ -59,16 +47,6 @@ class PlantName:
     field_number: str | None = None
     authors: str | None = None
     parents: tuple[PlantName, PlantName] | None = None
-
-    def species(self) -> str:
-        """Return genus and epithet, or the formula of the parents' species.
-
-        Examples
-        --------
-        >>> parse("Echinocereus x roetteri 'Kakui'").species()
-        'Echinocereus ×roetteri'
-        """
-        return str(self.only_species())
 
     def only_species(self) -> PlantName:
         """Return the name without anything below the species.
@@ -115,11 +93,8 @@ class Unreadable(UnknownName):
 
 
 def _refuse(key: str, name: str, **values: str) -> UnknownName:
-    return UnknownName(say(f"names.{key}", name=name, **values), name)
-
-
-def _unreadable(name: str, piece: str) -> Unreadable:
-    return Unreadable(say("names.unreadable", name=name, piece=piece), name)
+    kind = Unreadable if key == "unreadable" else UnknownName
+    return kind(say(f"names.{key}", name=name, **values), name)
 
 
 class _Reader:
@@ -174,7 +149,7 @@ class _Reader:
         elif is_genus(token) and not lonely:
             self.put(genus=token.text[0].upper() + token.text[1:])
         else:
-            raise _unreadable(self.whole, token.text or self.whole)
+            raise _refuse("unreadable", self.whole, piece=token.text or self.whole)
 
     def expanded(self, short: str) -> dict[str, str | bool]:
         if not self.first_genus:
@@ -230,7 +205,7 @@ class _Reader:
             self.at += 1
         name = " ".join(words).strip("'‘’‛`´\"“”„ ")
         if not name:
-            raise _unreadable(self.whole, "cv.")
+            raise _refuse("unreadable", self.whole, piece="cv.")
         self.put(cultivar=name)
 
     def group(self) -> None:
@@ -240,7 +215,7 @@ class _Reader:
         if self.authors[-1:] == ["("] and self.take(")"):
             self.authors.pop()
         if not words:
-            raise _unreadable(self.whole, "Group")
+            raise _refuse("unreadable", self.whole, piece="Group")
         self.put(group=" ".join(words))
 
     def infraspecific(self, token: Token) -> bool:
@@ -260,7 +235,7 @@ class _Reader:
 
     def author(self, token: Token) -> None:
         if not is_author(token):
-            raise _unreadable(self.whole, token.text)
+            raise _refuse("unreadable", self.whole, piece=token.text)
         self.authors.append(token.text)
 
 
@@ -280,7 +255,7 @@ def _joins(before: list[Token], after: Token, whole: str) -> bool:
     if not names:
         return False
     if after.kind in {"", ")", "field"}:
-        raise _unreadable(whole, "×")
+        raise _refuse("unreadable", whole, piece="×")
     if after.kind != "cultivar" and not is_lower(after):
         return True
     only_genus = len([token for token in names if token.kind != "×"]) == 1 and names[-1].kind == "word"
@@ -324,24 +299,24 @@ def _formula(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
         name = PlantName(f"{name.received} × {read.received}", parents=pair)
         first_sexes = set()
     if name is None:
-        raise _unreadable(whole, whole)
+        raise _refuse("unreadable", whole, piece=whole)
     return name
 
 
 def _side(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
     if not tokens:
-        raise _unreadable(whole, "×")
+        raise _refuse("unreadable", whole, piece="×")
     if tokens[0].kind != "(":
         return _Reader(tokens, whole, genus).read()
     end = _closing(tokens)
     if end < 0:
-        raise _unreadable(whole, "(")
+        raise _refuse("unreadable", whole, piece="(")
     name = _formula(tokens[1:end], whole, genus)
     below = _Reader(tokens[end + 1 :], whole, genus)
     while below.at < len(below.tokens):
         below.rest()
     if below.authors:
-        raise _unreadable(whole, below.authors[0])
+        raise _refuse("unreadable", whole, piece=below.authors[0])
     behind = below.name
     added = {"cultivar": behind.cultivar, "group": behind.group, "field_number": behind.field_number}
     return replace(name, **{part: text for part, text in added.items() if text})  # type: ignore[arg-type]

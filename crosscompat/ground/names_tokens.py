@@ -93,13 +93,7 @@ class Token(NamedTuple):
 
 
 def bare_word(word: str) -> str:
-    """Return a word without a hybrid sign stuck to its front.
-
-    Examples
-    --------
-    >>> bare_word("×roetteri"), bare_word("xroetteri"), bare_word("xanthocarpus")
-    ('roetteri', 'roetteri', 'xanthocarpus')
-    """
+    """Return a word without a hybrid sign stuck to its front: "xroetteri" has one, "xanthocarpus" none."""
     word = word.lstrip("×✕")
     glued = _GLUED.match(word)
     return word[1:] if glued else word

@@ -177,13 +177,6 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     ------
     csv_convert.BadCell
         If "yes" stands for several flowers, or another column of the row counts the same and says otherwise.
-
-    Examples
-    --------
-    >>> row = {"units": "4", "took": "3"}
-    >>> put_took(row, "pod-set")
-    >>> row
-    {'units': '4', 'pods_set': '3'}
     """
     units = (row.get("units") or "").strip()
     count = _counted((row.pop("took") or "").strip(), units)
