@@ -12,8 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat.ground.names_tokens import bare_word, fold, loose_keys, written_alike
+from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, leading_genus, parse
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -31,6 +30,8 @@ __all__ = [
 ]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
+_SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
@@ -38,6 +39,24 @@ _JOINS = re.compile(r" × (?=[A-Z(×])")
 
 _SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: \S+)*)")
 """An epithet alone, or behind a genus of at most three letters or with a full stop."""
+
+
+def written_alike(text: str, known: Iterable[str]) -> list[str]:
+    """Return the codes, labels or numbers that differ from a text in case, blanks, dashes or leading zeros only.
+
+    Examples
+    --------
+    >>> written_alike("str-1", ["STR-01", "STR-2"]), written_alike("26–8", ["26-08", "26-18"])
+    (['STR-01'], ['26-08'])
+    """
+    keys = loose_keys(text)
+    return [name for name in known if keys & loose_keys(name)] if text.strip() else []
+
+
+def loose_keys(text: str) -> set[str]:
+    """Return a text without blanks and dashes, with its leading zeros and without."""
+    lowered = fold(text).casefold()
+    return {_SEPARATORS.sub("", key) for key in (lowered, _ZEROS.sub("", lowered))}
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
