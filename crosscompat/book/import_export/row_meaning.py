@@ -180,11 +180,6 @@ def _parts(text: str) -> list[str]:
 def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     """Move a row's "took" to the column that it means; yes is 1 of one flower, no is 0.
 
-    Parameters
-    ----------
-    row : mutable mapping
-        The texts of one row by our columns.
-
     Raises
     ------
     csv_convert.BadCell
@@ -252,15 +247,7 @@ def extra_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
 
 
 def with_extra(found: Iterable[Record], extra: Mapping[str, Mapping[str, Any]]) -> Iterator[Record]:
-    """Yield records with what their rows said beyond the summary.
-
-    Parameters
-    ----------
-    found : iterable of Record
-        Those of new crosses.
-    extra : mapping
-        By the identifier of the cross, then by column.
-    """
+    """Yield records with what their rows said beyond the summary."""
     weighed = set()
     for record in found:
         cross = getattr(record, _cross_column(type(record)), "")
@@ -287,11 +274,6 @@ def records_of(
     """Return the records that say what tables of plants and crosses say, no more and no less.
 
     A plant that only the crosses name becomes one of the book. Counts of a table have no date.
-
-    Parameters
-    ----------
-    standing : mapping
-        Identifier and species of the plants that the book has already, by name.
     """
     garden = _Garden(dict(standing))
     for plant in plants.by_name.values():
