@@ -14,12 +14,11 @@ from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, read_wa
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
-from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.carried import CarriedTree, carried_tree, carried_trees, formulas
 from crosscompat.collection.recorded import read_book
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
-from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.classification import ranks_among
