@@ -6,7 +6,7 @@ import os
 from datetime import date, datetime, time
 
 from crosscompat.cli.prompts import choose, on_a_terminal
-from crosscompat.ground.dates import TwoDates, read_date, spoken_date
+from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -14,11 +14,6 @@ __all__ = ["GROWER_VARIABLE", "any_day", "author", "hour", "past_day", "today"]
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
-
-
-def today() -> date:
-    """Return the local calendar day."""
-    return datetime.now().astimezone().date()
 
 
 def any_day(text: str) -> date:
