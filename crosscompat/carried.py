@@ -18,23 +18,9 @@ __all__ = ["CarriedTree", "carried_file", "carried_tree", "carried_trees", "tree
 class CarriedTree:
     """A tree that comes with the package: what its ``tree.toml`` says, and the files beside it.
 
-    Attributes
-    ----------
-    name : str
-        What a grower calls it by: the name of its folder.
-    title, genus, unit, source, doi, licence, changes : str
-        What it shows, in which unit, where it is from, on what terms, and what was changed.
-    tips : int
-    tree, traits : Path
-        The files.
-    group : str
-        ``cactus``, ``spurge`` or nothing: which cautions apply.
-    fruit_word : str
-        The group's own word for a seed vessel.
-    trait_kinds : mapping of str to str
-        Kinds of the columns of its traits.
-    synonyms : Path or None
-        Table of synonyms, where there is one.
+    A grower calls it by its ``name``, that of its folder. ``group`` (``cactus``, ``spurge`` or nothing) says which
+    cautions apply, ``fruit_word`` is the group's own word for a seed vessel, ``trait_kinds`` has the kinds of the
+    columns of its traits, and ``synonyms`` is a table, where there is one.
     """
 
     name: str
@@ -80,13 +66,7 @@ def carried_trees() -> tuple[CarriedTree, ...]:
 
 
 def carried_tree(name: str) -> CarriedTree:
-    """Return the carried tree of that name.
-
-    Raises
-    ------
-    WrongUse
-        If none has it.
-    """
+    """Return the carried tree of that name, or raise `WrongUse`."""
     for tree in carried_trees():
         if tree.name == name:
             return tree

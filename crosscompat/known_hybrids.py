@@ -17,20 +17,9 @@ __all__ = ["KnownHybrid", "formulas", "known_hybrids"]
 class KnownHybrid:
     """A published cross.
 
-    Attributes
-    ----------
-    hybrid : str
-        What it is called; "" where it has no name, and for a failure.
-    seed_parent, pollen_parent : str
-        Species, genus in full.
-    direction_known : bool
-        Whether the seed parent is known to have been the mother; otherwise the two stand in any order.
-    outcome : {"hybrid", "failure"}
-    how : str
-        By hand, in nature … in a grower's words.
-    note : str
-    source : str
-        The references in full, each with its remark.
+    ``hybrid`` is what it is called, "" where it has no name, and for a failure; the parents are species, genus in full;
+    unless ``direction_known`` they stand in any order. ``how`` it was made (by hand, in nature …) is in a grower's
+    words; ``source`` has the references in full, each with its remark.
     """
 
     hybrid: str

@@ -95,10 +95,7 @@ _CURVE: Mapping[str, Callable[[Floats, float], Floats]] = {
 def scale_of(distances: Distances) -> DistanceScale:
     """Return the scale of a tree or a table of distances.
 
-    Parameters
-    ----------
-    distances : Phylogeny or DistanceTable
-        Of more than 400 species, every so many-th is looked at. A gap in a table is passed over.
+    Of more than 400 species, every so many-th is looked at. A gap in a table is passed over.
 
     Examples
     --------
@@ -128,13 +125,8 @@ def scale_of(distances: Distances) -> DistanceScale:
 class Feature:
     """One number about a pairing.
 
-    Attributes
-    ----------
-    kind : str
-        One of ``CURVES``, or how the two parents' values of ``column`` are set against each other: ``both``, ``same``,
-        ``lower``, ``higher``, ``ratio``, ``size``.
-    column : str or None
-        The trait; None for the distance.
+    ``kind`` is one of ``CURVES``, or how the two parents' values of the trait ``column`` (None for the distance) are
+    set against each other: ``both``, ``same``, ``lower``, ``higher``, ``ratio``, ``size``.
     """
 
     kind: str
@@ -156,11 +148,7 @@ class Feature:
 class Recipe:
     """Which numbers a pairing is turned into.
 
-    Attributes
-    ----------
-    features : tuple of Feature
-        In the order of the columns of a row; those of the distance first, in the order of the scale.
-    scale : DistanceScale
+    ``features`` are in the order of the columns of a row; those of the distance first, in the order of the ``scale``.
     """
 
     features: tuple[Feature, ...]
@@ -180,15 +168,8 @@ class Recipe:
 def recipe_for(traits: TraitTable | None, scale: DistanceScale, *, left_out: Sequence[str] = ()) -> Recipe:
     """Return the recipe that uses the distance and every trait column that speaks for a pairing.
 
-    Parameters
-    ----------
-    traits : TraitTable or None
-        Flags, categories, counts and measures become features; months, text, a column that is all blank, and those of
-        ``NOT_FEATURES`` do not.
-    scale : DistanceScale
-        From `scale_of`.
-    left_out : sequence of str
-        Names of columns that the forecast shall not read.
+    Flags, categories, counts and measures become features; months, text, a column that is all blank, and those of
+    ``NOT_FEATURES`` and ``left_out`` do not. ``scale`` is from `scale_of`.
     """
     features = [Feature(name) for name, _, _ in scale.places]
     for column in traits.columns if traits is not None else ():
@@ -210,13 +191,11 @@ def pair_rows(
     Parameters
     ----------
     recipe : Recipe
-        Which numbers, and the scale of the distance.
     distance : ndarray of float, shape (n_pairs,)
         Distance between the parents, in the unit of the recipe.
     traits : TraitTable or None
-        The parents' traits; a species that is absent from it is unknown throughout.
+        A species that is absent from it is unknown throughout.
     seed, pollen : sequence of str, length n_pairs
-        Seed parents and pollen parents.
     own : mapping of str to (ndarray of float, ndarray of float), optional
         By trait column of counts or flags what was found on the very seed plants and pollen plants, each of shape
         (n_pairs,); it overrides the species, and NaN leaves it.
@@ -243,11 +222,7 @@ def pair_rows(
 def farther_rows(recipe: Recipe, distance: Floats, spread: Floats) -> Floats:
     """Return what rows gain where their distances are one standard deviation longer, shape (n_pairs, n_features).
 
-    Parameters
-    ----------
-    recipe : Recipe
-    distance, spread : ndarray of float, shape (n_pairs,)
-        In the unit of the recipe; a spread that is NaN leaves nothing open.
+    ``distance`` and ``spread``, shape (n_pairs,), are in the unit of the recipe; NaN for a spread leaves nothing open.
     """
     gain = np.zeros((len(distance), len(recipe.features)))
     longer = recipe.scale.rows(distance + np.nan_to_num(spread))

@@ -137,17 +137,10 @@ def _both(seed: Floats, pollen: Floats) -> Floats:
 class TraitKind:
     """A kind of trait.
 
-    Attributes
-    ----------
-    why : callable
-        From a column's name, its known cells and whether a decimal may have a comma: the word for why the column is of
-        this kind, "" if it is not.
-    reader : callable
-        From the known cells and that comma: what reads a cell, and raises `BadCell`.
-    codes : callable
-        From k values a (k,) array of numbers, NaN for None.
-    features : mapping of str to callable
-        By feature, what makes the numbers of pairings of those of their seed and pollen parents, NaN where unknown.
+    ``why`` takes a column's name, its known cells and whether a decimal may have a comma, and returns the word for why
+    the column is of this kind, "" if it is not. ``reader`` takes those cells and that comma, and returns what reads a
+    cell or raises `BadCell`. ``codes`` makes k values a (k,) array of numbers, NaN for None. ``features`` make
+    numbers of pairings of those of their seed and pollen parents, NaN where unknown.
     """
 
     why: Callable[[str, Sequence[str], bool], str]

@@ -58,14 +58,8 @@ class Description(NamedTuple):
 class TraitTable:
     """Traits of species; the names of species are found as `NameIndex` finds them.
 
-    Attributes
-    ----------
-    species : tuple of str
-        As written, a row each.
-    columns : tuple of TraitColumn
-        Each with one value a species.
-    synonyms : mapping of str to str
-        Accepted name by name; a species is found by either.
+    ``species`` are as written, a row each, ``columns`` have one value a species, ``synonyms`` give the accepted name by
+    name; a species is found by either.
     """
 
     species: tuple[str, ...]
@@ -82,13 +76,7 @@ class TraitTable:
         return {species: row for row, species in enumerate(self.species)}
 
     def column(self, name: str) -> TraitColumn:
-        """Return a column, whatever the case of its name.
-
-        Raises
-        ------
-        WrongUse
-            If there is no such column.
-        """
+        """Return a column, whatever the case of its name, or raise `WrongUse`."""
         wanted = column_name(name)
         for column in self.columns:
             if column.name == wanted:
@@ -97,14 +85,7 @@ class TraitTable:
         raise WrongUse(say("traits.no_column", column=name, columns=names))
 
     def value(self, species: str, column: str) -> Any:
-        """Return a species' value, or None where it is not known.
-
-        Raises
-        ------
-        UnknownName
-            If the species is not in the table.
-        WrongUse
-            If the column is not.
+        """Return a species' value, None where it is not known; raises `UnknownName` or `WrongUse` (no such column).
 
         Examples
         --------
@@ -115,19 +96,7 @@ class TraitTable:
         return self.column(column).values[self._row_of[self.index.resolve(species)]]
 
     def source_of(self, species: str, column: str) -> str | None:
-        """Return where a species' value is from, as the column ``<column>_source`` says it.
-
-        Returns
-        -------
-        str or None
-            None where the value is not known, or no source stands beside it.
-
-        Raises
-        ------
-        UnknownName
-            If the species is not in the table.
-        WrongUse
-            If the column is not.
+        """Return where a `value` is from, as the column ``<column>_source`` says it; None where either is not known.
 
         Examples
         --------
@@ -192,12 +161,7 @@ def read_traits(path: str | PathLike[str], kinds: Mapping[str, str] | None = Non
     count (by its name), flag, measure, category; a column of sentences, or one with a different word for each species,
     is text and no feature (`TraitTable.describe` says which and why).
 
-    Parameters
-    ----------
-    path : path
-        The file.
-    kinds : mapping of str to str, optional
-        Kind (one of `KINDS`) by column.
+    ``kinds`` declares the kind (one of `KINDS`) of columns by their names.
 
     Raises
     ------

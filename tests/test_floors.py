@@ -56,7 +56,6 @@ def test_no_room_looks_up(path):
         ("Bio", {"phylogeny/formats.py", "phylogeny/neighbour_joining.py"}),
         ("pandas", {"model/take.py"}),
         ("sklearn", {"model/estimator.py"}),
-        ("tomlkit", {"collection/settings.py"}),
         ("typer", {path.relative_to(PACKAGE).as_posix() for path in PACKAGE.glob("cli/**/*.py")}),
         ("rich", {"cli/workers.py"}),
         ("csv", {"ground/csv_cells.py", "advice/pair_distances.py"}),

@@ -232,7 +232,7 @@ def correction_of(
 
 
 def _numbers(page: Reading, records: Collection[str]) -> set[int]:
-    versions = [version for kind in KINDS.values() for version in page.versions(kind, record=records)]
+    versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=records)]
     made = {version.made_in for version in versions}
     return made | {version.replaced_in for version in versions if version.replaced_in is not None}
 

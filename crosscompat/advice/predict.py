@@ -20,9 +20,8 @@ from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, outlook
-from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of
+from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of, relatedness
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
 from crosscompat.model.saved import SavedModel

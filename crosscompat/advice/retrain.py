@@ -250,9 +250,9 @@ def _weightings(before: FittedModel, after: FittedModel) -> list[Weighting]:
         if fit is None:
             continue
         was = before.fit_of(step) or prior_step(before, step)
-        old = dict(zip(before.recipe.names, was.mean[1:], strict=True))
-        sd = np.sqrt(np.diag(fit.covariance))[1:]
-        new = dict(zip(after.recipe.names, zip(fit.mean[1:], sd, strict=True), strict=True))
+        old = dict(zip(before.recipe.names, was.coefficients[1:], strict=True))
+        sd = np.sqrt(np.diag(fit.covariance))[1 : fit.sizes[0]]
+        new = dict(zip(after.recipe.names, zip(fit.coefficients[1:], sd, strict=True), strict=True))
         for name in dict.fromkeys((*after.recipe.names, *old)):
             mean, spread = new.get(name, (None, None))
             words = feature_in_words(name)

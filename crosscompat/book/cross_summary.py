@@ -99,15 +99,7 @@ def in_all(units: Sequence[Units]) -> int | None:
 
 
 def kinds_of(visits: Sequence[Pollination]) -> str | None:
-    """Return what was counted; one kind as it was written first, if it was, and several one by one.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> visits = [Pollination(cross="c", date=date(2026, 5, 1), unit_kind=kind) for kind in (None, "Raceme")]
-    >>> kinds_of(visits[:1]), kinds_of(visits[1:]), kinds_of(visits)
-    (None, 'Raceme', 'flower; raceme')
-    """
+    """Return what was counted; one kind as it was written first, if it was, and several one by one."""
     kinds = [one.kind for one in units_of_visits(visits)]
     if len(kinds) > 1:
         return "; ".join(kinds)

@@ -7,37 +7,25 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
+from crosscompat.book import records
 from crosscompat.book.cross_summary import BELOW, PARTS
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
-from crosscompat.book.records import (
-    KINDS,
-    Cross,
-    Determination,
-    Finding,
-    Flowering,
-    Observation,
-    Plant,
-    PollenLot,
-    Pollination,
-    Record,
-    SeedLot,
-    Sowing,
-)
+from crosscompat.book.records import Record
 from crosscompat.book.store import Reading, Version
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.wording import say
 
-_OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
+_OF_A_PLANT = (records.Determination, records.Finding, records.Flowering, records.PollenLot)
 _NAMED: Mapping[type[Record], str] = {
-    Plant: "name",
-    Cross: "number",
-    PollenLot: "name",
-    SeedLot: "name",
-    Sowing: "place",
-    Pollination: "marker",
+    records.Plant: "name",
+    records.Cross: "number",
+    records.PollenLot: "name",
+    records.SeedLot: "name",
+    records.Sowing: "place",
+    records.Pollination: "marker",
 }
-_OWN_NAME = {Plant: "name", Cross: "number"}
+_OWN_NAME = {records.Plant: "name", records.Cross: "number"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +67,10 @@ class FieldChange:
 def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
     """Return what some changes did, change by change; only to some records, if those are given."""
     found: dict[int, list[Touch]] = {change: [] for change in changes}
-    for kind in KINDS.values():
-        touched = only if only is not None else {one.record.id for one in page.versions(kind, change=changes)}
+    for kind in records.KINDS.values():
+        touched = only if only is not None else {one.record.id for one in page.versions(kind, changes=changes)}
         by_record: dict[str, list[Version]] = defaultdict(list)
-        for version in page.versions(kind, record=touched) if touched else ():
+        for version in page.versions(kind, ids=touched) if touched else ():
             by_record[version.record.id].append(version)
         for versions in by_record.values():
             for change in changes:
@@ -99,13 +87,13 @@ def _touch(versions: Sequence[Version], change: int) -> list[Touch]:
     return [Touch("corrected" if before else "put back" if earlier else "written", before, after)]
 
 
-def records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
+def records_ever_of(page: Reading, record: records.Cross | records.Plant) -> set[str]:
     """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
-    kinds, field = (PARTS, "cross") if isinstance(record, Cross) else (_OF_A_PLANT, "plant")
+    kinds, field = (PARTS, "cross") if isinstance(record, records.Cross) else (_OF_A_PLANT, "plant")
     found = {record.id}
     for kind in kinds:
         found |= _ever(page, kind, {field: record.id})
-    for kind, (_, pointing) in BELOW.items() if isinstance(record, Cross) else ():
+    for kind, (_, pointing) in BELOW.items() if isinstance(record, records.Cross) else ():
         found |= _ever(page, kind, {pointing: tuple(found)})
     return found
 
@@ -119,10 +107,10 @@ def noun(record: Record) -> str:
 
     Examples
     --------
-    >>> noun(Plant(name="coc-1"))
+    >>> noun(records.Plant(name="coc-1"))
     'plant'
     """
-    table = next(name for name, kind in KINDS.items() if kind is type(record))
+    table = next(name for name, kind in records.KINDS.items() if kind is type(record))
     return say(f"records.one.{table}")
 
 
@@ -143,10 +131,10 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
 
     Examples
     --------
-    >>> words_of(Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
+    >>> words_of(records.Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
     '26-01; 3 pods set; note: on raceme 2'
     """
-    if isinstance(record, Observation):
+    if isinstance(record, records.Observation):
         counted = say(f"telling.counts.{record.what}", n=record.count)
         left = _parts(record, names, {"what", "count"})
         place = bool(names.get(record.cross, record.cross)) + bool(record.date)
@@ -170,7 +158,7 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
     }
     found: dict[str, str] = {}
     for kind, name in _NAMED.items():
-        for version in page.versions(kind, record=wanted):
+        for version in page.versions(kind, ids=wanted):
             found[version.record.id] = getattr(version.record, name) or _unnamed(version.record)
     return found
 

@@ -11,7 +11,7 @@ from typing import Annotated, Any, TypeVar, get_args, get_type_hints
 
 import typer
 
-from crosscompat.cli.dates_and_author import any_day, hour, past_day
+from crosscompat.cli.prompts import any_day, hour, past_day
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -46,13 +46,6 @@ def with_missing(
         hybrid of species of the tree stands between them and is not missing.
     synonyms : mapping of str to str
         Accepted name by name: a species that stands on the tree under another name is not missing.
-
-    Examples
-    --------
-    >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> tree, placed = with_missing(parse_newick("(Aloe_vera:1,Aloe_ferox:1);"), TraitTable(("Aloe rara",), ()), {})
-    >>> tree.tips, [one.group for one in placed]
-    (('Aloe_vera', 'Aloe_ferox', 'Aloe rara'), ['Aloe'])
     """
     if traits is None or not isinstance(distances, Phylogeny):
         return distances, ()

@@ -89,15 +89,7 @@ def text_of(*tables: Sequence[Any]) -> str:
 
 
 def rows_from(text: str | bytes, *kinds: type) -> list[tuple[Any, ...]]:
-    """Return the rows that `text_of` has written, of these kinds.
-
-    Examples
-    --------
-    >>> from crosscompat.book.current_plants import Plant
-    >>> bench = (Plant("A1", "Aus bus", "A", died=date(2026, 5, 1)), Plant("B", "Aus bus", "B"))
-    >>> rows_from(text_of(bench), Plant) == [bench]
-    True
-    """
+    """Return the rows that `text_of` has written, of these kinds."""
     return [tuple(_rows(kind, rows)) for kind, rows in zip(kinds, json.loads(text), strict=True)]
 
 
@@ -172,7 +164,7 @@ def take_in(
     folder: Path,
     settings: Settings,
     tables: Recorded,
-    mend: Callable[[Sequence[Record]], Sequence[Record]] = lambda found: found,
+    mend: Callable[[Sequence[Record]], Iterable[Record]] = lambda found: found,
 ) -> None:
     """Write tables into the cross book of a collection, unless it holds anything already.
 
@@ -184,7 +176,7 @@ def take_in(
     mend : callable, optional
         What is done with the records before they are written.
     """
-    from crosscompat.book.import_export.from_tables import records_of  # noqa: PLC0415 - only the demonstration is written so
+    from crosscompat.book.import_export.row_meaning import records_of  # noqa: PLC0415 - only the demonstration is written so
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:

@@ -16,7 +16,6 @@ from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
 from crosscompat.ground.dates import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
@@ -177,16 +176,6 @@ def read_settings(path: Path) -> Settings:
     if "season_start" not in table and "hemisphere" in table:
         table["season_start"] = DEFAULT_START[table["hemisphere"]]
     return Settings(**table)
-
-
-def set_setting(path: Path, key: str, value: object) -> None:
-    """Write one setting, leaving comments and order as they are."""
-    import tomlkit  # noqa: PLC0415 - only a change of the settings needs it
-
-    document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
-    if key not in document or document[key] != value:
-        document[key] = value
-        write_atomically(path, document.as_string().encode())
 
 
 def _newer(given: int) -> tuple[str, str]:

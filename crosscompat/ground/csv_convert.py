@@ -120,7 +120,7 @@ def hour(text: str) -> time:
     try:
         return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
     except ValueError:
-        raise _bad("hour", text) from None
+        raise _bad("hour", "hour_advice", text=text) from None
 
 
 def yes_no(text: str) -> bool:

@@ -12,8 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat.ground.names_tokens import bare_word, fold, loose_keys, written_alike
+from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, leading_genus, parse
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -31,6 +30,8 @@ __all__ = [
 ]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
+_SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
@@ -38,6 +39,24 @@ _JOINS = re.compile(r" × (?=[A-Z(×])")
 
 _SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: \S+)*)")
 """An epithet alone, or behind a genus of at most three letters or with a full stop."""
+
+
+def written_alike(text: str, known: Iterable[str]) -> list[str]:
+    """Return the codes, labels or numbers that differ from a text in case, blanks, dashes or leading zeros only.
+
+    Examples
+    --------
+    >>> written_alike("str-1", ["STR-01", "STR-2"]), written_alike("26–8", ["26-08", "26-18"])
+    (['STR-01'], ['26-08'])
+    """
+    keys = loose_keys(text)
+    return [name for name in known if keys & loose_keys(name)] if text.strip() else []
+
+
+def loose_keys(text: str) -> set[str]:
+    """Return a text without blanks and dashes, with its leading zeros and without."""
+    lowered = fold(text).casefold()
+    return {_SEPARATORS.sub("", key) for key in (lowered, _ZEROS.sub("", lowered))}
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
@@ -61,8 +80,6 @@ def bracketed(name: str) -> str:
     --------
     >>> bracketed("Mentha aquatica × Mentha spicata"), bracketed("Mentha ×piperita"), bracketed("Mentha × piperita")
     ('(Mentha aquatica × Mentha spicata)', 'Mentha ×piperita', 'Mentha × piperita')
-    >>> bracketed("(Mentha aquatica × Mentha spicata)")
-    '(Mentha aquatica × Mentha spicata)'
     """
     depth = 0
     for place, letter in enumerate(name):
@@ -132,17 +149,8 @@ class NameIndex:
     name that says more, then an epithet alone or behind a genus cut short, if one label fits. Labels need be no plant
     names.
 
-    Parameters
-    ----------
-    labels : iterable of str
-        As written.
-    synonyms : mapping of str to str, optional
-        Name to accepted name.
-
-    Raises
-    ------
-    BadInput
-        If two labels, or two synonyms, are the same after folding.
+    ``labels`` are as written, ``synonyms`` give the accepted name by name; a `BadInput` says that two of either are the
+    same after folding.
 
     Examples
     --------
@@ -174,44 +182,16 @@ class NameIndex:
         return iter(self.labels)
 
     def resolve(self, text: str, genus: str | None = None) -> str:
-        """Return the label that a name means, as given.
-
-        Raises
-        ------
-        UnknownName
-            As `match`.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).resolve("aloe vera")
-        'Aloe_vera'
-        """
+        """Return the label that a name means, as given; raises as `match`."""
         return self.match(text, genus).label
 
     def find(self, text: str, genus: str | None = None) -> str | None:
-        """Return the label that a name means, or None if there is none.
-
-        Raises
-        ------
-        UnknownName
-            If the name could be more than one label.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).find("Aloe ferox") is None
-        True
-        """
+        """Return the label that a name means, None if there is none; raises `UnknownName` if there are several."""
         match = self.lookup(text, genus)
         return match.label if match else None
 
     def lookup(self, text: str, genus: str | None = None) -> Match | None:
-        """Return the label that a name means and how it was found, or None; raises as `find`.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).lookup("Aloe ferox") is None
-        True
-        """
+        """Return the label that a name means and how it was found, or None; raises as `find`."""
         return self._search(text, genus, frozenset()) or self._shortened(text, genus)
 
     def match(self, text: str, genus: str | None = None) -> Match:

@@ -17,18 +17,9 @@ COLUMNS = ("name", "accepted", "source")
 
 
 def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
-    r"""Read a table of synonyms.
+    r"""Read a table of synonyms: a CSV with the columns ``name`` and ``accepted``, and ``source`` if you like.
 
-    Parameters
-    ----------
-    path : path
-        A CSV with the columns ``name`` and ``accepted``, and ``source`` if you like. What is accepted may be a formula:
-        so a named hybrid is told by its parents.
-
-    Returns
-    -------
-    dict of str to str
-        Accepted name by name, as written.
+    Returned is the accepted name by name, as written; it may be a formula: so a named hybrid is told by its parents.
 
     Raises
     ------
@@ -64,20 +55,10 @@ def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
 
 
 def for_labels(synonyms: Mapping[str, str], labels: Iterable[str]) -> dict[str, str]:
-    """Return synonyms by which a list of labels can be searched.
+    """Return synonyms (accepted name by name) by which the labels of a tree or a table can be searched.
 
-    Parameters
-    ----------
-    synonyms : mapping of str to str
-        Accepted name by name.
-    labels : iterable of str
-        Of a tree or a table, which may stand under the accepted name or under a synonym of it.
-
-    Returns
-    -------
-    dict of str to str
-        Those given, and the way back where a label is a synonym: so the accepted name finds an old label. One accepted
-        name with several synonyms among the labels finds none of them by that way.
+    They are those given, and the way back where a label is a synonym: so the accepted name finds an old label. One
+    accepted name with several synonyms among the labels finds none of them by that way.
 
     Examples
     --------

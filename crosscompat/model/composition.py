@@ -15,7 +15,6 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -28,7 +27,6 @@ __all__ = ["Logits", "SeedsPerPod", "fit_seeds", "joined", "prior_shares", "shar
 
 _SIZES = np.geomspace(0.1, 100.0, 61)
 _PRIOR_PODS = 1.0
-_LEAST = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +49,8 @@ class SeedsPerPod:
     def none_of_them(self, fails: Floats) -> Floats:
         """Return the chance that no seed of a pod comes to anything, if each fails with chance ``fails``.
 
-        This is the probability generating function of the number of seeds, at ``fails``. Using the mean number of seeds
-        instead would be far too low where pods differ.
+        This is the probability generating function of the number of seeds. The mean number of seeds in its place would
+        be far too low where pods differ.
 
         Examples
         --------
@@ -67,46 +65,6 @@ class SeedsPerPod:
             return np.asarray((1.0 - share * (1.0 - fails)) ** self.cap)
         return np.asarray(np.exp(-self.size * np.log1p(self.mean / self.size * (1.0 - fails))))
 
-    def seeds_if_none(self, fails: Floats) -> Floats:
-        """Return the mean number of seeds of a pod in which every seed failed, if each fails with chance ``fails``.
-
-        Examples
-        --------
-        Three ovules, each a seed with chance 2/3 that fails half the time: of those without a good seed, each ovule
-        is a failed seed with chance (1/3) / (1/3 + 1/3).
-
-        >>> bool(np.isclose(SeedsPerPod(mean=2.0, size=1.0, cap=3).seeds_if_none(np.array(0.5)), 3 / 2))
-        True
-        """
-        if self.cap is not None:
-            share = min(self.mean / self.cap, 1.0)
-            return np.asarray(self.cap * share * fails / np.maximum(1.0 - share * (1.0 - fails), _LEAST))
-        return np.asarray(fails * self.mean * self.size / (self.size + self.mean * (1.0 - fails)))
-
-    def empty_beside(self, pods: Floats, good: Floats, fill: Floats) -> Floats:
-        """Return how many empty seeds are expected in pods of which only the good seeds were counted.
-
-        Parameters
-        ----------
-        pods, good : ndarray of float
-            Pods opened together, and the good seeds in all of them.
-        fill : ndarray of float
-            Chance that a seed is good.
-
-        Examples
-        --------
-        Two good seeds among the three ovules of a pod: the third is an empty seed with chance (1/3) / (1/3 + 1/3).
-
-        >>> beside = SeedsPerPod(mean=2.0, size=1.0, cap=3).empty_beside(np.array(1.0), np.array(2.0), np.array(0.5))
-        >>> bool(np.isclose(beside, 0.5))
-        True
-        """
-        if self.cap is not None:
-            share = min(self.mean / self.cap, 1.0)
-            left = np.maximum(self.cap * pods - good, 0.0)
-            return np.asarray(left * share * (1.0 - fill) / np.maximum(1.0 - share * fill, _LEAST))
-        return np.asarray((pods * self.size + good) * self.mean * (1.0 - fill) / (self.size + self.mean * fill))
-
 
 def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None = None) -> SeedsPerPod:
     """Learn the seeds per pod from ripe pods that were opened together.
@@ -120,38 +78,33 @@ def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None =
     cap : int, optional
         Most seeds a pod can hold.
 
-    Notes
-    -----
-    The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted by the
-    likelihood and a log-normal prior around 1 with a standard deviation of log 5 (a judgement); sums of m pods are
-    negative binomial with m times the size.
+    Notes ----- The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
+    by the likelihood and a log-normal prior around 1 with a standard deviation of log 5 (a judgement); sums of m pods
+    are negative binomial with m times the size.
 
     Examples
     --------
-    >>> fit_seeds(np.array([]), np.array([]), expected=100.0).mean
-    100.0
     >>> fit_seeds(np.array([9.0]), np.array([18.0]), expected=2.0, cap=3)
     SeedsPerPod(mean=2.0, size=1.0, cap=3)
     """
     mean = float((seeds.sum() + _PRIOR_PODS * expected) / (pods.sum() + _PRIOR_PODS))
     if cap is not None:
         return SeedsPerPod(min(mean, float(cap)), 1.0, cap)
-    height = np.array([_log_likelihood(pods, seeds, mean, size) for size in _SIZES])
-    height -= 0.5 * (np.log(_SIZES) / np.log(5.0)) ** 2
+    height = _log_likelihood(pods, seeds, mean) - 0.5 * (np.log(_SIZES) / np.log(5.0)) ** 2
     weight = np.exp(height - height.max())
     return SeedsPerPod(mean, float(np.exp((weight @ np.log(_SIZES)) / weight.sum())))
 
 
-def _log_likelihood(pods: Floats, seeds: Floats, mean: float, size: float) -> float:
-    """Negative binomial with ``pods`` times mean and size, without what does not depend on the size."""
+def _log_likelihood(pods: Floats, seeds: Floats, mean: float) -> Floats:
+    """Negative binomial with ``pods`` times mean and each size, without what does not depend on the size."""
     if not pods.size:
-        return 0.0
+        return np.zeros(_SIZES.size)
     from scipy.special import gammaln  # noqa: PLC0415 - only a fit needs it
 
-    log_gamma: Callable[[Floats], Floats] = gammaln
-    sizes, means = pods * size, pods * mean
-    spread = log_gamma(seeds + sizes) - log_gamma(sizes)
-    return float(np.sum(spread + sizes * np.log(sizes / (sizes + means)) + seeds * np.log(means / (sizes + means))))
+    sizes, means = pods * _SIZES[:, None], pods * mean
+    spread = gammaln(seeds + sizes) - gammaln(sizes)
+    terms = spread + sizes * np.log(sizes / (sizes + means)) + seeds * np.log(means / (sizes + means))
+    return np.asarray(terms.sum(axis=1))
 
 
 SEED_SHARE = 0.5
@@ -190,7 +143,7 @@ class Logits:
 
 
 def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits:
-    """Return the logit of a step, given those of the steps that it joins.
+    """Return the logit of a step, matched in mean and variance, given those of the steps that it joins.
 
     Parameters
     ----------
@@ -199,12 +152,6 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits
     parts : tuple of Logits
         In the order of ``STEPS``, independent.
     seeds : SeedsPerPod
-        Of a ripe pod.
-
-    Returns
-    -------
-    Logits
-        Matched in mean and variance.
 
     Examples
     --------
@@ -239,21 +186,18 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
     Returns
     -------
     Logits
-        Where the parts say nothing, ``own`` to the last digit. Where they say all, what they say: what their own prior
-        differs from that of the step fades as they are learned.
+        Where the parts say nothing, ``own`` to the last digit; where they say all, what they say.
 
-    Notes
-    -----
-    The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its mean. A few
-    successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts are learned;
-    else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure than the
-    prior; what the parts say reaches no farther for that.
+    Notes ----- The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
+    mean. A few successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts
+    are learned; else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure
+    than the prior; what the parts say reaches no farther for that.
 
     Examples
     --------
     >>> wide, narrow = Logits(np.zeros(1), np.ones(1)), Logits(np.ones(1), np.full(1, 0.5))
-    >>> found = joined(wide, wide, (wide, narrow))
-    >>> found.mean, found.sd
+    >>> joint = joined(wide, wide, (wide, narrow))
+    >>> joint.mean, joint.sd
     (array([1.]), array([0.5]))
     """
     before, after = of_parts
@@ -269,16 +213,7 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
 
 
 def share_means(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
-    """Return the prior mean logit of every step, given that of the whole.
-
-    Parameters
-    ----------
-    whole : ndarray of float, shape (n_pairs,)
-    seeds : SeedsPerPod
-
-    Returns
-    -------
-    dict of str to ndarray of float, shape (n_pairs,)
+    """Return the prior mean logit of every step, each of shape (n_pairs,), given that of the whole.
 
     Examples
     --------
@@ -309,14 +244,17 @@ class _Shares:
 def _shares(seeds: SeedsPerPod) -> _Shares:
     """Share out every chance of the whole, and find which mean of the whole the stages come to."""
     stages = _split(_GRID, seeds)
-    made = _made_up(stages, STAGE_SPREAD, seeds)
-    reached = np.maximum.accumulate(made[WHOLE][0] + 1e-9 * np.arange(_GRID.size))
-    means = {name: stages.get(name, made[name][0]) for name in STEPS}
+    made = {name: Logits(mean, np.full(mean.shape, STAGE_SPREAD * TYPICAL_SD)) for name, mean in stages.items()}
+    for step, parts in STEPS.items():
+        if parts:
+            made[step] = together(step, tuple(made[part] for part in parts), seeds)
+    reached = np.maximum.accumulate(made[WHOLE].mean + 1e-9 * np.arange(_GRID.size))
+    means = {name: made[name].mean for name in STEPS if name != WHOLE}
     spreads = {
-        name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name][1])) / TYPICAL_SD
+        name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name].sd)) / TYPICAL_SD
         for name in STEPS
     }
-    return _Shares(reached, {name: mean for name, mean in means.items() if name != WHOLE}, {**spreads, WHOLE: 1.0})
+    return _Shares(reached, means, {**spreads, WHOLE: 1.0})
 
 
 def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
@@ -331,15 +269,6 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
         found[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
         found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
     return found
-
-
-def _made_up(stages: dict[str, Floats], spread: float, seeds: SeedsPerPod) -> dict[str, tuple[Floats, Floats]]:
-    """Mean and sd of every step, if each stage has so many of the whole's typical standard deviations."""
-    found = {name: Logits(mean, np.full(mean.shape, spread * TYPICAL_SD)) for name, mean in stages.items()}
-    for step, parts in STEPS.items():
-        if parts:
-            found[step] = together(step, tuple(found[part] for part in parts), seeds)
-    return {name: (logits.mean, logits.sd) for name, logits in found.items()}
 
 
 def _moments(values: Floats, weights: Floats) -> Logits:

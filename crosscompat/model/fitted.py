@@ -12,8 +12,8 @@ from crosscompat.model.composition import SeedsPerPod, fit_seeds, prior_shares, 
 from crosscompat.model.design_matrix import Factor, Kinship
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats, Ints
-from crosscompat.model.pairings import Levels, Parents, Seen, seen_by
-from crosscompat.model.posterior import EFFECTS, Effects, Past, matched, past_of, unknown_effects
+from crosscompat.model.pairings import Levels, Parents, Seen
+from crosscompat.model.posterior import EFFECTS, StepFit, matched, past_of, unlearned
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.pairing import Recipe
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FittedModel",
-    "StepFit",
     "design_of",
     "fit_crosses",
     "fit_plain",
@@ -35,30 +34,6 @@ __all__ = [
 ]
 
 _FEWEST_FOR_A_MEAN = 5
-
-
-@dataclass(frozen=True, slots=True)
-class StepFit:
-    """The Gaussian posterior of one step.
-
-    Attributes
-    ----------
-    step : str
-        One of ``STEPS``.
-    mean : ndarray of float, shape (1 + n_features,)
-        Of the coefficients, the intercept first; of a step finer than the whole, what they differ by from its share.
-    covariance : ndarray of float, shape (1 + n_features, 1 + n_features)
-    effects : Effects
-        Of parents and pairs.
-    past : Past or None
-        The crosses fitted, for their weight in a forecast; None before any.
-    """
-
-    step: str
-    mean: Floats
-    covariance: Floats
-    effects: Effects
-    past: Past | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,9 +147,12 @@ def fit_crosses(
     table = priors or published()
     opened = counts.pods > 0
     seeds = fit_seeds(counts.pods[opened], counts.seeds[opened], expected=pod[0], cap=pod[1])
-    seen = seen_by(
-        parents, crosses=len(rows), took=took, farthest=farthest, related=related is not None, finished=finished
+    species = tuple(sorted({*parents.seed, *parents.pollen}))
+    mothers, fathers = (
+        tuple(sorted({plant for plant in side if plant is not None}))
+        for side in (parents.seed_plants, parents.pollen_plants)
     )
+    seen = Seen(len(rows), took, farthest, species, mothers, fathers, related is not None, finished)
     before = prior_model(recipe, seeds, table)
     moments = training_moments(recipe, rows)
     model = FittedModel(recipe, *moments, before.prior, before.scales, (), seen, seeds, records)
@@ -216,16 +194,10 @@ def _fit_step(
     with threadpool_limits(limits=1, user_api="blas"):
         most_likely, points = integrate(stage, np.array([scales[factor.name] for factor in stage.factors]))
         pairs = np.column_stack([levels.seed, levels.pollen])
-        mean, covariance, effects = matched(stage, points, pairs)
-        effects = _with_unnamed_plants(effects, scales)
-        past = past_of(stage, most_likely, levels, record)
-    return StepFit(step, mean, covariance, effects, past)
-
-
-def _with_unnamed_plants(effects: Effects, scales: Mapping[str, float]) -> Effects:
-    """Let plants vary as before any cross where none was named: a flower is always some plant's."""
+        fit = matched(step, stage, points, pairs, past_of(stage, most_likely, levels, record))
+    # Where no plant was named, plants vary as before any cross: a flower is always some plant's.
     prior = np.array([scales[name] ** 2 if name.endswith("_plant") else 0.0 for name in EFFECTS])
-    return replace(effects, variances=np.where(effects.variances > 0, effects.variances, prior))
+    return replace(fit, variances=np.where(fit.variances > 0, fit.variances, prior))
 
 
 def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior | None = None) -> FittedModel:
@@ -246,8 +218,7 @@ def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior
     belief = prior or published().prior_for(recipe.features)
     posterior = fit_posterior(design_of(recipe, rows, moments[0]), counts, belief)
     took = int((counts.some | (counts.took > 0)).sum())
-    none = unknown_effects(np.zeros(len(EFFECTS)), belief.mean.size)
-    fit = StepFit(WHOLE, posterior.mean, posterior.covariance, none)
+    fit = unlearned(WHOLE, posterior.mean, posterior.covariance, np.zeros(len(EFFECTS)))
     scales = dict.fromkeys(EFFECTS, 0.0)
     return FittedModel(recipe, *moments, belief, scales, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
 
@@ -291,7 +262,7 @@ def prior_step(model: FittedModel, step: str) -> StepFit:
     own = model.scales["record"] if step == WHOLE else published().effect_scales(step)["record"]
     scales = {name: spread * scale for name, scale in model.scales.items()} | {"record": own}
     variances = np.array([scales[effect] ** 2 for effect in EFFECTS])
-    return StepFit(step, belief.mean, np.diag(belief.sd**2), unknown_effects(variances, belief.mean.size))
+    return unlearned(step, belief.mean, np.diag(belief.sd**2), variances)
 
 
 def design_of(recipe: Recipe, rows: Floats, means: Floats) -> Floats:

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.composition import Logits, joined, together
-from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
 from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Levels, Pairings
-from crosscompat.model.posterior import Effects
+from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.model.stages import STEPS, WHOLE
 
@@ -30,7 +30,6 @@ __all__ = [
     "flowers_for",
     "no_surer",
     "outlook",
-    "parent_effects",
     "step_logits",
 ]
 
@@ -168,14 +167,15 @@ def step_logits(
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
     offset = offset_of(step, whole_before(model, design), model.seeds)
-    second_moment = fit.mean[1:] ** 2 + np.diag(fit.covariance)[1:]
+    slopes, among = fit.coefficients[1:], fit.covariance[1 : fit.sizes[0], 1 : fit.sizes[0]]
+    second_moment = slopes**2 + np.diag(among)
     extra = np.isnan(rows) @ (second_moment * model.variances)
     if farther is not None:
-        slope = model.prior.mean[1:] * (step != WHOLE) + fit.mean[1:]
-        extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, fit.covariance[1:, 1:], farther)
+        slope = model.prior.mean[1:] * (step != WHOLE) + slopes
+        extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, among, farther)
     asked = _strangers(len(rows)) if asked is None else asked
     parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
-    found = [_with_effects(fit, fit.effects, design[part], asked[part]) for part in parts]
+    found = [_with_effects(fit, design[part], asked[part]) for part in parts]
     mean, variance = (np.concatenate(side) for side in zip(*found, strict=True))
     return Logits(offset + mean, np.sqrt(variance + extra))
 
@@ -185,65 +185,52 @@ def _strangers(size: int) -> Pairings:
     return Pairings(Levels(nobody, nobody, nobody, nobody))
 
 
-def _with_effects(fit: StepFit, effects: Effects, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
+def _with_effects(fit: StepFit, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
     """Mean and variance of the logits of some pairings."""
-    rows, extra = effect_columns(effects, asked)
-    tie = effects.pairs.find(asked.levels.seed, asked.levels.pollen)
-    mean = design @ fit.mean + rows @ effects.mean
-    joint = np.column_stack([design, rows])
-    pair, direction, record = effects.variances[4:]
-    extra += record
-    if len(effects.pairs.ways):
-        tied = tie >= 0
-        ties = effects.pairs
-        mean += np.where(tied, ties.pair[tie] + ties.direction[tie], 0.0)
-        extra += np.where(tied, ties.own[tie], pair + direction)
-        at, member = np.nonzero((ties.columns[tie] >= 0) & tied[:, None])
-        np.subtract.at(joint, (at, ties.columns[tie][at, member]), ties.lean[tie][at, member])
-    else:
-        extra += pair + direction
-    x, z = joint[:, : fit.mean.size], joint[:, fit.mean.size :]
-    variance = np.einsum("ij,ij->i", x @ fit.covariance + 2.0 * z @ effects.cross, x)
-    variance += np.einsum("ij,ij->i", z @ effects.covariance, z)
-    return mean, np.maximum(variance, 0.0) + extra
+    rows, extra = effect_columns(fit, asked)
+    rows[:, : fit.sizes[0]] = design
+    mean, pairs = rows @ fit.mean, fit.pairs
+    pair, direction, record = fit.variances[4:]
+    way = pairs.find(asked.levels.seed, asked.levels.pollen)
+    crossed = np.flatnonzero(way >= 0)
+    way = way[crossed]
+    mean[crossed] += pairs.pair[way] + pairs.direction[way]
+    extra += record + pair + direction
+    extra[crossed] += pairs.own[way] - pair - direction
+    at, member = np.nonzero(pairs.columns[way] >= 0)
+    np.subtract.at(rows, (crossed[at], pairs.columns[way[at], member]), pairs.lean[way[at], member])
+    return mean, np.maximum(np.einsum("ij,ij->i", rows @ fit.covariance, rows), 0.0) + extra
 
 
-def effect_columns(effects: Effects, asked: Pairings) -> tuple[Floats, Floats]:
-    """Return the effects that each pairing has, and the variance that no cross says anything of."""
-    size = len(asked.levels.seed)
-    rows, extra = np.zeros((size, effects.mean.size)), np.zeros(size)
-    for k in range(4):
-        extra += parent_effects(effects, asked, k, rows)
-    return rows, extra
+def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
+    """Return the effects that each pairing has, and the variance that no cross says anything of.
 
-
-def parent_effects(effects: Effects, asked: Pairings, k: int, rows: Floats) -> Floats:
-    """Put the effects of one kind of parent into rows, and return the variance that no cross says anything of.
-
-    Parameters
-    ----------
-    effects : Effects
-    asked : Pairings
-    k : int
-        0 and 1 for the species as seed and as pollen parents, 2 and 3 for the plants.
-    rows : ndarray of float, shape (n_pairs, r)
-        Written to: the share that each pairing has of each of ``effects.mean``.
+    Returns
+    -------
+    rows : ndarray of float, shape (n_pairs, q)
+        The share of each of ``fit.mean``; 0 of the coefficients.
+    extra : ndarray of float, shape (n_pairs,)
     """
-    levels = asked.levels
-    level = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)[k]
-    begin, end = effects.block(k)
-    seen = (level >= 0) & (end > begin)  # a stage that no cross has reached has no effects yet
-    at = np.flatnonzero(seen)
-    rows[at, begin + level[at]] = 1.0
-    extra = np.where(seen, 0.0, effects.variances[k])
-    kin = (asked.seed_kin, asked.pollen_kin, None, None)[k]
-    if kin is None or not effects.inherited.size:
-        return extra
-    new = np.flatnonzero(~seen)
-    begin, end = effects.block(4 + k)
-    rows[new, begin:end] = kin[new]
-    extra[new] -= np.einsum("ij,ij->i", kin[new] @ effects.inherited[k], kin[new])
-    return np.maximum(extra, 0.0)
+    levels, size = asked.levels, len(asked.levels.seed)
+    rows, extra = np.zeros((size, fit.mean.size)), np.zeros(size)
+    kinds = (
+        (levels.seed, asked.seed_kin),
+        (levels.pollen, asked.pollen_kin),
+        (levels.seed_plant, None),
+        (levels.pollen_plant, None),
+    )
+    for k, (level, kin) in enumerate(kinds):
+        begin, end = fit.block(k)
+        seen = (level >= 0) & (end > begin)  # a stage that no cross has reached has no effects yet
+        at, new = np.flatnonzero(seen), np.flatnonzero(~seen)
+        rows[at, begin + level[at]] = 1.0
+        unsaid = np.full(new.size, fit.variances[k])
+        if kin is not None and fit.inherited.size:
+            begin, end = fit.block(4 + k)
+            rows[new, begin:end] = kin[new]
+            unsaid -= np.einsum("ij,ij->i", kin[new] @ fit.inherited[k], kin[new])
+        extra[new] += np.maximum(unsaid, 0.0)
+    return rows, extra
 
 
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
@@ -256,20 +243,14 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     flowers : array_like of int
         Units pollinated, one number or one a pairing.
 
-    Notes
-    -----
-    With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior allows; the mean
-    is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a curve [1]_.
-
-    References
-    ----------
-    .. [1] Trefethen LN, Weideman JAC (2014). The exponentially convergent trapezoidal rule. SIAM Review 56:385-458.
+    Notes ----- With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
+    allows; the mean is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a
+    curve (Trefethen LN, Weideman JAC 2014, The exponentially convergent trapezoidal rule, SIAM Review 56:385-458).
 
     Examples
     --------
     A logit known to be 0 is an even chance a flower, 3 in 4 from two.
 
-    >>> import numpy as np
     >>> certain = Logits(np.zeros(1), np.zeros(1))
     >>> chances(certain).mean.round(6), chances(certain, 2).mean.round(6)
     (array([0.5]), array([0.75]))
@@ -285,13 +266,7 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
 
 
 def chance_of(logit: float) -> float:
-    """Return the chance that a logit stands for.
-
-    Examples
-    --------
-    >>> chance_of(0.0)
-    0.5
-    """
+    """Return the chance that a logit stands for."""
     return float(chance(np.asarray(logit)))
 
 
@@ -300,9 +275,7 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
 
     Examples
     --------
-    >>> import numpy as np
-    >>> certain = Logits(np.array([0.0, -9.0]), np.zeros(2))
-    >>> flowers_for(certain, 0.8)
+    >>> flowers_for(Logits(np.array([0.0, -9.0]), np.zeros(2)), 0.8)
     array([3, 0])
     """
     low = np.zeros(answer.mean.shape, dtype=np.int64)
@@ -331,10 +304,8 @@ def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logit
 
     Parameters
     ----------
-    own : Logits
-        Of some pairings.
-    of_species : Logits
-        Of the pairings that species of their hybrids would make in their place.
+    own, of_species : Logits
+        Of pairings, and of those that species of their hybrids would make in their place (`in_place`).
     weight : ndarray of float, shape (n_of_species,)
         Share of each.
     of : ndarray of int, shape (n_of_species,)
@@ -356,13 +327,6 @@ def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logit
 
 
 def doubted(own: Logits, parents: Floats) -> Logits:
-    """Return what is believed where hybrids with uneven chromosomes may be sterile.
-
-    Parameters
-    ----------
-    own : Logits
-    parents : ndarray of float, shape (n_pairs,)
-        How many parents are hybrids that may be sterile for that.
-    """
+    """Return what is believed where so many parents of each pairing are hybrids with uneven chromosomes."""
     mean, sd = doubt_of_uneven()
     return Logits(own.mean + mean * parents, np.sqrt(own.sd**2 + sd**2 * parents))

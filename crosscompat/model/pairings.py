@@ -1,18 +1,39 @@
-"""Who is crossed with whom, as a model numbers them."""
+"""Who is crossed with whom, as a model numbers them, and how related their effects are.
+
+Relatedness is the correlation matrix A of a tree, or of a table of distances. A hybrid has a share of its species: its
+effect is the mean of theirs as they are related through the tree, weighted by the shares, and what is its own, so that
+it varies as much as a species does.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import cast
 
 import numpy as np
 
-from crosscompat.model.kinship import relatedness
+from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
+from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats, Ints
-from crosscompat.phylogeny.taxa import Pedigree, Taxa
-from crosscompat.phylogeny.tree import Distances
+from crosscompat.pairing import MILLION_YEARS
+from crosscompat.phylogeny.taxa import Pedigree, Taxa, share_matrix
+from crosscompat.phylogeny.tree import Distances, Phylogeny
 
-__all__ = ["InPlace", "Levels", "Pairings", "Parents", "Seen", "in_place", "pairings_of", "seen_by"]
+__all__ = [
+    "OLDEST_KIN",
+    "InPlace",
+    "Levels",
+    "Pairings",
+    "Parents",
+    "Seen",
+    "average_linkage",
+    "correlation",
+    "in_place",
+    "pairings_of",
+    "relatedness",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +118,6 @@ class Levels:
         )
 
     def __getitem__(self, at: slice | Ints) -> Levels:
-        """Return those of some rows."""
         return Levels(self.seed[at], self.pollen[at], self.seed_plant[at], self.pollen_plant[at])
 
 
@@ -117,25 +137,8 @@ class Pairings:
     pollen_kin: Floats | None = None
 
     def __getitem__(self, at: slice) -> Pairings:
-        """Return some of the pairings."""
         kin = (None if a is None else a[at] for a in (self.seed_kin, self.pollen_kin))
         return Pairings(self.levels[at], *kin)
-
-
-def seen_by(
-    parents: Parents, *, crosses: int, took: int, farthest: float, related: bool, finished: int | None = None
-) -> Seen:
-    """Return what a fit sees of some crosses."""
-    return Seen(
-        crosses,
-        took,
-        farthest,
-        tuple(sorted({*parents.seed, *parents.pollen})),
-        tuple(sorted({plant for plant in parents.seed_plants if plant is not None})),
-        tuple(sorted({plant for plant in parents.pollen_plants if plant is not None})),
-        related,
-        finished,
-    )
 
 
 def pairings_of(
@@ -149,7 +152,6 @@ def pairings_of(
     distances : Phylogeny or DistanceTable
         The tree the model was fitted with: through it a species not seen learns from its relatives.
     parents : Parents
-        Who is to be crossed with whom.
     pedigree : callable, optional
         Whose offspring a hybrid is (`Taxa.pedigree`); without it there are none.
     """
@@ -192,7 +194,7 @@ class InPlace:
     of: Ints
 
 
-def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
+def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
 
     A hybrid that the model has seen crosses of speaks for itself and stays in its place.
@@ -202,13 +204,13 @@ def in_place(positions: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     >>> from crosscompat.phylogeny.taxa import HybridIndex
     >>> from crosscompat.phylogeny.newick import parse_newick
     >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-    >>> positions = Taxa(tree, HybridIndex(tree.tips))
-    >>> found = in_place(positions, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
-    >>> found.parents.seed, found.parents.pollen, found.weight.tolist()
+    >>> taxa = Taxa(tree, HybridIndex(tree.tips))
+    >>> instead = in_place(taxa, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
+    >>> instead.parents.seed, instead.parents.pollen, instead.weight.tolist()
     (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])
     """
     labels = dict.fromkeys((*parents.seed, *parents.pollen))
-    plants = {label: positions.pedigree(label) for label in labels}
+    plants = {label: taxa.pedigree(label) for label in labels}
     mixed = {label for label, plant in plants.items() if plant.is_hybrid and label not in seen.species}
     if not mixed:
         return None
@@ -229,3 +231,175 @@ def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
     if seed.label == pollen.label:
         return [(species, species, share) for species, share in seed.shares.items()]
     return [(one, other, share * part) for one, share in seed.shares.items() for other, part in pollen.shares.items()]
+
+
+OLDEST_KIN = 20.0
+"""Millions of years before the tips beyond which kinship tells nothing: on published crosses of 39 genera, a genus left
+out was forecast worse with relatives in other families speaking for it (log loss .639) than with this limit (.605)."""
+
+
+def relatedness(
+    distances: Distances,
+    species: Sequence[str],
+    others: Sequence[str] | None = None,
+    pedigree: Callable[[str], Pedigree] | None = None,
+) -> Floats | None:
+    """Return the entries of A between some species and those that a model was fitted on.
+
+    Parameters
+    ----------
+    distances : Phylogeny or DistanceTable
+    species : sequence of str
+        Labels of those fitted; one that is no longer on the tree is related to nobody.
+    others : sequence of str, optional
+        Labels of the rows; by default the species themselves.
+    pedigree : callable, optional
+        Whose offspring a label that is no tip is (`Taxa.pedigree`); without it there are no hybrids.
+
+    Returns
+    -------
+    ndarray of float, shape (n_others, n_species), or None
+        None where A is not known: a table with gaps.
+
+    Raises
+    ------
+    BadInput
+        If the tree has negative lengths: depths, and so A, have no meaning there.
+
+    Notes ----- A is the shared path over the root of the product of the two paths, below the common ancestor of the
+    species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
+    every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
+    by average linkage.
+
+    Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
+    its species, the rest its own. So A stays positive semi-definite.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("(((a:1,b:1):1,c:2):1,d:3);")
+    >>> relatedness(tree, ["a", "b", "c"]).tolist()
+    [[1.0, 0.5, 0.0], [0.5, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    """
+    if pedigree is not None and not {*species, *(others or ())} <= set(distances.tips):
+        return _with_hybrids(distances, species, species if others is None else others, pedigree)
+    place = {label: i for i, label in enumerate(distances.tips)}
+    rows = [name if name in place else distances.index.resolve(name) for name in others or ()]
+    rows = list(species) if others is None else rows
+    known = [label for label in species if label in place]
+    names = list(dict.fromkeys((*known, *rows)))
+    depths = _depths(distances, names)
+    if depths is None:
+        return None
+    at = {name: i for i, name in enumerate(names)}
+    oldest = OLDEST_KIN if distances.unit == MILLION_YEARS else None
+    among = correlation(*depths, fitted=len(known), oldest=oldest)
+    found = np.zeros((len(rows), len(species)))
+    columns = [j for j, label in enumerate(species) if label in place]
+    found[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
+    return found
+
+
+def _with_hybrids(
+    distances: Distances, species: Sequence[str], others: Sequence[str], pedigree: Callable[[str], Pedigree]
+) -> Floats | None:
+    """Share out the entries of A among the species that hybrids come of."""
+    columns, shares = share_matrix([_known(label, pedigree) for label in species])
+    rows, parts = share_matrix([_known(label, pedigree) for label in others])
+    among = relatedness(distances, columns, rows)
+    if among is None:
+        return None
+    found: Floats = parts @ among @ shares.T
+    own = np.array([[one == other for other in species] for one in others], dtype=np.bool_)
+    return np.where(own.reshape(found.shape), 1.0, found)
+
+
+def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
+    """Return whose offspring a label is; one that is no longer known comes of nobody."""
+    try:
+        found = pedigree(label)
+    except UnknownName:
+        return Pedigree(label, {})
+    return found if found.is_hybrid or label in found.shares else Pedigree(label, {})
+
+
+def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None = None) -> Floats:
+    """Return A from depths below any point above all species.
+
+    Parameters
+    ----------
+    tip : ndarray of float, shape (k,)
+        Depth of each species.
+    shared : ndarray of float, shape (k, k)
+        Depth of the most recent common ancestor of each pair.
+    fitted : int
+        The first so many are those fitted: paths begin at their common ancestor. What branches off above is related to
+        nobody.
+    oldest : float, optional
+        Paths begin no farther above the tips than this.
+
+    Examples
+    --------
+    >>> correlation(np.array([3.0, 3.0]), np.array([[3.0, 2.0], [2.0, 3.0]]), fitted=2).tolist()
+    [[1.0, 0.0], [0.0, 1.0]]
+    """
+    crown = float(shared[:fitted, :fitted].min()) if fitted else 0.0
+    if oldest is not None and fitted:
+        crown = max(crown, float(np.median(tip[:fitted])) - oldest)
+    below = np.maximum(tip - crown, 0.0)
+    path = np.maximum(shared - crown, 0.0)
+    scale = np.sqrt(np.outer(below, below))
+    a: Floats = np.minimum(np.divide(path, scale, out=np.zeros_like(path), where=scale > 0.0), 1.0)
+    np.fill_diagonal(a, 1.0)
+    return a
+
+
+def average_linkage(distances: Floats) -> Floats:
+    """Return the distances on the average-linkage (UPGMA) tree of a complete table, shape (k, k) as the table's.
+
+    Notes ----- Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
+    of Kansas Science Bulletin 38:1409-1438.
+
+    Examples
+    --------
+    >>> average_linkage(np.array([[0.0, 2.0, 5.0], [2.0, 0.0, 7.0], [5.0, 7.0, 0.0]]))[0].tolist()
+    [0.0, 2.0, 6.0]
+    """
+    gap = np.array(distances, dtype=np.float64)
+    joined = np.zeros_like(gap)
+    np.fill_diagonal(gap, np.inf)
+    members = {i: np.array([i]) for i in range(len(gap))}
+    while len(members) > 1:
+        i, j = sorted(int(v) for v in np.unravel_index(np.argmin(gap), gap.shape))
+        a, b = members[i], members.pop(j)
+        joined[np.ix_(a, b)] = joined[np.ix_(b, a)] = gap[i, j]
+        mean = (a.size * gap[i] + b.size * gap[j]) / (a.size + b.size)
+        gap[i], gap[:, i] = mean, mean
+        gap[j], gap[:, j], gap[i, i] = np.inf, np.inf, np.inf
+        members[i] = np.concatenate([a, b])
+    return joined
+
+
+def _depths(distances: Distances, names: list[str]) -> tuple[Floats, Floats] | None:
+    """Depths of species and of their common ancestors; None where they are not known."""
+    if isinstance(distances, Phylogeny) and distances.rooted is not False:
+        if distances.has_negative:
+            raise BadInput([Fault(Place(), say("take.negative.what"), say("take.negative.advice"))])
+        place = {label: i for i, label in enumerate(distances.tips)}
+        depth = distances.root_distance[distances.tip_nodes]
+        tip = np.array([depth[place[name]] for name in names], dtype=np.float64)
+        return tip, 0.5 * (tip[:, None] + tip[None, :] - distances.patristic_matrix(names))
+    joined = _joined(cast("Hashable", distances))
+    if joined is None:
+        return None
+    top = 0.5 * float(joined.max(initial=0.0))
+    place = {label: i for i, label in enumerate(distances.tips)}
+    at = [place[name] for name in names]
+    return np.full(len(at), top), top - 0.5 * joined[np.ix_(at, at)]
+
+
+@lru_cache(maxsize=4)
+def _joined(distances: Hashable) -> Floats | None:
+    """Average-linkage distances of a whole table; None if it has gaps."""
+    table = cast("Distances", distances).patristic_matrix()
+    return None if np.isnan(table).any() else average_linkage(np.maximum(table, 0.0))

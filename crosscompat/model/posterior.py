@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from crosscompat.model.inference import Mode
     from crosscompat.model.pairings import Levels
 
-__all__ = ["EFFECTS", "Effects", "PairEffects", "Past", "matched", "past_of", "unknown_effects"]
+__all__ = ["EFFECTS", "PairEffects", "Past", "StepFit", "matched", "past_of", "unlearned"]
 
 EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record")
 
@@ -33,7 +33,7 @@ _BLOCK = 2_000_000
 
 @dataclass(frozen=True, slots=True)
 class PairEffects:
-    """What is known of the pairs crossed, beside their parents: a row a pair and direction, both ways round.
+    """What is known of the pairs crossed, beside their parents: a row a pair and direction, both ways round, in order.
 
     Attributes
     ----------
@@ -61,75 +61,108 @@ class PairEffects:
         if not len(self.ways):
             return np.full(len(seed), -1, dtype=np.intp)
         step = int(self.ways.max()) + 1
-        keys = self.ways[:, 0] * step + self.ways[:, 1]
-        order = np.argsort(keys)
+        keys = self.ways @ [step, 1]
         wanted = np.where((seed >= 0) & (pollen >= 0) & (pollen < step), seed * step + pollen, -1)
-        place = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)]
+        place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
         return np.where(keys[place] == wanted, place, -1)
 
 
 @dataclass(frozen=True, slots=True)
-class Effects:
-    """What is known of the effects of one stage.
+class Past:
+    """The crosses that were fitted, as far as forecasts lean on them.
 
     Attributes
     ----------
+    x : ndarray of float, shape (n_records, p)
+        Their rows, the intercept's 1 first, centred.
+    levels : Levels
+        Their parents.
+    gradient : ndarray of float, shape (n_records,)
+        What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
+    prior_mean, prior_sd : ndarray of float, shape (p,)
+        Of the coefficients.
+    variances : ndarray of float, shape (6,)
+        Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
+    share : float
+        The phylogenetic share lambda there.
+    record : ndarray of int, shape (n_records,)
+        Number of each cross among all that were fitted, at whatever stage.
+    """
+
+    x: Floats
+    levels: Levels
+    gradient: Floats
+    prior_mean: Floats
+    prior_sd: Floats
+    variances: Floats
+    share: float
+    record: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class StepFit:
+    """The Gaussian posterior of one step.
+
+    Attributes
+    ----------
+    step : str
+        One of ``STEPS``.
+    mean : ndarray of float, shape (q,)
+        Coefficients, the intercept first (of a step finer than the whole, what they differ by from its share); species
+        as seed parents, as pollen parents, plants as mothers, as fathers; then what relatives inherit of the species as
+        seed and as pollen parents, if it is known who is related.
+    covariance : ndarray of float, shape (q, q)
     variances : ndarray of float, shape (7,)
         Mean prior variance of each of ``EFFECTS``, 0 for one that is not in the model.
-    mean : ndarray of float, shape (r,)
-        Species as seed parents, as pollen parents, plants as mothers, as fathers; then what relatives inherit of the
-        species as seed and as pollen parents, if it is known who is related.
-    covariance : ndarray of float, shape (r, r)
-    cross : ndarray of float, shape (r, p)
-        Covariance with the coefficients.
     inherited : ndarray of float, shape (2, s, s) or (2, 0, 0)
         A relative with the entries a of A has a' inherited a less variance than one without relatives.
     pairs : PairEffects
-    sizes : tuple of three int
-        Number of species, of mothers and of fathers.
+    sizes : tuple of four int
+        Number of coefficients, of species, of mothers and of fathers.
+    past : Past or None
+        The crosses fitted, for their weight in a forecast; None before any.
     """
 
-    variances: Floats
+    step: str
     mean: Floats
     covariance: Floats
-    cross: Floats
+    variances: Floats
     inherited: Floats
     pairs: PairEffects
-    sizes: tuple[int, int, int]
+    sizes: tuple[int, int, int, int]
+    past: Past | None = None
+
+    @property
+    def coefficients(self) -> Floats:
+        """Means of the coefficients alone, shape (p,)."""
+        return self.mean[: self.sizes[0]]
 
     def block(self, kind: int) -> tuple[int, int]:
         """Return where in ``mean`` one kind of effect begins and ends; 4 and 5 are what relatives inherit."""
-        species, mothers, fathers = self.sizes
-        edges = np.cumsum([0, species, species, mothers, fathers, species, species])
+        _, species, mothers, fathers = self.sizes
+        edges = np.cumsum([self.sizes[0], species, species, mothers, fathers, species, species])
         return int(edges[kind]), int(edges[kind + 1])
 
 
-def unknown_effects(variances: Floats, coefficients: int) -> Effects:
-    """Return what is known before any cross: each effect has its prior variance."""
+def unlearned(step: str, mean: Floats, covariance: Floats, variances: Floats) -> StepFit:
+    """Return a step with nothing known of the effects but their prior variances."""
     none, nobody = np.empty(0), np.empty((0, 1), dtype=np.intp)
     pairs = PairEffects(np.empty((0, 2), dtype=np.intp), none, none, none, nobody, np.empty((0, 1)))
-    return Effects(
-        variances, none, np.empty((0, 0)), np.empty((0, coefficients)), np.empty((2, 0, 0)), pairs, (0, 0, 0)
-    )
+    return StepFit(step, mean, covariance, variances, np.empty((2, 0, 0)), pairs, (len(mean), 0, 0, 0))
 
 
-def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Floats, Floats, Effects]:
+def matched(step: str, stage: Stage, points: tuple[Point, ...], pairs: Ints, past: Past) -> StepFit:
     """Match one Gaussian to the mixture.
 
     Parameters
     ----------
+    step : str
     stage : Stage
         Its factors are those of ``EFFECTS`` that are in the model, by name; record, direction and pair are nested.
     points : tuple of Point
     pairs : ndarray of int, shape (n_records, 2)
         Seed and pollen parent of each record.
-
-    Returns
-    -------
-    mean : ndarray of float, shape (p,)
-        Of the coefficients.
-    covariance : ndarray of float, shape (p, p)
-    effects : Effects
+    past : Past
     """
     p, weights = stage.design.p, np.array([point.weight for point in points])
     ways = _Ways(stage, pairs)
@@ -147,16 +180,9 @@ def matched(stage: Stage, points: tuple[Point, ...], pairs: Ints) -> tuple[Float
     away = np.array(means) - mean
     covariance += (weights * away.T) @ away
     size = {factor.name: factor.size for factor in stage.factors}
-    effects = Effects(
-        _mean_variances(stage, points),
-        mean[p:],
-        covariance[p:, p:],
-        covariance[p:, :p],
-        _inherited(stage, points),
-        ways.matched(covariance, mean),
-        (size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0)),
-    )
-    return mean[:p], covariance[:p, :p], effects
+    sizes = (p, size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0))
+    variances, inherited = _mean_variances(stage, points), _inherited(stage, points)
+    return StepFit(step, mean, covariance, variances, inherited, ways.matched(covariance, mean), sizes, past)
 
 
 def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
@@ -196,6 +222,17 @@ def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
     for weight, scales in ((point.weight, point.mode.scales) for point in points):
         along += scales.sds[at, None] ** 2 * weight * scales.share**2 / kinship.spectrum(scales.share)
     return np.array([(kinship.vectors * each) @ kinship.vectors.T for each in along])
+
+
+def past_of(stage: Stage, most_likely: Mode, levels: Levels, record: Ints) -> Past:
+    """Return what forecasts need of past crosses, by their levels and numbers, at the mode of the likeliest scales."""
+    from crosscompat.model.inference import find_mode  # noqa: PLC0415 - an answer fits nothing
+
+    scales = most_likely.scales
+    mode = find_mode(stage, scales, most_likely)
+    sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
+    variances = np.array([sd_of.get(name, 0.0) ** 2 for name in EFFECTS[:6]], dtype=np.float64)
+    return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, record)
 
 
 class _Ways:
@@ -290,46 +327,3 @@ def _parts(columns: Ints) -> list[slice]:
     """Cut rows into parts whose squares are not too large."""
     step = max(1, _BLOCK // columns.shape[1] ** 2)
     return [slice(begin, begin + step) for begin in range(0, len(columns), step)]
-
-
-@dataclass(frozen=True, slots=True)
-class Past:
-    """The crosses that were fitted, as far as forecasts lean on them.
-
-    Attributes
-    ----------
-    x : ndarray of float, shape (n_records, p)
-        Their rows, the intercept's 1 first, centred.
-    levels : Levels
-        Their parents.
-    gradient : ndarray of float, shape (n_records,)
-        What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
-    prior_mean, prior_sd : ndarray of float, shape (p,)
-        Of the coefficients.
-    variances : ndarray of float, shape (6,)
-        Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
-    share : float
-        The phylogenetic share lambda there.
-    record : ndarray of int, shape (n_records,)
-        Number of each cross among all that were fitted, at whatever stage.
-    """
-
-    x: Floats
-    levels: Levels
-    gradient: Floats
-    prior_mean: Floats
-    prior_sd: Floats
-    variances: Floats
-    share: float
-    record: Ints
-
-
-def past_of(stage: Stage, most_likely: Mode, levels: Levels, record: Ints) -> Past:
-    """Return what forecasts need of past crosses, by their levels and numbers, at the mode of the likeliest scales."""
-    from crosscompat.model.inference import find_mode  # noqa: PLC0415 - an answer fits nothing
-
-    scales = most_likely.scales
-    mode = find_mode(stage, scales, most_likely)
-    sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
-    variances = np.array([sd_of.get(name, 0.0) ** 2 for name in EFFECTS[:6]], dtype=np.float64)
-    return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, record)

@@ -11,7 +11,7 @@ from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_st
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
-from crosscompat.model.posterior import Effects, Past
+from crosscompat.model.posterior import Past, StepFit
 from crosscompat.model.stages import STEPS, WHOLE
 
 __all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "prior_logits", "reasons", "whole_reasons"]
@@ -54,18 +54,18 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
         The one pairing; by default of parents that no cross was made with.
     """
     fit = model.fit_of(step) or prior_step(model, step)
-    slopes = fit.mean if step == WHOLE else fit.mean + _share_of_whole(model, step, row)
+    slopes = fit.coefficients if step == WHOLE else fit.coefficients + _share_of_whole(model, step, row)
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
     design = design_of(model.recipe, row[None, :], model.means)
-    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.mean)
+    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.coefficients)
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
         added = 0.0 if unknown else float(slope * (value - mean)) + 0.0  # the last zero clears the sign of -0.0
         terms.append((name, added, None if unknown else float(value)))
     base += offset - base - sum(added for _, added, _ in terms)
-    if asked is not None and fit.effects.mean.size:
-        terms += _effect_terms(fit.effects, asked)
+    if asked is not None and fit.past is not None:
+        terms += _effect_terms(fit, asked)
     return Reasons(base, tuple(terms))
 
 
@@ -136,22 +136,22 @@ def _moved_at(model: FittedModel, step: str, row: Floats, asked: Pairings) -> di
     return moved | {name: (added - was.get(name, 0.0), value) for name, added, value in after.terms}
 
 
-def _effect_terms(effects: Effects, asked: Pairings) -> list[tuple[str, float, float | None]]:
+def _effect_terms(fit: StepFit, asked: Pairings) -> list[tuple[str, float, float | None]]:
     """Return what the effects of one pairing add, where the crosses say something of them."""
-    rows, _ = effect_columns(effects, asked)
+    rows, _ = effect_columns(fit, asked)
     levels, terms = asked.levels, []
     seen = (levels.seed, levels.pollen, levels.seed_plant, levels.pollen_plant)
     for k, name in enumerate(TERMS[:4]):
         added = 0.0
-        for block in (k, 4 + k) if k < len(effects.inherited) else (k,):
-            begin, end = effects.block(block)
-            added += float(rows[0, begin:end] @ effects.mean[begin:end])
-        if effects.variances[k] > 0:
+        for block in (k, 4 + k) if name in TERMS[:2] else (k,):
+            begin, end = fit.block(block)
+            added += float(rows[0, begin:end] @ fit.mean[begin:end])
+        if fit.variances[k] > 0:
             terms.append((name, added, float(seen[k][0] >= 0)))
-    [tie] = effects.pairs.find(levels.seed, levels.pollen)
+    [tie] = fit.pairs.find(levels.seed, levels.pollen)
     if tie >= 0:
-        own = effects.pairs.direction[tie]
-        terms += [("pair", float(effects.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
+        own = fit.pairs.direction[tie]
+        terms += [("pair", float(fit.pairs.pair[tie]), 1.0), ("direction", float(own), float(own != 0))]
     return [(name, added, value) for name, added, value in terms if added != 0]
 
 

@@ -21,11 +21,11 @@ from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel, StepFit
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Levels, Seen
-from crosscompat.model.posterior import EFFECTS, Effects, PairEffects, Past
+from crosscompat.model.posterior import EFFECTS, PairEffects, Past, StepFit
 from crosscompat.model.stages import STEPS
 from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 
@@ -35,13 +35,12 @@ FORMAT = 1
 
 _MOST_NUMBERS_IN_JSON = 10_000
 
-# The arrays of a step, and their shapes in letters: p coefficients, r effects, k species known to be related, n pairs
-# crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.
+# The arrays of a step, and their shapes in letters: p coefficients, with effects q, k species known to be related, n
+# pairs crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.
 _ARRAYS = {
-    "mean": "p", "covariance": "pp",
-    "effects.variances": "7", "effects.mean": "r", "effects.covariance": "rr", "effects.cross": "rp",
-    "effects.inherited": "2kk", "effects.pairs.ways": "n2", "effects.pairs.pair": "n", "effects.pairs.direction": "n",
-    "effects.pairs.own": "n", "effects.pairs.columns": "nw", "effects.pairs.lean": "nw",
+    "mean": "q", "covariance": "qq", "variances": "7", "inherited": "2kk",
+    "pairs.ways": "n2", "pairs.pair": "n", "pairs.direction": "n", "pairs.own": "n", "pairs.columns": "nw",
+    "pairs.lean": "nw",
     "past.x": "mp", "past.levels.seed": "m", "past.levels.pollen": "m", "past.levels.seed_plant": "m",
     "past.levels.pollen_plant": "m", "past.gradient": "m", "past.prior_mean": "p", "past.prior_sd": "p",
     "past.variances": "6", "past.share": "", "past.record": "m",
@@ -189,16 +188,16 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
 def _step(step: str, arrays: Mapping[str, Floats], seen: Seen, p: int) -> StepFit:
     """Return a step from its arrays; KeyError if one is missing, ValueError if one does not fit the others."""
     given = {name: arrays[f"{step}.{name}"] for name in _ARRAYS}
-    sizes = (
-        (len(seen.species), len(seen.seed_plants), len(seen.pollen_plants)) if given["effects.mean"].size else (0,) * 3
-    )
-    species, mothers, fathers = sizes
-    k, n = species * seen.related, given["effects.pairs.own"].size
-    r, w = 2 * (species + k) + mothers + fathers, given["effects.pairs.lean"].size // n if n else 1
-    size = {"p": p, "r": r, "k": k, "n": n, "w": w, "m": given["past.gradient"].size, "2": 2, "6": 6, "7": 7}
+    sizes = (p, 0, 0, 0)
+    if given["mean"].size > p:
+        sizes = (p, len(seen.species), len(seen.seed_plants), len(seen.pollen_plants))
+    _, species, mothers, fathers = sizes
+    k, n = species * seen.related, given["pairs.own"].size
+    q, w = p + 2 * (species + k) + mothers + fathers, given["pairs.lean"].size // n if n else 1
+    size = {"p": p, "q": q, "k": k, "n": n, "w": w, "m": given["past.gradient"].size, "2": 2, "6": 6, "7": 7}
     a = {name: _shaped(given[name], tuple(size[letter] for letter in letters)) for name, letters in _ARRAYS.items()}
     numbers = {
-        "effects.pairs.ways": species, "effects.pairs.columns": p + r, "past.levels.seed": species,
+        "pairs.ways": species, "pairs.columns": q, "past.levels.seed": species,
         "past.levels.pollen": species, "past.levels.seed_plant": mothers, "past.levels.pollen_plant": fathers,
         "past.record": max(seen.crosses, size["m"]),
     }  # fmt: skip
@@ -208,9 +207,8 @@ def _step(step: str, arrays: Mapping[str, Floats], seen: Seen, p: int) -> StepFi
         names = {name.removeprefix(prefix): name for name in _ARRAYS if name.startswith(prefix)}
         return {field: whole.get(name, a[name]) for field, name in names.items() if "." not in field}
 
-    effects = Effects(**part("effects."), pairs=PairEffects(**part("effects.pairs.")), sizes=sizes)
     past = Past(**part("past.") | {"share": float(a["past.share"])}, levels=Levels(**part("past.levels.")))
-    return StepFit(step, a["mean"], a["covariance"], effects, past)
+    return StepFit(step, **part(""), pairs=PairEffects(**part("pairs.")), sizes=sizes, past=past)
 
 
 def _shaped(array: Floats, shape: tuple[int, ...]) -> Floats:

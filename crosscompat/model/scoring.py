@@ -43,10 +43,8 @@ class Bin:
     ----------
     forecast : float
         Mean forecast.
-    took : float
-        Share that took.
-    low, high : float
-        90% interval of that share (Wilson).
+    took, low, high : float
+        Share that took, with its 90% interval (Wilson).
     outcomes : float
         How many outcomes stand behind it.
     """
@@ -131,19 +129,12 @@ def auc(forecast: Floats, took: Floats, weight: Floats) -> float:
 
 
 def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats) -> Scores:
-    """Return all scores of some forecasts against the base rate's.
-
-    Parameters
-    ----------
-    forecast, took, weight : ndarray of float, shape (n,)
-        As for `log_loss`.
-    base_rate : ndarray of float, shape (n,)
-        What a forecaster who knows only how often things took would have said.
+    """Return all scores of forecasts, arrays as for `log_loss`, against those of the base rate, shape (n,).
 
     Examples
     --------
-    >>> found = scores(np.array([0.9, 0.1]), np.array([1.0, 0.0]), np.ones(2), np.array([0.5, 0.5]))
-    >>> round(found.skill, 2), found.auc
+    >>> scored = scores(np.array([0.9, 0.1]), np.array([1.0, 0.0]), np.ones(2), np.array([0.5, 0.5]))
+    >>> round(scored.skill, 2), scored.auc
     (0.96, 1.0)
     """
     ours, theirs = brier(forecast, took, weight), brier(base_rate, took, weight)
@@ -154,7 +145,7 @@ def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats) ->
 def skill_interval(
     forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]
 ) -> tuple[float, float]:
-    """Return the 90% interval of the skill, by leaving out group after group (jackknife); NaN where it cannot be told.
+    """Return the 90% interval of the skill, by leaving out group after group (jackknife).
 
     Parameters
     ----------
@@ -168,11 +159,9 @@ def skill_interval(
     tuple of float
         At most 1; NaN where fewer than two groups would leave something to save.
 
-    Notes
-    -----
-    The standard error is that of the jackknife over groups (Tukey's; Miller 1974, The jackknife - a review, Biometrika
-    61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few groups
-    the percentiles of a bootstrap are far too narrow for a ratio such as this.
+    Notes ----- The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
+    Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
+    groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
 
     Examples
     --------
@@ -197,14 +186,9 @@ def skill_interval(
 
 
 def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int = 5) -> list[Bin]:
-    """Return what came of forecasts of about one size, in bins of about as many outcomes each.
+    """Return what came of forecasts of about one size, in at most so many bins of about as many outcomes each.
 
-    Parameters
-    ----------
-    forecast, took, weight : ndarray of float, shape (n,)
-        As for `log_loss`.
-    bins : int
-        Most bins; equal forecasts are never parted.
+    Equal forecasts are never parted; the arrays are as for `log_loss`.
 
     Examples
     --------
@@ -238,8 +222,7 @@ def _wilson(share: float, n: float) -> tuple[float, float]:
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-MOST = 40
-FOLDS = 20
+MOST, FOLDS = 40, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,10 +231,8 @@ class Fold:
 
     Attributes
     ----------
-    held : ndarray of int, shape (n_held,)
-        Places of the crosses held out, in order.
-    train : ndarray of int, shape (n_train,)
-        Places of those that the model is fitted on, in order.
+    held, train : ndarray of int, shape (n_held,) and (n_train,)
+        Places of the crosses held out, and of those that the model is fitted on, in order.
     """
 
     held: Ints
@@ -268,11 +249,6 @@ def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     most : int
         Where there are more pairs than this, they are dealt out to twenty folds, by a fixed shuffle.
 
-    Returns
-    -------
-    list of Fold
-        All crosses but those held out are learned from.
-
     Examples
     --------
     >>> [fold.held.tolist() for fold in by_pair(["a", "b", "a"], ["b", "a", "c"])]
@@ -287,7 +263,8 @@ def by_species(
 ) -> list[Fold]:
     """Hold out species after species, with every cross in which it is a parent.
 
-    A cross of two species is held out twice, once with each of its parents; one within a species once.
+    A cross of two species is held out twice, once with each of its parents; one within a species once. No cross learned
+    from has the species as a parent, or a hybrid that comes of it.
 
     Parameters
     ----------
@@ -298,17 +275,10 @@ def by_species(
     comes_of : mapping of str to collection of str, optional
         The species of each hybrid among the parents.
 
-    Returns
-    -------
-    list of Fold
-        No cross learned from has the species as a parent, or a hybrid that comes of it.
-
     Examples
     --------
     >>> [fold.held.tolist() for fold in by_species(["a", "b"], ["b", "c"])]
     [[0], [0, 1], [1]]
-    >>> [fold.train.tolist() for fold in by_species(["a", "axb"], ["c", "d"], comes_of={"axb": "ab"})]
-    [[], [0], [1], [0]]
     """
     mother, father = np.asarray(seed), np.asarray(pollen)
     species = np.unique(np.concatenate([mother, father]))
@@ -325,10 +295,6 @@ def by_species(
 
 def by_season(season: ArrayLike) -> list[Fold]:
     """Hold out season after season and learn from the seasons before only; the first is not held out.
-
-    Parameters
-    ----------
-    season : array_like of int, shape (n_crosses,)
 
     Examples
     --------

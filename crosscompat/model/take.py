@@ -16,9 +16,8 @@ from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits, SeedsPerPod
 from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, no_surer, outlook
-from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Parents, in_place, pairings_of
+from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
 from crosscompat.model.stages import STAGES, step_counts
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa

@@ -59,12 +59,9 @@ class Origin(Protocol):
 
 
 def split_support(labels: list[str], inner: Bools) -> Floats:
-    """Move the numbers among the labels of inner nodes to an array of support values.
+    """Move plain numbers among the labels of inner nodes to an (n,) array of support values, NaN where there is none.
 
-    Only a plain number is support; "95/0.98" or "Aloe" stays a label.
-
-    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes. What is returned is (n,) too,
-    NaN where there is no support.
+    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes; "95/0.98" stays a label.
 
     Examples
     --------
@@ -81,19 +78,9 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
 
 
 def build(raw: RawTree, origin: Origin, unit: str | None, faults: Iterable[Fault] = ()) -> Phylogeny:
-    """Check a raw tree and make it a `Phylogeny`.
+    """Check a raw tree and make it a `Phylogeny`, or raise a `BadInput` of every fault, and of those of the reader.
 
-    Parameters
-    ----------
-    unit : str or None
-        Of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
-    faults : iterable of Fault
-        What the reader itself has to say.
-
-    Raises
-    ------
-    BadInput
-        With every fault: no number, no length, names twice or empty, a comma as decimal point.
+    ``unit`` is of the branch lengths; "unit" makes every branch count 1 and needs none in the file.
     """
     by_unit = unit == UNIT_LENGTHS
     tip = ~inner_nodes(raw.parent)
@@ -186,13 +173,7 @@ class TextSource:
 
     @classmethod
     def of(cls, text: str | bytes, file: str | None) -> TextSource:
-        """Take a text in, and refuse what is not UTF-8.
-
-        Raises
-        ------
-        BadInput
-            With the place of the first byte that is no UTF-8.
-        """
+        """Take a text in, or raise a `BadInput` with the place of the first byte that is no UTF-8."""
         if isinstance(text, str):
             return cls(text.removeprefix("\ufeff").encode("utf-8", "surrogatepass"), file)
         for mark, name in _WIDE.items():
@@ -247,19 +228,10 @@ def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
 
 
 def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
-    """Return what is in a file, and the file's name without its folder.
-
-    Raises
-    ------
-    BadInput
-        If there is no such file, or it cannot be opened.
-    """
+    """Return what is in a file and its name without its folder, or raise a `BadInput` if it cannot be opened."""
     where = Path(path)
     try:
         return where.read_bytes(), where.name
-    except FileNotFoundError:
-        raise BadInput([worded("trees", "no_file", Place(str(path)))]) from None
-    except IsADirectoryError:
-        raise BadInput([worded("trees", "is_folder", Place(str(path)))]) from None
     except OSError as error:
-        raise BadInput([worded("trees", "no_access", Place(str(path)), reason=error.strerror or str(error))]) from None
+        key = {FileNotFoundError: "no_file", IsADirectoryError: "is_folder"}.get(type(error), "no_access")
+        raise BadInput([worded("trees", key, Place(str(path)), reason=error.strerror or str(error))]) from None

@@ -72,13 +72,7 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
 
 
 def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[Phylogeny, ...]:
-    """Read all trees of a file, such as a posterior or bootstrap sample, by the rules of `read_tree`.
-
-    Raises
-    ------
-    BadInput
-        As `read_tree`.
-    """
+    """Read all trees of a file, such as a posterior or bootstrap sample, by the rules of `read_tree`."""
     source = TextSource.of(*file_content(path))
     trees = _foreign(source)
     if trees is None:
@@ -239,15 +233,8 @@ class Spread(NamedTuple):
 class TreeSample:
     """Trees of one analysis.
 
-    Attributes
-    ----------
-    trees : tuple of Phylogeny
-        All of the same species.
-
-    Notes
-    -----
-    Trees of a sample may differ in how fast they run as well as in shape. Only relative distance counts here, so every
-    tree is scaled to the mean distance over the whole sample first.
+    The trees are all of the same species. They may differ in how fast they run as well as in shape; only relative
+    distance counts here, so every tree is scaled to the mean distance over the whole sample first.
 
     Examples
     --------
@@ -275,13 +262,7 @@ class TreeSample:
         return scales
 
     def of_pairs(self, a: Sequence[str], b: Sequence[str]) -> Spread:
-        """Return mean and standard deviation of the distance of each ``a[i]`` to ``b[i]``.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the trees.
-        """
+        """Return mean and standard deviation of the distance of each ``a[i]`` to ``b[i]``; raises `UnknownName`."""
         total, square = np.zeros(len(a)), np.zeros(len(a))
         first = self.trees[0].patristic_pairs(a, b) * self.scales[0]
         for tree, scale in zip(self.trees, self.scales.tolist(), strict=True):
@@ -312,12 +293,7 @@ def mean_distance(tree: Phylogeny) -> float:
 def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSample:
     """Read a sample of trees from a file (NEXUS, Newick, phyloXML) that holds several.
 
-    Parameters
-    ----------
-    path : path
-        Trees before the chain had settled (burn-in) should have been taken out.
-    unit : str, optional
-        Of the branch lengths.
+    Trees before the chain had settled (burn-in) should have been taken out; ``unit`` is of the branch lengths.
 
     Raises
     ------

@@ -43,24 +43,12 @@ class NameLookup:
         return NameIndex(self._labels)
 
     def position(self, name: str) -> int:
-        """Return the place of one name.
-
-        Raises
-        ------
-        UnknownName
-            If no label answers to it.
-        """
+        """Return the place of one name, or raise `UnknownName`."""
         place = self._written(name)
         return self._exact[self.index.resolve(name)] if place is None else place
 
     def positions(self, names: Iterable[str]) -> Ints:
-        """Return the place of each of k names, in the order given, as a (k,) array.
-
-        Raises
-        ------
-        UnknownName
-            Naming all that no label answers to.
-        """
+        """Return the place of each of k names as a (k,) array, or raise one `UnknownName` of all that have none."""
         given = names if isinstance(names, list | tuple) else list(names)
         places = np.fromiter(map(self._exact.get, given, repeat(-1)), np.int64, len(given))
         unknown: dict[str, UnknownName] = {}

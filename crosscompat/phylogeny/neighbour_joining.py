@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from importlib import import_module
 from os import PathLike
+from typing import TypeAlias
 
 import numpy as np
 
@@ -34,6 +35,9 @@ _DOUBTFUL = b"RYSWKMBDHVNX-?.~"
 _CHANCE = 0.75
 _FEWEST = 3
 
+_Sequence: TypeAlias = tuple[str, Place, bytearray]
+"""A name, where it stands, and the letters."""
+
 
 @dataclass(frozen=True, slots=True)
 class Alignment:
@@ -44,13 +48,6 @@ class Alignment:
 
     names: tuple[str, ...]
     sites: np.ndarray[tuple[int, int], np.dtype[np.uint8]]
-
-
-@dataclass(slots=True)
-class _Sequence:
-    name: str
-    place: Place
-    letters: bytearray = field(default_factory=bytearray)
 
 
 def read_alignment(path: str | PathLike[str]) -> Alignment:
@@ -83,21 +80,17 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
         faults.append(worded("alignment", "few", Place(source.file), n=len(sequences)))
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: fault.place.line or 0))
-    letters = np.frombuffer(b"".join(entry.letters for entry in sequences), dtype=np.uint8)
     codes = np.full(256, len(_KNOWN), dtype=np.uint8)
     codes[np.frombuffer(_KNOWN, dtype=np.uint8)] = np.arange(len(_KNOWN))
-    return Alignment(tuple(entry.name for entry in sequences), codes[letters].reshape(len(sequences), -1))
+    letters = np.frombuffer(b"".join(letters for _, _, letters in sequences), dtype=np.uint8)
+    return Alignment(tuple(name for name, _, _ in sequences), codes[letters].reshape(len(sequences), -1))
 
 
 def jukes_cantor(alignment: Alignment) -> Floats:
     """Return the distances of k sequences in substitutions per site, as a (k, k) array.
 
-    Sites that are not known in either of two sequences are passed over for those two.
-
-    Raises
-    ------
-    BadInput
-        If two sequences share no known site, or differ at three quarters of them or more.
+    Sites that are not known in either of two sequences are passed over for those two; a `BadInput` says that they share
+    no known site, or differ at three quarters of them or more.
 
     Notes
     -----
@@ -127,13 +120,13 @@ def _sequences(source: TextSource, faults: list[Fault]) -> list[_Sequence]:
     for number, line in enumerate(source.data.splitlines(), 1):
         text, place = line.strip(), Place(source.file, line=number)
         if text.startswith(b">"):
-            read.append(_Sequence(" ".join(text[1:].decode("utf-8").split()), place))
+            read.append((" ".join(text[1:].decode("utf-8").split()), place, bytearray()))
         elif text and read:
             letters = b"".join(text.upper().replace(b"U", b"T").split())
             strange = letters.translate(None, _KNOWN + _DOUBTFUL).decode("utf-8", "replace")
             if strange:
-                faults.append(worded("alignment", "no_nucleotide", place, got=strange[0], name=read[-1].name))
-            read[-1].letters += letters
+                faults.append(worded("alignment", "no_nucleotide", place, got=strange[0], name=read[-1][0]))
+            read[-1][2].extend(letters)
         elif text:
             raise BadInput([worded("alignment", "no_fasta", place)])
     if not read:
@@ -145,17 +138,16 @@ def _unfit(sequences: list[_Sequence]) -> list[Fault]:
     """Return what is wrong with whole sequences: no name, one twice, no letters, another length than the first."""
     faults: list[Fault] = []
     first: dict[str, int | None] = {}
-    wanted = len(sequences[0].letters)
-    for entry in sequences:
-        name, place, size = entry.name, entry.place, len(entry.letters)
+    wanted = len(sequences[0][2])
+    for name, place, letters in sequences:
         before = first.setdefault(fold(name), place.line)
         if not name:
             faults.append(worded("alignment", "no_name", place))
         elif before != place.line:
             faults.append(worded("alignment", "twice", place, name=name, first=before))
-        if size != wanted or not size:
-            key = "uneven" if size else "no_letters"
-            faults.append(worded("alignment", key, place, name=name, got=size, wanted=wanted))
+        if len(letters) != wanted or not letters:
+            key = "uneven" if letters else "no_letters"
+            faults.append(worded("alignment", key, place, name=name, got=len(letters), wanted=wanted))
     return faults
 
 
@@ -187,22 +179,14 @@ def neighbour_joining(
     distances : (k, k) float array
         Symmetric and known throughout.
     outgroup : sequence of str
-        Species that parted first: the root stands in the middle of the branch to them. None: at the midpoint between
-        the two species farthest apart.
+        Species that parted first (`root_on_outgroup`, errors as there); without them `root_at_midpoint`.
     unit : str, optional
         Of the distances.
 
     Returns
     -------
     Phylogeny
-        Rooted. A branch whose length comes out below zero is set to zero (common practice, no source).
-
-    Raises
-    ------
-    UnknownName
-        If the outgroup is not among the species.
-    WrongUse
-        If it is all of them, or does not stand apart from the others.
+        A branch whose length comes out below zero is set to zero (common practice, no source).
 
     Notes
     -----
@@ -260,12 +244,7 @@ def root_at_midpoint(tree: Phylogeny) -> Phylogeny:
 def root_on_outgroup(tree: Phylogeny, outgroup: Sequence[str]) -> Phylogeny:
     """Root a tree in the middle of the branch that parts some species from all others, wherever it is rooted now.
 
-    Raises
-    ------
-    UnknownName
-        If a name is not in the tree.
-    WrongUse
-        If the outgroup is all species, or is mixed with others.
+    Raises `UnknownName`, or `WrongUse` if the outgroup is all species, or is mixed with others.
 
     Examples
     --------
@@ -287,30 +266,23 @@ def root_on_outgroup(tree: Phylogeny, outgroup: Sequence[str]) -> Phylogeny:
 
 def _rooted_above(tree: Phylogeny, node: int, height: float | None = None) -> Phylogeny:
     """Return the tree with its root on the branch over a node, so high above it; by default in the middle."""
-    branches, new = _branches(tree), tree.n_nodes
-    at = next((i for i, (lower, _, _) in enumerate(branches) if lower == node), len(branches) - 1)
-    lower, upper, length = branches.pop(at)
+    top, new = tree.n_nodes - 1, tree.n_nodes
+    branches = list(zip(range(top), tree.parent[:-1].tolist(), tree.length[:-1].tolist(), strict=True))
+    at_root = [branch for branch in branches if branch[1] == top]
+    if len(at_root) == 2:  # noqa: PLR2004 - two branches at the root are one
+        (lower, _, left), (upper, _, right) = at_root
+        ends = (upper, lower) if upper == node else (lower, upper)
+        branches = [*(branch for branch in branches if branch[1] != top), (*ends, left + right)]
+    lower, upper, length = branches.pop(next(i for i, (end, _, _) in enumerate(branches) if end == node))
     below = length / 2 if height is None else min(height, length)
-    branches += [(node, new, below), (upper if lower == node else lower, new, length - below)]
     beside: dict[int, list[tuple[int, float]]] = {}
-    for lower, upper, length in branches:
-        beside.setdefault(lower, []).append((upper, length))
-        beside.setdefault(upper, []).append((lower, length))
+    for a, b, apart in [*branches, (lower, new, below), (upper, new, length - below)]:
+        beside.setdefault(a, []).append((b, apart))
+        beside.setdefault(b, []).append((a, apart))
     nodes, parent = in_postorder(
         (new, -1, np.nan),
-        lambda here: [(there, here[0], length) for there, length in beside[here[0]] if there != here[1]],
+        lambda here: [(there, here[0], apart) for there, apart in beside[here[0]] if there != here[1]],
     )
     names = dict(zip(tree.tip_nodes.tolist(), tree.tips, strict=True))
     labels = [names.get(number, "") for number, _, _ in nodes]
-    return Phylogeny.from_arrays(parent, [length for _, _, length in nodes], labels, unit=tree.unit, rooted=True)
-
-
-def _branches(tree: Phylogeny) -> list[tuple[int, int, float]]:
-    """Return all branches as lower end, upper end and length; two alone at the root are one branch, the last."""
-    top = tree.n_nodes - 1
-    ends = list(zip(range(top), tree.parent[:-1].tolist(), tree.length[:-1].tolist(), strict=True))
-    at_root = [branch for branch in ends if branch[1] == top]
-    if len(at_root) != 2:  # noqa: PLR2004 - two are one
-        return ends
-    (lower, _, left), (upper, _, right) = at_root
-    return [*(branch for branch in ends if branch[1] != top), (lower, upper, left + right)]
+    return Phylogeny.from_arrays(parent, [apart for _, _, apart in nodes], labels, unit=tree.unit, rooted=True)

@@ -72,12 +72,7 @@ def parse_newick(
 
 
 def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | None = None) -> tuple[Phylogeny, ...]:
-    """Read every tree of a Newick text, with the rules of `parse_newick`.
-
-    Raises
-    ------
-    BadInput
-        As `parse_newick`.
+    """Read every tree of a Newick text, with the rules and errors of `parse_newick`.
 
     Examples
     --------
@@ -89,14 +84,7 @@ def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | Non
 
 
 def chosen(count: int, index: int | None, file: str | None) -> int:
-    """Return which of ``count`` trees is meant.
-
-    Raises
-    ------
-    BadInput
-        If there are several and none was chosen.
-    WrongUse
-        If there is no such tree.
+    """Return which of ``count`` trees is meant; raises `BadInput` if it is not said, `WrongUse` if there is none.
 
     Examples
     --------
@@ -115,10 +103,7 @@ def chosen(count: int, index: int | None, file: str | None) -> int:
 def newick_text(tree: Phylogeny) -> str:
     """Return a tree as one line of Newick that reads back the same.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        A name with blanks or marks in it is put in quotes; support stands where a name would, if there is none.
+    A name with blanks or marks in it is put in quotes; support stands where a name would, if there is none.
 
     Examples
     --------

@@ -46,17 +46,10 @@ class Masked:
 
 
 def mask(source: TextSource) -> Masked:
-    """Hide quotes and comments.
-
-    Raises
-    ------
-    BadInput
-        If a quote or a comment never ends, or a comment ends that never began.
+    """Hide quotes and comments; raises a `BadInput` if one never ends, or a comment ends that never began.
 
     Examples
     --------
-    >>> mask(TextSource(b"(a[x],b);")).data
-    b'(a   ,b);'
     >>> mask(TextSource(b"('b,''c');")).quoted
     {1: (8, "b,'c")}
     """
@@ -120,26 +113,13 @@ class Nodes(NamedTuple):
 
     def cut(self, first: int, stop: int) -> Nodes:
         """Return some of the nodes."""
-        piece = slice(first, stop)
-        spans = (self.name_start[piece], self.name_stop[piece], self.length_stop[piece], self.stop[piece])
-        return Nodes(self.depth[piece], self.inner[piece], *spans)
-
-
-class _Marks(NamedTuple):
-    """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each."""
-
-    at: Ints
-    kind: Bytes
-    depth: Ints
+        return Nodes(*(column[first:stop] for column in self))  # type: ignore[arg-type]
 
 
 def scan(source: TextSource, data: bytes) -> Nodes:
     """Find the nodes of all trees of a text, in whose ``data`` quotes and comments are hidden.
 
-    Raises
-    ------
-    BadInput
-        If the text is empty or something else than Newick, or with the first fault of its marks.
+    Raises a `BadInput` if the text is empty or something else than Newick, or with the first fault of its marks.
 
     Examples
     --------
@@ -153,22 +133,8 @@ def scan(source: TextSource, data: bytes) -> Nodes:
     at = np.concatenate([[-1], *(np.flatnonzero(_is_mark(content[i : i + _BLOCK])) + i for i in blocks)])
     kind = np.append(np.uint8(END), content[at[1:]])
     depth = np.cumsum((kind == OPEN).view(np.int8) - (kind == CLOSE).view(np.int8), dtype=np.int64)
-    marks = _Marks(at, kind, depth)
-    for fault in _Structure(source, data, marks).faults():
+    for fault in _Marks(source, data, at, kind, depth).faults():
         raise BadInput([fault])
-    return _nodes(marks)
-
-
-def _is_mark(content: Bytes) -> Bools:
-    """Say which bytes are structure; ( and ) are neighbours in ASCII, and so are : and ;."""
-    mark: Bools = content - np.uint8(OPEN) <= CLOSE - OPEN
-    mark |= content - np.uint8(COLON) <= END - COLON
-    mark |= content == COMMA
-    return mark
-
-
-def _nodes(marks: _Marks) -> Nodes:
-    at, kind, depth = marks
     ends = np.flatnonzero((kind == COMMA) | (kind == CLOSE) | (kind == END))[1:]
     with_length = kind[ends - 1] == COLON
     before = ends - 1 - with_length
@@ -183,37 +149,47 @@ def _nodes(marks: _Marks) -> Nodes:
     )
 
 
+def _is_mark(content: Bytes) -> Bools:
+    """Say which bytes are structure; ( and ) are neighbours in ASCII, and so are : and ;."""
+    mark: Bools = content - np.uint8(OPEN) <= CLOSE - OPEN
+    mark |= content - np.uint8(COLON) <= END - COLON
+    mark |= content == COMMA
+    return mark
+
+
 def _check_kind(source: TextSource, data: bytes) -> None:
     """Refuse what is empty or plainly another kind of file."""
     head = data.lstrip()
-    key = ""
-    if not head:
-        key = "empty"
-    elif head[:6].lower() == b"#nexus":
-        key = "nexus"
-    elif head[:1] == b"<":
-        key = "xml"
-    elif b"(" not in data and (b"," in data or len(data.strip().splitlines()) > 1):
-        key = "table"
-    if key:
-        raise BadInput([worded("newick", key, Place(source.file))])
+    kinds = {
+        "empty": not head,
+        "nexus": head[:6].lower() == b"#nexus",
+        "xml": head[:1] == b"<",
+        "table": b"(" not in data and (b"," in data or len(data.strip().splitlines()) > 1),
+    }
+    for key, is_one in kinds.items():
+        if is_one:
+            raise BadInput([worded("newick", key, Place(source.file))])
 
 
 @dataclass(frozen=True, slots=True)
-class _Structure:
-    """Looks for marks that cannot stand where they stand, from the first byte to the last."""
+class _Marks:
+    """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each.
+
+    Looks for those that cannot stand where they stand, from the first byte to the last.
+    """
 
     source: TextSource
     data: bytes
-    marks: _Marks
+    at: Ints
+    kind: Bytes
+    depth: Ints
 
     def faults(self) -> Iterator[Fault]:
         """Look closely at the few marks that may be wrong."""
-        at, kind, depth = self.marks
-        before, now, level = kind[:-1], kind[1:], depth[1:]
+        before, now, level = self.kind[:-1], self.kind[1:], self.depth[1:]
         odd = (level < 0) | ((now == COMMA) & (level == 0)) | ((now == COLON) & (before == COLON))
         odd |= ((now == END) & (level > 0)) | ((now != OPEN) & (before == END))
-        odd |= (now == OPEN) & ((before == CLOSE) | (before == COLON) | (np.diff(at) > 1))
+        odd |= (now == OPEN) & ((before == CLOSE) | (before == COLON) | (np.diff(self.at) > 1))
         for mark in (np.flatnonzero(odd) + 1).tolist():
             fault = self._at(mark)
             if fault is not None:
@@ -221,73 +197,60 @@ class _Structure:
         yield from self._behind()
 
     def _at(self, mark: int) -> Fault | None:
-        kind, before, level = (int(self.marks.kind[mark]), int(self.marks.kind[mark - 1]), self.marks.depth[mark])
+        kind, before, level = int(self.kind[mark]), int(self.kind[mark - 1]), self.depth[mark]
         left, right = self._gap(mark)
-        if kind == OPEN:
-            return self._opening(mark, before)
+        if kind == OPEN and before not in {CLOSE, COLON}:
+            return self._text("before_open", left, right) if left < right else None
         if before == END and mark > 1 and (left < right or kind == COLON):
-            return self._trailing(left, max(right, left + 1), "trailing")
+            return self._text("trailing", left, max(right, left + 1))
         if kind == COMMA and level == 0:
             return self._outer_comma(mark, before)
         if kind == END and level > 0:
             return self._open(mark, "missing_close")
         keys = {
+            "no_comma": kind == OPEN and before == CLOSE,
+            "open_in_length": kind == OPEN and before == COLON,
             "extra_close": kind == CLOSE and level < 0,
             "two_lengths": kind == COLON and before == COLON,
             "no_tree": kind == END and before == END and left == right,
         }
-        return next((self._spot(key, mark) for key, wrong in keys.items() if wrong), None)
+        return next((self._spot(key, mark) for key, is_wrong in keys.items() if is_wrong), None)
 
-    def _spot(self, key: str, mark: int) -> Fault:
-        at = int(self.marks.at[mark])
-        return self.source.fault(key, at, at + 1)
+    def _spot(self, key: str, mark: int, **values: object) -> Fault:
+        at = int(self.at[mark])
+        return self.source.fault(key, at, at + 1, "newick", **values)
+
+    def _text(self, key: str, left: int, right: int) -> Fault:
+        return self.source.fault(key, left, right, got=self.source.text(left, right)[:40])
 
     def _gap(self, mark: int) -> tuple[int, int]:
         """Return the span of the text before a mark, or behind the last one, without the blanks around it."""
-        at = self.marks.at
-        start, stop = int(at[mark - 1]) + 1, int(at[mark]) if mark < at.size else len(self.data)
+        start, stop = int(self.at[mark - 1]) + 1, int(self.at[mark]) if mark < self.at.size else len(self.data)
         piece = self.data[start:stop]
         left = stop - len(piece.lstrip())
         return left, max(left, start + len(piece.rstrip()))
 
-    def _opening(self, mark: int, before: int) -> Fault | None:
-        if before == CLOSE:
-            return self._spot("no_comma", mark)
-        if before == COLON:
-            return self._spot("open_in_length", mark)
-        left, right = self._gap(mark)
-        if left == right:
-            return None
-        return self.source.fault("before_open", left, right, got=self.source.text(left, right))
-
     def _outer_comma(self, mark: int, before: int) -> Fault:
         """Tell a comma outside all brackets, which behind the root's length is a decimal comma."""
-        at = int(self.marks.at[mark])
         left, right = self._gap(mark + 1)
         if before == COLON and self.data[left:right].isdigit():
-            got = self.source.text(int(self.marks.at[mark - 1]) + 1, right)
-            return self.source.fault("root_comma", at, at + 1, got=got)
+            return self._spot("root_comma", mark, got=self.source.text(int(self.at[mark - 1]) + 1, right))
         return self._spot("outer_comma", mark)
 
     def _open(self, mark: int, key: str) -> Fault:
         """Tell the brackets that are open before a mark; the innermost is shown."""
-        levels = self.marks.depth[:mark]
+        levels = self.depth[:mark]
         missing = int(levels[-1])
-        inside = np.flatnonzero(levels < missing)
-        opened = int(self.marks.at[inside[-1] + 1])
-        return self.source.fault(key, opened, opened + 1, n=missing)
+        return self._spot(key, int(np.flatnonzero(levels < missing)[-1]) + 1, n=missing)
 
     def _behind(self) -> Iterator[Fault]:
         """Tell what is wrong behind the last mark: the file is cut off, no semicolon, text that is no tree."""
-        at, kind, depth = self.marks
-        left, right = self._gap(at.size)
-        if depth[-1] > 0:
-            yield self._open(at.size, "truncated")
-        elif kind[-1] != END:
-            spot = max(right - 1, int(at[-1])) if right > left else int(at[-1])
+        left, right = self._gap(self.at.size)
+        if self.depth[-1] > 0:
+            yield self._open(self.at.size, "truncated")
+        elif self.kind[-1] != END:
+            last = int(self.at[-1])
+            spot = max(right - 1, last) if right > left else last
             yield self.source.fault("no_semicolon", spot, spot + 1)
         elif right > left:
-            yield self._trailing(left, right, "no_semicolon_alone" if at.size == 1 else "trailing")
-
-    def _trailing(self, left: int, right: int, key: str) -> Fault:
-        return self.source.fault(key, left, right, got=self.source.text(left, right)[:40])
+            yield self._text("no_semicolon_alone" if self.at.size == 1 else "trailing", left, right)

@@ -38,12 +38,8 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, in
     A group is the named node of its label (``sect. Triglochidiati``) where there is exactly one; else the smallest
     clade with all its tips, unless a tip known to be of another group of that rank stands in it.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        Not marked as unrooted.
-    known : mapping of str to mapping
-        Ranks of tips, by label; the genus of a label counts without being told.
+    The tree is not marked as unrooted. ``known`` has the ranks of tips by label; the genus of a label counts without
+    being told.
 
     Examples
     --------

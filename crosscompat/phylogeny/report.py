@@ -128,13 +128,8 @@ class Census:
 def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Census:
     """Look whether groups are clades, by rank, the highest first, and by label.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-        Not marked as unrooted, no negative lengths.
-    known : mapping of str to mapping
-        Ranks of tips, by label; the genus of a label counts without being told. A tip whose group of a rank is not
-        known is no stranger to any.
+    The tree is not marked as unrooted and has no negative lengths. ``known`` has the ranks of tips by label; the genus
+    of a label counts without being told. A tip whose group of a rank is not known is no stranger to any.
 
     Examples
     --------

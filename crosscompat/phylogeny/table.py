@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cached_property, partial
 from os import PathLike
 from pathlib import Path
@@ -77,15 +77,7 @@ class DistanceTable(Distances):
         return content_hash(words, np.isnan(values).astype(np.int64), np.nan_to_num(values))
 
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
-        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
-
-        Only these pairs need be known.
-
-        Raises
-        ------
-        BadInput
-            Naming every gap among the pairs.
-        """
+        """Return what `Distances.patristic_between` does; raises a `BadInput` that names every gap among the pairs."""
         distances = self.values[a, b]
         gaps = np.flatnonzero(np.isnan(distances))
         if gaps.size:
@@ -94,13 +86,13 @@ class DistanceTable(Distances):
         return distances
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of k names, by default of all tips, as a (k, k) array; gaps are NaN."""
+        """Return what `Distances.patristic_matrix` does; gaps are NaN."""
         places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
         matrix: Floats = self.values[np.ix_(places, places)]
         return matrix
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to k names, by default to all tips, as a (k,) array; gaps are NaN."""
+        """Return what `Distances.patristic_from` does; gaps are NaN."""
         places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
         row: Floats = self.values[self._lookup.position(a)][places]
         return row
@@ -133,124 +125,111 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     >>> table.patristic_matrix().tolist()
     [[0.0, 1.5, nan], [1.5, 0.0, 4.0], [nan, 4.0, 0.0]]
     """
-    unreadable: list[Fault] = []
-    records, separator = read_records(path, unreadable)
-    raise_faults(unreadable)
-    rows = [_Row(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
+    records, separator = _records(path)
     faults = _Faults(Path(path).name)
-    if not rows:
-        faults.add("no_header", 1, None)
-        faults.settle()
-    if rows[0].cells[0].lstrip()[:1] in {"(", "#", "<", "["}:
+    rows = {number: cells for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)}
+    first = min(rows, default=1)
+    if rows.setdefault(first, [""])[0].lstrip()[:1] in {"(", "#", "<", "["}:
         raise BadInput([worded("table", "tree", Place(faults.file))])
-    labels = _header(rows[0], faults)
-    written = _rows_by_label(rows, labels, faults)
+    labels = _header(first, rows.pop(first), faults)
+    row_of = _rows_by_label(first, rows, labels, faults)
     values = np.full((len(labels), len(labels)), np.nan)
-    for place, row in written.items():
-        for column, cell in enumerate(row.cells[1 : len(labels) + 1]):
-            value = _value(cell.strip(), row.number, labels[column], faults, comma=separator != ",")
-            if value is not None:
-                values[place, column] = value
-    _settle_halves(values, labels, written, faults)
+    for place, number in row_of.items():
+        for column, cell in enumerate(rows[number][1 : len(labels) + 1]):
+            values[place, column] = _value(cell.strip(), number, labels[column], faults, comma=separator != ",")
+    _settle_halves(values, labels, row_of, rows, faults)
     faults.settle()
     return DistanceTable(tuple(labels), values, unit)
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
-    number: int
-    cells: list[str]
+def _records(path: str | PathLike[str]) -> tuple[list[list[str]], str]:
+    unreadable: list[Fault] = []
+    records, separator = read_records(path, unreadable)
+    raise_faults(unreadable)
+    return records, separator
 
 
-@dataclass(frozen=True, slots=True)
 class _Faults:
     """Faults by kind, worded when all are there: the first ones in full, the rest as a number."""
 
-    file: str
-    of_kind: dict[str, list[tuple[Place, dict[str, str]]]] = field(default_factory=lambda: defaultdict(list))
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self._of_kind: dict[str, list[tuple[Place, dict[str, str]]]] = defaultdict(list)
 
     def add(self, key: str, row: int, column: str | None, **values: str) -> None:
-        self.of_kind[key].append((Place(self.file, row=row, column=column), values))
+        self._of_kind[key].append((Place(self.file, row=row, column=column), values))
 
     def settle(self) -> None:
         """Raise everything there is to say, row by row."""
-
-        def fault(key: str, item: tuple[Place, dict[str, str]]) -> Fault:
-            return worded("table", key, item[0], **item[1])
-
-        faults = [
-            worded_fault
-            for key, items in self.of_kind.items()
-            for worded_fault in first_faults(items, partial(fault, key), f"table.{key}", self.file)
-        ]
+        faults: list[Fault] = []
+        for key, items in self._of_kind.items():
+            wording = [partial(worded, "table", key, place, **values) for place, values in items]
+            faults += first_faults(wording, lambda fault: fault(), f"table.{key}", self.file)
         if faults:
             raise BadInput(sorted(faults, key=lambda fault: (fault.place.row is None, fault.place.row or 0)))
 
 
-def _header(row: _Row, faults: _Faults) -> list[str]:
-    labels = [cell.strip() for cell in row.cells[1:]]
+def _header(number: int, cells: list[str], faults: _Faults) -> list[str]:
+    labels = [cell.strip() for cell in cells[1:]]
     while labels and not labels[-1]:
         labels.pop()
-    seen: dict[str, str] = {}
+    seen: dict[str, int] = {}
     for column, label in enumerate(labels, 2):
         if not label:
-            faults.add("no_name", row.number, str(column))
-        elif fold(label) in seen:
-            faults.add("twice_above", row.number, label, first=seen[fold(label)])
-        else:
-            seen[fold(label)] = label
+            faults.add("no_name", number, str(column))
+        elif seen.setdefault(fold(label), column) != column:
+            faults.add("twice_above", number, label, first=labels[seen[fold(label)] - 2])
     if not labels:
-        faults.add("no_header", row.number, None)
+        faults.add("no_header", number, None)
         faults.settle()
     return labels
 
 
-def _rows_by_label(rows: list[_Row], labels: list[str], faults: _Faults) -> dict[int, _Row]:
-    """Return the row of each label by the label's place."""
+def _rows_by_label(top: int, rows: dict[int, list[str]], labels: list[str], faults: _Faults) -> dict[int, int]:
+    """Return the number of each label's row by the label's place; a row that is too long is cut to its name."""
     place_of = {fold(label): place for place, label in reversed(list(enumerate(labels)))}
-    seen: dict[int, _Row] = {}
-    for row in rows[1:]:
-        name = row.cells[0].strip()
+    seen: dict[int, int] = {}
+    for number, cells in rows.items():
+        name = cells[0].strip()
         place = place_of.get(fold(name))
         if place is None:
-            faults.add("row_unknown" if name else "no_name", row.number, "1", name=name)
-        elif place in seen:
-            faults.add("twice_beside", row.number, "1", name=name, first=str(seen[place].number))
-        elif any(cell.strip() for cell in row.cells[len(labels) + 1 :]):
-            faults.add("row_long", row.number, None, name=name)
-            seen[place] = _Row(row.number, row.cells[:1])
-        else:
-            seen[place] = row
+            faults.add("row_unknown" if name else "no_name", number, "1", name=name)
+        elif seen.setdefault(place, number) != number:
+            faults.add("twice_beside", number, "1", name=name, first=str(seen[place]))
+        elif any(cell.strip() for cell in cells[len(labels) + 1 :]):
+            faults.add("row_long", number, None, name=name)
+            del cells[1:]
     for place, label in enumerate(labels):
         if place not in seen and place_of.get(fold(label)) == place and label:
-            faults.add("row_missing", rows[0].number, label, name=label)
+            faults.add("row_missing", top, label, name=label)
     return seen
 
 
-def _value(cell: str, row: int, column: str, faults: _Faults, *, comma: bool) -> float | None:
-    """Return the distance in a cell, or None for a gap or a fault."""
+def _value(cell: str, row: int, column: str, faults: _Faults, *, comma: bool) -> float:
+    """Return the distance in a cell, NaN for a gap or a fault."""
     if cell.lower() in _GAPS:
-        return None
+        return np.nan
     plain = cell.replace(",", ".") if comma and cell.count(",") == 1 and "." not in cell else cell
     value = float(plain) if NUMBER.fullmatch(plain) else np.inf
     if np.isfinite(value) and value >= 0:
         return value
     faults.add("negative" if np.isfinite(value) else "no_number", row, column, got=cell)
-    return None
+    return np.nan
 
 
-def _settle_halves(values: Floats, labels: list[str], written: Mapping[int, _Row], faults: _Faults) -> None:
+def _settle_halves(
+    values: Floats, labels: list[str], row_of: dict[int, int], rows: dict[int, list[str]], faults: _Faults
+) -> None:
     """Fill each half from the other, where they agree, and the diagonal with zeros."""
     with np.errstate(invalid="ignore"):
         differ = np.abs(values - values.T) > AGREE * np.maximum(values, values.T)
     for a, b in np.argwhere(np.triu(differ, 1)).tolist():
-        here, twin = written[a], written[b]
-        got, other = here.cells[b + 1].strip(), twin.cells[a + 1].strip()
-        faults.add("unlike", here.number, labels[b], got=got, other=other, twin=str(twin.number), above=labels[a])
+        here, twin = row_of[a], row_of[b]
+        got, other = rows[here][b + 1].strip(), rows[twin][a + 1].strip()
+        faults.add("unlike", here, labels[b], got=got, other=other, twin=str(twin), above=labels[a])
     for place in np.flatnonzero(np.diag(values) > 0).tolist():
-        row = written[place]
-        faults.add("diagonal", row.number, labels[place], name=labels[place], got=row.cells[place + 1].strip())
-    mean = (values + values.T) / 2
-    other_half = np.where(np.isnan(values), values.T, values)
-    values[:] = np.where(np.isnan(mean), other_half, mean)
+        got = rows[row_of[place]][place + 1].strip()
+        faults.add("diagonal", row_of[place], labels[place], name=labels[place], got=got)
+    whole = np.where(np.isnan(values), values.T, values)
+    values[:] = (whole + whole.T) / 2
     np.fill_diagonal(values, 0.0)

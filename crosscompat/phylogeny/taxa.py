@@ -59,13 +59,7 @@ class HybridIndex(NameIndex):
     """
 
     def pedigree(self, text: str) -> Pedigree:
-        """Return whose offspring a name means.
-
-        Raises
-        ------
-        UnknownName
-            If neither the name nor its parents are found.
-        """
+        """Return whose offspring a name means; raises `UnknownName` if neither it nor its parents are found."""
         label = self.resolve(text)
         if self._is_listed(label):
             return Pedigree(label, {label: 1.0})
@@ -143,12 +137,7 @@ def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Seque
     """Return how far apart m pairs of plants stand, hybrids among them, as an (m,) array.
 
     It is the mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
-    for a hybrid with itself.
-
-    Raises
-    ------
-    BadInput
-        If a table has a gap there.
+    for a hybrid with itself. A gap in a table raises a `BadInput`.
 
     Examples
     --------
@@ -210,13 +199,7 @@ class Taxa:
     sample: TreeSample | None = None
 
     def pedigree(self, label: str) -> Pedigree:
-        """Return the species that have a share in a label: of the tree, or the formula of a hybrid.
-
-        Raises
-        ------
-        UnknownName
-            If it is neither.
-        """
+        """Return the species that have a share in a label of the tree or a hybrid formula, or raise `UnknownName`."""
         return self._of([label])[0]
 
     def species_of(self, labels: Iterable[str]) -> list[str]:
@@ -226,17 +209,7 @@ class Taxa:
     def apart(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
         """Return how far apart each two of m pairs stand, in the unit of the tree, as an (m,) array.
 
-        Parameters
-        ----------
-        seed, pollen : sequences of m str
-            Labels of the tree, or formulas of hybrids.
-
-        Raises
-        ------
-        UnknownName
-            If a label is neither.
-        BadInput
-            If a table has a gap there.
+        What is neither a label of the tree nor a hybrid formula raises `UnknownName`, a gap in a table `BadInput`.
         """
         if self._all_tips(seed, pollen):
             return self.distances.patristic_pairs(seed, pollen)

@@ -216,11 +216,6 @@ class Phylogeny(Distances):
     def mrca(self, names: Iterable[str]) -> int:
         """Return the crown node of the smallest clade that holds some tips, for one tip its own node.
 
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-
         Examples
         --------
         >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).mrca(["b", "c"])
@@ -231,56 +226,25 @@ class Phylogeny(Distances):
         return int(self._meets[low:high].max(initial=self.tip_nodes[low]))
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of k names to each other, in their order, as a (k, k) array; raises `UnknownName`.
-
-        Without names: of all tips, in the order of ``tips``. A name may come twice.
-        """
+        """Return what `Distances.patristic_matrix` does; a name may come twice."""
         return self._matrix(self.root_distance, names).whole()
 
     def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
         """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
 
-        Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not in the tree.
-        ValueError
-            If a block is to have no rows.
-
-        Examples
-        --------
-        >>> from crosscompat.phylogeny.newick import parse_newick
-        >>> tree = parse_newick("((a:1,b:2)x:3,c:4);")
-        >>> [(first, block.tolist()) for first, block in tree.patristic_blocks(rows=2)]
-        [(0, [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0]]), (2, [[8.0, 9.0, 0.0]])]
+        Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows. Raises a
+        `ValueError` if a block is to have none.
         """
         matrix = self._matrix(self.root_distance, names)
         return ((first, matrix.rows(first, first + rows)) for first in range(0, matrix.places.size, rows))
 
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
-        """Return the distance of tip ``a[i]`` to tip ``b[i]``, both by their numbers in ``tips``, as an (m,) array.
-
-        Raises
-        ------
-        IndexError
-            If there is no tip of a number.
-
-        Examples
-        --------
-        >>> tree = Phylogeny.from_arrays([2, 2, -1], [1, 2, 0], ["a", "b", ""])
-        >>> tree.patristic_between(np.array([0, 1]), np.array([1, 1])).tolist()
-        [3.0, 0.0]
-        """
+        """Return what `Distances.patristic_between` does; an `IndexError` says that there is no tip of a number."""
         met = self._mrca_table.of(a, b)
         return path_lengths(self.root_distance, self.tip_nodes[a], self.tip_nodes[b], met)
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return the distances of one tip to k names, by default to all ``tips``, as a (k,) array.
-
-        Raises `UnknownName`.
-        """
+        """Return what `Distances.patristic_from` does, in a time that grows with the number of tips."""
         tip = self._lookup.position(a)
         met = met_by_one(self.tip_nodes, self._meets, tip)
         lengths = path_lengths(self.root_distance, int(self.tip_nodes[tip]), self.tip_nodes, met)
@@ -290,15 +254,12 @@ class Phylogeny(Distances):
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
 
         The root and nodes with a single child count. In a tree marked [&U] a root with exactly two children is only
-        where the drawing begins, and does not count. Raises `UnknownName`.
+        where the drawing begins, and does not count.
         """
         return int(self.node_distance_matrix([a, b])[0, 1])
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
-        """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array.
-
-        Raises `UnknownName`.
-        """
+        """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array."""
         return np.maximum(self._matrix(self._edge_height, names).whole().astype(np.int64) - 1, 0)
 
     def clade(self, a: str, b: str) -> Clade:
@@ -306,8 +267,6 @@ class Phylogeny(Distances):
 
         Raises
         ------
-        UnknownName
-            If a name is not in the tree.
         BadInput
             If the tree is marked as unrooted, or has negative branch lengths.
 

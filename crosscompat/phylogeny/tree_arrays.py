@@ -52,16 +52,8 @@ def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
     The last child of a node stands right before it, so the siblings that end there are its children; the k-th such
     group at one depth belongs to the k-th inner node of the depth above.
 
-    Parameters
-    ----------
-    depth : (n,) int array
-        Edges between a node and its root.
-    inner : (n,) bool array
-        Whether the node has children.
-
-    Returns
-    -------
-    (n,) int array, -1 for each root
+    ``depth`` (n,) are the edges between a node and its root, ``inner`` (n,) says whether it has children; returned is
+    an (n,) array, -1 for each root.
 
     Examples
     --------
@@ -317,10 +309,7 @@ class MrcaTable:
     def of(self, a: Ints, b: Ints) -> Ints:
         """Return the node where tips ``a[i]`` and ``b[i]`` meet, as an (m,) array; for a tip with itself, its own node.
 
-        Raises
-        ------
-        IndexError
-            If there is no tip of a number.
+        An `IndexError` says that there is no tip of a number.
         """
         first, last = np.minimum(a, b), np.maximum(a, b)
         if first.min(initial=0) < 0 or last.max(initial=0) >= self._tip_nodes.size:

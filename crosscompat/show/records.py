@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from io import BytesIO
 from typing import Any
 
-from crosscompat.book.import_export.cell_meaning import guarded
+from crosscompat.book.import_export.row_meaning import guarded
 from crosscompat.ground.csv_cells import sheet_text
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

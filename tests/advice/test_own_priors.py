@@ -77,7 +77,7 @@ def test_effects_differ_as_widely_as_they_say(collection, request, kind):
     own, published = collection(crosses, settings=ALIKE), collection(crosses)
     ours, theirs = (fitted_on(made, training_set_of(made, DAY)) for made in (own, published))
     for mine, others in zip(ours.steps, theirs.steps, strict=True):
-        assert mine.effects.variances[0] < 0.01 < others.effects.variances[0]
+        assert mine.variances[0] < 0.01 < others.variances[0]
 
 
 def test_held_out_crosses_are_forecast_with_them_by_the_distance_alone_too(collection, book):

@@ -9,11 +9,11 @@ from crosscompat.advice import reasoning
 from crosscompat.advice.predict import Asked
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel, StepFit
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
-from crosscompat.model.posterior import EFFECTS, unknown_effects
+from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import TERMS, Reasons
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 
@@ -35,7 +35,7 @@ NOBODY = np.full(1, -1)
 def model(slopes=SLOPES):
     k = len(FEATURES)
     prior = GaussianPrior(np.zeros(k + 1), np.ones(k + 1))
-    fit = StepFit("whole", np.asarray(slopes, dtype=float), np.eye(k + 1), unknown_effects(np.zeros(7), k + 1))
+    fit = unlearned("whole", np.asarray(slopes, dtype=float), np.eye(k + 1), np.zeros(7))
     means = np.array([0, 0, 0.5, 0.5, 0, 0, 0, 0.2])
     return FittedModel(
         Recipe(FEATURES, SCALE),

@@ -119,9 +119,11 @@ def test_weightings_are_those_of_the_models(trained, book):
     stage = saved.model.fit_of("whole")
     assert {entry.stage for entry in lesson.weightings} == {"whole"}
     assert [entry.feature for entry in lesson.weightings] == list(saved.model.recipe.names)
-    assert [entry.after for entry in lesson.weightings] == stage.mean[1:].tolist()
-    assert [entry.before for entry in lesson.weightings] == made.saved.model.fit_of("whole").mean[1:].tolist()
-    assert [entry.after_sd for entry in lesson.weightings] == np.sqrt(np.diag(stage.covariance))[1:].tolist()
+    assert [entry.after for entry in lesson.weightings] == stage.coefficients[1:].tolist()
+    assert [entry.before for entry in lesson.weightings] == made.saved.model.fit_of("whole").coefficients[1:].tolist()
+    assert [entry.after_sd for entry in lesson.weightings] == np.sqrt(np.diag(stage.covariance))[
+        1 : stage.sizes[0]
+    ].tolist()
 
 
 def test_a_feature_that_came_or_went_has_no_weight_on_that_side(trained, book, traits):

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from crosscompat.model.composition import SeedsPerPod, prior_shares, share_means
-from crosscompat.model.kinship import correlation
+from crosscompat.model.pairings import correlation
 from crosscompat.model.prior import published
 from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import recipe_for, scale_of

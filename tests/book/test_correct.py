@@ -57,7 +57,7 @@ def test_a_field_is_put_right_and_what_stood_there_is_kept(filled, record, pair,
     new = corrected(filled, record, pair)
     assert getattr(new, field) == value
     with filled.reading() as page:
-        versions = page.versions(type(new), record=new.id)
+        versions = page.versions(type(new), ids=[new.id])
     assert [version.replaced_in for version in versions] == [2, None]
     assert versions[1].record == new
 

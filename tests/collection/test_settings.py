@@ -1,13 +1,10 @@
 from __future__ import annotations
 
-import tomllib
 from dataclasses import asdict, fields
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings, set_setting
+from crosscompat.collection.settings import FORMAT, NewerFormat, Settings, read_settings
 from crosscompat.ground.errors import BadInput
 from crosscompat.traits import KINDS
 
@@ -207,31 +204,3 @@ def comments(text):
 
 
 PRIORS = "\n[priors.time]  # from my own crosses\nmean = -2.0\n"
-
-
-@pytest.mark.parametrize("old", [OLD, f"seeds_per_pod = 3.0  # by hand\n{OLD}", OLD + PRIORS, f"format = 1\n{PRIORS}"])
-def test_a_setting_is_written_among_the_others_and_comments_stay(written, old):
-    path = written(old)
-    set_setting(path, "seeds_per_pod", 5.25)
-    new = path.read_text(encoding="utf-8")
-    assert comments(new) == comments(old)
-    assert tomllib.loads(new) == {**tomllib.loads(old), "seeds_per_pod": 5.25}
-
-
-def test_what_does_not_change_is_not_written(written):
-    path = written("seeds_per_pod = 5.25\n")
-    set_setting(path, "seeds_per_pod", 5.25)
-    stamp = path.stat().st_ino
-    set_setting(path, "seeds_per_pod", 5.25)
-    assert path.stat().st_ino == stamp
-    set_setting(path, "seeds_per_pod", 5.5)
-    assert path.read_text(encoding="utf-8") == "seeds_per_pod = 5.5\n"
-
-
-@settings(max_examples=30, deadline=None)
-@given(st.floats(1e-12, 1e12))
-def test_a_number_is_read_back_to_the_last_digit(tmp_path_factory, seeds):
-    path = tmp_path_factory.mktemp("settings") / "collection.toml"
-    path.write_text(OLD, encoding="utf-8")
-    set_setting(path, "seeds_per_pod", seeds)
-    assert read_settings(path).seeds_per_pod == seeds

@@ -133,7 +133,7 @@ def test_a_formula_keeps_its_parents():
     name = parse("E. coccineus QX 237 × E. ×roetteri", genus="Echinocereus")
     seed, pollen = name.parents
     assert (seed.field_number, pollen.hybrid, name.genus) == ("QX 237", True, "")
-    assert name.species() == "Echinocereus coccineus × Echinocereus ×roetteri"
+    assert str(name.only_species()) == "Echinocereus coccineus × Echinocereus ×roetteri"
 
 
 @pytest.mark.parametrize(

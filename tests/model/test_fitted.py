@@ -59,7 +59,7 @@ def test_a_step_before_any_cross_differs_from_its_share_by_nothing_that_is_known
     fit, share = prior_step(model, step), prior_shares(SEEDS)[step]
     assert not fit.mean.any()
     assert np.diag(fit.covariance) == pytest.approx((share * model.prior.sd) ** 2)
-    seed, *_, record = np.sqrt(fit.effects.variances)
+    seed, *_, record = np.sqrt(fit.variances)
     assert seed == pytest.approx(share * model.scales["seed"])
     assert record == published().effect_scales(step)["record"]
 

@@ -8,12 +8,12 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from crosscompat.model.composition import Logits, SeedsPerPod
-from crosscompat.model.fitted import FittedModel, StepFit, fit_crosses, fit_plain, prior_model
+from crosscompat.model.fitted import FittedModel, fit_crosses, fit_plain, prior_model
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, step_logits
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
-from crosscompat.model.posterior import EFFECTS, unknown_effects
+from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import reasons, whole_reasons
 from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
@@ -192,7 +192,7 @@ def test_no_pairings_have_no_chances():
 def test_a_model_made_by_hand_is_read_as_it_stands():
     model = FittedModel(
         PLAIN, np.array([0.3]), np.array([0.1]), GaussianPrior(np.zeros(2), np.ones(2)), dict.fromkeys(EFFECTS, 0.0),
-        (StepFit(WHOLE, np.array([1.0, -2.0]), np.diag([0.04, 0.0]), unknown_effects(np.zeros(7), 2)),), Seen(), SEEDS,
+        (unlearned(WHOLE, np.array([1.0, -2.0]), np.diag([0.04, 0.0]), np.zeros(7)),), Seen(), SEEDS,
     )  # fmt: skip
     answer = outlook(model, np.array([[1.0], [np.nan]])).whole
     assert answer.mean == pytest.approx([-1.0, 1.0 - 2.0 * 0.3])

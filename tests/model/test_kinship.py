@@ -9,7 +9,7 @@ from scipy.spatial.distance import squareform
 
 from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.model.design_matrix import Kinship
-from crosscompat.model.kinship import average_linkage, relatedness
+from crosscompat.model.pairings import average_linkage, relatedness
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import Pedigree

@@ -17,9 +17,8 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.gaussian import stage_of
 from crosscompat.model.hyperparameters import integrate
 from crosscompat.model.inference import find_mode
-from crosscompat.model.kinship import correlation, relatedness
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
+from crosscompat.model.pairings import Levels, Pairings, Parents, correlation, pairings_of, relatedness
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
 from crosscompat.model.reasons import TERMS, past_weights, prior_logits, reasons
@@ -195,12 +194,13 @@ def test_what_no_cross_says_of_a_hybrid_is_at_least_what_none_says_of_its_specie
         return Pedigree(label, hybrids[label], ("f", "h")) if label in hybrids else pedigree(label)
 
     asked = pairings_of(book.model.seen, TREE, Parents(labels, labels), mixed)
-    effects = book.model.steps[0].effects
+    fit = book.model.steps[0]
     for kind in (0, 1):
-        f, h, half, quarter = forecasting.parent_effects(effects, asked, kind, np.zeros((4, effects.mean.size)))
+        own = replace(fit, variances=np.where(np.arange(7) == kind, fit.variances, 0.0))
+        f, h, half, quarter = forecasting.effect_columns(own, asked)[1]
         assert half >= (f + h) / 2 - 1e-12
         assert quarter >= (f + 3 * h) / 4 - 1e-12
-        assert half <= effects.variances[kind] + 1e-12
+        assert half <= fit.variances[kind] + 1e-12
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -271,7 +271,7 @@ def test_an_effect_the_data_say_nothing_about_keeps_its_prior_variance():
     one = fit(np.array([[0.5, 1.0]]), Counts.of([1], [1]), Parents(["a"], ["b"]), np.eye(2))
     scales = SCALES
     expected = [scales[name] for name in EFFECTS]
-    assert np.sqrt(one.steps[0].effects.variances) == pytest.approx(expected, rel=0.06)
+    assert np.sqrt(one.steps[0].variances) == pytest.approx(expected, rel=0.06)
     before, after = (logits(model, np.array([[0.5, 1.0]])) for model in (prior_model(RECIPE, SeedsPerPod(20, 1)), one))
     assert after.sd == pytest.approx(before.sd, rel=0.1)
 
@@ -347,14 +347,14 @@ def test_a_damaged_set_of_effects_is_refused(tmp_path):
     book = Book(11)
     stage = book.model.steps[0]
     for harm in (
-        {"mean": stage.effects.mean[:-1]},
-        {"covariance": stage.effects.covariance[:-1, :-1]},
-        {"variances": stage.effects.variances[:3]},
-        {"pairs": replace(stage.effects.pairs, pair=stage.effects.pairs.pair[1:])},
-        {"pairs": replace(stage.effects.pairs, columns=stage.effects.pairs.columns + 1000)},
-        {"pairs": replace(stage.effects.pairs, ways=stage.effects.pairs.ways - 0.5)},
+        {"mean": stage.mean[:-1]},
+        {"covariance": stage.covariance[:-1, :-1]},
+        {"variances": stage.variances[:3]},
+        {"pairs": replace(stage.pairs, pair=stage.pairs.pair[1:])},
+        {"pairs": replace(stage.pairs, columns=stage.pairs.columns + 1000)},
+        {"pairs": replace(stage.pairs, ways=stage.pairs.ways - 0.5)},
     ):
-        damaged = replace(book.model, steps=(replace(stage, effects=replace(stage.effects, **harm)),))
+        damaged = replace(book.model, steps=(replace(stage, **harm),))
         write_model(tmp_path / "model.json", SavedModel(damaged, {}, "2026-10-31"))
         with pytest.raises(BadInput, match="saved model cannot be read"):
             read_model(tmp_path / "model.json")

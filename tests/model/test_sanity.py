@@ -15,9 +15,8 @@ from crosscompat import TakeModel
 from crosscompat.book.crosses import COUNT_COLUMNS
 from crosscompat.model.fitted import fit_crosses, fit_plain
 from crosscompat.model.forecast import chances, outlook
-from crosscompat.model.kinship import relatedness
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.pairings import Parents, pairings_of
+from crosscompat.model.pairings import Parents, pairings_of, relatedness
 from crosscompat.model.prior import published
 from crosscompat.model.stages import STAGES, step_counts
 from crosscompat.pairing import pair_rows, recipe_for, scale_of

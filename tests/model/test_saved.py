@@ -11,12 +11,11 @@ from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel, StepFit, fit_crosses, prior_model
+from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
-from crosscompat.model.kinship import relatedness
-from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of
-from crosscompat.model.posterior import EFFECTS, Past, unknown_effects
+from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of, relatedness
+from crosscompat.model.posterior import EFFECTS, Past, unlearned
 from crosscompat.model.saved import FORMAT, SavedModel, read_model, write_model
 from crosscompat.model.stages import STAGES, WHOLE, step_counts
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
@@ -30,10 +29,13 @@ def made(seed, features):
     rng = np.random.default_rng(seed)
     k = len(features)
     half = rng.normal(size=(k + 1, k + 1))
-    effects, nobody = unknown_effects(rng.exponential(size=7), k + 1), np.empty(0, dtype=np.intp)
+    nobody = np.empty(0, dtype=np.intp)
     none = np.empty(0), rng.normal(size=k + 1), rng.exponential(size=k + 1), rng.exponential(size=6), 0.3, nobody
     past = Past(np.empty((0, k + 1)), Levels(nobody, nobody, nobody, nobody), *none)
-    steps = tuple(StepFit(step, rng.normal(size=k + 1), half @ half.T, effects, past) for step in ("set", WHOLE))
+    steps = tuple(
+        replace(unlearned(step, rng.normal(size=k + 1), half @ half.T, rng.exponential(size=7)), past=past)
+        for step in ("set", WHOLE)
+    )
     places = tuple((name, *rng.exponential(size=2).tolist()) for name in CURVES)
     return FittedModel(
         Recipe(tuple(features), DistanceScale(float(rng.exponential()), places, "My")),

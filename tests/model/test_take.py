@@ -13,8 +13,7 @@ from crosscompat.ground.errors import BadInput, NameWarning, UnknownName, WrongU
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook, step_logits
-from crosscompat.model.kinship import relatedness
-from crosscompat.model.pairings import Parents, pairings_of
+from crosscompat.model.pairings import Parents, pairings_of, relatedness
 from crosscompat.model.stages import STAGES, step_counts
 from crosscompat.pairing import CURVES, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick

@@ -10,7 +10,7 @@ from skbio import DistanceMatrix
 from skbio.tree import nj
 
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.model.kinship import average_linkage
+from crosscompat.model.pairings import average_linkage
 from crosscompat.phylogeny.neighbour_joining import neighbour_joining
 from crosscompat.phylogeny.newick import parse_newick
 

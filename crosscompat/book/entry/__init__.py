@@ -32,15 +32,6 @@ def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = N
     -------
     list of str
         Sentences. What is unknown contradicts nothing.
-
-    Examples
-    --------
-    >>> from crosscompat.book.records import Cross, Observation, Pollination
-    >>> cross = Cross(number="26-01")
-    >>> visit = Pollination(cross=cross.id, date=date(2026, 5, 1), units=4)
-    >>> seen = Observation(cross=cross.id, what="pods_set", count=5, date=date(2026, 5, 12))
-    >>> impossibilities(CrossRecords(cross, (visit,), counts=(seen,)), date(2026, 6, 1))
-    ['There are more pods set than units pollinated (5 > 4).']
     """
     overall = [what for _, _, what in impossible(count_arrays([totals(whole)]))]
     return [*overall, *_pods(whole), *_seed(whole, most_seeds), *_trays(whole), *_proofs(whole), *_days(whole, today)]

@@ -85,7 +85,7 @@ def _undone(changes: tuple[Change, ...]) -> set[int]:
 
 def _touched_by(page: Reading, change: int) -> tuple[dict[str, Record], dict[str, Record]]:
     """Return the records that a change wrote, and those that stood before in place of them or were taken back by it."""
-    touched = [version for kind in KINDS.values() for version in page.versions(kind, change=change)]
+    touched = [version for kind in KINDS.values() for version in page.versions(kind, changes=[change])]
     written = {version.record.id: version.record for version in touched if version.made_in == change}
     before = {version.record.id: version.record for version in touched if version.replaced_in == change}
     return written, before
@@ -172,15 +172,6 @@ def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
     ------
     WrongUse
         If there is no such field, a value is none, or nothing changes.
-
-    Examples
-    --------
-    >>> from crosscompat.book.records import Observation
-    >>> from crosscompat.book.store import open_store
-    >>> wrong = Observation(cross="some cross", what="pods_set", count=3)
-    >>> with open_store("sqlite://").reading() as page:
-    ...     corrected(page, wrong, ["count=2"]).count
-    2
     """
     if not given:
         raise WrongUse(say("correct.nothing"))

@@ -7,24 +7,17 @@ from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import Any, TypeVar
 
+from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, cross_records
 from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import SHORTEST, plain
-from crosscompat.book.records import (
-    Cross,
-    Emergence,
-    Loss,
-    Observation,
-    Proof,
-    Record,
-    SeedLot,
-    Sowing,
-)
+from crosscompat.book.records import Record
 from crosscompat.book.store import Writing
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-_R = TypeVar("_R", SeedLot, Sowing)
+_R = TypeVar("_R", records.SeedLot, records.Sowing)
+_Written = tuple[list[Record], records.Cross | None]
 _Counted = tuple[date | None, int, Record]
 
 
@@ -93,7 +86,7 @@ class Seen:
         return all(getattr(self, item.name) is None for item in fields(self))
 
 
-def observe(pen: Writing, cross: Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
+def observe(pen: Writing, cross: records.Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
     """Write down what was seen of a cross on a day, and return what was written.
 
     Raises
@@ -123,8 +116,8 @@ def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
 
     Examples
     --------
-    >>> cross = Cross(number="26-01")
-    >>> none = Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
+    >>> cross = records.Cross(number="26-01")
+    >>> none = records.Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
     >>> surprises(CrossRecords(cross, counts=(none,)), Seen(swelling=2), date(2026, 5, 12))[0].split(" If ")[0]
     'On 2026-05-09 no pod had set. Has one swollen since?'
     """
@@ -191,11 +184,11 @@ def _on(day: date | None) -> str:
     return day.isoformat() if day else say("observe.once")
 
 
-def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> tuple[list[Record], Cross | None]:
+def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> _Written:
     """Return the records that say what was seen, and the cross itself where that changes."""
     cross = whole.cross
     added: list[Record] = [
-        Observation(cross=cross.id, date=day, what=what, count=count, by=who)
+        records.Observation(cross=cross.id, date=day, what=what, count=count, by=who)
         for what, count in (("pods_set", seen.swelling), ("pods_dropped", seen.dropped), ("pods_held", seen.ripe))
         if count is not None
     ]
@@ -210,21 +203,21 @@ def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) ->
     return _with_notes(added, cross, seen, day)
 
 
-def _after_sowing(cross: Cross, seen: Seen, trays: Sequence[Sowing], day: date) -> Iterator[Record]:
+def _after_sowing(cross: records.Cross, seen: Seen, trays: Sequence[records.Sowing], day: date) -> Iterator[Record]:
     if seen.up is not None or seen.highest is not None:
         tray = _which(trays, seen.tray, "tray", "place")
         if tray is None:
             raise WrongUse(say("observe.no_tray"))
-        yield Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
+        yield records.Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
     if seen.lost is not None:
         tray = _which(trays, seen.tray, "tray", "place") if seen.tray else None
         sowing = tray.id if tray else None
-        yield Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
+        yield records.Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
     if seen.proof is not None:
-        yield Proof(cross=cross.id, date=day, verdict=seen.proof, by_what=seen.by_what)
+        yield records.Proof(cross=cross.id, date=day, verdict=seen.proof, by_what=seen.by_what)
 
 
-def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> SeedLot:
+def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> records.SeedLot:
     seeds, filled = harvest.seeds, harvest.filled
     if harvest.only_good:
         if seeds is not None and filled is not None:
@@ -233,15 +226,15 @@ def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> SeedLot:
     if harvest.lot and plain(harvest.lot) in {plain(lot.name or "") for lot in whole.lots}:
         raise WrongUse(say("observe.lot_there", lot=harvest.lot))
     counts: dict[str, Any] = {"pods": harvest.pods, "seeds": seeds, "filled": filled, "left": harvest.left}
-    return SeedLot(cross=whole.cross.id, name=harvest.lot, date=day, weight=harvest.weight, **counts)
+    return records.SeedLot(cross=whole.cross.id, name=harvest.lot, date=day, weight=harvest.weight, **counts)
 
 
-def _sowing(whole: CrossRecords, sown: Sown, lots: Sequence[SeedLot], day: date) -> Sowing:
+def _sowing(whole: CrossRecords, sown: Sown, lots: Sequence[records.SeedLot], day: date) -> records.Sowing:
     lot = _which(lots, sown.lot, "lot", "name")
     if sown.tray and plain(sown.tray) in {plain(tray.place or "") for tray in whole.trays}:
         raise WrongUse(say("observe.tray_there", tray=sown.tray))
     said: dict[str, Any] = {"seeds": sown.seeds, "treatment": sown.treatment, "place": sown.tray}
-    return Sowing(cross=whole.cross.id, lot=lot.id if lot else None, date=day, **said)
+    return records.Sowing(cross=whole.cross.id, lot=lot.id if lot else None, date=day, **said)
 
 
 def _which(known: Sequence[_R], text: str | None, what: str, name: str) -> _R | None:
@@ -259,7 +252,7 @@ def _which(known: Sequence[_R], text: str | None, what: str, name: str) -> _R | 
     return found[0]
 
 
-def _with_notes(added: list[Record], cross: Cross, seen: Seen, day: date) -> tuple[list[Record], Cross | None]:
+def _with_notes(added: list[Record], cross: records.Cross, seen: Seen, day: date) -> _Written:
     """Put the note on what was written first, else on the cross; what is doubtful makes the cross so."""
     changed = cross
     doubtful = say("observe.doubtful", why=seen.doubtful) if seen.doubtful else ""

@@ -13,9 +13,19 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.cell_meaning import TOOK_MEANS, is_open, iso_day, parents_of, put_took, unguarded
 from crosscompat.book.import_export.column_mapping import NOTE, Column, Grid, TableMapping, Value, meaning_of
-from crosscompat.book.import_export.from_tables import extra_in, extra_noted, records_of, with_extra
+from crosscompat.book.import_export.row_meaning import (
+    TOOK_MEANS,
+    extra_in,
+    extra_noted,
+    is_open,
+    iso_day,
+    parents_of,
+    put_took,
+    records_of,
+    unguarded,
+    with_extra,
+)
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading

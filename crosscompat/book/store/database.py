@@ -98,20 +98,11 @@ def _table(name: str, kind: type[Record]) -> sa.Table:
             table.c[column],
             unique=column in unique,
             sqlite_where=standing.is_(None),
+            postgresql_where=standing.is_(None),
         )
     for mark in ("made_in", "replaced_in"):
         sa.Index(f"ix_{name}_{mark}", table.c[mark])
     return table
-
-
-def also_on_postgresql() -> None:
-    """Let the indexes cover the standing rows alone on PostgreSQL too.
-
-    It is not said with the index, for that would load the whole dialect wherever a book is opened.
-    """
-    for table in TABLES.values():
-        for index in (one for one in table.indexes if str(one.name).endswith("_standing")):
-            index.dialect_options["postgresql"]["where"] = table.c.replaced_in.is_(None)
 
 
 def _column(item: Field[Any], kind: type[Record]) -> sa.Column[Any]:
@@ -199,9 +190,7 @@ def open_engine(where: str | Path) -> Engine:
         raise WrongUse(say("store.no_driver", driver=error.name)) from None
     except NoSuchModuleError:
         raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True))) from None
-    if engine.dialect.name == "postgresql":
-        also_on_postgresql()
-    else:
+    if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin)
     return engine

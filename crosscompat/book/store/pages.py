@@ -110,34 +110,31 @@ class Reading:
         self,
         kind: type[R],
         *,
-        change: int | Collection[int] | None = None,
-        record: str | Collection[str] | None = None,
+        changes: Collection[int] | None = None,
+        ids: Collection[str] | None = None,
         **where: object,
     ) -> tuple[Version, ...]:
         """Return records of a kind as they were written over time.
 
         Parameters
         ----------
-        change : int or collection of int, optional
-            Only what these changes wrote or replaced.
-        record : str or collection of str, optional
-            Only these records.
+        changes, ids : collection, optional
+            Only what these changes wrote or replaced; only these records.
         **where
             As for `current`.
         """
         table = TABLES[kind]
         query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
-        if change is not None:
-            numbers = [change] if isinstance(change, int) else list(change)
-            query = query.where(table.c.made_in.in_(numbers) | table.c.replaced_in.in_(numbers))
-        if record is not None:
-            query = query.where(table.c.id.in_([record] if isinstance(record, str) else list(record)))
+        if changes is not None:
+            query = query.where(table.c.made_in.in_(changes) | table.c.replaced_in.in_(changes))
+        if ids is not None:
+            query = query.where(table.c.id.in_(ids))
         query = _narrowed(query, table, where)
         return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
 
     def touched(self, change: int) -> int:
         """Return how many records a change wrote, replaced or took back."""
-        return len({one.record.id for kind in KINDS.values() for one in self.versions(kind, change=change)})
+        return len({one.record.id for kind in KINDS.values() for one in self.versions(kind, changes=[change])})
 
     def ids(self) -> list[str]:
         """Return the identifiers of all records that ever were."""
@@ -219,9 +216,7 @@ class Writing(Reading):
             raise WrongUse(say("store.undo.taken", number=self.undoes)) from None
 
     def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
-        names = [item.name for item in fields(kind)]
-        rows = [{**{name: getattr(record, name) for name in names}, "made_in": self._noted()} for record in records]
-        self.connection.execute(insert(TABLES[kind]), rows)
+        self.connection.execute(insert(TABLES[kind]), [_values(one) | {"made_in": self._noted()} for one in records])
 
     def _mark(self, table: Table, ids: Sequence[str]) -> None:
         mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self._noted())
@@ -229,6 +224,10 @@ class Writing(Reading):
             portion = ids[start : start + _FEW]
             if self.connection.execute(mark.where(table.c.id.in_(portion))).rowcount != len(portion):
                 raise Busy(say("store.changed_meanwhile"))
+
+
+def _values(record: Record) -> dict[str, Any]:
+    return {item.name: getattr(record, item.name) for item in fields(record)}
 
 
 def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
@@ -301,14 +300,9 @@ def restore_history(
         ids = dict.fromkeys(version.record.id for version in versions[kind])
         pen.connection.execute(insert(RECORDS), [{"id": one, "kind": name} for one in ids])
     for kind in kinds:
-        pen.connection.execute(insert(TABLES[kind]), list(_rows(kind, versions[kind])))
-
-
-def _rows(kind: type[Record], versions: Iterable[Version]) -> Iterable[Mapping[str, object]]:
-    names = [item.name for item in fields(kind)]
-    for version in versions:
-        values = {name: getattr(version.record, name) for name in names}
-        yield values | {"made_in": version.made_in, "replaced_in": version.replaced_in}
+        rows = [(_values(one.record), one.made_in, one.replaced_in) for one in versions[kind]]
+        marked = [row | {"made_in": made_in, "replaced_in": replaced_in} for row, made_in, replaced_in in rows]
+        pen.connection.execute(insert(TABLES[kind]), marked)
 
 
 def _count_on(connection: Connection) -> None:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.dates_and_author import today
 from crosscompat.cli.options import Day, Folder, Json, count
 from crosscompat.cli.output import give, line, paragraph, talk
+from crosscompat.cli.prompts import today
+from crosscompat.cli.session import settings_at
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.wording import say
 
@@ -33,7 +34,6 @@ def due(
 ) -> None:
     """Say what is due, and write the calendar if one is asked for."""
     from crosscompat.advice.due import due_list
-    from crosscompat.cli.locate import settings_at
 
     place, settings = settings_at(folder)
     day = as_of or today()

@@ -10,9 +10,10 @@ import typer
 
 from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
-from crosscompat.cli.dates_and_author import author, today
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, taking
 from crosscompat.cli.output import give, line, paragraph
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import Stopped, agreed, open_here
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -60,7 +61,6 @@ def observe(
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
     from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
-    from crosscompat.cli.book.book_session import agreed, open_here
 
     taken = {part.split("=")[-1]: fields.pop(part.split("=")[0]) for part in _HARVEST.split()}
     sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
@@ -124,7 +124,6 @@ def _written(
     from crosscompat.book.entry.enter_observation import observe, surprises
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
-    from crosscompat.cli.book.book_session import Stopped
 
     bounds = Bounds(today(), settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.dates_and_author import author, today
 from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, taking, text
-from crosscompat.cli.output import columns, give, line, paragraph
+from crosscompat.cli.output import give, headings, line, paragraph, print_table
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -79,7 +80,6 @@ def plant(
 
 def _run(folder: Any, told: Any, *, dry_run: bool, why: bool, as_json: bool) -> None:
     from crosscompat.advice.plant_cards import plant_answer
-    from crosscompat.cli.book.book_session import open_with_collection
 
     with open_with_collection(folder) as (collection, store):
         answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
@@ -104,14 +104,12 @@ def _print_list(answer: PlantAnswer) -> None:
     if not answer.plants:
         paragraph(say("plant.none"))
         return
-    heading = [say(f"plant.columns.{name}") for name in ("plant", "species", "sex", "place")]
     rows = [
         [one.plant, one.species, one.sex or "",
          say("plant.dead", date=_day(one.died)) if one.died else one.place or ""]
         for one in answer.plants
     ]  # fmt: skip
-    for row in columns([heading, *rows]):
-        line(row)
+    print_table(headings("plant.columns", "plant", "species", "sex", "place"), rows, indent=0)
 
 
 def _print_card(card: PlantCard) -> None:

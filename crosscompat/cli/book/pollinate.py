@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.dates_and_author import author, today
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text, words
 from crosscompat.cli.output import give, paragraph, print_json, who
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import Stopped, agreed, open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 
@@ -89,7 +90,6 @@ def pollinate(
 def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, why: bool, as_json: bool) -> None:
     from crosscompat.advice.pollinate import prepare, write_visit
     from crosscompat.book.entry import Bounds
-    from crosscompat.cli.book.book_session import Stopped, agreed, open_with_collection
 
     with open_with_collection(folder) as (collection, store):
 

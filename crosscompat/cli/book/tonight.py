@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.dates_and_author import any_day, today
 from crosscompat.cli.options import Flowers, Folder, Json, count
 from crosscompat.cli.output import give, line, paragraph, who
+from crosscompat.cli.prompts import any_day, today
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 
@@ -32,7 +32,7 @@ def tonight(
 ) -> None:
     """Say which plants can be crossed tonight, with what pollen."""
     from crosscompat.advice.tonight import tonight as what_to_cross
-    from crosscompat.cli.book.book_session import open_with_collection
+    from crosscompat.cli.session import open_with_collection
 
     with open_with_collection(folder, crosses=True) as (collection, store), store.reading() as page:
         found = what_to_cross(collection, page, on or today(), flowers=flowers)

@@ -46,7 +46,7 @@ def test_a_correction_is_a_new_row_and_the_old_one_is_kept(book):
         pen.replace(replace(plant, place="bench 2"))
     with book.reading() as page:
         assert [found.place for found in page.current(Plant)] == ["bench 2"]
-        versions = page.versions(Plant, record=plant.id)
+        versions = page.versions(Plant, ids=[plant.id])
     assert [(version.record.place, version.made_in, version.replaced_in) for version in versions] == [
         ("bench 1", 1, 2),
         ("bench 2", 2, None),

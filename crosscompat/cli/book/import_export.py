@@ -1,4 +1,4 @@
-"""A table taken into the book, or a whole book into an empty one."""
+"""A table taken into the book, a whole book into an empty one, and the book written to tables."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.dates_and_author import author, today
 from crosscompat.cli.options import By, DryRun, Folder, Json, text, words
-from crosscompat.cli.output import columns, give, line, paragraph, print_json, talk
-from crosscompat.cli.prompts import on_a_terminal
+from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
+from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
+from crosscompat.cli.session import open_here, open_with_collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -21,48 +21,51 @@ if TYPE_CHECKING:
     from crosscompat.book.import_export.column_mapping import Grid, TableMapping
     from crosscompat.book.import_export.import_table import Answers, ImportedRows
     from crosscompat.book.store import Store
-    from crosscompat.cli.book.import_prompts import Given
     from crosscompat.collection.opening import Collection
 
-_ASKED, _BAD_DATA = 1, 3
+_BAD_DATA = 3
 _ROWS = ("crosses", "plants")
 _TOOK = ("pod-set", "ripe-pod", "seedling")
+_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
 _ORDERS = ("day-first", "month-first")
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """How a table is to be read, as it was asked for."""
+    """How a table is to be read, as it was said with the command; what is None was not."""
 
     file: Path
     sheet: str | None
     rows_are: str | None
     maps: Sequence[str]
     ignored: Sequence[str]
-    given: Given
+    took_means: str | None
+    only_successes: str | None
+    dates: str | None
+    yes: bool
     good_rows: bool
     who: str | None
     dry_run: bool
     as_json: bool
 
 
-def _one_of(name: str, allowed: tuple[str, ...], help_: str) -> object:
+def _choice(name: str, allowed: tuple[str, ...], help_: str) -> object:
     return typer.Option(name, metavar="|".join(allowed), parser=words(name, allowed), help=say(help_))
 
 
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
     sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
-    rows_are: Annotated[str | None, _one_of("--rows-are", _ROWS, "help.import_rows_are")] = None,
+    rows_are: Annotated[str | None, _choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
     maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
     ignored: Annotated[
         list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
     ] = None,
-    took_means: Annotated[str | None, _one_of("--took-means", _TOOK, "help.import_took_means")] = None,
+    took_means: Annotated[str | None, _choice("--took-means", _TOOK, "help.import_took_means")] = None,
     only_successes: Annotated[
-        str | None, _one_of("--only-successes", ("yes", "no", "unknown"), "help.import_only_successes")
+        str | None, _choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
     ] = None,
-    dates: Annotated[str | None, _one_of("--dates", _ORDERS, "help.import_dates")] = None,
+    dates: Annotated[str | None, _choice("--dates", _ORDERS, "help.import_dates")] = None,
     folder: Folder = None,
     *,
     yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
@@ -72,21 +75,20 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
-    from crosscompat.book.import_export.column_mapping import read_grids
     from crosscompat.book.import_export.whole_book import ENDING
-    from crosscompat.cli.book.book_session import open_with_collection
-    from crosscompat.cli.book.import_prompts import Given
 
-    given = Given(took_means, only_successes, dates, yes)
-    request = Request(file, sheet, rows_are, maps or (), ignored or (), given, good_rows, author(by), dry_run, as_json)
+    request = Request(
+        file, sheet, rows_are, maps or (), ignored or (), took_means, only_successes, dates, yes, good_rows,
+        author(by), dry_run, as_json,
+    )  # fmt: skip
     with open_with_collection(folder, crosses=True) as (collection, store):
         if file.suffix.lower() == ENDING:
-            _take_whole(store, request)
+            _import_book(store, request)
         else:
-            _take_rows(store, collection, _chosen(read_grids(file), request), request)
+            _import_rows(store, collection, request)
 
 
-def _take_whole(store: Store, request: Request) -> None:
+def _import_book(store: Store, request: Request) -> None:
     from crosscompat.advice.sheets import Imported
     from crosscompat.book.import_export.whole_book import read_book
     from crosscompat.book.store.pages import refuse_filled, restore_history
@@ -116,11 +118,11 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     return filled[0]
 
 
-def _take_rows(store: Store, collection: Collection, grid: Grid, request: Request) -> None:
+def _import_rows(store: Store, collection: Collection, request: Request) -> None:
     from crosscompat.advice.sheets import ColumnRead, Imported
-    from crosscompat.book.import_export.column_mapping import changed, guess
-    from crosscompat.cli.book.import_prompts import answered
+    from crosscompat.book.import_export.column_mapping import changed, guess, read_grids
 
+    grid = _chosen(read_grids(request.file), request)
     mapping = changed(guess(grid, request.rows_are), request.maps, request.ignored)
     answer = Imported(
         file=grid.file,
@@ -134,32 +136,46 @@ def _take_rows(store: Store, collection: Collection, grid: Grid, request: Reques
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
         raise WrongUse(say("import.missing", columns=missing))
-    asking = on_a_terminal() and not (request.as_json or request.dry_run)
-    answers, questions = answered(mapping, request.given, asking=asking)
-    if questions and not (request.dry_run and answers):
-        _stop(replace(answer, questions=questions), request)
-    elif answers is not None:
+    answers, questions = _answered(mapping, request)
+    if answers is not None and (request.dry_run or not questions):
         _write(store, collection, (grid, mapping, answers), answer, request)
-
-
-def _stop(answer: Imported, request: Request) -> None:
-    """Say what has to be said first."""
+        return
     if request.as_json:
-        print_json(answer)
+        print_json(replace(answer, questions=questions))
     else:
         line()
-        for question in answer.questions:
+        for question in questions:
             paragraph(question, bullet="? ")
     if not request.dry_run:
-        raise typer.Exit(_ASKED)
+        raise typer.Exit(1)
+
+
+def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, list[str]]:
+    """Return the answers, and the questions that are open; without the answers that the rows need, None."""
+    from crosscompat.book.import_export.import_table import Answers
+
+    asking = on_a_terminal() and not (request.as_json or request.dry_run)
+    took, only, questions = request.took_means, request.only_successes, []
+
+    def asked(key: str, allowed: Sequence[str]) -> str | None:
+        answer = choose(say(f"import.ask.{key}"), allowed) if asking else None
+        questions.extend([] if answer else [say(f"import.ask.{key}_option", words=", ".join(allowed))])
+        return answer
+
+    if mapping.column("took") is None:
+        took = None
+    elif took is None:
+        took = "seedling" if mapping.is_ours else asked("took", _TOOK)
+    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours and only is None:
+        only = asked("only", tuple(_ONLY_SUCCESSES))
+    ready = None if questions else Answers(request.dates, took, _ONLY_SUCCESSES[only or "unknown"])
+    if not (request.yes or mapping.is_ours or (asking and ready is not None and confirm(say("import.ask.mapping")))):
+        questions.append(say("import.ask.mapping_option"))
+    return ready, questions
 
 
 def _write(
-    store: Store,
-    collection: Collection,
-    table: tuple[Grid, TableMapping, Answers],
-    answer: Imported,
-    request: Request,
+    store: Store, collection: Collection, table: tuple[Grid, TableMapping, Answers], answer: Imported, request: Request
 ) -> None:
     from crosscompat.advice.sheets import with_outcome
     from crosscompat.book.import_export.import_table import read_table, records_of_rows
@@ -192,14 +208,12 @@ def _place(answer: Imported) -> str:
 def _print_mapping(answer: Imported) -> None:
     kind = say(f"import.rows.{answer.rows_are}")
     line(say("import.mapping", where=_place(answer), rows=kind, row=str(answer.heading_row)))
-    head = (say("import.heading"), say("import.becomes"), say("import.example"))
     rows = [
         (column.heading, column.becomes or say("import.left_out"), " ".join(column.example.split()))
         for column in answer.columns
         if column.example
     ]
-    for row in columns([head, *rows]):
-        line(f"  {row}")
+    print_table([say(f"import.{key}") for key in ("heading", "becomes", "example")], rows)
 
 
 def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry_run: bool) -> None:
@@ -218,3 +232,34 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
         paragraph(say("import.dry", new=new or say("import.new.none")))
     else:
         paragraph(say("import.done", new=new) if outcome.written else say("import.nothing_new"))
+
+
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Write what is asked for and say what went out."""
+    from crosscompat.advice.sheets import Exported
+    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
+
+    if target is None and crosses is None:
+        raise WrongUse(say("export.which"))
+    with open_here(folder) as (settings, store), store.reading() as page:
+        invented = settings.invented
+        whole = book_in(page) if target else WholeBook((), {})
+        if target:
+            write_book(whole, target, invented=invented)
+        summary = write_summary(page, crosses, invented=invented) if crosses else None
+    files = [str(path) for path in (target, crosses) if path]
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
+
+    def printed(done: Exported) -> None:
+        if target:
+            line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
+        if done.crosses is not None:
+            line(say("export.summary", file=str(crosses), n=done.crosses))
+
+    give(answer, printed, as_json=as_json)

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book.import_export.cell_meaning import escaped, is_pair, iso_day, parents_of, put_took, unescaped
 from crosscompat.book.import_export.column_mapping import (
     COLUMNS,
     Grid,
@@ -18,6 +17,7 @@ from crosscompat.book.import_export.column_mapping import (
     meaning_of,
     meanings,
 )
+from crosscompat.book.import_export.row_meaning import escaped, is_pair, iso_day, parents_of, put_took, unescaped
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import WrongUse
 

@@ -1,4 +1,4 @@
-"""Who changed what and when, and the last change taken back."""
+"""A record put right or taken back, and who changed what and when."""
 
 from __future__ import annotations
 
@@ -6,13 +6,61 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.dates_and_author import author, today
 from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
 from crosscompat.cli.output import give, line, paragraph
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import open_here
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.history import History, HistoryEntry, RecordChange, Undone
+    from collections.abc import Iterable
+
+    from crosscompat.advice.history import Correction, History, HistoryEntry, RecordChange, Undone
+    from crosscompat.book.history import FieldChange
+
+
+def correct(
+    record: Annotated[str, typer.Argument(metavar="RECORD", help=say("help.correct_record"))],
+    given: Annotated[list[str] | None, typer.Argument(metavar="FIELD=VALUE", help=say("help.correct_given"))] = None,
+    by: By = None,
+    folder: Folder = None,
+    *,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help=say("help.correct_withdraw"))] = False,
+    with_rest: Annotated[bool, typer.Option("--with-rest", help=say("help.correct_with_rest"))] = False,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+) -> None:
+    """Write the correction and say what changed."""
+    from crosscompat.advice.history import correction_of
+    from crosscompat.book.entry import Bounds
+    from crosscompat.book.entry import correct as entry
+    from crosscompat.book.find_records import find_record
+
+    if withdraw and given:
+        raise WrongUse(say("correct.both"))
+    with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
+        bounds = Bounds(today(), settings.pod[1])
+        before = find_record(pen, record)
+        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=record)
+        gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
+        after = None if withdraw else entry.correct(pen, before, given or (), bounds)
+        change = None if dry_run else pen.change
+        done = correction_of(pen, before, after, gone, change=change, invented=settings.invented)
+    give(done, lambda one: _print_correction(one, why=why), as_json=as_json)
+
+
+def _print_correction(done: Correction, *, why: bool) -> None:
+    fields = _fields(done.fields)
+    gone = "; ".join(say("correct.taken_back", kind=one.kind, says=one.says) for one in done.withdrawn)
+    if done.change is None:
+        paragraph(say("correct.would", what=fields or gone))
+        return
+    paragraph(say("correct.done", what=fields or gone, number=done.change))
+    if why and not done.withdrawn:
+        paragraph(say("correct.now", kind=done.record.kind, says=done.record.says), bullet=f"[{done.record.short}] ")
+
 
 _SHOWN = 8
 
@@ -26,12 +74,11 @@ def history(
 ) -> None:
     """Print the changes, the latest first; none makes the exit code 1."""
     from crosscompat.advice.history import find_cross_or_plant, history_of
-    from crosscompat.cli.book.book_session import open_here
 
     with open_here(folder) as (settings, store), store.reading() as page:
         one = find_cross_or_plant(page, about) if about else None
         found = history_of(page, one, most, brief=not as_json, invented=settings.invented)
-    give(found, _print, as_json=as_json)
+    give(found, _print_history, as_json=as_json)
     if not found.changes:
         raise typer.Exit(1)
 
@@ -51,7 +98,6 @@ def undo(
     from crosscompat.advice.history import undone_of
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
-    from crosscompat.cli.book.book_session import open_here
 
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         undone = take_back(pen, change, Bounds(today(), settings.pod[1]))
@@ -68,7 +114,7 @@ def _print_undone(done: Undone, *, why: bool) -> None:
         _print_records(told)
 
 
-def _print(found: History) -> None:
+def _print_history(found: History) -> None:
     if found.about:
         line(say("history.about", name=found.about))
     if not found.changes:
@@ -93,7 +139,11 @@ def _print_records(change: HistoryEntry) -> None:
 
 def _touched(touched: RecordChange) -> str:
     head = say("history.touched", kind=touched.kind, how=say(f"history.how.{touched.how}"), says=touched.says)
-    fields = "; ".join(
-        say("correct.field_was", field=one.field, was=one.was or "—", now=one.now or "—") for one in touched.fields
-    )
+    fields = _fields(touched.fields)
     return f"{head} ({fields})" if fields else head
+
+
+def _fields(changed: Iterable[FieldChange]) -> str:
+    return "; ".join(
+        say("correct.field_was", field=one.field, was=one.was or "—", now=one.now or "—") for one in changed
+    )
