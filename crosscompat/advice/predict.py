@@ -14,9 +14,9 @@ from crosscompat.advice.hybrids import uneven_parents
 from crosscompat.advice.parents import Parent
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
+from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
-from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, outlook

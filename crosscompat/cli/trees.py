@@ -71,7 +71,7 @@ def picture(collection: Collection, seen: Partners) -> str:
 
 def _drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
     """Return what a picture and a text share; a large tree is cut to the partners worth seeing."""
-    from crosscompat.show.tip_marks import worth_drawing
+    from crosscompat.show.picture import worth_drawing
 
     tips, marks = _tree(collection).tips, [_mark(partner) for partner in seen.partners]
     chosen = worth_drawing(tips, seen.label, marks)
@@ -103,7 +103,7 @@ def _tree(collection: Collection) -> Phylogeny:
 
 
 def _mark(partner: Partner) -> Any:
-    from crosscompat.show.tip_marks import TipMark
+    from crosscompat.show.picture import TipMark
 
     mark = TipMark(partner.label, partner.species, took=partner.took, failed=partner.failed)
     chance = partner.chance

@@ -54,15 +54,7 @@ _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """A Gaussian over the coefficients.
-
-    Attributes
-    ----------
-    mean : ndarray of float, shape (n_coefficients,)
-    covariance : ndarray of float, shape (n_coefficients, n_coefficients)
-    steps : int
-        Newton steps taken.
-    """
+    """A Gaussian over k coefficients, with mean (k,) and covariance (k, k), and how many Newton steps it took."""
 
     mean: Floats
     covariance: Floats
@@ -84,7 +76,6 @@ class Mode:
         Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
         gradient summed over its group.
     gaussian : Gaussian
-        The posterior.
     evidence : float
         Log evidence, without binomial coefficients; per free coefficient up to a constant.
     steps : int
@@ -104,16 +95,14 @@ class Mode:
 
 
 def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
-    """Fit a logistic regression with independent normal priors.
+    """Fit a logistic regression with independent normal priors; no records give the prior back.
 
     Parameters
     ----------
     design : ndarray of float, shape (n_records, n_coefficients)
-        No missing values. No records at all give the prior back.
+        No missing values.
     counts : Counts
-        What was counted, one entry a row of ``design``.
     prior : GaussianPrior
-        Prior mean and sd of each coefficient.
 
     Raises
     ------
@@ -124,7 +113,6 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     --------
     With a free intercept alone the mode is the logit of the share that took, and the variance 1 / (n p (1 - p)).
 
-    >>> import numpy as np
     >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
     >>> posterior = fit_posterior(np.ones((1, 1)), Counts.of([4], [3]), free)
     >>> bool(np.isclose(posterior.mean[0], np.log(3))), round(float(posterior.covariance[0, 0]), 6)
@@ -146,14 +134,7 @@ class _State:
 
 
 def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
-    """Find the mode by Newton's method with step halving.
-
-    Parameters
-    ----------
-    stage : Stage
-    scales : Scales
-    start : Mode, optional
-        A mode at neighbouring scales; the prior mean if absent.
+    """Find the mode by Newton's method with step halving, from a mode at neighbouring scales or the prior mean.
 
     Raises
     ------
@@ -205,11 +186,7 @@ def _finished(prior: Prior, state: _State, steps: int) -> Mode:
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
     """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset.
 
-    Returns
-    -------
-    by_log_sd : ndarray of float, shape (n_factors,)
-    by_share : float
-    by_offset : ndarray of float, shape (n_records,)
+    Of shapes (n_factors,), a float, and (n_records,).
     """
     design, scales = stage.design, mode.scales
     answer = _answer(mode)
@@ -300,14 +277,8 @@ class TiltedMoments:
 
     Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
     likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
-    0.001, up to sds of 5; in sds of the mean and shares of the variance.
-
-    Attributes
-    ----------
-    parts : tuple of (Ints, Counts, Floats, Floats)
-        Which records, their counts, the nodes in sds and the logs of their weights.
-    size : int
-        Number of records.
+    0.001, up to sds of 5; in sds of the mean and shares of the variance. ``parts`` holds which records, their counts,
+    the nodes in sds and the logs of their weights.
     """
 
     parts: tuple[_Part, ...]
@@ -326,12 +297,8 @@ class TiltedMoments:
     def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log mass, mean and variance of normal times likelihood, each of shape (n_records,).
 
-        Parameters
-        ----------
-        mean, variance : ndarray of float, shape (n_records,)
-            Of the normal.
-        centre, width : ndarray of float, shape (n_records,)
-            Where the quadrature is laid out: about the mean and the sd of the product.
+        ``mean`` and ``variance`` are those of the normal; the quadrature is laid out about ``centre`` in units of
+        ``width``, about the mean and the sd of the product.
         """
         result = np.empty((3, self.size))
         for at, counts, x, log_weight in self.parts:
@@ -371,23 +338,15 @@ class NotSettled(FloatingPointError):
 
 
 def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: float = _SETTLED) -> Mode:
-    """Match the moments of every record's logit, beginning from a mode.
+    """Match the moments of every record's logit, beginning from a mode or a result at neighbouring scales.
 
-    Parameters
-    ----------
-    stage : Stage
-    mode : Mode
-        The posterior mode, or a result at neighbouring scales.
-    scales : Scales, optional
-        Those wanted; by default those of the mode.
-    settled : float
-        It stops once no record's mean moves by more than this share of its sd, nor its variance of itself.
+    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself.
 
     Returns
     -------
     Mode
-        With matched moments: ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites,
-        ``evidence`` that of expectation propagation, and ``slope`` is 0 (its slope has no such term).
+        ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
+        expectation propagation, and ``slope`` is 0 (its slope has no such term).
 
     Raises
     ------

@@ -7,14 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.composition import share_means
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.posterior import Past, StepFit
 from crosscompat.model.stages import STEPS, WHOLE
 
-__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "prior_logits", "reasons", "whole_reasons"]
+__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "reasons", "whole_reasons"]
 
 _MOST_SCALE = 2.0
 
@@ -45,7 +46,6 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
     Parameters
     ----------
     model : FittedModel
-        What was learned.
     step : str
         One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
     row : ndarray of float, shape (n_features,)
@@ -57,7 +57,7 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
     slopes = fit.coefficients if step == WHOLE else fit.coefficients + _share_of_whole(model, step, row)
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
     design = design_of(model.recipe, row[None, :], model.means)
-    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.coefficients)
+    offset = float(offset_of(model, step, design)[0] + design[0] @ fit.coefficients)
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
@@ -72,25 +72,18 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
 def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
     """Return the prior coefficients of a step: those of the whole, as steep as the share is at this pairing."""
     design = design_of(model.recipe, row[None, :], model.means)
-    whole = float(whole_before(model, design)[0])
-    near = offset_of(step, np.array([whole - 0.5, whole + 0.5]), model.seeds)
+    near = share_means(design @ model.prior.mean + [-0.5, 0.5], model.seeds)[step]
     return np.asarray((near[1] - near[0]) * model.prior.mean)
 
 
 def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
     """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
 
-    Parameters
-    ----------
-    model, row, asked
-        As for `reasons`.
-    believed : Outlook
-        Of that one pairing.
+    The arguments are those of `reasons`, and what is believed of that pairing.
 
-    Notes
-    -----
-    What the counts along the way add is told apart step by step, each step joining those before it; within a step it
-    goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in the base.
+    Notes ----- What the counts along the way add is told apart step by step, each step joining those before it; within
+    a step it goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in
+    the base.
     """
     found = reasons(model, WHOLE, row, asked)
     terms = {name: added for name, added, _ in found.terms}
@@ -155,27 +148,14 @@ def _effect_terms(fit: StepFit, asked: Pairings) -> list[tuple[str, float, float
     return [(name, added, value) for name, added, value in terms if added != 0]
 
 
-def prior_logits(past: Past, x: Floats) -> Floats:
-    """Return the logits of pairings before any cross; ``x`` as in ``Past``, shape (n_pairs, p)."""
-    logit: Floats = x @ past.prior_mean
-    return logit
-
-
 def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
     """Return what each past cross adds to the logit of each pairing, shape (n_pairs, n_records).
 
-    Parameters
-    ----------
-    past : Past
-    x : ndarray of float, shape (n_pairs, p)
-        As in ``Past``; what is unknown stands at its training mean.
-    asked : Pairings
+    ``x`` is as in ``Past``, shape (n_pairs, p); what is unknown stands at its training mean.
 
-    Notes
-    -----
-    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two logits. Added
-    to the prior logit the weights give the logit at the mode exactly. Every cross also moves the intercept, which all
-    pairings share: `base_shift` is the sum of that part.
+    Notes ----- The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two
+    logits. Added to the prior logit the weights give the logit at the mode exactly. Every cross also moves the
+    intercept, which all pairings share: `base_shift` is the sum of that part.
     """
     covariance: Floats = (x * past.prior_sd**2) @ past.x.T
     then, now = past.levels, asked.levels

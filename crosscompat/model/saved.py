@@ -55,7 +55,7 @@ class SavedModel:
     ----------
     model : FittedModel
     fingerprints : mapping of str to str
-        Of the tree, the traits and the crosses (``tree``, ``traits``, ``crosses``), to notice that one has changed.
+        Of the ``tree``, the ``traits`` and the ``crosses``, to notice that one has changed.
     as_of : str
         The day, as an ISO date, on which the season was read.
     invented : bool
@@ -81,13 +81,7 @@ class SavedModel:
 
 
 def write_model(path: Path, saved: SavedModel) -> None:
-    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole.
-
-    Raises
-    ------
-    OSError
-        If the place cannot be written to.
-    """
+    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole."""
     document = _document(saved)
     arrays = _arrays(saved.model)
     if sum(array.size for array in arrays.values()) > _MOST_NUMBERS_IN_JSON:

@@ -65,10 +65,8 @@ class StepCounts:
     ----------
     tried, took : ndarray of float, shape (n_crosses,)
         How many entered and how many came through; 1 and 0 where the step says nothing.
-    some : ndarray of bool, shape (n_crosses,)
-        True where only "some of these came through" is known.
-    known : ndarray of bool, shape (n_crosses,)
-        False where the step says nothing.
+    some, known : ndarray of bool, shape (n_crosses,)
+        True where only "some of these came through" is known; False where the step says nothing.
     """
 
     tried: Floats
@@ -88,7 +86,6 @@ class StepCounts:
         )
 
     def __getitem__(self, at: Ints) -> StepCounts:
-        """Return those of some crosses."""
         return StepCounts(self.tried[at], self.took[at], self.some[at], self.known[at])
 
 
@@ -121,7 +118,6 @@ class CrossCounts:
         return any(step.known.any() for name, step in self.steps.items() if name != WHOLE)
 
     def __getitem__(self, at: Ints) -> CrossCounts:
-        """Return those of some crosses."""
         return CrossCounts({name: step[at] for name, step in self.steps.items()}, self.pods[at], self.seeds[at])
 
 
