@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final, Protocol, TypeVar
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span"]
+__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span",
+           "today"]  # fmt: skip
 
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                  "November", "December")  # fmt: skip
@@ -121,6 +122,11 @@ def season_of(day: date, start: str = "01-01") -> int:
     """
     month, first = (int(part) for part in start.split("-"))
     return day.year if (day.month, day.day) >= (month, first) else day.year - 1
+
+
+def today() -> date:
+    """Return the local calendar day."""
+    return datetime.now().astimezone().date()
 
 
 def spoken_date(day: date, today: date | None = None) -> str:
