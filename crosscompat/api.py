@@ -33,18 +33,11 @@ def open_collection(folder: str | PathLike[str]) -> OpenCollection:
     Parameters
     ----------
     folder : path
-        As ``crosscompat new`` or ``crosscompat demo`` made it.
-
-    Returns
-    -------
-    OpenCollection
 
     Raises
     ------
-    BadInput
-        With the faults of every file in it.
-    FileNotFoundError
-        If the folder holds no settings.
+    BadInput, FileNotFoundError
+        With the faults of every file in it; if it holds no settings.
 
     Examples
     --------
@@ -61,24 +54,14 @@ def open_collection(folder: str | PathLike[str]) -> OpenCollection:
     >>> answer = nursery.ask("Echinocereus coccineus", "E. dasyacanthus", flowers=4)
     >>> table = nursery.rank(among=["Echinocereus coccineus", "E. dasyacanthus"], flowers=4)
     >>> row = table[table["seed_parent"] == "Echinocereus coccineus"].iloc[0]
-    >>> bool(row["chance"] == answer.pairing.chance.mean)
+    >>> bool(abs(row["chance"] - answer.pairing.chance.mean) < 1e-12)
     True
     """
     return OpenCollection(opening.open_collection(Path(folder)))
 
 
 class OpenCollection:
-    """A collection as it stood when it was opened, or retrained since; `open_collection` makes it.
-
-    Parameters
-    ----------
-    collection : Collection
-
-    Attributes
-    ----------
-    collection : Collection
-        What was read: settings, distances, traits and records.
-    """
+    """A collection as it stood when it was opened, or retrained since; ``collection`` is what was read."""
 
     def __init__(self, collection: opening.Collection) -> None:
         self.collection = collection
@@ -108,8 +91,9 @@ class OpenCollection:
             it does not enter), ``took`` (whether it gave a seedling; missing while that is open), ``left_out`` and
             ``why`` (a code and a sentence; missing where it enters). Those that enter stand first.
         """
-        training = training_set_of(self.collection, as_of or _today())
-        took = [bool(yes) if known else None for yes, known in _outcomes(training)]
+        training = training_set_of(self.collection, as_of or datetime.now().astimezone().date())
+        outcomes = training.outcomes
+        took = [yes if known else None for yes, known in zip(outcomes.fruitful, outcomes.known, strict=True)]
         entered = [
             (*_named(cross), True, weight, seedling, None, None)
             for cross, weight, seedling in zip(training.crosses, training.weight.tolist(), took, strict=True)
@@ -142,15 +126,13 @@ class OpenCollection:
         Returns
         -------
         DataFrame
-            The columns of ``rank --output``, best first, and ``refused``: why a cross wanted can be no pairing, missing
-            elsewhere; such rows stand last and have no chance.
+            The columns of ``rank --output``, best first, and ``refused``: why a cross wanted can be no pairing (such
+            rows stand last, without a chance).
 
         Raises
         ------
-        WrongUse
-            If ``flowers`` is below 1, or the names make no pairing.
-        UnknownName
-            If a name stands nowhere.
+        WrongUse, UnknownName
+            If ``flowers`` is below 1 or the names make no pairing; if a name stands nowhere.
         """
         refused: list[ranking.Refused] = []
         if partners_of or among:
@@ -187,24 +169,14 @@ class OpenCollection:
 
     def score(self, *, ways: Sequence[str] = scoring.WAYS, as_of: date | None = None) -> scoring.Scorecard:
         """Hold out finished crosses and score forecasts of them; as `crosscompat.advice.score.score`."""
-        return scoring.score(self.collection, ways=ways, as_of=as_of or _today())
+        return scoring.score(self.collection, ways=ways, as_of=as_of or datetime.now().astimezone().date())
 
     def retrain(self, *, as_of: date | None = None, dry_run: bool = False) -> retraining.Lesson:
-        """Learn from the season and keep what was learned, as ``crosscompat retrain`` does.
+        """Learn from the season as ``crosscompat retrain`` does; a lesson that ``learned`` nothing is not kept.
 
-        Parameters
-        ----------
-        as_of : date, optional
-            The day on which the season is read; today by default.
-        dry_run : bool
-            Whether nothing is written and this object stays as it is.
-
-        Returns
-        -------
-        Lesson
-            Nothing is kept where it has not ``learned``.
+        With ``dry_run`` nothing is written, and this object stays as it is.
         """
-        day = as_of or _today()
+        day = as_of or datetime.now().astimezone().date()
         lesson, saved = retraining.learn(self.collection, as_of=day)
         folder = self.collection.folder
         if lesson.learned and not dry_run and folder is not None:
@@ -219,16 +191,8 @@ class OpenCollection:
         return partnership.tree_picture(self.collection, seen)
 
 
-def _today() -> date:
-    return datetime.now().astimezone().date()
-
-
 def _named(cross: Cross) -> tuple[str, date, str, str | None]:
     return cross.number, cross.date, cross.seed_parent, cross.pollen_parent
-
-
-def _outcomes(training: Any) -> zip[tuple[bool, bool]]:
-    return zip(training.outcomes.fruitful.tolist(), training.outcomes.known.tolist(), strict=True)
 
 
 def _table(kind: type, rows: Sequence[Any]) -> pd.DataFrame:

@@ -24,7 +24,7 @@ def nursery(tmp_path_factory):
     make_demonstration(folder)
     opened = open_collection(folder)
     opened.before = opened.ask(*PAIR).pairing.chance.mean
-    opened.lesson = opened.retrain(as_of=DAY)
+    opened.lesson = opened.retrain(as_of=date(2024, 11, 1))
     return opened
 
 
@@ -55,6 +55,7 @@ def test_partners_and_the_picture_are_those_of_the_command(nursery):
 
 def test_retraining_is_kept_and_moves_the_answers(nursery):
     assert nursery.lesson.learned
+    assert nursery.ask(*PAIR).basis.as_of == "2024-11-01"
     assert nursery.ask(*PAIR).pairing.chance.mean != nursery.before
     again = open_collection(nursery.collection.folder)
     assert again.ask(*PAIR).pairing.chance.mean == nursery.ask(*PAIR).pairing.chance.mean

@@ -16,7 +16,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
-from crosscompat.show.label_card import Kind, LabelCard
+from crosscompat.show.label import Kind, LabelCard
 
 __all__ = ["Labels", "labels_for"]
 

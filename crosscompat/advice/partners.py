@@ -20,10 +20,11 @@ from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
 from crosscompat.phylogeny.tree import Phylogeny
-from crosscompat.show.tip_marks import TipMark, worth_drawing
+from crosscompat.show.picture import TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 
 __all__ = ["Partner", "Partners", "drawn", "partners", "tree_of", "tree_picture"]
@@ -144,7 +145,16 @@ def tree_picture(collection: Collection, seen: Partners) -> str:
 
 
 def drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
-    """Return what a picture and a text share; a large tree is cut to the partners worth seeing."""
+    """Return what a picture and a text share; a large tree is cut to the partners worth seeing.
+
+    Raises
+    ------
+    WrongUse
+        If the species is a hybrid, which is no tip that could be marked, or there is no tree.
+    """
+    hybrid = collection.taxa.pedigree(seen.label)
+    if hybrid.is_hybrid:
+        raise WrongUse(say("tree.hybrid", name=seen.species, species=", ".join(map(correct_form, hybrid.shares))))
     tips, marks = tree_of(collection).tips, [_mark(partner) for partner in seen.partners]
     chosen = worth_drawing(tips, seen.label, marks)
     return {

@@ -263,13 +263,7 @@ def _ripened(every: CrossRecords) -> int | None:
 
 
 def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
-    """Return every cross of a book in one line, in the order in which they were first written.
-
-    Parameters
-    ----------
-    species : mapping of str to str, optional
-        Where `current_plants.species_of` was asked already.
-    """
+    """Return every cross of a book in one line, in the order in which they were first written."""
     names = dict(page.columns(records.Plant, "id", "name"))
     species = species_of(page) if species is None else species
     times = _times(page)

@@ -161,11 +161,6 @@ def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants
     """Return the plants with what was last found on each.
 
     The latest dated finding holds; one without a date is older than any other.
-
-    Parameters
-    ----------
-    species : mapping of str to str, optional
-        Where `species_of` was asked already.
     """
     species = species_of(page) if species is None else species
     found: dict[str, dict[str, str]] = defaultdict(dict)

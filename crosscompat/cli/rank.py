@@ -72,7 +72,7 @@ def _write_table(ranking: Ranking, output: Path) -> None:
     """Write a ranking as Parquet where the file is called so, else as CSV."""
     from crosscompat.advice.rank import records
     from crosscompat.ground.files import write_atomically
-    from crosscompat.show.records import csv_text, parquet
+    from crosscompat.show.exports import csv_text, parquet
 
     if output.suffix.lower() == ".parquet":
         write_atomically(output, parquet(records(ranking)))

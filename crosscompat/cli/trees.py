@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Literal, cast
+from typing import Annotated, Literal, cast
 
 import typer
 
@@ -21,11 +21,7 @@ from crosscompat.cli.output import (
 )
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.collection.opening import Collection
 
 __all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "tree", "trees"]
 
@@ -46,8 +42,6 @@ def tree(
     if role not in {"seed", "pollen"}:
         raise WrongUse(say("tree.role", got=role))
     collection = collection_or_carried(folder, (species,))
-    if not as_json:
-        _refuse_hybrid(collection, species)
     seen = partners(collection, species, role=cast("Literal['seed', 'pollen']", role), flowers=flowers)
     if as_json:
         print_json(seen, output)
@@ -57,16 +51,6 @@ def tree(
         line(text_tree(tree_of(collection), width=screen_width(), unicode=speaks_unicode(), **drawn(collection, seen)))
         line()
         paragraph(seen.basis.words)
-
-
-def _refuse_hybrid(collection: Collection, species: str) -> None:
-    """Refuse a hybrid, which is no tip of the tree that could be marked."""
-    from crosscompat.advice.parents import find_parent
-
-    parent = find_parent(collection, species)
-    hybrid = collection.taxa.pedigree(parent.label)
-    if hybrid.is_hybrid:
-        raise WrongUse(say("tree.hybrid", name=parent.name, species=", ".join(map(correct_form, hybrid.shares))))
 
 
 @dataclass(frozen=True, slots=True)

@@ -278,11 +278,6 @@ class TableMapping:
 def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
     """Return what the headings of a table seem to mean.
 
-    Parameters
-    ----------
-    rows_are : {"crosses", "plants"}, optional
-        By default whatever more headings speak for.
-
     Raises
     ------
     WrongUse

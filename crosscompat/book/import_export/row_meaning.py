@@ -101,17 +101,6 @@ def iso_day(text: str, order: str | None = None) -> str:
     return days[0].isoformat() if len(days) == 1 else text
 
 
-def is_open(text: str) -> bool:
-    """Tell whether a day could be two, by the order of day and month.
-
-    Examples
-    --------
-    >>> is_open("03/04/2025"), is_open("25/04/2025"), is_open("2025-04-03")
-    (True, False, False)
-    """
-    return len(readings(text)) > 1
-
-
 def is_pair(text: str) -> bool:
     """Tell whether a text holds a sign of crossing between two names.
 
@@ -180,11 +169,6 @@ def _parts(text: str) -> list[str]:
 def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     """Move a row's "took" to the column that it means; yes is 1 of one flower, no is 0.
 
-    Parameters
-    ----------
-    row : mutable mapping
-        The texts of one row by our columns.
-
     Raises
     ------
     csv_convert.BadCell
@@ -252,15 +236,7 @@ def extra_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
 
 
 def with_extra(found: Iterable[Record], extra: Mapping[str, Mapping[str, Any]]) -> Iterator[Record]:
-    """Yield records with what their rows said beyond the summary.
-
-    Parameters
-    ----------
-    found : iterable of Record
-        Those of new crosses.
-    extra : mapping
-        By the identifier of the cross, then by column.
-    """
+    """Yield records with what their rows said beyond the summary."""
     weighed = set()
     for record in found:
         cross = getattr(record, _cross_column(type(record)), "")
@@ -287,11 +263,6 @@ def records_of(
     """Return the records that say what tables of plants and crosses say, no more and no less.
 
     A plant that only the crosses name becomes one of the book. Counts of a table have no date.
-
-    Parameters
-    ----------
-    standing : mapping
-        Identifier and species of the plants that the book has already, by name.
     """
     garden = _Garden(dict(standing))
     for plant in plants.by_name.values():

@@ -89,7 +89,7 @@ def _print(found: DueList, settings: Settings) -> None:
 
 def _write_calendar(file: Path, settings: Settings, entries: list[Due], day: date, changed: datetime) -> None:
     from crosscompat.ground.files import write_atomically
-    from crosscompat.show.calendar import Reminder, calendar_file
+    from crosscompat.show.exports import Reminder, calendar_file
 
     def reminder(entry: Due) -> Reminder:
         """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from crosscompat.show.palette import INK, PAPER, STOPS, chance_colour, text_on
+from crosscompat.show.svg import INK, PAPER, STOPS, chance_colour, text_on
 
 STEPS = np.linspace(0, 1, 201)
 # Finer than this, a step at the dark end is less than the 256 levels of a screen can show.

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from crosscompat.show.tip_marks import TipMark, likeliest, mark_in_words, past_in_words, worth_drawing
+from crosscompat.show.picture import TipMark, likeliest, mark_in_words, past_in_words, worth_drawing
 
 MARKS = [
     TipMark("a", "Aus aus", 0.3, 0.1, 0.5, took=1),

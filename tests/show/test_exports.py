@@ -9,7 +9,7 @@ import pytest
 from pyarrow import parquet as reader
 
 from crosscompat.ground.errors import WrongUse
-from crosscompat.show.records import csv_text, parquet
+from crosscompat.show.exports import csv_text, parquet
 
 ROWS = [
     {"place": 1, "name": 'Echinocereus "x", var.', "chance": 0.1 + 0.2, "want": None},
