@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 from typer.testing import CliRunner
 
-from crosscompat import open_collection
+from crosscompat import TakeModel, open_collection
 from crosscompat.advice.predict import training_set_of
 from crosscompat.cli.app import app
 from crosscompat.collection.create import make_demonstration
@@ -86,3 +86,17 @@ def test_scores_and_refusals_are_those_of_the_advice(nursery):
     assert [way.way for way in card.ways] == ["seasons"]
     with pytest.raises(WrongUse):
         nursery.rank(among=[PAIR[0]])
+
+
+def test_a_table_of_crosses_is_read_by_the_rules_of_the_collection(nursery):
+    table, training = nursery.crosses, training_set_of(nursery.collection, date(2030, 1, 1))
+    model = TakeModel(nursery.collection.distances, nursery.collection.traits)
+    pairs = table.loc[[0], ["seed_parent", "pollen_parent"]]
+    assert model.forecast(pairs).attrs["basis"] == "prior"
+    model.fit(table)
+    assert model.forecast(pairs).attrs["basis"] == "crosses"
+    assert (model.fitted_.seen.finished, model.fitted_.seen.took) == (
+        int(training.outcomes.known.sum()),
+        int(training.outcomes.fruitful.sum()),
+    )
+    assert sorted(model.left_out_) == sorted(left.reason for left in training.left_out)
