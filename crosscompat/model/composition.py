@@ -220,7 +220,7 @@ def prior_shares(seeds: SeedsPerPod) -> dict[str, float]:
 
 @lru_cache(maxsize=64)
 def _shares(seeds: SeedsPerPod) -> tuple[Floats, dict[str, Floats], dict[str, float]]:
-    """Share out chances of a grid; return the means of the whole that they come to, and means and spreads of the steps."""
+    """Share out a grid of chances; return the means of the whole they come to, and means and spreads of steps."""
     stages = _split(_GRID, seeds)
     made = {name: Logits(mean, np.full(mean.shape, STAGE_SPREAD * TYPICAL_SD)) for name, mean in stages.items()}
     for step, parts in STEPS.items():

@@ -256,10 +256,9 @@ def relatedness(
 
     Notes
     -----
-    A is the shared path over the root of the product of the two paths, below the common ancestor of the
-    species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
-    every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
-    by average linkage.
+    A is the shared path over the root of the product of the two paths, below the common ancestor of the species fitted,
+    and on a tree in My no more than 20 before the tips. It is positive semi-definite on every tree without negative
+    lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined by average linkage first.
 
     Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
     its species, the rest its own. So A stays positive semi-definite.
