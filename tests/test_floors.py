@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).parents[1] / "crosscompat"
 FLOORS = (
     ("ground",),
     ("carried",),
-    ("book", "trait_kinds", "known_hybrids"),
+    ("book", "trait_kinds"),
     ("traits",),
     ("phylogeny",),
     ("pairing",),

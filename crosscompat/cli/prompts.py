@@ -9,7 +9,7 @@ from datetime import date, datetime, time
 
 import typer
 
-from crosscompat.ground.dates import TwoDates, read_date, spoken_date
+from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -43,11 +43,6 @@ def choose(question: str, words: Sequence[str]) -> str | None:
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
-
-
-def today() -> date:
-    """Return the local calendar day."""
-    return datetime.now().astimezone().date()
 
 
 def any_day(text: str) -> date:

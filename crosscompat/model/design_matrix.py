@@ -33,10 +33,10 @@ class Kinship:
 
     Attributes
     ----------
-    matrix : ndarray of float, shape (n_levels, n_levels)
-        Diagonal 1, positive semi-definite.
-    values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
-        Its eigenvalues, not below 0, and eigenvectors.
+    matrix, vectors : ndarray of float, shape (n_levels, n_levels)
+        A, of diagonal 1 and positive semi-definite, and its eigenvectors.
+    values : ndarray of float, shape (n_levels,)
+        Its eigenvalues, not below 0.
     """
 
     matrix: Floats
@@ -46,12 +46,7 @@ class Kinship:
 
     @classmethod
     def of(cls, matrix: ArrayLike) -> Kinship:
-        """Decompose a correlation matrix.
-
-        Raises
-        ------
-        ValueError
-            If it is not positive semi-definite.
+        """Decompose a correlation matrix; ValueError if it is not positive semi-definite.
 
         Examples
         --------
@@ -95,8 +90,8 @@ class Factor:
     kinship : Kinship or None
         How levels are related; None: not at all.
     nested : bool
-        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie
-        within one another, are not related, and every record has a level of each.
+        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie within
+        one another, are not related, and every record has a level of each.
     """
 
     name: str
@@ -115,13 +110,7 @@ class Factor:
         *,
         nested: bool = False,
     ) -> Factor:
-        """Make a factor, with as many levels as there are numbers if their number is not given.
-
-        Examples
-        --------
-        >>> Factor.of("mother", [0, 0, 2]).size
-        3
-        """
+        """Make a factor, with as many levels as there are numbers if their number is not given."""
         table = np.asarray(levels, dtype=np.intp)
         return cls(name, table, int(table.max(initial=-1)) + 1 if size is None else size, kinship, nested)
 
@@ -133,13 +122,6 @@ def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
     ------
     ValueError
         If they do not lie within one another, are related, or leave a record out.
-
-    Examples
-    --------
-    >>> pair = Factor.of("pair", [0, 0, 1, 1], nested=True)
-    >>> record = Factor.of("record", [0, 1, 2, 3], nested=True)
-    >>> nested_chain((pair, record))
-    (1, 0)
     """
     chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
     for factor in (factors[i] for i in chain):
@@ -164,7 +146,6 @@ class Grouping:
     top, parent : ndarray of int, shape (m,)
         Which group of the coarsest factor, and of the next coarser one, each lies in.
     member : scipy.sparse.csr_array, shape (m, n_records)
-        1 where a record is of a group.
     single : bool
         Whether no group has two records.
     """
@@ -176,21 +157,20 @@ class Grouping:
     member: csr_array
     single: bool
 
-    @classmethod
-    def of(cls, groups: Ints, size: int, coarser: Ints, coarsest: Ints) -> Grouping:
-        """Note where each group lies."""
-        from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
-
-        member = csr_array((np.ones(groups.size), (groups, np.arange(groups.size))), shape=(size, groups.size))
-        top, parent = np.zeros((2, size), dtype=np.intp)
-        top[groups], parent[groups] = coarsest, coarser
-        return cls(groups, size, top, parent, member, np.unique(groups).size == groups.size)
-
     def sums(self, values: Floats) -> Floats:
         """Return the sum over each group of numbers (n_records,) or rows (n_records, w)."""
         if values.ndim == 1:
             return _sums(self.groups, values, self.size)
         return np.asarray(self.member @ values)
+
+
+def _grouping(groups: Ints, size: int, coarser: Ints, coarsest: Ints) -> Grouping:
+    from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
+
+    member = csr_array((np.ones(groups.size), (groups, np.arange(groups.size))), shape=(size, groups.size))
+    top, parent = np.zeros((2, size), dtype=np.intp)
+    top[groups], parent[groups] = coarsest, coarser
+    return Grouping(groups, size, top, parent, member, np.unique(groups).size == groups.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,10 +203,8 @@ class DesignMatrix:
         Number of coefficients, and of all columns, q.
     blocks : tuple of slice
         Columns of each factor; empty for a nested one.
-    chain : tuple of int
-        Places of the nested factors, finest first.
-    nested : tuple of Grouping
-        Their groups.
+    chain, nested : tuple of int and tuple of Grouping
+        Places of the nested factors, finest first, and their groups.
     touched : ndarray of int, shape (n_coarsest_groups, w)
         Columns that the records of each coarsest group touch, -1 for none.
     columns : ndarray of int, shape (n_records, w)
@@ -268,10 +246,7 @@ class DesignMatrix:
         return result.reshape(self.size, self.size)
 
     def quadratic(self, rows: Floats, matrix: Floats) -> Floats:
-        """Return row' matrix row for rows like those of the records, shape (n_records,).
-
-        The upper half of the matrix is enough, unless the design is kept whole.
-        """
+        """Return row' matrix row for rows like those of the records; of products the upper half is enough."""
         if self.products is None:
             return np.asarray(np.einsum("ij,ij->i", rows @ matrix, rows))
         at = self.products
@@ -288,18 +263,7 @@ class DesignMatrix:
 
 
 def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
-    """Lay the coefficients and the factors out as columns and groups.
-
-    Parameters
-    ----------
-    x : ndarray of float, shape (n_records, p)
-        Columns of the coefficients.
-    factors : tuple of Factor
-
-    Raises
-    ------
-    ValueError
-        If the nested factors do not lie within one another.
+    """Lay coefficients, x of shape (n_records, p), and factors out as columns and groups.
 
     Examples
     --------
@@ -317,7 +281,7 @@ def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
     groups = [factors[i].levels for i in chain]
     top = groups[-1] if chain else np.arange(m)
     nested = tuple(
-        Grouping.of(own, factors[i].size, coarser, top)
+        _grouping(own, factors[i].size, coarser, top)
         for i, own, coarser in zip(chain, groups, [*groups[1:], top], strict=False)
     )
     levels = [
@@ -360,7 +324,6 @@ def _sums(groups: Ints, values: Floats, size: int) -> Floats:
     return np.asarray(np.bincount(groups, values, size), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True)
 class Elimination:
     """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
 
@@ -371,43 +334,37 @@ class Elimination:
         w.
     variances : ndarray of float
         Of the nested factors, finest first.
-    keep : tuple of ndarray of float, shape (n_records,)
+    keep : list of ndarray of float, shape (n_records,)
         The product of 1 / (1 + v load) over the factors before each one.
-    load, gain : tuple of ndarray of float
+    load, gain : list of ndarray of float
         The sum of w * keep over each group, and v / (1 + v load).
     leaning : ndarray of float, shape (n_records, w)
         Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
     """
 
-    design: DesignMatrix
-    weight: Floats
-    variances: Floats
-    keep: tuple[Floats, ...]
-    load: tuple[Floats, ...]
-    gain: tuple[Floats, ...]
-    leaning: Floats
-
-    @classmethod
-    def of(cls, design: DesignMatrix, weight: Floats, variances: Floats) -> Elimination:
-        """Eliminate factor by factor."""
-        keep, loads, gains, own, parts = np.ones_like(weight), [], [], np.ones_like(weight), []
-        kept = []
+    def __init__(self, design: DesignMatrix, weight: Floats, variances: Floats) -> None:
+        self.design, self.weight, self.variances = design, weight, variances
+        self.keep: list[Floats] = []
+        self.load: list[Floats] = []
+        self.gain: list[Floats] = []
+        keep, own, parts = np.ones_like(weight), np.ones_like(weight), []
         for nest, variance in zip(design.nested, variances, strict=True):
             share = weight * keep
-            loads.append(nest.sums(share))
-            damp = 1.0 + variance * loads[-1]
-            gains.append(variance / damp)
-            pull = keep * gains[-1][nest.groups]
+            load = nest.sums(share)
+            damp = 1.0 + variance * load
+            gain = variance / damp
+            pull = keep * gain[nest.groups]
             if nest.single:
                 own = own - pull * share
             else:
                 parts.append((pull, nest, share))
-            kept.append(keep)
+            self.keep.append(keep)
+            self.load.append(load)
+            self.gain.append(gain)
             keep = keep / damp[nest.groups]
-        leaning = design.rows * own[:, None]
+        self.leaning: Floats = design.rows * own[:, None]
         for pull, nest, share in parts:
-            leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
-        return cls(design, weight, variances, tuple(kept), tuple(loads), tuple(gains), leaning)
+            self.leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
 
     def gram(self) -> Floats:
         """Return D' N^-1 D, shape (q, q)."""
@@ -439,13 +396,7 @@ class Elimination:
     def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
         """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
 
-        Parameters
-        ----------
-        level : int
-        variance : ndarray of float, shape (n_records,)
-            Posterior variances of the records' logits.
-        covariance : ndarray of float, shape (q, q)
-            Posterior covariance of the columns.
+        It takes the posterior variances of the records' logits, and the posterior covariance of the columns.
         """
         nest = self.design.nested[level]
         if nest.single:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.composition import Logits, joined, together
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Levels, Pairings
 from crosscompat.model.posterior import StepFit
@@ -115,9 +115,8 @@ def outlook(
     >>> from crosscompat.model.composition import SeedsPerPod
     >>> from crosscompat.pairing import DistanceScale, recipe_for
     >>> recipe = recipe_for(None, DistanceScale(2.0, (("time", 2.0, 1.0),), "My"))
-    >>> found = outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]]))
-    >>> found.whole.mean, chances(found.whole, 1).mean.round(2)
-    (array([0.3]), array([0.53]))
+    >>> outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]])).whole.mean
+    array([0.3])
     """
     if not stages and all(fit.step == WHOLE for fit in model.steps):
         only = step_logits(model, WHOLE, rows, asked, farther)
@@ -166,7 +165,7 @@ def step_logits(
     """
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
-    offset = offset_of(step, whole_before(model, design), model.seeds)
+    offset = offset_of(model, step, design)
     slopes, among = fit.coefficients[1:], fit.covariance[1 : fit.sizes[0], 1 : fit.sizes[0]]
     second_moment = slopes**2 + np.diag(among)
     extra = np.isnan(rows) @ (second_moment * model.variances)
@@ -203,13 +202,9 @@ def _with_effects(fit: StepFit, design: Floats, asked: Pairings) -> tuple[Floats
 
 
 def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
-    """Return the effects that each pairing has, and the variance that no cross says anything of.
+    """Return the share that each pairing has of each of ``fit.mean``, and the variance that no cross says anything of.
 
-    Returns
-    -------
-    rows : ndarray of float, shape (n_pairs, q)
-        The share of each of ``fit.mean``; 0 of the coefficients.
-    extra : ndarray of float, shape (n_pairs,)
+    Of shapes (n_pairs, q), 0 of the coefficients, and (n_pairs,).
     """
     levels, size = asked.levels, len(asked.levels.seed)
     rows, extra = np.zeros((size, fit.mean.size)), np.zeros(size)
@@ -234,16 +229,11 @@ def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
 
 
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
-    """Return the chance of at least one seedling from a number of flowers.
+    """Return the chance of at least one seedling from a number of flowers, one or one a pairing.
 
-    Parameters
-    ----------
-    answer : Logits
-        Logit of the chance per unit.
-    flowers : array_like of int
-        Units pollinated, one number or one a pairing.
-
-    Notes ----- With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
+    Notes
+    -----
+    With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
     allows; the mean is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a
     curve (Trefethen LN, Weideman JAC 2014, The exponentially convergent trapezoidal rule, SIAM Review 56:385-458).
 
@@ -300,21 +290,9 @@ def _quadrature() -> tuple[Floats, Floats]:
 
 
 def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
-    """Hold that pairings of hybrids are never surer than those of their species.
+    """Hold that pairings of hybrids are never surer than the weighted mean of those of their species (`in_place`).
 
-    Parameters
-    ----------
-    own, of_species : Logits
-        Of pairings, and of those that species of their hybrids would make in their place (`in_place`).
-    weight : ndarray of float, shape (n_of_species,)
-        Share of each.
-    of : ndarray of int, shape (n_of_species,)
-        Which of the pairings each stands for.
-
-    Returns
-    -------
-    Logits
-        Whose variance is at least the weighted mean of that of the species.
+    ``weight`` and ``of``, shape (n_of_species,), are the share of each pairing of species, and which it stands for.
 
     Examples
     --------

@@ -44,8 +44,7 @@ class Stage:
     x : ndarray of float, shape (n_records, p)
     mean, sd : ndarray of float, shape (p,)
         Normal prior of the coefficients; an infinite sd leaves one free.
-    factors : tuple of Factor
-    design : DesignMatrix
+    factors, design : tuple of Factor, and DesignMatrix
     offset : ndarray of float, shape (n_records,)
         Known part of each logit.
     """
@@ -82,13 +81,7 @@ def stage_of(
     factors: tuple[Factor, ...] = (),
     offset: Floats | None = None,
 ) -> Stage:
-    """Lay out a stage: its records, the design of its coefficients with their prior, and its effects.
-
-    Raises
-    ------
-    ValueError
-        If the nested factors do not lie within one another.
-    """
+    """Lay out a stage; ValueError if the nested factors do not lie within one another."""
     table = np.asarray(x, dtype=np.float64)
     mean = np.where(np.isinf(prior.sd), 0.0, prior.mean)
     base = np.zeros(table.shape[0]) if offset is None else offset
@@ -101,16 +94,10 @@ class Prior:
     A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
     variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
 
-    Parameters
-    ----------
-    stage : Stage
-    scales : Scales
-
     Attributes
     ----------
-    scale : ndarray of float, shape (q,)
-    outer : ndarray of float, shape (q, q)
-        Products of two scales.
+    scale, outer : ndarray of float, shape (q,) and (q, q)
+        Scales, and products of two of them.
     precision : ndarray of float, shape (q, q)
         Of a; 0 of a free coefficient.
     variances : ndarray of float
@@ -139,11 +126,7 @@ class Prior:
     def logits(self, a: Floats, residual: Floats) -> tuple[Floats, float]:
         """Return the logits of the records, and minus the log prior density of what they are made of.
 
-        Parameters
-        ----------
-        a : ndarray of float, shape (q,)
-        residual : ndarray of float, shape (n_records,)
-            Nested effects are their variance times its sum over each group.
+        Nested effects are their variance times the sum over each group of ``residual``, shape (n_records,).
         """
         eta = self.offset + self.design.to_records(self.scale * a)
         energy = 0.5 * float(a @ self.precision @ a)
@@ -155,13 +138,7 @@ class Prior:
 
 
 class Gaussian:
-    """A prior joined with one working logit a record.
-
-    Parameters
-    ----------
-    prior : Prior
-    weight : ndarray of float, shape (n_records,)
-        Precision of the working logits.
+    """A prior joined with one working logit a record, of precision ``weight``, shape (n_records,).
 
     Raises
     ------
@@ -174,7 +151,7 @@ class Gaussian:
 
         self._lapack = lapack
         self.prior, self.weight = prior, weight
-        self.elimination = Elimination.of(prior.design, weight, prior.variances)
+        self.elimination = Elimination(prior.design, weight, prior.variances)
         precision = self.elimination.gram()
         precision *= prior.outer
         precision += prior.precision
@@ -192,12 +169,9 @@ class Gaussian:
         return np.asarray(self._lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
 
     def solve(self, weighted: Floats) -> tuple[Floats, Floats]:
-        """Return the mean of a, and the residual that the nested effects follow from.
+        """Return the mean of a, and the residual that the nested effects follow from, shapes (q,) and (n_records,).
 
-        Parameters
-        ----------
-        weighted : ndarray of float, shape (n_records,)
-            Working logits less their prior means, times their precisions.
+        ``weighted`` are working logits less their prior means, times their precisions.
         """
         design, scale = self.prior.design, self.prior.scale
         a = self.columns(scale * design.to_columns(self.elimination.solve(weighted)))

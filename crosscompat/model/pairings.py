@@ -45,7 +45,7 @@ class Parents:
     seed, pollen : sequence of str
         Species, as the tree labels them, or formulas of hybrids.
     seed_plants, pollen_plants : sequence of str or None
-        The very plants, None where not told; empty if never told.
+        The very plants, None where not said; empty if never said.
     """
 
     seed: Sequence[str]
@@ -60,16 +60,12 @@ class Seen:
 
     Attributes
     ----------
-    crosses : int
-        Records that entered.
-    took : int
-        Records of them in which something took.
+    crosses, took : int
+        Records that entered, and those in which something took.
     farthest : float
         Largest distance among them, in the unit of the tree; 0 without records.
-    species : tuple of str
-        The parents among them, sorted.
-    seed_plants, pollen_plants : tuple of str
-        The very plants among them, as mothers and as fathers, sorted.
+    species, seed_plants, pollen_plants : tuple of str
+        Sorted: the parents among them, and the very plants, as mothers and as fathers.
     related : bool
         Whether it was known how the species are related.
     finished : int or None
@@ -146,14 +142,8 @@ def pairings_of(
 ) -> Pairings:
     """Return pairings as the model that saw ``seen`` numbers them.
 
-    Parameters
-    ----------
-    seen : Seen
-    distances : Phylogeny or DistanceTable
-        The tree the model was fitted with: through it a species not seen learns from its relatives.
-    parents : Parents
-    pedigree : callable, optional
-        Whose offspring a hybrid is (`Taxa.pedigree`); without it there are none.
+    ``distances`` are those that the model was fitted with: through them a species not seen learns from its relatives.
+    Whose offspring a hybrid is, ``pedigree`` tells (`Taxa.pedigree`); without it there are none.
     """
     levels = Levels.of(seen, parents)
     if not seen.related:
@@ -177,16 +167,14 @@ def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) ->
 
 @dataclass(frozen=True, slots=True)
 class InPlace:
-    """The pairings that species of hybrids would make in their place.
+    """The n pairings that species of hybrids would make in their place.
 
     Attributes
     ----------
     parents : Parents
-        Of n pairings; the plants are those of the hybrids.
-    weight : ndarray of float, shape (n,)
-        Share of each.
-    of : ndarray of int, shape (n,)
-        Which of the pairings asked about each stands for.
+        The plants are those of the hybrids.
+    weight, of : ndarray of float and of int, shape (n,)
+        Share of each, and which of the pairings asked about it stands for.
     """
 
     parents: Parents
@@ -266,7 +254,9 @@ def relatedness(
     BadInput
         If the tree has negative lengths: depths, and so A, have no meaning there.
 
-    Notes ----- A is the shared path over the root of the product of the two paths, below the common ancestor of the
+    Notes
+    -----
+    A is the shared path over the root of the product of the two paths, below the common ancestor of the
     species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
     every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
     by average linkage.
@@ -324,19 +314,10 @@ def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
 
 
 def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None = None) -> Floats:
-    """Return A from depths below any point above all species.
+    """Return A from depths of species, shape (k,), and of common ancestors, (k, k), below any point above them all.
 
-    Parameters
-    ----------
-    tip : ndarray of float, shape (k,)
-        Depth of each species.
-    shared : ndarray of float, shape (k, k)
-        Depth of the most recent common ancestor of each pair.
-    fitted : int
-        The first so many are those fitted: paths begin at their common ancestor. What branches off above is related to
-        nobody.
-    oldest : float, optional
-        Paths begin no farther above the tips than this.
+    Paths begin at the common ancestor of the first so many, those ``fitted``, and no farther above the tips than
+    ``oldest``: what branches off above is related to nobody.
 
     Examples
     --------
@@ -357,7 +338,9 @@ def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None =
 def average_linkage(distances: Floats) -> Floats:
     """Return the distances on the average-linkage (UPGMA) tree of a complete table, shape (k, k) as the table's.
 
-    Notes ----- Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
+    Notes
+    -----
+    Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
     of Kansas Science Bulletin 38:1409-1438.
 
     Examples

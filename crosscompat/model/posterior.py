@@ -81,10 +81,8 @@ class Past:
         What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
     prior_mean, prior_sd : ndarray of float, shape (p,)
         Of the coefficients.
-    variances : ndarray of float, shape (6,)
-        Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
-    share : float
-        The phylogenetic share lambda there.
+    variances, share : ndarray of float, shape (6,), and float
+        Of all effects but the record's, and lambda, at the most likely scales.
     record : ndarray of int, shape (n_records,)
         Number of each cross among all that were fitted, at whatever stage.
     """
@@ -152,17 +150,10 @@ def unlearned(step: str, mean: Floats, covariance: Floats, variances: Floats) ->
 
 
 def matched(step: str, stage: Stage, points: tuple[Point, ...], pairs: Ints, past: Past) -> StepFit:
-    """Match one Gaussian to the mixture.
+    """Match one Gaussian to the mixture of the points.
 
-    Parameters
-    ----------
-    step : str
-    stage : Stage
-        Its factors are those of ``EFFECTS`` that are in the model, by name; record, direction and pair are nested.
-    points : tuple of Point
-    pairs : ndarray of int, shape (n_records, 2)
-        Seed and pollen parent of each record.
-    past : Past
+    The factors of ``stage`` are those of ``EFFECTS`` that are in the model, by name; record, direction and pair are
+    nested. ``pairs`` holds the seed and pollen parent of each record, shape (n_records, 2).
     """
     p, weights = stage.design.p, np.array([point.weight for point in points])
     ways = _Ways(stage, pairs)
@@ -240,11 +231,6 @@ class _Ways:
 
     Given those columns a pair effect depends on no other, at every point. Its covariance with them is summed up over
     the points, and one solve tells in the end how it leans on them.
-
-    Parameters
-    ----------
-    stage : Stage
-    pairs : ndarray of int, shape (n_records, 2)
     """
 
     def __init__(self, stage: Stage, pairs: Ints) -> None:

@@ -43,10 +43,8 @@ class PriorRow:
         ``intercept``, or the kind of a feature, before the name of its column where that has a prior of its own.
     mean, sd : float
         Normal prior on the logit scale.
-    basis : str
-        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower.
-    evidence : str
-        What it leans on.
+    basis, evidence : str
+        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower; and what it leans on.
     """
 
     coefficient: str
@@ -58,16 +56,7 @@ class PriorRow:
 
 @dataclass(frozen=True, slots=True)
 class EffectRow:
-    """The prior of how widely one kind of effect varies: half-normal on the logit scale.
-
-    Attributes
-    ----------
-    effect : str
-    scale : float
-        The median of the standard deviation is 0.67 of it.
-    basis, evidence : str
-        As of a coefficient.
-    """
+    """The prior of how widely an effect varies: half-normal on the logit scale, the sd's median .67 of ``scale``."""
 
     effect: str
     scale: float
@@ -77,13 +66,7 @@ class EffectRow:
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """A table of priors: the one that comes with the package (`published`), or one that a grower has changed.
-
-    Attributes
-    ----------
-    rows : tuple of PriorRow
-    effects : tuple of EffectRow
-    """
+    """A table of priors: the one that comes with the package (`published`), or one that a grower has changed."""
 
     rows: tuple[PriorRow, ...]
     effects: tuple[EffectRow, ...]
@@ -113,13 +96,9 @@ class Priors:
         return GaussianPrior(*(np.array([getattr(row, key) for row in rows], np.float64) for key in ("mean", "sd")))
 
     def effect_scales(self, step: str, spread: float = 1.0) -> dict[str, float]:
-        """Return the half-normal scale of each effect at a step.
+        """Return the half-normal scale of each effect at a step that has so great a share of what the whole varies by.
 
-        Parameters
-        ----------
-        step : str
-        spread : float
-            The step's share of what the whole varies by; the fate of a record is each step's own.
+        The fate of a record is each step's own.
 
         Examples
         --------
@@ -131,30 +110,16 @@ class Priors:
         return {**scales, "record": float(_table()["records"].get(step, record))}
 
     def faults(self, by: object, file: str | None = None) -> list[Fault]:
-        """Return what is wrong with a table of changes, every fault with its place in the file.
-
-        Examples
-        --------
-        >>> print(*published().faults({"time": {"sd": 0}}))
-        column priors.time.sd: An sd or a scale must be a number above 0, from 0.001 to 100; got 0.
-        """
+        """Return what is wrong with a table of changes, every fault with its place in the file."""
         shape: dict[str, Any] = {row.coefficient: _OF_A_COEFFICIENT for row in self.rows}
         shape["effects"] = {row.effect: _OF_AN_EFFECT for row in self.effects}
         return list(_walk(("priors",), by, shape, file))
 
     def changed(self, by: Mapping[str, Any]) -> Priors:
-        """Return the table with some of its numbers changed.
+        """Return the table with some of its numbers changed; BadInput with every fault of ``by``.
 
-        Parameters
-        ----------
-        by : mapping
-            Of the shape of the table: coefficient, then any of ``mean``, ``sd`` and ``evidence``; under ``effects``
-            the effect, then any of ``scale`` and ``evidence``. What is not named stays.
-
-        Raises
-        ------
-        BadInput
-            With every fault of ``by``.
+        ``by`` is of the shape of the table: coefficient, then any of ``mean``, ``sd`` and ``evidence``; under
+        ``effects`` the effect, then any of ``scale`` and ``evidence``. What is not named stays.
 
         Examples
         --------
@@ -208,13 +173,7 @@ def _table() -> Mapping[str, Any]:
 
 @cache
 def published() -> Priors:
-    """Return the table that comes with the package, what each number leans on beside it.
-
-    Examples
-    --------
-    >>> next(row.mean for row in published().rows if row.coefficient == "time")
-    -2.0
-    """
+    """Return the table that comes with the package, what each number leans on beside it."""
     return Priors(
         tuple(PriorRow(name, **row) for name, row in _table()["coefficients"].items()),
         tuple(EffectRow(name, **row) for name, row in _table()["effects"].items()),
@@ -234,25 +193,13 @@ def centre_of(features: Sequence[Feature]) -> Floats:
 
 
 def spread_of(features: Sequence[Feature]) -> Floats:
-    """Return the variance of each feature among pairings, for want of data, shape (n_features,).
-
-    Examples
-    --------
-    >>> spread_of([Feature("both", "spines paired")])
-    array([0.25])
-    """
+    """Return the variance of each feature among pairings, for want of data, shape (n_features,)."""
     spread = _table()["spread"]
     return np.array([spread[_entry(feature, spread)] for feature in features], dtype=np.float64)
 
 
 def doubt_of_uneven() -> tuple[float, float]:
-    """Return mean and sd of what uneven chromosomes of a hybrid parent add.
-
-    Examples
-    --------
-    >>> doubt_of_uneven()
-    (-1.0, 1.0)
-    """
+    """Return mean and sd of what uneven chromosomes of a hybrid parent add to the logit."""
     row = _table()["uneven"]
     return float(row["mean"]), float(row["sd"])
 

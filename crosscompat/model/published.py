@@ -67,7 +67,7 @@ def with_published(
     seed, pollen : ndarray of int, shape (n_pairs,)
         Their parents, by number of species.
     kin : ndarray of float, shape (n_species, n_species)
-        How related the species are (`kinship.relatedness`); 0 for those not known to be.
+        How related the species are (`pairings.relatedness`); 0 for those not known to be.
     crosses : PublishedCrosses
     of_crosses : tuple of Logits, Logits
         Of the published pairings: as ``own`` and ``before``.
@@ -83,17 +83,15 @@ def with_published(
 
     Examples
     --------
-    A hybrid of species 0 and 1 is on record. It speaks for that pairing, a little for others of one parent, and not at
-    all for strangers.
+    A hybrid of species 0 and 1 is on record. It speaks for that pairing, and not at all for strangers.
 
     >>> crosses = PublishedCrosses(np.array([0]), np.array([1]), np.array([True]),
     ...     Counts.of([20.0], [0.0], some=[True]), 2.0)
-    >>> prior = Logits(np.full(3, -2.0), np.full(3, 3.0))
-    >>> one = Logits(prior.mean[:1], prior.sd[:1])
+    >>> prior, one = Logits(np.full(2, -2.0), np.full(2, 3.0)), Logits(np.full(1, -2.0), np.full(1, 3.0))
     >>> scales = {"seed": 1.5, "pollen": 1.5, "pair": 1.0, "direction": 0.5}
-    >>> _, adds = with_published(prior, prior, np.array([0, 0, 2]), np.array([1, 2, 3]), np.eye(4), crosses,
-    ...     (one, one), scales)
-    >>> bool(adds[0] > adds[1] > adds[2]), float(adds[2])
+    >>> _, adds = with_published(
+    ...     prior, prior, np.array([0, 2]), np.array([1, 3]), np.eye(4), crosses, (one, one), scales)
+    >>> bool(adds[0] > 0), float(adds[1])
     (True, 0.0)
     """
     if not crosses.seed.size:

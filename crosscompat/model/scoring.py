@@ -79,15 +79,9 @@ class Scores:
 
 
 def log_loss(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the mean logarithmic loss.
+    """Return the mean logarithmic loss of chances; 0 and 1 are taken as a hair inside.
 
-    Parameters
-    ----------
-    forecast : ndarray of float, shape (n,)
-        Chances; 0 and 1 are taken as a hair inside.
-    took : ndarray of float, shape (n,)
-        1 or 0.
-    weight : ndarray of float, shape (n,)
+    The arrays are of shape (n,): chances, 1 or 0, and weights.
 
     Examples
     --------
@@ -100,13 +94,7 @@ def log_loss(forecast: Floats, took: Floats, weight: Floats) -> float:
 
 
 def brier(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the mean squared error of the chances (Brier 1950, Monthly Weather Review 78:1-3).
-
-    Examples
-    --------
-    >>> brier(np.array([0.5, 0.5]), np.array([1.0, 0.0]), np.ones(2))
-    0.25
-    """
+    """Return the mean squared error of the chances (Brier 1950, Monthly Weather Review 78:1-3)."""
     return float(weight @ np.square(forecast - took) / weight.sum())
 
 
@@ -145,21 +133,14 @@ def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats) ->
 def skill_interval(
     forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]
 ) -> tuple[float, float]:
-    """Return the 90% interval of the skill, by leaving out group after group (jackknife).
+    """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
-    Parameters
-    ----------
-    forecast, took, weight, base_rate : ndarray of float, shape (n,)
-        As for `scores`.
-    group : ndarray of int, shape (n,)
-        Outcomes of one number go together, as those of one pair do; other groups are taken as independent.
+    It is NaN where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
+    together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
 
-    Returns
-    -------
-    tuple of float
-        At most 1; NaN where fewer than two groups would leave something to save.
-
-    Notes ----- The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
+    Notes
+    -----
+    The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
     Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
     groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
 
@@ -242,12 +223,8 @@ class Fold:
 def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     """Hold out pair after pair, both directions together, so that every cross is held out once.
 
-    Parameters
-    ----------
-    seed, pollen : array_like, shape (n_crosses,)
-        Parents of each cross, by name or number.
-    most : int
-        Where there are more pairs than this, they are dealt out to twenty folds, by a fixed shuffle.
+    The parents are names or numbers, shape (n_crosses,). Where there are more pairs than ``most``, they are dealt out
+    to twenty folds, by a fixed shuffle.
 
     Examples
     --------
@@ -264,16 +241,8 @@ def by_species(
     """Hold out species after species, with every cross in which it is a parent.
 
     A cross of two species is held out twice, once with each of its parents; one within a species once. No cross learned
-    from has the species as a parent, or a hybrid that comes of it.
-
-    Parameters
-    ----------
-    seed, pollen : array_like, shape (n_crosses,)
-        Parents of each cross, by name or number.
-    most : int
-        Where there are more species than this, so many of them are drawn, always the same.
-    comes_of : mapping of str to collection of str, optional
-        The species of each hybrid among the parents.
+    from has the species as a parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the
+    parents). Where there are more species than ``most``, so many of them are drawn, always the same.
 
     Examples
     --------

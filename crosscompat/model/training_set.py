@@ -56,6 +56,7 @@ class TrainingSet:
 
     Attributes
     ----------
+    crosses : tuple of Cross
     seed, pollen : tuple of str
         Their parents, as labels of the tree.
     outcomes : Outcomes
@@ -150,28 +151,14 @@ def training_set_from(
 
 
 def no_pairing(cross: Cross, plants: Plants) -> str | None:
-    """Return why a record is no cross of two parents: "no_pairing" or "one_clone"; None if it is one.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> no_pairing(Cross(date(2024, 5, 1), "A", None, pollen_kind="open"), Plants.of([]))
-    'no_pairing'
-    """
+    """Return why a record is no cross of two parents: "no_pairing" or "one_clone"; None if it is one."""
     if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
         return "no_pairing"
     return "one_clone" if plants.one_clone(cross.seed_plant, cross.pollen_plant) else None
 
 
 def fruitful(cross: Cross) -> bool | None:
-    """Tell whether a cross gave a seedling: yes, no, or None while that is open.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> fruitful(Cross(date(2024, 5, 1), "A", "B", pods_held=0)), fruitful(Cross(date(2024, 5, 1), "A", "B", units=3))
-    (False, None)
-    """
+    """Tell whether a cross gave a seedling: yes, no, or None while that is open."""
     outcome = outcomes_of(_counts([cross]), np.array([cross.lost_to is not None]))
     if not outcome.known[0]:
         return None

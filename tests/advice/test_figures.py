@@ -14,7 +14,7 @@ from crosscompat.advice.figures import (
     past_of,
     tree_figures,
 )
-from crosscompat.advice.predict import basis_of
+from crosscompat.advice.predict import basis_of, last_basis
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.model.forecast import Chances
@@ -126,7 +126,7 @@ def test_invented_outcomes_and_changes_are_said(trained, book):
 
     made = trained(book, settings=Settings(invented=True))
     changed = replace(made, traits=None, crosses=made.crosses[1:])
-    found = basis_figures(changed, basis_of(changed))
+    found = basis_figures(changed, last_basis(changed))
     assert found.changed == ["traits", "crosses"]
     assert found.words.endswith(
         "The crosses are invented. Your traits and crosses changed since; run `crosscompat retrain` to count that in."

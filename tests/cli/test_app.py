@@ -17,7 +17,21 @@ README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
     *("ask", "backup", "check", "correct", "demo", "distances", "due", "export", "find", "history", "import", "label"),
-    *("new", "observe", "plant", "pollinate", "priors", "rank", "restore", "retrain", "score", "tree", "trees", "undo"),
+    *(
+        "new",
+        "observe",
+        "plant",
+        "pollinate",
+        "priors",
+        "rank",
+        "restore",
+        "retrain",
+        "score",
+        "tonight",
+        "tree",
+        "trees",
+        "undo",
+    ),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
 

@@ -18,7 +18,6 @@ from crosscompat.book.import_export.row_meaning import (
     TOOK_MEANS,
     extra_in,
     extra_noted,
-    is_open,
     iso_day,
     parents_of,
     put_took,
@@ -32,6 +31,7 @@ from crosscompat.book.store import Reading
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
@@ -365,7 +365,8 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
 
 def _with_order(fault: Fault, value: str | None) -> Fault:
     """Add to what is advised for a day that could be two how to say the order for all days."""
-    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if value and is_open(value) else fault
+    two = value is not None and len(readings(value)) > 1
+    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
 
 
 def _with_more(found: Iterable[Record], more: Mapping[str, Mapping[str, Any]]) -> Iterable[Record]:

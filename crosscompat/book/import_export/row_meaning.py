@@ -101,17 +101,6 @@ def iso_day(text: str, order: str | None = None) -> str:
     return days[0].isoformat() if len(days) == 1 else text
 
 
-def is_open(text: str) -> bool:
-    """Tell whether a day could be two, by the order of day and month.
-
-    Examples
-    --------
-    >>> is_open("03/04/2025"), is_open("25/04/2025"), is_open("2025-04-03")
-    (True, False, False)
-    """
-    return len(readings(text)) > 1
-
-
 def is_pair(text: str) -> bool:
     """Tell whether a text holds a sign of crossing between two names.
 
