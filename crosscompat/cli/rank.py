@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, text
+from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, plain, text
 from crosscompat.cli.output import deliver, headings, line, paragraph, print_json, print_table, talk, who
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
@@ -31,7 +31,7 @@ def rank(
     output: Output = None,
     folder: Folder = None,
     *,
-    everything: Annotated[bool, typer.Option("--all", help=say("help.rank_all"))] = False,
+    everything: Annotated[bool, plain("--all", "help.rank_all")] = False,
     why: Why = False,
     as_json: Json = False,
 ) -> None:

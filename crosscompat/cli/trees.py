@@ -8,7 +8,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from crosscompat.carried import CarriedTree, carried_trees
-from crosscompat.cli.options import Flowers, Folder, Json, Output
+from crosscompat.cli.options import Flowers, Folder, Json, Output, plain
 from crosscompat.cli.output import (
     deliver,
     give,
@@ -29,7 +29,7 @@ __all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "tree", "trees"]
 def tree(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
     output: Output = None,
-    role: Annotated[str, typer.Option("--as", metavar="seed|pollen", help=say("help.role"))] = "seed",
+    role: Annotated[str, plain("--as", "help.role", "seed|pollen")] = "seed",
     flowers: Flowers = None,
     folder: Folder = None,
     *,

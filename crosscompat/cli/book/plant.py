@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, taking, text
+from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
@@ -48,13 +48,14 @@ def plant(
     pollen: Annotated[str | None, text("--pollen", "LOT", "help.of_plant.pollen")] = None,
     folder: Folder = None,
     *,
-    new_plant: Annotated[bool, typer.Option("--new", help=say("help.of_plant.new"))] = False,
+    new_plant: Annotated[bool, plain("--new", "help.of_plant.new")] = False,
     dry_run: DryRun = False,
     why: Why = False,
     as_json: Json = False,
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
+    from crosscompat.advice.plant_cards import plant_answer
     from crosscompat.book.entry.enter_plant import PlantEntry
 
     found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
@@ -62,7 +63,7 @@ def plant(
     lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
     if pollen is None and any(value is not None for value in lot.values()):
         raise WrongUse(say("plant.pollen_what"))
-    told = PlantEntry(
+    entry = PlantEntry(
         name=name,
         new=new_plant,
         day=on or today(),
@@ -75,16 +76,9 @@ def plant(
         how=fields.pop("how"),
         plant=fields,
     )
-    _run(folder, told, dry_run=dry_run, why=why, as_json=as_json)
-
-
-def _run(folder: Any, told: Any, *, dry_run: bool, why: bool, as_json: bool) -> None:
-    from crosscompat.advice.plant_cards import plant_answer
-
     with open_with_collection(folder) as (collection, store):
-        answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
-    asks = told.asks_only
-    give(answer, lambda one: _print(one, asks=asks, why=why, dry_run=dry_run), as_json=as_json)
+        answer = plant_answer(collection, store, entry, today(), dry_run=dry_run)
+    give(answer, lambda one: _print(one, asks=entry.asks_only, why=why, dry_run=dry_run), as_json=as_json)
 
 
 def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:
