@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
 from crosscompat.book.records import SELFED
@@ -102,11 +103,6 @@ class TakeModel:
             By ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``only_successes``, ``lost_to`` and the very plants,
             where given, rows are left out as ``retrain`` leaves them out.
 
-        Returns
-        -------
-        TakeModel
-            Itself.
-
         Raises
         ------
         WrongUse
@@ -121,10 +117,10 @@ class TakeModel:
         given = _count_arrays(crosses)
         lost = ~_column(crosses, "lost_to").isna().to_numpy(dtype=np.bool_)
         outcomes, weight = outcomes_of(given, lost), _weights(crosses)
-        told = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0), lost)
+        steps = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0), lost)
         never = _never(crosses)
-        entered = told.speaks & (weight > 0) & never.isna().to_numpy(dtype=np.bool_)
-        silent = never.isna() & ~told.speaks
+        entered = steps.speaks & (weight > 0) & never.isna().to_numpy(dtype=np.bool_)
+        silent = never.isna() & ~steps.speaks
         self.left_out_ = never.mask(silent, "unknown_outcome").mask(silent & lost, "lost").dropna()
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
@@ -133,7 +129,7 @@ class TakeModel:
         self.fitted_ = fit_crosses(
             self._recipe,
             pair_rows(self._recipe, distance, self.traits, seed, pollen),
-            told[at],
+            steps[at],
             weight[at],
             parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
             pod=self.pod,
@@ -179,11 +175,11 @@ class TakeModel:
         return table
 
     def _logits(self, parents: Parents) -> Logits:
-        found = self._by_numbers(parents)
+        own = self._by_numbers(parents)
         species = in_place(self._positions, self.fitted_.seen, parents)
         if species is None:
-            return found
-        return no_surer(found, self._by_numbers(species.parents), species.weight, species.of)
+            return own
+        return no_surer(own, self._by_numbers(species.parents), species.weight, species.of)
 
     def _by_numbers(self, parents: Parents) -> Logits:
         seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
@@ -201,11 +197,11 @@ class TakeModel:
         _refuse_blanks(table)
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
         index = self._positions.index
-        seed = {name: index.match(str(name)) for name in dict.fromkeys(one for one, _ in pairs)}
+        seed = {name: index.match(str(name)) for name in dict.fromkeys(mother for mother, _ in pairs)}
         pollen = {pair: index.match(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
         for sentence in dict.fromkeys(m.sentence for m in (*seed.values(), *pollen.values()) if m.how in _READ_AS):
             warnings.warn(sentence, NameWarning, stacklevel=3)
-        return [seed[one].label for one, _ in pairs], [pollen[pair].label for pair in pairs]
+        return [seed[mother].label for mother, _ in pairs], [pollen[pair].label for pair in pairs]
 
 
 def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
@@ -252,53 +248,46 @@ def _count_arrays(crosses: pd.DataFrame) -> dict[str, Floats]:
 
 def _numbers(column: str, values: pd.Series[Any], faults: list[Fault]) -> Floats:
     """Read a column of counts, NaN where blank; what is no whole number, 0 or more, adds a fault and is NaN."""
-    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
-
-    numbers = pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    numbers = _numeric(values)
     whole = (numbers >= 0) & (numbers == np.floor(numbers)) & np.isfinite(numbers)
     wrong = ~whole & values.notna().to_numpy(dtype=np.bool_)
-    faults += [
-        Fault(Place(row=int(row) + 1, column=column), say("take.whole", got=str(values.iloc[row])))
-        for row in np.flatnonzero(wrong)
-    ]
+    faults += _faults(column, values, wrong, "take.whole")
     return np.where(wrong, np.nan, numbers)
 
 
+def _numeric(values: pd.Series[Any]) -> Floats:
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
+    return pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def _faults(column: str, values: pd.Series[Any], wrong: NDArray[np.bool_], key: str) -> list[Fault]:
+    rows = np.flatnonzero(wrong).tolist()
+    return [Fault(Place(row=row + 1, column=column), say(key, got=str(values.iloc[row]))) for row in rows]
+
+
 def _refuse_blanks(table: pd.DataFrame) -> None:
-    faults = [
-        Fault(Place(row=int(row) + 1, column=column), say("names.empty"))
-        for column in _PARENTS
-        for row in np.flatnonzero(table[column].isna().to_numpy(dtype=np.bool_))
-    ]
+    blank = {column: table[column].isna().to_numpy(dtype=np.bool_) for column in _PARENTS}
+    faults = [fault for column in _PARENTS for fault in _faults(column, table[column], blank[column], "names.empty")]
     if faults:
         raise BadInput(faults)
 
 
 def _plants(table: pd.DataFrame) -> tuple[Sequence[str | None], Sequence[str | None]]:
-    """Read who the very plants are, None where blank; empty where there is no such column."""
+    """Read who the very plants are, None where blank."""
     mothers, fathers = (
-        [None if blank else str(name) for name, blank in zip(table[column], table[column].isna(), strict=True)]
-        if column in table.columns
-        else []
-        for column in _PLANTS
+        [None if blank else str(name) for name, blank in zip(column, column.isna(), strict=True)]
+        for column in (_column(table, name) for name in _PLANTS)
     )
     return mothers, fathers
 
 
 def _weights(crosses: pd.DataFrame) -> Floats:
     """Read how much each row counts."""
-    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
-
     if "weight" not in crosses.columns:
         return np.ones(len(crosses))
-    given = crosses["weight"]
-    weight = pd.to_numeric(given.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    weight = _numeric(crosses["weight"])
     wrong = ~(np.isfinite(weight) & (weight >= 0))
     if wrong.any():
-        raise BadInput(
-            [
-                Fault(Place(row=int(row) + 1, column="weight"), say("take.weight", got=str(given.iloc[row])))
-                for row in np.flatnonzero(wrong)
-            ]
-        )
+        raise BadInput(_faults("weight", crosses["weight"], wrong, "take.weight"))
     return weight
