@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,10 +16,12 @@ from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
+    from crosscompat.collection.opening import Collection
 
 _PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
 _POLLEN = "kept dried collected tested test_result=result"
@@ -39,7 +42,7 @@ _FINDINGS = {
     options_of(records.PollenLot, _POLLEN, "help.of_plant"),
 )
 def plant(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.of_plant.name"))] = None,
+    typed: Annotated[list[str] | None, typer.Argument(metavar="NAME SPECIES", help=say("help.of_plant.name"))] = None,
     species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
     on: On = None,
     by: By = None,
@@ -57,6 +60,8 @@ def plant(
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
     from crosscompat.book.entry.enter_plant import PlantEntry
 
+    name, *more = typed or (None,)
+    species = species or " ".join(word for word in more if word) or None
     found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
     found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
     lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
@@ -75,13 +80,22 @@ def plant(
         how=fields.pop("how"),
         plant=fields,
     )
-    _run(folder, told, dry_run=dry_run, why=why, as_json=as_json)
+    _run(folder, told, first=bool(more), dry_run=dry_run, why=why, as_json=as_json)
 
 
-def _run(folder: Any, told: Any, *, dry_run: bool, why: bool, as_json: bool) -> None:
+def _written_out(collection: Collection, species: str) -> str:
+    """Return a species whose genus was left out or cut short in full; any other name as it is."""
+    match = collection.index.lookup(species)
+    return correct_form(match.label) if match is not None and match.how == "parsed" else species
+
+
+def _run(folder: Any, told: Any, *, first: bool, dry_run: bool, why: bool, as_json: bool) -> None:
     from crosscompat.advice.plant_cards import plant_answer
 
     with open_with_collection(folder) as (collection, store):
+        if first:
+            told = replace(told, species=_written_out(collection, told.species))
+            told = replace(told, new=told.new or collection.plants.find(told.name) is None)
         answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
     asks = told.asks_only
     give(answer, lambda one: _print(one, asks=asks, why=why, dry_run=dry_run), as_json=as_json)
