@@ -76,7 +76,9 @@ def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None =
     cap : int, optional
         Most seeds a pod can hold.
 
-    Notes ----- The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
+    Notes
+    -----
+    The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
     by the likelihood and a log-normal prior around 1 with a standard deviation of log 5 [J]; sums of m pods are
     negative binomial with m times the size.
 
@@ -172,7 +174,9 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
         The step made up of its parts, before any cross and given those counted along the way. Where these say nothing
         the answer is ``own`` to the last digit; where they say all, what they say.
 
-    Notes ----- The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
+    Notes
+    -----
+    The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
     mean. A few successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts
     are learned; else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure
     than the prior; what the parts say reaches no farther for that.

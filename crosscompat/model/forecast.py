@@ -231,7 +231,9 @@ def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     """Return the chance of at least one seedling from a number of flowers, one or one a pairing.
 
-    Notes ----- With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
+    Notes
+    -----
+    With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
     allows; the mean is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a
     curve (Trefethen LN, Weideman JAC 2014, The exponentially convergent trapezoidal rule, SIAM Review 56:385-458).
 

@@ -5,17 +5,15 @@ Gaussian with the mode as its mean and the inverse curvature there as its covari
 those of [2]_, sections 3.4 and 5.5.1, with grouped effects.
 
 With one or two flowers a pairing the posterior is skewed, its mode lies nearer 0 than its mean, and forecasts from the
-mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_; of how
-much better it is than the mode see [4]_.
+mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_.
 
 References
 ----------
 .. [1] Tierney L, Kadane JB (1986). Accurate approximations for posterior moments and marginal densities. Journal of
    the American Statistical Association 81:82-86.
 .. [2] Rasmussen CE, Williams CKI (2006). Gaussian Processes for Machine Learning. MIT Press.
-.. [3] Minka TP (2001). Expectation propagation for approximate Bayesian inference. UAI 17:362-369.
-.. [4] Kuss M, Rasmussen CE (2005). Assessing approximate inference for binary Gaussian process classification.
-   Journal of Machine Learning Research 6:1679-1704.
+.. [3] Minka TP (2001). Expectation propagation for approximate Bayesian inference. UAI 17:362-369. How much better it
+   is: Kuss M, Rasmussen CE (2005). Journal of Machine Learning Research 6:1679-1704.
 """
 
 from __future__ import annotations
@@ -254,21 +252,11 @@ def _answer(mode: Mode) -> Floats:
     return gaussian.solve(-0.5 * gaussian.variance * mode.slope)[1]
 
 
-def _hermite(nodes: int) -> tuple[Floats, Floats]:
-    """Gauss-Hermite nodes in sds, and the log weights for a function that is not yet divided by the normal."""
-    x, weight = np.polynomial.hermite_e.hermegauss(nodes)
-    return x, np.log(weight) + 0.5 * x**2
-
-
-def _even(nodes: int, reach: float) -> tuple[Floats, Floats]:
-    """Evenly spaced nodes: they err less where the likelihood cuts a wide normal off."""
-    x = np.linspace(-reach, reach, nodes)
-    return x, np.full(nodes, np.log(x[1] - x[0]))
-
-
-_Part = tuple[Ints, Counts, Floats, Floats]
-_NARROW_RULE = _hermite(16)
-_WIDE_RULE = _even(48, 8.0)
+# Nodes in sds, with log weights for a function that is not yet divided by the normal: of Gauss and Hermite, and even
+# ones, which err less where the likelihood cuts a wide normal off.
+_HERMITE, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
+_EVEN = np.linspace(-8.0, 8.0, 48)
+_RULES = ((_HERMITE, np.log(_WEIGHTS) + 0.5 * _HERMITE**2), (_EVEN, np.full(48, np.log(_EVEN[1] - _EVEN[0]))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,14 +269,14 @@ class TiltedMoments:
     the nodes in sds and the logs of their weights.
     """
 
-    parts: tuple[_Part, ...]
+    parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]
     size: int
 
     @classmethod
     def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
         """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
         parts, wide = [], variance > _WIDE**2
-        for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
+        for which, (x, log_weight) in zip((~wide, wide), _RULES, strict=True):
             rows = np.flatnonzero(which)
             step = _CHUNK // x.size
             parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]

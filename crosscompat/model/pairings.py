@@ -254,7 +254,9 @@ def relatedness(
     BadInput
         If the tree has negative lengths: depths, and so A, have no meaning there.
 
-    Notes ----- A is the shared path over the root of the product of the two paths, below the common ancestor of the
+    Notes
+    -----
+    A is the shared path over the root of the product of the two paths, below the common ancestor of the
     species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
     every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
     by average linkage.
@@ -336,7 +338,9 @@ def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None =
 def average_linkage(distances: Floats) -> Floats:
     """Return the distances on the average-linkage (UPGMA) tree of a complete table, shape (k, k) as the table's.
 
-    Notes ----- Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
+    Notes
+    -----
+    Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
     of Kansas Science Bulletin 38:1409-1438.
 
     Examples

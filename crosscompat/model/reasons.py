@@ -81,7 +81,9 @@ def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Ou
 
     The arguments are those of `reasons`, and what is believed of that pairing.
 
-    Notes ----- What the counts along the way add is told apart step by step, each step joining those before it; within
+    Notes
+    -----
+    What the counts along the way add is told apart step by step, each step joining those before it; within
     a step it goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in
     the base.
     """
@@ -153,44 +155,33 @@ def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
 
     ``x`` is as in ``Past``, shape (n_pairs, p); what is unknown stands at its training mean.
 
-    Notes ----- The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two
+    Notes
+    -----
+    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two
     logits. Added to the prior logit the weights give the logit at the mode exactly. Every cross also moves the
     intercept, which all pairings share: `base_shift` is the sum of that part.
     """
     covariance: Floats = (x * past.prior_sd**2) @ past.x.T
     then, now = past.levels, asked.levels
-    sides = (
-        (now.seed, then.seed, asked.seed_kin, past.variances[0]),
-        (now.pollen, then.pollen, asked.pollen_kin, past.variances[1]),
-    )
-    for here, there, kin, variance in sides:
-        covariance += variance * _species(here, there, kin, past.share)
-    plants = ((now.seed_plant, then.seed_plant), (now.pollen_plant, then.pollen_plant))
-    for (here, there), variance in zip(plants, past.variances[2:4], strict=True):
-        covariance += variance * _same(here, there)
-    same_way = _same(now.seed, then.seed) & _same(now.pollen, then.pollen)
+    seed, pollen = _same(now.seed, then.seed), _same(now.pollen, then.pollen)
+    covariance += past.variances[0] * _related(seed, asked.seed_kin, then.seed, past.share)
+    covariance += past.variances[1] * _related(pollen, asked.pollen_kin, then.pollen, past.share)
+    covariance += past.variances[2] * _same(now.seed_plant, then.seed_plant)
+    covariance += past.variances[3] * _same(now.pollen_plant, then.pollen_plant)
     other_way = _same(now.seed, then.pollen) & _same(now.pollen, then.seed)
-    covariance += past.variances[4] * (same_way | other_way) + past.variances[5] * same_way
-    weights: Floats = covariance * past.gradient
-    return weights
+    covariance += past.variances[4] * (seed & pollen | other_way) + past.variances[5] * (seed & pollen)
+    return np.asarray(covariance * past.gradient)
 
 
 def base_shift(past: Past) -> Floats:
     """Return the part of each past cross that moves the intercept, and so every pairing alike, shape (n_records,)."""
-    part: Floats = past.prior_sd[0] ** 2 * past.gradient
-    return part
+    return np.asarray(past.prior_sd[0] ** 2 * past.gradient)
 
 
 def _same(here: Ints, there: Ints) -> NDArray[np.bool_]:
-    """Tell where the levels of pairings and records are one."""
-    same: NDArray[np.bool_] = (here[:, None] == there[None, :]) & (here[:, None] >= 0)
-    return same
+    return np.asarray((here[:, None] == there[None, :]) & (here[:, None] >= 0))
 
 
-def _species(here: Ints, there: Ints, kin: Floats | None, share: float) -> Floats:
+def _related(same: NDArray[np.bool_], kin: Floats | None, there: Ints, share: float) -> Floats:
     """Correlation of the effects of species asked about and species crossed."""
-    same = _same(here, there).astype(np.float64)
-    if kin is None:
-        return same
-    mixed: Floats = share * kin[:, there] + (1.0 - share) * same
-    return mixed
+    return same.astype(np.float64) if kin is None else np.asarray(share * kin[:, there] + (1.0 - share) * same)

@@ -138,7 +138,9 @@ def skill_interval(
     It is NaN where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
     together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
 
-    Notes ----- The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
+    Notes
+    -----
+    The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
     Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
     groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
 

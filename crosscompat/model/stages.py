@@ -24,7 +24,6 @@ __all__ = [
     "WHOLE",
     "CrossCounts",
     "StepCounts",
-    "counts_along_the_way",
     "step_counts",
 ]
 
@@ -119,12 +118,6 @@ class CrossCounts:
 
     def __getitem__(self, at: Ints) -> CrossCounts:
         return CrossCounts({name: step[at] for name, step in self.steps.items()}, self.pods[at], self.seeds[at])
-
-
-def counts_along_the_way(counts: Mapping[str, Floats]) -> Flags:
-    """Tell which crosses have any count between the flower and the seedling, shape (n_crosses,)."""
-    there = [~np.isnan(counts[column]) for column in ALONG_THE_WAY if column in counts]
-    return np.asarray(np.any(there, axis=0), dtype=np.bool_)
 
 
 def step_counts(
@@ -239,7 +232,7 @@ def _whole(
     An outcome without a place takes the counts of pods with it: "three set, no seedling" would else look like success,
     and pods would be counted of those alone that gave a seedling.
     """
-    by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~counts_along_the_way(column)
+    by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~np.any([~np.isnan(column[name]) for name in ALONG_THE_WAY], axis=0)
     in_units = by_unit & finished & ~struck
     up = column["up"] > 0
     no_seed = (column["seeds"] == 0) | (np.isnan(column["seeds"]) & (column["seeds_filled"] == 0))

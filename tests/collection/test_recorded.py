@@ -371,7 +371,7 @@ def test_another_version_and_changed_code_make_another_key(tmp_path, monkeypatch
     keys.append(key_of_book(absent))
     os.utime(package / "book" / "cross_summary.py", ns=(1, 1))
     keys.append(key_of_book(absent))
-    os.utime(package / "known_hybrids.py", ns=(1, 1))
+    os.utime(package / "carried.py", ns=(1, 1))
     keys.append(key_of_book(absent))
     with (package / "book" / "cross_summary.py").open("a") as stream:
         stream.write("\n")
