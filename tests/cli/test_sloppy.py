@@ -8,6 +8,11 @@ COC_DAS = "Echinocereus coccineus × Echinocereus dasyacanthus"
 PLANTS = "Echinocereus coccineus [COC-F1] × Echinocereus dasyacanthus [DAS-1]"
 MAY = ("--on", "2026-05-20")
 
+
+def as_typed(value):
+    return " ".join(value) if isinstance(value, tuple) else ""
+
+
 READ = [
     (("ask", "coccineus", "dasyacanthus"), COC_DAS),
     (("ask", "Coccineus", "DASYACANTHUS"), COC_DAS),
@@ -70,14 +75,14 @@ ASKED = [
 ]
 
 
-@pytest.mark.parametrize(("typed", "printed"), READ, ids=lambda value: " ".join(value) if isinstance(value, tuple) else "")
+@pytest.mark.parametrize(("typed", "printed"), READ, ids=as_typed)
 def test_it_does_what_a_hand_meant(run, own, monkeypatch, typed, printed):
     monkeypatch.chdir(own)
-    said = " ".join(run(*typed, code=None).stdout.split())
+    said = " ".join(run(*typed, code=None).output.split())
     assert printed in said
 
 
-@pytest.mark.parametrize(("typed", "asked"), ASKED, ids=lambda value: " ".join(value) if isinstance(value, tuple) else "")
+@pytest.mark.parametrize(("typed", "asked"), ASKED, ids=as_typed)
 def test_or_asks_one_question(run, own, monkeypatch, typed, asked):
     monkeypatch.chdir(own)
     outcome = run(*typed, code=None)
