@@ -10,8 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.advice.hybrids import uneven_parents
-from crosscompat.advice.parents import Parent
+from crosscompat.advice.parents import Parent, uneven_parents
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids

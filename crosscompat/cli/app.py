@@ -7,7 +7,7 @@ import re
 import sys
 import traceback
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from difflib import get_close_matches
 from functools import cache
@@ -22,7 +22,7 @@ from crosscompat.cli.output import talk
 from crosscompat.ground.errors import CopyWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["BUG", "COMMANDS", "app", "in_words"]
+__all__ = ["COMMANDS", "app"]
 
 COMMANDS: Final = {
     "new": "crosscompat.cli.book.collection:new",
@@ -54,6 +54,7 @@ COMMANDS: Final = {
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
 
+_BAD_DATA, _BUG = 3, 70
 _HELP: Final = {"help_option_names": ["-h", "--help"]}
 _EXTRA: Final = re.compile(r"arguments?(?:\(s\))? \((.*)\)$", re.DOTALL)
 
@@ -69,39 +70,26 @@ def _made(name: str) -> Any:
     return typer.main.get_command(alone)
 
 
-class _Lazily(Mapping[str, Any]):
-    """The commands by name, each made when it is asked for."""
-
-    def __getitem__(self, name: str) -> Any:
-        if name not in COMMANDS:
-            raise KeyError(name)
-        return _made(name)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(COMMANDS)
-
-    def __len__(self) -> int:
-        return len(COMMANDS)
-
-
 class _Commands(TyperGroup):
     """All commands: listed with whole sentences, made one at a time, refused in our own words."""
 
-    def __init__(self, **attributes: Any) -> None:
-        super().__init__(**attributes)
-        self.commands: Any = _Lazily()
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - typer's way of calling
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ARG002 - typer's way of calling
+        return _made(cmd_name) if cmd_name in COMMANDS else None
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - typer's way of calling
         with formatter.section(say("help.commands")):
             formatter.write_dl([(name, say(f"help.{name}")) for name in COMMANDS])
 
     def invoke(self, ctx: Any) -> Any:
-        with in_words(_in_our_words):
+        with _in_words(_in_our_words):
             super().invoke(ctx)
             raise SystemExit(0)
 
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, *more: Any, **options: Any) -> Any:
-        with in_words(_in_our_words):
+        with _in_words(_in_our_words):
             code = super().main(args, prog_name, *more, **options | {"standalone_mode": False})
             raise SystemExit(code if isinstance(code, int) else 0)
 
@@ -167,25 +155,11 @@ def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa
         typer.echo(say("cli.first"))
 
 
-BUG = 70
-_BAD_DATA = 3
-
-
 @contextmanager
-def in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
+def _in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
     """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70.
 
     A reader who has seen enough, as ``head`` has after ten lines, is no failure.
-
-    Parameters
-    ----------
-    translated : callable
-        Returns the error to tell for the one that was raised.
-
-    Raises
-    ------
-    SystemExit
-        With the exit code.
     """
     try:
         with _warnings_in_words():
@@ -224,7 +198,7 @@ def _tell(error: Exception) -> int:
     else:
         if os.environ.get("CROSSCOMPAT_DEBUG"):
             traceback.print_exception(error)
-        text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), BUG
+        text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), _BUG
     for say_last in (sys.stdout.flush, lambda: talk(text)):
         with suppress(OSError):
             say_last()

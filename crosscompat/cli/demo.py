@@ -14,7 +14,6 @@ from crosscompat.cli.learn import print_lesson
 from crosscompat.cli.options import Json
 from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
-from crosscompat.cli.trees import picture
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
@@ -104,10 +103,10 @@ def _ask_and_rank(collection: Collection, place: Path) -> None:
 
 def _write_pages(collection: Collection, place: Path) -> None:
     from crosscompat.advice.labels import labels_for
-    from crosscompat.advice.partners import partners
+    from crosscompat.advice.partners import partners, tree_picture
     from crosscompat.show.label import labels_page
 
-    drawn = picture(collection, partners(collection, _POLLEN, role="seed", flowers=_FLOWERS))
+    drawn = tree_picture(collection, partners(collection, _POLLEN, role="seed", flowers=_FLOWERS))
     write_atomically(place / _PICTURE, drawn.encode())
     labels = labels_for(collection, _TO_LABEL)
     write_atomically(place / _LABELS, labels_page(labels.cards, invented=labels.invented).encode())

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import Day, DryRun, Folder, Json, Why
+from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
 from crosscompat.cli.output import headings, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
@@ -158,7 +158,7 @@ def _print_moved(lesson: Lesson, most: int) -> None:
 
 
 def score(
-    way: Annotated[list[str] | None, typer.Option("--way", metavar="WAY", help=say("help.way"))] = None,
+    way: Annotated[list[str] | None, plain("--way", "help.way", "WAY")] = None,
     as_of: Day = None,
     folder: Folder = None,
     *,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, text
+from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, plain, text
 from crosscompat.cli.output import deliver, headings, line, paragraph, print_json, print_table, talk, who
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
@@ -17,8 +17,7 @@ from crosscompat.show.chances import percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crosscompat.advice.rank import Candidate, Ranking, RankRow, Refused
-    from crosscompat.collection.opening import Collection
+    from crosscompat.advice.rank import Ranking, RankRow, Refused
 
 __all__ = ["print_ranking", "rank"]
 
@@ -32,7 +31,7 @@ def rank(
     output: Output = None,
     folder: Folder = None,
     *,
-    everything: Annotated[bool, typer.Option("--all", help=say("help.rank_all"))] = False,
+    everything: Annotated[bool, plain("--all", "help.rank_all")] = False,
     why: Why = False,
     as_json: Json = False,
 ) -> None:
@@ -55,7 +54,7 @@ def rank(
     if everything:
         candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched)
     elif partners_of or among:
-        candidates = _pairs(collection, partners_of, among or ())
+        candidates = advice.chosen_pairs(collection, partners_of, among or ())
     else:
         rows = collection.wanted if listed is None else listed
         if not rows:
@@ -70,19 +69,6 @@ def rank(
         print_ranking(ranking, most, why=why)
     if ranking.refused:
         raise typer.Exit(1)
-
-
-def _pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
-    from crosscompat.advice.rank import among_species, partners_of
-
-    if species is None:
-        if len(among) == 1:
-            raise WrongUse(say("rank.one_alone", name=among[0]))
-        return among_species(collection, among)
-    partners = partners_of(collection, species, among)
-    if not partners:
-        raise WrongUse(say("rank.no_partner", name=species))
-    return partners
 
 
 def _write_table(ranking: Ranking, output: Path) -> None:

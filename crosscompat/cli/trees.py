@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+from dataclasses import dataclass
+from typing import Annotated, Literal, cast
 
 import typer
 
 from crosscompat.carried import CarriedTree, carried_trees
-from crosscompat.cli.options import Flowers, Folder, Json, Output
+from crosscompat.cli.options import Flowers, Folder, Json, Output, plain
 from crosscompat.cli.output import (
     deliver,
     give,
@@ -21,95 +21,36 @@ from crosscompat.cli.output import (
 )
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-if TYPE_CHECKING:
-    from crosscompat.advice.partners import Partner, Partners
-    from crosscompat.collection.opening import Collection
-    from crosscompat.phylogeny.tree import Phylogeny
-
-__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "picture", "tree", "trees"]
+__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "tree", "trees"]
 
 
 def tree(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
     output: Output = None,
-    role: Annotated[str, typer.Option("--as", metavar="seed|pollen", help=say("help.role"))] = "seed",
+    role: Annotated[str, plain("--as", "help.role", "seed|pollen")] = "seed",
     flowers: Flowers = None,
     folder: Folder = None,
     *,
     as_json: Json = False,
 ) -> None:
     """Show the tree: as text on the screen, or as a picture in a file."""
-    from crosscompat.advice.partners import partners
+    from crosscompat.advice.partners import drawn, partners, tree_of, tree_picture
     from crosscompat.show.tree_text import text_tree
 
     if role not in {"seed", "pollen"}:
         raise WrongUse(say("tree.role", got=role))
     collection = collection_or_carried(folder, (species,))
-    if not as_json:
-        _refuse_hybrid(collection, species)
     seen = partners(collection, species, role=cast("Literal['seed', 'pollen']", role), flowers=flowers)
     if as_json:
         print_json(seen, output)
     elif output is not None:
-        deliver(picture(collection, seen), output)
+        deliver(tree_picture(collection, seen), output)
     else:
-        line(text_tree(_tree(collection), width=screen_width(), unicode=speaks_unicode(), **_drawn(collection, seen)))
+        line(text_tree(tree_of(collection), width=screen_width(), unicode=speaks_unicode(), **drawn(collection, seen)))
         line()
         paragraph(seen.basis.words)
-
-
-def picture(collection: Collection, seen: Partners) -> str:
-    """Return the tree with the partners of a species as SVG."""
-    from crosscompat.show.tree_svg import draw_tree
-
-    title = say(f"tree.title.{seen.role}", name=seen.species, flowers=seen.flowers)
-    return draw_tree(_tree(collection), title=title, note=seen.basis.words, **_drawn(collection, seen))
-
-
-def _drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
-    """Return what a picture and a text share; a large tree is cut to the partners worth seeing."""
-    from crosscompat.show.picture import worth_drawing
-
-    tips, marks = _tree(collection).tips, [_mark(partner) for partner in seen.partners]
-    chosen = worth_drawing(tips, seen.label, marks)
-    return {
-        "focus": seen.label,
-        "marks": marks,
-        "direction": seen.role,
-        "invented": seen.invented,
-        "keep": None if chosen is None else [tip for tip in tips if tip in chosen],
-    }
-
-
-def _refuse_hybrid(collection: Collection, species: str) -> None:
-    """Refuse a hybrid, which is no tip of the tree that could be marked."""
-    from crosscompat.advice.parents import find_parent
-
-    parent = find_parent(collection, species)
-    hybrid = collection.taxa.pedigree(parent.label)
-    if hybrid.is_hybrid:
-        raise WrongUse(say("tree.hybrid", name=parent.name, species=", ".join(map(correct_form, hybrid.shares))))
-
-
-def _tree(collection: Collection) -> Phylogeny:
-    from crosscompat.phylogeny.tree import Phylogeny
-
-    if isinstance(collection.distances, Phylogeny):
-        return collection.distances
-    raise WrongUse(say("tree.no_tree", file=collection.tree_name))
-
-
-def _mark(partner: Partner) -> Any:
-    from crosscompat.show.picture import TipMark
-
-    mark = TipMark(partner.label, partner.species, took=partner.took, failed=partner.failed)
-    chance = partner.chance
-    if chance is None:
-        return mark
-    return replace(mark, chance=chance.mean, low=chance.low, high=chance.high, note="; ".join(partner.notes))
 
 
 @dataclass(frozen=True, slots=True)

@@ -209,28 +209,18 @@ def share_means(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     >>> bool(means["set"][0] < means["hold"][0]), means["whole"][0]
     (True, np.float64(0.0))
     """
-    table = _shares(seeds)
-    found = {name: np.interp(whole, table.reached, table.means[name]) for name in table.means}
-    return {**found, WHOLE: whole}
+    reached, means, _ = _shares(seeds)
+    return {**{name: np.interp(whole, reached, mean) for name, mean in means.items()}, WHOLE: whole}
 
 
 def prior_shares(seeds: SeedsPerPod) -> dict[str, float]:
     """Return how widely each step is spread before any cross, as a share of the whole's standard deviation."""
-    return _shares(seeds).spreads
-
-
-@dataclass(frozen=True, slots=True)
-class _Shares:
-    """Prior means of the steps over a grid of chances of the whole, and the mean that these come to."""
-
-    reached: Floats
-    means: dict[str, Floats]
-    spreads: dict[str, float]
+    return _shares(seeds)[2]
 
 
 @lru_cache(maxsize=64)
-def _shares(seeds: SeedsPerPod) -> _Shares:
-    """Share out every chance of the whole, and find which mean of the whole the stages come to."""
+def _shares(seeds: SeedsPerPod) -> tuple[Floats, dict[str, Floats], dict[str, float]]:
+    """Share out a grid of chances; return the means of the whole they come to, and means and spreads of steps."""
     stages = _split(_GRID, seeds)
     made = {name: Logits(mean, np.full(mean.shape, STAGE_SPREAD * TYPICAL_SD)) for name, mean in stages.items()}
     for step, parts in STEPS.items():
@@ -242,7 +232,7 @@ def _shares(seeds: SeedsPerPod) -> _Shares:
         name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name].sd)) / TYPICAL_SD
         for name in STEPS
     }
-    return _Shares(reached, means, {**spreads, WHOLE: 1.0})
+    return reached, means, {**spreads, WHOLE: 1.0}
 
 
 def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
@@ -251,12 +241,12 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     log_seed = SEED_SHARE * log_whole
     fruitful = np.clip(1.0 - seeds.none_of_them(-np.expm1(log_seed)), _LEAST_CHANCE, 1.0)
     log_pod = np.minimum(log_whole - np.log(fruitful), SEED_SHARE * log_whole)
-    found = {}
+    result = {}
     for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
         first, second = STEPS[step]
-        found[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
-        found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
-    return found
+        result[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
+        result[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
+    return result
 
 
 def _moments(values: Floats, weights: Floats) -> Logits:

@@ -138,8 +138,7 @@ def fit_crosses(
         of_step = counts.steps[step]
         at = np.flatnonzero(of_step.known)
         if at.size:
-            told = of_step[at]
-            entering = Counts(told.tried, told.took, told.some, weight[at])
+            entering = Counts(of_step.tried[at], of_step.took[at], of_step.some[at], weight[at])
             steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, related))
     return replace(model, steps=tuple(steps))
 
@@ -233,7 +232,7 @@ def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor
     low, high = np.minimum(levels.seed, levels.pollen), np.maximum(levels.seed, levels.pollen)
     species = len(seen.species)
     kinship = None if related is None else Kinship.of(related)
-    found = [
+    result = [
         Factor.of("record", np.arange(len(low)), nested=True),
         Factor.of("direction", _ids(levels.seed * species + levels.pollen), nested=True),
         Factor.of("pair", _ids(low * species + high), nested=True),
@@ -244,8 +243,8 @@ def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor
         ("seed_plant", levels.seed_plant, seen.seed_plants),
         ("pollen_plant", levels.pollen_plant, seen.pollen_plants),
     )
-    found += [Factor.of(name, level, len(labels), None) for name, level, labels in plants if labels]
-    return tuple(found)
+    result += [Factor.of(name, level, len(labels), None) for name, level, labels in plants if labels]
+    return tuple(result)
 
 
 def _ids(keys: Ints) -> Ints:

@@ -132,14 +132,14 @@ def outlook(
 def all_joined(model: FittedModel, prior: Mapping[str, Logits], own: Mapping[str, Logits]) -> dict[str, Logits]:
     """Join what was counted at each step with what was counted of its parts, from the stages up."""
     steps: dict[str, Logits] = {}
-    told: set[str] = {fit.step for fit in model.steps}
+    counted: set[str] = {fit.step for fit in model.steps}
     for step, parts in STEPS.items():
         steps[step] = own[step]
-        if told.intersection(parts):
+        if counted.intersection(parts):
             before = together(step, tuple(prior[part] for part in parts), model.seeds)
             after = together(step, tuple(steps[part] for part in parts), model.seeds)
             steps[step] = joined(prior[step], own[step], (before, after))
-            told.add(step)
+            counted.add(step)
     return steps
 
 
@@ -174,8 +174,8 @@ def step_logits(
         extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, among, farther)
     asked = _strangers(len(rows)) if asked is None else asked
     parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
-    found = [_with_effects(fit, design[part], asked[part]) for part in parts]
-    mean, variance = (np.concatenate(side) for side in zip(*found, strict=True))
+    result = [_with_effects(fit, design[part], asked[part]) for part in parts]
+    mean, variance = (np.concatenate(side) for side in zip(*result, strict=True))
     return Logits(offset + mean, np.sqrt(variance + extra))
 
 
@@ -278,8 +278,8 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
 
 
 def _at_least_one(eta: Floats, units: Floats) -> Floats:
-    found: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
-    return found
+    result: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
+    return result
 
 
 @cache

@@ -210,8 +210,8 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     ]
     of = np.array([row[3] for row in rows], dtype=np.intp)
     clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
-    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
-    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
+    result = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
+    return InPlace(result, np.array([row[2] for row in rows], dtype=np.float64), of)
 
 
 def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
@@ -256,10 +256,9 @@ def relatedness(
 
     Notes
     -----
-    A is the shared path over the root of the product of the two paths, below the common ancestor of the
-    species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
-    every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
-    by average linkage.
+    A is the shared path over the root of the product of the two paths, below the common ancestor of the species fitted,
+    and on a tree in My no more than 20 before the tips. It is positive semi-definite on every tree without negative
+    lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined by average linkage first.
 
     Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
     its species, the rest its own. So A stays positive semi-definite.
@@ -284,10 +283,10 @@ def relatedness(
     at = {name: i for i, name in enumerate(names)}
     oldest = OLDEST_KIN if distances.unit == MILLION_YEARS else None
     among = correlation(*depths, fitted=len(known), oldest=oldest)
-    found = np.zeros((len(rows), len(species)))
+    result = np.zeros((len(rows), len(species)))
     columns = [j for j, label in enumerate(species) if label in place]
-    found[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
-    return found
+    result[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
+    return result
 
 
 def _with_hybrids(
@@ -299,18 +298,18 @@ def _with_hybrids(
     among = relatedness(distances, columns, rows)
     if among is None:
         return None
-    found: Floats = parts @ among @ shares.T
+    result: Floats = parts @ among @ shares.T
     own = np.array([[one == other for other in species] for one in others], dtype=np.bool_)
-    return np.where(own.reshape(found.shape), 1.0, found)
+    return np.where(own.reshape(result.shape), 1.0, result)
 
 
 def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
     """Return whose offspring a label is; one that is no longer known comes of nobody."""
     try:
-        found = pedigree(label)
+        result = pedigree(label)
     except UnknownName:
         return Pedigree(label, {})
-    return found if found.is_hybrid or label in found.shares else Pedigree(label, {})
+    return result if result.is_hybrid or label in result.shares else Pedigree(label, {})
 
 
 def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None = None) -> Floats:

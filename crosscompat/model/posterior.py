@@ -245,18 +245,13 @@ class _Ways:
         both = both[np.lexsort((-both[:, 3], both[:, 1], both[:, 0]))]
         _, first = np.unique(both[:, :2], axis=0, return_index=True)
         self.ways, self.pair, self.direction = both[first, :2], both[first, 2], both[first, 3]
-        self.columns = self._columns([design.blocks[_factor(stage, name)[0]].start for name in _KIN])
+        # Columns that the crosses of each pair touch, then its own parents' where those have gone the other way.
+        touched = design.touched[self.pair]
+        own = self.ways + [design.blocks[_factor(stage, name)[0]].start for name in _KIN]
+        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
+        self.columns = np.column_stack([touched, np.where(there, -1, own)])
         self.mean, self.variance = np.zeros((2, len(first))), np.zeros(len(first))
         self.cross = np.zeros(self.columns.shape)
-
-    def _columns(self, starts: list[int]) -> Ints:
-        """Columns that the crosses of each pair touch, then its own parents' where those have gone the other way."""
-        touched, own = self.design.touched[self.pair], self.ways + starts
-        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
-        columns = np.column_stack([touched, np.where(there, -1, own)])
-        order = np.argsort(columns < 0, axis=1, kind="stable")
-        width = max(touched.shape[1], int((columns >= 0).sum(axis=1).max(initial=0)))
-        return np.take_along_axis(columns, order, axis=1)[:, :width]
 
     def add(self, mode: Mode, weight: float, spread: Floats, columns: Floats) -> None:
         """Add one point, with the covariance and the means of its columns."""

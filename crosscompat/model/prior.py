@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -62,6 +62,9 @@ class EffectRow:
     scale: float
     basis: str
     evidence: str
+
+
+_Row = TypeVar("_Row", PriorRow, EffectRow)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +133,11 @@ class Priors:
         if wrong := self.faults(by):
             raise BadInput(wrong)
         of_effects = by.get("effects", {})
-        rows = tuple(_own_row(row, by.get(row.coefficient, {})) for row in self.rows)
-        return Priors(rows, tuple(_own_effect(row, of_effects.get(row.effect, {})) for row in self.effects))
+        rows = tuple(
+            _own(row, say("priors.give_or_take", mean=f"{row.mean:g}", sd=f"{row.sd:g}"), by.get(row.coefficient, {}))
+            for row in self.rows
+        )
+        return Priors(rows, tuple(_own(row, f"{row.scale:g}", of_effects.get(row.effect, {})) for row in self.effects))
 
 
 _OF_A_COEFFICIENT = {"mean": "number", "sd": "positive", "evidence": "text"}
@@ -144,26 +150,15 @@ def _entry(feature: Feature, table: Mapping[str, Any]) -> str:
     return own if own in table else feature.kind
 
 
-def _own_row(row: PriorRow, change: Mapping[str, Any]) -> PriorRow:
-    if not change:
-        return row
-    was = say("priors.give_or_take", mean=f"{row.mean:g}", sd=f"{row.sd:g}")
-    mean, sd = (float(change.get(key, value)) for key, value in (("mean", row.mean), ("sd", row.sd)))
-    return replace(row, mean=mean, sd=sd, evidence=_own_evidence(change, was, row.evidence), basis="own")
-
-
-def _own_effect(row: EffectRow, change: Mapping[str, Any]) -> EffectRow:
-    if not change:
-        return row
-    evidence = _own_evidence(change, f"{row.scale:g}", row.evidence)
-    return replace(row, evidence=evidence, basis="own", scale=float(change.get("scale", row.scale)))
-
-
-def _own_evidence(change: Mapping[str, Any], was: str, evidence: str) -> str:
+def _own(row: _Row, was: str, change: Mapping[str, Any]) -> _Row:
     """Say that the grower set it, and why if that was said; else what the number in its place leant on."""
+    if not change:
+        return row
+    evidence = say("priors.own", was=was, evidence=row.evidence)
     if "evidence" in change:
-        return say("priors.own_because", was=was, why=change["evidence"])
-    return say("priors.own", was=was, evidence=evidence)
+        evidence = say("priors.own_because", was=was, why=change["evidence"])
+    numbers: dict[str, Any] = {key: float(value) for key, value in change.items() if key != "evidence"}
+    return replace(row, evidence=evidence, basis="own", **numbers)
 
 
 @cache

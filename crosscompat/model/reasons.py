@@ -87,9 +87,9 @@ def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Ou
     a step it goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in
     the base.
     """
-    found = reasons(model, WHOLE, row, asked)
-    terms = {name: added for name, added, _ in found.terms}
-    values = {name: value for name, _, value in found.terms}
+    result = reasons(model, WHOLE, row, asked)
+    terms = {name: added for name, added, _ in result.terms}
+    values = {name: value for name, _, value in result.terms}
     for step, gain in _gains(model, row, asked, believed):
         moved = _moved_at(model, step, row, asked)
         total = sum(added for added, _ in moved.values())

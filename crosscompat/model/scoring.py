@@ -257,8 +257,8 @@ def by_species(
     for one in species:
         hybrids = [name for name, parts in (comes_of or {}).items() if one in parts]
         held = (mother == one) | (father == one)
-        told = held | np.isin(mother, hybrids) | np.isin(father, hybrids)
-        folds.append(Fold(np.flatnonzero(held), np.flatnonzero(~told)))
+        barred = held | np.isin(mother, hybrids) | np.isin(father, hybrids)
+        folds.append(Fold(np.flatnonzero(held), np.flatnonzero(~barred)))
     return folds
 
 

@@ -133,8 +133,8 @@ def step_counts(
     age : ndarray of float, shape (n_crosses,)
         Days since the pollination.
     windows : mapping of str to float
-        Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show
-        early and successes late.
+        Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show early
+        and successes late.
     lost : ndarray of bool, shape (n_crosses,), optional
         True where an accident ended the cross. It struck at the last stage that was counted: what came through there
         still counts, as "some", and what is missing does not.
@@ -146,20 +146,14 @@ def step_counts(
 
     Examples
     --------
-    Four flowers, three pods of which none held; five flowers of which only a seedling is on record; two flowers, one
-    ripe pod, nothing known of when the other failed.
+    Four flowers, three pods of which none held; five flowers of which only a seedling is on record.
 
-    >>> nan = np.nan
-    >>> found = step_counts(
-    ...     {"units": np.array([4, 5, 2]), "pods_set": np.array([3, nan, nan]), "pods_held": np.array([0, nan, 1]),
-    ...      "seedlings": np.array([nan, 1, nan])},
-    ...     age=np.full(3, 400.0), windows={"set": 30, "hold": 150, "fill": 200, "germinate": 365})
-    >>> [name for name, step in found.steps.items() if step.known[0]], found.steps["set"].took[0]
-    (['set', 'hold'], np.float64(3.0))
-    >>> [name for name, step in found.steps.items() if step.known[1]], found.steps["whole"].some[1]
-    (['whole'], np.True_)
-    >>> found.steps["pod"].tried[2], found.steps["pod"].took[2]
-    (np.float64(2.0), np.float64(1.0))
+    >>> nan, windows = np.nan, {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
+    >>> counts = {"units": [4, 5], "pods_set": [3, nan], "pods_held": [0, nan], "seedlings": [nan, 1]}
+    >>> arrays = {name: np.array(column, dtype=float) for name, column in counts.items()}
+    >>> steps = step_counts(arrays, np.full(2, 400.0), windows).steps
+    >>> [[name for name, step in steps.items() if step.known[i]] for i in range(2)]
+    [['set', 'hold'], ['whole']]
     """
     size = len(age)
     struck = np.zeros(size, dtype=np.bool_) if lost is None else lost

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 
 from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
+from crosscompat.book.records import SELFED
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -19,6 +20,7 @@ from crosscompat.model.forecast import chances, no_surer, outlook
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
 from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.model.training_set import CROSS
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
@@ -52,6 +54,8 @@ class TakeModel:
     ----------
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
+    left_out_ : Series of str
+        Why rows of the last ``fit`` did not enter, by the index of its table.
 
     Examples
     --------
@@ -95,6 +99,8 @@ class TakeModel:
             count is unknown, never a failure; a cross whose counts leave the outcome open does not enter. Optional:
             ``seed_plant`` and ``pollen_plant``, the very plants, and ``weight``, how much of a full record each row is
             (1 where absent; a row of weight 0 does not enter). Every stage is taken as over. The table is not changed.
+            By ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``only_successes``, ``lost_to`` and the very plants,
+            where given, rows are left out as ``retrain`` leaves them out.
 
         Returns
         -------
@@ -113,9 +119,13 @@ class TakeModel:
         """
         _need(crosses, _PARENTS)
         given = _count_arrays(crosses)
-        outcomes, weight = outcomes_of(given), _weights(crosses)
-        told = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
-        entered = told.speaks & (weight > 0)
+        lost = ~_column(crosses, "lost_to").isna().to_numpy(dtype=np.bool_)
+        outcomes, weight = outcomes_of(given, lost), _weights(crosses)
+        told = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0), lost)
+        never = _never(crosses)
+        entered = told.speaks & (weight > 0) & never.isna().to_numpy(dtype=np.bool_)
+        silent = never.isna() & ~told.speaks
+        self.left_out_ = never.mask(silent, "unknown_outcome").mask(silent & lost, "lost").dropna()
         seed, pollen = self._parents(crosses.loc[entered])
         species = tuple(sorted({*seed, *pollen}))
         distance = self._positions.apart(seed, pollen)
@@ -149,7 +159,8 @@ class TakeModel:
         -------
         DataFrame
             ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
-            percentiles), with the rows, their order, the names and the index as given.
+            percentiles), with the rows, their order, the names and the index as given; ``attrs["basis"]`` is ``prior``
+            where no cross was learned from, else ``crosses``.
 
         Raises
         ------
@@ -163,7 +174,9 @@ class TakeModel:
             raise WrongUse(say("take.flowers", got=flowers))
         seed, pollen = self._parents(pairings)
         answer = chances(self._logits(Parents(seed, pollen, *_plants(pairings))), flowers)
-        return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+        table = pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+        table.attrs["basis"] = "crosses" if self.fitted_.steps else "prior"
+        return table
 
     def _logits(self, parents: Parents) -> Logits:
         found = self._by_numbers(parents)
@@ -193,6 +206,30 @@ class TakeModel:
         for sentence in dict.fromkeys(m.sentence for m in (*seed.values(), *pollen.values()) if m.how in _READ_AS):
             warnings.warn(sentence, NameWarning, stacklevel=3)
         return [seed[one].label for one, _ in pairs], [pollen[pair].label for pair in pairs]
+
+
+def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
+    """Return a column of a table as objects; where there is none, all is missing."""
+    return table.get(name, table["seed_parent"].map(lambda _: None)).astype(object)
+
+
+def _never(crosses: pd.DataFrame) -> pd.Series[Any]:
+    """Return why rows can never speak for their pairing, missing where they can; the first reason counts."""
+    kind, pollen, technique, proof, only, mother, father = (
+        _column(crosses, name) for name in ("kind", "pollen_kind", "technique", "proof", "only_successes", *_PLANTS)
+    )
+    rules = {
+        "only_successes": only.astype(str).str.lower().isin({"yes", "true", "1"}),
+        "selfed": proof == SELFED,
+        "technique": technique.notna() & (technique != "plain"),
+        "check": kind.notna() & (kind != CROSS),
+        "one_clone": mother.notna() & (mother == father),
+        "no_pairing": pollen.notna() & ~pollen.isin({"one", "several"}),
+    }
+    reason = crosses["seed_parent"].map(lambda _: None).astype(object)
+    for name, holds in rules.items():
+        reason = reason.mask(holds, name)
+    return reason
 
 
 def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:

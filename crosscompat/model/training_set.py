@@ -124,10 +124,10 @@ def training_set_from(
     """
     counts, lost = _counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_)
     age = np.array([(as_of - cross.date).days for cross in crosses], dtype=np.float64)
-    told = step_counts(counts, age, windows, lost)
+    of_steps = step_counts(counts, age, windows, lost)
     outcomes = _finished(outcomes_of(counts, lost), age >= max(windows.values()))
     places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    says = told.speaks
+    says = of_steps.speaks
     entered: list[int] = []
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
@@ -144,7 +144,7 @@ def training_set_from(
     ]
     both = [(str(seed), str(pollen)) for seed, pollen in places]
     every = TrainingSet(
-        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, told,
+        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, of_steps,
         np.array(weight, dtype=np.float64), tuple(left_out),
     )  # fmt: skip
     return every[entered]

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from crosscompat.cli.options import Anyway, Folder, Json
+from crosscompat.cli.options import Anyway, Folder, Json, plain
 from crosscompat.cli.output import give, paragraph, talk
 from crosscompat.cli.session import Stopped, agreed, settings_at
 from crosscompat.ground.errors import WrongUse
@@ -70,7 +70,7 @@ def restore(
     file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.restore_file"))] = None,
     folder: Folder = None,
     *,
-    last: Annotated[bool, typer.Option("--last", help=say("help.restore_last"))] = False,
+    last: Annotated[bool, plain("--last", "help.restore_last")] = False,
     anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:

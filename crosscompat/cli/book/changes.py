@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
+from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
@@ -26,8 +26,8 @@ def correct(
     by: By = None,
     folder: Folder = None,
     *,
-    withdraw: Annotated[bool, typer.Option("--withdraw", help=say("help.correct_withdraw"))] = False,
-    with_rest: Annotated[bool, typer.Option("--with-rest", help=say("help.correct_with_rest"))] = False,
+    withdraw: Annotated[bool, plain("--withdraw", "help.correct_withdraw")] = False,
+    with_rest: Annotated[bool, plain("--with-rest", "help.correct_with_rest")] = False,
     dry_run: DryRun = False,
     why: Why = False,
     as_json: Json = False,

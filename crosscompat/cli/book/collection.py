@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from crosscompat.cli.options import Folder, Json, text
+from crosscompat.cli.options import Folder, Json, plain, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
 from crosscompat.cli.session import collection_at
 from crosscompat.ground.wording import say
@@ -33,15 +33,9 @@ def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help=say("help.new_folder"))],
     tree: Annotated[str | None, text("--tree", "NAME|FILE", "help.new_tree")] = None,
     unit: Annotated[str | None, text("--unit", "UNIT", "help.new_unit")] = None,
-    classification: Annotated[
-        Path | None, typer.Option("--classification", metavar="FILE", help=say("help.new_classification"))
-    ] = None,
-    alignment: Annotated[
-        Path | None, typer.Option("--alignment", metavar="FILE", help=say("help.new_alignment"))
-    ] = None,
-    outgroup: Annotated[
-        list[str] | None, typer.Option("--outgroup", metavar="SPECIES", help=say("help.new_outgroup"))
-    ] = None,
+    classification: Annotated[Path | None, plain("--classification", "help.new_classification", "FILE")] = None,
+    alignment: Annotated[Path | None, plain("--alignment", "help.new_alignment", "FILE")] = None,
+    outgroup: Annotated[list[str] | None, plain("--outgroup", "help.new_outgroup", "SPECIES")] = None,
     *,
     as_json: Json = False,
 ) -> None:

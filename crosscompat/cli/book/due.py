@@ -6,9 +6,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from crosscompat.cli.options import Day, Folder, Json, count
+from crosscompat.cli.options import Day, Folder, Json, count, plain
 from crosscompat.cli.output import give, line, paragraph, talk
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import settings_at
@@ -26,10 +24,10 @@ _MOST_ENDLESS = 10
 def due(
     as_of: Day = None,
     days: Annotated[int, count("--days", "help.due_days", least=1)] = 7,
-    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    ics: Annotated[Path | None, plain("--ics", "help.due_ics", "FILE")] = None,
     folder: Folder = None,
     *,
-    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    everything: Annotated[bool, plain("--all", "help.due_all")] = False,
     as_json: Json = False,
 ) -> None:
     """Say what is due, and write the calendar if one is asked for."""

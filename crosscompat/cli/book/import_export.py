@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import By, DryRun, Folder, Json, text, words
+from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
 from crosscompat.cli.session import open_here, open_with_collection
@@ -49,27 +49,21 @@ class Request:
     as_json: bool
 
 
-def _choice(name: str, allowed: tuple[str, ...], help_: str) -> object:
-    return typer.Option(name, metavar="|".join(allowed), parser=words(name, allowed), help=say(help_))
-
-
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
     sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
-    rows_are: Annotated[str | None, _choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
-    maps: Annotated[list[str] | None, typer.Option("--map", metavar="THEIRS=OURS", help=say("help.import_map"))] = None,
-    ignored: Annotated[
-        list[str] | None, typer.Option("--ignore", metavar="HEADING", help=say("help.import_ignore"))
-    ] = None,
-    took_means: Annotated[str | None, _choice("--took-means", _TOOK, "help.import_took_means")] = None,
+    rows_are: Annotated[str | None, choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
+    maps: Annotated[list[str] | None, plain("--map", "help.import_map", "THEIRS=OURS")] = None,
+    ignored: Annotated[list[str] | None, plain("--ignore", "help.import_ignore", "HEADING")] = None,
+    took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
     only_successes: Annotated[
-        str | None, _choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
+        str | None, choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
     ] = None,
-    dates: Annotated[str | None, _choice("--dates", _ORDERS, "help.import_dates")] = None,
+    dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
     folder: Folder = None,
     *,
-    yes: Annotated[bool, typer.Option("--yes", help=say("help.import_yes"))] = False,
-    good_rows: Annotated[bool, typer.Option("--good-rows", help=say("help.import_good_rows"))] = False,
+    yes: Annotated[bool, plain("--yes", "help.import_yes")] = False,
+    good_rows: Annotated[bool, plain("--good-rows", "help.import_good_rows")] = False,
     by: By = None,
     dry_run: DryRun = False,
     as_json: Json = False,
@@ -236,7 +230,7 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
 
 def export(
     target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
-    crosses: Annotated[Path | None, typer.Option("--crosses", metavar="FILE", help=say("help.export_crosses"))] = None,
+    crosses: Annotated[Path | None, plain("--crosses", "help.export_crosses", "FILE")] = None,
     folder: Folder = None,
     *,
     as_json: Json = False,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from crosscompat.cli.options import Folder, Json, Output, count, text
+from crosscompat.cli.options import Folder, Json, Output, count, plain, text
 from crosscompat.cli.output import deliver, give, line, paragraph, print_json, talk
 from crosscompat.cli.prompts import any_day
 from crosscompat.cli.session import collection_at, open_here
@@ -24,14 +24,12 @@ DEFAULT: Final = Path("labels.html")
 def label(
     crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
     output: Output = None,
-    since: Annotated[
-        date | None, typer.Option("--since", metavar="DATE", parser=any_day, help=say("help.label_since"))
-    ] = None,
+    since: Annotated[date | None, plain("--since", "help.label_since", "DATE", parser=any_day)] = None,
     season: Annotated[int | None, count("--season", "help.label_season")] = None,
     folder: Folder = None,
     *,
-    every: Annotated[bool, typer.Option("--all", help=say("help.label_all"))] = False,
-    twins: Annotated[bool, typer.Option("--twins", help=say("help.label_twins"))] = False,
+    every: Annotated[bool, plain("--all", "help.label_all")] = False,
+    twins: Annotated[bool, plain("--twins", "help.label_twins")] = False,
     as_json: Json = False,
 ) -> None:
     """Make the sheets and write them: as HTML, or as PDF where the file is called so."""
@@ -57,12 +55,9 @@ def label(
 
 def find(
     plant: Annotated[str | None, text("--plant", "PLANT", "help.find_plant")] = None,
-    day: Annotated[
-        date | None, typer.Option("--date", metavar="DATE", parser=any_day, help=say("help.find_date"))
-    ] = None,
+    day: Annotated[date | None, plain("--date", "help.find_date", "DATE", parser=any_day)] = None,
     between: Annotated[
-        tuple[date, date] | None,
-        typer.Option("--between", metavar="DATE DATE", parser=any_day, help=say("help.find_between")),
+        tuple[date, date] | None, plain("--between", "help.find_between", "DATE DATE", parser=any_day)
     ] = None,
     marker: Annotated[str | None, text("--marker", "TEXT", "help.find_marker")] = None,
     pollen: Annotated[str | None, text("--pollen", "PLANT", "help.find_pollen")] = None,

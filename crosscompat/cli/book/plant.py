@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, taking, text
+from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
@@ -51,13 +51,14 @@ def plant(
     pollen: Annotated[str | None, text("--pollen", "LOT", "help.of_plant.pollen")] = None,
     folder: Folder = None,
     *,
-    new_plant: Annotated[bool, typer.Option("--new", help=say("help.of_plant.new"))] = False,
+    new_plant: Annotated[bool, plain("--new", "help.of_plant.new")] = False,
     dry_run: DryRun = False,
     why: Why = False,
     as_json: Json = False,
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
+    from crosscompat.advice.plant_cards import plant_answer
     from crosscompat.book.entry.enter_plant import PlantEntry
 
     name, *more = typed or (None,)
@@ -67,7 +68,7 @@ def plant(
     lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
     if pollen is None and any(value is not None for value in lot.values()):
         raise WrongUse(say("plant.pollen_what"))
-    told = PlantEntry(
+    entry = PlantEntry(
         name=name,
         new=new_plant,
         day=on or today(),
@@ -80,25 +81,18 @@ def plant(
         how=fields.pop("how"),
         plant=fields,
     )
-    _run(folder, told, first=bool(more), dry_run=dry_run, why=why, as_json=as_json)
+    with open_with_collection(folder) as (collection, store):
+        if more:
+            entry = replace(entry, species=_written_out(collection, species or ""))
+            entry = replace(entry, new=entry.new or collection.plants.find(name) is None)
+        answer = plant_answer(collection, store, entry, today(), dry_run=dry_run)
+    give(answer, lambda one: _print(one, asks=entry.asks_only, why=why, dry_run=dry_run), as_json=as_json)
 
 
 def _written_out(collection: Collection, species: str) -> str:
     """Return a species whose genus was left out or cut short in full; any other name as it is."""
     match = collection.index.lookup(species)
     return correct_form(match.label) if match is not None and match.how == "parsed" else species
-
-
-def _run(folder: Any, told: Any, *, first: bool, dry_run: bool, why: bool, as_json: bool) -> None:
-    from crosscompat.advice.plant_cards import plant_answer
-
-    with open_with_collection(folder) as (collection, store):
-        if first:
-            told = replace(told, species=_written_out(collection, told.species))
-            told = replace(told, new=told.new or collection.plants.find(told.name) is None)
-        answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
-    asks = told.asks_only
-    give(answer, lambda one: _print(one, asks=asks, why=why, dry_run=dry_run), as_json=as_json)
 
 
 def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:

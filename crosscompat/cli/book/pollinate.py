@@ -8,7 +8,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text, words
+from crosscompat.cli.options import (
+    Anyway,
+    By,
+    DryRun,
+    Folder,
+    Json,
+    On,
+    Why,
+    choice,
+    count,
+    options_of,
+    plain,
+    taking,
+    text,
+)
 from crosscompat.cli.output import give, paragraph, print_json, who
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_with_collection
@@ -39,20 +53,17 @@ def pollinate(
     by: By = None,
     units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
     cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
-    check: Annotated[
-        str | None,
-        typer.Option(metavar="seed|pollen", parser=words("--check", _CHECKS), help=say("help.of_pollinate.check")),
-    ] = None,
+    check: Annotated[str | None, choice("--check", _CHECKS, "help.of_pollinate.check")] = None,
     folder: Folder = None,
     *,
-    open_: Annotated[bool, typer.Option("--open", help=say("help.of_pollinate.open"))] = False,
-    self_: Annotated[bool, typer.Option("--self", help=say("help.of_pollinate.self"))] = False,
-    sib: Annotated[bool, typer.Option("--sib", help=say("help.of_pollinate.sib"))] = False,
-    none: Annotated[bool, typer.Option("--none", help=say("help.of_pollinate.none"))] = False,
-    about: Annotated[bool, typer.Option("--about", help=say("help.of_pollinate.about"))] = False,
-    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.of_pollinate.all_open"))] = False,
-    again: Annotated[bool, typer.Option("--again", help=say("help.of_pollinate.again"))] = False,
-    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.of_pollinate.left_alone"))] = False,
+    open_: Annotated[bool, plain("--open", "help.of_pollinate.open")] = False,
+    self_: Annotated[bool, plain("--self", "help.of_pollinate.self")] = False,
+    sib: Annotated[bool, plain("--sib", "help.of_pollinate.sib")] = False,
+    none: Annotated[bool, plain("--none", "help.of_pollinate.none")] = False,
+    about: Annotated[bool, plain("--about", "help.of_pollinate.about")] = False,
+    all_open: Annotated[bool, plain("--all-open", "help.of_pollinate.all_open")] = False,
+    again: Annotated[bool, plain("--again", "help.of_pollinate.again")] = False,
+    left_alone: Annotated[bool, plain("--left-alone", "help.of_pollinate.left_alone")] = False,
     anyway: Anyway = False,
     dry_run: DryRun = False,
     why: Why = False,
@@ -87,10 +98,16 @@ def pollinate(
         check=check,
         left_alone=left_alone,
     )
-    _run(folder, request, anyway=anyway, dry_run=dry_run, why=why, as_json=as_json)
+    try:
+        answer = _written(folder, request, anyway=anyway, dry_run=dry_run)
+    except Stopped as stopped:
+        if as_json:
+            print_json(stopped.answer)
+        raise
+    give(answer, lambda one: _print(one, why=why), as_json=as_json)
 
 
-def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, why: bool, as_json: bool) -> None:
+def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
     from crosscompat.advice.pollinate import prepare, write_visit
     from crosscompat.book.entry import Bounds
 
@@ -107,13 +124,7 @@ def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: b
                 answer = write_visit(pen, prepared, Bounds(today(), collection.settings.pod[1]))
                 return prepared.answer if dry_run else answer
 
-        try:
-            answer = agreed(written, anyway=anyway)
-        except Stopped as stopped:
-            if as_json:
-                print_json(stopped.answer)
-            raise
-    give(answer, lambda one: _print(one, why=why), as_json=as_json)
+        return agreed(written, anyway=anyway)
 
 
 def _print(answer: Pollinated, *, why: bool) -> None:
