@@ -1,9 +1,7 @@
-"""The design matrix of one stage: coefficients, effects of groups, and nested effects integrated out exactly.
+"""The design matrix of one stage: coefficients, effects of groups, and groups of nested effects.
 
 A record touches few of many columns, and so do all records of one coarsest nested group (a pair) together. The matrix
-is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole. Nested
-effects are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
-Statistics 21:124-127), which needs sums over groups alone.
+is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ from crosscompat.model.likelihood import Floats, Ints
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["DesignMatrix", "Elimination", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
+__all__ = ["DesignMatrix", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
 
 _ROUNDING = 1e-8
 _LEAST = 1e-10
@@ -322,89 +320,3 @@ def _filled(place: Ints, value: Floats, width: int) -> Floats:
 
 def _sums(groups: Ints, values: Floats, size: int) -> Floats:
     return np.asarray(np.bincount(groups, values, size), dtype=np.float64)
-
-
-class Elimination:
-    """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
-
-    Attributes
-    ----------
-    design : DesignMatrix
-    weight : ndarray of float, shape (n_records,)
-        w.
-    variances : ndarray of float
-        Of the nested factors, finest first.
-    keep : list of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one.
-    load, gain : list of ndarray of float
-        The sum of w * keep over each group, and v / (1 + v load).
-    leaning : ndarray of float, shape (n_records, w)
-        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
-    """
-
-    def __init__(self, design: DesignMatrix, weight: Floats, variances: Floats) -> None:
-        self.design, self.weight, self.variances = design, weight, variances
-        self.keep: list[Floats] = []
-        self.load: list[Floats] = []
-        self.gain: list[Floats] = []
-        keep, own, parts = np.ones_like(weight), np.ones_like(weight), []
-        for nest, variance in zip(design.nested, variances, strict=True):
-            share = weight * keep
-            load = nest.sums(share)
-            damp = 1.0 + variance * load
-            gain = variance / damp
-            pull = keep * gain[nest.groups]
-            if nest.single:
-                own = own - pull * share
-            else:
-                parts.append((pull, nest, share))
-            self.keep.append(keep)
-            self.load.append(load)
-            self.gain.append(gain)
-            keep = keep / damp[nest.groups]
-        self.leaning: Floats = design.rows * own[:, None]
-        for pull, nest, share in parts:
-            self.leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
-
-    def gram(self) -> Floats:
-        """Return D' N^-1 D, shape (q, q)."""
-        return self.design.gram(self.weight[:, None] * self.leaning)
-
-    def solve(self, weighted: Floats) -> Floats:
-        """Return N^-1 x from w * x, shape (n_records,)."""
-        y = weighted.copy()
-        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
-            y -= self.weight * keep * (gain * nest.sums(keep * weighted))[nest.groups]
-        return y
-
-    def log_damping(self) -> float:
-        """Return log det(I + nested covariance * w)."""
-        return float(sum(np.log1p(v * load).sum() for v, load in zip(self.variances, self.load, strict=True)))
-
-    def variance(self, scale: Floats, spread: Floats) -> Floats:
-        """Return the posterior variance of each record's logit, given scales of the columns and their covariance."""
-        scales = scale[self.design.columns] if self.design.products else scale
-        result = self.design.quadratic(self.leaning * scales, spread)
-        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
-            result += gain[nest.groups] * keep**2
-        return result
-
-    def group_rows(self, level: int) -> Floats:
-        """Return 1' N^-1 D of each group of one nested factor, shape (n_groups, w)."""
-        return self.design.nested[level].sums(self.weight[:, None] * self.leaning)
-
-    def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
-        """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
-
-        It takes the posterior variances of the records' logits, and the posterior covariance of the columns.
-        """
-        nest = self.design.nested[level]
-        if nest.single:
-            return nest.sums(self.weight * (1.0 - self.weight * variance))
-        tau = self.load[level] / (1.0 + self.variances[level] * self.load[level])
-        total, place = tau.copy(), np.arange(nest.size)
-        for upper in range(level + 1, len(self.design.nested)):
-            place = self.design.nested[upper - 1].parent[place]
-            total -= self.gain[upper][place] * tau**2
-            tau = tau / (1.0 + self.variances[upper] * self.load[upper][place])
-        return np.asarray(total - self.design.quadratic_of_groups(self.group_rows(level), nest.top, covariance))

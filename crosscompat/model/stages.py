@@ -17,15 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "ALONG_THE_WAY",
-    "STAGES",
-    "STEPS",
-    "WHOLE",
-    "CrossCounts",
-    "StepCounts",
-    "step_counts",
-]
+__all__ = ["ALONG_THE_WAY", "STAGES", "STEPS", "WHOLE", "CrossCounts", "StepCounts", "step_counts"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.design_matrix import Elimination, Factor, Kinship, design_matrix, nested_chain
+from crosscompat.model.design_matrix import Factor, Kinship, design_matrix, nested_chain
+from crosscompat.model.gaussian import Elimination
 
 
 class Written:
