@@ -16,7 +16,7 @@ def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tu
 
     Examples
     --------
-    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "Agave vera")])
+    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "A. vera")])
     [('Aloe_ferox', 'Aloe_vera'), (None, None)]
     """
     given = list(pairs)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.cli.options import Flowers, Folder, Json, Why
+from crosscompat.cli.options import Flowers, Folder, Json, Why, two_parents
 from crosscompat.cli.output import line, paragraph, print_json, screen_width, unit_in_words, who
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.names import bracketed
@@ -31,8 +31,7 @@ _SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")
 
 
 def ask(
-    seed: Annotated[str, typer.Argument(metavar="SEED", help=say("help.seed"))],
-    pollen: Annotated[str, typer.Argument(metavar="POLLEN", help=say("help.pollen"))],
+    parents: Annotated[list[str], typer.Argument(metavar="SEED POLLEN", help=say("help.parents"))],
     flowers: Flowers = None,
     folder: Folder = None,
     *,
@@ -42,6 +41,7 @@ def ask(
     """Ask and print."""
     from crosscompat.advice.ask import ask as answer_of
 
+    seed, pollen = two_parents(parents)
     collection = collection_or_carried(folder, (seed, pollen))
     answer = answer_of(collection, seed, pollen, flowers=flowers)
     if as_json:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date, time
 from pathlib import Path
@@ -16,7 +17,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "choice", "count",
-           "number", "option", "options_of", "plain", "taking", "text", "words"]  # fmt: skip
+           "number", "option", "options_of", "plain", "taking", "text", "two_parents", "words"]  # fmt: skip
 
 _F = TypeVar("_F", bound=Callable[..., None])
 _MOST = 999_999_999
@@ -73,6 +74,41 @@ def number(name: str, kind: type[int | float], least: float, most: float = _MOST
 def count(name: str, help_: str, *also: str, least: int = 0, most: int = _MOST) -> Any:
     """Return an option that takes a whole number."""
     return typer.Option(name, *also, metavar="N", parser=number(name, int, least, most), help=say(help_))
+
+
+_SIGNS = ("x", "×", "by")
+_CROSSED = re.compile(r"\s+[xX]\s+|\s*×\s+")
+_TWO_NAMES = 4
+
+
+def two_parents(typed: Sequence[str]) -> tuple[str, str]:
+    """Return the two sides of a pairing as they were typed: with or without a sign between, quoted or not.
+
+    Examples
+    --------
+    >>> two_parents(["COC-F1", "x", "DAS-1"]), two_parents(["Aloe", "vera", "x", "Aloe", "ferox"])
+    (('COC-F1', 'DAS-1'), ('Aloe vera', 'Aloe ferox'))
+    >>> two_parents(["Aloe vera × A. ferox"]), two_parents(["Aloe", "vera", "Aloe", "ferox"])
+    (('Aloe vera', 'A. ferox'), ('Aloe vera', 'Aloe ferox'))
+
+    Raises
+    ------
+    WrongUse
+        If they are not two.
+    """
+    words = [word.strip() for word in typed]
+    signs = [at for at, word in enumerate(words) if word.casefold() in _SIGNS]
+    if len(signs) == 1:
+        sides = [" ".join(words[: signs[0]]), " ".join(words[signs[0] + 1 :])]
+    elif len(words) == 1:
+        sides = _CROSSED.split(words[0], maxsplit=1)
+    elif len(words) == _TWO_NAMES:
+        sides = [" ".join(words[:2]), " ".join(words[2:])]
+    else:
+        sides = words
+    if not (sides[1:] and all(sides) and not sides[2:]):
+        raise WrongUse(say("usage.two_parents", got=" ".join(words)))
+    return sides[0], sides[1]
 
 
 def text(name: str, metavar: str, help_: str) -> Any:
@@ -170,7 +206,7 @@ Json = Annotated[bool, plain("--json", "help.json")]
 Why = Annotated[bool, plain("--why", "help.why")]
 Flowers = Annotated[int | None, count("--flowers", "help.flowers", "-n", least=-_MOST)]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
-Day = Annotated[date | None, plain("--as-of", "help.as_of", "DATE", parser=any_day)]
+Day = Annotated[date | None, typer.Option("--as-of", "--on", metavar="DATE", parser=any_day, help=say("help.as_of"))]
 On = Annotated[date | None, plain("--on", "help.on", "DATE", parser=past_day)]
 By = Annotated[str | None, text("--by", "WHO", "help.by")]
 Anyway = Annotated[bool, plain("--anyway", "help.anyway")]

@@ -23,7 +23,7 @@ __all__ = ["print_ranking", "rank"]
 
 
 def rank(
-    wanted: Annotated[Path | None, typer.Argument(metavar="WANTED", help=say("help.wanted"))] = None,
+    typed: Annotated[list[str] | None, typer.Argument(metavar="SPECIES|WANTED", help=say("help.wanted"))] = None,
     partners_of: Annotated[str | None, text("--partners-of", "SPECIES", "help.partners_of")] = None,
     among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
     flowers: Flowers = None,
@@ -41,6 +41,9 @@ def rank(
     from crosscompat.book.crosses import read_wanted
     from crosscompat.cli.workers import watched
 
+    wanted = Path(" ".join(typed)) if typed else None
+    if wanted is not None and not wanted.suffix and not wanted.exists() and partners_of is None:
+        wanted, partners_of = None, str(wanted)
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
     listed = read_wanted(wanted) if wanted else None

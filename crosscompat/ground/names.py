@@ -325,7 +325,9 @@ class NameIndex:
         for index in (self, self._synonym_index or self):
             labels = index._by_word.get(bare_word(epithets[0]), [])  # noqa: SLF001 - another of this class
             genera = {fold(label).split(" ")[0] for label in labels}
-            spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera & {genus} or genera))
+            if genus in genera or (genus and beginning):  # a genus cut short is that of the first parent
+                genera &= {genus}
+            spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera))
             meant = (self._search(each, None, frozenset()) for each in spelt if each.casefold().startswith(beginning))
             found = {match.label: match.how for match in meant if match and match.how != "species"}
             if label := self._only(list(found), text):

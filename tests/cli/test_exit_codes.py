@@ -61,7 +61,7 @@ def test_one_for_names_without_a_place(run, own):
         (["ask", SEED, POLLEN, "--flowers", "0"], "at least 1"),
         (["ask", SEED, "E. dasycanthus"], "Echinocereus dasyacanthus"),
         (["ask", "COC-F9", POLLEN], "COC-F9"),
-        (["ask", "", POLLEN], "Did you mean"),
+        (["ask", "", POLLEN], "a pollen parent"),
         (["rank", "--flowers", "0"], "at least 1"),
         (["rank", "--among", SEED], "--among again"),
         (["rank", "--partners-of", SEED, "--among", SEED], "no other species"),

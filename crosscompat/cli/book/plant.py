@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,10 +16,12 @@ from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
+    from crosscompat.collection.opening import Collection
 
 _PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
 _POLLEN = "kept dried collected tested test_result=result"
@@ -39,7 +42,7 @@ _FINDINGS = {
     options_of(records.PollenLot, _POLLEN, "help.of_plant"),
 )
 def plant(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.of_plant.name"))] = None,
+    typed: Annotated[list[str] | None, typer.Argument(metavar="NAME SPECIES", help=say("help.of_plant.name"))] = None,
     species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
     on: On = None,
     by: By = None,
@@ -58,6 +61,8 @@ def plant(
     from crosscompat.advice.plant_cards import plant_answer
     from crosscompat.book.entry.enter_plant import PlantEntry
 
+    name, *more = typed or (None,)
+    species = species or " ".join(word for word in more if word) or None
     found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
     found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
     lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
@@ -77,8 +82,17 @@ def plant(
         plant=fields,
     )
     with open_with_collection(folder) as (collection, store):
+        if more:
+            entry = replace(entry, species=_written_out(collection, species or ""))
+            entry = replace(entry, new=entry.new or collection.plants.find(name) is None)
         answer = plant_answer(collection, store, entry, today(), dry_run=dry_run)
     give(answer, lambda one: _print(one, asks=entry.asks_only, why=why, dry_run=dry_run), as_json=as_json)
+
+
+def _written_out(collection: Collection, species: str) -> str:
+    """Return a species whose genus was left out or cut short in full; any other name as it is."""
+    match = collection.index.lookup(species)
+    return correct_form(match.label) if match is not None and match.how == "parsed" else species
 
 
 def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:

@@ -73,6 +73,9 @@ def pollinate(
     """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
     from crosscompat.advice.pollination_parents import VisitRequest, how_counted, kind_of
 
+    pollen = [name for name in pollen or () if name.casefold() not in {"x", "×"}]
+    if pollen and pollen[-1].isdecimal() and units is None:
+        units = int(pollen.pop())
     begins = records.Cross(**{name: fields.pop(name) for name in ("number", "aim", "wanted")})
     visit = records.Pollination(
         cross="",
@@ -87,7 +90,7 @@ def pollinate(
         visit=visit,
         begins=begins,
         seed=seed,
-        pollen=tuple(pollen or ()),
+        pollen=tuple(pollen),
         kind=kind_of(open=open_, self=self_, sib=sib, none=none),
         certainty=tuple(certainty or ()),
         lot=lot,
