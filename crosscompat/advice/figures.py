@@ -94,13 +94,16 @@ class Past:
         ISO date.
     flowers : int or None
     outcome : str
-        ``took``, ``failed`` or ``open``.
+        ``took``, ``failed``, ``lost`` to an accident, or ``open``.
+    lost_to : str or None
+        What a lost cross was lost to, such as ``frost``.
     """
 
     number: str
     date: str
     flowers: int | None
     outcome: str
+    lost_to: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,8 +198,9 @@ def _by_pair(collection: Collection) -> Mapping[tuple[str, str], list[Cross]]:
 
 def _past(cross: Cross) -> Past:
     outcome = fruitful(cross)
-    word = "open" if outcome is None else "took" if outcome else "failed"
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, word)
+    lost = cross.lost_to if outcome is None else None
+    word = "lost" if lost else "open" if outcome is None else "took" if outcome else "failed"
+    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, word, lost)
 
 
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:

@@ -25,6 +25,7 @@ from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
@@ -240,7 +241,7 @@ def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
     """
     for parent in (seed, pollen):
         if parent.plant is not None and parent.plant.died is not None:
-            raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=parent.plant.died.isoformat()))
+            raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=spoken_date(parent.plant.died, today())))
     return seed, pollen
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
+from datetime import date, datetime
 from typing import Any
 
 from crosscompat.book import records
@@ -14,6 +15,7 @@ from crosscompat.book.record_fields import reference
 from crosscompat.book.records import Record
 from crosscompat.book.store import Reading, Version
 from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (records.Determination, records.Finding, records.Flowering, records.PollenLot)
@@ -158,10 +160,23 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
     return found
 
 
+def called(record: Record) -> str:
+    """Return what a record is called: its own name or number, or else its kind and its day.
+
+    Examples
+    --------
+    >>> called(records.Cross(number="26-08")), called(records.Observation(cross="x", what="pods_set", count=3))[:13]
+    ('cross 26-08', 'count of pods')
+    """
+    name = _NAMED.get(type(record))
+    own = getattr(record, name) if name else None
+    return f"{noun(record)} {own}" if own else _unnamed(record)
+
+
 def _unnamed(record: Record) -> str:
     """Return what a record without a name of its own is called: its kind and its day, or else its letters."""
     day = getattr(record, "date", None)
-    return say("telling.unnamed", kind=noun(record), which=day.isoformat() if day else record.id[:8])
+    return say("telling.unnamed", kind=noun(record), which=spoken_date(day) if day else record.id[:8])
 
 
 def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
@@ -169,11 +184,17 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
         usual = item.default is not MISSING and value == item.default
-        text = "" if item.name in {"id", *without} or value is None or usual else _value(value, names)
+        text = "" if item.name in {"id", *without} or value is None or usual else _spoken(value, names)
         bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
         if text:
             found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
     return found
+
+
+def _spoken(value: object, names: Mapping[str, str]) -> str:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return spoken_date(value)
+    return _value(value, names)
 
 
 def _rank(item: Any) -> int:

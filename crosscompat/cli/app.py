@@ -20,7 +20,7 @@ from typer.core import TyperGroup
 from crosscompat import __version__
 from crosscompat.cli.output import talk
 from crosscompat.ground.errors import CopyWarning, CrosscompatError, WrongUse
-from crosscompat.ground.wording import say
+from crosscompat.ground.wording import own_words, say
 
 __all__ = ["COMMANDS", "app"]
 
@@ -89,7 +89,7 @@ class _Commands(TyperGroup):
             raise SystemExit(0)
 
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, *more: Any, **options: Any) -> Any:
-        with _in_words(_in_our_words):
+        with _in_words(_in_our_words), own_words():
             code = super().main(args, prog_name, *more, **options | {"standalone_mode": False})
             raise SystemExit(code if isinstance(code, int) else 0)
 

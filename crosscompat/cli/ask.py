@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from crosscompat.cli.options import Flowers, Folder, Json, Why, two_parents
 from crosscompat.cli.output import line, paragraph, print_json, screen_width, unit_in_words, who
 from crosscompat.cli.session import collection_or_carried
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent, percent_range
@@ -28,6 +30,8 @@ _SHOWS = 0.005
 _BETTER = 0.1
 _INDENT = 2
 _SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")
+
+_Part = TypeVar("_Part", str, tuple[str, str])
 
 
 def ask(
@@ -78,9 +82,13 @@ def _fits(sentence: str) -> bool:
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
-    over = [cross for cross in answer.pairing.past if cross.outcome != "open"]
+    over = [cross for cross in answer.pairing.past if cross.outcome in {"took", "failed"}]
     if over:
         return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
+    causes = dict.fromkeys(cross.lost_to for cross in answer.pairing.past if cross.lost_to)
+    if causes:
+        lost = sum(cross.outcome == "lost" for cross in answer.pairing.past)
+        return say("ask.made_lost", n=lost, causes=", ".join(filter(None, causes)))
     rest = say("ask.guess")
     if answer.basis.crosses or answer.basis.under_way:
         rest = say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
@@ -136,13 +144,14 @@ def _why_better(better: PairForecast, worse: PairForecast) -> str:
 
 def _what_decides(pair: PairForecast) -> str:
     heavy = [r for r in pair.reasons if r.feature != "base" and abs(r.logit) >= _DECIDES][:_MOST_REASONS]
-    facts = [say("ask.speaks_for" if r.logit > 0 else "ask.speaks_against", fact=r.fact) for r in heavy]
+    sides = [("ask.speaks_for", r.fact) if r.logit > 0 else ("ask.speaks_against", r.fact) for r in heavy]
 
-    def decided(kept: Sequence[str]) -> str:
-        words = say("ask.decides", reasons="; ".join(kept))
+    def decided(kept: Sequence[tuple[str, str]]) -> str:
+        facts = {side: ", and ".join(fact for other, fact in kept if other == side) for side, _ in kept}
+        words = say("ask.decides", reasons="; ".join(say(side, fact=fact) for side, fact in facts.items()))
         return words[0].upper() + words[1:]
 
-    return _as_much_as_fits(decided, [fact for fact in facts if _fits(decided([fact]))])
+    return _as_much_as_fits(decided, [side for side in sides if _fits(decided([side]))])
 
 
 def _to_mind(answer: Answer) -> str:
@@ -151,7 +160,7 @@ def _to_mind(answer: Answer) -> str:
     return _as_much_as_fits(lambda kept: say("ask.mind", cautions="; ".join(kept)), short)
 
 
-def _as_much_as_fits(sentence: Callable[[Sequence[str]], str], parts: Sequence[str]) -> str:
+def _as_much_as_fits(sentence: Callable[[Sequence[_Part]], str], parts: Sequence[_Part]) -> str:
     """Say as much as one line holds: the parts that matter least stand last, and give way first."""
     kept = list(parts)
     while len(kept) > 1 and not _fits(sentence(kept)):
@@ -251,5 +260,11 @@ def _give_or_take(far: Distance) -> str:
 
 def _past_words(past: Past) -> str:
     flowers = say("ask.past_flowers", n=past.flowers) if past.flowers else say("ask.past_uncounted")
-    outcome = say(f"ask.outcome.{past.outcome}")
-    return say("ask.past_cross", number=past.number, date=past.date, flowers=flowers, outcome=outcome)
+    outcome = say(f"ask.outcome.{past.outcome}", cause=past.lost_to)
+    return say(
+        "ask.past_cross",
+        number=past.number,
+        date=spoken_date(date.fromisoformat(past.date)),
+        flowers=flowers,
+        outcome=outcome,
+    )

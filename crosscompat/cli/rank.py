@@ -122,7 +122,9 @@ def _cells(row: RankRow) -> list[str]:
         row.chance.words,
         percent(row.chance.mean),
         ", ".join(
-            say(f"rank.tried.{word}", n=outcomes.count(word)) for word in ("took", "failed", "open") if word in outcomes
+            say(f"rank.tried.{word}", n=outcomes.count(word))
+            for word in ("took", "failed", "lost", "open")
+            if word in outcomes
         ),
         say("rank.want", want=str(row.want)) if row.want else "",
     ]

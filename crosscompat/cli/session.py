@@ -12,7 +12,7 @@ from crosscompat.cli.output import talk
 from crosscompat.cli.prompts import confirm
 from crosscompat.ground.errors import CrosscompatError, WrongUse
 from crosscompat.ground.names import fold, genus_of
-from crosscompat.ground.wording import say
+from crosscompat.ground.wording import say, speak_of
 
 if TYPE_CHECKING:
     from crosscompat.book.store import Store
@@ -41,7 +41,9 @@ def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool =
     """
     from crosscompat.collection.opening import open_collection
 
-    return open_collection(_place(folder), crosses=crosses, remember=remember)
+    collection = open_collection(_place(folder), crosses=crosses, remember=remember)
+    _in_words_of(collection.settings)
+    return collection
 
 
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:
@@ -55,7 +57,13 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     from crosscompat.collection.settings import FILE_NAME, read_settings
 
     place = _place(folder)
-    return place, read_settings(place / FILE_NAME)
+    settings = read_settings(place / FILE_NAME)
+    _in_words_of(settings)
+    return place, settings
+
+
+def _in_words_of(settings: Settings) -> None:
+    speak_of(settings.fruit_word, "cyathium" if settings.group == "spurge" else "flower")
 
 
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
@@ -76,7 +84,9 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
         if carried is not None:
             from crosscompat.collection.opening import open_carried
 
-            return open_carried(carried)
+            collection = open_carried(carried)
+            _in_words_of(collection.settings)
+            return collection
     carried_genera = ", ".join(tree.genus for tree in carried_trees())
     raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
 

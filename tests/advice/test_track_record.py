@@ -126,7 +126,7 @@ def test_calibration_is_said_in_words(scored):
         low.says == "Where about 1 in 3 was said (30% on average), 8 of 8 crosses gave a seedling: more than was said."
     )
     assert high.says.endswith("0 of 8 crosses gave a seedling: fewer than was said.")
-    assert scored([0.5] * 8, [1, 0] * 4).calibration[0].says.endswith("that is in line.")
+    assert scored([0.5] * 8, [1, 0] * 4).calibration[0].says.endswith("too few to tell.")
 
 
 def test_every_cross_stands_behind_the_calibration(scored):

@@ -163,6 +163,10 @@ def test_every_sentence_can_be_filled_and_is_spelt_the_british_way():
     assert found == []
 
 
+OF_THE_GROUP = {"pod", "pods", "flower", "flowers"}
+"""What `say` fills in by itself, in the words of the group."""
+
+
 def plain_keywords(node):
     """Return the values handed to ``say`` by name; None if some come in a bundle."""
     return None if any(word.arg is None for word in node.keywords) else {word.arg for word in node.keywords}
@@ -177,7 +181,7 @@ def test_what_a_sentence_names_is_what_it_is_given():
         named = [named_in(ENTRIES[match.string]) for match in found if isinstance(ENTRIES[match.string], str)]
         if given is None or not named:
             continue
-        if not any(names <= given for names in named):
+        if not any(names - OF_THE_GROUP <= given for names in named):
             wrong.append(f"{where}: {key} is given {sorted(given)}")
     assert wrong == []
 

@@ -12,6 +12,7 @@ from crosscompat.book.crosses import count_arrays, impossible
 from crosscompat.book.current_plants import parents_of_crosses
 from crosscompat.book.records import UNCHECKED, Cross, Plant, SeedLot
 from crosscompat.book.store import Reading
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -82,9 +83,9 @@ def _days(whole: CrossRecords, today: date) -> Iterator[str]:
         return
     later = [day for one in whole.every if (day := getattr(one, "date", None)) is not None]
     for day in sorted({day for day in later if day > today}):
-        yield say("counts.future", day=day.isoformat())
+        yield say("counts.future", day=spoken_date(day, today))
     for day in sorted({day for day in later if day < first}):
-        yield say("counts.before", day=day.isoformat(), first=first.isoformat())
+        yield say("counts.before", day=spoken_date(day, today), first=spoken_date(first, today))
     harvested = {lot.id: lot.date for lot in whole.lots}
     sown = {tray.id: tray.date for tray in whole.trays}
     steps = [("sown_before", tray.date, harvested.get(tray.lot or "")) for tray in whole.trays]
@@ -92,7 +93,7 @@ def _days(whole: CrossRecords, today: date) -> Iterator[str]:
     steps += [("lost_before", loss.date, sown.get(loss.sowing or "")) for loss in whole.losses]
     for key, day, since in steps:
         if day is not None and since is not None and day < since:
-            yield say(f"counts.{key}", day=day.isoformat(), since=since.isoformat())
+            yield say(f"counts.{key}", day=spoken_date(day, today), since=spoken_date(since, today))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from crosscompat.book.record_fields import needed, read_field, reference, value_
 from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading, Writing
 from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -229,7 +230,7 @@ def _refuse_wrong_record(page: Reading, record: Record, today: date) -> None:
     for name, kind_of in value_types(type(record)).items():
         value = getattr(record, name)
         if kind_of is date and value is not None and value > today:
-            raise WrongUse(say("correct.future", day=value.isoformat()))
+            raise WrongUse(say("correct.future", day=spoken_date(value, today)))
     if isinstance(record, Finding):
         right = {
             "sex": record.value in SEXES,

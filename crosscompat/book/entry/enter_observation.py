@@ -13,6 +13,7 @@ from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import SHORTEST, plain
 from crosscompat.book.records import Record
 from crosscompat.book.store import Writing
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -110,7 +111,7 @@ def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
     >>> cross = records.Cross(number="26-01")
     >>> none = records.Observation(id="abcdef01", cross=cross.id, what="pods_set", count=0, date=date(2026, 5, 9))
     >>> surprises(CrossRecords(cross, counts=(none,)), Seen(swelling=2), date(2026, 5, 12))[0].split(" If ")[0]
-    'On 2026-05-09 no pod had set. Has one swollen since?'
+    'On 9 May no pod had set. Has one swollen since?'
     """
     return [*_of_pods(whole, seen, day), *_of_seedlings(whole, seen, day), *_of_the_end(whole, seen, day)]
 
@@ -172,7 +173,7 @@ def _by_then(day: date | None, then: date) -> bool:
 
 
 def _on(day: date | None) -> str:
-    return day.isoformat() if day else say("observe.once")
+    return spoken_date(day, today()) if day else say("observe.once")
 
 
 def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> _Written:

@@ -13,6 +13,7 @@ from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold, parse
 from crosscompat.ground.wording import say
@@ -171,7 +172,7 @@ def _plant(
         given["cross"] = cross.id
     plant = replace(before, **given)
     if plant.acquired and plant.died and plant.died < plant.acquired:
-        raise WrongUse(say("planting.died_before", plant=plant.name, date=plant.acquired.isoformat()))
+        raise WrongUse(say("planting.died_before", plant=plant.name, date=spoken_date(plant.acquired)))
     return plant
 
 
@@ -203,18 +204,18 @@ def _lot(
         raise WrongUse(say("planting.lot_there" if name else "planting.no_lot", lot=name))
     lot = replace(before or records.PollenLot(name=name, plant=plant.id), **given)
     if lot.collected and lot.tested and lot.tested < lot.collected:
-        raise WrongUse(say("planting.tested_before", lot=name, date=lot.collected.isoformat()))
+        raise WrongUse(say("planting.tested_before", lot=name, date=spoken_date(lot.collected)))
     return before, lot
 
 
 def _words(before: records.Plant | None, plant: records.Plant, more: list[records.Record]) -> Iterator[str]:
     """Say what is written, one thing a line."""
     if before is None:
-        yield say("planting.wrote.new", plant=plant.name)
+        yield say("planting.wrote.new")
     for item in fields(records.Plant):
         value = getattr(plant, item.name)
         if item.name not in {"id", "name"} and value != (getattr(before, item.name) if before else None):
-            yield say(f"planting.wrote.{item.name}", value=value)
+            yield say(f"planting.wrote.{item.name}", value=spoken_date(value) if isinstance(value, date) else value)
     for record in more:
         match record:
             case records.Determination():

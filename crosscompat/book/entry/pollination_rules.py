@@ -12,6 +12,7 @@ from datetime import date
 
 from crosscompat.book.current_plants import Plant, Window
 from crosscompat.book.records import PollenLot
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 
 MALE_SEED, FEMALE_POLLEN = "male as seed parent", "female as pollen parent"
@@ -121,7 +122,7 @@ def obstacles(visit: Visit) -> tuple[Remark, ...]:
     for giver in visit.pollen:
         found += _giver_obstacles(visit, giver)
     if visit.lot is not None and visit.lot.collected is not None and visit.lot.collected > day:
-        collected = visit.lot.collected.isoformat()
+        collected = spoken_date(visit.lot.collected)
         found.append(Remark(LATER_POLLEN, say("rules.later", lot=visit.lot.name, date=collected)))
     if visit.cross is not None:
         found += _cross_obstacles(visit.cross)
@@ -251,4 +252,4 @@ def _dead(side: Side, day: date | None) -> bool:
 
 
 def _died(side: Side) -> str:
-    return side.plant.died.isoformat() if side.plant is not None and side.plant.died is not None else ""
+    return spoken_date(side.plant.died) if side.plant is not None and side.plant.died is not None else ""

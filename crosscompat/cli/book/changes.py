@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -10,6 +11,7 @@ from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -37,13 +39,14 @@ def correct(
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry import correct as entry
     from crosscompat.book.find_records import find_record
+    from crosscompat.book.history import called
 
     if withdraw and given:
         raise WrongUse(say("correct.both"))
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         bounds = Bounds(today(), settings.pod[1])
         before = find_record(pen, record)
-        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=record)
+        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=called(before))
         gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
         after = None if withdraw else entry.correct(pen, before, given or (), bounds)
         change = None if dry_run else pen.change
@@ -122,7 +125,8 @@ def _print_history(found: History) -> None:
     for change in found.changes:
         who = change.who or say("history.nobody")
         undone = say("history.undone_by", number=change.undone_by) if change.undone_by else ""
-        at = change.at.replace("T", " ").replace("+00:00", " UTC")
+        day, hour = change.at[:10], change.at[11:16]
+        at = f"{spoken_date(date.fromisoformat(day))}, {hour} UTC"
         paragraph(say("history.change", number=change.number, at=at, who=who, what=change.what) + undone)
         _print_records(change)
     if found.earlier:

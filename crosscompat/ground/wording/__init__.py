@@ -6,23 +6,77 @@ of :meth:`str.format`, and a count chooses its noun by ``{name:singular|plural}`
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-__all__ = ["catalogue", "say"]
+__all__ = ["catalogue", "own_words", "say", "speak_of"]
 
 _ROOMS = Path(__file__).parent
+
+
+_FRUIT: ContextVar[str] = ContextVar("fruit", default="pod")
+_FLOWER: ContextVar[str] = ContextVar("flower", default="flower")
+_PLURALS = {"fruit": "fruit", "berry": "berries", "cyathium": "cyathia"}
 
 
 class _Count(int):
     def __format__(self, nouns: str) -> str:
         if "|" not in nouns:
             return int.__format__(self, nouns)
-        singular, plural = nouns.split("|")
+        singular, plural = _of_group(nouns).split("|")
         return f"{int(self):,} {singular if self == 1 else plural}"
+
+
+def _of_group(nouns: str) -> str:
+    """Return ``singular|plural`` with the nouns for pods and flowers in the words of the group."""
+    words = _group_words()
+    for noun in ("pod", "flower"):
+        nouns = re.sub(rf"\b{noun}s\b", words[f"{noun}s"], nouns)
+        nouns = re.sub(rf"\b{noun}\b", words[noun], nouns)
+    return nouns
+
+
+def _group_words() -> dict[str, str]:
+    fruit, flower = _FRUIT.get(), _FLOWER.get()
+    plural = {word: _PLURALS.get(word, f"{word}s") for word in (fruit, flower)}
+    return {"pod": fruit, "pods": plural[fruit], "flower": flower, "flowers": plural[flower]}
+
+
+@contextmanager
+def own_words() -> Iterator[None]:
+    """Give the words of `speak_of` back at the end, so that one command leaves none to the next."""
+    fruit, flower = _FRUIT.set(_FRUIT.get()), _FLOWER.set(_FLOWER.get())
+    try:
+        yield
+    finally:
+        _FRUIT.reset(fruit)
+        _FLOWER.reset(flower)
+
+
+def speak_of(fruit: str, flower: str) -> None:
+    """Say from here on what a group of plants calls its seed vessels and its flowers.
+
+    Parameters
+    ----------
+    fruit, flower : str
+        One of each, such as ``capsule`` and ``flower``. They fill ``{pod}``, ``{pods}``, ``{n:pod|pods}`` and
+        the same of ``flower``.
+
+    Examples
+    --------
+    >>> with own_words():
+    ...     speak_of("pod", "cyathium")
+    ...     say("wording.example", n=2)
+    '2 cyathia'
+    """
+    _FRUIT.set(fruit)
+    _FLOWER.set(flower)
 
 
 @cache
@@ -72,7 +126,7 @@ def say(key: str, /, **values: object) -> str:
     for step in path:
         entry = entry[step]
     counted = {name: _Count(value) if type(value) is int else value for name, value in values.items()}
-    return _ended_once(str(entry), str(entry).format(**counted))
+    return _ended_once(str(entry), str(entry).format(**{**_group_words(), **counted}))
 
 
 def _ended_once(entry: str, text: str) -> str:

@@ -1,0 +1,56 @@
+"""Each group of plants is spoken of in its own words, and an accident is called by its name."""
+
+import pytest
+from typer.testing import CliRunner
+
+from crosscompat.cli.app import app
+from crosscompat.ground.wording import say
+
+
+def run(*arguments):
+    outcome = CliRunner().invoke(app, list(arguments))
+    assert outcome.exit_code == 0, outcome.output
+    return " ".join(outcome.output.split())
+
+
+@pytest.fixture
+def spurges(tmp_path):
+    place = ("--collection", str(tmp_path / "spurges"))
+    run("new", place[1], "--tree", "euphorbia")
+    run(
+        "pollinate", "Euphorbia susannae", "E. obesa", "--count", "5", "--on", "2026-05-01", "--number", "26-08", *place
+    )
+    return place
+
+
+def test_a_spurge_has_cyathia_and_pods(spurges):
+    assert "from 5 cyathia" in run("ask", "Euphorbia susannae", "E. obesa", *spurges)
+    assert "3 pods set" in run("observe", "26-08", "--swelling", "3", "--on", "2026-05-20", *spurges)
+
+
+def test_a_hedgehog_has_flowers_and_fruit(tmp_path):
+    place = ("--collection", str(tmp_path / "hedgehogs"))
+    run("new", place[1], "--tree", "echinocereus")
+    run("pollinate", "Echinocereus coccineus", "E. dasyacanthus", "--on", "2026-05-01", "--number", "1", *place)
+    assert "3 fruit set" in run("observe", "1", "--swelling", "3", "--on", "2026-05-20", *place)
+
+
+def test_the_words_of_one_command_are_not_left_to_the_next(spurges):
+    run("ask", "Euphorbia susannae", "E. obesa", *spurges)
+    assert say("wording.example", n=2) == "2 flowers"
+
+
+def test_a_cross_lost_to_frost_is_lost_to_frost(spurges):
+    run("observe", "26-08", "--lost", "frost", *spurges)
+    said = run("ask", "Euphorbia susannae", "E. obesa", *spurges)
+    assert "You made this cross 1 time: lost to frost." in said
+    assert "not finished" not in run("ask", "Euphorbia susannae", "E. obesa", "--why", *spurges)
+
+
+def test_a_correction_names_the_cross_as_it_is_called(spurges):
+    run("correct", "268", "wanted=4", *spurges)
+    assert "cross 26-08 corrected" in run("history", *spurges)
+
+
+def test_a_new_plant_is_named_once(spurges):
+    assert run("plant", "NEW-1", "Euphorbia obesa", "--new", *spurges).count("NEW-1") == 1
