@@ -204,7 +204,11 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     seen = basis.model.seen
     kind = "prior" if basis.as_of is None else "crosses"
     finished = seen.crosses if seen.finished is None else seen.finished
-    words = [say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)]
+    words = []
+    if kind == "prior" and collection.crosses and basis.changed:
+        words.append(say("basis.not_yet"))
+    elif kind == "prior" or finished:
+        words.append(say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of))
     if finished < seen.crosses:
         words.append(say("basis.under_way", n=seen.crosses - finished))
     own = collection.priors.own
