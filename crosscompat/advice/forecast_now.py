@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Parent
-from crosscompat.advice.pollination_parents import VisitParent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.book import records
 from crosscompat.book.placing import findable_name
@@ -17,7 +15,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.forecast import chances
 
-__all__ = ["PRIOR", "ForecastNow", "forecast_now", "pair_of"]
+__all__ = ["PRIOR", "ForecastNow", "forecast_now"]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -62,17 +60,6 @@ class ForecastNow:
             seed_plant=seed.plant.plant if seed.plant else None,
             pollen_plant=pollen.plant.plant if pollen.plant else None,
         )
-
-
-def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
-    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
-    givers = [one.parent for one in pollen]
-    if seed.parent is None or not givers or None in givers:
-        return None
-    parents = [one for one in givers if one is not None]
-    if len({one.label for one in parents}) > 1:
-        return None
-    return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
 
 
 def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:

@@ -1,4 +1,4 @@
-"""What stands on the labels of crosses."""
+"""What stands on the labels of crosses, and which crosses a lost label may have belonged to."""
 
 from __future__ import annotations
 
@@ -7,18 +7,22 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from crosscompat.book.cross_summary import units_told
+from crosscompat.advice.history import parents_in_words
+from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross
+from crosscompat.book.find_records import Clues, matches
 from crosscompat.book.numbers import find_number, read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
+from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
 
-__all__ = ["Labels", "labels_for"]
+__all__ = ["Candidate", "Candidates", "Labels", "candidates", "labels_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,3 +125,52 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     written = correct_form(name, genus)
     label = None if genus_of(written) else find_label(index, name, genus)
     return written if label is None else correct_form(label)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A cross that the label may have belonged to.
+
+    Attributes
+    ----------
+    cross, id : str
+    seed_parent, pollen_parent : str
+        Species, with the plant in brackets where it is one of the book's.
+    fit : float
+        From 0 to 1.
+    why : list of str
+    """
+
+    cross: str
+    id: str
+    seed_parent: str
+    pollen_parent: str
+    fit: float
+    why: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """The crosses that a lost label may have belonged to, the likeliest first."""
+
+    candidates: list[Candidate]
+    invented: bool
+    schema: Literal["crosscompat.find/1"] = "crosscompat.find/1"
+
+
+def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False) -> Candidates:
+    """Return the likeliest crosses.
+
+    Raises
+    ------
+    WrongUse
+        If no clue was given.
+    """
+    if clues.empty:
+        raise WrongUse(say("lost_label.no_clue"))
+    likeliest = []
+    for match in matches(page, clues)[:most]:
+        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
+        number = match.cross.number or match.cross.id
+        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
+    return Candidates(likeliest, invented)

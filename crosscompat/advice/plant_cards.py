@@ -10,7 +10,7 @@ from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.parents import find_parent
-from crosscompat.advice.pollination_parents import misspelt, nearest_names
+from crosscompat.advice.pollinate import misspelt, nearest_names
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross

@@ -1,26 +1,20 @@
-"""A visit with the brush: what stands in its way, what to look out for, which cross it is, and its chances now."""
+"""A visit with the brush: who takes part, what stands in its way, which cross it is, and its chances now."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
+from difflib import get_close_matches
 from typing import Literal
 
 from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.forecast_now import ForecastNow, forecast_now, pair_of
-from crosscompat.advice.pollination_parents import (
-    VisitParent,
-    VisitParents,
-    VisitRequest,
-    find_parents_of_visit,
-    misspelt,
-    rules_side,
-)
+from crosscompat.advice.forecast_now import ForecastNow, forecast_now
+from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
-from crosscompat.book.current_plants import plants_of, sightings_of
+from crosscompat.book.current_plants import Plant, Sighting, plants_of, sightings_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
@@ -40,14 +34,382 @@ from crosscompat.book.entry.pollination_rules import (
     obstacles,
     risks,
 )
+from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import correct_form, fold, genus_of, parse
 from crosscompat.ground.wording import say
 
-__all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
+__all__ = [
+    "Pollinated",
+    "PollinatedBy",
+    "Prepared",
+    "VisitParent",
+    "VisitParents",
+    "VisitRequest",
+    "find_parents_of_visit",
+    "find_visit_parent",
+    "how_counted",
+    "kind_of",
+    "misspelt",
+    "nearest_names",
+    "prepare",
+    "rules_side",
+    "write_visit",
+]
+
+_NEAREST, _LIKE = 3, 0.6
+_WITHOUT_NAMES = ("open", "self", "sib", "none")
+_UNNAMED = ("sp.", "aff.", "cf.")
+
+
+@dataclass(frozen=True, slots=True)
+class VisitParent:
+    """One parent of a visit.
+
+    Attributes
+    ----------
+    text : str
+        As it was typed.
+    plant : Plant or None
+    record : records.Plant or None
+        The same plant as it stands in the book.
+    species : str
+        In correct form where it has a place on the tree, else as written.
+    parent : Parent or None
+        None where it has no place on the tree.
+    unknown : str
+        Why it is not known here at all, with the nearest names; else empty.
+    """
+
+    text: str
+    plant: Plant | None
+    record: records.Plant | None
+    species: str
+    parent: Parent | None
+    unknown: str = ""
+
+    @property
+    def name(self) -> str:
+        """The plant's own name, or the species."""
+        return self.plant.plant if self.plant else self.species
+
+    @property
+    def own_name(self) -> str | None:
+        """The plant's own name; None where only a species is known."""
+        return self.plant.plant if self.plant else None
+
+    @property
+    def id(self) -> str | None:
+        """The identifier of the plant's record."""
+        return self.record.id if self.record else None
+
+    @property
+    def written(self) -> str | None:
+        """What is written down as its name; None for a plant of the book."""
+        return None if self.record else self.species
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitRequest:
+    """A visit as the grower tells it; None is unknown.
+
+    Attributes
+    ----------
+    visit : records.Pollination
+        What is said of the visit itself; its cross and its pollen are still to be found.
+    begins : records.Cross
+        What is said of the cross, where it is a new one.
+    seed : str or None
+        A plant's own name or a species; None for that of the cross named.
+    pollen : tuple of str
+    kind : str or None
+        ``open``, ``self``, ``sib`` or ``none`` in place of pollen parents.
+    certainty : tuple of str
+        One for all pollen parents, or one each.
+    lot : str or None
+        Of stored pollen.
+    cross : str or None
+        The number of the cross that goes on.
+    check : str or None
+        ``seed`` or ``pollen``, where it is a check of a parent.
+    left_alone : bool
+    """
+
+    visit: records.Pollination
+    begins: records.Cross = field(default_factory=records.Cross)
+    seed: str | None = None
+    pollen: tuple[str, ...] = ()
+    kind: str | None = None
+    certainty: tuple[str, ...] = ()
+    lot: str | None = None
+    cross: str | None = None
+    check: str | None = None
+    left_alone: bool = False
+
+    @property
+    def without_names(self) -> str | None:
+        """What was said in place of pollen parents."""
+        return self.kind or ("none" if self.left_alone else None)
+
+
+@dataclass(frozen=True, slots=True)
+class VisitParents:
+    """Who takes part in a visit.
+
+    Attributes
+    ----------
+    seed : VisitParent
+    pollen : tuple of VisitParent
+        The seed parent itself where it is selfed on purpose; empty where nobody knows.
+    kind : str
+        One of ``records.POLLEN_KINDS``.
+    lot : records.PollenLot or None
+        Where the pollen was stored.
+    continues : records.Cross or None
+        The cross that was named.
+    """
+
+    seed: VisitParent
+    pollen: tuple[VisitParent, ...]
+    kind: str
+    lot: records.PollenLot | None
+    continues: records.Cross | None
+
+    @property
+    def all(self) -> tuple[VisitParent, ...]:
+        """The seed parent, then the others."""
+        return (self.seed, *self.pollen)
+
+
+def find_parents_of_visit(
+    collection: Collection, page: Reading, plants: Mapping[str, records.Plant], request: VisitRequest
+) -> VisitParents:
+    """Find who takes part in a visit.
+
+    Raises
+    ------
+    UnknownName
+        If the cross or the pollen lot is not known.
+    WrongUse
+        If the request contradicts itself, or the cross or the lot named is of other parents.
+    """
+    _refuse_contradictions(request)
+    pattern = read_pattern(collection.settings.cross_number)
+    continues = find_cross(page, request.cross, pattern) if request.cross else None
+    names = {plant.id: name for name, plant in plants.items()}
+    lot = _lot(page, request.lot) if request.lot else None
+    seed = _seed(collection, plants, names, request, continues)
+    genus = genus_of(seed.species)
+    visit = page.find(records.Pollination, cross=continues.id) if continues else None
+    given = request.pollen or _pollen_meant(page, names, request, lot, visit)
+    kind = request.without_names or (visit.pollen_kind if visit and not given else None)
+    if kind not in _WITHOUT_NAMES:
+        kind = "one" if len(given) == 1 else "several"
+    pollen = tuple(find_visit_parent(collection, plants, name, genus) for name in given)
+    pollen = (seed,) if kind == "self" else pollen
+    if lot is not None and lot.plant is not None and [one.id for one in pollen] != [lot.plant]:
+        raise WrongUse(say("pollinate.other_lot", lot=lot.name))
+    return VisitParents(seed, pollen, kind, lot, continues)
+
+
+def _lot(page: Reading, name: str) -> records.PollenLot:
+    known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
+    lot = known.get(name.strip().casefold())
+    if lot is None:
+        near = nearest_names(name, [one.name for one in known.values()])
+        hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
+        raise UnknownName(f"{say('pollinate.unknown_lot', name=name)} {hint}".strip(), name, near)
+    return lot
+
+
+def _seed(
+    collection: Collection,
+    plants: Mapping[str, records.Plant],
+    names: Mapping[str, str],
+    request: VisitRequest,
+    continues: records.Cross | None,
+) -> VisitParent:
+    if request.seed is None and continues is None:
+        raise WrongUse(say("pollinate.no_seed"))
+    if continues is None:
+        return find_visit_parent(collection, plants, request.seed or "")
+    own = names.get(continues.seed_plant or "") or continues.seed_parent or ""
+    seed = find_visit_parent(collection, plants, own)
+    if request.seed is not None:
+        given = find_visit_parent(collection, plants, request.seed)
+        if (given.id, given.written) != (seed.id, seed.written):
+            raise WrongUse(say("pollinate.other_seed", cross=continues.number or continues.id, seed=own))
+    return seed
+
+
+def _pollen_meant(
+    page: Reading,
+    names: Mapping[str, str],
+    request: VisitRequest,
+    lot: records.PollenLot | None,
+    visit: records.Pollination | None,
+) -> tuple[str, ...]:
+    """Return the pollen parents that a lot, or the first visit to a cross, tells where none were named."""
+    if lot is not None:
+        name = names.get(lot.plant or "") or lot.species
+        if name is None:
+            raise WrongUse(say("pollinate.whose_lot", lot=lot.name))
+        return (name,)
+    if visit is None or request.without_names is not None or visit.pollen_kind == "self":
+        return ()
+    brought = page.current(records.Pollen, pollination=visit.id)
+    return tuple(name for one in brought if (name := names.get(one.plant or "") or one.name))
+
+
+def find_visit_parent(
+    collection: Collection, plants: Mapping[str, records.Plant], text: str, genus: str | None = None
+) -> VisitParent:
+    """Return one parent: a plant by its own name, else a species, else what was written.
+
+    A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
+    Any other that nothing here answers to is told as ``unknown``.
+
+    Parameters
+    ----------
+    collection : Collection
+    plants : mapping of str to records.Plant
+        Of the book, by own name.
+    text : str
+    genus : str, optional
+        What an abbreviated genus stands for.
+    """
+    name = fold(text)
+    plant = collection.plants.find(name)
+    try:
+        parent = find_parent(collection, name, genus)
+    except UnknownName:
+        parent = None
+    if plant is not None:
+        return VisitParent(name, plant, plants[plant.plant], parent.name if parent else plant.species, parent)
+    if parent is not None:
+        return VisitParent(name, None, None, parent.name, parent)
+    unknown = "" if _leans(name, genus) else _unknown(collection, name)
+    return VisitParent(name, None, None, name if unknown else correct_form(name, genus), None, unknown)
+
+
+def rules_side(
+    collection: Collection,
+    plant: Plant | None,
+    parent: Parent | None,
+    record: records.Plant | None,
+    sightings: Sequence[Sighting] = (),
+) -> Side:
+    """Return what the rules of pollination ask of a plant, or of a species for want of one."""
+    selfs = plant.self_fertile if plant else None
+    if selfs is None and parent is not None:
+        value = collection.trait(parent.label, "self_fertile")
+        selfs = value if isinstance(value, bool) else None
+    if plant is None:
+        return Side(parent.name if parent else "", self_fertile=selfs)
+    window = usual_window(one.date for one in sightings if one.flowers != 0)
+    return Side(plant.plant, plant, selfs, window, record.place if record else None)
+
+
+def nearest_names(name: str, known: Sequence[str]) -> list[str]:
+    """Return the plants' names most like a name, whatever the case of their letters.
+
+    Examples
+    --------
+    >>> nearest_names("coc-f9", ["COC-F1", "COC-F2", "TRI-1"])
+    ['COC-F2', 'COC-F1']
+    """
+    by_folded = {one.casefold(): one for one in known}
+    near = get_close_matches(name.casefold(), by_folded, n=_NEAREST, cutoff=_LIKE)
+    return [by_folded[one] for one in near]
+
+
+def misspelt(collection: Collection, text: str) -> list[str]:
+    """Return a sentence for each species in a name that has no place on the tree but is spelt like one that has.
+
+    None for a name of which only the genus is sure.
+    """
+    try:
+        read = parse(text)
+    except UnknownName:
+        return []
+    if read.parents is not None:
+        return [says for parent in read.parents for says in misspelt(collection, str(parent))]
+    name = correct_form(text)
+    if read.qualifier in _UNNAMED or find_label(collection.index, name) is not None:
+        return []
+    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, _NEAREST)])
+    return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
+
+
+def _leans(name: str, genus: str | None) -> bool:
+    """Tell whether a name needs no place on the tree."""
+    try:
+        read = parse(name, genus)
+    except UnknownName:
+        return False
+    return read.parents is not None or read.qualifier in _UNNAMED
+
+
+def _unknown(collection: Collection, name: str) -> str:
+    near = [*nearest_names(name, list(collection.plants.by_name)), *collection.index.nearest(name, 1)]
+    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
+    return say("pollinate.unknown", name=name, nearest=listed)
+
+
+def kind_of(**said: bool) -> str | None:
+    """Return which of open, self, sib and none was said in place of a pollen parent.
+
+    Raises
+    ------
+    WrongUse
+        If more than one was.
+    """
+    kinds = [name for name, yes in said.items() if yes]
+    if len(kinds) > 1:
+        raise WrongUse(say("pollinate.kinds", kinds=", ".join(f"--{name}" for name in kinds)))
+    return kinds[0] if kinds else None
+
+
+def how_counted(count: int | None, *, about: bool, all_open: bool) -> str | None:
+    """Return how a count was made; None where nothing was counted.
+
+    Raises
+    ------
+    WrongUse
+        If it is both a guess and all, or a guess of nothing.
+    """
+    if about and all_open:
+        raise WrongUse(say("pollinate.about_or_all"))
+    if about and count is None:
+        raise WrongUse(say("pollinate.about_what"))
+    if all_open or about:
+        return "all open" if all_open else "about"
+    return None if count is None else "counted"
+
+
+def _refuse_contradictions(request: VisitRequest) -> None:
+    kind, pollen, words = request.without_names, request.pollen, request.certainty
+    unread = [word for word in words if word not in records.CERTAINTIES]
+    wrong = {
+        "pollen_twice": bool(pollen and kind),
+        "left_alone": request.left_alone and kind != "none",
+        "no_pollen": not (pollen or kind or request.lot or request.cross),
+        "lot_of_one": bool(request.lot) and (kind is not None or len(pollen) > 1),
+        "certainty": bool(unread),
+        "certainties": len(words) > 1 and len(words) != len(pollen),
+        "one_kind": bool(request.left_alone and request.check),
+        "cross_or_number": bool(request.cross and request.begins.number),
+    }
+    for key, is_wrong in wrong.items():
+        if is_wrong:
+            got = {"kind": kind, "got": unread[0] if unread else "", "words": ", ".join(records.CERTAINTIES)}
+            raise WrongUse(say(f"pollinate.{key}", **got))
+
 
 UNKNOWN_NAME, ENTERED_BEFORE = "unknown name", "entered before"
 _CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
@@ -314,6 +676,17 @@ def _no_chance(
         return say("pollinate.no_chance.place", names=", ".join(dict.fromkeys(unplaced)))
     unsure = "unknown" in request.certainty
     return say("pollinate.no_chance.mixed") if unsure or pair_of(parents.seed, parents.pollen) is None else None
+
+
+def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
+    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
+    givers = [one.parent for one in pollen]
+    if seed.parent is None or not givers or None in givers:
+        return None
+    parents = [one for one in givers if one is not None]
+    if len({one.label for one in parents}) > 1:
+        return None
+    return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
 
 
 def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visit) -> list[Caution]:

@@ -74,12 +74,9 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """Chance of at least one seedling.
+    """Chance of at least one seedling, arrays of shape (n_pairs,).
 
-    Attributes
-    ----------
-    mean, low, high : ndarray of float, shape (n_pairs,)
-        Posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
+    The posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
     """
 
     mean: Floats
@@ -152,16 +149,11 @@ def step_logits(
     *,
     learned: bool = True,
 ) -> Logits:
-    """Return the logit of one step of each pairing, by what was counted at it alone.
+    """Return the logit of one step of each pairing, by what was counted at it alone; unless ``learned``, its prior.
 
-    Parameters
-    ----------
-    model, rows, asked, farther
-        As for `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s²,
-        with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not sure.
-    step : str
-    learned : bool
-        Whether the crosses count; if not it is the prior.
+    The arguments are those of `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by
+    (b² + var b) s², with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not
+    sure.
     """
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)

@@ -37,17 +37,7 @@ _Z90 = 1.6448536269514722
 
 @dataclass(frozen=True, slots=True)
 class Bin:
-    """Forecasts of about one size, and what came of them.
-
-    Attributes
-    ----------
-    forecast : float
-        Mean forecast.
-    took, low, high : float
-        Share that took, with its 90% interval (Wilson).
-    outcomes : float
-        How many outcomes stand behind it.
-    """
+    """Forecasts of about one size: their mean, the share that took with its 90% interval (Wilson), and how many."""
 
     forecast: float
     took: float
@@ -60,15 +50,9 @@ class Bin:
 class Scores:
     """The scores of one set of forecasts; NaN where the outcomes cannot tell.
 
-    Attributes
-    ----------
-    log_loss, brier : float
-        The smaller the better.
-    skill : float
-        Share of the base rate's Brier score that is saved; below 0 it is worse than the base rate.
-    auc : float
-        Chance that of a take and a failure the take had the larger forecast; 0.5 tells nothing.
-    outcomes : float
+    Log loss and Brier score are the better the smaller; the skill is the share of the base rate's Brier score that is
+    saved, below 0 where it is worse; the AUC is the chance that of a take and a failure the take had the larger
+    forecast.
     """
 
     log_loss: float
@@ -99,13 +83,7 @@ def brier(forecast: Floats, took: Floats, weight: Floats) -> float:
 
 
 def auc(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both.
-
-    Examples
-    --------
-    >>> auc(np.array([0.2, 0.6, 0.4]), np.array([0.0, 1.0, 1.0]), np.ones(3))
-    1.0
-    """
+    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both."""
     values, place = np.unique(forecast, return_inverse=True)
     takes = np.bincount(place, weight * took, minlength=len(values))
     failures = np.bincount(place, weight * (1.0 - took), minlength=len(values))
@@ -208,13 +186,7 @@ MOST, FOLDS = 40, 20
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Crosses that are forecast by a model which has not seen them.
-
-    Attributes
-    ----------
-    held, train : ndarray of int, shape (n_held,) and (n_train,)
-        Places of the crosses held out, and of those that the model is fitted on, in order.
-    """
+    """Crosses held out of a fit, and those that it learns from: places among all, in order."""
 
     held: Ints
     train: Ints

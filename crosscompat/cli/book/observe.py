@@ -19,7 +19,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.cross_story import CrossStory
+    from crosscompat.advice.history import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
     from crosscompat.book.store import Store
@@ -60,7 +60,7 @@ def observe(
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
-    from crosscompat.advice.cross_story import story_of
+    from crosscompat.advice.history import story_of
     from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
@@ -113,7 +113,7 @@ def _write(
     settings: Settings, store: Store, number: str, seen: Seen, yes: frozenset[str], *, day: date, who: str | None,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
-    from crosscompat.advice.cross_story import story_of
+    from crosscompat.advice.history import story_of
     from crosscompat.book.cross_summary import cross_records
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.enter_observation import observe, surprises

@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.forecast_now import PRIOR, forecast_now, pair_of
-from crosscompat.advice.pollination_parents import find_visit_parent, misspelt, nearest_names, rules_side
+from crosscompat.advice.forecast_now import PRIOR, forecast_now
+from crosscompat.advice.pollinate import find_visit_parent, misspelt, nearest_names, pair_of, rules_side
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 
