@@ -162,15 +162,7 @@ def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date, 
     A look within the last week decides. Else the plant's own past years do, if it was seen open on three days or more;
     a single sighting is no season. Else the months of its species in the wild, half a year later in the south.
 
-    Parameters
-    ----------
-    sightings : sequence of Sighting
-        Of this plant.
-    months : iterable of int
-        In which its species flowers in the northern half of the world, 1 to 12; empty if unknown.
-    day : date
-    southern : bool
-        Whether it grows in the southern half.
+    ``months``, 1 to 12, are those in which the species flowers in the northern half of the world; none if unknown.
 
     Examples
     --------
@@ -239,14 +231,7 @@ def worth(chance: float, want: int | None, *, wished: bool, took: int) -> float:
 def tonight(collection: Collection, page: Reading, day: date, *, flowers: int | None = None) -> Tonight:
     """Return what can be pollinated on a day, with fresh or stored pollen, and what pollen to keep.
 
-    Parameters
-    ----------
-    collection : Collection
-    page : Reading
-        Of its cross book.
-    day : date
-    flowers : int, optional
-        For each pairing; by default as many as the grower usually takes.
+    ``page`` is of the collection's cross book; ``flowers`` are for each pairing, by default as many as usual.
     """
     n = usual_flowers(collection) if flowers is None else flowers
     alive = [plant for plant in collection.plants.by_name.values() if plant.died is None or plant.died > day]
