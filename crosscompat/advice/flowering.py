@@ -124,17 +124,19 @@ def alive_on(collection: Collection, day: date) -> list[Plant]:
     return [plant for plant in collection.plants.by_name.values() if plant.died is None or plant.died > day]
 
 
-def openings_on(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> dict[str, Opening]:
-    """Return whether each plant is in flower on a day, by its name."""
+def openings_on(
+    collection: Collection, page: Reading, plants: Sequence[Plant], days: Sequence[date]
+) -> list[dict[str, Opening]]:
+    """Return for each day whether each plant is in flower, by its name."""
     ids = {name: id_ for id_, name in page.columns(records.Plant, "id", "name")}
     sightings, southern = sightings_of(page), collection.settings.hemisphere == "south"
-    found = {}
+    known = []
     for plant in plants:
         label = collection.index.find(plant.species)
         months = collection.trait(label, "flowering") if label else None
-        known = months if isinstance(months, frozenset) else ()
-        found[plant.plant] = opening_of(sightings.get(ids.get(plant.plant, ""), ()), known, day, southern=southern)
-    return found
+        seen = sightings.get(ids.get(plant.plant, ""), ())
+        known.append((plant.plant, seen, months if isinstance(months, frozenset) else ()))
+    return [{name: opening_of(seen, months, day, southern=southern) for name, seen, months in known} for day in days]
 
 
 def good_lots(page: Reading, day: date) -> list[Stored]:

@@ -133,7 +133,7 @@ def tonight(collection: Collection, page: Reading, day: date, *, flowers: int | 
     """
     n = usual_flowers(collection) if flowers is None else flowers
     alive = alive_on(collection, day)
-    opening = openings_on(collection, page, alive, day)
+    [opening] = openings_on(collection, page, alive, [day])
     offers = list(_offers(collection, alive, opening, good_lots(page, day)))
     chance = chances_of(collection, basis_of(collection).model, parents_of([(o.seed, o.pollen) for o in offers]), n)
     wishes, past = wishes_of(collection), past_crosses(collection)
