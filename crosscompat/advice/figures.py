@@ -181,8 +181,11 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     finished = seen.crosses if seen.finished is None else seen.finished
     under_way = seen.crosses - finished
     changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
+    rests = say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)
+    not_yet = bool(kind == "prior" and collection.crosses and basis.changed)
     words = (
-        (True, say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)),
+        (not_yet, say("basis.not_yet")),
+        (not not_yet and (kind == "prior" or finished), rests),
         (under_way, say("basis.under_way", n=under_way)),
         (own and kind == "prior", say("basis.own_priors", n=own)),
         (collection.settings.invented and kind == "crosses", say("basis.invented")),

@@ -117,7 +117,7 @@ def basis_of(collection: Collection) -> Basis:
     day = today()
     training = training_set_of(collection, day)
     if not training.crosses:
-        return last
+        return Basis(prior_of(collection))
     saved = SavedModel(fitted_on(collection, training), collection.fingerprints, day.isoformat())
     return Basis(saved.model, saved.as_of, (), saved.fingerprint)
 
@@ -126,7 +126,7 @@ def last_basis(collection: Collection) -> Basis:
     """Return the model of the last retraining, or the prior if there was none."""
     saved = collection.saved
     if saved is None:
-        return Basis(prior_of(collection))
+        return Basis(prior_of(collection), None, ("crosses",) if collection.crosses else ())
     now = collection.fingerprints
     changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
     return Basis(saved.model, saved.as_of, changed, saved.fingerprint)

@@ -81,9 +81,15 @@ def _experience(answer: Answer) -> str:
     over = [cross for cross in answer.pairing.past if cross.outcome != "open"]
     if over:
         return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
-    rest = say("ask.guess")
-    if answer.basis.crosses or answer.basis.under_way:
-        rest = say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
+    basis = answer.basis
+    if answer.pairing.past:
+        rest = say("ask.made_open", n=len(answer.pairing.past))
+    elif basis.crosses:
+        rest = say("ask.others", n=basis.crosses)
+    elif basis.under_way:
+        rest = say("ask.others_open", n=basis.under_way)
+    else:
+        rest = say("ask.guess") if basis.kind == "crosses" or not basis.changed else basis.words
     hybrids = [near.hybrid for near in answer.known_hybrids if near.same and near.outcome == "hybrid"]
     if answer.pairing.past or not hybrids:
         return rest
