@@ -15,8 +15,6 @@ from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-__all__ = ["ON_THE_PLANT", "TASKS", "Due", "DueList", "Known", "Step", "due_list", "due_of", "next_steps"]
-
 TASKS = ("swelling", "check", "left_alone", "bag", "ripe", "harvest", "sow", "count", "give_up", "tell")
 ON_THE_PLANT = TASKS[: TASKS.index("sow")]
 
@@ -31,20 +29,7 @@ _SOON = 3
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do with a cross.
-
-    Attributes
-    ----------
-    task : str
-        One of ``TASKS``.
-    start : date
-        From which the days are counted.
-    first, last : date
-        Between which it is expected.
-    span : Span
-        How many days it takes, and how that is known.
-    tray : Tray or None
-    """
+    """One thing to do with a cross, between two days, and how long that takes from the day where it starts."""
 
     task: str
     start: date
@@ -54,29 +39,7 @@ class Step:
     tray: Tray | None = None
 
 
-def next_steps(
-    life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False
-) -> list[Step]:
-    """Return everything that is still to be done for one cross, as far as can be foreseen.
-
-    Parameters
-    ----------
-    life : Life
-    spans : mapping of str to Span
-        How many days each step takes.
-    as_of : date
-        Today.
-    window : int
-        Days from the brush to the last seedling; of a cross that is older and has no end yet, only the end is asked.
-    bursts : bool
-        Whether ripe pods burst, and must be bagged before.
-
-    Notes
-    -----
-    Once something was harvested or sown, the rest of its pods, and flowers brushed later, are looked for within their
-    days and no longer. The same holds for a second look where the first came early and saw nothing, and for bagging,
-    which nobody writes down. Of a cross on a plant that died only the end is asked.
-    """
+def _next_steps(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int, bursts: bool) -> list[Step]:
     if life.over or not life.brushed:
         return []
     sowing = [step for tray in life.trays for step in _of_tray(tray, spans, as_of)]
@@ -200,7 +163,7 @@ class Due:
     Attributes
     ----------
     task : str
-        One of ``next_steps.TASKS``.
+        One of ``TASKS``.
     cross : str
         Its number, or the start of its identifier for want of one.
     id : str
@@ -277,19 +240,7 @@ class DueList:
 
 
 def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: int | None = 7) -> DueList:
-    """Return what is to be looked at.
-
-    Parameters
-    ----------
-    lives : sequence of Life
-        All crosses of the book.
-    settings : Settings
-        For the group, its bursting pods, and the days that the grower has set.
-    as_of : date
-        Today.
-    ahead : int, optional
-        How many days to look ahead, today included; None for all that can be foreseen.
-    """
+    """Return what is to be looked at in so many days ahead, today included; without them, all that can be foreseen."""
     spans = days_of_book(lives, _usual(settings), as_of, settings.window_days)
     caution = say(f"cautions.handling.{settings.group}") if settings.group else ""
     until = None if ahead is None else as_of + timedelta(days=ahead - 1)
@@ -311,11 +262,30 @@ def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: i
 
 
 def due_of(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False) -> list[Due]:
-    """Return everything that is still to be done for one cross, in words; `next_steps` has the rules."""
-    return [_told(life, step, as_of) for step in next_steps(life, spans, as_of, window=window, bursts=bursts)]
+    """Return everything that is still to be done for one cross, as far as can be foreseen.
+
+    Parameters
+    ----------
+    life : Life
+    spans : mapping of str to Span
+        How many days each step takes.
+    as_of : date
+        Today.
+    window : int
+        Days from the brush to the last seedling; of a cross that is older and has no end yet, only the end is asked.
+    bursts : bool
+        Whether ripe pods burst, and must be bagged before.
+
+    Notes
+    -----
+    Once something was harvested or sown, the rest of its pods, and flowers brushed later, are looked for within their
+    days and no longer. The same holds for a second look where the first came early and saw nothing, and for bagging,
+    which nobody writes down. Of a cross on a plant that died only the end is asked.
+    """
+    return [_due(life, step, as_of) for step in _next_steps(life, spans, as_of, window=window, bursts=bursts)]
 
 
-def _told(life: Life, step: Step, as_of: date) -> Due:
+def _due(life: Life, step: Step, as_of: date) -> Due:
     part = "" if step.tray is None else f"-{step.tray.id}"
     return Due(
         task=step.task,

@@ -26,23 +26,6 @@ from crosscompat.book.records import KINDS, Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading
 from crosscompat.ground.errors import UnknownName
 
-__all__ = [
-    "Correction",
-    "CrossStory",
-    "History",
-    "HistoryEntry",
-    "RecordChange",
-    "StoredChance",
-    "Totals",
-    "Undone",
-    "correction_of",
-    "find_cross_or_plant",
-    "history_of",
-    "parents_in_words",
-    "story_of",
-    "undone_of",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Totals:
@@ -340,19 +323,9 @@ def history_of(
     brief: bool = False,
     invented: bool = False,
 ) -> History:
-    """Return the changes of a book, the latest first.
+    """Return the changes of a book, or of one cross or plant, the latest first and so many at most.
 
-    Parameters
-    ----------
-    page : Reading
-    about : Cross or Plant, optional
-        Only what was written of this one.
-    most : int, optional
-        How many.
-    brief : bool
-        Whether the records of a change that touched very many, as an import does, are counted and not listed.
-    invented : bool
-        Whether the outcomes are made up.
+    In ``brief`` the records of a change that touched very many, as an import does, are counted and not listed.
     """
     every = page.changes()
     only = None if about is None else records_ever_of(page, about)

@@ -22,8 +22,6 @@ from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
 
-__all__ = ["Candidate", "Candidates", "Labels", "candidates", "labels_for"]
-
 
 @dataclass(frozen=True, slots=True)
 class Labels:

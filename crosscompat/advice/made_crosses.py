@@ -14,8 +14,6 @@ from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.training_set import TrainingSet, fruitful
 
-__all__ = ["CheckTold", "Made", "agree", "checks_of", "crosses_made", "identifier_of", "over_by", "units_of"]
-
 # Left out of a fit, and yet crosses of their pairing.
 _ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
 
@@ -45,11 +43,7 @@ class Made:
 def crosses_made(collection: Collection, evidence: TrainingSet) -> list[Made]:
     """Return the crosses that were made of two parents with a place on the tree, oldest first.
 
-    Parameters
-    ----------
-    collection : Collection
-    evidence : TrainingSet
-        Of all its crosses.
+    The evidence is that of all crosses of the collection.
     """
     outcomes = evidence.outcomes.known.tolist()
     entered = zip(evidence.crosses, evidence.seed, evidence.pollen, outcomes, strict=True)
@@ -96,13 +90,7 @@ def identifier_of(cross: Cross) -> str | None:
 
 
 def over_by(cross: Cross, day: date) -> bool:
-    """Tell whether the book knew on some day how a cross had ended.
-
-    Parameters
-    ----------
-    cross : Cross
-        As the book has it now. Without a date of recording, all that it says was known.
-    day : date
+    """Tell whether the book knew on some day how a cross had ended; without a date of recording it always did.
 
     Examples
     --------
@@ -150,14 +138,14 @@ def checks_of(collection: Collection, as_of: date) -> list[CheckTold]:
 
     Flowers to which no pollen was brought were left alone, whatever they were called.
     """
-    return [_told(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
+    return [_check(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
 
 
 def _kind(cross: Cross) -> str:
     return _ALONE if cross.kind == _CROSS and cross.pollen_kind == "none" else cross.kind
 
 
-def _told(cross: Cross) -> CheckTold:
+def _check(cross: Cross) -> CheckTold:
     kind = _kind(cross)
     of_pollen = kind == _POLLEN
     plant, species = (cross.pollen_plant, cross.pollen_parent) if of_pollen else (cross.seed_plant, cross.seed_parent)

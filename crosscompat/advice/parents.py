@@ -18,16 +18,6 @@ from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
 from crosscompat.phylogeny.taxa import Pedigree
 
-__all__ = [
-    "Parent",
-    "expected_chromosomes",
-    "find_parent",
-    "find_parents",
-    "hybrid_notes",
-    "proved_fertile",
-    "uneven_parents",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Parent:
@@ -54,14 +44,7 @@ class Parent:
 
 
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
-    """Return both sides of a pairing.
-
-    Parameters
-    ----------
-    collection : Collection
-        Whose plants and tree are meant.
-    seed, pollen : str
-        A plant's own name, a species or a hybrid; an abbreviated genus of the second is that of the first.
+    """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
 
     Raises
     ------
@@ -107,20 +90,7 @@ def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floa
 
 
 def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
-    """Return what is to be told of a hybrid parent; nothing of a species.
-
-    Parameters
-    ----------
-    collection : Collection
-        For the distance of the hybrid's own parents, their chromosomes, and what came of its crosses.
-    parent : Parent
-        One side of a pairing.
-
-    Returns
-    -------
-    list of str
-        Where it stands; then that its chromosomes are uneven, or that it has proved fertile, where that is known.
-    """
+    """Return where a hybrid parent stands, and whether its chromosomes are uneven or it has proved fertile."""
     plant = collection.taxa.pedigree(parent.label)
     if plant.parents is None:
         return []

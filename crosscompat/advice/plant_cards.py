@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.parents import find_parent
-from crosscompat.advice.pollinate import misspelt, nearest_names
+from crosscompat.advice.pollinate import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
@@ -24,11 +23,9 @@ from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import correct_form, fold
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.training_set import fruitful
-
-__all__ = ["PlantAnswer", "PlantCard", "PlantCross", "PlantFlowers", "PlantLine", "card_of", "lines_of", "plant_answer"]
 
 _RECEIVED = ("received_as", "source", "papers", "acquired", "owner")
 
@@ -162,16 +159,7 @@ def plant_answer(
 ) -> PlantAnswer:
     """Write down what is said of a plant, if anything is, and return its card; without a name, all plants in a line.
 
-    Parameters
-    ----------
-    collection : Collection
-        For its tree and its settings.
-    store : Store
-        The book.
-    entry : PlantEntry
-    today : date
-    dry_run : bool
-        Whether nothing is to be written; the card is the one of before then.
+    After a dry run the card is the one of before.
 
     Raises
     ------
@@ -209,11 +197,8 @@ def _planned(page: Reading, collection: Collection, entry: PlantEntry) -> PlantR
 def _find(page: Reading, text: str) -> records.Plant:
     try:
         return find_plant(page, text)
-    except UnknownName:
-        name = fold(text)
-        near = nearest_names(name, [known for (known,) in page.columns(records.Plant, "name")])
-        hint = say("plant.nearest", names=", ".join(near)) if near else ""
-        raise UnknownName(say("plant.unknown", name=name, nearest=hint), name, near) from None
+    except UnknownName as unknown:
+        raise UnknownName(f"{unknown} {say('plant.for_new')}", text, unknown.nearest) from None
 
 
 def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) -> list[Caution]:
@@ -237,18 +222,7 @@ def lines_of(page: Reading) -> list[PlantLine]:
 
 
 def card_of(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
-    """Return the card of a plant.
-
-    Parameters
-    ----------
-    collection : Collection
-        For its tree.
-    page : Reading
-        The book.
-    plant : records.Plant
-    today : date
-        The day on which it is asked whether flowers are open.
-    """
+    """Return the card of a plant as it stands today."""
     species = species_of(page)
     bench = plants_of(page, species)
     known = bench.by_name[plant.name]
@@ -296,32 +270,23 @@ def _is_placed(collection: Collection, species: str) -> bool:
 
 def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
     """Return the visits that contradict what was found of a plant's sex."""
-    marked = {
-        visit: (cross, day, overruled)
-        for visit, cross, day, overruled in page.columns(
-            records.Pollination, "id", "cross", "date", "overruled", in_order=True
-        )
-        if overruled
-    }
+    visits = page.columns(records.Pollination, "id", "cross", "date", "overruled", in_order=True)
+    marked = [visit for visit in visits if visit[3]]
     if sex is None or not marked:
         return []
-    mothers = dict(page.columns(records.Cross, "id", "seed_plant"))
-    numbers = dict(page.columns(records.Cross, "id", "number"))
-    givers = _givers(page, tuple(marked))
-    told = []
-    for visit, (cross, day, overruled) in marked.items():
+    crosses = {
+        one: (mother, number or one)
+        for one, mother, number in page.columns(records.Cross, "id", "seed_plant", "number")
+    }
+    brought = page.columns(records.Pollen, "pollination", "plant", pollination=tuple(visit[0] for visit in marked))
+    given = {visit for visit, giver in brought if giver == plant.id}
+    queries = []
+    for visit, cross, day, overruled in marked:
+        mother, number = crosses[cross]
         mark = contradicted(sex, overruled.split("; "))
-        takes_part = mothers[cross] == plant.id if sex == "male" else plant.id in givers[visit]
-        if mark is not None and takes_part:
-            told.append(say("plant.query", sex=sex, cross=numbers[cross] or cross, date=spoken_date(day), mark=mark))
-    return told
-
-
-def _givers(page: Reading, visits: tuple[str, ...]) -> Mapping[str, set[str | None]]:
-    found: dict[str, set[str | None]] = defaultdict(set)
-    for visit, plant in page.columns(records.Pollen, "pollination", "plant", pollination=visits):
-        found[visit].add(plant)
-    return found
+        if mark is not None and (mother == plant.id if sex == "male" else visit in given):
+            queries.append(say("plant.query", sex=sex, cross=number, date=spoken_date(day), mark=mark))
+    return queries
 
 
 def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from difflib import get_close_matches
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
@@ -34,7 +33,7 @@ from crosscompat.book.entry.pollination_rules import (
     obstacles,
     risks,
 )
-from crosscompat.book.find_records import find_cross
+from crosscompat.book.find_records import find_cross, nearest_names
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Writing
@@ -44,46 +43,16 @@ from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import correct_form, fold, genus_of, parse
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "Pollinated",
-    "PollinatedBy",
-    "Prepared",
-    "VisitParent",
-    "VisitParents",
-    "VisitRequest",
-    "find_parents_of_visit",
-    "find_visit_parent",
-    "how_counted",
-    "kind_of",
-    "misspelt",
-    "nearest_names",
-    "prepare",
-    "rules_side",
-    "write_visit",
-]
-
-_NEAREST, _LIKE = 3, 0.6
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
 _UNNAMED = ("sp.", "aff.", "cf.")
 
 
 @dataclass(frozen=True, slots=True)
 class VisitParent:
-    """One parent of a visit.
+    """One parent of a visit, as it was typed: a plant of the bench and its record, or the name of a species.
 
-    Attributes
-    ----------
-    text : str
-        As it was typed.
-    plant : Plant or None
-    record : records.Plant or None
-        The same plant as it stands in the book.
-    species : str
-        In correct form where it has a place on the tree, else as written.
-    parent : Parent or None
-        None where it has no place on the tree.
-    unknown : str
-        Why it is not known here at all, with the nearest names; else empty.
+    A species with a place on the tree is in correct form and has a `Parent`. ``unknown`` says why a name is not known
+    here at all, with the nearest; else it is empty.
     """
 
     text: str
@@ -120,24 +89,18 @@ class VisitRequest:
 
     Attributes
     ----------
-    visit : records.Pollination
-        What is said of the visit itself; its cross and its pollen are still to be found.
-    begins : records.Cross
-        What is said of the cross, where it is a new one.
+    visit, begins : records.Pollination, records.Cross
+        What is said of the visit itself, and of the cross where it is a new one.
     seed : str or None
         A plant's own name or a species; None for that of the cross named.
-    pollen : tuple of str
     kind : str or None
         ``open``, ``self``, ``sib`` or ``none`` in place of pollen parents.
     certainty : tuple of str
         One for all pollen parents, or one each.
-    lot : str or None
-        Of stored pollen.
-    cross : str or None
-        The number of the cross that goes on.
+    lot, cross : str or None
+        The stored pollen, and the number of the cross that goes on.
     check : str or None
         ``seed`` or ``pollen``, where it is a check of a parent.
-    left_alone : bool
     """
 
     visit: records.Pollination
@@ -159,19 +122,9 @@ class VisitRequest:
 
 @dataclass(frozen=True, slots=True)
 class VisitParents:
-    """Who takes part in a visit.
+    """Who takes part in a visit, with the lot of stored pollen and the cross that were named.
 
-    Attributes
-    ----------
-    seed : VisitParent
-    pollen : tuple of VisitParent
-        The seed parent itself where it is selfed on purpose; empty where nobody knows.
-    kind : str
-        One of ``records.POLLEN_KINDS``.
-    lot : records.PollenLot or None
-        Where the pollen was stored.
-    continues : records.Cross or None
-        The cross that was named.
+    Pollen of the seed parent itself is that of a plant selfed on purpose; none is given where nobody knows.
     """
 
     seed: VisitParent
@@ -272,16 +225,7 @@ def find_visit_parent(
     """Return one parent: a plant by its own name, else a species, else what was written.
 
     A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
-    Any other that nothing here answers to is told as ``unknown``.
-
-    Parameters
-    ----------
-    collection : Collection
-    plants : mapping of str to records.Plant
-        Of the book, by own name.
-    text : str
-    genus : str, optional
-        What an abbreviated genus stands for.
+    Any other that nothing here answers to is told as ``unknown``. ``plants`` are those of the book by own name.
     """
     name = fold(text)
     plant = collection.plants.find(name)
@@ -315,19 +259,6 @@ def rules_side(
     return Side(plant.plant, plant, selfs, window, record.place if record else None)
 
 
-def nearest_names(name: str, known: Sequence[str]) -> list[str]:
-    """Return the plants' names most like a name, whatever the case of their letters.
-
-    Examples
-    --------
-    >>> nearest_names("coc-f9", ["COC-F1", "COC-F2", "TRI-1"])
-    ['COC-F2', 'COC-F1']
-    """
-    by_folded = {one.casefold(): one for one in known}
-    near = get_close_matches(name.casefold(), by_folded, n=_NEAREST, cutoff=_LIKE)
-    return [by_folded[one] for one in near]
-
-
 def misspelt(collection: Collection, text: str) -> list[str]:
     """Return a sentence for each species in a name that has no place on the tree but is spelt like one that has.
 
@@ -342,7 +273,7 @@ def misspelt(collection: Collection, text: str) -> list[str]:
     name = correct_form(text)
     if read.qualifier in _UNNAMED or find_label(collection.index, name) is not None:
         return []
-    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, _NEAREST)])
+    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, 3)])
     return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
 
 
@@ -356,7 +287,7 @@ def _leans(name: str, genus: str | None) -> bool:
 
 
 def _unknown(collection: Collection, name: str) -> str:
-    near = [*nearest_names(name, list(collection.plants.by_name)), *collection.index.nearest(name, 1)]
+    near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
     listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
     return say("pollinate.unknown", name=name, nearest=listed)
 
@@ -511,17 +442,7 @@ class Prepared:
 
 
 def prepare(collection: Collection, page: Reading, request: VisitRequest, today: date) -> Prepared:
-    """Work out all about a visit; nothing is written.
-
-    Parameters
-    ----------
-    collection : Collection
-        For the tree, the traits, the settings and the model.
-    page : Reading
-        The book.
-    request : VisitRequest
-    today : date
-        The day on which the chances are told.
+    """Work out all about a visit and its chances today; nothing is written.
 
     Raises
     ------
@@ -546,16 +467,18 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     forecast = None if pair is None else forecast_now(collection, pair, in_all(plan.units) or 1)
+    season = season_of(request.visit.date, start)
+    first = all(season_of(day, start) != season for (day,) in page.columns(records.Pollination, "date"))
     warnings = [
         *_spelling(collection, parents),
         *(Caution(one.kind, one.says) for one in risks(rules)),
         *_of_the_pair(forecast, marks, rules),
     ]
-    answer = _answer(collection, parents, plan, forecast)
-    season = season_of(request.visit.date, start)
-    first = all(season_of(day, start) != season for (day,) in page.columns(records.Pollination, "date"))
-    answer = replace(
-        answer,
+    answer = _answer(
+        collection,
+        parents,
+        plan,
+        forecast,
         no_chance=why,
         obstacles=hindered,
         warnings=warnings,
@@ -697,7 +620,11 @@ def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visi
 
 
 def _answer(
-    collection: Collection, parents: VisitParents, plan: PollinationRecords, forecast: ForecastNow | None
+    collection: Collection,
+    parents: VisitParents,
+    plan: PollinationRecords,
+    forecast: ForecastNow | None,
+    **judged: Any,
 ) -> Pollinated:
     seed, visit = parents.seed, plan.visit
     notes = (*collection.notices, *(one.parent.read_as for one in parents.all if one.parent))
@@ -723,15 +650,11 @@ def _answer(
         chance=forecast.chance if forecast else None,
         flowers=forecast.flowers if forecast else None,
         model=forecast.model if forecast else None,
-        no_chance=None,
-        obstacles=[],
-        warnings=[],
-        queries=[],
         overruled=visit.overruled,
-        handling=[],
         notes=[note for note in dict.fromkeys(notes) if note],
         invented=collection.settings.invented,
         written=False,
+        **judged,
     )
 
 

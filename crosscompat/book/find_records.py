@@ -95,6 +95,18 @@ def find_record(page: Reading, text: str) -> Record:
     return record
 
 
+def nearest_names(text: str, known: Collection[str]) -> list[str]:
+    """Return the three names most like a text, its case, blanks and dashes left out.
+
+    Examples
+    --------
+    >>> nearest_names("coc f9", ["COC-F1", "COC-F2", "TRI-1"])
+    ['COC-F2', 'COC-F1']
+    """
+    by_plain = {plain(name): name for name in known}
+    return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
+
+
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
     """Return the shortest beginning of each identifier, of four letters at least, that no other record's has."""
     return shortened(ids, page.ids())
@@ -143,8 +155,7 @@ def _begun(page: Reading, text: str) -> list[str]:
 
 
 def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
-    by_plain = {plain(name): name for name in known}
-    nearest = [by_plain[one] for one in get_close_matches(plain(text), list(by_plain), n=3, cutoff=0.3)]
+    nearest = nearest_names(text, known)
     hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
     return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.forecast_now import PRIOR, forecast_now
-from crosscompat.advice.pollinate import find_visit_parent, misspelt, nearest_names, pair_of, rules_side
+from crosscompat.advice.pollinate import find_visit_parent, misspelt, pair_of, rules_side
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 
@@ -121,8 +121,3 @@ def test_a_name_like_one_with_a_place_is_told_with_the_nearest(ours, text, wrong
         assert "The nearest names are: Aus " in one
         assert one.endswith(".")
         assert ".." not in one
-
-
-def test_the_nearest_names_are_found_whatever_the_case():
-    assert nearest_names("b3", ["B1", "Quite another"]) == []
-    assert nearest_names("coc-f1", ["COC-F1", "COC-M1"])[0] == "COC-F1"
