@@ -26,6 +26,9 @@ from crosscompat.book.records import KINDS, Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading
 from crosscompat.ground.errors import UnknownName
 
+_MANY = 200
+"""Records of one change that are counted and not listed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Totals:
@@ -169,9 +172,6 @@ def _chances(page: Reading, cross: Cross) -> list[StoredChance]:
         StoredChance(one.date, one.flowers, one.mean, one.low, one.high)
         for one in page.current(GivenForecast, cross=names)
     ]
-
-
-_MANY = 200
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ from crosscompat.model.training_set import TrainingSet, fruitful
 
 # Left out of a fit, and yet crosses of their pairing.
 _ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
+_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
+_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +103,6 @@ def over_by(cross: Cross, day: date) -> bool:
     """
     ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
     return ended and recorded_by(cross, day)
-
-
-_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
-_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,10 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     seed, pollen = plant.parents
     far = float(collection.taxa.apart([seed], [pollen])[0])
     unit = collection.distances.unit
-    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": _shares_in_words(plant)}
+    shares = (
+        say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
+    )
+    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
     clone = parent.plant.clone if parent.plant else None
     name = parent.plant.plant if parent.plant else parent.name
     told = [say("hybrids.between", name=name, **place)]
@@ -105,14 +108,6 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     if proved_fertile(collection, parent.label, clone):
         told.append(say("hybrids.proved", name=name))
     return told
-
-
-def _shares_in_words(plant: Pedigree) -> str:
-    shares = [
-        say("hybrids.share", name=correct_form(species), share=f"{100 * share:.3g}")
-        for species, share in plant.shares.items()
-    ]
-    return ", ".join(shares)
 
 
 def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:

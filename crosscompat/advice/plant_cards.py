@@ -8,7 +8,6 @@ from datetime import date
 from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
-from crosscompat.advice.parents import find_parent
 from crosscompat.advice.pollinate import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -19,6 +18,7 @@ from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_r
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.find_records import find_plant
 from crosscompat.book.numbers import read_pattern
+from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
@@ -229,11 +229,11 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
-    mother, father = _crosses(crosses_of(page, species), plant.name)
+    crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
     return PlantCard(
         record=plant,
         species=correct_form(known.species),
-        placed=_is_placed(collection, known.species),
+        placed=find_label(collection.index, known.species) is not None,
         known_by=_known_by(plant, named, raised),
         raised_from=(raised.number or raised.id) if raised else None,
         offsets=[name for name, one in bench.by_name.items() if one.clone == known.clone and name != plant.name],
@@ -242,8 +242,10 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
         queries=_queries(page, plant, known.sex),
         flowering=_flowers(page, plant, today),
         pollen=list(page.current(records.PollenLot, plant=plant.id)),
-        as_mother=mother,
-        as_father=father,
+        as_mother=[
+            _cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == plant.name
+        ],
+        as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == plant.name],
     )
 
 
@@ -260,32 +262,21 @@ def _known_by(plant: records.Plant, named: Sequence[records.Determination], rais
     return say(f"plant.known_by.{'received' if plant.received_as else 'nothing'}")
 
 
-def _is_placed(collection: Collection, species: str) -> bool:
-    try:
-        find_parent(collection, species)
-    except UnknownName:
-        return False
-    return True
-
-
 def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
     """Return the visits that contradict what was found of a plant's sex."""
     visits = page.columns(records.Pollination, "id", "cross", "date", "overruled", in_order=True)
     marked = [visit for visit in visits if visit[3]]
     if sex is None or not marked:
         return []
-    crosses = {
-        one: (mother, number or one)
-        for one, mother, number in page.columns(records.Cross, "id", "seed_plant", "number")
-    }
+    crosses = {row[0]: row for row in page.columns(records.Cross, "id", "number", "seed_plant")}
     brought = page.columns(records.Pollen, "pollination", "plant", pollination=tuple(visit[0] for visit in marked))
     given = {visit for visit, giver in brought if giver == plant.id}
     queries = []
     for visit, cross, day, overruled in marked:
-        mother, number = crosses[cross]
+        _, number, mother = crosses[cross]
         mark = contradicted(sex, overruled.split("; "))
         if mark is not None and (mother == plant.id if sex == "male" else visit in given):
-            queries.append(say("plant.query", sex=sex, cross=number, date=spoken_date(day), mark=mark))
+            queries.append(say("plant.query", sex=sex, cross=number or cross, date=spoken_date(day), mark=mark))
     return queries
 
 
@@ -302,14 +293,6 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
         flowers=seen.flowers if seen else None,
         seen=seen.date if seen else None,
     )
-
-
-def _crosses(crosses: Sequence[Cross], name: str) -> tuple[list[PlantCross], list[PlantCross]]:
-    """Return the crosses of a plant as mother and as father, oldest first."""
-    ordered = sorted(crosses, key=lambda cross: (cross.date, cross.row))
-    mother = [_cross(one, one.pollen_plant or one.pollen_parent) for one in ordered if one.seed_plant == name]
-    father = [_cross(one, one.seed_plant or one.seed_parent) for one in ordered if one.pollen_plant == name]
-    return mother, father
 
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:

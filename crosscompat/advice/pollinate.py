@@ -45,6 +45,8 @@ from crosscompat.ground.wording import say
 
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
 _UNNAMED = ("sp.", "aff.", "cf.")
+_CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
+_UNKNOWN_NAME, _ENTERED_BEFORE = "unknown name", "entered before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ class VisitRequest:
         What is said of the visit itself, and of the cross where it is a new one.
     seed : str or None
         A plant's own name or a species; None for that of the cross named.
-    kind : str or None
+    kinds : tuple of str
         ``open``, ``self``, ``sib`` or ``none`` in place of pollen parents.
     certainty : tuple of str
         One for all pollen parents, or one each.
@@ -107,7 +109,7 @@ class VisitRequest:
     begins: records.Cross = field(default_factory=records.Cross)
     seed: str | None = None
     pollen: tuple[str, ...] = ()
-    kind: str | None = None
+    kinds: tuple[str, ...] = ()
     certainty: tuple[str, ...] = ()
     lot: str | None = None
     cross: str | None = None
@@ -117,7 +119,7 @@ class VisitRequest:
     @property
     def without_names(self) -> str | None:
         """What was said in place of pollen parents."""
-        return self.kind or ("none" if self.left_alone else None)
+        return next(iter(self.kinds), "none" if self.left_alone else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,22 +243,14 @@ def find_visit_parent(
     return VisitParent(name, None, None, name if unknown else correct_form(name, genus), None, unknown)
 
 
-def rules_side(
-    collection: Collection,
-    plant: Plant | None,
-    parent: Parent | None,
-    record: records.Plant | None,
-    sightings: Sequence[Sighting] = (),
-) -> Side:
+def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> Side:
     """Return what the rules of pollination ask of a plant, or of a species for want of one."""
-    selfs = plant.self_fertile if plant else None
-    if selfs is None and parent is not None:
-        value = collection.trait(parent.label, "self_fertile")
+    selfs = one.plant.self_fertile if one.plant else None
+    if selfs is None and one.parent is not None:
+        value = collection.trait(one.parent.label, "self_fertile")
         selfs = value if isinstance(value, bool) else None
-    if plant is None:
-        return Side(parent.name if parent else "", self_fertile=selfs)
-    window = usual_window(one.date for one in sightings if one.flowers != 0)
-    return Side(plant.plant, plant, selfs, window, record.place if record else None)
+    window = usual_window(sighting.date for sighting in sightings if sighting.flowers != 0)
+    return Side(one.name, one.plant, selfs, window, one.record.place if one.record else None)
 
 
 def misspelt(collection: Collection, text: str) -> list[str]:
@@ -292,41 +286,11 @@ def _unknown(collection: Collection, name: str) -> str:
     return say("pollinate.unknown", name=name, nearest=listed)
 
 
-def kind_of(**said: bool) -> str | None:
-    """Return which of open, self, sib and none was said in place of a pollen parent.
-
-    Raises
-    ------
-    WrongUse
-        If more than one was.
-    """
-    kinds = [name for name, yes in said.items() if yes]
-    if len(kinds) > 1:
-        raise WrongUse(say("pollinate.kinds", kinds=", ".join(f"--{name}" for name in kinds)))
-    return kinds[0] if kinds else None
-
-
-def how_counted(count: int | None, *, about: bool, all_open: bool) -> str | None:
-    """Return how a count was made; None where nothing was counted.
-
-    Raises
-    ------
-    WrongUse
-        If it is both a guess and all, or a guess of nothing.
-    """
-    if about and all_open:
-        raise WrongUse(say("pollinate.about_or_all"))
-    if about and count is None:
-        raise WrongUse(say("pollinate.about_what"))
-    if all_open or about:
-        return "all open" if all_open else "about"
-    return None if count is None else "counted"
-
-
 def _refuse_contradictions(request: VisitRequest) -> None:
     kind, pollen, words = request.without_names, request.pollen, request.certainty
     unread = [word for word in words if word not in records.CERTAINTIES]
     wrong = {
+        "kinds": len(request.kinds) > 1,
         "pollen_twice": bool(pollen and kind),
         "left_alone": request.left_alone and kind != "none",
         "no_pollen": not (pollen or kind or request.lot or request.cross),
@@ -338,13 +302,14 @@ def _refuse_contradictions(request: VisitRequest) -> None:
     }
     for key, is_wrong in wrong.items():
         if is_wrong:
-            got = {"kind": kind, "got": unread[0] if unread else "", "words": ", ".join(records.CERTAINTIES)}
+            kinds = ", ".join(f"--{name}" for name in request.kinds)
+            got = {
+                "kind": kind,
+                "kinds": kinds,
+                "got": unread[0] if unread else "",
+                "words": ", ".join(records.CERTAINTIES),
+            }
             raise WrongUse(say(f"pollinate.{key}", **got))
-
-
-UNKNOWN_NAME, ENTERED_BEFORE = "unknown name", "entered before"
-_CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
-_PLAIN = (None, "plain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -456,12 +421,10 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     collection = collection if now == collection.plants else replace(collection, plants=now)
     plants = {plant.name: plant for plant in page.current(records.Plant)}
     parents = find_parents_of_visit(collection, page, plants, request)
-    rules = _visit(collection, page, plants, parents, request)
-    if parents.continues is not None:
-        rules = replace(rules, cross=named_cross(page, parents.continues, request.visit.date, start))
+    rules = _visit(collection, page, plants, parents, request.visit)
     unknown = dict.fromkeys(one.unknown for one in parents.all if one.unknown)
-    hindered = [*(Remark(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
-    marks = [one.kind for one in hindered if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
+    hindered = [*(Remark(_UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
+    marks = [one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY}]
     plan = pollination_records(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
     hindered = hindered or _entered_before(page, plan)
     why = _no_chance(collection, parents, plan, request)
@@ -500,7 +463,7 @@ def _entered_before(page: Reading, plan: PollinationRecords) -> list[Remark]:
     if all([getattr(other, name) for name in alike] != told for other in others):
         return []
     day = spoken_date(new.date)
-    return [Remark(ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
+    return [Remark(_ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
 
 
 def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
@@ -525,30 +488,31 @@ def _visit(
     page: Reading,
     plants: Mapping[str, records.Plant],
     parents: VisitParents,
-    request: VisitRequest,
+    visit: records.Pollination,
 ) -> Visit:
     """Return the visit as the rules see it."""
-    sightings = sightings_of(page)
+    sightings, seed = sightings_of(page), parents.seed
+    own = seed.parent.label if seed.parent else seed.species
+    near = [
+        VisitParent(name, plant, plants[name], plant.species, None)
+        for name, plant in collection.plants.by_name.items()
+        if name != seed.name and (find_label(collection.index, plant.species) or plant.species) == own
+    ]
 
     def side(one: VisitParent) -> Side:
-        known = rules_side(collection, one.plant, one.parent, one.record, sightings.get(one.id or "", ()))
-        return known if one.plant else replace(known, name=one.species)
+        return rules_side(collection, one, sightings.get(one.id or "", ()))
 
-    own = parents.seed.parent.label if parents.seed.parent else parents.seed.species
-    near = [
-        rules_side(collection, plant, None, plants[name], sightings.get(plants[name].id, ()))
-        for name, plant in collection.plants.by_name.items()
-        if name != parents.seed.name and (find_label(collection.index, plant.species) or plant.species) == own
-    ]
+    season_start = collection.settings.season_start
     return Visit(
-        day=request.visit.date,
-        seed=side(parents.seed),
+        day=visit.date,
+        seed=side(seed),
         pollen_kind=parents.kind,
         pollen=tuple(map(side, parents.pollen)),
         lot=parents.lot,
-        isolation=request.visit.isolation,
-        stamens_removed=request.visit.stamens_removed,
-        near=tuple(near),
+        isolation=visit.isolation,
+        stamens_removed=visit.stamens_removed,
+        near=tuple(map(side, near)),
+        cross=named_cross(page, parents.continues, visit.date, season_start) if parents.continues else None,
     )
 
 
@@ -592,7 +556,7 @@ def _no_chance(
         return say(f"pollinate.no_chance.{'open' if parents.kind in records.NO_POLLEN_PARENT else 'own'}")
     if any(collection.plants.one_clone(parents.seed.own_name, one.own_name) for one in parents.pollen):
         return say("pollinate.no_chance.own")
-    if request.visit.technique not in _PLAIN:
+    if request.visit.technique not in {None, "plain"}:
         return say("pollinate.no_chance.technique")
     unplaced = [one.name for one in parents.all if one.parent is None]
     if unplaced:
@@ -603,13 +567,10 @@ def _no_chance(
 
 def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
     """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
-    givers = [one.parent for one in pollen]
-    if seed.parent is None or not givers or None in givers:
+    givers = [one.parent for one in pollen if one.parent is not None]
+    if seed.parent is None or len(givers) < len(pollen) or len({one.label for one in givers}) != 1:
         return None
-    parents = [one for one in givers if one is not None]
-    if len({one.label for one in parents}) > 1:
-        return None
-    return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
+    return seed.parent, givers[0] if len(givers) == 1 else Parent(givers[0].label)
 
 
 def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visit) -> list[Caution]:
@@ -659,10 +620,9 @@ def _answer(
 
 
 def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
-    sides = ((MALE_SEED, (parents.seed,)), (FEMALE_POLLEN, parents.pollen))
+    sides = [(MALE_SEED, parents.seed), *((FEMALE_POLLEN, one) for one in parents.pollen)]
     return [
         say("pollinate.query", plant=one.name, sex=QUERIED[kind])
-        for kind, some in sides
-        for one in some
+        for kind, one in sides
         if kind in kinds and one.plant is not None and one.plant.sex == QUERIED[kind]
     ]

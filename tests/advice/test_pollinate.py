@@ -55,10 +55,10 @@ def test_what_is_known_nowhere_is_told_with_the_nearest(ours, text):
 def test_what_the_rules_ask_of_a_plant(ours):
     days = [Sighting(date(2025, 5, day), flowers) for day, flowers in ((1, 2), (4, None), (9, 0))]
     found = find(ours, "B1")
-    side = rules_side(ours, found.plant, found.parent, found.record, days)
+    side = rules_side(ours, found, days)
     assert (side.name, side.plant, side.place, side.self_fertile) == ("B1", B1, "house 1", True)
     assert (side.window.first, side.window.last, side.window.days) == ("05-01", "05-04", 2)
-    species = rules_side(ours, None, find(ours, "Aus dus").parent, None)
+    species = rules_side(ours, find(ours, "Aus dus"))
     assert (species.plant, species.window, species.self_fertile) == (None, None, None)
 
 
