@@ -30,7 +30,7 @@ from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import correct_form, fold, genus_of, parse
+from crosscompat.ground.names import correct_form, fold, genus_of, read_name
 from crosscompat.ground.wording import say
 
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
@@ -228,19 +228,12 @@ def find_visit_parent(
         return VisitParent(plant, plants[plant.plant], parent.name if parent else plant.species, parent)
     if parent is not None:
         return VisitParent(None, None, parent.name, parent)
-    if _needs_no_place(name, genus):
+    read = read_name(name, genus)
+    if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
         return VisitParent(None, None, correct_form(name, genus), None)
     near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
     listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
     return VisitParent(None, None, name, None, say("pollinate.unknown", name=name, nearest=listed))
-
-
-def _needs_no_place(name: str, genus: str | None) -> bool:
-    try:
-        read = parse(name, genus)
-    except UnknownName:
-        return False
-    return read.parents is not None or read.qualifier in _UNNAMED
 
 
 def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> rules.Side:
@@ -258,9 +251,8 @@ def misspelt(collection: Collection, text: str) -> list[str]:
 
     None for a name of which only the genus is sure.
     """
-    try:
-        read = parse(text)
-    except UnknownName:
+    read = read_name(text)
+    if read is None:
         return []
     if read.parents is not None:
         return [says for parent in read.parents for says in misspelt(collection, str(parent))]
