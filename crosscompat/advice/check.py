@@ -11,7 +11,7 @@ from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import Place, UnknownName
-from crosscompat.ground.names import NameIndex, correct_form, genus_of, parse
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name
 from crosscompat.ground.wording import say
 from crosscompat.pairing import scale_of
 from crosscompat.phylogeny.report import group_census, tree_report
@@ -164,7 +164,7 @@ def _lists(collection: Collection) -> Iterator[str]:
         if lacking:
             yield say(f"botany.{key}", n=len(lacking), names=_named(lacking))
 
-    yield from listed("undetermined", filter(_is_undetermined, tips))
+    yield from listed("undetermined", [tip for tip in tips if (read := read_name(tip)) and read.qualifier])
     if collection.placed:
         placed = [say("botany.in_group", name=correct_form(one.species), group=one.group) for one in collection.placed]
         yield say("botany.placed", n=len(placed), names=_some(placed))
@@ -174,13 +174,6 @@ def _lists(collection: Collection) -> Iterator[str]:
         yield say("botany.sample", n=len(sample.trees))
         yield from listed("not_sampled", tips, sample.index)
     yield from listed("lost_synonyms", collection.synonyms, collection.taxa.index)
-
-
-def _is_undetermined(label: str) -> bool:
-    try:
-        return parse(label).qualifier is not None
-    except UnknownName:
-        return False
 
 
 def _named(labels: Sequence[str]) -> str:

@@ -169,9 +169,12 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
 
 
 def _past(cross: Cross) -> Past:
-    outcome = fruitful(cross)
-    word = "open" if outcome is None else "took" if outcome else "failed"
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, word)
+    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross))
+
+
+def outcome_of(cross: Cross) -> str:
+    """Return what came of a cross in a word: ``took``, ``failed``, or ``open`` where that is not known."""
+    return {True: "took", False: "failed", None: "open"}[fruitful(cross)]
 
 
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:

@@ -81,7 +81,7 @@ def _find(collection: Collection, number: str) -> Cross:
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:
-    group = collection.settings.group
+    group, count = collection.settings.group, cross.units or cross.tried
     return LabelCard(
         number=cross.number,
         seed_parent=_printed(collection.index, cross.seed_parent, None),
@@ -90,18 +90,12 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         pollen_plant=cross.pollen_plant or "",
         kind=_kind(collection, cross),
         date=cross.date.isoformat(),
-        units=_units(cross),
+        units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",
         caution=say(f"labels.caution.{group}") if group else "",
         purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
-
-
-def _units(cross: Cross) -> str:
-    """Return what was pollinated; nothing where that is not one count of one kind."""
-    count = cross.units or cross.tried
-    return units_told(cross.unit_kind, count).words if count else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:

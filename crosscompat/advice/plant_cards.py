@@ -8,6 +8,7 @@ from datetime import date
 from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
+from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.pollinate import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -25,7 +26,6 @@ from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.training_set import fruitful
 
 _RECEIVED = ("received_as", "source", "papers", "acquired", "owner")
 
@@ -296,7 +296,6 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
 
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:
-    took = fruitful(cross)
-    lost = cross.lost_to if took is None else None
-    outcome = "lost" if lost else "open" if took is None else "took" if took else "failed"
-    return PlantCross(cross.number, cross.date, other, outcome, lost)
+    outcome = outcome_of(cross)
+    lost = cross.lost_to if outcome == "open" else None
+    return PlantCross(cross.number, cross.date, other, "lost" if lost else outcome, lost)

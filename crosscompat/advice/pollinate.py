@@ -15,23 +15,13 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
 from crosscompat.book.current_plants import Plant, Sighting, plants_of, sightings_of, usual_window
 from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import pollination_rules as rules
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     PollinationRecords,
     named_cross,
     pollination_records,
     write_pollination,
-)
-from crosscompat.book.entry.pollination_rules import (
-    ASKED_ONLY,
-    FEMALE_POLLEN,
-    MALE_SEED,
-    QUERIED,
-    Remark,
-    Side,
-    Visit,
-    obstacles,
-    risks,
 )
 from crosscompat.book.find_records import find_cross, nearest_names
 from crosscompat.book.numbers import read_pattern
@@ -40,7 +30,7 @@ from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import correct_form, fold, genus_of, parse
+from crosscompat.ground.names import correct_form, fold, genus_of, read_name
 from crosscompat.ground.wording import say
 
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
@@ -57,7 +47,6 @@ class VisitParent:
     here at all, with the nearest; else it is empty.
     """
 
-    text: str
     plant: Plant | None
     record: records.Plant | None
     species: str
@@ -236,21 +225,25 @@ def find_visit_parent(
     except UnknownName:
         parent = None
     if plant is not None:
-        return VisitParent(name, plant, plants[plant.plant], parent.name if parent else plant.species, parent)
+        return VisitParent(plant, plants[plant.plant], parent.name if parent else plant.species, parent)
     if parent is not None:
-        return VisitParent(name, None, None, parent.name, parent)
-    unknown = "" if _leans(name, genus) else _unknown(collection, name)
-    return VisitParent(name, None, None, name if unknown else correct_form(name, genus), None, unknown)
+        return VisitParent(None, None, parent.name, parent)
+    read = read_name(name, genus)
+    if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
+        return VisitParent(None, None, correct_form(name, genus), None)
+    near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
+    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
+    return VisitParent(None, None, name, None, say("pollinate.unknown", name=name, nearest=listed))
 
 
-def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> Side:
+def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> rules.Side:
     """Return what the rules of pollination ask of a plant, or of a species for want of one."""
     selfs = one.plant.self_fertile if one.plant else None
     if selfs is None and one.parent is not None:
         value = collection.trait(one.parent.label, "self_fertile")
         selfs = value if isinstance(value, bool) else None
     window = usual_window(sighting.date for sighting in sightings if sighting.flowers != 0)
-    return Side(one.name, one.plant, selfs, window, one.record.place if one.record else None)
+    return rules.Side(one.name, one.plant, selfs, window, one.record.place if one.record else None)
 
 
 def misspelt(collection: Collection, text: str) -> list[str]:
@@ -258,9 +251,8 @@ def misspelt(collection: Collection, text: str) -> list[str]:
 
     None for a name of which only the genus is sure.
     """
-    try:
-        read = parse(text)
-    except UnknownName:
+    read = read_name(text)
+    if read is None:
         return []
     if read.parents is not None:
         return [says for parent in read.parents for says in misspelt(collection, str(parent))]
@@ -269,21 +261,6 @@ def misspelt(collection: Collection, text: str) -> list[str]:
         return []
     near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, 3)])
     return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
-
-
-def _leans(name: str, genus: str | None) -> bool:
-    """Tell whether a name needs no place on the tree."""
-    try:
-        read = parse(name, genus)
-    except UnknownName:
-        return False
-    return read.parents is not None or read.qualifier in _UNNAMED
-
-
-def _unknown(collection: Collection, name: str) -> str:
-    near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
-    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
-    return say("pollinate.unknown", name=name, nearest=listed)
 
 
 def _refuse_contradictions(request: VisitRequest) -> None:
@@ -386,7 +363,7 @@ class Pollinated:
     flowers: int | None
     model: str | None
     no_chance: str | None
-    obstacles: list[Remark]
+    obstacles: list[rules.Remark]
     warnings: list[Caution]
     queries: list[str]
     overruled: str | None
@@ -421,10 +398,10 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     collection = collection if now == collection.plants else replace(collection, plants=now)
     plants = {plant.name: plant for plant in page.current(records.Plant)}
     parents = find_parents_of_visit(collection, page, plants, request)
-    rules = _visit(collection, page, plants, parents, request.visit)
+    visit = _visit(collection, page, plants, parents, request.visit)
     unknown = dict.fromkeys(one.unknown for one in parents.all if one.unknown)
-    hindered = [*(Remark(_UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
-    marks = [one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY}]
+    hindered = [*(rules.Remark(_UNKNOWN_NAME, says) for says in unknown), *rules.obstacles(visit)]
+    marks = [one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *rules.ASKED_ONLY}]
     plan = pollination_records(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
     hindered = hindered or _entered_before(page, plan)
     why = _no_chance(collection, parents, plan, request)
@@ -434,8 +411,8 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     first = all(season_of(day, start) != season for (day,) in page.columns(records.Pollination, "date"))
     warnings = [
         *_spelling(collection, parents),
-        *(Caution(one.kind, one.says) for one in risks(rules)),
-        *_of_the_pair(forecast, marks, rules),
+        *(Caution(one.kind, one.says) for one in rules.risks(visit)),
+        *_of_the_pair(forecast, marks, visit),
     ]
     answer = _answer(
         collection,
@@ -452,7 +429,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     return Prepared(answer, plan, record)
 
 
-def _entered_before(page: Reading, plan: PollinationRecords) -> list[Remark]:
+def _entered_before(page: Reading, plan: PollinationRecords) -> list[rules.Remark]:
     """Ask about a visit that the book has already: the same day, place on the plant and count."""
     new = plan.visit
     if plan.before is None or new.units is None or new.flowers != "new":
@@ -463,7 +440,7 @@ def _entered_before(page: Reading, plan: PollinationRecords) -> list[Remark]:
     if all([getattr(other, name) for name in alike] != told for other in others):
         return []
     day = spoken_date(new.date)
-    return [Remark(_ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
+    return [rules.Remark(_ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
 
 
 def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
@@ -489,21 +466,21 @@ def _visit(
     plants: Mapping[str, records.Plant],
     parents: VisitParents,
     visit: records.Pollination,
-) -> Visit:
+) -> rules.Visit:
     """Return the visit as the rules see it."""
     sightings, seed = sightings_of(page), parents.seed
     own = seed.parent.label if seed.parent else seed.species
     near = [
-        VisitParent(name, plant, plants[name], plant.species, None)
+        VisitParent(plant, plants[name], plant.species, None)
         for name, plant in collection.plants.by_name.items()
         if name != seed.name and (find_label(collection.index, plant.species) or plant.species) == own
     ]
 
-    def side(one: VisitParent) -> Side:
+    def side(one: VisitParent) -> rules.Side:
         return rules_side(collection, one, sightings.get(one.id or "", ()))
 
     season_start = collection.settings.season_start
-    return Visit(
+    return rules.Visit(
         day=visit.date,
         seed=side(seed),
         pollen_kind=parents.kind,
@@ -519,7 +496,7 @@ def _visit(
 def _spelling(collection: Collection, parents: VisitParents) -> list[Caution]:
     """Return which species of a formula may be misspelt; any other name that is not known stops the visit."""
     written = [one for one in parents.all if one.plant is None and one.parent is None and not one.unknown]
-    names = dict.fromkeys(one.text for one in written)
+    names = dict.fromkeys(one.species for one in written)
     return [Caution("name", says) for name in names for says in misspelt(collection, name)]
 
 
@@ -573,10 +550,10 @@ def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, P
     return seed.parent, givers[0] if len(givers) == 1 else Parent(givers[0].label)
 
 
-def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visit) -> list[Caution]:
+def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], visit: rules.Visit) -> list[Caution]:
     """Return what to mind of the two; not what was said already, and of stored pollen not when its parent flowers."""
-    said = {"sex"} if set(marks) & set(QUERIED) else set()
-    said |= {"flowering"} if rules.lot is not None else set()
+    said = {"sex"} if set(marks) & set(rules.QUERIED) else set()
+    said |= {"flowering"} if visit.lot is not None else set()
     return [one for one in (forecast.cautions if forecast else ()) if one.kind not in said]
 
 
@@ -620,9 +597,9 @@ def _answer(
 
 
 def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
-    sides = [(MALE_SEED, parents.seed), *((FEMALE_POLLEN, one) for one in parents.pollen)]
+    sides = [(rules.MALE_SEED, parents.seed), *((rules.FEMALE_POLLEN, one) for one in parents.pollen)]
     return [
-        say("pollinate.query", plant=one.name, sex=QUERIED[kind])
+        say("pollinate.query", plant=one.name, sex=rules.QUERIED[kind])
         for kind, one in sides
-        if kind in kinds and one.plant is not None and one.plant.sex == QUERIED[kind]
+        if kind in kinds and one.plant is not None and one.plant.sex == rules.QUERIED[kind]
     ]
