@@ -9,7 +9,7 @@ from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.figures import outcome_of
-from crosscompat.advice.pollinate import misspelt
+from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross

@@ -71,6 +71,24 @@ def find_plant(page: Reading, text: str) -> Plant:
     return plant
 
 
+def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
+    """Return the cross of a number, or else the plant of a name.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither.
+    """
+    try:
+        return find_cross(page, text)
+    except UnknownName as no_cross:
+        try:
+            return find_plant(page, text)
+        except UnknownName as no_plant:
+            nearest = (*no_cross.nearest, *no_plant.nearest)
+            raise UnknownName(f"{no_cross} {no_plant}", text, nearest) from None
+
+
 def find_record(page: Reading, text: str) -> Record:
     """Return the standing record that is meant: by the beginning of its identifier, a cross's number or a plant's name.
 
