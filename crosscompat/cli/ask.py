@@ -60,7 +60,7 @@ def print_answer(answer: Answer) -> None:
     paragraph(say("ask.pairing", **names) + (say("ask.invented") if answer.invented else ""))
     chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
     for says in (
-        say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")),
+        say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{_how_sure(answer)}")),
         say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers),
         _experience(answer),
         _flowers_needed(pair),
@@ -70,6 +70,11 @@ def print_answer(answer: Answer) -> None:
     ):
         if says:
             paragraph(says, indent=_INDENT)
+
+
+def _how_sure(answer: Answer) -> str:
+    sure = answer.pairing.sure
+    return sure if sure == "guess" or answer.basis.kind == "crosses" else "published"
 
 
 def _fits(sentence: str) -> bool:

@@ -43,7 +43,8 @@ def correct(
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         bounds = Bounds(today(), settings.pod[1])
         before = find_record(pen, record)
-        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=record)
+        named = getattr(before, "number", None) or record
+        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=named)
         gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
         after = None if withdraw else entry.correct(pen, before, given or (), bounds)
         change = None if dry_run else pen.change

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from crosscompat.collection.settings import Settings
 
 _HARVEST = "pods seeds filled weight left name=lot"
-_DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
+_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
@@ -141,11 +141,15 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
         paragraph(say("observe.already", cross=story.cross))
         return
     days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAY.sub("", one.says) for one in story.wrote]
+    said = [_DAYS.sub(_spoken, _DAY.sub("", one.says, count=1)) for one in story.wrote]
     when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
     what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
+
+
+def _spoken(day: re.Match[str]) -> str:
+    return spoken_date(date.fromisoformat(day[0]), today())
 
 
 def _print_story(story: CrossStory) -> None:
