@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
+from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
+from crosscompat.book.current_plants import Plants
+from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -18,7 +23,7 @@ from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, no_surer, outlook
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
-from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.model.training_set import USUAL_WINDOWS, TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
@@ -32,6 +37,12 @@ __all__ = ["TakeModel"]
 _READ_AS = ("species", "synonym")
 _PARENTS = ("seed_parent", "pollen_parent")
 _PLANTS = ("seed_plant", "pollen_plant")
+_READ = (
+    *("date", *_PARENTS, *_PLANTS, "kind", "pollen_kind", "technique", "proof", "lost_to"),
+    *("only_successes", "stamens_removed", "recorded_at", *COUNT_COLUMNS),
+)
+_LONG_AGO = "1000-01-01"
+"""The day of a cross without one: every stage of it is over."""
 
 
 class TakeModel:
@@ -48,10 +59,16 @@ class TakeModel:
     most_seeds : int, optional
         Most seeds that a pod can hold (3 in spurges).
 
+    windows : mapping of str to float, optional
+        Days after the pollination on which ``set``, ``hold``, ``fill`` and ``germinate`` are judged and closed; where
+        crosses are dated, a stage says nothing before.
+
     Attributes
     ----------
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
+    left_out_ : DataFrame
+        After ``fit`` the crosses that do not count, by the index of the table: ``reason``, and ``why`` in words.
 
     Examples
     --------
@@ -76,63 +93,84 @@ class TakeModel:
         *,
         seeds_per_pod: float = 20.0,
         most_seeds: int | None = None,
+        windows: Mapping[str, float] = USUAL_WINDOWS,
     ) -> None:
         self.distances = tree_or_distances
         self.traits = traits
         self.pod = (seeds_per_pod, most_seeds)
+        self.windows = windows
         self._recipe = recipe_for(traits, scale_of(tree_or_distances))
         self.fitted_: FittedModel = prior_model(self._recipe, SeedsPerPod(seeds_per_pod, 1.0, most_seeds))
 
-    def fit(self, crosses: pd.DataFrame) -> Self:
-        """Learn from crosses.
+    def fit(self, crosses: pd.DataFrame, *, as_of: date | None = None) -> Self:
+        """Learn from crosses, by the rules of the cross book as far as the table has their columns.
 
         Parameters
         ----------
         crosses : DataFrame
-            A row a cross, with ``seed_parent``, ``pollen_parent`` (species, or formulas of hybrids such as ``Aloe vera
-            × A. ferox``) and either ``tried`` and ``took`` (units, and units with a seedling) or any of the counts
-            ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank
-            count is unknown, never a failure; a cross whose counts leave the outcome open does not enter. Optional:
-            ``seed_plant`` and ``pollen_plant``, the very plants, and ``weight``, how much of a full record each row is
-            (1 where absent; a row of weight 0 does not enter). Every stage is taken as over. The table is not changed.
+            A row a cross, such as ``crosscompat export --crosses`` writes, with ``seed_parent``, ``pollen_parent``
+            (species, or formulas of hybrids such as ``Aloe vera × A. ferox``) and either ``tried`` and ``took`` (units,
+            and units with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``,
+            ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure. Optional, and
+            read where they are there: ``date``, without which every stage is over; ``seed_plant`` and ``pollen_plant``,
+            the very plants; ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``lost_to``, ``only_successes``,
+            ``stamens_removed`` and ``recorded_at``; and ``weight``, how much of a full record each row is (1 where
+            absent; a row of weight 0 is not read further). The table is not changed.
+        as_of : date, optional
+            The day on which the season is read; today by default.
 
         Returns
         -------
         TakeModel
-            Itself.
+            Itself; ``left_out_`` says which crosses do not count, and why.
 
         Raises
         ------
         WrongUse
             If a column is missing.
         BadInput
-            If counts are no whole numbers or impossible, a weight is no number of 0 or more, a parent is blank, a
-            pair's distance is not known, or the tree has negative lengths.
+            If something cannot be read, counts are impossible, a weight is no number of 0 or more, a pair's distance
+            is not known, or the tree has negative lengths.
         UnknownName
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
         _need(crosses, _PARENTS)
-        given = _count_arrays(crosses)
-        outcomes, weight = outcomes_of(given), _weights(crosses)
-        told = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0))
-        entered = told.speaks & (weight > 0)
-        seed, pollen = self._parents(crosses.loc[entered])
+        _need_counts(crosses)
+        weight = _weights(crosses)
+        weighed = np.flatnonzero(weight > 0)
+        table = crosses.iloc[weighed]
+        training = training_set_from(
+            _cross_records(table, weighed),
+            Plants.of([]),
+            self._positions.index,
+            as_of=as_of or datetime.now().astimezone().date(),
+            windows=self.windows,
+            self_fertile=self_fertile_labels(self.traits, self._positions.index),
+        )
+        nowhere = [left.cross.row for left in training.left_out if left.reason == "not_in_tree"]
+        rows = [cross.row for cross in training.crosses]
+        self._parents(crosses.iloc[[row - 1 for row in sorted((*nowhere, *rows))]])
+        self.left_out_ = _left_out(crosses, training)
+        self.fitted_ = self._fitted(training, weight[[row - 1 for row in rows]])
+        return self
+
+    def _fitted(self, training: TrainingSet, weight: Floats) -> FittedModel:
+        seed, pollen = training.seed, training.pollen
         species = tuple(sorted({*seed, *pollen}))
         distance = self._positions.apart(seed, pollen)
-        at = np.flatnonzero(entered)
-        self.fitted_ = fit_crosses(
+        plants = ([cross.seed_plant for cross in training.crosses], [cross.pollen_plant for cross in training.crosses])
+        return fit_crosses(
             self._recipe,
             pair_rows(self._recipe, distance, self.traits, seed, pollen),
-            told[at],
-            weight[at],
-            parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
+            training.counts,
+            training.weight * weight,
+            parents=Parents(seed, pollen, *plants),
             pod=self.pod,
-            took=int(outcomes[at].fruitful.sum()),
-            finished=int(outcomes[at].known.sum()),
+            took=int(training.outcomes.fruitful.sum()),
+            finished=int(training.outcomes.known.sum()),
             farthest=float(np.nanmax(distance, initial=0.0)),
             related=relatedness(self.distances, species, pedigree=self._positions.pedigree) if species else None,
         )
-        return self
 
     def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:
         """Return the chance of at least one seedling of each pairing.
@@ -149,7 +187,9 @@ class TakeModel:
         -------
         DataFrame
             ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
-            percentiles), with the rows, their order, the names and the index as given.
+            percentiles) and ``note``, with the rows, their order, the names and the index as given. The note says
+            where nothing but the prior stands behind a chance, and which rows are selfs: one plant with itself has no
+            chance (NaN), and one species with itself is taken for two plants of it.
 
         Raises
         ------
@@ -161,9 +201,24 @@ class TakeModel:
         _need(pairings, _PARENTS)
         if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
+        _refuse_blanks(pairings)
         seed, pollen = self._parents(pairings)
-        answer = chances(self._logits(Parents(seed, pollen, *_plants(pairings))), flowers)
-        return pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+        parents = Parents(seed, pollen, *_plants(pairings))
+        answer = chances(self._logits(parents), flowers)
+        alone = np.array([one is not None and one == other for one, other in _both_plants(parents)], dtype=np.bool_)
+        numbers = {name: np.where(alone, np.nan, getattr(answer, name)) for name in ("mean", "low", "high")}
+        return pairings.loc[:, list(_PARENTS)].assign(
+            chance=numbers["mean"], low=numbers["low"], high=numbers["high"], note=self._notes(parents, alone)
+        )
+
+    def _notes(self, parents: Parents, alone: NDArray[np.bool_]) -> list[str]:
+        """Say what to know of each chance: that it is a self, and that no cross stands behind it."""
+        prior = [] if self.fitted_.steps else [say("take.note.prior")]
+        same = [seed == pollen for seed, pollen in zip(parents.seed, parents.pollen, strict=True)]
+        return [
+            say("take.note.self") if self_row else " ".join([*prior, *([say("take.note.within")] if within else [])])
+            for self_row, within in zip(alone, same, strict=True)
+        ]
 
     def _logits(self, parents: Parents) -> Logits:
         found = self._by_numbers(parents)
@@ -185,7 +240,6 @@ class TakeModel:
         return Taxa(self.distances, HybridIndex(self.distances.tips))
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
-        _refuse_blanks(table)
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
         index = self._positions.index
         seed = {name: index.match(str(name)) for name in dict.fromkeys(one for one, _ in pairs)}
@@ -201,30 +255,53 @@ def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
         raise WrongUse(say("take.columns", missing=", ".join(missing), got=", ".join(map(str, table.columns))))
 
 
-def _count_arrays(crosses: pd.DataFrame) -> dict[str, Floats]:
+def _need_counts(crosses: pd.DataFrame) -> None:
     given = [column for column in COUNT_COLUMNS if column in crosses.columns]
     if not given or ("tried" in given) != ("took" in given):
         raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
+
+
+def _cross_records(table: pd.DataFrame, places: NDArray[np.intp]) -> list[Cross]:
+    """Read rows as the cross book reads a table of crosses; each has the number of its row, from 1."""
+    columns = [column for column in _READ if column in table.columns]
+    dated = {} if "date" in columns else {"date": _LONG_AGO}
+    cells = {column: [_cell_text(value) for value in table[column]] for column in columns}
+    half = [None in both for both in zip(*(cells.get(name, ()) for name in ("tried", "took")), strict=True)]
+    for name in ("tried", "took") if half else ():  # how many of an unknown number says nothing
+        cells[name] = [None if skip else text for skip, text in zip(half, cells[name], strict=True)]
+    rows = [
+        Row(int(place) + 1, {**dated, **{column: texts[i] for column, texts in cells.items()}})
+        for i, place in enumerate(places)
+    ]
     faults: list[Fault] = []
-    counts = {column: _numbers(column, crosses[column], faults) for column in given}
-    faults += [Fault(Place(row=i + 1, column=column), what) for i, column, what in impossible(counts)]
+    crosses = crosses_in(Sheet("", tuple(columns), tuple(rows)), faults)
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: fault.place.row or 0))
-    return counts
+    return crosses
 
 
-def _numbers(column: str, values: pd.Series[Any], faults: list[Fault]) -> Floats:
-    """Read a column of counts, NaN where blank; what is no whole number, 0 or more, adds a fault and is NaN."""
+def _cell_text(value: Any) -> str | None:
+    """Write a value as a table would hold it; None where it is blank."""
     import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
 
-    numbers = pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    whole = (numbers >= 0) & (numbers == np.floor(numbers)) & np.isfinite(numbers)
-    wrong = ~whole & values.notna().to_numpy(dtype=np.bool_)
-    faults += [
-        Fault(Place(row=int(row) + 1, column=column), say("take.whole", got=str(values.iloc[row])))
-        for row in np.flatnonzero(wrong)
-    ]
-    return np.where(wrong, np.nan, numbers)
+    if value is None or pd.isna(value):
+        return None
+    if isinstance(value, (bool, np.bool_)):
+        return str(int(value))
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat() if value.tzinfo is None else as_text(value.to_pydatetime())
+    if isinstance(value, (float, np.floating)) and float(value).is_integer():
+        return str(int(value))
+    return as_text(value)
+
+
+def _left_out(crosses: pd.DataFrame, training: TrainingSet) -> pd.DataFrame:
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
+    rows = [left.cross.row - 1 for left in training.left_out]
+    reasons = [left.reason for left in training.left_out]
+    words = [say(f"learn.left_out.{reason}", n=1) for reason in reasons]
+    return pd.DataFrame({"reason": reasons, "why": words}, index=crosses.index[rows], dtype=str)
 
 
 def _refuse_blanks(table: pd.DataFrame) -> None:
@@ -246,6 +323,11 @@ def _plants(table: pd.DataFrame) -> tuple[Sequence[str | None], Sequence[str | N
         for column in _PLANTS
     )
     return mothers, fathers
+
+
+def _both_plants(parents: Parents) -> list[tuple[str | None, str | None]]:
+    nobody = [None] * len(parents.seed)
+    return list(zip(parents.seed_plants or nobody, parents.pollen_plants or nobody, strict=True))
 
 
 def _weights(crosses: pd.DataFrame) -> Floats:
