@@ -6,6 +6,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from crosscompat.api import open_collection
     from crosscompat.model.take import TakeModel
     from crosscompat.phylogeny.formats import read_tree
     from crosscompat.phylogeny.table import read_distances
@@ -13,9 +14,10 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 
-__all__ = ["TakeModel", "__version__", "read_distances", "read_traits", "read_tree"]
+__all__ = ["TakeModel", "__version__", "open_collection", "read_distances", "read_traits", "read_tree"]
 
 _HOMES = {
+    "open_collection": "crosscompat.api",
     "TakeModel": "crosscompat.model.take",
     "read_distances": "crosscompat.phylogeny.table",
     "read_traits": "crosscompat.traits",

@@ -326,7 +326,7 @@ def test_our_own_model_sees_it_too():
     )
     book = pd.read_csv(DEMO / "crosses.csv").set_index("cross")
     model = TakeModel(tree, traits, windows=Settings(group="cactus").windows).fit(book, as_of=dt.date(2026, 11, 1))
-    assert dict(model.left_out_["reason"]) == {left.cross.cross: left.reason for left in sorted_out.left_out}
+    assert dict(model.left_out_) == {left.cross.cross: left.reason for left in sorted_out.left_out}
     assert model.fitted_.seen.crosses == len(sorted_out.crosses)
     assert model.fitted_.seen.took == sorted_out.outcomes.fruitful.sum()
     asked = [("coccineus", "triglochidiatus"), ("coccineus", "dasyacanthus"), ("triglochidiatus", "arizonicus")]

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crosscompat.advice.hybrids import hybrid_notes
-from crosscompat.advice.parents import Parent
+from crosscompat.advice.parents import Parent, hybrid_notes
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say

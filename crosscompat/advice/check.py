@@ -1,21 +1,23 @@
-"""A check of the whole collection: what it holds, what stands out, and which names have no place."""
+"""A check of the whole collection: what it holds, what stands out in tree and names, and which names have no place."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.advice.tree_checks import botany_notes
 from crosscompat.book.crosses import Cross
-from crosscompat.collection.opening import Collection
+from crosscompat.book.current_plants import Plant
+from crosscompat.book.placing import find_label
+from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import Place, UnknownName
-from crosscompat.ground.names import genus_of
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.report import tree_report
+from crosscompat.pairing import scale_of
+from crosscompat.phylogeny.report import group_census, tree_report
 from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["Checkup", "TraitNote", "Unmatched", "check"]
+_SHOWN = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +93,11 @@ def check(collection: Collection) -> Checkup:
 
 def _unmatched(collection: Collection) -> Iterator[Unmatched]:
     plants, match = collection.plants, collection.index.match
-    for where, column, name, genus in _names(collection):
+    for where, column, name, genus in (*names_in(plants.by_name.values(), collection.crosses), *_wanted(collection)):
         try:
-            if name is not None:
-                match(name, genus)
+            match(name, genus)
         except UnknownName as unknown:
-            yield Unmatched(where, column, name or "", str(unknown))
+            yield Unmatched(where, column, name, str(unknown))
     for cross in collection.crosses:
         for column in ("seed_plant", "pollen_plant"):
             named = getattr(cross, column)
@@ -104,21 +105,81 @@ def _unmatched(collection: Collection) -> Iterator[Unmatched]:
                 yield Unmatched(_place(cross), column, named, say("checkup.no_plant", plant=named))
 
 
-def _names(collection: Collection) -> Iterator[tuple[str, str, str | None, str | None]]:
+def names_in(plants: Iterable[Plant], crosses: Iterable[Cross]) -> Iterator[tuple[str, str, str, str | None]]:
     """Yield where each name of a species is written, in which column, the name, and what its genus may be short for."""
-    plants = collection.plants
-    for plant in plants.by_name.values():
+    for plant in plants:
         yield say("checkup.plant", plant=plant.plant), "species", plant.species, None
-    for cross in collection.crosses:
+    for cross in crosses:
         yield _place(cross), "seed_parent", cross.seed_parent, None
-        yield _place(cross), "pollen_parent", cross.pollen_parent, genus_of(cross.seed_parent)
+        if cross.pollen_parent is not None:
+            yield _place(cross), "pollen_parent", cross.pollen_parent, genus_of(cross.seed_parent)
+
+
+def _wanted(collection: Collection) -> Iterator[tuple[str, str, str, str | None]]:
     for wanted in collection.wanted:
-        genus = genus_of(plants.species(wanted.seed_parent))
+        genus = genus_of(collection.plants.species(wanted.seed_parent))
         for column, default in (("seed_parent", None), ("pollen_parent", genus)):
             name = getattr(wanted, column)
-            if plants.find(name) is None:
+            if collection.plants.find(name) is None:
                 yield str(Place("wanted.csv", row=wanted.row)), column, name, default
 
 
 def _place(cross: Cross) -> str:
     return say("checkup.cross", cross=cross.number, date=cross.date.isoformat())
+
+
+def botany_notes(collection: Collection) -> list[str]:
+    """Return what stands out where tree, traits and names are set beside each other.
+
+    Groups are those that columns of the traits name by rank, and the genera.
+    """
+    unit, width = collection.distances.unit, scale_of(collection.distances).width
+    usual = say("botany.usual_distance", value=f"{width:.4g}", unit=f" {unit}" if unit else "")
+    return [*_groups(collection), *_lists(collection), usual]
+
+
+def _groups(collection: Collection) -> Iterator[str]:
+    tree = collection.distances
+    if not isinstance(tree, Phylogeny) or tree.rooted is False or tree.has_negative:
+        return
+    ranks = ranks_by_species(collection.traits) if collection.traits is not None else {}
+    placed = {one.species for one in collection.placed}
+    found = ((find_label(tree.index, species), held) for species, held in ranks.items() if species not in placed)
+    census = group_census(tree, {label: held for label, held in found if label is not None})
+    if census.groups and not census.scattered:
+        yield say("botany.together", n=census.groups)
+    for group in census.scattered:
+        if len(group.strays) <= len(group.strangers):  # name the fewer
+            yield say("botany.strays", group=group.group, names=_named(group.strays), n=group.together)
+        else:
+            yield say("botany.strangers", group=group.group, names=_named(group.strangers))
+
+
+def _lists(collection: Collection) -> Iterator[str]:
+    """Yield the names of whom the tree is not sure, or that stand in one place and lack in another."""
+    tips, sample, traits = collection.distances.tips, collection.sample, collection.traits
+
+    def listed(key: str, names: Iterable[str], index: NameIndex | None = None) -> Iterator[str]:
+        lacking = [name for name in names if index is None or find_label(index, name) is None]
+        if lacking:
+            yield say(f"botany.{key}", n=len(lacking), names=_named(lacking))
+
+    yield from listed("undetermined", [tip for tip in tips if (read := read_name(tip)) and read.qualifier])
+    if collection.placed:
+        placed = [say("botany.in_group", name=correct_form(one.species), group=one.group) for one in collection.placed]
+        yield say("botany.placed", n=len(placed), names=_some(placed))
+    if traits is not None:
+        yield from listed("absent", traits.species, collection.index)
+    if sample is not None:
+        yield say("botany.sample", n=len(sample.trees))
+        yield from listed("not_sampled", tips, sample.index)
+    yield from listed("lost_synonyms", collection.synonyms, collection.taxa.index)
+
+
+def _named(labels: Sequence[str]) -> str:
+    return _some([correct_form(label) for label in labels])
+
+
+def _some(texts: Sequence[str]) -> str:
+    shown, more = ", ".join(texts[:_SHOWN]), len(texts) - _SHOWN
+    return say("botany.more", names=shown, n=more) if more > 0 else shown

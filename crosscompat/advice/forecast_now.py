@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Parent
-from crosscompat.advice.pollination_parents import VisitParent
-from crosscompat.advice.predict import asked_of, parents_of, prior_of
+from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.book import records
 from crosscompat.book.placing import findable_name
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.forecast import chances
 
-__all__ = ["PRIOR", "ForecastNow", "forecast_now", "pair_of"]
+__all__ = ["PRIOR", "ForecastNow", "forecast_now"]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -64,27 +62,15 @@ class ForecastNow:
         )
 
 
-def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
-    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
-    givers = [one.parent for one in pollen]
-    if seed.parent is None or not givers or None in givers:
-        return None
-    parents = [one for one in givers if one is not None]
-    if len({one.label for one in parents}) > 1:
-        return None
-    return seed.parent, parents[0] if len(parents) == 1 else Parent(parents[0].label)
-
-
 def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
-    """Forecast a pairing for so many flowers by the saved model, or the prior for want of one."""
-    saved = collection.saved
-    model = prior_of(collection) if saved is None else saved.model
-    asked = asked_of(collection, model, parents_of([pair]))
+    """Forecast a pairing for so many flowers by all that is on record."""
+    basis = basis_of(collection)
+    asked = asked_of(collection, basis.model, parents_of([pair]))
     return ForecastNow(
         interval_at(chances(asked.whole, flowers), 0),
         flowers,
-        PRIOR if saved is None else saved.fingerprint[:_DIGITS],
-        [one for one in cautions(collection, model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],
+        PRIOR if basis.fingerprint is None else basis.fingerprint[:_DIGITS],
+        [one for one in cautions(collection, basis.model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],
     )
 
 

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.made import Made, agree, crosses_made, units_of
+from crosscompat.advice.made_crosses import Made, agree, crosses_made, units_of
 from crosscompat.advice.predict import clones_on_both_sides
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed

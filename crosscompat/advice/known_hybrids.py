@@ -9,9 +9,9 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.book.placing import find_label
+from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.phylogeny.name_lookup import Distances
 from crosscompat.phylogeny.taxa import Pedigree
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_of
+from crosscompat.advice.made_crosses import crosses_made, identifier_of, over_by, units_of
 from crosscompat.advice.predict import chances_of, clones_on_both_sides, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross

@@ -1,16 +1,22 @@
-"""The two sides of a pairing, found among the grower's plants and the species of the tree."""
+"""The two sides of a pairing, and what to know of a parent that is a hybrid."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
+from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing
 from crosscompat.ground.names import correct_form, fold, genus_of
 from crosscompat.ground.wording import say
-
-__all__ = ["Parent", "find_parent", "find_parents"]
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Parents, Seen
+from crosscompat.model.training_set import fruitful
+from crosscompat.phylogeny.taxa import Pedigree
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +44,7 @@ class Parent:
 
 
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
-    """Return both sides of a pairing.
-
-    Parameters
-    ----------
-    collection : Collection
-        Whose plants and tree are meant.
-    seed, pollen : str
-        A plant's own name, a species or a hybrid; an abbreviated genus of the second is that of the first.
+    """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
 
     Raises
     ------
@@ -77,3 +76,88 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
 
 def _plant_name(parent: Parent) -> str | None:
     return None if parent.plant is None else parent.plant.plant
+
+
+def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:
+    """Count the parents that are hybrids with uneven chromosomes and have no cross seen yet, shape (n_pairs,)."""
+    found = np.zeros(len(parents.seed))
+    for labels, plants in ((parents.seed, parents.seed_plants), (parents.pollen, parents.pollen_plants)):
+        clones = list(plants) or [None] * len(labels)
+        sides = list(zip(labels, clones, strict=True))
+        known = {side: side[0] not in seen.species and _uneven_note(collection, *side) for side in dict.fromkeys(sides)}
+        found += [bool(known[side]) for side in sides]
+    return found
+
+
+def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
+    """Return where a hybrid parent stands, and whether its chromosomes are uneven or it has proved fertile."""
+    plant = collection.taxa.pedigree(parent.label)
+    if plant.parents is None:
+        return []
+    seed, pollen = plant.parents
+    far = float(collection.taxa.apart([seed], [pollen])[0])
+    unit = collection.distances.unit
+    shares = (
+        say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
+    )
+    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
+    clone = parent.plant.clone if parent.plant else None
+    name = parent.plant.plant if parent.plant else parent.name
+    told = [say("hybrids.between", name=name, **place)]
+    told += filter(None, [_uneven_note(collection, parent.label, clone, name)])
+    if proved_fertile(collection, parent.label, clone):
+        told.append(say("hybrids.proved", name=name))
+    return told
+
+
+def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:
+    """Return the 2n that a hybrid should have: half of each parent's; None where a parent's is not known.
+
+    The parents' own gametes are taken for reduced ones; where they are not, count the plant.
+    """
+    counts = _counts(collection, plant)
+    return None if counts is None else (counts[0] + counts[1]) / 2
+
+
+def proved_fertile(collection: Collection, label: str, clone: str | None = None) -> bool:
+    """Tell whether the book has a seedling of this clone; of the hybrid, if none is named."""
+    return any(fruitful(cross) is True and _took_part(collection, cross, label, clone) for cross in collection.crosses)
+
+
+def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
+    """Tell of uneven chromosomes; a count, best of the clone, goes before what its parents let expect."""
+    plant = collection.taxa.pedigree(label)
+    if not plant.is_hybrid:
+        return None
+    [counted] = collection.plants.chromosomes([clone])
+    own = collection.trait(label, "2n") if counted is None else counted
+    if isinstance(own, int):
+        return say("hybrids.odd", name=name, count=own) if own % 2 else None
+    counts = _counts(collection, plant)
+    if counts is None or counts[0] == counts[1]:
+        return None
+    return say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")
+
+
+def _took_part(collection: Collection, cross: Cross, label: str, clone: str | None) -> bool:
+    if clone is not None:
+        named = (name for name in (cross.seed_plant, cross.pollen_plant) if name is not None)
+        return clone in map(collection.plants.clone, named)
+    sides = ((cross.seed_parent, None), (cross.pollen_parent, genus_of(cross.seed_parent)))
+    return any(name is not None and find_label(collection.index, name, genus) == label for name, genus in sides)
+
+
+def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | None:
+    """Return the 2n of both parents; of one that is a hybrid itself, what it should have."""
+    if plant.parents is None:
+        return None
+    found = [_count(collection, label) for label in plant.parents]
+    return None if found[0] is None or found[1] is None else (found[0], found[1])
+
+
+def _count(collection: Collection, label: str) -> float | None:
+    count = collection.trait(label, "2n")
+    if isinstance(count, int):
+        return float(count)
+    own = collection.taxa.pedigree(label)
+    return expected_chromosomes(collection, own) if own.is_hybrid else None

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
@@ -20,10 +20,14 @@ from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.show.picture import TipMark, worth_drawing
+from crosscompat.show.tree_svg import draw_tree
 
-__all__ = ["Partner", "Partners", "partners"]
+__all__ = ["Partner", "Partners", "drawn", "partners", "tree_of", "tree_picture"]
 
 _SHORT = ("ploidy", "flowering", "outside")
 
@@ -132,3 +136,52 @@ def _past_counts(collection: Collection, label: str) -> dict[str, tuple[int, int
 def _notes(found: list[Caution]) -> list[str]:
     """Return a few words for each grave caution; those on the focus itself would be the same in every row."""
     return [say(f"tree.notes.{kind}") for kind in dict.fromkeys(caution.kind for caution in found) if kind in _SHORT]
+
+
+def tree_picture(collection: Collection, seen: Partners) -> str:
+    """Return the tree with the partners of a species as SVG."""
+    title = say(f"tree.title.{seen.role}", name=seen.species, flowers=seen.flowers)
+    return draw_tree(tree_of(collection), title=title, note=seen.basis.words, **drawn(collection, seen))
+
+
+def drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
+    """Return what a picture and a text share; a large tree is cut to the partners worth seeing.
+
+    Raises
+    ------
+    WrongUse
+        If the species is a hybrid, which is no tip that could be marked, or there is no tree.
+    """
+    hybrid = collection.taxa.pedigree(seen.label)
+    if hybrid.is_hybrid:
+        raise WrongUse(say("tree.hybrid", name=seen.species, species=", ".join(map(correct_form, hybrid.shares))))
+    tips, marks = tree_of(collection).tips, [_mark(partner) for partner in seen.partners]
+    chosen = worth_drawing(tips, seen.label, marks)
+    return {
+        "focus": seen.label,
+        "marks": marks,
+        "direction": seen.role,
+        "invented": seen.invented,
+        "keep": None if chosen is None else [tip for tip in tips if tip in chosen],
+    }
+
+
+def tree_of(collection: Collection) -> Phylogeny:
+    """Return the tree of a collection.
+
+    Raises
+    ------
+    WrongUse
+        If it has a table of distances instead.
+    """
+    if isinstance(collection.distances, Phylogeny):
+        return collection.distances
+    raise WrongUse(say("tree.no_tree", file=collection.tree_name))
+
+
+def _mark(partner: Partner) -> TipMark:
+    mark = TipMark(partner.label, partner.species, took=partner.took, failed=partner.failed)
+    chance = partner.chance
+    if chance is None:
+        return mark
+    return replace(mark, chance=chance.mean, low=chance.low, high=chance.high, note="; ".join(partner.notes))

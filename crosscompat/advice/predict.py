@@ -10,12 +10,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.advice.hybrids import uneven_parents
-from crosscompat.advice.parents import Parent
+from crosscompat.advice.parents import Parent, uneven_parents
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
+from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
-from crosscompat.known_hybrids import KnownHybrid, known_hybrids
+from crosscompat.ground.dates import today
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, outlook
@@ -23,10 +23,12 @@ from crosscompat.model.likelihood import Counts, Floats
 from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of, relatedness
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
+from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 
 __all__ = [
+    "FITTED_AT_ONCE",
     "Asked",
     "Basis",
     "asked_of",
@@ -35,6 +37,7 @@ __all__ = [
     "clones_of",
     "clones_on_both_sides",
     "fitted_on",
+    "last_basis",
     "own_findings",
     "parents_of",
     "prior_of",
@@ -97,11 +100,33 @@ class Asked:
     uneven: Floats
 
 
+FITTED_AT_ONCE = 300
+"""Crosses in a book up to which a changed book is fitted for each question, which takes about a second at most."""
+
+
 def basis_of(collection: Collection) -> Basis:
+    """Return the model that a question is put to: what is on record today decides.
+
+    That is the model of the last retraining; if the book, the tree or the traits have changed since, or there was none,
+    one fitted now. A book too large for that keeps the model of the last retraining, and the prior for want of one.
+    """
+    last = last_basis(collection)
+    current = last.fingerprint is not None and not last.changed
+    if current or not 0 < len(collection.crosses) <= FITTED_AT_ONCE:
+        return last
+    day = today()
+    training = training_set_of(collection, day)
+    if not training.crosses:
+        return Basis(prior_of(collection))
+    saved = SavedModel(fitted_on(collection, training), collection.fingerprints, day.isoformat())
+    return Basis(saved.model, saved.as_of, (), saved.fingerprint)
+
+
+def last_basis(collection: Collection) -> Basis:
     """Return the model of the last retraining, or the prior if there was none."""
     saved = collection.saved
     if saved is None:
-        return Basis(prior_of(collection))
+        return Basis(prior_of(collection), None, ("crosses",) if collection.crosses else ())
     now = collection.fingerprints
     changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
     return Basis(saved.model, saved.as_of, changed, saved.fingerprint)

@@ -37,6 +37,7 @@ __all__ = [
     "Ranking",
     "Refused",
     "among_species",
+    "chosen_pairs",
     "likeliest",
     "partners_of",
     "rank",
@@ -178,6 +179,26 @@ def among_species(collection: Collection, species: Sequence[str]) -> list[Candid
         with suppress(NoPairing):
             found.append(Candidate(*_alive(*find_parents(collection, seed, pollen))))
     return found
+
+
+def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
+    """Return the pairings of one species with others, or, where none is named, those among the others.
+
+    Raises
+    ------
+    WrongUse
+        If that makes no pairing.
+    UnknownName
+        If a name stands nowhere.
+    """
+    if species is None:
+        if len(among) == 1:
+            raise WrongUse(say("rank.one_alone", name=among[0]))
+        return among_species(collection, among)
+    partners = partners_of(collection, species, among)
+    if not partners:
+        raise WrongUse(say("rank.no_partner", name=species))
+    return partners
 
 
 def likeliest(

@@ -12,10 +12,10 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.blind import gave_a_seedling
-from crosscompat.advice.checks import CheckTold, checks_of
 from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.ledger import forecasts_due
-from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, fitted_on, training_set_of
+from crosscompat.advice.made_crosses import CheckTold, checks_of
+from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
@@ -141,7 +141,7 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
     evidence = training_set_of(collection, as_of)
     given = [forecast for forecast in collection.forecasts if forecast.date <= as_of]
     record = track_record(collection, given, evidence)
-    before = basis_of(collection)
+    before = last_basis(collection)
     model = fitted_on(collection, evidence)
     saved = SavedModel(model, collection.fingerprints, as_of.isoformat(), collection.settings.invented)
     after = Basis(model, as_of.isoformat(), (), saved.fingerprint)

@@ -6,14 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from crosscompat.advice.check import names_in
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.import_export.import_table import ImportedRows
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import fold, genus_of
-
-__all__ = ["ColumnRead", "Exported", "Imported", "Problem", "Unplaced", "with_outcome"]
+from crosscompat.ground.names import fold
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,15 +131,8 @@ def with_outcome(answer: Imported, collection: Collection, taken: ImportedRows, 
 
 def _unplaced(collection: Collection, crosses: Iterable[Cross], plants: Iterable[Plant]) -> list[Unplaced]:
     """Return the names that the tree does not know, each once; that is no fault of a record."""
-    named: dict[tuple[str, str | None], None] = {}
-    for cross in crosses:
-        named[cross.seed_parent, None] = None
-        if cross.pollen_parent is not None:
-            named[cross.pollen_parent, genus_of(cross.seed_parent)] = None
-    for plant in plants:
-        named[plant.species, None] = None
     found: dict[str, Unplaced] = {}
-    for name, genus in named:
+    for name, genus in dict.fromkeys((name, genus) for _, _, name, genus in names_in(plants, crosses)):
         try:
             collection.taxa.index.match(name, genus)
         except UnknownName as unknown:

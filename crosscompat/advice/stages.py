@@ -11,11 +11,11 @@ from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.predict import Asked
 from crosscompat.ground.names import correct_form
 from crosscompat.model.composition import Logits
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, whole_before
+from crosscompat.model.fitted import FittedModel, design_of, offset_of
 from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings
-from crosscompat.model.reasons import base_shift, past_weights, prior_logits
+from crosscompat.model.reasons import base_shift, past_weights
 from crosscompat.model.stages import STAGES, WHOLE
 
 __all__ = ["PastWeights", "StageForecast", "WeightyPairing", "stage_forecasts"]
@@ -116,7 +116,7 @@ def _past(model: FittedModel, step: str, row: Floats, asked: Pairings) -> PastWe
     if past is None or not past.record.size:
         return None
     x = design_of(model.recipe, row[None, :], model.means)
-    offset = float(offset_of(step, whole_before(model, x), model.seeds)[0])
+    offset = float(offset_of(model, step, x)[0])
     weights = past_weights(past, x, asked)[0]
     general = base_shift(past)
     pairs = np.column_stack([past.levels.seed, past.levels.pollen])
@@ -132,7 +132,7 @@ def _past(model: FittedModel, step: str, row: Floats, asked: Pairings) -> PastWe
         )
         for k in heaviest
     ]
-    prior, total = offset + float(prior_logits(past, x)[0]), float(weights.sum())
+    prior, total = offset + float(x[0] @ past.prior_mean), float(weights.sum())
     base = float(general.sum())
     return PastWeights(prior, base, named, total - base - sum(pairing.adds for pairing in named), prior + total)
 

@@ -11,7 +11,7 @@ import numpy as np
 from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.in_force import Told, told_before
 from crosscompat.advice.judging import calibrated, known, verdict_on
-from crosscompat.advice.made import over_by
+from crosscompat.advice.made_crosses import over_by
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form

@@ -6,15 +6,17 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from crosscompat.book import records
 from crosscompat.book.crosses import STAGE_COLUMNS, Cross
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.records import FLOWERS, Pollination
-from crosscompat.book.store import Reading
 from crosscompat.ground.dates import by_date
 from crosscompat.ground.wording import catalogue, say
+
+if TYPE_CHECKING:  # a collection that is remembered is opened without the database
+    from crosscompat.book.store import Reading
 
 _FLOWER = "flower"
 """What a visit is counted in that does not say."""
@@ -263,13 +265,7 @@ def _ripened(every: CrossRecords) -> int | None:
 
 
 def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
-    """Return every cross of a book in one line, in the order in which they were first written.
-
-    Parameters
-    ----------
-    species : mapping of str to str, optional
-        Where `current_plants.species_of` was asked already.
-    """
+    """Return every cross of a book in one line, in the order in which they were first written."""
     names = dict(page.columns(records.Plant, "id", "name"))
     species = species_of(page) if species is None else species
     times = _times(page)

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from crosscompat.book import records
 from crosscompat.book.record_fields import in_column, one_of, read_fields
 from crosscompat.book.records import SEXES
-from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import Fault
@@ -161,11 +160,6 @@ def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants
     """Return the plants with what was last found on each.
 
     The latest dated finding holds; one without a date is older than any other.
-
-    Parameters
-    ----------
-    species : mapping of str to str, optional
-        Where `species_of` was asked already.
     """
     species = species_of(page) if species is None else species
     found: dict[str, dict[str, str]] = defaultdict(dict)

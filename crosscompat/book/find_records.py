@@ -71,6 +71,24 @@ def find_plant(page: Reading, text: str) -> Plant:
     return plant
 
 
+def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
+    """Return the cross of a number, or else the plant of a name.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither.
+    """
+    try:
+        return find_cross(page, text)
+    except UnknownName as no_cross:
+        try:
+            return find_plant(page, text)
+        except UnknownName as no_plant:
+            nearest = (*no_cross.nearest, *no_plant.nearest)
+            raise UnknownName(f"{no_cross} {no_plant}", text, nearest) from None
+
+
 def find_record(page: Reading, text: str) -> Record:
     """Return the standing record that is meant: by the beginning of its identifier, a cross's number or a plant's name.
 
@@ -93,6 +111,18 @@ def find_record(page: Reading, text: str) -> Record:
     if record is None:
         raise WrongUse(say("addresses.gone", id=found[0]))
     return record
+
+
+def nearest_names(text: str, known: Collection[str]) -> list[str]:
+    """Return the three names most like a text, its case, blanks and dashes left out.
+
+    Examples
+    --------
+    >>> nearest_names("coc f9", ["COC-F1", "COC-F2", "TRI-1"])
+    ['COC-F2', 'COC-F1']
+    """
+    by_plain = {plain(name): name for name in known}
+    return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
 
 
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
@@ -143,8 +173,7 @@ def _begun(page: Reading, text: str) -> list[str]:
 
 
 def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
-    by_plain = {plain(name): name for name in known}
-    nearest = [by_plain[one] for one in get_close_matches(plain(text), list(by_plain), n=3, cutoff=0.3)]
+    nearest = nearest_names(text, known)
     hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
     return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 

@@ -122,12 +122,7 @@ def lines_of(page: Reading, records: Collection[Record], *, of: str | None = Non
 
 
 def words_of(record: Record, names: Mapping[str, str]) -> str:
-    """Return what stands in a record, what is usual or unknown left out.
-
-    Parameters
-    ----------
-    names : mapping of str to str
-        What the records that it points to are called, by identifier.
+    """Return what stands in a record, what is usual or unknown left out, records that it points to by ``names``.
 
     Examples
     --------

@@ -30,31 +30,20 @@ _WIDTH = re.compile(r"0?[1-9]")
 _NEAR, _CUTOFF = 3, 0.5
 
 
-def check_value(digits: str) -> int:
-    """Return the check value of some digits, from 0 to 10, by ISO/IEC 7064, MOD 11-2.
+def check_letter(digits: str) -> str:
+    """Return the check letter of some digits: the letter at their check value by ISO/IEC 7064, MOD 11-2.
 
     Examples
     --------
-    ORCID identifiers use the same check; the example of its documentation, 0000-0002-1825-0097, ends in 7.
+    ORCID identifiers have the same check; the example of its documentation, 0000-0002-1825-0097, ends in 7.
 
-    >>> check_value("000000021825009")
-    7
+    >>> LETTERS.index(check_letter("000000021825009")), check_letter("26017"), check_letter("26071")
+    (7, 'Y', 'X')
     """
     total = 0
     for digit in digits:
         total = (total + int(digit)) * _RADIX % _MODULUS
-    return (1 - total) % _MODULUS
-
-
-def check_letter(digits: str) -> str:
-    """Return the check letter of some digits.
-
-    Examples
-    --------
-    >>> check_letter("26017"), check_letter("26071"), check_letter("26018")
-    ('Y', 'X', 'U')
-    """
-    return LETTERS[check_value(digits)]
+    return LETTERS[(1 - total) % _MODULUS]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,23 +9,14 @@ from crosscompat.ground.names import NameIndex, correct_form, genus_of
 
 
 def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
-    """Return the labels that pairs of names mean.
+    """Return the labels that pairs of names mean, seed parent and pollen parent as written, in the order given.
 
-    Parameters
-    ----------
-    index : NameIndex
-        The species that have a place.
-    pairs : iterable of (str, str or None)
-        Seed parent and pollen parent as written; an abbreviated genus of the second is that of the first.
-
-    Returns
-    -------
-    list of (str or None, str or None)
-        In the order given; None for a name that is not given, has no place, or could be more than one.
+    An abbreviated genus of the second is that of the first. None is a name that is not given, has no place, or could
+    be more than one.
 
     Examples
     --------
-    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "Agave vera")])
+    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "A. vera")])
     [('Aloe_ferox', 'Aloe_vera'), (None, None)]
     """
     given = list(pairs)

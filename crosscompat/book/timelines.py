@@ -303,11 +303,6 @@ def days_by(waits: Sequence[tuple[int, bool]], *shares: float) -> list[float | N
     The share is the Kaplan-Meier estimate: on each day that which waits is multiplied by one less the share of those
     still at risk whose wait ends. One that is not over is at risk up to its last day, and on it.
 
-    Parameters
-    ----------
-    waits : sequence of (int, bool)
-        How many days each has waited, and whether it was over then.
-
     References
     ----------
     Kaplan and Meier 1958, J Am Stat Assoc 53:457-481.

@@ -1,9 +1,14 @@
-"""The command line: which commands there are, and what a call that cannot be read is told."""
+"""The command line: which commands there are, what a call that cannot be read is told, and how a failure ends."""
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+import sys
+import traceback
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from difflib import get_close_matches
 from functools import cache
 from importlib import import_module
@@ -13,41 +18,44 @@ import typer
 from typer.core import TyperGroup
 
 from crosscompat import __version__
-from crosscompat.cli.guard import in_words
-from crosscompat.ground.errors import WrongUse
+from crosscompat.cli.output import talk
+from crosscompat.ground.errors import CopyWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["COMMANDS", "app"]
 
 COMMANDS: Final = {
-    "new": "crosscompat.cli.book.new:new",
-    "check": "crosscompat.cli.book.check:check",
-    "ask": "crosscompat.cli.forecasting:ask",
-    "rank": "crosscompat.cli.forecasting:rank",
+    "new": "crosscompat.cli.book.collection:new",
+    "check": "crosscompat.cli.book.collection:check",
+    "ask": "crosscompat.cli.ask:ask",
+    "rank": "crosscompat.cli.rank:rank",
     "distances": "crosscompat.cli.distances:distances",
-    "retrain": "crosscompat.cli.forecasting:retrain",
+    "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",
-    "score": "crosscompat.cli.forecasting:score",
-    "priors": "crosscompat.cli.forecasting:priors",
-    "tree": "crosscompat.cli.forecasting:tree",
+    "score": "crosscompat.cli.learn:score",
+    "priors": "crosscompat.cli.learn:priors",
+    "tree": "crosscompat.cli.trees:tree",
     "trees": "crosscompat.cli.trees:trees",
-    "label": "crosscompat.cli.book.label:label",
-    "demo": "crosscompat.cli.forecasting:demo",
+    "label": "crosscompat.cli.book.labels:label",
+    "demo": "crosscompat.cli.demo:demo",
+    "plan": "crosscompat.cli.book.plan:plan",
+    "tonight": "crosscompat.cli.book.tonight:tonight",
     "plant": "crosscompat.cli.book.plant:plant",
     "pollinate": "crosscompat.cli.book.pollinate:pollinate",
     "observe": "crosscompat.cli.book.observe:observe",
-    "correct": "crosscompat.cli.book.correct:correct",
-    "history": "crosscompat.cli.book.history:history",
-    "undo": "crosscompat.cli.book.history:undo",
+    "correct": "crosscompat.cli.book.changes:correct",
+    "history": "crosscompat.cli.book.changes:history",
+    "undo": "crosscompat.cli.book.changes:undo",
     "backup": "crosscompat.cli.book.backup:backup",
     "restore": "crosscompat.cli.book.backup:restore",
-    "find": "crosscompat.cli.book.find:find",
-    "import": "crosscompat.cli.book.importing:import_",
-    "export": "crosscompat.cli.book.exporting:export",
+    "find": "crosscompat.cli.book.labels:find",
+    "import": "crosscompat.cli.book.import_export:import_",
+    "export": "crosscompat.cli.book.import_export:export",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
 
+_BAD_DATA, _BUG = 3, 70
 _HELP: Final = {"help_option_names": ["-h", "--help"]}
 _EXTRA: Final = re.compile(r"arguments?(?:\(s\))? \((.*)\)$", re.DOTALL)
 
@@ -63,39 +71,26 @@ def _made(name: str) -> Any:
     return typer.main.get_command(alone)
 
 
-class _Lazily(Mapping[str, Any]):
-    """The commands by name, each made when it is asked for."""
-
-    def __getitem__(self, name: str) -> Any:
-        if name not in COMMANDS:
-            raise KeyError(name)
-        return _made(name)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(COMMANDS)
-
-    def __len__(self) -> int:
-        return len(COMMANDS)
-
-
 class _Commands(TyperGroup):
     """All commands: listed with whole sentences, made one at a time, refused in our own words."""
 
-    def __init__(self, **attributes: Any) -> None:
-        super().__init__(**attributes)
-        self.commands: Any = _Lazily()
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - typer's way of calling
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ARG002 - typer's way of calling
+        return _made(cmd_name) if cmd_name in COMMANDS else None
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - typer's way of calling
         with formatter.section(say("help.commands")):
             formatter.write_dl([(name, say(f"help.{name}")) for name in COMMANDS])
 
     def invoke(self, ctx: Any) -> Any:
-        with in_words(_in_our_words):
+        with _in_words(_in_our_words):
             super().invoke(ctx)
             raise SystemExit(0)
 
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, *more: Any, **options: Any) -> Any:
-        with in_words(_in_our_words):
+        with _in_words(_in_our_words):
             code = super().main(args, prog_name, *more, **options | {"standalone_mode": False})
             raise SystemExit(code if isinstance(code, int) else 0)
 
@@ -159,3 +154,81 @@ Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=
 def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa: ARG001 - answered by its callback
     if context.invoked_subcommand is None:
         typer.echo(say("cli.first"))
+
+
+@contextmanager
+def _in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
+    """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70.
+
+    A reader who has seen enough, as ``head`` has after ten lines, is no failure.
+    """
+    try:
+        with _warnings_in_words():
+            yield
+    except SystemExit as ended:
+        code = _flush(ended.code)
+    except typer.Exit as ended:
+        code = _flush(ended.exit_code)
+    except (typer.Abort, KeyboardInterrupt):
+        code = 130 if isinstance(sys.exception(), KeyboardInterrupt) else 1
+    except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
+        code = _tell(translated(error))
+    finally:
+        _let_go()
+    raise SystemExit(code)
+
+
+def _flush(code: Any) -> Any:
+    """Print all of the answer, so that what cannot be printed fails here and not at the very end."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return _tell(error)
+    return code
+
+
+def _tell(error: Exception) -> int:
+    """Say what went wrong and return the exit code, which says it too where nobody listens."""
+    if isinstance(error, BrokenPipeError):
+        return 0
+    if isinstance(error, CrosscompatError):
+        text, code = str(error), error.exit_code
+    elif isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        text, code = say("cli.file", where=where, reason=error.strerror or str(error)), _BAD_DATA
+    else:
+        if os.environ.get("CROSSCOMPAT_DEBUG"):
+            traceback.print_exception(error)
+        text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), _BUG
+    for say_last in (sys.stdout.flush, lambda: talk(text)):
+        with suppress(OSError):
+            say_last()
+    return code
+
+
+@contextmanager
+def _warnings_in_words() -> Iterator[None]:
+    """Say in words, each time, what is no failure but must be minded."""
+
+    def tell(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
+        if issubclass(category, CopyWarning):
+            talk(str(message))
+        else:
+            others(message, category, *where, **more)
+
+    with warnings.catch_warnings():
+        others = warnings.showwarning
+        warnings.simplefilter("always", CopyWarning)
+        warnings.showwarning = tell
+        yield
+
+
+def _let_go() -> None:
+    """Point each stream that takes no more at nothing, or Python complains of it when it ends."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            nothing = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nothing, stream.fileno())
+            os.close(nothing)

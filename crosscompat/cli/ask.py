@@ -2,93 +2,110 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
-from crosscompat.advice.ask import Answer, PairForecast, ask
-from crosscompat.advice.figures import Distance, Past
-from crosscompat.advice.known_hybrids import KnownNear
-from crosscompat.advice.stages import PastWeights, StageForecast
-from crosscompat.cli.locate import collection_or_carried
+import typer
+
+from crosscompat.cli.options import Flowers, Folder, Json, Why, two_parents
 from crosscompat.cli.output import line, paragraph, print_json, screen_width, unit_in_words, who
+from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import MOST_FLOWERS, chance_of
 from crosscompat.show.chances import percent, percent_range
 
-__all__ = ["print_answer", "print_reasons", "run"]
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from crosscompat.advice.ask import Answer, PairForecast
+    from crosscompat.advice.figures import Distance, Past
+    from crosscompat.advice.stages import StageForecast
+
+__all__ = ["ask", "print_answer"]
 
 _CHANGES_NOTHING, _CHANGES_LITTLE, _DECIDES = 0.05, 0.15, 0.4
 _MOST_PAST, _MOST_REASONS = 2, 2
 _SHOWS = 0.005
 _BETTER = 0.1
 _INDENT = 2
+_SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")
 
 
-def run(
-    folder: Path | None, seed: str, pollen: str, *, flowers: int | None, as_json: bool = False, why: bool = False
+def ask(
+    parents: Annotated[list[str], typer.Argument(metavar="SEED POLLEN", help=say("help.parents"))],
+    flowers: Flowers = None,
+    folder: Folder = None,
+    *,
+    why: Why = False,
+    as_json: Json = False,
 ) -> None:
     """Ask and print."""
+    from crosscompat.advice.ask import ask as answer_of
+
+    seed, pollen = two_parents(parents)
     collection = collection_or_carried(folder, (seed, pollen))
-    answer = ask(collection, seed, pollen, flowers=flowers)
+    answer = answer_of(collection, seed, pollen, flowers=flowers)
     if as_json:
         print_json(answer)
         return
     print_answer(answer)
     if why:
         line()
-        print_reasons(answer, fruit=collection.settings.fruit_word)
+        _print_reasons(answer, fruit=collection.settings.fruit_word)
 
 
 def print_answer(answer: Answer) -> None:
     """Print an answer in at most eight lines."""
     pair = answer.pairing
     names = {"seed": who(pair.seed_parent, pair.seed_plant), "pollen": who(pair.pollen_parent, pair.pollen_plant)}
-    invented = say("ask.invented") if answer.invented else ""
-    paragraph(say("ask.pairing", **names) + invented)
+    paragraph(say("ask.pairing", **names) + (say("ask.invented") if answer.invented else ""))
     chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
-    paragraph(say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")), indent=_INDENT)
-    paragraph(say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers), indent=_INDENT)
-    paragraph(_experience(answer), indent=_INDENT)
-    paragraph(_flowers_needed(pair), indent=_INDENT)
-    paragraph(_other_way(answer), indent=_INDENT)
-    if decides := _what_decides(pair):
-        paragraph(decides, indent=_INDENT)
-    if minded := _to_mind(answer):
-        paragraph(minded, indent=_INDENT)
+    for says in (
+        say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{_how_sure(answer)}")),
+        say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers),
+        _experience(answer),
+        _flowers_needed(pair),
+        _other_way(answer),
+        _what_decides(pair),
+        _to_mind(answer),
+    ):
+        if says:
+            paragraph(says, indent=_INDENT)
+
+
+def _how_sure(answer: Answer) -> str:
+    sure = answer.pairing.sure
+    return sure if sure == "guess" or answer.basis.kind == "crosses" else "published"
+
+
+def _fits(sentence: str) -> bool:
+    return len(sentence) + _INDENT <= screen_width()
 
 
 def _experience(answer: Answer) -> str:
-    """Say what the grower did with this pair before, or how much the chance rests on."""
-    rest = _own_crosses(answer)
-    record = "" if answer.pairing.past else _on_record(answer.known_hybrids)
-    if not record:
-        return rest
-    fits = (words for own in (rest, say("ask.not_made")) if len(words := f"{own} {record}") + _INDENT <= screen_width())
-    return next(fits, rest)
-
-
-def _own_crosses(answer: Answer) -> str:
-    made = answer.pairing.past
-    over = [cross for cross in made if cross.outcome != "open"]
+    """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
+    over = [cross for cross in answer.pairing.past if cross.outcome != "open"]
     if over:
-        took = sum(cross.outcome == "took" for cross in over)
-        return say("ask.made", n=len(over), took=took)
-    if answer.basis.crosses or answer.basis.under_way:
-        return say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
-    return say("ask.guess")
-
-
-def _on_record(known: Sequence[KnownNear]) -> str:
-    """Say that a hybrid of the very pair is published, by its name where it has one."""
-    hybrids = [near.hybrid for near in known if near.same and near.outcome == "hybrid"]
-    if not hybrids:
-        return ""
+        return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
+    basis = answer.basis
+    if answer.pairing.past:
+        rest = say("ask.made_open", n=len(answer.pairing.past))
+    elif basis.crosses:
+        rest = say("ask.others", n=basis.crosses)
+    elif basis.under_way:
+        rest = say("ask.others_open", n=basis.under_way)
+    else:
+        rest = say("ask.guess") if basis.kind == "crosses" or not basis.changed else basis.words
+    hybrids = [near.hybrid for near in answer.known_hybrids if near.same and near.outcome == "hybrid"]
+    if answer.pairing.past or not hybrids:
+        return rest
     name = next(filter(None, hybrids), None)
-    return say("ask.on_record", name=name) if name else say("ask.on_record_unnamed")
+    record = say("ask.on_record", name=name) if name else say("ask.on_record_unnamed")
+    return next(filter(_fits, (f"{rest} {record}", f"{say('ask.not_made')} {record}")), rest)
 
 
 def _flowers_needed(pair: PairForecast) -> str:
+    from crosscompat.model.forecast import MOST_FLOWERS
+
     half, four_fifths = (_about(n) for n in (pair.flowers_for_half, pair.flowers_for_four_fifths))
     if half is None:
         return say("ask.flowers_many", most=MOST_FLOWERS)
@@ -111,11 +128,11 @@ def _other_way(answer: Answer) -> str:
     if abs(gap) < _BETTER:
         return say("ask.way.equal")
     better, worse = (there, here) if gap > 0 else (here, there)
-    reason = _why_better(better, worse)
-    way = "other" if gap > 0 else "this"
-    words = there.chance.words
-    told = say(f"ask.way.{way}", words=words, why=f": {reason}" if reason else "")
-    return told if len(told) + _INDENT <= screen_width() else say(f"ask.way.{way}", words=words, why="")
+    reason, words = _why_better(better, worse), there.chance.words
+    way = "ask.way.other" if gap > 0 else "ask.way.this"
+    plain = say(way, words=words, why="")
+    full = say(way, words=words, why=f": {reason}") if reason else plain
+    return full if _fits(full) else plain
 
 
 def _why_better(better: PairForecast, worse: PairForecast) -> str:
@@ -130,63 +147,44 @@ def _why_better(better: PairForecast, worse: PairForecast) -> str:
 
 def _what_decides(pair: PairForecast) -> str:
     heavy = [r for r in pair.reasons if r.feature != "base" and abs(r.logit) >= _DECIDES][:_MOST_REASONS]
-    facts = [_signed_fact(reason.fact, reason.logit) for reason in heavy]
-    short = [fact for fact in facts if len(_decided([fact])) + _INDENT <= screen_width()]
-    return _that_fits(_decided, short) if short else ""
+    facts = [say("ask.speaks_for" if r.logit > 0 else "ask.speaks_against", fact=r.fact) for r in heavy]
 
+    def decided(kept: Sequence[str]) -> str:
+        words = say("ask.decides", reasons="; ".join(kept))
+        return words[0].upper() + words[1:]
 
-def _decided(facts: Sequence[str]) -> str:
-    words = say("ask.decides", reasons="; ".join(facts))
-    return words[0].upper() + words[1:]
-
-
-def _signed_fact(fact: str, logit: float) -> str:
-    return say("ask.speaks_for" if logit > 0 else "ask.speaks_against", fact=fact)
+    return _as_much_as_fits(decided, [fact for fact in facts if _fits(decided([fact]))])
 
 
 def _to_mind(answer: Answer) -> str:
     kinds = dict.fromkeys(c.kind for c in (*answer.pairing.cautions, *answer.handling) if c.kind in _SHORT)
-    if not kinds:
-        return ""
     short = [say(f"cautions.short.{kind}") for kind in kinds]
-    return _that_fits(lambda kept: say("ask.mind", cautions="; ".join(kept)), short)
+    return _as_much_as_fits(lambda kept: say("ask.mind", cautions="; ".join(kept)), short)
 
 
-def _that_fits(sentence: Callable[[Sequence[str]], str], parts: Sequence[str]) -> str:
+def _as_much_as_fits(sentence: Callable[[Sequence[str]], str], parts: Sequence[str]) -> str:
     """Say as much as one line holds: the parts that matter least stand last, and give way first."""
     kept = list(parts)
-    while len(kept) > 1 and len(sentence(kept)) + _INDENT > screen_width():
+    while len(kept) > 1 and not _fits(sentence(kept)):
         kept.pop()
-    return sentence(kept)
+    return sentence(kept) if kept else ""
 
 
-_SHORT = ("sex", "flowering", "ploidy", "hybrid", "handling")
-
-
-def print_reasons(answer: Answer, *, fruit: str) -> None:
+def _print_reasons(answer: Answer, *, fruit: str) -> None:
     """Print all that is behind an answer: distance, stages, reasons, past crosses, cautions, sources."""
-    _print_one(answer.pairing, [near.words for near in answer.known_hybrids], fruit)
+    _print_pair(answer.pairing, [near.words for near in answer.known_hybrids], fruit)
     line()
     there = answer.reciprocal
-    line(
-        say(
-            "ask.reciprocal",
-            seed=who(there.seed_parent, there.seed_plant),
-            pollen=who(there.pollen_parent, there.pollen_plant),
-        )
-    )
-    _print_one(there, [], fruit)
+    names = {"seed": who(there.seed_parent, there.seed_plant), "pollen": who(there.pollen_parent, there.pollen_plant)}
+    line(say("ask.reciprocal", **names))
+    _print_pair(there, [], fruit)
     line()
-    paragraph(answer.basis.words)
-    for note in answer.notes:
-        paragraph(note)
-    for caution in answer.handling:
-        paragraph(caution.says)
+    for says in (answer.basis.words, *answer.notes, *(caution.says for caution in answer.handling)):
+        paragraph(says)
 
 
-def _print_one(pair: PairForecast, known: list[str], fruit: str) -> None:
-    paragraph(_how_far(pair), indent=2)
-    for words in known:
+def _print_pair(pair: PairForecast, known: list[str], fruit: str) -> None:
+    for words in (_how_far(pair), *known):
         paragraph(words, indent=2)
     if pair.past:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
@@ -198,6 +196,8 @@ def _print_one(pair: PairForecast, known: list[str], fruit: str) -> None:
 
 def _print_why(pair: PairForecast) -> None:
     """Print what adds up to the chance from one flower: those that change little as one, what is unknown last."""
+    from crosscompat.model.forecast import chance_of
+
     base, *terms = pair.reasons
     line("  " + say("ask.why"))
     paragraph(say("ask.base", percent=percent(chance_of(base.logit))), indent=6)
@@ -224,30 +224,26 @@ def _print_stages(pair: PairForecast, fruit: str) -> None:
 
 def _print_past(stage: StageForecast) -> None:
     """Print what past crosses did to a stage, with the pairings that weigh most."""
-    past: PastWeights | None = stage.past
+    from crosscompat.model.forecast import chance_of
+
+    past = stage.past
     if past is None:
         return
     heavy = [pairing for pairing in past.weightiest if abs(pairing.adds) >= _CHANGES_LITTLE][:_MOST_PAST]
-    names = [
+    names = ", ".join(
         say("ask.weighty", seed=bracketed(p.seed_parent), pollen=bracketed(p.pollen_parent), adds=f"{p.adds:+.2f}")
         for p in heavy
-    ]
-    most = say("ask.most_by", pairings=", ".join(names)) if names else ""
+    )
     before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))
+    most = say("ask.most_by", pairings=names) if names else ""
     paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
 
 
 def _how_far(pair: PairForecast) -> str:
     far = pair.distance
-    words = [
-        say(
-            "ask.distance",
-            distance=f"{far.patristic:.3g}",
-            unit=unit_in_words(far.unit),
-            give_or_take=_give_or_take(far),
-            relative=f"{far.relative:.2g}",
-        )
-    ]
+    unit, relative = unit_in_words(far.unit), f"{far.relative:.2g}"
+    give = _give_or_take(far)
+    words = [say("ask.distance", distance=f"{far.patristic:.3g}", unit=unit, give_or_take=give, relative=relative)]
     if far.nodes is not None:
         words.append(say("ask.nodes", n=far.nodes))
     if far.clade_size is not None:
@@ -260,18 +256,11 @@ def _give_or_take(far: Distance) -> str:
     """Say how unsure a distance is, unless nothing of it would show."""
     if far.spread < _SHOWS * far.patristic or far.spread == 0:
         return ""
-    spread = f"{far.spread:.2g}"
-    if far.trees is None:
-        return say("ask.give_or_take", spread=spread)
-    return say("ask.give_or_take_over", spread=spread, n=far.trees)
+    key = "ask.give_or_take" if far.trees is None else "ask.give_or_take_over"
+    return say(key, spread=f"{far.spread:.2g}", n=far.trees)
 
 
 def _past_words(past: Past) -> str:
     flowers = say("ask.past_flowers", n=past.flowers) if past.flowers else say("ask.past_uncounted")
-    return say(
-        "ask.past_cross",
-        number=past.number,
-        date=past.date,
-        flowers=flowers,
-        outcome=say(f"ask.outcome.{past.outcome}"),
-    )
+    outcome = say(f"ask.outcome.{past.outcome}")
+    return say("ask.past_cross", number=past.number, date=past.date, flowers=flowers, outcome=outcome)

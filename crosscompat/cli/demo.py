@@ -5,25 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from crosscompat.advice.ask import ask
-from crosscompat.advice.labels import labels_for
-from crosscompat.advice.rank import rank, wanted_pairs
-from crosscompat.advice.retrain import keep, learn, note_forecasts
-from crosscompat.cli import tree as tree_command
+import typer
+
 from crosscompat.cli.ask import print_answer
+from crosscompat.cli.learn import print_lesson
+from crosscompat.cli.options import Json
 from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
-from crosscompat.cli.retrain import print_lesson
-from crosscompat.collection.create import make_demonstration
-from crosscompat.collection.opening import MODEL_FILE, open_collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-from crosscompat.show.label import labels_page
 
-__all__ = ["Demonstration", "run"]
+if TYPE_CHECKING:
+    from crosscompat.collection.opening import Collection
+
+__all__ = ["Demonstration", "demo"]
 
 _DEFAULT = "crosscompat-demo"
 _READ_ON = date(2026, 10, 31)
@@ -44,25 +42,34 @@ class Demonstration:
     schema: Literal["crosscompat.demo/1"] = "crosscompat.demo/1"
 
 
-def run(folder: Path | None, *, as_json: bool) -> None:
+def demo(
+    folder: Annotated[Path | None, typer.Argument(metavar="DIR", help=say("help.demo_folder"))] = None,
+    *,
+    as_json: Json = False,
+) -> None:
     """Make the collection with its model, picture and labels; then print each step of the job."""
+    from crosscompat.advice.retrain import keep, learn, note_forecasts
+    from crosscompat.collection.create import make_demonstration
+    from crosscompat.collection.opening import MODEL_FILE, open_collection
+
     place = _new_folder(folder)
     made = make_demonstration(place)
     new = open_collection(place)
     lesson, saved = learn(new, as_of=_READ_ON)
     keep(place, saved)
     note_forecasts(new, saved, _READ_ON)
-    _pages(place)
+    collection = open_collection(place)
+    _write_pages(collection, place)
     if as_json:
         print_json(Demonstration(str(place), [*made, MODEL_FILE, _PICTURE, _LABELS]))
-    else:
-        _heading("retrain", place)
-        print_lesson(lesson)
-        _ask_and_rank(place)
-        _heading("files", place)
-        paragraph(say("cli.invented"))
-        paragraph(say("demo.files", folder=str(place), picture=_PICTURE, labels=_LABELS))
-        line(say("demo.next", folder=str(place)))
+        return
+    _heading("retrain", place)
+    print_lesson(lesson)
+    _ask_and_rank(collection, place)
+    _heading("files", place)
+    paragraph(say("cli.invented"))
+    paragraph(say("demo.files", folder=str(place), picture=_PICTURE, labels=_LABELS))
+    line(say("demo.next", folder=str(place)))
 
 
 def _new_folder(folder: Path | None) -> Path:
@@ -81,8 +88,10 @@ def _heading(step: str, folder: Path) -> None:
     line("=" * width())
 
 
-def _ask_and_rank(place: Path) -> None:
-    collection = open_collection(place)
+def _ask_and_rank(collection: Collection, place: Path) -> None:
+    from crosscompat.advice.ask import ask
+    from crosscompat.advice.rank import rank, wanted_pairs
+
     _heading("ask", place)
     print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS))
     _heading("ploidy", place)
@@ -92,9 +101,12 @@ def _ask_and_rank(place: Path) -> None:
     print_ranking(rank(collection, candidates, flowers=_FLOWERS, refused=refused), most=_SHOWN)
 
 
-def _pages(place: Path) -> None:
-    collection = open_collection(place)
-    picture = tree_command.picture(collection, _POLLEN, role="seed", flowers=_FLOWERS)
-    write_atomically(place / _PICTURE, picture.encode())
+def _write_pages(collection: Collection, place: Path) -> None:
+    from crosscompat.advice.labels import labels_for
+    from crosscompat.advice.partners import partners, tree_picture
+    from crosscompat.show.label import labels_page
+
+    drawn = tree_picture(collection, partners(collection, _POLLEN, role="seed", flowers=_FLOWERS))
+    write_atomically(place / _PICTURE, drawn.encode())
     labels = labels_for(collection, _TO_LABEL)
     write_atomically(place / _LABELS, labels_page(labels.cards, invented=labels.invented).encode())

@@ -30,7 +30,7 @@ def distances(
 ) -> None:
     """Write the table, or nothing at all if there is a fault in it."""
     from crosscompat.advice.pair_distances import PairTable, write_distances
-    from crosscompat.cli.locate import collection_or_carried
+    from crosscompat.cli.session import collection_or_carried
     from crosscompat.cli.workers import counted
 
     to_screen = output is None or str(output) == "-"

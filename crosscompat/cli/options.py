@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date, time
 from pathlib import Path
@@ -11,12 +12,12 @@ from typing import Annotated, Any, TypeVar, get_args, get_type_hints
 
 import typer
 
-from crosscompat.cli.dates_and_author import any_day, hour, past_day
+from crosscompat.cli.prompts import any_day, hour, past_day
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "count", "number",
-           "option", "options_of", "taking", "text", "words"]  # fmt: skip
+__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "choice", "count",
+           "number", "option", "options_of", "plain", "taking", "text", "two_parents", "words"]  # fmt: skip
 
 _F = TypeVar("_F", bound=Callable[..., None])
 _MOST = 999_999_999
@@ -75,9 +76,54 @@ def count(name: str, help_: str, *also: str, least: int = 0, most: int = _MOST) 
     return typer.Option(name, *also, metavar="N", parser=number(name, int, least, most), help=say(help_))
 
 
+_SIGNS = ("x", "×", "by")
+_CROSSED = re.compile(r"\s+[xX]\s+|\s*×\s+")
+_TWO_NAMES = 4
+
+
+def two_parents(typed: Sequence[str]) -> tuple[str, str]:
+    """Return the two sides of a pairing as they were typed: with or without a sign between, quoted or not.
+
+    Examples
+    --------
+    >>> two_parents(["COC-F1", "x", "DAS-1"]), two_parents(["Aloe", "vera", "x", "Aloe", "ferox"])
+    (('COC-F1', 'DAS-1'), ('Aloe vera', 'Aloe ferox'))
+    >>> two_parents(["Aloe vera × A. ferox"]), two_parents(["Aloe", "vera", "Aloe", "ferox"])
+    (('Aloe vera', 'A. ferox'), ('Aloe vera', 'Aloe ferox'))
+
+    Raises
+    ------
+    WrongUse
+        If they are not two.
+    """
+    words = [word.strip() for word in typed]
+    signs = [at for at, word in enumerate(words) if word.casefold() in _SIGNS]
+    if len(signs) == 1:
+        sides = [" ".join(words[: signs[0]]), " ".join(words[signs[0] + 1 :])]
+    elif len(words) == 1:
+        sides = _CROSSED.split(words[0], maxsplit=1)
+    elif len(words) == _TWO_NAMES:
+        sides = [" ".join(words[:2]), " ".join(words[2:])]
+    else:
+        sides = words
+    if not (sides[1:] and all(sides) and not sides[2:]):
+        raise WrongUse(say("usage.two_parents", got=" ".join(words)))
+    return sides[0], sides[1]
+
+
 def text(name: str, metavar: str, help_: str) -> Any:
     """Return an option that takes words, which are not blank."""
-    return typer.Option(name, metavar=metavar, parser=_not_blank(name), help=say(help_))
+    return plain(name, help_, metavar, parser=_not_blank(name))
+
+
+def plain(name: str, help_: str, metavar: str | None = None, **more: Any) -> Any:
+    """Return an option that is there or not, or takes something as it is typed."""
+    return typer.Option(name, metavar=metavar, help=say(help_), **more)
+
+
+def choice(name: str, allowed: tuple[str, ...], help_: str) -> Any:
+    """Return an option that takes one of some words."""
+    return plain(name, help_, "|".join(allowed), parser=words(name, allowed))
 
 
 def _not_blank(name: str) -> Callable[[str], str]:
@@ -95,14 +141,13 @@ def option(
     """Return an option for a value of a kind, annotated: a day, an hour, a number, yes or no, or words."""
     low, high = limits or (0, _MOST)
     if kind is bool:
-        made = typer.Option(f"{name}/{_OPPOSITES.get(name, f'--not-{name[2:]}')}", help=say(help_))
+        made = plain(f"{name}/{_OPPOSITES.get(name, f'--not-{name[2:]}')}", help_)
     elif kind in {int, float}:
-        made = typer.Option(name, metavar="N", parser=number(name, kind, low, high), help=say(help_))
+        made = plain(name, help_, "N", parser=number(name, kind, low, high))
     elif kind in {date, time}:
-        made = typer.Option(name, metavar="DATE" if kind is date else "HH:MM", help=say(help_),
-                            parser=past_day if kind is date else hour)  # fmt: skip
+        made = plain(name, help_, "DATE", parser=past_day) if kind is date else plain(name, help_, "HH:MM", parser=hour)
     elif allowed:
-        made = typer.Option(name, metavar="|".join(allowed), parser=words(name, allowed), help=say(help_))
+        made = choice(name, allowed, help_)
     else:
         made = text(name, "TEXT", help_)
     return Annotated[kind | None, made]
@@ -156,13 +201,13 @@ def taking(*groups: Mapping[str, Any]) -> Callable[[_F], _F]:
     return decorated
 
 
-Folder = Annotated[Path | None, typer.Option("--collection", metavar="DIR", help=say("help.collection"))]
-Json = Annotated[bool, typer.Option("--json", help=say("help.json"))]
-Why = Annotated[bool, typer.Option("--why", help=say("help.why"))]
+Folder = Annotated[Path | None, plain("--collection", "help.collection", "DIR")]
+Json = Annotated[bool, plain("--json", "help.json")]
+Why = Annotated[bool, plain("--why", "help.why")]
 Flowers = Annotated[int | None, count("--flowers", "help.flowers", "-n", least=-_MOST)]
 Output = Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help=say("help.output"))]
-Day = Annotated[date | None, typer.Option("--as-of", metavar="DATE", parser=any_day, help=say("help.as_of"))]
-On = Annotated[date | None, typer.Option("--on", metavar="DATE", parser=past_day, help=say("help.on"))]
+Day = Annotated[date | None, typer.Option("--as-of", "--on", metavar="DATE", parser=any_day, help=say("help.as_of"))]
+On = Annotated[date | None, plain("--on", "help.on", "DATE", parser=past_day)]
 By = Annotated[str | None, text("--by", "WHO", "help.by")]
-Anyway = Annotated[bool, typer.Option("--anyway", help=say("help.anyway"))]
-DryRun = Annotated[bool, typer.Option("--dry-run", help=say("help.dry_run"))]
+Anyway = Annotated[bool, plain("--anyway", "help.anyway")]
+DryRun = Annotated[bool, plain("--dry-run", "help.dry_run")]

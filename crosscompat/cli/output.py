@@ -24,9 +24,11 @@ __all__ = [
     "columns",
     "deliver",
     "give",
+    "headings",
     "line",
     "paragraph",
     "print_json",
+    "print_table",
     "screen_width",
     "speaks_unicode",
     "talk",
@@ -100,29 +102,41 @@ def talk(text: str) -> None:
     sys.stderr.write(f"{text}\n")
 
 
-def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
-    """Return rows of cells as aligned lines; the first row is the heading.
+def headings(room: str, *keys: str) -> list[str]:
+    """Return the heading of each column, the entry ``room.key``; of a blank key a blank."""
+    return [say(f"{room}.{key}") if key else "" for key in keys]
 
-    Parameters
-    ----------
-    rows : sequence of sequences of str
-        All of one length.
-    right : iterable of int
-        Columns that are aligned to the right.
+
+def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list[str]:
+    """Return rows of cells, all of one length, as aligned lines; ``right`` are the columns aligned to the right.
 
     Examples
     --------
     >>> columns([["name", "n"], ["a", "10"]], right=[1])
     ['name   n', 'a     10']
     """
-    to_the_right = set(right)
-    sizes = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    sizes = [max(map(len, cells)) for cells in zip(*rows, strict=True)]
+    sides = [">" if i in set(right) else "<" for i in range(len(sizes))]
     return [
-        "  ".join(
-            cell.rjust(sizes[i]) if i in to_the_right else cell.ljust(sizes[i]) for i, cell in enumerate(row)
-        ).rstrip()
+        "  ".join(f"{cell:{side}{size}}" for cell, side, size in zip(row, sides, sizes, strict=True)).rstrip()
         for row in rows
     ]
+
+
+def print_table(
+    heading: Sequence[str], rows: Sequence[Sequence[str]], *, right: Iterable[int] = (), indent: int = 2,
+    narrow: Callable[..., tuple[str, str, str]] | None = None,
+) -> None:  # fmt: skip
+    """Print a table; where the screen is too narrow for it, each row as bullet, head and rest."""
+    lines = columns([heading, *rows], right=right)
+    if narrow is None or max(map(len, lines)) + indent <= screen_width():
+        for text in lines:
+            line(" " * indent + text)
+        return
+    for row in rows:
+        bullet, head, rest = narrow(*row)
+        paragraph(head, indent=indent, bullet=bullet)
+        paragraph(rest, indent=6)
 
 
 def give(answer: _A, printed: Callable[[_A], None], *, as_json: bool) -> None:

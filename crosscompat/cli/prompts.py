@@ -1,15 +1,19 @@
-"""Asking the person at the terminal, where there is one."""
+"""What somebody types: answers at the terminal, days and hours, and who writes."""
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
+from datetime import date, datetime, time
 
 import typer
 
+from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["choose", "confirm", "on_a_terminal"]
+__all__ = ["GROWER_VARIABLE", "any_day", "author", "choose", "confirm", "hour", "on_a_terminal", "past_day", "today"]
 
 
 def on_a_terminal() -> bool:
@@ -35,3 +39,47 @@ def choose(question: str, words: Sequence[str]) -> str | None:
         found = [word for word in words if told and word.startswith(told)]
         if len(found) == 1 or told in words:
             return told if told in words else found[0]
+
+
+GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
+"""The environment's variable that names who writes."""
+
+
+def any_day(text: str) -> date:
+    """Return the day that was typed, asking where the day could be the month; `read_date` says what it raises."""
+    return _asked(text, None)
+
+
+def past_day(text: str) -> date:
+    """Return the day that was typed, which is none to come; `read_date` says what it raises."""
+    return _asked(text, today())
+
+
+def _asked(text: str, latest: date | None) -> date:
+    try:
+        return read_date(text, today(), latest)
+    except TwoDates as two:
+        words = {spoken_date(day).casefold(): day for day in two.dates}
+        answer = choose(say("dates.which", text=text), tuple(words)) if on_a_terminal() else None
+        if answer is None:
+            raise
+        return words[answer]
+
+
+def hour(text: str) -> time:
+    """Return an hour written as 14:05.
+
+    Raises
+    ------
+    WrongUse
+        If it is none.
+    """
+    try:
+        return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007 - an hour of the local day
+    except ValueError:
+        raise WrongUse(say("entry.hour", got=text)) from None
+
+
+def author(by: str | None) -> str | None:
+    """Return who did it, by the option or else by the environment."""
+    return (by if by is not None else os.environ.get(GROWER_VARIABLE, "")).strip() or None

@@ -1,65 +1,66 @@
-"""Print a ranking."""
+"""Rank the crosses wanted, the partners of a species, or all pairings there are."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crosscompat.advice.figures import Past, usual_flowers
-from crosscompat.advice.rank import (
-    Candidate,
-    Ranking,
-    RankRow,
-    Refused,
-    among_species,
-    likeliest,
-    partners_of,
-    rank,
-    records,
-    wanted_pairs,
-)
-from crosscompat.book.crosses import Wanted, read_wanted
-from crosscompat.cli.locate import collection_or_carried
-from crosscompat.cli.output import columns, deliver, line, paragraph, print_json, screen_width, talk, who
-from crosscompat.cli.workers import watched
-from crosscompat.collection.opening import Collection
+from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, plain, text
+from crosscompat.cli.output import deliver, headings, line, paragraph, print_json, print_table, talk, who
+from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
-from crosscompat.show.records import csv_text, parquet
 
-__all__ = ["print_ranking", "run"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from crosscompat.advice.rank import Ranking, RankRow, Refused
+
+__all__ = ["print_ranking", "rank"]
 
 
-def run(
-    folder: Path | None,
-    wanted: Path | None,
+def rank(
+    typed: Annotated[list[str] | None, typer.Argument(metavar="SPECIES|WANTED", help=say("help.wanted"))] = None,
+    partners_of: Annotated[str | None, text("--partners-of", "SPECIES", "help.partners_of")] = None,
+    among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
+    flowers: Flowers = None,
+    most: Annotated[int, count("--most", "help.most", least=1)] = 20,
+    output: Output = None,
+    folder: Folder = None,
     *,
-    partners_of: str | None,
-    among: Sequence[str],
-    everything: bool,
-    flowers: int | None,
-    most: int,
-    output: Path | None,
-    as_json: bool = False,
-    why: bool = False,
+    everything: Annotated[bool, plain("--all", "help.rank_all")] = False,
+    why: Why = False,
+    as_json: Json = False,
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
+    from crosscompat.advice import rank as advice
+    from crosscompat.advice.figures import usual_flowers
+    from crosscompat.book.crosses import read_wanted
+    from crosscompat.cli.workers import watched
+
+    wanted = Path(" ".join(typed)) if typed else None
+    if wanted is not None and not wanted.suffix and not wanted.exists() and partners_of is None:
+        wanted, partners_of = None, str(wanted)
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
-    listed = read_wanted(wanted) if wanted else ()
-    names = [name for name in (partners_of, *among, *(row.seed_parent for row in listed)) if name]
+    listed = read_wanted(wanted) if wanted else None
+    names = [name for name in (partners_of, *(among or ()), *(row.seed_parent for row in listed or ())) if name]
     collection = collection_or_carried(folder, names)
     usual = usual_flowers(collection) if flowers is None else flowers
     refused: list[Refused] = []
     if everything:
-        candidates = likeliest(collection, flowers=usual, most=most, watch=watched)
+        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched)
+    elif partners_of or among:
+        candidates = advice.chosen_pairs(collection, partners_of, among or ())
     else:
-        candidates, refused = _candidates(collection, wanted, listed, partners_of, among)
-    ranking = rank(collection, candidates, flowers=usual, refused=refused, watch=watched)
+        rows = collection.wanted if listed is None else listed
+        if not rows:
+            raise WrongUse(say("rank.nothing"))
+        candidates, refused = advice.wanted_pairs(collection, rows)
+    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched)
     if as_json:
         print_json(ranking, output)
     elif output is not None:
@@ -70,39 +71,17 @@ def run(
         raise typer.Exit(1)
 
 
-def _candidates(
-    collection: Collection, wanted: Path | None, listed: Sequence[Wanted], species: str | None, among: Sequence[str]
-) -> tuple[list[Candidate], list[Refused]]:
-    if species:
-        return _pairs_of(collection, species, among), []
-    if among:
-        return _pairs_among(collection, among), []
-    rows = listed if wanted else collection.wanted
-    if not rows:
-        raise WrongUse(say("rank.nothing"))
-    return wanted_pairs(collection, rows)
-
-
 def _write_table(ranking: Ranking, output: Path) -> None:
     """Write a ranking as Parquet where the file is called so, else as CSV."""
+    from crosscompat.advice.rank import records
+    from crosscompat.ground.files import write_atomically
+    from crosscompat.show.exports import csv_text, parquet
+
     if output.suffix.lower() == ".parquet":
         write_atomically(output, parquet(records(ranking)))
         talk(say("cli.written", file=str(output)))
     else:
         deliver(csv_text(records(ranking)), output)
-
-
-def _pairs_of(collection: Collection, species: str, among: Sequence[str]) -> list[Candidate]:
-    found = partners_of(collection, species, among)
-    if not found:
-        raise WrongUse(say("rank.no_partner", name=species))
-    return found
-
-
-def _pairs_among(collection: Collection, among: Sequence[str]) -> list[Candidate]:
-    if len(among) == 1:
-        raise WrongUse(say("rank.one_alone", name=among[0]))
-    return among_species(collection, among)
 
 
 def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
@@ -117,51 +96,36 @@ def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
         paragraph(f"{words}: {refused.why}", bullet="x ")
     paragraph(ranking.basis.words)
     if why:
-        _print_why(ranking, shown)
-
-
-def _print_why(ranking: Ranking, shown: Sequence[RankRow]) -> None:
-    _print_cautions(shown)
-    for note in ranking.notes:
-        paragraph(note)
+        _print_cautions(shown)
+        for note in ranking.notes:
+            paragraph(note)
 
 
 def _print_rows(rows: Sequence[RankRow]) -> None:
     """Print a table, or two lines a pairing where the screen is too narrow for one."""
-    cells = [_cells(row, rows) for row in rows]
-    table = columns([_heading(rows), *cells], right=[0, 4])
-    if max(map(len, table)) <= screen_width():
-        for text in table:
-            line(text)
-        return
-    for place, seed, pollen, words, number, *rest in cells:
-        paragraph(say("rank.stacked", seed=seed, pollen=pollen), indent=6, bullet=f"{place.rjust(4)}  ")
-        paragraph("; ".join([f"{words} ({number})", *(text for text in rest if text)]), indent=6)
+
+    def narrow(place: str, seed: str, pollen: str, words: str, number: str, *rest: str) -> tuple[str, str, str]:
+        head = say("rank.stacked", seed=seed, pollen=pollen)
+        return f"{place:>10}  ", head, "; ".join([f"{words} ({number})", *(part for part in rest if part)])
+
+    wanted = any(row.want for row in rows)
+    heading = headings("rank.columns", "place", "seed", "pollen", "chance", "percent", "tried", *["want"] * wanted)
+    print_table(heading, [_cells(row)[: len(heading)] for row in rows], right=[0, 4], indent=0, narrow=narrow)
 
 
-def _heading(rows: Sequence[RankRow]) -> list[str]:
-    want = ["rank.columns.want"] if any(row.want for row in rows) else []
-    keys = ("place", "seed", "pollen", "chance", "percent", "tried")
-    return [say(f"rank.columns.{key}") for key in keys] + [say(key) for key in want]
-
-
-def _cells(row: RankRow, rows: Sequence[RankRow]) -> list[str]:
-    place = str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place))
-    cells = [
-        place,
+def _cells(row: RankRow) -> list[str]:
+    outcomes = [cross.outcome for cross in row.past]
+    return [
+        str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place)),
         who(row.seed_parent, row.seed_plant),
         who(row.pollen_parent, row.pollen_plant),
         row.chance.words,
         percent(row.chance.mean),
-        _tried(row.past),
+        ", ".join(
+            say(f"rank.tried.{word}", n=outcomes.count(word)) for word in ("took", "failed", "open") if word in outcomes
+        ),
+        say("rank.want", want=str(row.want)) if row.want else "",
     ]
-    want = say("rank.want", want=str(row.want)) if row.want else ""
-    return [*cells, want] if any(other.want for other in rows) else cells
-
-
-def _tried(past: Sequence[Past]) -> str:
-    counts = [(word, sum(cross.outcome == word for cross in past)) for word in ("took", "failed", "open")]
-    return ", ".join(say(f"rank.tried.{word}", n=n) for word, n in counts if n)
 
 
 def _print_cautions(rows: Sequence[RankRow]) -> None:

@@ -1,16 +1,56 @@
-"""The trees that come with the package."""
+"""The tree with the likely partners of one species, and the trees that come with the package."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal, cast
+
+import typer
 
 from crosscompat.carried import CarriedTree, carried_trees
-from crosscompat.cli.options import Json
-from crosscompat.cli.output import give, line, paragraph, unit_in_words
+from crosscompat.cli.options import Flowers, Folder, Json, Output, plain
+from crosscompat.cli.output import (
+    deliver,
+    give,
+    line,
+    paragraph,
+    print_json,
+    screen_width,
+    speaks_unicode,
+    unit_in_words,
+)
+from crosscompat.cli.session import collection_or_carried
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "trees"]
+__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "tree", "trees"]
+
+
+def tree(
+    species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],
+    output: Output = None,
+    role: Annotated[str, plain("--as", "help.role", "seed|pollen")] = "seed",
+    flowers: Flowers = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Show the tree: as text on the screen, or as a picture in a file."""
+    from crosscompat.advice.partners import drawn, partners, tree_of, tree_picture
+    from crosscompat.show.tree_text import text_tree
+
+    if role not in {"seed", "pollen"}:
+        raise WrongUse(say("tree.role", got=role))
+    collection = collection_or_carried(folder, (species,))
+    seen = partners(collection, species, role=cast("Literal['seed', 'pollen']", role), flowers=flowers)
+    if as_json:
+        print_json(seen, output)
+    elif output is not None:
+        deliver(tree_picture(collection, seen), output)
+    else:
+        line(text_tree(tree_of(collection), width=screen_width(), unicode=speaks_unicode(), **drawn(collection, seen)))
+        line()
+        paragraph(seen.basis.words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +102,11 @@ class CarriedTrees:
 
 def trees(*, as_json: Json = False) -> None:
     """Print every carried tree with its size, unit, source and licence."""
-    listed = CarriedTrees([_entry(tree) for tree in carried_trees()])
-    give(listed, _print, as_json=as_json)
+    listed = CarriedTrees([_entry(carried) for carried in carried_trees()])
+    give(listed, _print_trees, as_json=as_json)
 
 
-def _print(listed: CarriedTrees) -> None:
+def _print_trees(listed: CarriedTrees) -> None:
     for entry in listed.trees:
         line(f"{entry.name}: {entry.title}")
         size = say("trees_listed.size", n=entry.species, unit=unit_in_words(entry.unit))
@@ -79,20 +119,12 @@ def _print(listed: CarriedTrees) -> None:
     line(say("trees_listed.next"))
 
 
-def _entry(tree: CarriedTree) -> TreeEntry:
+def _entry(carried: CarriedTree) -> TreeEntry:
     from crosscompat.traits import read_traits
 
-    columns = read_traits(tree.traits, tree.trait_kinds).columns
+    columns = read_traits(carried.traits, carried.trait_kinds).columns
     known = [KnownTrait(column.name, column.known) for column in columns if not column.name.endswith("_source")]
-    return TreeEntry(
-        tree.name,
-        tree.title,
-        tree.genus,
-        tree.tips,
-        tree.unit,
-        tree.source,
-        tree.doi,
-        tree.licence,
-        tree.changes,
-        [trait for trait in known if trait.known],
-    )
+    said = {
+        key: getattr(carried, key) for key in ("name", "title", "genus", "unit", "source", "doi", "licence", "changes")
+    }
+    return TreeEntry(**said, species=carried.tips, traits=[trait for trait in known if trait.known])

@@ -7,14 +7,14 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from typing import TypeVar
 
 from crosscompat.cli.output import talk
 from crosscompat.ground.wording import say
 
-__all__ = ["counted", "shared_out", "watched", "worked"]
+__all__ = ["counted", "watched", "worked"]
 
 _T = TypeVar("_T")
 _Job = TypeVar("_Job")
@@ -77,32 +77,9 @@ def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterato
         yield from counted(pool.map(function, rest), len(rest))
 
 
-def shared_out(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterator[_Result]:
-    """Yield what a function makes of each job, in order, on all processors of this process.
-
-    For work that lasts in numpy, whose threads do not wait for each other. The first two are done one after the other;
-    how long the second took tells how long the rest will.
-
-    Parameters
-    ----------
-    function : callable
-    jobs : sequence
-    """
-    yield from map(function, jobs[:1])
-    started = time.monotonic()
-    yield from map(function, jobs[1:2])
-    rest, hands = jobs[2:], os.cpu_count() or 1
-    _announce((time.monotonic() - started) * len(rest) / hands, "cli.long")
-    pool = ThreadPoolExecutor(hands)
-    try:
-        yield from counted(pool.map(function, rest), len(rest))
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-def _announce(seconds: float, sentence: str = "score.long") -> None:
+def _announce(seconds: float) -> None:
     if seconds > _LONG and sys.stderr.isatty():
-        talk(say(sentence, minutes=max(1, round(seconds / _MINUTE))))
+        talk(say("score.long", minutes=max(1, round(seconds / _MINUTE))))
 
 
 def _pool(hands: int) -> ProcessPoolExecutor | None:

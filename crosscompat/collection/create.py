@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from crosscompat.book import records
 from crosscompat.book.crosses import WANTED_HEADER, read_crosses
 from crosscompat.book.current_plants import read_plants
 from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
-from crosscompat.book.records import GivenForecast
+from crosscompat.book.records import GivenForecast, Record
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
@@ -24,11 +23,6 @@ from crosscompat.ground.errors import Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.classification import ranks_among
-
-if TYPE_CHECKING:
-    from crosscompat.book import records
-    from crosscompat.book.records import Record
-
 
 _DEFAULT_TREE = "echinocereus"
 _HEADERS = {"wanted.csv": WANTED_HEADER}
@@ -199,22 +193,11 @@ def _quoted(text: str) -> str:
 
 
 _FILES = (FILE_NAME, "wanted.csv")
+_DAY_OF_COUNT = {"pods_set": "swelling", "pods_held": "ripe"}
 
 
 def make_demonstration(folder: Path, *, forecasts: bool = True) -> list[str]:
-    """Make the invented nursery's collection in an empty folder.
-
-    Parameters
-    ----------
-    folder : Path
-    forecasts : bool
-        Whether its book holds what was forecast of its crosses.
-
-    Returns
-    -------
-    list of str
-        The files made.
-    """
+    """Make the invented nursery's collection in an empty folder, with or without forecasts, and return its files."""
     folder.mkdir(parents=True, exist_ok=True)
     for name in _FILES:
         write_atomically(folder / name, files("crosscompat.demo").joinpath(name).read_bytes())
@@ -249,44 +232,26 @@ def read_forecasts(path: Path) -> tuple[GivenForecast, ...]:
     return tuple(GivenForecast(**row) for row in rows)
 
 
-def _dated(found: Sequence[Record]) -> list[Record]:
-    """Give the counts of the invented crosses the days on which they were taken."""
-    from crosscompat.book import records  # noqa: PLC0415 - only the demonstration needs them
-
-    days = _days()
-    of = {one.id: days.get(one.number or "", {}) for one in found if isinstance(one, records.Cross)}
-    of |= {one.id: of[one.cross] for one in found if isinstance(one, records.Sowing)}
-    column = {"pods_set": "swelling", "pods_held": "ripe"}
-    dated: list[Record] = []
-    for one in found:
-        if isinstance(one, records.Observation):
-            dated.append(replace(one, date=of[one.cross].get(column.get(one.what, ""))))
-        elif isinstance(one, records.SeedLot):
-            dated.append(replace(one, date=of[one.cross].get("ripe")))
-        elif isinstance(one, records.Sowing):
-            dated.append(replace(one, date=of[one.cross].get("sown")))
-        elif isinstance(one, records.Emergence):
-            dated += _looks(one, of[one.sowing])
-        else:
-            dated.append(one)
-    return dated
-
-
-def _looks(seen: records.Emergence, days: Mapping[str, date | None]) -> list[Record]:
-    """Return two looks at a tray, when the first seedling was up and when the last had come; or one."""
-    last = replace(seen, date=days.get("last_up"))
-    if not days.get("first_up") or not seen.highest:
-        return [last]
-    from crosscompat.book.records import new_id  # noqa: PLC0415 - as above
-
-    return [replace(seen, id=new_id(), date=days["first_up"], highest=1), last]
-
-
-def _days() -> Mapping[str, Mapping[str, date | None]]:
+def _dated(found: Sequence[Record]) -> Iterator[Record]:
+    """Give the counts of the invented crosses the days on which they were taken, and a tray its first seedling."""
     with as_file(files("crosscompat.demo").joinpath("days.csv")) as path:
         sheet = read_sheet(path)
-    found = {}
-    for row in sheet.rows:
-        cells = Cells(sheet, row, [])
-        found[cells.text("cross") or ""] = {name: cells.day(name) for name in sheet.header if name != "cross"}
-    return found
+    rows = [Cells(sheet, row, []) for row in sheet.rows]
+    days = {row.text("cross"): {name: row.day(name) for name in sheet.header if name != "cross"} for row in rows}
+    of = {one.id: days.get(one.number, {}) for one in found if isinstance(one, records.Cross)}
+    of |= {one.id: of[one.cross] for one in found if isinstance(one, records.Sowing)}
+    for one in found:
+        match one:
+            case records.Observation(cross=cross, what=what):
+                yield replace(one, date=of[cross].get(_DAY_OF_COUNT.get(what, "")))
+            case records.SeedLot(cross=cross):
+                yield replace(one, date=of[cross].get("ripe"))
+            case records.Sowing(cross=cross):
+                yield replace(one, date=of[cross].get("sown"))
+            case records.Emergence(sowing=sowing):
+                first = of[sowing].get("first_up")
+                if first and one.highest:
+                    yield replace(one, id=records.new_id(), date=first, highest=1)
+                yield replace(one, date=of[sowing].get("last_up"))
+            case _:
+                yield one

@@ -14,12 +14,11 @@ from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, read_wa
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
-from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.carried import CarriedTree, carried_tree, carried_trees, formulas
 from crosscompat.collection.recorded import read_book
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
-from crosscompat.known_hybrids import formulas
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.classification import ranks_among
@@ -201,24 +200,9 @@ def open_collection(folder: Path, *, crosses: bool = True, remember: bool = Fals
         raise BadInput(reading.faults)
     saved, unread = _model(folder / MODEL_FILE)
     recorded = read_book(folder, settings, crosses=crosses or saved is None, remember=remember)
-    traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
-    wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
-    return Collection(
-        folder,
-        settings,
-        wider,
-        settings.tree,
-        traits,
-        recorded.plants,
-        recorded.crosses,
-        wanted,
-        saved,
-        unread,
-        recorded.forecasts,
-        placed,
-        synonyms,
-        sample,
-    )
+    more: dict[str, Any] = {"saved": saved, "notices": unread, "wanted": wanted, "sample": sample}
+    more |= {"plants": recorded.plants, "crosses": recorded.crosses, "forecasts": recorded.forecasts}
+    return _collection(folder, settings, distances, traits, synonyms, **more)
 
 
 def open_carried(carried: CarriedTree) -> Collection:
@@ -226,18 +210,29 @@ def open_carried(carried: CarriedTree) -> Collection:
     settings = Settings(
         name=carried.title,
         tree=carried.name,
-        tree_unit=carried.unit,
         traits=carried.name,
         synonyms=carried.name if carried.synonyms else None,
+        tree_unit=carried.unit,
         group=carried.group,
         fruit_word=carried.fruit_word,
     )
-    from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a collection reads its own once
+    nowhere = Path()
+    distances, traits = _distances(nowhere, settings), _traits(nowhere, settings)
+    return _collection(None, settings, distances, traits, _synonyms(nowhere, settings))
 
-    synonyms = read_synonyms(carried.synonyms) if carried.synonyms else {}
-    traits = replace(read_traits(carried.traits, carried.trait_kinds), synonyms={**formulas(), **synonyms})
-    tree, placed = with_missing(read_tree(carried.tree, unit=carried.unit), traits, synonyms)
-    return Collection(None, settings, tree, carried.name, traits, placed=placed, synonyms=synonyms)
+
+def _collection(
+    folder: Path | None,
+    settings: Settings,
+    distances: Distances,
+    traits: TraitTable | None,
+    synonyms: dict[str, str],
+    **more: Any,
+) -> Collection:
+    """Return a collection in which tree and traits know each other's species."""
+    traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
+    wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
+    return Collection(folder, settings, wider, settings.tree, traits, placed=placed, synonyms=synonyms, **more)
 
 
 @dataclass

@@ -164,19 +164,10 @@ def take_in(
     folder: Path,
     settings: Settings,
     tables: Recorded,
-    mend: Callable[[Sequence[Record]], Sequence[Record]] = lambda found: found,
+    mend: Callable[[Sequence[Record]], Iterable[Record]] = lambda found: found,
 ) -> None:
-    """Write tables into the cross book of a collection, unless it holds anything already.
-
-    Parameters
-    ----------
-    folder : Path
-    settings : Settings
-    tables : Recorded
-    mend : callable, optional
-        What is done with the records before they are written.
-    """
-    from crosscompat.book.import_export.from_tables import records_of  # noqa: PLC0415 - only the demonstration is written so
+    """Write tables into the cross book of a collection, mended before, unless it holds anything already."""
+    from crosscompat.book.import_export.row_meaning import records_of  # noqa: PLC0415 - only the demonstration is written so
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:

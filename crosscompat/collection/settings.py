@@ -154,12 +154,7 @@ _USUAL: Mapping[str, Mapping[str, float]] = {
 
 
 def read_settings(path: Path) -> Settings:
-    """Read ``collection.toml``.
-
-    Parameters
-    ----------
-    path : Path
-        The file. A setting that is not given has its default.
+    """Read ``collection.toml``; a setting that is not given has its default.
 
     Raises
     ------

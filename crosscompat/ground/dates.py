@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final, Protocol, TypeVar
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span"]
+__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span",
+           "today"]  # fmt: skip
 
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                  "November", "December")  # fmt: skip
@@ -56,21 +57,10 @@ class TwoDates(WrongUse):
 def read_date(text: str, today: date, latest: date | None = None) -> date:
     """Return the day that a hand wrote.
 
-    Parameters
-    ----------
-    text : str
-        As ``2026-05-20``, ``20/5/2026``, ``20 May``, ``yesterday``, ``last sunday`` or ``3 days ago``. Between points
-        the day comes first. Without a year it is the last such day.
-    today : date
-    latest : date, optional
-        The last day that can be meant; it also settles which number is the month where only one reading keeps to it.
-
-    Raises
-    ------
-    TwoDates
-        If the day could be the month.
-    WrongUse
-        If it is no date, or a later one than can be meant.
+    It is written as ``2026-05-20``, ``20/5/2026``, ``20 May``, ``yesterday``, ``last sunday`` or ``3 days ago``. In
+    numbers with points the day comes first; without a year it is the last such day. ``latest`` is the last day that can
+    be meant; it also settles which number is the month where only one reading keeps to it. Raises `TwoDates` if the day
+    could be the month, `WrongUse` if it is no date, or a later one than can be meant.
 
     Examples
     --------
@@ -96,10 +86,8 @@ def read_date(text: str, today: date, latest: date | None = None) -> date:
 def readings(text: str, order: str | None = None) -> list[date]:
     """Return every day that a date with its whole year can mean.
 
-    Parameters
-    ----------
-    order : {"day-first", "month-first"}, optional
-        What is said of days that end in the year; without it the day comes first, then the month.
+    ``order``, "day-first" or "month-first", is what is said of days that end in the year; without it the day comes
+    first, then the month.
 
     Examples
     --------
@@ -134,6 +122,11 @@ def season_of(day: date, start: str = "01-01") -> int:
     """
     month, first = (int(part) for part in start.split("-"))
     return day.year if (day.month, day.day) >= (month, first) else day.year - 1
+
+
+def today() -> date:
+    """Return the local calendar day."""
+    return datetime.now().astimezone().date()
 
 
 def spoken_date(day: date, today: date | None = None) -> str:

@@ -12,8 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.ground.names_parse import PlantName, Unreadable, leading_genus, parse
-from crosscompat.ground.names_tokens import bare_word, fold, loose_keys, written_alike
+from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, leading_genus, parse
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -26,11 +25,14 @@ __all__ = [
     "genus_of",
     "loose_keys",
     "parse",
+    "read_name",
     "repeated",
     "written_alike",
 ]
 
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
+_SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
+_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 _SHORTLIST = 60
 _SAME_GENUS = 0.1
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
@@ -38,6 +40,24 @@ _JOINS = re.compile(r" × (?=[A-Z(×])")
 
 _SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: \S+)*)")
 """An epithet alone, or behind a genus of at most three letters or with a full stop."""
+
+
+def written_alike(text: str, known: Iterable[str]) -> list[str]:
+    """Return the codes, labels or numbers that differ from a text in case, blanks, dashes or leading zeros only.
+
+    Examples
+    --------
+    >>> written_alike("str-1", ["STR-01", "STR-2"]), written_alike("26–8", ["26-08", "26-18"])
+    (['STR-01'], ['26-08'])
+    """
+    keys = loose_keys(text)
+    return [name for name in known if keys & loose_keys(name)] if text.strip() else []
+
+
+def loose_keys(text: str) -> set[str]:
+    """Return a text without blanks and dashes, with its leading zeros and without."""
+    lowered = fold(text).casefold()
+    return {_SEPARATORS.sub("", key) for key in (lowered, _ZEROS.sub("", lowered))}
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
@@ -50,7 +70,7 @@ def correct_form(label: str, genus: str | None = None) -> str:
     >>> correct_form("Echinocereus_x_roetteri"), correct_form("tip 12")
     ('Echinocereus ×roetteri', 'tip 12')
     """
-    name = _read(label, genus)
+    name = read_name(label, genus)
     return str(name) if name else fold(label)
 
 
@@ -80,7 +100,7 @@ def genus_of(label: str) -> str | None:
     >>> genus_of("Mentha aquatica × M. arvensis × M. spicata")
     'Mentha'
     """
-    name = _read(label)
+    name = read_name(label)
     return leading_genus(name) if name else None
 
 
@@ -254,7 +274,7 @@ class NameIndex:
 
     def _key(self, label: str) -> tuple[object, ...] | None:
         if label not in self._keys:
-            name = _read(label)
+            name = read_name(label)
             self._keys[label] = _key(name) if name else None
         return self._keys[label]
 
@@ -262,7 +282,7 @@ class NameIndex:
         folded = fold(text)
         if folded in self._exact:
             return Match(self._exact[folded], "exact", text)
-        name = _read(text, genus)
+        name = read_name(text, genus)
         label = self._only(self._by_lowered.get(folded.casefold(), []), text) or self._parsed(name, text)
         if label:
             return Match(label, "parsed", text)
@@ -275,14 +295,14 @@ class NameIndex:
         same = [label for label in self._by_word.get(_anchor(name), []) if self._key(label) == wanted]
         if len(same) > 1:  # two ranks of one epithet: the name's own rank decides, if it has one
             printed = str(name)
-            same = [label for label in same if str(_read(label)) == printed] or same
+            same = [label for label in same if str(read_name(label)) == printed] or same
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
         synonym = self._synonym_index._search(text, genus, frozenset()) if self._synonym_index else None  # noqa: SLF001 - another of this class
         if synonym is None or synonym.how == "species" or synonym.label in seen:
             return None
-        name = _read(synonym.label)
+        name = read_name(synonym.label)
         accepted = self._search(self.synonyms[synonym.label], name.genus if name else genus, seen | {synonym.label})
         if accepted is None:
             return None
@@ -306,7 +326,9 @@ class NameIndex:
         for index in (self, self._synonym_index or self):
             labels = index._by_word.get(bare_word(epithets[0]), [])  # noqa: SLF001 - another of this class
             genera = {fold(label).split(" ")[0] for label in labels}
-            spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera & {genus} or genera))
+            if genus in genera or (genus and beginning):  # a genus cut short is that of the first parent
+                genera &= {genus}
+            spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera))
             meant = (self._search(each, None, frozenset()) for each in spelt if each.casefold().startswith(beginning))
             found = {match.label: match.how for match in meant if match and match.how != "species"}
             if label := self._only(list(found), text):
@@ -332,7 +354,7 @@ def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     return dict(groups)
 
 
-def _read(text: str, genus: str | None = None) -> PlantName | None:
+def read_name(text: str, genus: str | None = None) -> PlantName | None:
     """Return the parts of a name, or None if it is no plant name."""
     try:
         return parse(text, genus)
@@ -363,7 +385,7 @@ def _leans(name: PlantName) -> bool:
 
 
 def _written_out(text: str, genus: str | None) -> str:
-    name = _read(text, genus)
+    name = read_name(text, genus)
     return str(name) if name else fold(text)
 
 

@@ -2,25 +2,116 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass, replace
+from itertools import accumulate
+from typing import NamedTuple
 
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names_tokens import (
-    QUALIFIERS,
-    Token,
-    fold,
-    is_author,
-    is_epithet,
-    is_genus,
-    is_lower,
-    is_short,
-    rank,
-    stem,
-    tokenise,
-)
 from crosscompat.ground.wording import say
 
-__all__ = ["PlantName", "Unreadable", "leading_genus", "parse"]
+__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "leading_genus", "parse"]
+
+_TOKEN = re.compile(
+    r"""(?<![^\s(×✕])['‘’‛`´](?P<cultivar>[^\s'‘’‛`´](?:.*?[^\s])??)['’`´](?=[\s),;×✕]|$)
+    | (?<![^\s(×✕])["“„](?P<trade>[^"“”„\s'‘’‛`´][^"“”„]*)["”“](?=[\s),;×✕]|$)
+    | (?<![^\s(×✕])(?P<initials>[A-Z]{1,5}|[A-Z][a-z]{1,2})[\ -]?
+        (?P<number>\d{1,6}(?:[./-]\d{1,5})?[a-z]?)(?=[\s),;×✕]|$)
+    | (?P<sign>[×✕()♀♂]|(?<![^\s(])\+)
+    | (?P<word>[^\s×✕()♀♂]+)""",
+    re.VERBOSE,
+)
+# No Latin word begins with x and one of these consonants, so this x is the sign; xanth-, xer-, xiph-, xhosa stay words.
+_GLUED = re.compile(r"[xX](?=[A-Z][a-z])|x(?=[bcdfgjklmnpqrstvwz][a-z])")
+_SHORT = re.compile(r"[^\W\d_]{1,4}\.|[A-Z]")
+_GENUS = re.compile(r"[^\W\d_][^\W\d_-]+(?:-[^\W\d_]+)*")
+_EPITHET = re.compile(r"[^\W\d_][^\W\d_]+(?:-[^\W\d_]+)*|[^\W\d_]-[^\W\d_]+")
+_YEAR = re.compile(r"(?:17|18|19|20)\d\d")
+_RANKS = {
+    "subsp": "subsp.", "ssp": "subsp.", "subspecies": "subsp.", "var": "var.", "v": "var.", "variety": "var.",
+    "varietas": "var.", "subvar": "subvar.", "f": "f.", "fa": "f.", "fo": "f.", "forma": "f.", "form": "f.",
+    "subf": "subf.", "subforma": "subf.",
+}  # fmt: skip
+_QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
+# Between and after authors, without their points.
+_PARTICLE = re.compile(
+    r"ex|et|in|and|de|del|della|den|der|des|di|do|du|la|le|van|von|vom|zu|zum|zur|y|e|fil|f|non|nec|emend|hort|al|auct"
+    r"|pro|bis|sensu|s\.l|s\.str|s|l|str|lat|agg|nom|nud"
+)
+
+
+def fold(label: str) -> str:
+    """Return the form in which labels are compared: NFC, underscores and runs of blanks as one space, case kept."""
+    if not label.isascii():
+        label = unicodedata.normalize("NFC", label)
+    return " ".join(label.replace("_", " ").split())
+
+
+def bare_word(word: str) -> str:
+    """Return a word without a hybrid sign stuck to its front: "xroetteri" has one, "xanthocarpus" none."""
+    word = word.lstrip("×✕")
+    glued = _GLUED.match(word)
+    return word[1:] if glued else word
+
+
+class _Token(NamedTuple):
+    """A piece of a name and what it is: "word", "cultivar", "field", or the sign itself."""
+
+    kind: str = ""
+    text: str = ""
+
+    @property
+    def stem(self) -> str:
+        return self.text.rstrip(".").lower() if self.kind == "word" else ""
+
+    @property
+    def rank(self) -> str | None:
+        """A rank as it is printed, "notho" in full (ICN Art. H.3.1 allows "n-")."""
+        if self.stem in _RANKS:
+            return _RANKS[self.stem]
+        rest = re.sub(r"^(?:notho-?|n-?)", "", self.stem)
+        return f"notho{_RANKS[rest]}" if rest in _RANKS else None
+
+    @property
+    def is_lower(self) -> bool:
+        return self.kind == "word" and self.text[0].islower()
+
+    @property
+    def is_epithet(self) -> bool:
+        """Whether a word may be an epithet: no rank, no cf., no particle of authors."""
+        other = self.rank or self.stem in _QUALIFIERS or _PARTICLE.fullmatch(self.stem)
+        return self.is_lower and bool(_EPITHET.fullmatch(self.text)) and not other
+
+    def is_word(self, kind: re.Pattern[str]) -> bool:
+        return self.kind == "word" and bool(kind.fullmatch(self.text)) and not self.rank
+
+    @property
+    def is_author(self) -> bool:
+        """Whether it may stand among authors: a name with a capital, a particle, a year, a bracket."""
+        sign = self.kind in {"(", ")"} or self.text in {"&", ",", "."} or _YEAR.fullmatch(self.text)
+        return bool(sign or (self.kind == "word" and (self.text[0].isupper() or _PARTICLE.fullmatch(self.stem))))
+
+
+def _tokens(text: str) -> list[_Token]:
+    tokens: list[_Token] = []
+    for match in _TOKEN.finditer(text):
+        parts = match.groupdict()
+        if quoted := parts["cultivar"] or parts["trade"]:
+            tokens.append(_Token("cultivar", quoted))
+        elif parts["number"]:
+            tokens.append(_Token("field", f"{parts['initials']} {parts['number']}"))
+        elif parts["sign"]:
+            sign = parts["sign"].replace("✕", "×")
+            tokens.append(_Token(sign, sign))
+        else:
+            word = parts["word"].strip(",;") or parts["word"]
+            if word in {"x", "X"} or _GLUED.match(word):
+                tokens.append(_Token("×", "×"))
+                word = word[1:]
+            if word:
+                tokens.append(_Token("word", word))
+    return tokens
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +140,7 @@ class PlantName:
     parents: tuple[PlantName, PlantName] | None = None
 
     def only_species(self) -> PlantName:
-        """Return the name without anything below the species.
-
-        Examples
-        --------
-        >>> str(parse("Echinocereus cf. coccineus QX 237").only_species())
-        'Echinocereus coccineus'
-        """
+        """Return the name without anything below the species, authors or a qualifier."""
         if self.parents:
             first, second = self.parents
             return PlantName(self.received, parents=(first.only_species(), second.only_species()))
@@ -68,10 +153,8 @@ class PlantName:
             right = f"({second})" if second.parents and not _below(second) else str(second)
             formula = f"{first} × {right}"
             return " ".join([f"({formula})", *below]) if below else formula
-        parts = ["×" * self.hybrid_genus + self.genus]
         doubt = [self.qualifier] if self.qualifier else []
-        if not self.qualifies_infraspecific:
-            parts += doubt
+        parts = ["×" * self.hybrid_genus + self.genus, *([] if self.qualifies_infraspecific else doubt)]
         if self.epithet:
             parts.append("×" * self.hybrid + self.epithet)
         if self.infraspecific:
@@ -82,7 +165,6 @@ class PlantName:
 
 
 def _below(name: PlantName) -> list[str]:
-    """Return what follows the botanical name: group, cultivar, field number."""
     parts = [f"{name.group} Group"] if name.group else []
     parts += [f"'{name.cultivar}'"] if name.cultivar else []
     return parts + ([name.field_number] if name.field_number else [])
@@ -100,7 +182,7 @@ def _refuse(key: str, name: str, **values: str) -> UnknownName:
 class _Reader:
     """Reads one name that is no formula, token after token."""
 
-    def __init__(self, tokens: list[Token], whole: str, genus: str | None) -> None:
+    def __init__(self, tokens: list[_Token], whole: str, genus: str | None) -> None:
         self.tokens = tokens
         self.whole = whole
         self.first_genus = genus
@@ -111,102 +193,89 @@ class _Reader:
     def put(self, **values: str | bool | None) -> None:
         self.name = replace(self.name, **values)  # type: ignore[arg-type]
 
-    def peek(self, ahead: int = 0) -> Token:
+    def peek(self, ahead: int = 0) -> _Token:
         place = self.at + ahead
-        return self.tokens[place] if place < len(self.tokens) else Token("", "")
+        return self.tokens[place] if place < len(self.tokens) else _Token()
+
+    def step(self) -> _Token:
+        token = self.peek()
+        self.at += 1
+        return token
 
     def take(self, kind: str) -> bool:
-        """Step over a token of that kind if it is next."""
         is_next = self.peek().kind == kind
         self.at += is_next
         return is_next
 
+    def texts(self, *kinds: str) -> list[str]:
+        first = self.at
+        while self.peek().kind in kinds:
+            self.at += 1
+        return [token.text for token in self.tokens[first : self.at]]
+
     def read(self) -> PlantName:
-        if stem(self.peek()) in {"cf", "aff"}:
+        if self.peek().stem in {"cf", "aff"}:
             self.qualifier()
         self.genus()
         self.species()
         while self.at < len(self.tokens):
             self.rest()
         if self.authors:
-            joined = " ".join(self.authors).replace("( ", "(").replace(" )", ")")
-            self.put(authors=joined)
+            self.put(authors=" ".join(self.authors).replace("( ", "(").replace(" )", ")"))
         return self.name
 
     def qualifier(self) -> None:
-        word = stem(self.peek())
-        if word in QUALIFIERS:
-            self.at += 1
-            self.put(qualifier=QUALIFIERS[word], qualifies_infraspecific=self.name.epithet is not None)
+        if self.peek().stem in _QUALIFIERS:
+            word = self.step().stem
+            self.put(qualifier=_QUALIFIERS[word], qualifies_infraspecific=self.name.epithet is not None)
 
     def genus(self) -> None:
         self.put(hybrid_genus=self.take("×"))
-        token = self.peek()
-        self.at += 1
-        lonely = is_lower(token) and self.at == len(self.tokens)
-        if is_short(token):
-            self.put(**self.expanded(token.text))
-        elif is_genus(token) and not lonely:
+        token = self.step()
+        if token.is_word(_SHORT):
+            full = fold(self.first_genus or "")
+            bare = full.lstrip("× ")
+            if not full:
+                raise _refuse("abbreviation", self.whole, short=token.text)
+            if not bare.casefold().startswith(token.text.rstrip(".").casefold()):
+                raise _refuse("abbreviation_other", self.whole, short=token.text, genus=full)
+            self.put(genus=bare, hybrid_genus=self.name.hybrid_genus or bare != full)
+        elif token.is_word(_GENUS) and not (token.is_lower and self.at == len(self.tokens)):
             self.put(genus=token.text[0].upper() + token.text[1:])
         else:
             raise _refuse("unreadable", self.whole, piece=token.text or self.whole)
 
-    def expanded(self, short: str) -> dict[str, str | bool]:
-        if not self.first_genus:
-            raise _refuse("abbreviation", self.whole, short=short)
-        full = fold(self.first_genus)
-        bare = full.lstrip("× ")
-        if not bare.casefold().startswith(short.rstrip(".").casefold()):
-            raise _refuse("abbreviation_other", self.whole, short=short, genus=full)
-        return {"genus": bare, "hybrid_genus": self.name.hybrid_genus or bare != full}
-
     def species(self) -> None:
         hybrid = self.take("×")
         self.qualifier()
-        if self.name.qualifier == "sp.":
-            self.undetermined()
+        if self.name.qualifier == "sp.":  # what is no cultivar or field number tells this one from others: "sp. A"
+            self.put(qualifier=" ".join(["sp.", *self.texts("word")]))
             return
         hybrid = self.take("×") or hybrid
-        if is_epithet(self.peek()):
-            self.put(epithet=self.peek().text, hybrid=hybrid)
-            self.at += 1
+        if self.peek().is_epithet:
+            self.put(epithet=self.step().text, hybrid=hybrid)
             if not self.name.qualifier:
                 self.qualifier()
-            if is_epithet(self.peek()):
-                self.put(infraspecific=self.peek().text)
-                self.at += 1
-
-    def undetermined(self) -> None:
-        """After "sp." whatever is no cultivar or field number tells this one from the others: "sp. A", "sp. nov."."""
-        tells = ["sp."]
-        while self.peek().kind == "word":
-            tells.append(self.peek().text)
-            self.at += 1
-        self.put(qualifier=" ".join(tells))
+            if self.peek().is_epithet:
+                self.put(infraspecific=self.step().text)
 
     def rest(self) -> None:
-        token = self.peek()
-        self.at += 1
+        token = self.step()
         if token.kind == "cultivar":
             self.put(cultivar=token.text)
         elif token.kind == "field":
             self.put(field_number=token.text)
         elif token.text in {"Group", "Gp", "Gp."} and self.authors:
             self.group()
-        elif stem(token) == "cv" and self.peek().kind in {"word", "cultivar"}:
-            self.cultivar()
+        elif token.stem == "cv" and (words := self.texts("word", "cultivar")):
+            name = " ".join(words).strip("'‘’‛`´\"“”„ ")
+            if not name:
+                raise _refuse("unreadable", self.whole, piece="cv.")
+            self.put(cultivar=name)
         elif not self.infraspecific(token):
-            self.author(token)
-
-    def cultivar(self) -> None:
-        words = []
-        while self.peek().kind in {"word", "cultivar"}:
-            words.append(self.peek().text)
-            self.at += 1
-        name = " ".join(words).strip("'‘’‛`´\"“”„ ")
-        if not name:
-            raise _refuse("unreadable", self.whole, piece="cv.")
-        self.put(cultivar=name)
+            if not token.is_author:
+                raise _refuse("unreadable", self.whole, piece=token.text)
+            self.authors.append(token.text)
 
     def group(self) -> None:
         words: list[str] = []
@@ -218,58 +287,43 @@ class _Reader:
             raise _refuse("unreadable", self.whole, piece="Group")
         self.put(group=" ".join(words))
 
-    def infraspecific(self, token: Token) -> bool:
+    def infraspecific(self, token: _Token) -> bool:
         """Read an epithet if the token is its rank; "f." before anything else is filius, the son."""
-        written = rank(token)
+        written = token.rank
         signed = self.peek().kind == "×"
-        doubtful = stem(self.peek(signed)) in {"cf", "aff"}
-        if written is None or self.name.epithet is None or not is_epithet(self.peek(signed + doubtful)):
+        doubtful = self.peek(signed).stem in {"cf", "aff"}
+        if written is None or self.name.epithet is None or not self.peek(signed + doubtful).is_epithet:
             return False
         self.at += signed
         if doubtful:
             self.qualifier()
         notho = "notho" if signed and not written.startswith("notho") else ""
-        self.put(rank=notho + written, infraspecific=self.peek().text)
-        self.at += 1
+        self.put(rank=notho + written, infraspecific=self.step().text)
         return True
 
-    def author(self, token: Token) -> None:
-        if not is_author(token):
-            raise _refuse("unreadable", self.whole, piece=token.text)
-        self.authors.append(token.text)
+
+def _depths(tokens: list[_Token]) -> list[int]:
+    return list(accumulate((token.kind == "(") - (token.kind == ")") for token in tokens))
 
 
-def _closing(tokens: list[Token]) -> int:
-    """Return the place of the bracket that closes the first one, or -1."""
-    depth = 0
-    for place, token in enumerate(tokens):
-        depth += (token.kind == "(") - (token.kind == ")")
-        if depth == 0:
-            return place
-    return -1
-
-
-def _joins(before: list[Token], after: Token, whole: str) -> bool:
+def _joins(before: list[_Token], after: _Token, whole: str) -> bool:
     """Say whether a × joins two parents, and does not stand before a genus, an epithet or a rank's epithet."""
-    names = [token for token in before if token.kind not in {"♀", "♂"} and stem(token) not in {"cf", "aff"}]
+    names = [token for token in before if token.kind not in {"♀", "♂"} and token.stem not in {"cf", "aff"}]
     if not names:
         return False
     if after.kind in {"", ")", "field"}:
         raise _refuse("unreadable", whole, piece="×")
-    if after.kind != "cultivar" and not is_lower(after):
+    if after.kind != "cultivar" and not after.is_lower:
         return True
     only_genus = len([token for token in names if token.kind != "×"]) == 1 and names[-1].kind == "word"
-    if only_genus or rank(names[-1]):
+    if only_genus or names[-1].rank:
         return False
     raise _refuse("genus_left_out", whole)
 
 
-def _sides(tokens: list[Token], whole: str) -> list[list[Token]]:
-    sides: list[list[Token]] = [[]]
-    depth = 0
-    for place, token in enumerate(tokens):
-        depth += (token.kind == "(") - (token.kind == ")")
-        after = tokens[place + 1] if place + 1 < len(tokens) else Token("", "")
+def _sides(tokens: list[_Token], whole: str) -> list[list[_Token]]:
+    sides: list[list[_Token]] = [[]]
+    for token, depth, after in zip(tokens, _depths(tokens), [*tokens[1:], _Token()], strict=False):
         if token.kind == "×" and depth == 0 and _joins(sides[-1], after, whole):
             sides.append([])
         else:
@@ -284,62 +338,50 @@ def leading_genus(name: PlantName) -> str:
     return "×" * name.hybrid_genus + name.genus
 
 
-def _formula(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
-    name: PlantName | None = None
-    for side in _sides(tokens, whole):
-        sexes = {token.kind for token in side} & {"♀", "♂"}
-        read = _side([token for token in side if token.kind not in {"♀", "♂"}], whole, genus)
-        if name is None:
-            name, first_sexes = read, sexes
-            genus = leading_genus(read)
-            continue
+def _formula(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
+    first, *others = _sides(tokens, whole)
+    name, sexes = _side(first, whole, genus)
+    genus = leading_genus(name)
+    for side in others:
+        read, signs = _side(side, whole, genus)
         # The signs say who is the mother whatever the order (ICN Rec. H.2A.1).
-        turned = first_sexes == {"♂"} or (not first_sexes and sexes == {"♀"})
+        turned = sexes == {"♂"} or (not sexes and signs == {"♀"})
         pair = (read, name) if turned else (name, read)
-        name = PlantName(f"{name.received} × {read.received}", parents=pair)
-        first_sexes = set()
-    if name is None:
-        raise _refuse("unreadable", whole, piece=whole)
+        name, sexes = PlantName(f"{name.received} × {read.received}", parents=pair), set()
     return name
 
 
-def _side(tokens: list[Token], whole: str, genus: str | None) -> PlantName:
+def _side(side: list[_Token], whole: str, genus: str | None) -> tuple[PlantName, set[str]]:
+    """Return one side of a formula, and the signs of sex in it."""
+    tokens = [token for token in side if token.kind not in {"♀", "♂"}]
+    sexes = {token.kind for token in side} & {"♀", "♂"}
     if not tokens:
         raise _refuse("unreadable", whole, piece="×")
     if tokens[0].kind != "(":
-        return _Reader(tokens, whole, genus).read()
-    end = _closing(tokens)
-    if end < 0:
+        return _Reader(tokens, whole, genus).read(), sexes
+    depths = _depths(tokens)
+    if 0 not in depths:
         raise _refuse("unreadable", whole, piece="(")
+    end = depths.index(0)
     name = _formula(tokens[1:end], whole, genus)
     below = _Reader(tokens[end + 1 :], whole, genus)
     while below.at < len(below.tokens):
         below.rest()
     if below.authors:
         raise _refuse("unreadable", whole, piece=below.authors[0])
-    behind = below.name
-    added = {"cultivar": behind.cultivar, "group": behind.group, "field_number": behind.field_number}
-    return replace(name, **{part: text for part, text in added.items() if text})  # type: ignore[arg-type]
+    added = {part: getattr(below.name, part) for part in ("cultivar", "group", "field_number")}
+    return replace(name, **{part: text for part, text in added.items() if text}), sexes
 
 
 def parse(text: str, genus: str | None = None) -> PlantName:
     """Read a plant's name as people write it.
 
     Reads × or x before the genus, the epithet or between parents, ranks and their abbreviations, cultivars in any kind
-    of quotes, groups, cf., aff. and sp., field numbers and authors. A second parent may shorten the first one's genus.
+    of quotes, groups, cf., aff. and sp., field numbers and authors; underscores count as spaces. ``genus`` is what an
+    abbreviation such as "E." stands for; a second parent may shorten the first one's genus.
 
-    Parameters
-    ----------
-    text : str
-        The name; underscores count as spaces.
-    genus : str, optional
-        What an abbreviation such as "E." stands for: the genus of the first parent named.
-
-    Raises
-    ------
-    UnknownName
-        If this is no plant name that can be read, an abbreviation stands for nothing known, a parent in a formula has
-        no genus (ICN Art. H.2 Ex. 2), or + marks a graft-chimaera.
+    Raises `UnknownName` if it cannot be read, an abbreviation stands for nothing known, a parent in a formula has no
+    genus (ICN Art. H.2 Ex. 2), or + marks a graft-chimaera.
 
     Examples
     --------
@@ -347,14 +389,11 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     'Echinocereus ×roetteri'
     >>> str(parse("Salix aurita L. x S. caprea L."))
     'Salix aurita × Salix caprea'
-    >>> parse("Echinocereus coccineus Engelm. ssp. rosei QX 237").field_number
-    'QX 237'
     """
     folded = fold(text)
     if not folded:
         raise Unreadable(say("names.empty"), text)
-    tokens = tokenise(folded)
+    tokens = _tokens(folded)
     if any(token.kind == "+" for token in tokens):
         raise _refuse("graft", folded)
-    name = _formula(tokens, folded, genus)
-    return replace(name, received=text)
+    return replace(_formula(tokens, folded, genus), received=text)

@@ -35,9 +35,8 @@ class SeedsPerPod:
 
     Attributes
     ----------
-    mean : float
-    size : float
-        Of the negative binomial: the variance is mean + mean² / size. Not read where there is a cap.
+    mean, size : float
+        Of the negative binomial: the variance is mean + mean² / size. The size is not read where there is a cap.
     cap : int or None
         Most seeds a pod can hold, where the group has such a number (3 in spurges); the spread is then binomial.
     """
@@ -49,15 +48,14 @@ class SeedsPerPod:
     def none_of_them(self, fails: Floats) -> Floats:
         """Return the chance that no seed of a pod comes to anything, if each fails with chance ``fails``.
 
-        This is the probability generating function of the number of seeds. The mean number of seeds in its place would
-        be far too low where pods differ.
+        This is the probability generating function of the number of seeds; the mean number in its place would be far
+        too low where pods differ.
 
         Examples
         --------
         Three ovules, each a seed with chance 2/3, each seed failing half the time.
 
-        >>> spread = SeedsPerPod(mean=2.0, size=1.0, cap=3)
-        >>> bool(np.isclose(spread.none_of_them(np.array(0.5)), (1 - 2 / 3 * 0.5) ** 3))
+        >>> bool(np.isclose(SeedsPerPod(2.0, 1.0, cap=3).none_of_them(np.array(0.5)), (1 - 2 / 3 * 0.5) ** 3))
         True
         """
         if self.cap is not None:
@@ -78,9 +76,11 @@ def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None =
     cap : int, optional
         Most seeds a pod can hold.
 
-    Notes ----- The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
-    by the likelihood and a log-normal prior around 1 with a standard deviation of log 5 (a judgement); sums of m pods
-    are negative binomial with m times the size.
+    Notes
+    -----
+    The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
+    by the likelihood and a log-normal prior around 1 with a standard deviation of log 5 [J]; sums of m pods are
+    negative binomial with m times the size.
 
     Examples
     --------
@@ -143,15 +143,7 @@ class Logits:
 
 
 def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits:
-    """Return the logit of a step, matched in mean and variance, given those of the steps that it joins.
-
-    Parameters
-    ----------
-    step : str
-        One of ``STEPS`` that joins others.
-    parts : tuple of Logits
-        In the order of ``STEPS``, independent.
-    seeds : SeedsPerPod
+    """Return the logit of a step, matched in mean and variance, given those of the steps that it joins, in their order.
 
     Examples
     --------
@@ -176,19 +168,15 @@ def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logit
 
     Parameters
     ----------
-    prior : Logits
-        Of the step before any cross.
-    own : Logits
-        Of the step given the crosses counted at it alone; the prior where there are none.
+    prior, own : Logits
+        Of the step, before any cross and given the crosses counted at it alone.
     of_parts : tuple of Logits, Logits
-        The step made up of its parts, before any cross and given those counted along the way.
+        The step made up of its parts, before any cross and given those counted along the way. Where these say nothing
+        the answer is ``own`` to the last digit; where they say all, what they say.
 
-    Returns
-    -------
-    Logits
-        Where the parts say nothing, ``own`` to the last digit; where they say all, what they say.
-
-    Notes ----- The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
+    Notes
+    -----
+    The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
     mean. A few successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts
     are learned; else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure
     than the prior; what the parts say reaches no farther for that.
@@ -221,28 +209,18 @@ def share_means(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     >>> bool(means["set"][0] < means["hold"][0]), means["whole"][0]
     (True, np.float64(0.0))
     """
-    table = _shares(seeds)
-    found = {name: np.interp(whole, table.reached, table.means[name]) for name in table.means}
-    return {**found, WHOLE: whole}
+    reached, means, _ = _shares(seeds)
+    return {**{name: np.interp(whole, reached, mean) for name, mean in means.items()}, WHOLE: whole}
 
 
 def prior_shares(seeds: SeedsPerPod) -> dict[str, float]:
     """Return how widely each step is spread before any cross, as a share of the whole's standard deviation."""
-    return _shares(seeds).spreads
-
-
-@dataclass(frozen=True, slots=True)
-class _Shares:
-    """Prior means of the steps over a grid of chances of the whole, and the mean that these come to."""
-
-    reached: Floats
-    means: dict[str, Floats]
-    spreads: dict[str, float]
+    return _shares(seeds)[2]
 
 
 @lru_cache(maxsize=64)
-def _shares(seeds: SeedsPerPod) -> _Shares:
-    """Share out every chance of the whole, and find which mean of the whole the stages come to."""
+def _shares(seeds: SeedsPerPod) -> tuple[Floats, dict[str, Floats], dict[str, float]]:
+    """Share out a grid of chances; return the means of the whole they come to, and means and spreads of steps."""
     stages = _split(_GRID, seeds)
     made = {name: Logits(mean, np.full(mean.shape, STAGE_SPREAD * TYPICAL_SD)) for name, mean in stages.items()}
     for step, parts in STEPS.items():
@@ -254,7 +232,7 @@ def _shares(seeds: SeedsPerPod) -> _Shares:
         name: STAGE_SPREAD if name in STAGES else float(np.interp(0.0, reached, made[name].sd)) / TYPICAL_SD
         for name in STEPS
     }
-    return _Shares(reached, means, {**spreads, WHOLE: 1.0})
+    return reached, means, {**spreads, WHOLE: 1.0}
 
 
 def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
@@ -263,12 +241,12 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     log_seed = SEED_SHARE * log_whole
     fruitful = np.clip(1.0 - seeds.none_of_them(-np.expm1(log_seed)), _LEAST_CHANCE, 1.0)
     log_pod = np.minimum(log_whole - np.log(fruitful), SEED_SHARE * log_whole)
-    found = {}
+    result = {}
     for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
         first, second = STEPS[step]
-        found[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
-        found[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
-    return found
+        result[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
+        result[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
+    return result
 
 
 def _moments(values: Floats, weights: Floats) -> Logits:

@@ -1,9 +1,7 @@
-"""The design matrix of one stage: coefficients, effects of groups, and nested effects integrated out exactly.
+"""The design matrix of one stage: coefficients, effects of groups, and groups of nested effects.
 
 A record touches few of many columns, and so do all records of one coarsest nested group (a pair) together. The matrix
-is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole. Nested
-effects are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
-Statistics 21:124-127), which needs sums over groups alone.
+is kept as those columns and numbers; only where a group touches about as many as there are is it kept whole.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ from crosscompat.model.likelihood import Floats, Ints
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["DesignMatrix", "Elimination", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
+__all__ = ["DesignMatrix", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
 
 _ROUNDING = 1e-8
 _LEAST = 1e-10
@@ -33,10 +31,10 @@ class Kinship:
 
     Attributes
     ----------
-    matrix : ndarray of float, shape (n_levels, n_levels)
-        Diagonal 1, positive semi-definite.
-    values, vectors : ndarray of float, shape (n_levels,) and (n_levels, n_levels)
-        Its eigenvalues, not below 0, and eigenvectors.
+    matrix, vectors : ndarray of float, shape (n_levels, n_levels)
+        A, of diagonal 1 and positive semi-definite, and its eigenvectors.
+    values : ndarray of float, shape (n_levels,)
+        Its eigenvalues, not below 0.
     """
 
     matrix: Floats
@@ -46,12 +44,7 @@ class Kinship:
 
     @classmethod
     def of(cls, matrix: ArrayLike) -> Kinship:
-        """Decompose a correlation matrix.
-
-        Raises
-        ------
-        ValueError
-            If it is not positive semi-definite.
+        """Decompose a correlation matrix; ValueError if it is not positive semi-definite.
 
         Examples
         --------
@@ -95,8 +88,8 @@ class Factor:
     kinship : Kinship or None
         How levels are related; None: not at all.
     nested : bool
-        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie
-        within one another, are not related, and every record has a level of each.
+        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie within
+        one another, are not related, and every record has a level of each.
     """
 
     name: str
@@ -115,13 +108,7 @@ class Factor:
         *,
         nested: bool = False,
     ) -> Factor:
-        """Make a factor, with as many levels as there are numbers if their number is not given.
-
-        Examples
-        --------
-        >>> Factor.of("mother", [0, 0, 2]).size
-        3
-        """
+        """Make a factor, with as many levels as there are numbers if their number is not given."""
         table = np.asarray(levels, dtype=np.intp)
         return cls(name, table, int(table.max(initial=-1)) + 1 if size is None else size, kinship, nested)
 
@@ -133,13 +120,6 @@ def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
     ------
     ValueError
         If they do not lie within one another, are related, or leave a record out.
-
-    Examples
-    --------
-    >>> pair = Factor.of("pair", [0, 0, 1, 1], nested=True)
-    >>> record = Factor.of("record", [0, 1, 2, 3], nested=True)
-    >>> nested_chain((pair, record))
-    (1, 0)
     """
     chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
     for factor in (factors[i] for i in chain):
@@ -164,7 +144,6 @@ class Grouping:
     top, parent : ndarray of int, shape (m,)
         Which group of the coarsest factor, and of the next coarser one, each lies in.
     member : scipy.sparse.csr_array, shape (m, n_records)
-        1 where a record is of a group.
     single : bool
         Whether no group has two records.
     """
@@ -176,21 +155,20 @@ class Grouping:
     member: csr_array
     single: bool
 
-    @classmethod
-    def of(cls, groups: Ints, size: int, coarser: Ints, coarsest: Ints) -> Grouping:
-        """Note where each group lies."""
-        from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
-
-        member = csr_array((np.ones(groups.size), (groups, np.arange(groups.size))), shape=(size, groups.size))
-        top, parent = np.zeros((2, size), dtype=np.intp)
-        top[groups], parent[groups] = coarsest, coarser
-        return cls(groups, size, top, parent, member, np.unique(groups).size == groups.size)
-
     def sums(self, values: Floats) -> Floats:
         """Return the sum over each group of numbers (n_records,) or rows (n_records, w)."""
         if values.ndim == 1:
             return _sums(self.groups, values, self.size)
         return np.asarray(self.member @ values)
+
+
+def _grouping(groups: Ints, size: int, coarser: Ints, coarsest: Ints) -> Grouping:
+    from scipy.sparse import csr_array  # noqa: PLC0415 - only a fit needs it
+
+    member = csr_array((np.ones(groups.size), (groups, np.arange(groups.size))), shape=(size, groups.size))
+    top, parent = np.zeros((2, size), dtype=np.intp)
+    top[groups], parent[groups] = coarsest, coarser
+    return Grouping(groups, size, top, parent, member, np.unique(groups).size == groups.size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,10 +201,8 @@ class DesignMatrix:
         Number of coefficients, and of all columns, q.
     blocks : tuple of slice
         Columns of each factor; empty for a nested one.
-    chain : tuple of int
-        Places of the nested factors, finest first.
-    nested : tuple of Grouping
-        Their groups.
+    chain, nested : tuple of int and tuple of Grouping
+        Places of the nested factors, finest first, and their groups.
     touched : ndarray of int, shape (n_coarsest_groups, w)
         Columns that the records of each coarsest group touch, -1 for none.
     columns : ndarray of int, shape (n_records, w)
@@ -268,10 +244,7 @@ class DesignMatrix:
         return result.reshape(self.size, self.size)
 
     def quadratic(self, rows: Floats, matrix: Floats) -> Floats:
-        """Return row' matrix row for rows like those of the records, shape (n_records,).
-
-        The upper half of the matrix is enough, unless the design is kept whole.
-        """
+        """Return row' matrix row for rows like those of the records; of products the upper half is enough."""
         if self.products is None:
             return np.asarray(np.einsum("ij,ij->i", rows @ matrix, rows))
         at = self.products
@@ -288,18 +261,7 @@ class DesignMatrix:
 
 
 def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
-    """Lay the coefficients and the factors out as columns and groups.
-
-    Parameters
-    ----------
-    x : ndarray of float, shape (n_records, p)
-        Columns of the coefficients.
-    factors : tuple of Factor
-
-    Raises
-    ------
-    ValueError
-        If the nested factors do not lie within one another.
+    """Lay coefficients, x of shape (n_records, p), and factors out as columns and groups.
 
     Examples
     --------
@@ -317,7 +279,7 @@ def design_matrix(x: Floats, factors: tuple[Factor, ...]) -> DesignMatrix:
     groups = [factors[i].levels for i in chain]
     top = groups[-1] if chain else np.arange(m)
     nested = tuple(
-        Grouping.of(own, factors[i].size, coarser, top)
+        _grouping(own, factors[i].size, coarser, top)
         for i, own, coarser in zip(chain, groups, [*groups[1:], top], strict=False)
     )
     levels = [
@@ -358,102 +320,3 @@ def _filled(place: Ints, value: Floats, width: int) -> Floats:
 
 def _sums(groups: Ints, values: Floats, size: int) -> Floats:
     return np.asarray(np.bincount(groups, values, size), dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True)
-class Elimination:
-    """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
-
-    Attributes
-    ----------
-    design : DesignMatrix
-    weight : ndarray of float, shape (n_records,)
-        w.
-    variances : ndarray of float
-        Of the nested factors, finest first.
-    keep : tuple of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one.
-    load, gain : tuple of ndarray of float
-        The sum of w * keep over each group, and v / (1 + v load).
-    leaning : ndarray of float, shape (n_records, w)
-        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
-    """
-
-    design: DesignMatrix
-    weight: Floats
-    variances: Floats
-    keep: tuple[Floats, ...]
-    load: tuple[Floats, ...]
-    gain: tuple[Floats, ...]
-    leaning: Floats
-
-    @classmethod
-    def of(cls, design: DesignMatrix, weight: Floats, variances: Floats) -> Elimination:
-        """Eliminate factor by factor."""
-        keep, loads, gains, own, parts = np.ones_like(weight), [], [], np.ones_like(weight), []
-        kept = []
-        for nest, variance in zip(design.nested, variances, strict=True):
-            share = weight * keep
-            loads.append(nest.sums(share))
-            damp = 1.0 + variance * loads[-1]
-            gains.append(variance / damp)
-            pull = keep * gains[-1][nest.groups]
-            if nest.single:
-                own = own - pull * share
-            else:
-                parts.append((pull, nest, share))
-            kept.append(keep)
-            keep = keep / damp[nest.groups]
-        leaning = design.rows * own[:, None]
-        for pull, nest, share in parts:
-            leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
-        return cls(design, weight, variances, tuple(kept), tuple(loads), tuple(gains), leaning)
-
-    def gram(self) -> Floats:
-        """Return D' N^-1 D, shape (q, q)."""
-        return self.design.gram(self.weight[:, None] * self.leaning)
-
-    def solve(self, weighted: Floats) -> Floats:
-        """Return N^-1 x from w * x, shape (n_records,)."""
-        y = weighted.copy()
-        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
-            y -= self.weight * keep * (gain * nest.sums(keep * weighted))[nest.groups]
-        return y
-
-    def log_damping(self) -> float:
-        """Return log det(I + nested covariance * w)."""
-        return float(sum(np.log1p(v * load).sum() for v, load in zip(self.variances, self.load, strict=True)))
-
-    def variance(self, scale: Floats, spread: Floats) -> Floats:
-        """Return the posterior variance of each record's logit, given scales of the columns and their covariance."""
-        scales = scale[self.design.columns] if self.design.products else scale
-        result = self.design.quadratic(self.leaning * scales, spread)
-        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
-            result += gain[nest.groups] * keep**2
-        return result
-
-    def group_rows(self, level: int) -> Floats:
-        """Return 1' N^-1 D of each group of one nested factor, shape (n_groups, w)."""
-        return self.design.nested[level].sums(self.weight[:, None] * self.leaning)
-
-    def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
-        """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
-
-        Parameters
-        ----------
-        level : int
-        variance : ndarray of float, shape (n_records,)
-            Posterior variances of the records' logits.
-        covariance : ndarray of float, shape (q, q)
-            Posterior covariance of the columns.
-        """
-        nest = self.design.nested[level]
-        if nest.single:
-            return nest.sums(self.weight * (1.0 - self.weight * variance))
-        tau = self.load[level] / (1.0 + self.variances[level] * self.load[level])
-        total, place = tau.copy(), np.arange(nest.size)
-        for upper in range(level + 1, len(self.design.nested)):
-            place = self.design.nested[upper - 1].parent[place]
-            total -= self.gain[upper][place] * tau**2
-            tau = tau / (1.0 + self.variances[upper] * self.load[upper][place])
-        return np.asarray(total - self.design.quadratic_of_groups(self.group_rows(level), nest.top, covariance))

@@ -33,12 +33,10 @@ class PriorLogisticRegression(ClassifierMixin, BaseEstimator):  # type: ignore[m
     ----------
     classes_ : ndarray, shape (2,)
         The two outcomes; ``predict_proba`` follows their order.
-    coef_ : ndarray of float, shape (1, n_features)
-    intercept_ : ndarray of float, shape (1,)
+    coef_, intercept_ : ndarray of float, shape (1, n_features) and (1,)
     covariance_ : ndarray of float, shape (1 + n_features, 1 + n_features)
         Posterior covariance, the intercept first.
-    n_features_in_ : int
-    n_iter_ : int
+    n_features_in_, n_iter_ : int
 
     Notes
     -----
@@ -47,7 +45,6 @@ class PriorLogisticRegression(ClassifierMixin, BaseEstimator):  # type: ignore[m
 
     Examples
     --------
-    >>> from crosscompat.model.estimator import PriorLogisticRegression
     >>> near_takes = PriorLogisticRegression(intercept_sd=10.0).fit([[0.0], [0.1], [0.9], [1.0]], [1, 1, 0, 0])
     >>> near_takes.predict([[0.2], [0.8]])
     array([1, 0])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,20 +17,7 @@ from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
 from crosscompat.pairing import Recipe
 
-if TYPE_CHECKING:
-    from crosscompat.model.gaussian import Stage
-
-__all__ = [
-    "FittedModel",
-    "design_of",
-    "fit_crosses",
-    "fit_plain",
-    "laid_out",
-    "prior_model",
-    "prior_step",
-    "training_moments",
-    "whole_before",
-]
+__all__ = ["FittedModel", "design_of", "fit_crosses", "fit_plain", "prior_model", "prior_step", "training_moments"]
 
 _FEWEST_FOR_A_MEAN = 5
 
@@ -51,9 +37,7 @@ class FittedModel:
         Prior scale of each of ``EFFECTS`` for the whole way.
     steps : tuple of StepFit
         The steps that any cross was counted at; the others are as the prior has them.
-    seen : Seen
-    seeds : SeedsPerPod
-        Of a ripe pod.
+    seen, seeds : Seen, SeedsPerPod
     records : tuple of str
         What the grower calls the crosses fitted, by the numbers that ``Past.record`` has.
     """
@@ -79,15 +63,7 @@ class FittedModel:
 
 
 def prior_model(recipe: Recipe, seeds: SeedsPerPod, priors: Priors | None = None) -> FittedModel:
-    """Return the model of a grower without a single cross.
-
-    Parameters
-    ----------
-    recipe : Recipe
-    seeds : SeedsPerPod
-        Of a ripe pod.
-    priors : Priors, optional
-        In place of those of the package.
+    """Return the model of a grower without a single cross, by ``priors`` in place of those of the package.
 
     Examples
     --------
@@ -162,10 +138,9 @@ def fit_crosses(
         of_step = counts.steps[step]
         at = np.flatnonzero(of_step.known)
         if at.size:
-            told = of_step[at]
-            entering = Counts(told.tried, told.took, told.some, weight[at])
+            entering = Counts(of_step.tried[at], of_step.took[at], of_step.some[at], weight[at])
             steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, related))
-    return FittedModel(recipe, *moments, before.prior, before.scales, tuple(steps), seen, seeds, records)
+    return replace(model, steps=tuple(steps))
 
 
 def _fit_step(
@@ -181,14 +156,13 @@ def _fit_step(
     """Fit one step, given what each of its crosses is numbered."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - an answer fits nothing
 
-    from crosscompat.model.hyperparameters import integrate  # noqa: PLC0415 - an answer fits nothing
+    from crosscompat.model.gaussian import stage_of  # noqa: PLC0415 - as above
+    from crosscompat.model.hyperparameters import integrate  # noqa: PLC0415 - as above
 
     design = design_of(model.recipe, rows, model.means)
     spread = prior_shares(model.seeds)[step]
-    stage = laid_out(
-        design, counts, _coefficients_of(model, step), levels, model.seen, related,
-        offset_of(step, whole_before(model, design), model.seeds),
-    )  # fmt: skip
+    factors = _factors(levels, model.seen, related)
+    stage = stage_of(counts, design, _coefficients_of(model, step), factors, offset_of(model, step, design))
     scales = priors.effect_scales(step, spread)
     # More threads of BLAS only wait for each other; with one a fit is the same from run to run.
     with threadpool_limits(limits=1, user_api="blas"):
@@ -203,14 +177,7 @@ def _fit_step(
 def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior | None = None) -> FittedModel:
     """Fit a logistic regression from a flower to a seedling at its mode, with nothing of parents.
 
-    Parameters
-    ----------
-    recipe, rows
-        As for `fit_crosses`.
-    counts : Counts
-        What was counted, one entry a row.
-    prior : GaussianPrior, optional
-        Of the coefficients, in place of that of the package; the intercept first.
+    The arguments are those of `fit_crosses`, what was counted, and a prior in place of that of the package.
     """
     from crosscompat.model.inference import fit_posterior  # noqa: PLC0415 - an answer fits nothing
 
@@ -223,30 +190,9 @@ def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior
     return FittedModel(recipe, *moments, belief, scales, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
 
 
-def laid_out(
-    design: Floats,
-    counts: Counts,
-    prior: GaussianPrior,
-    levels: Levels,
-    seen: Seen,
-    related: Floats | None,
-    offset: Floats | None = None,
-) -> Stage:
-    """Return everything about one step but its variances."""
-    from crosscompat.model.gaussian import stage_of  # noqa: PLC0415 - an answer fits nothing
-
-    return stage_of(counts, design, prior, _factors(levels, seen, related), offset)
-
-
-def whole_before(model: FittedModel, design: Floats) -> Floats:
-    """Return the prior mean logit of the whole way, given the design of some pairings, shape (n_pairs,)."""
-    logit: Floats = design @ model.prior.mean
-    return logit
-
-
-def offset_of(step: str, whole: Floats, seeds: SeedsPerPod) -> Floats:
+def offset_of(model: FittedModel, step: str, design: Floats) -> Floats:
     """Return what the logit of a step is before its coefficients: its share of the whole; 0 of the whole itself."""
-    return np.zeros(len(whole)) if step == WHOLE else share_means(whole, seeds)[step]
+    return np.zeros(len(design)) if step == WHOLE else share_means(design @ model.prior.mean, model.seeds)[step]
 
 
 def _coefficients_of(model: FittedModel, step: str) -> GaussianPrior:
@@ -286,7 +232,7 @@ def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor
     low, high = np.minimum(levels.seed, levels.pollen), np.maximum(levels.seed, levels.pollen)
     species = len(seen.species)
     kinship = None if related is None else Kinship.of(related)
-    found = [
+    result = [
         Factor.of("record", np.arange(len(low)), nested=True),
         Factor.of("direction", _ids(levels.seed * species + levels.pollen), nested=True),
         Factor.of("pair", _ids(low * species + high), nested=True),
@@ -297,8 +243,8 @@ def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor
         ("seed_plant", levels.seed_plant, seen.seed_plants),
         ("pollen_plant", levels.pollen_plant, seen.pollen_plants),
     )
-    found += [Factor.of(name, level, len(labels), None) for name, level, labels in plants if labels]
-    return tuple(found)
+    result += [Factor.of(name, level, len(labels), None) for name, level, labels in plants if labels]
+    return tuple(result)
 
 
 def _ids(keys: Ints) -> Ints:

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.composition import Logits, joined, together
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
-from crosscompat.model.pairings import Levels, Pairings
+from crosscompat.model.pairings import Levels, Pairings, Parents
 from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.model.stages import STEPS, WHOLE
@@ -25,6 +25,7 @@ __all__ = [
     "all_joined",
     "chance_of",
     "chances",
+    "correlations",
     "doubted",
     "effect_columns",
     "flowers_for",
@@ -74,12 +75,9 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """Chance of at least one seedling.
+    """Chance of at least one seedling, arrays of shape (n_pairs,).
 
-    Attributes
-    ----------
-    mean, low, high : ndarray of float, shape (n_pairs,)
-        Posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
+    The posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
     """
 
     mean: Floats
@@ -115,9 +113,8 @@ def outlook(
     >>> from crosscompat.model.composition import SeedsPerPod
     >>> from crosscompat.pairing import DistanceScale, recipe_for
     >>> recipe = recipe_for(None, DistanceScale(2.0, (("time", 2.0, 1.0),), "My"))
-    >>> found = outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]]))
-    >>> found.whole.mean, chances(found.whole, 1).mean.round(2)
-    (array([0.3]), array([0.53]))
+    >>> outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]])).whole.mean
+    array([0.3])
     """
     if not stages and all(fit.step == WHOLE for fit in model.steps):
         only = step_logits(model, WHOLE, rows, asked, farther)
@@ -133,14 +130,14 @@ def outlook(
 def all_joined(model: FittedModel, prior: Mapping[str, Logits], own: Mapping[str, Logits]) -> dict[str, Logits]:
     """Join what was counted at each step with what was counted of its parts, from the stages up."""
     steps: dict[str, Logits] = {}
-    told: set[str] = {fit.step for fit in model.steps}
+    counted: set[str] = {fit.step for fit in model.steps}
     for step, parts in STEPS.items():
         steps[step] = own[step]
-        if told.intersection(parts):
+        if counted.intersection(parts):
             before = together(step, tuple(prior[part] for part in parts), model.seeds)
             after = together(step, tuple(steps[part] for part in parts), model.seeds)
             steps[step] = joined(prior[step], own[step], (before, after))
-            told.add(step)
+            counted.add(step)
     return steps
 
 
@@ -153,20 +150,15 @@ def step_logits(
     *,
     learned: bool = True,
 ) -> Logits:
-    """Return the logit of one step of each pairing, by what was counted at it alone.
+    """Return the logit of one step of each pairing, by what was counted at it alone; unless ``learned``, its prior.
 
-    Parameters
-    ----------
-    model, rows, asked, farther
-        As for `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s²,
-        with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not sure.
-    step : str
-    learned : bool
-        Whether the crosses count; if not it is the prior.
+    The arguments are those of `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by
+    (b² + var b) s², with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not
+    sure.
     """
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
-    offset = offset_of(step, whole_before(model, design), model.seeds)
+    offset = offset_of(model, step, design)
     slopes, among = fit.coefficients[1:], fit.covariance[1 : fit.sizes[0], 1 : fit.sizes[0]]
     second_moment = slopes**2 + np.diag(among)
     extra = np.isnan(rows) @ (second_moment * model.variances)
@@ -175,8 +167,8 @@ def step_logits(
         extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, among, farther)
     asked = _strangers(len(rows)) if asked is None else asked
     parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
-    found = [_with_effects(fit, design[part], asked[part]) for part in parts]
-    mean, variance = (np.concatenate(side) for side in zip(*found, strict=True))
+    result = [_with_effects(fit, design[part], asked[part]) for part in parts]
+    mean, variance = (np.concatenate(side) for side in zip(*result, strict=True))
     return Logits(offset + mean, np.sqrt(variance + extra))
 
 
@@ -203,13 +195,9 @@ def _with_effects(fit: StepFit, design: Floats, asked: Pairings) -> tuple[Floats
 
 
 def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
-    """Return the effects that each pairing has, and the variance that no cross says anything of.
+    """Return the share that each pairing has of each of ``fit.mean``, and the variance that no cross says anything of.
 
-    Returns
-    -------
-    rows : ndarray of float, shape (n_pairs, q)
-        The share of each of ``fit.mean``; 0 of the coefficients.
-    extra : ndarray of float, shape (n_pairs,)
+    Of shapes (n_pairs, q), 0 of the coefficients, and (n_pairs,).
     """
     levels, size = asked.levels, len(asked.levels.seed)
     rows, extra = np.zeros((size, fit.mean.size)), np.zeros(size)
@@ -233,17 +221,50 @@ def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
     return rows, extra
 
 
+def correlations(model: FittedModel, rows: Floats, asked: Pairings, parents: Parents) -> Floats:
+    """Return how the logits of some pairings go together, shape (n_pairs, n_pairs), by the crosses of the whole way.
+
+    Two pairings share the coefficients, the effects of parents crossed before, and those of a parent that both have and
+    nobody crossed; the fate of one cross is its own.
+
+    Examples
+    --------
+    Before any cross, two pairings of one mother go together more than two that share nobody.
+
+    >>> from crosscompat.model.composition import SeedsPerPod
+    >>> from crosscompat.model.fitted import prior_model
+    >>> from crosscompat.pairing import DistanceScale, recipe_for
+    >>> model = prior_model(recipe_for(None, DistanceScale(1.0, ())), SeedsPerPod(20.0, 1.0))
+    >>> parents = Parents(["a", "a", "c"], ["x", "y", "z"])
+    >>> found = correlations(model, np.zeros((3, 0)), _strangers(3), parents)
+    >>> bool(found[0, 1] > found[0, 2] > 0), np.diag(found).tolist()
+    (True, [1.0, 1.0, 1.0])
+    """
+    fit, levels = model.fit_of(WHOLE) or prior_step(model, WHOLE), asked.levels
+    columns, extra = effect_columns(fit, asked)
+    columns[:, : fit.sizes[0]] = design_of(model.recipe, rows, model.means)
+    found: Floats = columns @ fit.covariance @ columns.T
+    sides = (
+        (levels.seed, parents.seed), (levels.pollen, parents.pollen),
+        (levels.seed_plant, parents.seed_plants), (levels.pollen_plant, parents.pollen_plants),
+    )  # fmt: skip
+    for variance, (level, names) in zip(fit.variances[:4], sides, strict=True):
+        if len(names):
+            named = np.array([name or "" for name in names])
+            new = (level < 0) & (named != "")
+            found += variance * (np.equal.outer(named, named) & np.logical_and.outer(new, new))
+    sd = np.sqrt(np.diag(columns @ fit.covariance @ columns.T) + extra + fit.variances[4:].sum())
+    found /= np.outer(sd, sd)
+    found[np.diag_indices(len(found))] = 1.0
+    return np.asarray(np.clip(found, -1.0, 1.0))
+
+
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
-    """Return the chance of at least one seedling from a number of flowers.
+    """Return the chance of at least one seedling from a number of flowers, one or one a pairing.
 
-    Parameters
-    ----------
-    answer : Logits
-        Logit of the chance per unit.
-    flowers : array_like of int
-        Units pollinated, one number or one a pairing.
-
-    Notes ----- With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
+    Notes
+    -----
+    With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
     allows; the mean is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a
     curve (Trefethen LN, Weideman JAC 2014, The exponentially convergent trapezoidal rule, SIAM Review 56:385-458).
 
@@ -288,8 +309,8 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
 
 
 def _at_least_one(eta: Floats, units: Floats) -> Floats:
-    found: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
-    return found
+    result: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
+    return result
 
 
 @cache
@@ -300,21 +321,9 @@ def _quadrature() -> tuple[Floats, Floats]:
 
 
 def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
-    """Hold that pairings of hybrids are never surer than those of their species.
+    """Hold that pairings of hybrids are never surer than the weighted mean of those of their species (`in_place`).
 
-    Parameters
-    ----------
-    own, of_species : Logits
-        Of pairings, and of those that species of their hybrids would make in their place (`in_place`).
-    weight : ndarray of float, shape (n_of_species,)
-        Share of each.
-    of : ndarray of int, shape (n_of_species,)
-        Which of the pairings each stands for.
-
-    Returns
-    -------
-    Logits
-        Whose variance is at least the weighted mean of that of the species.
+    ``weight`` and ``of``, shape (n_of_species,), are the share of each pairing of species, and which it stands for.
 
     Examples
     --------

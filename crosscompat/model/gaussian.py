@@ -8,10 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crosscompat.model.design_matrix import DesignMatrix, Elimination, Factor, design_matrix
+from crosscompat.model.design_matrix import DesignMatrix, Factor, design_matrix
 from crosscompat.model.likelihood import Counts, Floats
 
-__all__ = ["Gaussian", "GaussianPrior", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
+__all__ = ["Elimination", "Gaussian", "GaussianPrior", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,19 +35,9 @@ class NotConverged(ArithmeticError):
 class Stage:
     """Everything about one stage but its variances.
 
-    The logit is offset + x coefficients + the sum of the effects; coefficients are normal with ``mean`` and ``sd``,
-    effects normal with mean 0 and variance sd² (share A + (1 - share) I).
-
-    Attributes
-    ----------
-    counts : Counts
-    x : ndarray of float, shape (n_records, p)
-    mean, sd : ndarray of float, shape (p,)
-        Normal prior of the coefficients; an infinite sd leaves one free.
-    factors : tuple of Factor
-    design : DesignMatrix
-    offset : ndarray of float, shape (n_records,)
-        Known part of each logit.
+    The logit is offset (n_records,) + x (n_records, p) coefficients + the sum of the effects; coefficients are normal
+    with ``mean`` and ``sd``, shape (p,), an infinite sd leaving one free; effects are normal with mean 0 and variance
+    sd² (share A + (1 - share) I).
     """
 
     counts: Counts
@@ -61,15 +51,7 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Scales:
-    """How much the effects vary.
-
-    Attributes
-    ----------
-    sds : ndarray of float, shape (n_factors,)
-        Standard deviation of the effects of each factor, in logits.
-    share : float
-        The phylogenetic share lambda of those with a kinship, between 0 and 1.
-    """
+    """How much the effects of each factor vary, sds in logits, and the phylogenetic share lambda."""
 
     sds: Floats
     share: float = 0.5
@@ -82,17 +64,95 @@ def stage_of(
     factors: tuple[Factor, ...] = (),
     offset: Floats | None = None,
 ) -> Stage:
-    """Lay out a stage: its records, the design of its coefficients with their prior, and its effects.
-
-    Raises
-    ------
-    ValueError
-        If the nested factors do not lie within one another.
-    """
+    """Lay out a stage; ValueError if the nested factors do not lie within one another."""
     table = np.asarray(x, dtype=np.float64)
     mean = np.where(np.isinf(prior.sd), 0.0, prior.mean)
     base = np.zeros(table.shape[0]) if offset is None else offset
     return Stage(counts, table, mean, prior.sd, factors, design_matrix(table, factors), base)
+
+
+class Elimination:
+    """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
+
+    They are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
+    Statistics 21:124-127), which needs sums over groups alone.
+
+    Attributes
+    ----------
+    keep : list of ndarray of float, shape (n_records,)
+        The product of 1 / (1 + v load) over the factors before each one, v its variance.
+    load, gain : list of ndarray of float
+        The sum of w * keep over each group, and v / (1 + v load).
+    leaning : ndarray of float, shape (n_records, w)
+        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
+    """
+
+    def __init__(self, design: DesignMatrix, weight: Floats, variances: Floats) -> None:
+        self.design, self.weight, self.variances = design, weight, variances
+        self.keep: list[Floats] = []
+        self.load: list[Floats] = []
+        self.gain: list[Floats] = []
+        keep, own, parts = np.ones_like(weight), np.ones_like(weight), []
+        for nest, variance in zip(design.nested, variances, strict=True):
+            share = weight * keep
+            load = nest.sums(share)
+            damp = 1.0 + variance * load
+            gain = variance / damp
+            pull = keep * gain[nest.groups]
+            if nest.single:
+                own = own - pull * share
+            else:
+                parts.append((pull, nest, share))
+            self.keep.append(keep)
+            self.load.append(load)
+            self.gain.append(gain)
+            keep = keep / damp[nest.groups]
+        self.leaning: Floats = design.rows * own[:, None]
+        for pull, nest, share in parts:
+            self.leaning -= pull[:, None] * nest.sums(design.rows * share[:, None])[nest.groups]
+
+    def gram(self) -> Floats:
+        """Return D' N^-1 D, shape (q, q)."""
+        return self.design.gram(self.weight[:, None] * self.leaning)
+
+    def solve(self, weighted: Floats) -> Floats:
+        """Return N^-1 x from w * x, shape (n_records,)."""
+        y = weighted.copy()
+        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
+            y -= self.weight * keep * (gain * nest.sums(keep * weighted))[nest.groups]
+        return y
+
+    def log_damping(self) -> float:
+        """Return log det(I + nested covariance * w)."""
+        return float(sum(np.log1p(v * load).sum() for v, load in zip(self.variances, self.load, strict=True)))
+
+    def variance(self, scale: Floats, spread: Floats) -> Floats:
+        """Return the posterior variance of each record's logit, given scales of the columns and their covariance."""
+        scales = scale[self.design.columns] if self.design.products else scale
+        result = self.design.quadratic(self.leaning * scales, spread)
+        for nest, keep, gain in zip(self.design.nested, self.keep, self.gain, strict=True):
+            result += gain[nest.groups] * keep**2
+        return result
+
+    def group_rows(self, level: int) -> Floats:
+        """Return 1' N^-1 D of each group of one nested factor, shape (n_groups, w)."""
+        return self.design.nested[level].sums(self.weight[:, None] * self.leaning)
+
+    def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
+        """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
+
+        It takes the posterior variances of the records' logits, and the posterior covariance of the columns.
+        """
+        nest = self.design.nested[level]
+        if nest.single:
+            return nest.sums(self.weight * (1.0 - self.weight * variance))
+        tau = self.load[level] / (1.0 + self.variances[level] * self.load[level])
+        total, place = tau.copy(), np.arange(nest.size)
+        for upper in range(level + 1, len(self.design.nested)):
+            place = self.design.nested[upper - 1].parent[place]
+            total -= self.gain[upper][place] * tau**2
+            tau = tau / (1.0 + self.variances[upper] * self.load[upper][place])
+        return np.asarray(total - self.design.quadratic_of_groups(self.group_rows(level), nest.top, covariance))
 
 
 class Prior:
@@ -101,16 +161,10 @@ class Prior:
     A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
     variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
 
-    Parameters
-    ----------
-    stage : Stage
-    scales : Scales
-
     Attributes
     ----------
-    scale : ndarray of float, shape (q,)
-    outer : ndarray of float, shape (q, q)
-        Products of two scales.
+    scale, outer : ndarray of float, shape (q,) and (q, q)
+        Scales, and products of two of them.
     precision : ndarray of float, shape (q, q)
         Of a; 0 of a free coefficient.
     variances : ndarray of float
@@ -139,11 +193,7 @@ class Prior:
     def logits(self, a: Floats, residual: Floats) -> tuple[Floats, float]:
         """Return the logits of the records, and minus the log prior density of what they are made of.
 
-        Parameters
-        ----------
-        a : ndarray of float, shape (q,)
-        residual : ndarray of float, shape (n_records,)
-            Nested effects are their variance times its sum over each group.
+        Nested effects are their variance times the sum over each group of ``residual``, shape (n_records,).
         """
         eta = self.offset + self.design.to_records(self.scale * a)
         energy = 0.5 * float(a @ self.precision @ a)
@@ -155,13 +205,7 @@ class Prior:
 
 
 class Gaussian:
-    """A prior joined with one working logit a record.
-
-    Parameters
-    ----------
-    prior : Prior
-    weight : ndarray of float, shape (n_records,)
-        Precision of the working logits.
+    """A prior joined with one working logit a record, of precision ``weight``, shape (n_records,).
 
     Raises
     ------
@@ -174,7 +218,7 @@ class Gaussian:
 
         self._lapack = lapack
         self.prior, self.weight = prior, weight
-        self.elimination = Elimination.of(prior.design, weight, prior.variances)
+        self.elimination = Elimination(prior.design, weight, prior.variances)
         precision = self.elimination.gram()
         precision *= prior.outer
         precision += prior.precision
@@ -192,12 +236,9 @@ class Gaussian:
         return np.asarray(self._lapack.dpotrs(self.root, vector, lower=1)[0]) if len(vector) else vector
 
     def solve(self, weighted: Floats) -> tuple[Floats, Floats]:
-        """Return the mean of a, and the residual that the nested effects follow from.
+        """Return the mean of a, and the residual that the nested effects follow from, shapes (q,) and (n_records,).
 
-        Parameters
-        ----------
-        weighted : ndarray of float, shape (n_records,)
-            Working logits less their prior means, times their precisions.
+        ``weighted`` are working logits less their prior means, times their precisions.
         """
         design, scale = self.prior.design, self.prior.scale
         a = self.columns(scale * design.to_columns(self.elimination.solve(weighted)))

@@ -31,13 +31,7 @@ _LEAST_BEND = 0.25
 
 
 def half_normal(z: Floats) -> tuple[Floats, Floats]:
-    """Return the quantiles of |N(0, 1)| at Φ(z), and their slopes in z, each of the shape of z.
-
-    Examples
-    --------
-    >>> half_normal(np.array([0.0]))[0].round(4)  # the median of |N(0, 1)|
-    array([0.6745])
-    """
+    """Return the quantiles of |N(0, 1)| at Φ(z), and their slopes in z, each of the shape of z."""
     from scipy.special import ndtr, ndtri  # noqa: PLC0415 - only a fit needs it
 
     y = np.where(z < _FAR, np.sqrt(np.pi / 2.0) * ndtr(z), -ndtri(0.5 * ndtr(-z)))
@@ -45,13 +39,7 @@ def half_normal(z: Floats) -> tuple[Floats, Floats]:
 
 
 def beta22(z: float) -> tuple[float, float]:
-    """Return the quantile of Beta(2, 2) at Φ(z), and its slope in z.
-
-    Examples
-    --------
-    >>> round(beta22(0.0)[0], 4)
-    0.5
-    """
+    """Return the quantile of Beta(2, 2) at Φ(z), and its slope in z."""
     from scipy.special import ndtr  # noqa: PLC0415 - as above
 
     x = 0.5 - np.sin(np.arcsin(1.0 - 2.0 * ndtr(z)) / 3.0)
@@ -62,21 +50,8 @@ def beta22(z: float) -> tuple[float, float]:
 
 @cache
 def normal_points(count: int, size: int) -> Floats:
-    """Return a fixed set of points that stands for a standard normal: mirrored, of mean 0 and covariance I exactly.
+    """Return about ``count`` fixed points, shape (n_points, size), of mean 0 and covariance I exactly, mirrored.
 
-    Parameters
-    ----------
-    count : int
-        Number of points; an even number at least twice ``size`` is taken.
-    size : int
-        Dimensions.
-
-    Returns
-    -------
-    ndarray of float, shape (n_points, size)
-
-    Notes
-    -----
     The additive recurrence of the generalised golden ratio (Roberts M, 2018, The unreasonable effectiveness of
     quasirandom sequences), through the normal quantile, then whitened.
 
@@ -109,15 +84,8 @@ class Point:
 class Surface:
     """Log posterior of the coordinates z of the scales and its slope; each posterior is found from the one before.
 
-    The coordinates are those of the sd of each factor, then that of lambda if any factor has a kinship.
-
-    Parameters
-    ----------
-    stage : Stage
-    prior : ndarray of float, shape (n_factors,)
-        Half-normal scale of the sd of each factor.
-    refined : bool
-        Whether moments are matched (`refine`) or the mode is taken as it is.
+    The coordinates are those of the sd of each factor, whose half-normal scales are ``prior``, shape (n_factors,), then
+    that of lambda if any factor has a kinship. ``refined``: whether moments are matched or the mode is taken as it is.
     """
 
     def __init__(self, stage: Stage, prior: Floats, *, refined: bool = True) -> None:
@@ -212,7 +180,9 @@ def integrate(
     count : int
         Points; 0 takes the most likely scales alone.
     refined : bool
-        Whether moments are matched at each point (`refine`), or modes taken.
+        Whether moments are matched at each point (`refine`), or modes taken. Where they do not settle, which extreme
+        scales can bring about, modes are taken for the whole stage: a little timid, but a grower is not left without an
+        answer.
 
     Returns
     -------
@@ -220,11 +190,6 @@ def integrate(
         The posterior at the most likely scales.
     tuple of Point
         Weights are proportional to evidence times prior, over the density that the points were spread with.
-
-    Notes
-    -----
-    Where moments do not settle, which extreme scales can bring about, the modes are taken for the whole stage: a little
-    timid, but a grower is not left without an answer.
     """
     if refined:
         try:

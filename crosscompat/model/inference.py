@@ -5,17 +5,15 @@ Gaussian with the mode as its mean and the inverse curvature there as its covari
 those of [2]_, sections 3.4 and 5.5.1, with grouped effects.
 
 With one or two flowers a pairing the posterior is skewed, its mode lies nearer 0 than its mean, and forecasts from the
-mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_; of how
-much better it is than the mode see [4]_.
+mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_.
 
 References
 ----------
 .. [1] Tierney L, Kadane JB (1986). Accurate approximations for posterior moments and marginal densities. Journal of
    the American Statistical Association 81:82-86.
 .. [2] Rasmussen CE, Williams CKI (2006). Gaussian Processes for Machine Learning. MIT Press.
-.. [3] Minka TP (2001). Expectation propagation for approximate Bayesian inference. UAI 17:362-369.
-.. [4] Kuss M, Rasmussen CE (2005). Assessing approximate inference for binary Gaussian process classification.
-   Journal of Machine Learning Research 6:1679-1704.
+.. [3] Minka TP (2001). Expectation propagation for approximate Bayesian inference. UAI 17:362-369. How much better it
+   is: Kuss M, Rasmussen CE (2005). Journal of Machine Learning Research 6:1679-1704.
 """
 
 from __future__ import annotations
@@ -54,15 +52,7 @@ _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """A Gaussian over the coefficients.
-
-    Attributes
-    ----------
-    mean : ndarray of float, shape (n_coefficients,)
-    covariance : ndarray of float, shape (n_coefficients, n_coefficients)
-    steps : int
-        Newton steps taken.
-    """
+    """A Gaussian over k coefficients, with mean (k,) and covariance (k, k), and how many Newton steps it took."""
 
     mean: Floats
     covariance: Floats
@@ -84,7 +74,6 @@ class Mode:
         Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
         gradient summed over its group.
     gaussian : Gaussian
-        The posterior.
     evidence : float
         Log evidence, without binomial coefficients; per free coefficient up to a constant.
     steps : int
@@ -104,16 +93,14 @@ class Mode:
 
 
 def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
-    """Fit a logistic regression with independent normal priors.
+    """Fit a logistic regression with independent normal priors; no records give the prior back.
 
     Parameters
     ----------
     design : ndarray of float, shape (n_records, n_coefficients)
-        No missing values. No records at all give the prior back.
+        No missing values.
     counts : Counts
-        What was counted, one entry a row of ``design``.
     prior : GaussianPrior
-        Prior mean and sd of each coefficient.
 
     Raises
     ------
@@ -124,7 +111,6 @@ def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Poste
     --------
     With a free intercept alone the mode is the logit of the share that took, and the variance 1 / (n p (1 - p)).
 
-    >>> import numpy as np
     >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
     >>> posterior = fit_posterior(np.ones((1, 1)), Counts.of([4], [3]), free)
     >>> bool(np.isclose(posterior.mean[0], np.log(3))), round(float(posterior.covariance[0, 0]), 6)
@@ -146,14 +132,7 @@ class _State:
 
 
 def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
-    """Find the mode by Newton's method with step halving.
-
-    Parameters
-    ----------
-    stage : Stage
-    scales : Scales
-    start : Mode, optional
-        A mode at neighbouring scales; the prior mean if absent.
+    """Find the mode by Newton's method with step halving, from a mode at neighbouring scales or the prior mean.
 
     Raises
     ------
@@ -205,11 +184,7 @@ def _finished(prior: Prior, state: _State, steps: int) -> Mode:
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
     """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset.
 
-    Returns
-    -------
-    by_log_sd : ndarray of float, shape (n_factors,)
-    by_share : float
-    by_offset : ndarray of float, shape (n_records,)
+    Of shapes (n_factors,), a float, and (n_records,).
     """
     design, scales = stage.design, mode.scales
     answer = _answer(mode)
@@ -277,21 +252,11 @@ def _answer(mode: Mode) -> Floats:
     return gaussian.solve(-0.5 * gaussian.variance * mode.slope)[1]
 
 
-def _hermite(nodes: int) -> tuple[Floats, Floats]:
-    """Gauss-Hermite nodes in sds, and the log weights for a function that is not yet divided by the normal."""
-    x, weight = np.polynomial.hermite_e.hermegauss(nodes)
-    return x, np.log(weight) + 0.5 * x**2
-
-
-def _even(nodes: int, reach: float) -> tuple[Floats, Floats]:
-    """Evenly spaced nodes: they err less where the likelihood cuts a wide normal off."""
-    x = np.linspace(-reach, reach, nodes)
-    return x, np.full(nodes, np.log(x[1] - x[0]))
-
-
-_Part = tuple[Ints, Counts, Floats, Floats]
-_NARROW_RULE = _hermite(16)
-_WIDE_RULE = _even(48, 8.0)
+# Nodes in sds, with log weights for a function that is not yet divided by the normal: of Gauss and Hermite, and even
+# ones, which err less where the likelihood cuts a wide normal off.
+_HERMITE, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
+_EVEN = np.linspace(-8.0, 8.0, 48)
+_RULES = ((_HERMITE, np.log(_WEIGHTS) + 0.5 * _HERMITE**2), (_EVEN, np.full(48, np.log(_EVEN[1] - _EVEN[0]))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,24 +265,18 @@ class TiltedMoments:
 
     Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
     likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
-    0.001, up to sds of 5; in sds of the mean and shares of the variance.
-
-    Attributes
-    ----------
-    parts : tuple of (Ints, Counts, Floats, Floats)
-        Which records, their counts, the nodes in sds and the logs of their weights.
-    size : int
-        Number of records.
+    0.001, up to sds of 5; in sds of the mean and shares of the variance. ``parts`` holds which records, their counts,
+    the nodes in sds and the logs of their weights.
     """
 
-    parts: tuple[_Part, ...]
+    parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]
     size: int
 
     @classmethod
     def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
         """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
         parts, wide = [], variance > _WIDE**2
-        for which, (x, log_weight) in ((~wide, _NARROW_RULE), (wide, _WIDE_RULE)):
+        for which, (x, log_weight) in zip((~wide, wide), _RULES, strict=True):
             rows = np.flatnonzero(which)
             step = _CHUNK // x.size
             parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]
@@ -326,12 +285,8 @@ class TiltedMoments:
     def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
         """Return log mass, mean and variance of normal times likelihood, each of shape (n_records,).
 
-        Parameters
-        ----------
-        mean, variance : ndarray of float, shape (n_records,)
-            Of the normal.
-        centre, width : ndarray of float, shape (n_records,)
-            Where the quadrature is laid out: about the mean and the sd of the product.
+        ``mean`` and ``variance`` are those of the normal; the quadrature is laid out about ``centre`` in units of
+        ``width``, about the mean and the sd of the product.
         """
         result = np.empty((3, self.size))
         for at, counts, x, log_weight in self.parts:
@@ -371,23 +326,15 @@ class NotSettled(FloatingPointError):
 
 
 def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: float = _SETTLED) -> Mode:
-    """Match the moments of every record's logit, beginning from a mode.
+    """Match the moments of every record's logit, beginning from a mode or a result at neighbouring scales.
 
-    Parameters
-    ----------
-    stage : Stage
-    mode : Mode
-        The posterior mode, or a result at neighbouring scales.
-    scales : Scales, optional
-        Those wanted; by default those of the mode.
-    settled : float
-        It stops once no record's mean moves by more than this share of its sd, nor its variance of itself.
+    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself.
 
     Returns
     -------
     Mode
-        With matched moments: ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites,
-        ``evidence`` that of expectation propagation, and ``slope`` is 0 (its slope has no such term).
+        ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
+        expectation propagation, and ``slope`` is 0 (its slope has no such term).
 
     Raises
     ------

@@ -23,17 +23,15 @@ _SMALL = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """What was counted, record by record.
+    """What was counted, record by record, arrays of shape (n_records,).
 
     Attributes
     ----------
-    tried : ndarray of float, shape (n_records,)
-        Units tried, at least 1.
-    took : ndarray of float, shape (n_records,)
-        Units that took, between 0 and ``tried``; not read where ``some``.
-    some : ndarray of bool, shape (n_records,)
+    tried, took : ndarray of float
+        Units tried, at least 1, and units that took; the latter is not read where ``some``.
+    some : ndarray of bool
         True where only "some of these took" is known.
-    weight : ndarray of float, shape (n_records,)
+    weight : ndarray of float
         How much of a full record each one is; 1 for sound evidence.
     """
 
@@ -46,13 +44,7 @@ class Counts:
     def of(
         cls, tried: ArrayLike, took: ArrayLike, some: ArrayLike | None = None, weight: ArrayLike | None = None
     ) -> Counts:
-        """Build counts from arrays, with "k of n" and weight 1 where nothing else is said.
-
-        Examples
-        --------
-        >>> Counts.of([4, 4], [1, 0]).weight
-        array([1., 1.])
-        """
+        """Build counts from arrays, with "k of n" and weight 1 where nothing else is said."""
         units = np.asarray(tried, dtype=np.float64)
         return cls(
             units,
@@ -62,7 +54,6 @@ class Counts:
         )
 
     def __getitem__(self, at: NDArray[np.intp]) -> Counts:
-        """Return those of some records."""
         return Counts(self.tried[at], self.took[at], self.some[at], self.weight[at])
 
 
@@ -84,16 +75,10 @@ def chance(eta: Floats) -> Floats:
 def log_likelihoods(eta: Floats, counts: Counts) -> Floats:
     """Return the weighted log likelihood of each record at each of its logits, without the binomial coefficients.
 
-    Parameters
-    ----------
-    eta : ndarray of float, shape (n_records,) or (n_records, k)
-        Logits of the chance per unit.
-    counts : Counts
-        What was counted.
+    ``eta`` are logits of the chance per unit, shape (n_records,) or (n_records, k), as is the result.
 
     Examples
     --------
-    >>> import numpy as np
     >>> log_likelihoods(np.zeros(1), Counts.of([2], [1])).round(4)  # 2 log(1/2)
     array([-1.3863])
     """
@@ -107,17 +92,7 @@ def log_likelihoods(eta: Floats, counts: Counts) -> Floats:
 
 
 def log_likelihood(eta: Floats, counts: Counts) -> float:
-    """Return the sum of :func:`log_likelihoods`.
-
-    Examples
-    --------
-    One unit of two took, and at least one of two, both at an even chance: log(1/4) and log(3/4).
-
-    >>> import numpy as np
-    >>> both = Counts.of([2, 2], [1, 2], some=[False, True])
-    >>> bool(np.isclose(log_likelihood(np.zeros(2), both), np.log(1 / 4) + np.log(3 / 4)))
-    True
-    """
+    """Return the sum of :func:`log_likelihoods`."""
     return float(log_likelihoods(eta, counts).sum())
 
 
@@ -126,7 +101,6 @@ def derivatives(eta: Floats, counts: Counts) -> tuple[Floats, Floats, Floats]:
 
     Examples
     --------
-    >>> import numpy as np
     >>> [float(a[0]) for a in derivatives(np.zeros(1), Counts.of([4], [3]))]
     [1.0, 1.0, 0.0]
     """

@@ -45,7 +45,7 @@ class Parents:
     seed, pollen : sequence of str
         Species, as the tree labels them, or formulas of hybrids.
     seed_plants, pollen_plants : sequence of str or None
-        The very plants, None where not told; empty if never told.
+        The very plants, None where not said; empty if never said.
     """
 
     seed: Sequence[str]
@@ -60,16 +60,12 @@ class Seen:
 
     Attributes
     ----------
-    crosses : int
-        Records that entered.
-    took : int
-        Records of them in which something took.
+    crosses, took : int
+        Records that entered, and those in which something took.
     farthest : float
         Largest distance among them, in the unit of the tree; 0 without records.
-    species : tuple of str
-        The parents among them, sorted.
-    seed_plants, pollen_plants : tuple of str
-        The very plants among them, as mothers and as fathers, sorted.
+    species, seed_plants, pollen_plants : tuple of str
+        Sorted: the parents among them, and the very plants, as mothers and as fathers.
     related : bool
         Whether it was known how the species are related.
     finished : int or None
@@ -88,12 +84,7 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """Numbers of species and plants among those seen; -1 for one that is not among them.
-
-    Attributes
-    ----------
-    seed, pollen, seed_plant, pollen_plant : ndarray of int, shape (n,)
-    """
+    """Numbers of species and plants among those seen, shape (n,); -1 for one that is not among them."""
 
     seed: Ints
     pollen: Ints
@@ -146,14 +137,8 @@ def pairings_of(
 ) -> Pairings:
     """Return pairings as the model that saw ``seen`` numbers them.
 
-    Parameters
-    ----------
-    seen : Seen
-    distances : Phylogeny or DistanceTable
-        The tree the model was fitted with: through it a species not seen learns from its relatives.
-    parents : Parents
-    pedigree : callable, optional
-        Whose offspring a hybrid is (`Taxa.pedigree`); without it there are none.
+    ``distances`` are those that the model was fitted with: through them a species not seen learns from its relatives.
+    Whose offspring a hybrid is, ``pedigree`` tells (`Taxa.pedigree`); without it there are none.
     """
     levels = Levels.of(seen, parents)
     if not seen.related:
@@ -177,16 +162,14 @@ def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) ->
 
 @dataclass(frozen=True, slots=True)
 class InPlace:
-    """The pairings that species of hybrids would make in their place.
+    """The n pairings that species of hybrids would make in their place.
 
     Attributes
     ----------
     parents : Parents
-        Of n pairings; the plants are those of the hybrids.
-    weight : ndarray of float, shape (n,)
-        Share of each.
-    of : ndarray of int, shape (n,)
-        Which of the pairings asked about each stands for.
+        The plants are those of the hybrids.
+    weight, of : ndarray of float and of int, shape (n,)
+        Share of each, and which of the pairings asked about it stands for.
     """
 
     parents: Parents
@@ -198,16 +181,6 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
 
     A hybrid that the model has seen crosses of speaks for itself and stays in its place.
-
-    Examples
-    --------
-    >>> from crosscompat.phylogeny.taxa import HybridIndex
-    >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-    >>> taxa = Taxa(tree, HybridIndex(tree.tips))
-    >>> instead = in_place(taxa, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
-    >>> instead.parents.seed, instead.parents.pollen, instead.weight.tolist()
-    (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])
     """
     labels = dict.fromkeys((*parents.seed, *parents.pollen))
     plants = {label: taxa.pedigree(label) for label in labels}
@@ -222,8 +195,8 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     ]
     of = np.array([row[3] for row in rows], dtype=np.intp)
     clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
-    found = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
-    return InPlace(found, np.array([row[2] for row in rows], dtype=np.float64), of)
+    result = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
+    return InPlace(result, np.array([row[2] for row in rows], dtype=np.float64), of)
 
 
 def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:
@@ -266,10 +239,11 @@ def relatedness(
     BadInput
         If the tree has negative lengths: depths, and so A, have no meaning there.
 
-    Notes ----- A is the shared path over the root of the product of the two paths, below the common ancestor of the
-    species fitted, and on a tree in millions of years no more than 20 before the tips. It is positive semi-definite on
-    every tree without negative lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined
-    by average linkage.
+    Notes
+    -----
+    A is the shared path over the root of the product of the two paths, below the common ancestor of the species fitted,
+    and on a tree in My no more than 20 before the tips. It is positive semi-definite on every tree without negative
+    lengths; 1 - d / max d is not. A complete table, or a tree marked as unrooted, is joined by average linkage first.
 
     Of hybrids with shares w and v of their species it is w'Av, and 1 of a hybrid with itself: w'Aw is what it has of
     its species, the rest its own. So A stays positive semi-definite.
@@ -294,10 +268,10 @@ def relatedness(
     at = {name: i for i, name in enumerate(names)}
     oldest = OLDEST_KIN if distances.unit == MILLION_YEARS else None
     among = correlation(*depths, fitted=len(known), oldest=oldest)
-    found = np.zeros((len(rows), len(species)))
+    result = np.zeros((len(rows), len(species)))
     columns = [j for j, label in enumerate(species) if label in place]
-    found[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
-    return found
+    result[:, columns] = among[np.ix_([at[name] for name in rows], [at[species[j]] for j in columns])]
+    return result
 
 
 def _with_hybrids(
@@ -309,34 +283,25 @@ def _with_hybrids(
     among = relatedness(distances, columns, rows)
     if among is None:
         return None
-    found: Floats = parts @ among @ shares.T
+    result: Floats = parts @ among @ shares.T
     own = np.array([[one == other for other in species] for one in others], dtype=np.bool_)
-    return np.where(own.reshape(found.shape), 1.0, found)
+    return np.where(own.reshape(result.shape), 1.0, result)
 
 
 def _known(label: str, pedigree: Callable[[str], Pedigree]) -> Pedigree:
     """Return whose offspring a label is; one that is no longer known comes of nobody."""
     try:
-        found = pedigree(label)
+        result = pedigree(label)
     except UnknownName:
         return Pedigree(label, {})
-    return found if found.is_hybrid or label in found.shares else Pedigree(label, {})
+    return result if result.is_hybrid or label in result.shares else Pedigree(label, {})
 
 
 def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None = None) -> Floats:
-    """Return A from depths below any point above all species.
+    """Return A from depths of species, shape (k,), and of common ancestors, (k, k), below any point above them all.
 
-    Parameters
-    ----------
-    tip : ndarray of float, shape (k,)
-        Depth of each species.
-    shared : ndarray of float, shape (k, k)
-        Depth of the most recent common ancestor of each pair.
-    fitted : int
-        The first so many are those fitted: paths begin at their common ancestor. What branches off above is related to
-        nobody.
-    oldest : float, optional
-        Paths begin no farther above the tips than this.
+    Paths begin at the common ancestor of the first so many, those ``fitted``, and no farther above the tips than
+    ``oldest``: what branches off above is related to nobody.
 
     Examples
     --------
@@ -357,7 +322,9 @@ def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None =
 def average_linkage(distances: Floats) -> Floats:
     """Return the distances on the average-linkage (UPGMA) tree of a complete table, shape (k, k) as the table's.
 
-    Notes ----- Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
+    Notes
+    -----
+    Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
     of Kansas Science Bulletin 38:1409-1438.
 
     Examples

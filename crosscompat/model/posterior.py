@@ -81,10 +81,8 @@ class Past:
         What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
     prior_mean, prior_sd : ndarray of float, shape (p,)
         Of the coefficients.
-    variances : ndarray of float, shape (6,)
-        Of the effects of seed, pollen, seed plant, pollen plant, pair and direction, at the most likely scales.
-    share : float
-        The phylogenetic share lambda there.
+    variances, share : ndarray of float, shape (6,), and float
+        Of all effects but the record's, and lambda, at the most likely scales.
     record : ndarray of int, shape (n_records,)
         Number of each cross among all that were fitted, at whatever stage.
     """
@@ -152,17 +150,10 @@ def unlearned(step: str, mean: Floats, covariance: Floats, variances: Floats) ->
 
 
 def matched(step: str, stage: Stage, points: tuple[Point, ...], pairs: Ints, past: Past) -> StepFit:
-    """Match one Gaussian to the mixture.
+    """Match one Gaussian to the mixture of the points.
 
-    Parameters
-    ----------
-    step : str
-    stage : Stage
-        Its factors are those of ``EFFECTS`` that are in the model, by name; record, direction and pair are nested.
-    points : tuple of Point
-    pairs : ndarray of int, shape (n_records, 2)
-        Seed and pollen parent of each record.
-    past : Past
+    The factors of ``stage`` are those of ``EFFECTS`` that are in the model, by name; record, direction and pair are
+    nested. ``pairs`` holds the seed and pollen parent of each record, shape (n_records, 2).
     """
     p, weights = stage.design.p, np.array([point.weight for point in points])
     ways = _Ways(stage, pairs)
@@ -181,8 +172,10 @@ def matched(step: str, stage: Stage, points: tuple[Point, ...], pairs: Ints, pas
     covariance += (weights * away.T) @ away
     size = {factor.name: factor.size for factor in stage.factors}
     sizes = (p, size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0))
-    variances, inherited = _mean_variances(stage, points), _inherited(stage, points)
-    return StepFit(step, mean, covariance, variances, inherited, ways.matched(covariance, mean), sizes, past)
+    variances = _by_effect(stage, weights @ np.array([point.mode.scales.sds**2 for point in points]))
+    return StepFit(
+        step, mean, covariance, variances, _inherited(stage, points), ways.matched(covariance, mean), sizes, past
+    )
 
 
 def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
@@ -207,10 +200,10 @@ def _widened(spread: Floats, kin: list[tuple[slice, Floats]]) -> Floats:
     return np.block([[spread, across.T], [across, among]])
 
 
-def _mean_variances(stage: Stage, points: tuple[Point, ...]) -> Floats:
-    mean = sum(point.weight * point.mode.scales.sds**2 for point in points)
-    variance = dict(zip((factor.name for factor in stage.factors), np.asarray(mean), strict=True))
-    return np.array([variance.get(name, 0.0) for name in EFFECTS], dtype=np.float64)
+def _by_effect(stage: Stage, values: Floats) -> Floats:
+    """Put one number a factor in the order of ``EFFECTS``, 0 for those that are not in the model."""
+    value = dict(zip((factor.name for factor in stage.factors), values, strict=True))
+    return np.array([value.get(name, 0.0) for name in EFFECTS], dtype=np.float64)
 
 
 def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
@@ -230,8 +223,7 @@ def past_of(stage: Stage, most_likely: Mode, levels: Levels, record: Ints) -> Pa
 
     scales = most_likely.scales
     mode = find_mode(stage, scales, most_likely)
-    sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
-    variances = np.array([sd_of.get(name, 0.0) ** 2 for name in EFFECTS[:6]], dtype=np.float64)
+    variances = _by_effect(stage, scales.sds**2)[:6]
     return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, record)
 
 
@@ -240,11 +232,6 @@ class _Ways:
 
     Given those columns a pair effect depends on no other, at every point. Its covariance with them is summed up over
     the points, and one solve tells in the end how it leans on them.
-
-    Parameters
-    ----------
-    stage : Stage
-    pairs : ndarray of int, shape (n_records, 2)
     """
 
     def __init__(self, stage: Stage, pairs: Ints) -> None:
@@ -259,18 +246,13 @@ class _Ways:
         both = both[np.lexsort((-both[:, 3], both[:, 1], both[:, 0]))]
         _, first = np.unique(both[:, :2], axis=0, return_index=True)
         self.ways, self.pair, self.direction = both[first, :2], both[first, 2], both[first, 3]
-        self.columns = self._columns([design.blocks[_factor(stage, name)[0]].start for name in _KIN])
+        # Columns that the crosses of each pair touch, then its own parents' where those have gone the other way.
+        touched = design.touched[self.pair]
+        own = self.ways + [design.blocks[_factor(stage, name)[0]].start for name in _KIN]
+        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
+        self.columns = np.column_stack([touched, np.where(there, -1, own)])
         self.mean, self.variance = np.zeros((2, len(first))), np.zeros(len(first))
         self.cross = np.zeros(self.columns.shape)
-
-    def _columns(self, starts: list[int]) -> Ints:
-        """Columns that the crosses of each pair touch, then its own parents' where those have gone the other way."""
-        touched, own = self.design.touched[self.pair], self.ways + starts
-        there = (touched[:, :, None] == own[:, None, :]).any(axis=1)
-        columns = np.column_stack([touched, np.where(there, -1, own)])
-        order = np.argsort(columns < 0, axis=1, kind="stable")
-        width = max(touched.shape[1], int((columns >= 0).sum(axis=1).max(initial=0)))
-        return np.take_along_axis(columns, order, axis=1)[:, :width]
 
     def add(self, mode: Mode, weight: float, spread: Floats, columns: Floats) -> None:
         """Add one point, with the covariance and the means of its columns."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -43,10 +43,8 @@ class PriorRow:
         ``intercept``, or the kind of a feature, before the name of its column where that has a prior of its own.
     mean, sd : float
         Normal prior on the logit scale.
-    basis : str
-        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower.
-    evidence : str
-        What it leans on.
+    basis, evidence : str
+        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower; and what it leans on.
     """
 
     coefficient: str
@@ -58,16 +56,7 @@ class PriorRow:
 
 @dataclass(frozen=True, slots=True)
 class EffectRow:
-    """The prior of how widely one kind of effect varies: half-normal on the logit scale.
-
-    Attributes
-    ----------
-    effect : str
-    scale : float
-        The median of the standard deviation is 0.67 of it.
-    basis, evidence : str
-        As of a coefficient.
-    """
+    """The prior of how widely an effect varies: half-normal on the logit scale, the sd's median .67 of ``scale``."""
 
     effect: str
     scale: float
@@ -75,15 +64,12 @@ class EffectRow:
     evidence: str
 
 
+_Row = TypeVar("_Row", PriorRow, EffectRow)
+
+
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """A table of priors: the one that comes with the package (`published`), or one that a grower has changed.
-
-    Attributes
-    ----------
-    rows : tuple of PriorRow
-    effects : tuple of EffectRow
-    """
+    """A table of priors: the one that comes with the package (`published`), or one that a grower has changed."""
 
     rows: tuple[PriorRow, ...]
     effects: tuple[EffectRow, ...]
@@ -113,13 +99,9 @@ class Priors:
         return GaussianPrior(*(np.array([getattr(row, key) for row in rows], np.float64) for key in ("mean", "sd")))
 
     def effect_scales(self, step: str, spread: float = 1.0) -> dict[str, float]:
-        """Return the half-normal scale of each effect at a step.
+        """Return the half-normal scale of each effect at a step that has so great a share of what the whole varies by.
 
-        Parameters
-        ----------
-        step : str
-        spread : float
-            The step's share of what the whole varies by; the fate of a record is each step's own.
+        The fate of a record is each step's own.
 
         Examples
         --------
@@ -131,30 +113,16 @@ class Priors:
         return {**scales, "record": float(_table()["records"].get(step, record))}
 
     def faults(self, by: object, file: str | None = None) -> list[Fault]:
-        """Return what is wrong with a table of changes, every fault with its place in the file.
-
-        Examples
-        --------
-        >>> print(*published().faults({"time": {"sd": 0}}))
-        column priors.time.sd: An sd or a scale must be a number above 0, from 0.001 to 100; got 0.
-        """
+        """Return what is wrong with a table of changes, every fault with its place in the file."""
         shape: dict[str, Any] = {row.coefficient: _OF_A_COEFFICIENT for row in self.rows}
         shape["effects"] = {row.effect: _OF_AN_EFFECT for row in self.effects}
         return list(_walk(("priors",), by, shape, file))
 
     def changed(self, by: Mapping[str, Any]) -> Priors:
-        """Return the table with some of its numbers changed.
+        """Return the table with some of its numbers changed; BadInput with every fault of ``by``.
 
-        Parameters
-        ----------
-        by : mapping
-            Of the shape of the table: coefficient, then any of ``mean``, ``sd`` and ``evidence``; under ``effects``
-            the effect, then any of ``scale`` and ``evidence``. What is not named stays.
-
-        Raises
-        ------
-        BadInput
-            With every fault of ``by``.
+        ``by`` is of the shape of the table: coefficient, then any of ``mean``, ``sd`` and ``evidence``; under
+        ``effects`` the effect, then any of ``scale`` and ``evidence``. What is not named stays.
 
         Examples
         --------
@@ -165,8 +133,11 @@ class Priors:
         if wrong := self.faults(by):
             raise BadInput(wrong)
         of_effects = by.get("effects", {})
-        rows = tuple(_own_row(row, by.get(row.coefficient, {})) for row in self.rows)
-        return Priors(rows, tuple(_own_effect(row, of_effects.get(row.effect, {})) for row in self.effects))
+        rows = tuple(
+            _own(row, say("priors.give_or_take", mean=f"{row.mean:g}", sd=f"{row.sd:g}"), by.get(row.coefficient, {}))
+            for row in self.rows
+        )
+        return Priors(rows, tuple(_own(row, f"{row.scale:g}", of_effects.get(row.effect, {})) for row in self.effects))
 
 
 _OF_A_COEFFICIENT = {"mean": "number", "sd": "positive", "evidence": "text"}
@@ -179,26 +150,15 @@ def _entry(feature: Feature, table: Mapping[str, Any]) -> str:
     return own if own in table else feature.kind
 
 
-def _own_row(row: PriorRow, change: Mapping[str, Any]) -> PriorRow:
-    if not change:
-        return row
-    was = say("priors.give_or_take", mean=f"{row.mean:g}", sd=f"{row.sd:g}")
-    mean, sd = (float(change.get(key, value)) for key, value in (("mean", row.mean), ("sd", row.sd)))
-    return replace(row, mean=mean, sd=sd, evidence=_own_evidence(change, was, row.evidence), basis="own")
-
-
-def _own_effect(row: EffectRow, change: Mapping[str, Any]) -> EffectRow:
-    if not change:
-        return row
-    evidence = _own_evidence(change, f"{row.scale:g}", row.evidence)
-    return replace(row, evidence=evidence, basis="own", scale=float(change.get("scale", row.scale)))
-
-
-def _own_evidence(change: Mapping[str, Any], was: str, evidence: str) -> str:
+def _own(row: _Row, was: str, change: Mapping[str, Any]) -> _Row:
     """Say that the grower set it, and why if that was said; else what the number in its place leant on."""
+    if not change:
+        return row
+    evidence = say("priors.own", was=was, evidence=row.evidence)
     if "evidence" in change:
-        return say("priors.own_because", was=was, why=change["evidence"])
-    return say("priors.own", was=was, evidence=evidence)
+        evidence = say("priors.own_because", was=was, why=change["evidence"])
+    numbers: dict[str, Any] = {key: float(value) for key, value in change.items() if key != "evidence"}
+    return replace(row, evidence=evidence, basis="own", **numbers)
 
 
 @cache
@@ -208,13 +168,7 @@ def _table() -> Mapping[str, Any]:
 
 @cache
 def published() -> Priors:
-    """Return the table that comes with the package, what each number leans on beside it.
-
-    Examples
-    --------
-    >>> next(row.mean for row in published().rows if row.coefficient == "time")
-    -2.0
-    """
+    """Return the table that comes with the package, what each number leans on beside it."""
     return Priors(
         tuple(PriorRow(name, **row) for name, row in _table()["coefficients"].items()),
         tuple(EffectRow(name, **row) for name, row in _table()["effects"].items()),
@@ -234,25 +188,13 @@ def centre_of(features: Sequence[Feature]) -> Floats:
 
 
 def spread_of(features: Sequence[Feature]) -> Floats:
-    """Return the variance of each feature among pairings, for want of data, shape (n_features,).
-
-    Examples
-    --------
-    >>> spread_of([Feature("both", "spines paired")])
-    array([0.25])
-    """
+    """Return the variance of each feature among pairings, for want of data, shape (n_features,)."""
     spread = _table()["spread"]
     return np.array([spread[_entry(feature, spread)] for feature in features], dtype=np.float64)
 
 
 def doubt_of_uneven() -> tuple[float, float]:
-    """Return mean and sd of what uneven chromosomes of a hybrid parent add.
-
-    Examples
-    --------
-    >>> doubt_of_uneven()
-    (-1.0, 1.0)
-    """
+    """Return mean and sd of what uneven chromosomes of a hybrid parent add to the logit."""
     row = _table()["uneven"]
     return float(row["mean"]), float(row["sd"])
 

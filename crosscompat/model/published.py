@@ -32,13 +32,13 @@ _LEAST = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class PublishedCrosses:
-    """Published crosses among the species of a tree.
+    """Published crosses among the species of a tree, arrays of shape (n,).
 
     Attributes
     ----------
-    seed, pollen : ndarray of int, shape (n,)
+    seed, pollen : ndarray of int
         Their parents, by number of species.
-    directed : ndarray of bool, shape (n,)
+    directed : ndarray of bool
         False where it is not known which was the mother.
     counts : Counts
         Each as so many flowers: "some took", or none.
@@ -67,7 +67,7 @@ def with_published(
     seed, pollen : ndarray of int, shape (n_pairs,)
         Their parents, by number of species.
     kin : ndarray of float, shape (n_species, n_species)
-        How related the species are (`kinship.relatedness`); 0 for those not known to be.
+        How related the species are (`relatedness`); 0 for those not known to be.
     crosses : PublishedCrosses
     of_crosses : tuple of Logits, Logits
         Of the published pairings: as ``own`` and ``before``.
@@ -83,17 +83,13 @@ def with_published(
 
     Examples
     --------
-    A hybrid of species 0 and 1 is on record. It speaks for that pairing, a little for others of one parent, and not at
-    all for strangers.
+    A hybrid of species 0 and 1 is on record. It speaks for that pairing, and not at all for strangers.
 
-    >>> crosses = PublishedCrosses(np.array([0]), np.array([1]), np.array([True]),
-    ...     Counts.of([20.0], [0.0], some=[True]), 2.0)
-    >>> prior = Logits(np.full(3, -2.0), np.full(3, 3.0))
-    >>> one = Logits(prior.mean[:1], prior.sd[:1])
+    >>> way, one, two = np.array([0, 2]), *(Logits(np.full(n, -2.0), np.full(n, 3.0)) for n in (1, 2))
+    >>> crosses = PublishedCrosses(way[:1], way[:1] + 1, np.array([True]), Counts.of([20.0], [0.0], some=[True]), 2.0)
     >>> scales = {"seed": 1.5, "pollen": 1.5, "pair": 1.0, "direction": 0.5}
-    >>> _, adds = with_published(prior, prior, np.array([0, 0, 2]), np.array([1, 2, 3]), np.eye(4), crosses,
-    ...     (one, one), scales)
-    >>> bool(adds[0] > adds[1] > adds[2]), float(adds[2])
+    >>> _, adds = with_published(two, two, way, way + 1, np.eye(4), crosses, (one, one), scales)
+    >>> bool(adds[0] > 0), float(adds[1])
     (True, 0.0)
     """
     if not crosses.seed.size:

@@ -7,14 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step, whole_before
+from crosscompat.model.composition import share_means
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.posterior import Past, StepFit
 from crosscompat.model.stages import STEPS, WHOLE
 
-__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "prior_logits", "reasons", "whole_reasons"]
+__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "reasons", "whole_reasons"]
 
 _MOST_SCALE = 2.0
 
@@ -45,7 +46,6 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
     Parameters
     ----------
     model : FittedModel
-        What was learned.
     step : str
         One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
     row : ndarray of float, shape (n_features,)
@@ -57,7 +57,7 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
     slopes = fit.coefficients if step == WHOLE else fit.coefficients + _share_of_whole(model, step, row)
     base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
     design = design_of(model.recipe, row[None, :], model.means)
-    offset = float(offset_of(step, whole_before(model, design), model.seeds)[0] + design[0] @ fit.coefficients)
+    offset = float(offset_of(model, step, design)[0] + design[0] @ fit.coefficients)
     terms = []
     for name, value, mean, slope in zip(model.recipe.names, row, model.means, slopes[1:], strict=True):
         unknown = bool(np.isnan(value))
@@ -72,29 +72,24 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
 def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
     """Return the prior coefficients of a step: those of the whole, as steep as the share is at this pairing."""
     design = design_of(model.recipe, row[None, :], model.means)
-    whole = float(whole_before(model, design)[0])
-    near = offset_of(step, np.array([whole - 0.5, whole + 0.5]), model.seeds)
+    near = share_means(design @ model.prior.mean + [-0.5, 0.5], model.seeds)[step]
     return np.asarray((near[1] - near[0]) * model.prior.mean)
 
 
 def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
     """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
 
-    Parameters
-    ----------
-    model, row, asked
-        As for `reasons`.
-    believed : Outlook
-        Of that one pairing.
+    The arguments are those of `reasons`, and what is believed of that pairing.
 
     Notes
     -----
-    What the counts along the way add is told apart step by step, each step joining those before it; within a step it
-    goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in the base.
+    What the counts along the way add is told apart step by step, each step joining those before it; within
+    a step it goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in
+    the base.
     """
-    found = reasons(model, WHOLE, row, asked)
-    terms = {name: added for name, added, _ in found.terms}
-    values = {name: value for name, _, value in found.terms}
+    result = reasons(model, WHOLE, row, asked)
+    terms = {name: added for name, added, _ in result.terms}
+    values = {name: value for name, _, value in result.terms}
     for step, gain in _gains(model, row, asked, believed):
         moved = _moved_at(model, step, row, asked)
         total = sum(added for added, _ in moved.values())
@@ -155,62 +150,38 @@ def _effect_terms(fit: StepFit, asked: Pairings) -> list[tuple[str, float, float
     return [(name, added, value) for name, added, value in terms if added != 0]
 
 
-def prior_logits(past: Past, x: Floats) -> Floats:
-    """Return the logits of pairings before any cross; ``x`` as in ``Past``, shape (n_pairs, p)."""
-    logit: Floats = x @ past.prior_mean
-    return logit
-
-
 def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
     """Return what each past cross adds to the logit of each pairing, shape (n_pairs, n_records).
 
-    Parameters
-    ----------
-    past : Past
-    x : ndarray of float, shape (n_pairs, p)
-        As in ``Past``; what is unknown stands at its training mean.
-    asked : Pairings
+    ``x`` is as in ``Past``, shape (n_pairs, p); what is unknown stands at its training mean.
 
     Notes
     -----
-    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two logits. Added
-    to the prior logit the weights give the logit at the mode exactly. Every cross also moves the intercept, which all
-    pairings share: `base_shift` is the sum of that part.
+    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two
+    logits. Added to the prior logit the weights give the logit at the mode exactly. Every cross also moves the
+    intercept, which all pairings share: `base_shift` is the sum of that part.
     """
     covariance: Floats = (x * past.prior_sd**2) @ past.x.T
     then, now = past.levels, asked.levels
-    sides = (
-        (now.seed, then.seed, asked.seed_kin, past.variances[0]),
-        (now.pollen, then.pollen, asked.pollen_kin, past.variances[1]),
-    )
-    for here, there, kin, variance in sides:
-        covariance += variance * _species(here, there, kin, past.share)
-    plants = ((now.seed_plant, then.seed_plant), (now.pollen_plant, then.pollen_plant))
-    for (here, there), variance in zip(plants, past.variances[2:4], strict=True):
-        covariance += variance * _same(here, there)
-    same_way = _same(now.seed, then.seed) & _same(now.pollen, then.pollen)
+    seed, pollen = _same(now.seed, then.seed), _same(now.pollen, then.pollen)
+    covariance += past.variances[0] * _related(seed, asked.seed_kin, then.seed, past.share)
+    covariance += past.variances[1] * _related(pollen, asked.pollen_kin, then.pollen, past.share)
+    covariance += past.variances[2] * _same(now.seed_plant, then.seed_plant)
+    covariance += past.variances[3] * _same(now.pollen_plant, then.pollen_plant)
     other_way = _same(now.seed, then.pollen) & _same(now.pollen, then.seed)
-    covariance += past.variances[4] * (same_way | other_way) + past.variances[5] * same_way
-    weights: Floats = covariance * past.gradient
-    return weights
+    covariance += past.variances[4] * (seed & pollen | other_way) + past.variances[5] * (seed & pollen)
+    return np.asarray(covariance * past.gradient)
 
 
 def base_shift(past: Past) -> Floats:
     """Return the part of each past cross that moves the intercept, and so every pairing alike, shape (n_records,)."""
-    part: Floats = past.prior_sd[0] ** 2 * past.gradient
-    return part
+    return np.asarray(past.prior_sd[0] ** 2 * past.gradient)
 
 
 def _same(here: Ints, there: Ints) -> NDArray[np.bool_]:
-    """Tell where the levels of pairings and records are one."""
-    same: NDArray[np.bool_] = (here[:, None] == there[None, :]) & (here[:, None] >= 0)
-    return same
+    return np.asarray((here[:, None] == there[None, :]) & (here[:, None] >= 0))
 
 
-def _species(here: Ints, there: Ints, kin: Floats | None, share: float) -> Floats:
+def _related(same: NDArray[np.bool_], kin: Floats | None, there: Ints, share: float) -> Floats:
     """Correlation of the effects of species asked about and species crossed."""
-    same = _same(here, there).astype(np.float64)
-    if kin is None:
-        return same
-    mixed: Floats = share * kin[:, there] + (1.0 - share) * same
-    return mixed
+    return same.astype(np.float64) if kin is None else np.asarray(share * kin[:, there] + (1.0 - share) * same)

@@ -55,7 +55,7 @@ class SavedModel:
     ----------
     model : FittedModel
     fingerprints : mapping of str to str
-        Of the tree, the traits and the crosses (``tree``, ``traits``, ``crosses``), to notice that one has changed.
+        Of the ``tree``, the ``traits`` and the ``crosses``, to notice that one has changed.
     as_of : str
         The day, as an ISO date, on which the season was read.
     invented : bool
@@ -81,21 +81,15 @@ class SavedModel:
 
 
 def write_model(path: Path, saved: SavedModel) -> None:
-    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole.
-
-    Raises
-    ------
-    OSError
-        If the place cannot be written to.
-    """
-    document = _document(saved)
+    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole."""
     arrays = _arrays(saved.model)
+    stored: dict[str, Any] = {name: array.tolist() for name, array in arrays.items()}
     if sum(array.size for array in arrays.values()) > _MOST_NUMBERS_IN_JSON:
         buffer = io.BytesIO()
         np.savez(buffer, allow_pickle=False, **arrays)
         write_atomically(path.with_suffix(".npz"), buffer.getvalue())
-        document["arrays"] = {"file": path.with_suffix(".npz").name, "sha256": sha256(buffer.getvalue()).hexdigest()}
-    write_atomically(path, _text(document).encode())
+        stored = {"file": path.with_suffix(".npz").name, "sha256": sha256(buffer.getvalue()).hexdigest()}
+    write_atomically(path, _text({**_head(saved), "arrays": stored}).encode())
 
 
 def read_model(path: Path) -> SavedModel:
@@ -106,7 +100,6 @@ def read_model(path: Path) -> SavedModel:
     BadInput
         If the file is damaged, or of a newer format than this version knows; it says what to do.
     FileNotFoundError
-        If there is no such file.
     """
     content = path.read_bytes()
     try:
@@ -120,10 +113,6 @@ def read_model(path: Path) -> SavedModel:
         return _saved(document, _stored_arrays(path, document["arrays"]))
     except (AttributeError, ValueError, KeyError, TypeError, OSError) as error:
         raise _refused(path, "saved.damaged", reason=str(error)) from None
-
-
-def _document(saved: SavedModel) -> dict[str, Any]:
-    return {**_head(saved), "arrays": {name: array.tolist() for name, array in _arrays(saved.model).items()}}
 
 
 def _head(saved: SavedModel) -> dict[str, Any]:
@@ -228,7 +217,7 @@ def _whole(numbers: Floats, most: int) -> Ints:
 
 
 def _refuse_misfits(model: FittedModel) -> None:
-    """Refuse numbers that do not fit the recipe: a file that was cut or written over may still be JSON."""
+    """Refuse what does not fit the recipe: a file that was cut or written over may still be JSON."""
     kinds = {feature.kind for feature in model.recipe.features}
     curves = [feature.kind for feature in model.recipe.features if feature.column is None]
     sound = (

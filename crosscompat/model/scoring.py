@@ -37,17 +37,7 @@ _Z90 = 1.6448536269514722
 
 @dataclass(frozen=True, slots=True)
 class Bin:
-    """Forecasts of about one size, and what came of them.
-
-    Attributes
-    ----------
-    forecast : float
-        Mean forecast.
-    took, low, high : float
-        Share that took, with its 90% interval (Wilson).
-    outcomes : float
-        How many outcomes stand behind it.
-    """
+    """Forecasts of about one size: their mean, the share that took with its 90% interval (Wilson), and how many."""
 
     forecast: float
     took: float
@@ -60,15 +50,9 @@ class Bin:
 class Scores:
     """The scores of one set of forecasts; NaN where the outcomes cannot tell.
 
-    Attributes
-    ----------
-    log_loss, brier : float
-        The smaller the better.
-    skill : float
-        Share of the base rate's Brier score that is saved; below 0 it is worse than the base rate.
-    auc : float
-        Chance that of a take and a failure the take had the larger forecast; 0.5 tells nothing.
-    outcomes : float
+    Log loss and Brier score are the better the smaller; the skill is the share of the base rate's Brier score that is
+    saved, below 0 where it is worse; the AUC is the chance that of a take and a failure the take had the larger
+    forecast.
     """
 
     log_loss: float
@@ -79,15 +63,9 @@ class Scores:
 
 
 def log_loss(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the mean logarithmic loss.
+    """Return the mean logarithmic loss of chances; 0 and 1 are taken as a hair inside.
 
-    Parameters
-    ----------
-    forecast : ndarray of float, shape (n,)
-        Chances; 0 and 1 are taken as a hair inside.
-    took : ndarray of float, shape (n,)
-        1 or 0.
-    weight : ndarray of float, shape (n,)
+    The arrays are of shape (n,): chances, 1 or 0, and weights.
 
     Examples
     --------
@@ -100,24 +78,12 @@ def log_loss(forecast: Floats, took: Floats, weight: Floats) -> float:
 
 
 def brier(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the mean squared error of the chances (Brier 1950, Monthly Weather Review 78:1-3).
-
-    Examples
-    --------
-    >>> brier(np.array([0.5, 0.5]), np.array([1.0, 0.0]), np.ones(2))
-    0.25
-    """
+    """Return the mean squared error of the chances (Brier 1950, Monthly Weather Review 78:1-3)."""
     return float(weight @ np.square(forecast - took) / weight.sum())
 
 
 def auc(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both.
-
-    Examples
-    --------
-    >>> auc(np.array([0.2, 0.6, 0.4]), np.array([0.0, 1.0, 1.0]), np.ones(3))
-    1.0
-    """
+    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both."""
     values, place = np.unique(forecast, return_inverse=True)
     takes = np.bincount(place, weight * took, minlength=len(values))
     failures = np.bincount(place, weight * (1.0 - took), minlength=len(values))
@@ -145,21 +111,14 @@ def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats) ->
 def skill_interval(
     forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]
 ) -> tuple[float, float]:
-    """Return the 90% interval of the skill, by leaving out group after group (jackknife).
+    """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
-    Parameters
-    ----------
-    forecast, took, weight, base_rate : ndarray of float, shape (n,)
-        As for `scores`.
-    group : ndarray of int, shape (n,)
-        Outcomes of one number go together, as those of one pair do; other groups are taken as independent.
+    It is NaN where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
+    together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
 
-    Returns
-    -------
-    tuple of float
-        At most 1; NaN where fewer than two groups would leave something to save.
-
-    Notes ----- The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
+    Notes
+    -----
+    The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
     Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
     groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
 
@@ -227,13 +186,7 @@ MOST, FOLDS = 40, 20
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Crosses that are forecast by a model which has not seen them.
-
-    Attributes
-    ----------
-    held, train : ndarray of int, shape (n_held,) and (n_train,)
-        Places of the crosses held out, and of those that the model is fitted on, in order.
-    """
+    """Crosses held out of a fit, and those that it learns from: places among all, in order."""
 
     held: Ints
     train: Ints
@@ -242,12 +195,8 @@ class Fold:
 def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     """Hold out pair after pair, both directions together, so that every cross is held out once.
 
-    Parameters
-    ----------
-    seed, pollen : array_like, shape (n_crosses,)
-        Parents of each cross, by name or number.
-    most : int
-        Where there are more pairs than this, they are dealt out to twenty folds, by a fixed shuffle.
+    The parents are names or numbers, shape (n_crosses,). Where there are more pairs than ``most``, they are dealt out
+    to twenty folds, by a fixed shuffle.
 
     Examples
     --------
@@ -264,16 +213,8 @@ def by_species(
     """Hold out species after species, with every cross in which it is a parent.
 
     A cross of two species is held out twice, once with each of its parents; one within a species once. No cross learned
-    from has the species as a parent, or a hybrid that comes of it.
-
-    Parameters
-    ----------
-    seed, pollen : array_like, shape (n_crosses,)
-        Parents of each cross, by name or number.
-    most : int
-        Where there are more species than this, so many of them are drawn, always the same.
-    comes_of : mapping of str to collection of str, optional
-        The species of each hybrid among the parents.
+    from has the species as a parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the
+    parents). Where there are more species than ``most``, so many of them are drawn, always the same.
 
     Examples
     --------
@@ -288,8 +229,8 @@ def by_species(
     for one in species:
         hybrids = [name for name, parts in (comes_of or {}).items() if one in parts]
         held = (mother == one) | (father == one)
-        told = held | np.isin(mother, hybrids) | np.isin(father, hybrids)
-        folds.append(Fold(np.flatnonzero(held), np.flatnonzero(~told)))
+        barred = held | np.isin(mother, hybrids) | np.isin(father, hybrids)
+        folds.append(Fold(np.flatnonzero(held), np.flatnonzero(~barred)))
     return folds
 
 

@@ -17,16 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "ALONG_THE_WAY",
-    "STAGES",
-    "STEPS",
-    "WHOLE",
-    "CrossCounts",
-    "StepCounts",
-    "counts_along_the_way",
-    "step_counts",
-]
+__all__ = ["ALONG_THE_WAY", "STAGES", "STEPS", "WHOLE", "CrossCounts", "StepCounts", "step_counts"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -59,16 +50,14 @@ _CLOSED_WITH = {**{stage: stage for stage in STAGES}, "pod": "hold"}
 
 @dataclass(frozen=True, slots=True)
 class StepCounts:
-    """What crosses say of one step.
+    """What crosses say of one step, arrays of shape (n_crosses,).
 
     Attributes
     ----------
-    tried, took : ndarray of float, shape (n_crosses,)
+    tried, took : ndarray of float
         How many entered and how many came through; 1 and 0 where the step says nothing.
-    some : ndarray of bool, shape (n_crosses,)
-        True where only "some of these came through" is known.
-    known : ndarray of bool, shape (n_crosses,)
-        False where the step says nothing.
+    some, known : ndarray of bool
+        True where only "some of these came through" is known; False where the step says nothing.
     """
 
     tried: Floats
@@ -88,7 +77,6 @@ class StepCounts:
         )
 
     def __getitem__(self, at: Ints) -> StepCounts:
-        """Return those of some crosses."""
         return StepCounts(self.tried[at], self.took[at], self.some[at], self.known[at])
 
 
@@ -121,14 +109,7 @@ class CrossCounts:
         return any(step.known.any() for name, step in self.steps.items() if name != WHOLE)
 
     def __getitem__(self, at: Ints) -> CrossCounts:
-        """Return those of some crosses."""
         return CrossCounts({name: step[at] for name, step in self.steps.items()}, self.pods[at], self.seeds[at])
-
-
-def counts_along_the_way(counts: Mapping[str, Floats]) -> Flags:
-    """Tell which crosses have any count between the flower and the seedling, shape (n_crosses,)."""
-    there = [~np.isnan(counts[column]) for column in ALONG_THE_WAY if column in counts]
-    return np.asarray(np.any(there, axis=0), dtype=np.bool_)
 
 
 def step_counts(
@@ -144,8 +125,8 @@ def step_counts(
     age : ndarray of float, shape (n_crosses,)
         Days since the pollination.
     windows : mapping of str to float
-        Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show
-        early and successes late.
+        Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show early
+        and successes late.
     lost : ndarray of bool, shape (n_crosses,), optional
         True where an accident ended the cross. It struck at the last stage that was counted: what came through there
         still counts, as "some", and what is missing does not.
@@ -157,20 +138,14 @@ def step_counts(
 
     Examples
     --------
-    Four flowers, three pods of which none held; five flowers of which only a seedling is on record; two flowers, one
-    ripe pod, nothing known of when the other failed.
+    Four flowers, three pods of which none held; five flowers of which only a seedling is on record.
 
-    >>> nan = np.nan
-    >>> found = step_counts(
-    ...     {"units": np.array([4, 5, 2]), "pods_set": np.array([3, nan, nan]), "pods_held": np.array([0, nan, 1]),
-    ...      "seedlings": np.array([nan, 1, nan])},
-    ...     age=np.full(3, 400.0), windows={"set": 30, "hold": 150, "fill": 200, "germinate": 365})
-    >>> [name for name, step in found.steps.items() if step.known[0]], found.steps["set"].took[0]
-    (['set', 'hold'], np.float64(3.0))
-    >>> [name for name, step in found.steps.items() if step.known[1]], found.steps["whole"].some[1]
-    (['whole'], np.True_)
-    >>> found.steps["pod"].tried[2], found.steps["pod"].took[2]
-    (np.float64(2.0), np.float64(1.0))
+    >>> nan, windows = np.nan, {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
+    >>> counts = {"units": [4, 5], "pods_set": [3, nan], "pods_held": [0, nan], "seedlings": [nan, 1]}
+    >>> arrays = {name: np.array(column, dtype=float) for name, column in counts.items()}
+    >>> steps = step_counts(arrays, np.full(2, 400.0), windows).steps
+    >>> [[name for name, step in steps.items() if step.known[i]] for i in range(2)]
+    [['set', 'hold'], ['whole']]
     """
     size = len(age)
     struck = np.zeros(size, dtype=np.bool_) if lost is None else lost
@@ -243,7 +218,7 @@ def _whole(
     An outcome without a place takes the counts of pods with it: "three set, no seedling" would else look like success,
     and pods would be counted of those alone that gave a seedling.
     """
-    by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~counts_along_the_way(column)
+    by_unit = ~np.isnan(tried) & ~np.isnan(took) & ~np.any([~np.isnan(column[name]) for name in ALONG_THE_WAY], axis=0)
     in_units = by_unit & finished & ~struck
     up = column["up"] > 0
     no_seed = (column["seeds"] == 0) | (np.isnan(column["seeds"]) & (column["seeds_filled"] == 0))

@@ -67,8 +67,8 @@ class TakeModel:
     ----------
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
-    left_out_ : DataFrame
-        After ``fit`` the crosses that do not count, by the index of the table: ``reason``, and ``why`` in words.
+    left_out_ : Series of str
+        Why rows of the last ``fit`` do not count, by the index of its table; a word of ``training_set.REASONS``.
 
     Examples
     --------
@@ -134,6 +134,8 @@ class TakeModel:
         UnknownName
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
+        import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
         _need(crosses, _PARENTS)
         _need_counts(crosses)
         weight = _weights(crosses)
@@ -150,7 +152,8 @@ class TakeModel:
         nowhere = [left.cross.row for left in training.left_out if left.reason == "not_in_tree"]
         rows = [cross.row for cross in training.crosses]
         self._parents(crosses.iloc[[row - 1 for row in sorted((*nowhere, *rows))]])
-        self.left_out_ = _left_out(crosses, training)
+        out = [left.cross.row - 1 for left in training.left_out]
+        self.left_out_ = pd.Series([left.reason for left in training.left_out], crosses.index[out], dtype=object)
         self.fitted_ = self._fitted(training, weight[[row - 1 for row in rows]])
         return self
 
@@ -189,7 +192,8 @@ class TakeModel:
             ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
             percentiles) and ``note``, with the rows, their order, the names and the index as given. The note says
             where nothing but the prior stands behind a chance, and which rows are selfs: one plant with itself has no
-            chance (NaN), and one species with itself is taken for two plants of it.
+            chance (NaN), and one species with itself is taken for two plants of it. ``attrs["basis"]`` is ``prior``
+            where no cross was learned from, else ``crosses``.
 
         Raises
         ------
@@ -205,11 +209,14 @@ class TakeModel:
         seed, pollen = self._parents(pairings)
         parents = Parents(seed, pollen, *_plants(pairings))
         answer = chances(self._logits(parents), flowers)
-        alone = np.array([one is not None and one == other for one, other in _both_plants(parents)], dtype=np.bool_)
+        plants = zip(parents.seed_plants, parents.pollen_plants, strict=True)
+        alone = np.array([mother is not None and mother == father for mother, father in plants], dtype=np.bool_)
         numbers = {name: np.where(alone, np.nan, getattr(answer, name)) for name in ("mean", "low", "high")}
-        return pairings.loc[:, list(_PARENTS)].assign(
+        table = pairings.loc[:, list(_PARENTS)].assign(
             chance=numbers["mean"], low=numbers["low"], high=numbers["high"], note=self._notes(parents, alone)
         )
+        table.attrs["basis"] = "crosses" if self.fitted_.steps else "prior"
+        return table
 
     def _notes(self, parents: Parents, alone: NDArray[np.bool_]) -> list[str]:
         """Say what to know of each chance: that it is a self, and that no cross stands behind it."""
@@ -221,11 +228,11 @@ class TakeModel:
         ]
 
     def _logits(self, parents: Parents) -> Logits:
-        found = self._by_numbers(parents)
+        own = self._by_numbers(parents)
         species = in_place(self._positions, self.fitted_.seen, parents)
         if species is None:
-            return found
-        return no_surer(found, self._by_numbers(species.parents), species.weight, species.of)
+            return own
+        return no_surer(own, self._by_numbers(species.parents), species.weight, species.of)
 
     def _by_numbers(self, parents: Parents) -> Logits:
         seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
@@ -242,11 +249,11 @@ class TakeModel:
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
         index = self._positions.index
-        seed = {name: index.match(str(name)) for name in dict.fromkeys(one for one, _ in pairs)}
+        seed = {name: index.match(str(name)) for name in dict.fromkeys(mother for mother, _ in pairs)}
         pollen = {pair: index.match(str(pair[1]), genus_of(str(pair[0]))) for pair in dict.fromkeys(pairs)}
         for sentence in dict.fromkeys(m.sentence for m in (*seed.values(), *pollen.values()) if m.how in _READ_AS):
             warnings.warn(sentence, NameWarning, stacklevel=3)
-        return [seed[one].label for one, _ in pairs], [pollen[pair].label for pair in pairs]
+        return [seed[mother].label for mother, _ in pairs], [pollen[pair].label for pair in pairs]
 
 
 def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
@@ -295,55 +302,44 @@ def _cell_text(value: Any) -> str | None:
     return as_text(value)
 
 
-def _left_out(crosses: pd.DataFrame, training: TrainingSet) -> pd.DataFrame:
+def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
+    """Return a column of a table as objects; where there is none, all is missing."""
+    return table.get(name, table["seed_parent"].map(lambda _: None)).astype(object)
+
+
+def _numeric(values: pd.Series[Any]) -> Floats:
     import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
 
-    rows = [left.cross.row - 1 for left in training.left_out]
-    reasons = [left.reason for left in training.left_out]
-    words = [say(f"learn.left_out.{reason}", n=1) for reason in reasons]
-    return pd.DataFrame({"reason": reasons, "why": words}, index=crosses.index[rows], dtype=str)
+    return pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def _faults(column: str, values: pd.Series[Any], wrong: NDArray[np.bool_], key: str) -> list[Fault]:
+    rows = np.flatnonzero(wrong).tolist()
+    return [Fault(Place(row=row + 1, column=column), say(key, got=str(values.iloc[row]))) for row in rows]
 
 
 def _refuse_blanks(table: pd.DataFrame) -> None:
-    faults = [
-        Fault(Place(row=int(row) + 1, column=column), say("names.empty"))
-        for column in _PARENTS
-        for row in np.flatnonzero(table[column].isna().to_numpy(dtype=np.bool_))
-    ]
+    blank = {column: table[column].isna().to_numpy(dtype=np.bool_) for column in _PARENTS}
+    faults = [fault for column in _PARENTS for fault in _faults(column, table[column], blank[column], "names.empty")]
     if faults:
         raise BadInput(faults)
 
 
 def _plants(table: pd.DataFrame) -> tuple[Sequence[str | None], Sequence[str | None]]:
-    """Read who the very plants are, None where blank; empty where there is no such column."""
+    """Read who the very plants are, None where blank."""
     mothers, fathers = (
-        [None if blank else str(name) for name, blank in zip(table[column], table[column].isna(), strict=True)]
-        if column in table.columns
-        else []
-        for column in _PLANTS
+        [None if blank else str(name) for name, blank in zip(column, column.isna(), strict=True)]
+        for column in (_column(table, name) for name in _PLANTS)
     )
     return mothers, fathers
 
 
-def _both_plants(parents: Parents) -> list[tuple[str | None, str | None]]:
-    nobody = [None] * len(parents.seed)
-    return list(zip(parents.seed_plants or nobody, parents.pollen_plants or nobody, strict=True))
-
-
 def _weights(crosses: pd.DataFrame) -> Floats:
     """Read how much each row counts."""
-    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
-
     if "weight" not in crosses.columns:
         return np.ones(len(crosses))
-    given = crosses["weight"]
-    weight = pd.to_numeric(given.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    weight = _numeric(crosses["weight"])
     wrong = ~(np.isfinite(weight) & (weight >= 0))
     if wrong.any():
-        raise BadInput(
-            [
-                Fault(Place(row=int(row) + 1, column="weight"), say("take.weight", got=str(given.iloc[row])))
-                for row in np.flatnonzero(wrong)
-            ]
-        )
+        raise BadInput(_faults("weight", crosses["weight"], wrong, "take.weight"))
     return weight

@@ -71,6 +71,7 @@ class TrainingSet:
 
     Attributes
     ----------
+    crosses : tuple of Cross
     seed, pollen : tuple of str
         Their parents, as labels of the tree.
     outcomes : Outcomes
@@ -138,10 +139,10 @@ def training_set_from(
     """
     counts, lost = _counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_)
     age = np.array([(as_of - cross.date).days for cross in crosses], dtype=np.float64)
-    told = step_counts(counts, age, windows, lost)
+    of_steps = step_counts(counts, age, windows, lost)
     outcomes = _finished(outcomes_of(counts, lost), age >= max(windows.values()))
     places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    says = told.speaks
+    says = of_steps.speaks
     entered: list[int] = []
     left_out: list[LeftOut] = []
     for i, cross in enumerate(crosses):
@@ -158,7 +159,7 @@ def training_set_from(
     ]
     both = [(str(seed), str(pollen)) for seed, pollen in places]
     every = TrainingSet(
-        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, told,
+        tuple(crosses), tuple(seed for seed, _ in both), tuple(pollen for _, pollen in both), outcomes, of_steps,
         np.array(weight, dtype=np.float64), tuple(left_out),
     )  # fmt: skip
     return every[entered]
@@ -174,28 +175,14 @@ def self_fertile_labels(traits: TraitTable | None, index: NameIndex) -> set[str]
 
 
 def no_pairing(cross: Cross, plants: Plants) -> str | None:
-    """Return why a record is no cross of two parents: "no_pairing" or "one_clone"; None if it is one.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> no_pairing(Cross(date(2024, 5, 1), "A", None, pollen_kind="open"), Plants.of([]))
-    'no_pairing'
-    """
+    """Return why a record is no cross of two parents: "no_pairing" or "one_clone"; None if it is one."""
     if cross.pollen_parent is None or cross.pollen_kind not in _ONE_KIND_OF_POLLEN:
         return "no_pairing"
     return "one_clone" if plants.one_clone(cross.seed_plant, cross.pollen_plant) else None
 
 
 def fruitful(cross: Cross) -> bool | None:
-    """Tell whether a cross gave a seedling: yes, no, or None while that is open.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> fruitful(Cross(date(2024, 5, 1), "A", "B", pods_held=0)), fruitful(Cross(date(2024, 5, 1), "A", "B", units=3))
-    (False, None)
-    """
+    """Tell whether a cross gave a seedling: yes, no, or None while that is open."""
     outcome = outcomes_of(_counts([cross]), np.array([cross.lost_to is not None]))
     if not outcome.known[0]:
         return None

@@ -23,6 +23,7 @@ __all__ = [
     "group_label",
     "groups_of",
     "is_classification",
+    "members_of",
     "rank_tree",
     "ranks_among",
     "read_classification",
@@ -99,6 +100,15 @@ def groups_of(species: str, ranks: Mapping[str, str]) -> list[Group]:
         for rank in RANKS
         if rank in whole
     ]
+
+
+def members_of(held: Iterable[Iterable[Group]]) -> dict[Group, list[int]]:
+    """Return the numbers of the members of each group, from the groups that hold each of them."""
+    members: dict[Group, list[int]] = {}
+    for number, groups in enumerate(held):
+        for group in groups:
+            members.setdefault(group, []).append(number)
+    return members
 
 
 def below_genus(rank: str) -> bool:

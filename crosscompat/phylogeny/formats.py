@@ -19,7 +19,7 @@ from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, first_fault
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.build import RawTree, TextSource, build, file_content, split_support
-from crosscompat.phylogeny.newick import chosen, parse_newick, parse_newicks
+from crosscompat.phylogeny.newick import chosen, newick_trees
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes, tips_below
 
@@ -65,19 +65,13 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
     (32, 'My')
     """
     source = TextSource.of(*file_content(path))
-    trees = _foreign(source)
-    if trees is None:
-        return parse_newick(source.data, file=source.file, unit=unit, index=index)
-    return trees[chosen(len(trees), index, source.file)].built(unit)
+    trees = _trees(source)
+    return trees[chosen(len(trees), index, source.file)](unit)
 
 
 def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[Phylogeny, ...]:
     """Read all trees of a file, such as a posterior or bootstrap sample, by the rules of `read_tree`."""
-    source = TextSource.of(*file_content(path))
-    trees = _foreign(source)
-    if trees is None:
-        return parse_newicks(source.data, file=source.file, unit=unit)
-    return tuple(tree.built(unit) for tree in trees)
+    return tuple(tree(unit) for tree in _trees(TextSource.of(*file_content(path))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +109,8 @@ class _Foreign:
         return say("trees.group", first=self.raw.labels[first], last=self.raw.labels[last])
 
 
-def _foreign(source: TextSource) -> list[_Foreign] | None:
-    """Read what is no Newick; None if it is."""
+def _trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
+    """Return what makes each tree of a file, given the unit of its branch lengths."""
     head = source.data[:_LOOK].lstrip().lower()
     if head.startswith(b"#nexus"):
         format_, read = "NEXUS", _nexus
@@ -125,7 +119,7 @@ def _foreign(source: TextSource) -> list[_Foreign] | None:
     elif head.startswith(b"<"):
         raise BadInput([worded("trees", "other_xml", Place(source.file))])
     else:
-        return None
+        return newick_trees(source)
     place, key, trees = Place(source.file), "none", []
     try:
         trees = read(source)
@@ -134,7 +128,7 @@ def _foreign(source: TextSource) -> list[_Foreign] | None:
     if not trees:
         raise BadInput([worded("trees", key, place, format=format_)])
     labels = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
-    return [_Foreign(raw, unit, source.file, label) for (raw, unit), label in zip(trees, labels, strict=True)]
+    return [_Foreign(raw, unit, source.file, label).built for (raw, unit), label in zip(trees, labels, strict=True)]
 
 
 def _nexus(source: TextSource) -> list[tuple[RawTree, str | None]]:

@@ -42,10 +42,16 @@ class NameLookup:
         """The labels as plant names."""
         return NameIndex(self._labels)
 
-    def position(self, name: str) -> int:
-        """Return the place of one name, or raise `UnknownName`."""
-        place = self._written(name)
-        return self._exact[self.index.resolve(name)] if place is None else place
+    def position(self, name: str, *, nearest: bool = True) -> int:
+        """Return the place of one name, or raise `UnknownName`, with the ``nearest`` labels, which takes long."""
+        place = self._exact.get(name)
+        place = self._folded.get(fold(name)) if place is None else place
+        if place is not None:
+            return place
+        label = self.index.resolve(name) if nearest else self.index.find(name)
+        if label is None:
+            raise UnknownName("", name)
+        return self._exact[label]
 
     def positions(self, names: Iterable[str]) -> Ints:
         """Return the place of each of k names as a (k,) array, or raise one `UnknownName` of all that have none."""
@@ -56,7 +62,7 @@ class NameLookup:
         rest = np.flatnonzero(places < 0).tolist()
         for name in dict.fromkeys(given[at] for at in rest):
             try:
-                others[name] = self.position(name) if len(unknown) < SHOWN else self._known(name)
+                others[name] = self.position(name, nearest=len(unknown) < SHOWN)
             except UnknownName as error:
                 unknown[name] = error
         if unknown:
@@ -65,31 +71,11 @@ class NameLookup:
         return places
 
     def pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Ints, Ints]:
-        """Return the places of two lists of m names, as (m,) arrays.
-
-        Raises
-        ------
-        UnknownName
-            Naming all that no label answers to.
-        ValueError
-            If the two are not of one length.
-        """
+        """Return the places of two lists of m names, as (m,) arrays; a `ValueError` if they are not of one length."""
         if len(a) != len(b):
             raise ValueError("the two lists of names must be of one length")
         places = self.positions([*a, *b])
         return places[: len(a)], places[len(a) :]
-
-    def _written(self, name: str) -> int | None:
-        place = self._exact.get(name)
-        return self._folded.get(fold(name)) if place is None else place
-
-    def _known(self, name: str) -> int:
-        """Return the place of a name without looking for the nearest ones, which takes long."""
-        place = self._written(name)
-        label = self.index.find(name) if place is None else self._labels[place]
-        if label is None:
-            raise UnknownName("", name)
-        return self._exact[label]
 
 
 class Distances(ABC):
@@ -145,15 +131,7 @@ class Distances(ABC):
         return float(self.patristic_pairs([a], [b])[0])
 
     def patristic_pairs(self, a: Sequence[str], b: Sequence[str]) -> Floats:
-        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array.
-
-        Raises
-        ------
-        UnknownName
-            If a name is not there.
-        ValueError
-            If the two are not of one length.
-        """
+        """Return the distance of each ``a[i]`` to ``b[i]``, as an (m,) array; a `ValueError` if lengths differ."""
         return self.patristic_between(*self._lookup.pairs(a, b))
 
 

@@ -13,7 +13,9 @@ What is read and how:
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import compress
 from typing import TYPE_CHECKING
 
@@ -28,7 +30,7 @@ from crosscompat.phylogeny.tree_arrays import Bools, Floats, parents_from_depth
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
 
-__all__ = ["chosen", "newick_text", "parse_newick", "parse_newicks"]
+__all__ = ["chosen", "newick_text", "newick_trees", "parse_newick", "parse_newicks"]
 
 _MARKS_AS_COMMAS = bytes.maketrans(b"):;", b",,,")
 _BLANKS = " \t\n\r\v\f"
@@ -67,8 +69,8 @@ def parse_newick(
     >>> tree.tips, float(tree.support[2]), tree.patristic("Aloe vera", "c")
     (('Aloe_vera', "Aloe 'Gold'", 'c'), 95.0, 8.0)
     """
-    reader = _Reader(TextSource.of(text, file))
-    return reader.tree(chosen(reader.count, index, file), unit)
+    trees = newick_trees(TextSource.of(text, file))
+    return trees[chosen(len(trees), index, file)](unit)
 
 
 def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | None = None) -> tuple[Phylogeny, ...]:
@@ -79,8 +81,13 @@ def parse_newicks(text: str | bytes, *, file: str | None = None, unit: str | Non
     >>> [tree.n_tips for tree in parse_newicks("(a:1,b:1);(a:1,b:1,c:1);")]
     [2, 3]
     """
-    reader = _Reader(TextSource.of(text, file))
-    return tuple(reader.tree(number, unit) for number in range(reader.count))
+    return tuple(tree(unit) for tree in newick_trees(TextSource.of(text, file)))
+
+
+def newick_trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
+    """Return what makes each tree of a text, given the unit of its branch lengths; errors as `parse_newick`."""
+    reader = _Reader(source)
+    return [partial(reader.tree, number) for number in range(reader.count)]
 
 
 def chosen(count: int, index: int | None, file: str | None) -> int:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.classification import RANKS, Group, below_genus, group_label, groups_of
+from crosscompat.phylogeny.classification import RANKS, Group, below_genus, group_label, groups_of, members_of
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes
 
@@ -48,14 +48,10 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, in
     {('', 'genus', 'Aus'): 4, ('', 'genus', 'Bus'): 5, ('Aus', 'section', 'sect. One'): 2}
     """
     held = [groups_of(label, known.get(label, {})) for label in tree.tips]
-    members: dict[Group, list[str]] = {}
-    for tip, groups in zip(tree.tips, held, strict=True):
-        for group in groups:
-            members.setdefault(group, []).append(tip)
     at_rank = [{rank: label for _, rank, label in groups} for groups in held]
     crowns: dict[Group, int] = {}
-    for (genus, rank, label), tips in members.items():
-        node = tree.mrca(tips)
+    for (genus, rank, label), tips in members_of(held).items():
+        node = tree.mrca(tree.tips[tip] for tip in tips)
         if all(at_rank[tip].get(rank, label) == label for tip in tree.tips_under(node).tolist()):
             crowns[genus, rank, label] = node
     return {**crowns, **_named_groups(tree, at_rank)}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.classification import RANKS, Group, groups_of
+from crosscompat.phylogeny.classification import RANKS, Group, groups_of, members_of
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Ints, tips_below
 
@@ -141,31 +141,24 @@ def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Cen
     (2, [('sect. One', ('Aus_fus',))])
     """
     held = [groups_of(label, known.get(label, {})) for label in tree.tips]
-    members: dict[Group, list[int]] = {}
-    for tip, groups in enumerate(held):
-        for group in groups:
-            members.setdefault(group, []).append(tip)
-    shared = {group: tips for group, tips in members.items() if 1 < len(tips) < tree.n_tips}
-    others: dict[Group, list[int]] = {group: [] for group in shared}
-    for tip, groups in enumerate(held):
-        for group in shared:
-            if group not in groups and any(rank == group[1] for _, rank, _ in groups):
-                others[group].append(tip)
-    census = (_scattered(tree, group, np.array(tips), np.array(others[group], int)) for group, tips in shared.items())
-    scattered = [group for group in census if group is not None]
+    shared = {group: tips for group, tips in members_of(held).items() if 1 < len(tips) < tree.n_tips}
+    scattered = []
+    for group, tips in shared.items():
+        of_rank = [tip for tip, groups in enumerate(held) if any(rank == group[1] for _, rank, _ in groups)]
+        scattered += _scattered(tree, group, np.array(tips), np.setdiff1d(of_rank, tips))
     return Census(len(shared), tuple(sorted(scattered, key=lambda group: (RANKS.index(group.rank), group.group))))
 
 
-def _scattered(tree: Phylogeny, group: Group, tips: Ints, others: Ints) -> Scattered | None:
-    """Return what is wrong with a group; None if it is a clade."""
+def _scattered(tree: Phylogeny, group: Group, tips: Ints, others: Ints) -> list[Scattered]:
+    """Return what is wrong with a group; nothing if it is a clade."""
     ours, theirs = (tips_below(tree.parent, tree.tip_nodes[side]) for side in (tips, others))
     whole = int(np.flatnonzero(ours == tips.size)[0])
     if theirs[whole] == 0:
-        return None
+        return []
     pure = np.where(theirs == 0, ours, 0)
     core = tree.tips_under(int(np.argmax(pure)))
     strays, strangers = np.setdiff1d(tips, core), np.intersect1d(others, tree.tips_under(whole))
-    return Scattered(*group[1:], int(pure.max()), _labels(tree, strays), _labels(tree, strangers))
+    return [Scattered(*group[1:], int(pure.max()), _labels(tree, strays), _labels(tree, strangers))]
 
 
 def _labels(tree: Phylogeny, tips: Ints) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.show.label_card import SIGNS, LabelCard, code_text, facts_of, other_side, role_of
+from crosscompat.show.label import SIGNS, LabelCard, code_text, facts_of, other_side, role_of
 from crosscompat.show.print_names import leaning, shortened
 
 if TYPE_CHECKING:

@@ -4,34 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Branches", "Branching", "TreeLayout", "children_of", "lay_out", "nice_step", "prune"]
+    from crosscompat.phylogeny.tree import Phylogeny
 
+    Drawable: TypeAlias = "Phylogeny | Branches"
 
-class Branching(Protocol):
-    """What is asked of a tree here: arrays in postorder, the root last and its own parent -1."""
-
-    @property
-    def parent(self) -> NDArray[np.int64]: ...  # noqa: D102  told by the class
-    @property
-    def length(self) -> NDArray[np.float64]: ...  # noqa: D102
-    @property
-    def labels(self) -> tuple[str, ...]: ...  # noqa: D102
+__all__ = ["Branches", "TreeLayout", "children_of", "lay_out", "nice_step", "prune"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Branches:
-    """The bare branches of a tree: ``parent`` (n,), ``length`` (n,) and ``labels`` (n), in postorder, root last."""
+    """The bare branches of a tree, in postorder, the root last and its own parent -1.
+
+    Attributes
+    ----------
+    parent, length : ndarray, shape (n,)
+    labels : tuple of str
+    unit : str or None
+        Of the lengths; None where nobody said which.
+    """
 
     parent: NDArray[np.int64]
     length: NDArray[np.float64]
     labels: tuple[str, ...]
+    unit: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +73,7 @@ def children_of(parent: NDArray[np.int64]) -> list[list[int]]:
     return children
 
 
-def prune(tree: Branching, keep: Collection[str]) -> Branches:
+def prune(tree: Drawable, keep: Collection[str]) -> Branches:
     """Return the tree that joins the tips kept, from their common ancestor on.
 
     Nodes that are left with one child go, and their lengths are added up, so that every distance between two tips
@@ -79,8 +81,7 @@ def prune(tree: Branching, keep: Collection[str]) -> Branches:
 
     Parameters
     ----------
-    tree : Branching
-        Arrays in postorder.
+    tree : Phylogeny or Branches
     keep : collection of str
         Labels of tips as the tree writes them.
 
@@ -118,7 +119,7 @@ def prune(tree: Branching, keep: Collection[str]) -> Branches:
         above = int(tree.parent[node])
         if above >= 0:
             hanging[above] += [(survivor, reach + edge) for survivor, reach in held]
-    return Branches(np.array(parent, dtype=np.int64), np.array(length), tuple(labels))
+    return Branches(np.array(parent, dtype=np.int64), np.array(length), tuple(labels), tree.unit)
 
 
 def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tuple[int, ...]:
@@ -137,7 +138,7 @@ def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tu
     return tuple(tips)
 
 
-def _across(tree: Branching, is_tip: NDArray[np.bool_]) -> tuple[NDArray[np.float64], bool]:
+def _across(tree: Drawable, is_tip: NDArray[np.bool_]) -> tuple[NDArray[np.float64], bool]:
     """Distances from the root; levels, tips in line, where lengths are absent or say nothing."""
     n = len(tree.parent)
     edges = tree.length[:-1]
@@ -151,7 +152,7 @@ def _across(tree: Branching, is_tip: NDArray[np.bool_]) -> tuple[NDArray[np.floa
     return x - x.min(), to_scale
 
 
-def lay_out(tree: Branching) -> TreeLayout:
+def lay_out(tree: Drawable) -> TreeLayout:
     """Return the place of every node of a tree drawn from left to right.
 
     At every fork the smaller clade comes first and equal ones go by name, so the picture does not depend on the order
@@ -159,8 +160,8 @@ def lay_out(tree: Branching) -> TreeLayout:
 
     Parameters
     ----------
-    tree : Branching
-        Arrays in postorder; the root's own length is not used.
+    tree : Phylogeny or Branches
+        The root's own length is not used.
 
     Examples
     --------

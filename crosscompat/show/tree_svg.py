@@ -4,20 +4,167 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element, tostring
 
 from crosscompat.ground.wording import catalogue, say
 from crosscompat.show import svg
-from crosscompat.show.chances import one_in
+from crosscompat.show.chances import one_in, percent
 from crosscompat.show.layout import nice_step
-from crosscompat.show.palette import INK, chance_colour
-from crosscompat.show.picture import MARGIN, TREE, Drawable, Picture, compose
-from crosscompat.show.print_names import leaning, text_width, wrapped
-from crosscompat.show.tip_marks import Direction, TipMark
-from crosscompat.show.tree_rows import ROW, draw_branches, draw_entry, draw_rank, draw_rows
+from crosscompat.show.picture import (
+    BAR,
+    MARGIN,
+    NOTE_LETTERS,
+    TREE,
+    Direction,
+    Picture,
+    TipMark,
+    compose,
+    mark_in_words,
+)
+from crosscompat.show.print_names import leaning, shortened, text_width, wrapped
+from crosscompat.show.svg import INK, chance_colour, text_on
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from crosscompat.show.layout import Drawable
 
 __all__ = ["draw_tree", "scale_words"]
+
+_ROW: Final = 24.0
+_LEAST_LEADER: Final = 12.0
+
+
+def _lineage(parent: NDArray[np.int64], tip: int) -> frozenset[int]:
+    nodes, node = set(), tip
+    while node >= 0:
+        nodes.add(node)
+        node = int(parent[node])
+    return frozenset(nodes)
+
+
+def _draw_branches(on: Element, picture: Picture, top: float) -> None:
+    """Draw the branches, those that lead to the species asked about last and thick."""
+    tree, layout = picture.branches, picture.layout
+    span = float(layout.x.max()) or 1.0
+    across = MARGIN + layout.x / span * TREE
+    down = top + (layout.y + 0.5) * _ROW
+    focus_tip = next(tip for tip in layout.tips if tree.labels[tip] == picture.focus.label)
+    lineage = _lineage(tree.parent, focus_tip)
+    group = svg.put(on, "g", "branches")
+    for node in sorted(range(len(across)), key=lambda node: (node in lineage, node)):
+        above = int(tree.parent[node])
+        corner = f"M{svg.number(across[above])} {svg.number(down[above])}V{svg.number(down[node])}"
+        path = (corner if above >= 0 else f"M{svg.number(across[node] - 10)} {svg.number(down[node])}") + (
+            f"H{svg.number(across[node])}"
+        )
+        svg.put(group, "path", "branch lineage" if node in lineage else "branch", d=path)
+    for row, tip in enumerate(layout.tips):
+        end, y = across[tip] + 8, top + (row + 0.5) * _ROW
+        if picture.columns.names - 36 - end > _LEAST_LEADER:
+            svg.put(group, "line", "leader", x1=end, x2=picture.columns.names - 30, y1=y, y2=y)
+        mark = picture.marks[tree.labels[tip]]
+        if mark is picture.focus:
+            svg.flower(group, across[tip] + 4, y, 8.5)
+        elif mark.chance is not None:
+            size = 6.0 if picture.rank(mark) else 4.2
+            svg.put(group, "circle", "disc", cx=across[tip], cy=y, r=size, fill=chance_colour(mark.chance))
+
+
+def _draw_bar(on: Element, mark: TipMark, x: float, y: float, thick: float) -> None:
+    """Draw a chance as a bar on a scale from 0 to 1, its 90% interval as a thin line over it."""
+    if mark.chance is None:
+        return
+    colour = chance_colour(mark.chance)
+    svg.put(on, "rect", "bar", x=x, y=y - thick / 2, width=max(mark.chance * BAR, 1.5), height=thick, fill=colour)
+    if mark.low is None or mark.high is None:
+        return
+    low, middle, high = (x + share * BAR for share in (mark.low, min(max(mark.chance, mark.low), mark.high), mark.high))
+    for left, right, end, shade in ((low, middle, low, text_on(mark.chance)), (middle, high, high, INK)):
+        d = f"M{svg.number(left)} {svg.number(y)}H{svg.number(right)}M{svg.number(end)} {svg.number(y - 3)}v6"
+        svg.put(on, "path", "whisker", d=d, stroke=shade)
+
+
+def _draw_past(on: Element, picture: Picture, mark: TipMark, y: float) -> None:
+    """Draw past takes and failures, each by a shape and a word, and the note after them."""
+    columns = picture.columns
+    entries = (
+        (mark.took, columns.took, svg.seedling, "took"),
+        (mark.failed, columns.failed, svg.seed_struck_out, "failed"),
+    )
+    for count, x, shape, which in entries:
+        if count:
+            shape(on, x + 7, y)
+            svg.write(on, x + 19, y + 4.5, say(f"show.{which}", n=count), "past")
+    if mark.note:
+        svg.write(on, columns.note, y + 4.5, shortened(mark.note, NOTE_LETTERS), "note")
+
+
+def _draw_rank(on: Element, rank: int, x: float, y: float, chance: float) -> None:
+    """Draw a place among the best as a number on a disc."""
+    svg.put(on, "circle", "disc", cx=x, cy=y, r=9, fill=chance_colour(chance))
+    svg.write(on, x, y + 4, str(rank), "rank-number", style=f"fill: {text_on(chance)}")
+
+
+def _draw_entry(on: Element, picture: Picture, mark: TipMark, y: float, thick: float) -> None:
+    """Draw the columns of one species: rank, name, bar, chance in words and percent, past crosses."""
+    columns, rank = picture.columns, picture.rank(mark)
+    if rank and mark.chance is not None:
+        _draw_rank(on, rank, columns.names - 17, y, mark.chance)
+    quiet = columns.has_chances and mark.chance is None and mark is not picture.focus
+    svg.letter_name(on, columns.names, y + 4.5, mark.shown_name, "name quiet" if quiet else "name")
+    if mark is picture.focus:
+        x = columns.names + text_width(mark.shown_name, 13, bold=True) + 8
+        svg.put(
+            on, "rect", "role-pill", x=x, y=y - 9, width=text_width(picture.role, 12, bold=True) + 16, height=18, rx=9
+        )
+        svg.write(on, x + 9, y + 4.2, picture.role, "role")
+    if columns.has_chances and mark.chance is not None:
+        _draw_bar(on, mark, columns.bars, y, thick)
+        svg.write(on, columns.words, y + 4.5, one_in(mark.chance), "words")
+        svg.write(on, columns.percent, y + 4.5, percent(mark.chance), "percent")
+    elif quiet:
+        svg.write(on, columns.words, y + 4.5, say("show.no_forecast"), "words quiet")
+    _draw_past(on, picture, mark, y)
+
+
+def _draw_axis(on: Element, picture: Picture, top: float, bottom: float) -> None:
+    """Draw the headings of the columns and the lines that the bars are read against."""
+    columns = picture.columns
+    group = svg.put(on, "g", "axis")
+    if columns.has_chances:
+        svg.write(group, columns.bars, top - 26, say("show.chance_heading"), "heading")
+        for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+            x = columns.bars + share * BAR
+            svg.put(group, "line", "grid", x1=x, x2=x, y1=top - 4, y2=bottom)
+            if share in {0.0, 0.5, 1.0}:
+                svg.write(group, x, top - 9, say("chances.percent", whole=round(100 * share)), "tick")
+    if columns.has_past:
+        svg.write(group, columns.took, top - 9, say("show.past_heading"), "heading")
+
+
+def _draw_bands(on: Element, picture: Picture, top: float) -> None:
+    """Lay a tint under the rows that the eye should find."""
+    left = picture.columns.names - 32
+    for row, mark in enumerate(picture.rows):
+        kind = "focus-band" if mark is picture.focus else "band" if picture.rank(mark) else ""
+        if kind:
+            width = picture.columns.width - MARGIN + 12 - left
+            svg.put(on, "rect", kind, x=left, y=top + row * _ROW + 1, width=width, height=_ROW - 2, rx=4)
+
+
+def _draw_rows(on: Element, picture: Picture, top: float) -> None:
+    """Draw a row beside every tip, the first one from ``top`` down."""
+    _draw_bands(on, picture, top)
+    _draw_axis(on, picture, top, top + _ROW * len(picture.rows))
+    for row, mark in enumerate(picture.rows):
+        kind = "focus" if mark is picture.focus else "likely" if picture.rank(mark) else "plain"
+        group = svg.put(on, "g", f"tip {kind}")
+        svg.put(group, "title").text = mark_in_words(mark)
+        _draw_entry(group, picture, mark, top + (row + 0.5) * _ROW, 9)
+
 
 _BEST_ROW: Final = 31.0
 _NOT_XML: Final = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\ufffe\\uffff]")
@@ -118,7 +265,7 @@ def _draw_best(on: Element, picture: Picture) -> float:
     group = svg.put(on, "g", "best")
     svg.write(group, picture.columns.names, 56, say("show.best"), "best-heading")
     for row, mark in enumerate(picture.best):
-        draw_entry(svg.put(group, "g", "partner"), picture, mark, 82 + row * _BEST_ROW, 15)
+        _draw_entry(svg.put(group, "g", "partner"), picture, mark, 82 + row * _BEST_ROW, 15)
     return 82 + len(picture.best) * _BEST_ROW
 
 
@@ -131,7 +278,7 @@ def _draw_scale(on: Element, picture: Picture, y: float) -> None:
     step = nice_step(span / 3)
     length = step / span * TREE
     svg.put(on, "path", "scale", d=f"M{svg.number(MARGIN)} {svg.number(y - 4)}v8m0 -4h{svg.number(length)}m0 -4v8")
-    svg.write(on, MARGIN, y + 22, scale_words(step, picture.unit), "legend")
+    svg.write(on, MARGIN, y + 22, scale_words(step, picture.branches.unit), "legend")
 
 
 def _draw_ramp(on: Element, x: float, y: float) -> None:
@@ -147,7 +294,7 @@ def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     svg.flower(on, columns.names - 17, y, 8.5)
     svg.write(on, columns.names, y + 4, picture.role, "legend")
     if picture.best:
-        draw_rank(on, 1, columns.names - 17, y + 24, 1.0)
+        _draw_rank(on, 1, columns.names - 17, y + 24, 1.0)
         svg.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
     if columns.has_chances:
         _draw_ramp(on, columns.bars, y)
@@ -188,8 +335,7 @@ def draw_tree(
 
     Parameters
     ----------
-    tree : Drawable
-        A ``Phylogeny``, or any tree of arrays in postorder with a unit.
+    tree : Phylogeny or Branches
     focus : str
         Label of the species the picture is about.
     marks : sequence of TipMark
@@ -230,10 +376,10 @@ def draw_tree(
     canvas = Element("g")
     head = _draw_headline(canvas, picture, title, sentences, invented=invented)
     top = max(head, _draw_best(canvas, picture)) + 52
-    bottom = top + ROW * len(picture.rows)
+    bottom = top + _ROW * len(picture.rows)
     svg.put(canvas, "line", "rule", x1=MARGIN, x2=picture.columns.width - MARGIN, y1=top - 46, y2=top - 46)
-    draw_rows(canvas, picture, top)
-    draw_branches(canvas, picture, top)
+    _draw_rows(canvas, picture, top)
+    _draw_branches(canvas, picture, top)
     _draw_scale(svg.put(canvas, "g", "scale-bar"), picture, bottom + 34)
     _draw_legend(svg.put(canvas, "g", "legend-box"), picture, bottom + 34)
     height = bottom + 34 + 32 + MARGIN

@@ -10,13 +10,12 @@ import numpy as np
 
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.picture import Drawable, Picture, compose
-from crosscompat.show.tip_marks import Direction, TipMark, past_in_words
+from crosscompat.show.picture import Direction, Picture, TipMark, compose, past_in_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from crosscompat.show.layout import Branching, TreeLayout
+    from crosscompat.show.layout import Drawable, TreeLayout
 
 __all__ = ["plain_letters", "text_tree"]
 
@@ -60,7 +59,7 @@ def _columns(layout: TreeLayout, parent: NDArray[np.int64], width: int) -> list[
     return columns
 
 
-def _branches(tree: Branching, layout: TreeLayout, width: int) -> NDArray[np.int64]:
+def _branches(tree: Drawable, layout: TreeLayout, width: int) -> NDArray[np.int64]:
     """Draw the branches on a grid of cells, a row a tip."""
     columns = _columns(layout, tree.parent, width)
     rows = np.floor(layout.y).astype(int).tolist()
@@ -142,22 +141,12 @@ def text_tree(
 
     Parameters
     ----------
-    tree : Drawable
-        A ``Phylogeny``, or any tree of arrays in postorder with a unit.
-    focus : str
-        Label of the species the picture is about.
-    marks : sequence of TipMark
-        What is known about the tips.
+    tree, focus, marks, direction, invented, keep
+        As `draw_tree` takes them; invented outcomes are said in the first line.
     width : int
         Letters in a line.
     unicode : bool
         Whether the terminal shows box lines and ×; if not, everything is ASCII.
-    direction : {"seed", "pollen"}
-        What ``focus`` is in these crosses.
-    invented : bool
-        Whether the outcomes are made up, which the first line then says.
-    keep : sequence of str, optional
-        Labels of the tips to draw, all of them by default.
 
     Raises
     ------

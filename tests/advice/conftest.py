@@ -82,6 +82,12 @@ def book(cross):
 
 
 @pytest.fixture
+def only_retrained(monkeypatch):
+    """Answer from the last retraining alone, as of a book too large to be fitted for each question."""
+    monkeypatch.setattr("crosscompat.advice.predict.FITTED_AT_ONCE", 0)
+
+
+@pytest.fixture
 def trained(collection):
     """Build a collection and teach it, so that it answers from its crosses."""
     from dataclasses import replace

@@ -114,7 +114,7 @@ def test_a_first_question_needs_no_collection():
     assert answer.pairing.distance.unit == "My"
 
 
-def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
+def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick, only_retrained):
     """A model has the scale of the tree it was fitted on, and relatives lean on the species concerned alone."""
     made = trained(book)
     wider = parse_newick(f"({newick[:-1]}:300,Zus_zus:500);", unit="My")
@@ -127,7 +127,7 @@ def test_a_far_outgroup_in_the_tree_moves_no_chance(trained, book, newick):
     assert "outside" in {caution.kind for caution in ask(kept, "Aus bus", "Zus zus").pairing.cautions}
 
 
-def test_a_damaged_model_is_told_and_the_published_chances_answer(tmp_path, newick, with_tables):
+def test_a_damaged_model_is_told_and_the_book_answers(tmp_path, newick, with_tables):
     (tmp_path / "tree.nwk").write_text(newick, encoding="utf-8")
     folder = tmp_path / "ours"
     create_collection(folder, tree=str(tmp_path / "tree.nwk"))
@@ -138,10 +138,9 @@ def test_a_damaged_model_is_told_and_the_published_chances_answer(tmp_path, newi
     (folder / "model.json").write_text("{", encoding="utf-8")
     answer = ask(open_collection(folder), "Aus bus", "A. cus")
     assert [note for note in answer.notes if note.startswith("model.json: ")]
-    assert (learned.basis.kind, answer.basis.kind) == ("crosses", "prior")
     (folder / "model.json").unlink()
     assert answer.pairing == ask(open_collection(folder), "Aus bus", "A. cus").pairing
-    assert answer.pairing.chance.mean > learned.pairing.chance.mean
+    assert answer.pairing.chance.mean == pytest.approx(learned.pairing.chance.mean, abs=1e-9)
 
 
 @pytest.mark.parametrize("pair", [("Aus bus", "Aus cus"), ("Aus fus", "Aus bus"), ("Aus dus", "Aus dus")])

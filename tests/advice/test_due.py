@@ -16,7 +16,7 @@ from crosscompat.book.store import open_store
 from crosscompat.book.timelines import FEWEST, Life, Lot, Span, Tray, days_of_book, lives_of, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import say
-from crosscompat.show.calendar import Reminder, calendar_file
+from crosscompat.show.exports import Reminder, calendar_file
 
 BRUSH = date(2025, 5, 1)
 CACTUS, SPURGE = usual_days("cactus"), usual_days("spurge")

@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.known_hybrids import known_near
-from crosscompat.carried import carried_tree
+from crosscompat.carried import KnownHybrid, carried_tree, known_hybrids
 from crosscompat.collection.opening import open_carried
 from crosscompat.ground.errors import UnknownName
-from crosscompat.known_hybrids import KnownHybrid, known_hybrids
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 

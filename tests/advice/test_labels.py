@@ -8,7 +8,7 @@ from crosscompat.advice.labels import labels_for
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import UnknownName
-from crosscompat.show.label_card import code_text
+from crosscompat.show.label import code_text
 
 ID = "6574aef3-81db-5ea1-a894-ad2fa9ccc1e5"
 BENCH = [Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("C", "Aus cus", "C")]

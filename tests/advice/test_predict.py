@@ -14,6 +14,7 @@ from crosscompat.advice.predict import (
     basis_of,
     chances_of,
     fitted_on,
+    last_basis,
     parents_of,
     rows_of,
     training_set_of,
@@ -23,6 +24,7 @@ from crosscompat.advice.retrain import keep, learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
+from crosscompat.ground.dates import today
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import published
@@ -32,12 +34,34 @@ from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.placement import place, place_for
 
 
-def test_without_a_model_the_prior_answers(collection, book):
-    basis = basis_of(collection(book))
+def test_without_crosses_the_prior_answers(collection):
+    basis = basis_of(collection())
     assert (basis.as_of, basis.changed, basis.fingerprint) == (None, (), None)
     assert basis.model.seen.crosses == 0
     assert basis.model.steps == ()
     assert basis.model.prior.mean.tolist() == published().prior_for(basis.model.recipe.features).mean.tolist()
+
+
+def test_what_is_on_record_counts_at_once(collection, trained, book, cross):
+    """Without a retraining, and where a cross has been added since, as if it had been retrained today."""
+    now = basis_of(collection(book))
+    learned = basis_of(trained(book))
+    assert now.fingerprint is not None
+    assert now.as_of == today().isoformat()
+    assert now.model.seen == learned.model.seen
+    for one, two in zip(now.model.steps, learned.model.steps, strict=True):
+        assert one.mean == pytest.approx(two.mean, abs=1e-9)
+    more = (*book, cross("Aus bus", "Aus dus", 5, 5))
+    changed = basis_of(replace(trained(book), crosses=more))
+    assert changed.changed == ()
+    assert changed.model.seen.crosses == learned.model.seen.crosses + 1
+
+
+def test_a_large_book_waits_for_its_retraining(trained, book, cross, only_retrained):
+    made = trained(book)
+    basis = basis_of(replace(made, crosses=(*made.crosses, cross("Aus bus", "Aus dus", 5, 5))))
+    assert basis.changed == ("crosses",)
+    assert basis.model is made.saved.model
 
 
 def test_with_a_model_the_crosses_answer(trained, book):
@@ -54,17 +78,17 @@ def test_what_has_changed_since_is_told(trained, traits, book, cross):
         "(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2)Austera:2,(Aus_eus:1.5,Aus_fus:1.5):2.75);", unit="My"
     )
     other_traits = replace(traits, columns=traits.columns[:2])
-    assert basis_of(replace(made, distances=other_tree)).changed == ("tree",)
-    assert basis_of(replace(made, traits=other_traits)).changed == ("traits",)
-    assert basis_of(replace(made, traits=None)).changed == ("traits",)
-    assert basis_of(replace(made, crosses=made.crosses[:-1])).changed == ("crosses",)
-    assert basis_of(replace(made, crosses=(*made.crosses, cross("Aus bus", "Aus dus")))).changed == ("crosses",)
-    assert basis_of(replace(made, distances=other_tree, traits=None, crosses=())).changed == (
+    assert last_basis(replace(made, distances=other_tree)).changed == ("tree",)
+    assert last_basis(replace(made, traits=other_traits)).changed == ("traits",)
+    assert last_basis(replace(made, traits=None)).changed == ("traits",)
+    assert last_basis(replace(made, crosses=made.crosses[:-1])).changed == ("crosses",)
+    assert last_basis(replace(made, crosses=(*made.crosses, cross("Aus bus", "Aus dus")))).changed == ("crosses",)
+    assert last_basis(replace(made, distances=other_tree, traits=None, crosses=())).changed == (
         "tree",
         "traits",
         "crosses",
     )
-    assert basis_of(replace(made, plants=made.plants.of([Plant("A", "Aus bus", "A")]))).changed == ()
+    assert last_basis(replace(made, plants=made.plants.of([Plant("A", "Aus bus", "A")]))).changed == ()
 
 
 def test_the_order_of_columns_and_of_children_is_no_change(tmp_path, with_tables):

@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.parents import find_parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of
+from crosscompat.advice.predict import asked_of, basis_of, parents_of, prior_of
 from crosscompat.advice.retrain import keep, learn, note_forecasts
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
@@ -143,8 +143,7 @@ def test_it_learns_that_nearer_pairs_do_better(collection, book):
     _, saved = learn(made, as_of=DAY)
     near, far = Parents(["Aus_bus"], ["Aus_cus"]), Parents(["Aus_bus"], ["Aus_eus"])
     gap = [
-        [asked_of(made, model, pair).whole.mean[0] for pair in (near, far)]
-        for model in (basis_of(made).model, saved.model)
+        [asked_of(made, model, pair).whole.mean[0] for pair in (near, far)] for model in (prior_of(made), saved.model)
     ]
     assert gap[1][0] - gap[1][1] > gap[0][0] - gap[0][1] > 0
 

@@ -90,7 +90,6 @@ def test_a_short_name_beside_an_unknown_one_is_no_fault_of_its_own(run, demo, ta
     assert [line.split(": ")[0] for line in said] == [
         "pairs.csv, row 2, column seed_parent",
         "  So it is in 1 row more.",
-        "pairs.csv, row 4, column seed_parent",
     ]
 
 

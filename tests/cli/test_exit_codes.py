@@ -61,7 +61,7 @@ def test_one_for_names_without_a_place(run, own):
         (["ask", SEED, POLLEN, "--flowers", "0"], "at least 1"),
         (["ask", SEED, "E. dasycanthus"], "Echinocereus dasyacanthus"),
         (["ask", "COC-F9", POLLEN], "COC-F9"),
-        (["ask", "", POLLEN], "Did you mean"),
+        (["ask", "", POLLEN], "a pollen parent"),
         (["rank", "--flowers", "0"], "at least 1"),
         (["rank", "--among", SEED], "--among again"),
         (["rank", "--partners-of", SEED, "--among", SEED], "no other species"),
@@ -206,14 +206,14 @@ PLACE = Place("crosses.csv", row=4, column="date")
     ids=lambda value: type(value).__name__ if isinstance(value, Exception) else "",
 )
 def test_what_went_wrong_below_is_said_as_it_is(run, demo, monkeypatch, error, code, says):
-    monkeypatch.setattr("crosscompat.cli.ask.ask", raising(error))
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(error))
     outcome = run("ask", SEED, POLLEN, "--collection", demo, code=code)
     assert (outcome.stdout, outcome.stderr) == ("", says)
 
 
 @pytest.mark.parametrize("error", [ZeroDivisionError("division by zero"), RecursionError("too deep"), MemoryError()])
 def test_seventy_for_a_bug_without_a_traceback(run, demo, monkeypatch, error):
-    monkeypatch.setattr("crosscompat.cli.ask.ask", raising(error))
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(error))
     outcome = run("ask", SEED, POLLEN, "--collection", demo, code=70)
     assert outcome.stdout == ""
     assert type(error).__name__ in outcome.stderr
@@ -227,7 +227,7 @@ def test_a_bug_says_where_if_asked(demo, monkeypatch):
 
     from crosscompat.cli.app import app
 
-    monkeypatch.setattr("crosscompat.cli.ask.ask", raising(ZeroDivisionError("division by zero")))
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(ZeroDivisionError("division by zero")))
     arguments = ["ask", SEED, POLLEN, "--collection", str(demo)]
     outcome = CliRunner().invoke(app, arguments, env={"CROSSCOMPAT_DEBUG": "1"})
     assert outcome.exit_code == 70
@@ -236,7 +236,7 @@ def test_a_bug_says_where_if_asked(demo, monkeypatch):
 
 
 def test_a_hundred_and_thirty_for_ctrl_c(run, demo, monkeypatch):
-    monkeypatch.setattr("crosscompat.cli.ask.ask", raising(KeyboardInterrupt()))
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(KeyboardInterrupt()))
     run("ask", SEED, POLLEN, "--collection", demo, code=130)
 
 

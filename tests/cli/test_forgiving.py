@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.cli import dates_and_author
+from crosscompat.cli import prompts
 from crosscompat.ground.dates import TwoDates, read_date
 from crosscompat.ground.errors import WrongUse
 
@@ -16,7 +16,7 @@ TODAY = date(2026, 6, 17)  # a Wednesday
 @pytest.fixture
 def on_the_day(monkeypatch):
     """It is the seventeenth of June 2026."""
-    monkeypatch.setattr(dates_and_author, "today", lambda: TODAY)
+    monkeypatch.setattr(prompts, "today", lambda: TODAY)
 
 
 @pytest.mark.parametrize(
@@ -80,10 +80,10 @@ def test_only_one_reading_that_is_not_to_come_needs_no_question():
 
 
 def test_somebody_at_a_terminal_is_asked_which_day_it_is(on_the_day, monkeypatch):
-    monkeypatch.setattr(dates_and_author, "on_a_terminal", lambda: True)
+    monkeypatch.setattr(prompts, "on_a_terminal", lambda: True)
     for answer, day in (("5", date(2025, 6, 5)), ("6", date(2025, 5, 6))):
         monkeypatch.setattr("builtins.input", lambda prompt, answer=answer: answer)
-        assert dates_and_author.past_day("5/6/2025") == day
+        assert prompts.past_day("5/6/2025") == day
 
 
 @pytest.mark.parametrize(

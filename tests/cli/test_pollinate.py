@@ -11,7 +11,7 @@ from crosscompat.advice.parents import find_parents
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.cli import dates_and_author
+from crosscompat.cli import prompts
 from crosscompat.collection.opening import open_collection
 
 SEED, POLLEN = "COC-F1", "DAS-1"
@@ -72,7 +72,7 @@ def test_it_says_which_cross_it_is_and_the_chances_in_words(log):
 
 def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, told, own, page):
     """What cannot be added up is unknown to the forecast, which is then for one flower, as in a fit."""
-    from crosscompat.advice.made import units_of
+    from crosscompat.advice.made_crosses import units_of
 
     told(SEED, POLLEN, "--count", "4", *MAY)
     found = told(SEED, POLLEN, "--count", "2", "--unit", "racemes", *MAY)
@@ -115,7 +115,7 @@ def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page)
     assert found["chance"]["mean"] == expected.mean[0]
     stored = page(records.GivenForecast)[before:]
     assert [(one.cross, one.model, one.flowers, one.date) for one in stored] == [
-        (found["id"], collection.saved.fingerprint[:12], 4, dates_and_author.today())
+        (found["id"], collection.saved.fingerprint[:12], 4, prompts.today())
     ]
     assert (stored[0].seed_plant, stored[0].pollen_plant) == (SEED, POLLEN)
     assert (stored[0].seed_parent, stored[0].pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
@@ -131,7 +131,9 @@ def test_chances_that_are_the_same_are_stored_once_a_day(told, page):
     assert [one.flowers for one in page(records.GivenForecast)[before:]] == [4, 5]
 
 
-def test_without_a_model_the_prior_is_stored(told, own, page):
+def test_without_a_model_the_prior_is_stored(told, own, page, monkeypatch):
+    """The crosses of the demonstration are left out of it."""
+    monkeypatch.setattr("crosscompat.advice.predict.FITTED_AT_ONCE", 0)
     (own / "model.json").unlink()
     assert told(SEED, POLLEN, *MAY)["model"] == "prior"
     assert page(records.GivenForecast)[-1].model == "prior"
@@ -139,9 +141,9 @@ def test_without_a_model_the_prior_is_stored(told, own, page):
 
 def test_a_forecast_that_was_stored_on_the_day_can_count_for_the_cross(told, own):
     """The ledger finds the line by the cross's identifier, and for as many flowers."""
-    from crosscompat.advice.made import identifier_of, units_of
+    from crosscompat.advice.made_crosses import identifier_of, units_of
 
-    found = told(SEED, POLLEN, "--count", "4", "--on", dates_and_author.today().isoformat())
+    found = told(SEED, POLLEN, "--count", "4", "--on", prompts.today().isoformat())
     collection = open_collection(own)
     [cross] = [one for one in collection.crosses if one.id == found["id"]]
     [line] = [one for one in collection.forecasts if one.cross == identifier_of(cross)]
@@ -221,13 +223,13 @@ def test_a_cross_that_is_named_is_no_check_because_one_is_said(told, log, page):
 
 
 def test_on_a_terminal_it_asks(log, page, monkeypatch):
-    from crosscompat.cli.book import book_session
+    from crosscompat.cli import session
 
     size = len(page(records.Pollination))
-    monkeypatch.setattr(book_session, "confirm", lambda question: False)
+    monkeypatch.setattr(session, "confirm", lambda question: False)
     assert "COC-M1 is noted as male" in log("COC-M1", "TRI-1", *MAY, code=1).stderr
     assert len(page(records.Pollination)) == size
-    monkeypatch.setattr(book_session, "confirm", lambda question: True)
+    monkeypatch.setattr(session, "confirm", lambda question: True)
     log("COC-M1", "TRI-1", *MAY)
     assert page(records.Pollination)[size:][0].overruled == "male as seed parent"
 
@@ -323,7 +325,7 @@ def test_everything_that_is_told_is_kept(told, page):
     assert (cross.aim, cross.wanted, cross.kind) == ("hardy", 5, "cross")
     kept = {name: getattr(visit, name) for name in visit.__dataclass_fields__ if name not in {"id", "cross"}}
     assert kept == {
-        "date": date(2026, 5, 1), "hour": dates_and_author.hour("14:05"), "who": "Ida",
+        "date": date(2026, 5, 1), "hour": prompts.hour("14:05"), "who": "Ida",
         "marker": "raceme 2, red thread",
         "unit_kind": "raceme", "units": 2, "count_how": "about", "flowers": "new", "pollen_kind": "one",
         "technique": "mentor pollen", "stamens_removed": False, "isolation": "tied shut", "temperature": 23.5,

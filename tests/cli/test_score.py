@@ -8,7 +8,7 @@ from importlib.resources import files
 import pytest
 
 from crosscompat.advice.score import CameOf, ForecastScore, Scorecard, WayScore
-from crosscompat.cli.score import print_scorecard
+from crosscompat.cli.learn import print_scorecard
 
 SEASONS = ("score", "--way", "seasons", "--as-of", "2023-10-31")
 

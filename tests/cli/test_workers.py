@@ -118,23 +118,3 @@ def test_a_long_wait_is_told_beforehand_to_somebody_who_watches(monkeypatch, poo
     assert sys.stderr.getvalue() == ""
     assert list(coming) == [2, 3]
     assert ("This takes about 1 minute. With --way seasons" in sys.stderr.getvalue()) == told
-
-
-@pytest.mark.parametrize("count", [0, 1, 2, 3, 9])
-def test_shared_out_work_comes_back_in_order(monkeypatch, count):
-    monkeypatch.setattr(os, "cpu_count", lambda: 3)
-    assert list(workers.shared_out(str, range(count))) == [str(i) for i in range(count)]
-
-
-def test_what_goes_wrong_in_another_thread_goes_wrong_here():
-    with pytest.raises(ValueError, match="invalid literal"):
-        list(workers.shared_out(int, ["1", "2", "3", "four"]))
-
-
-def test_how_long_shared_out_work_takes_is_told_beforehand(monkeypatch):
-    screen = Terminal()
-    monkeypatch.setattr(sys, "stderr", screen)
-    monkeypatch.setattr(workers, "_LONG", -1.0)
-    list(workers.shared_out(abs, range(4)))
-    assert "This takes about 1 minute." in screen.getvalue()
-    assert "--way" not in screen.getvalue()

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.model.design_matrix import Elimination, Factor, Kinship, design_matrix, nested_chain
+from crosscompat.model.design_matrix import Factor, Kinship, design_matrix, nested_chain
+from crosscompat.model.gaussian import Elimination
 
 
 class Written:
@@ -68,7 +69,7 @@ def test_the_nested_effects_are_integrated_out(seed, plants):
     """N^-1, D' N^-1 D, variances of records and precisions of groups, against matrices of all records."""
     w = Written(seed, plants)
     weight, variances = 0.1 + w.rng.random(len(w.x)), w.rng.random(3)
-    inner = Elimination.of(w.design, weight, variances)
+    inner = Elimination(w.design, weight, variances)
     noise = np.diag(1 / weight) + w.nested(variances)
     precision, vector = np.linalg.inv(noise), w.rng.normal(size=len(w.x))
     assert inner.solve(weight * vector) == pytest.approx(precision @ vector)

@@ -21,7 +21,7 @@ from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, correlation, pairings_of, relatedness
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
-from crosscompat.model.reasons import TERMS, past_weights, prior_logits, reasons
+from crosscompat.model.reasons import TERMS, past_weights, reasons
 from crosscompat.model.saved import SavedModel, read_model, write_model
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
@@ -260,10 +260,10 @@ def test_past_crosses_weigh_what_the_mode_owes_them(plants):
     weights = past_weights(past, x, book.asked)
     assert weights.shape == (64, 40)
     assert weights == pytest.approx(towards * mode.gradient, abs=1e-9)
-    logit = prior_logits(past, x) + weights.sum(axis=1)
+    logit = x @ past.prior_mean + weights.sum(axis=1)
     assert logit == pytest.approx(x @ PRIOR.mean + towards @ mode.gradient, abs=1e-9)
     crossed = pairings_of(book.model.seen, TREE, book.parents)
-    own = prior_logits(past, past.x) + past_weights(past, past.x, crossed).sum(axis=1)
+    own = past.x @ past.prior_mean + past_weights(past, past.x, crossed).sum(axis=1)
     assert own + variance["record"] * mode.gradient == pytest.approx(mode.eta, abs=1e-5)
 
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
-from crosscompat.model.stages import STAGES, STEPS, WHOLE, counts_along_the_way, step_counts
+from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
 
 WINDOWS = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
 FULL = {"units": 6, "pods_set": 4, "pods_held": 3, "seeds": 90, "seeds_filled": 60, "seeds_sown": 50, "seedlings": 20}
@@ -139,7 +139,6 @@ def test_crosses_are_read_one_by_one_and_may_be_picked():
     whole = step_counts(arrays(rows), np.full(4, 400.0), WINDOWS)
     assert whole.speaks.tolist() == [True, True, False, True]
     assert [whole[np.array([i])].counted for i in range(4)] == [True, False, False, False]
-    assert counts_along_the_way(arrays(rows)).tolist() == [True, False, False, False]
     picked = whole[np.array([3, 0])]
     assert picked.steps[WHOLE].tried.tolist() == [4, 1]
     assert picked.pods.tolist() == [0, 3]

@@ -229,8 +229,8 @@ def test_an_abbreviation_is_of_the_genus_of_the_seed_parent():
     found = forecast(asked=short)
     assert found["chance"].tolist() == forecast()["chance"].tolist()
     assert found["pollen_parent"].tolist() == short["pollen_parent"].tolist()
-    with pytest.raises(UnknownName, match=r"A\. could stand for any genus"):
-        forecast(asked=ASKED.assign(seed_parent="A. bus"))
+    with pytest.raises(UnknownName, match=r"B\. could stand for any genus"):
+        forecast(asked=ASKED.assign(seed_parent="B. bus"))
 
 
 def test_an_unknown_name_is_told_with_the_three_nearest():
@@ -387,10 +387,9 @@ def test_what_the_cross_book_would_not_count_does_not_count_here():
     ]
     seen = pd.DataFrame([plain, *({**plain, **row} for row in odd)], index=range(100, 111))
     model = TakeModel(TREE).fit(seen, as_of=dt.date(2025, 6, 1))
-    assert dict(model.left_out_["reason"]) == dict(
+    assert dict(model.left_out_) == dict(
         zip(range(101, 111), [reason for reason in REASONS if reason != "not_in_tree"], strict=True)
     )
-    assert "successes" in model.left_out_["why"][106]
     assert model.fitted_.seen.crosses == 1
     assert len(TakeModel(TREE).fit(seen.iloc[[0, 8]], as_of=dt.date(2026, 6, 1)).left_out_) == 0
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.show.tip_marks import TipMark
+from crosscompat.show.picture import TipMark
 
 CARRIED = Path(__file__).parents[2] / "trees" / "echinocereus" / "tree.nwk"
 

@@ -8,9 +8,8 @@ import re
 import pytest
 
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.show.label import labels_page
-from crosscompat.show.label_card import LabelCard
-from crosscompat.show.tip_marks import TipMark
+from crosscompat.show.label import LabelCard, labels_page
+from crosscompat.show.picture import TipMark
 from crosscompat.show.tree_svg import draw_tree
 
 pytestmark = pytest.mark.browser

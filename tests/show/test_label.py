@@ -5,8 +5,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from crosscompat.show.label import labels_page
-from crosscompat.show.label_card import LabelCard
+from crosscompat.show.label import LabelCard, labels_page
 
 CARD = LabelCard(
     "26-014",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.show.label_card import LabelCard, code_text
+from crosscompat.show.label import LabelCard, code_text
 from crosscompat.show.label_pdf import labels_pdf
 
 CARDS = [

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.show.palette import PAPER, chance_colour
-from crosscompat.show.tip_marks import TipMark, likeliest
+from crosscompat.show.picture import TipMark, likeliest
+from crosscompat.show.svg import PAPER, chance_colour
 from crosscompat.show.tree_svg import draw_tree, scale_words
 
 GOLDEN = Path(__file__).parent / "golden"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.show.tip_marks import TipMark
+from crosscompat.show.picture import TipMark
 from crosscompat.show.tree_text import plain_letters, text_tree
 
 GOLDEN = Path(__file__).parent / "golden"

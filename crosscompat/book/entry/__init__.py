@@ -19,20 +19,7 @@ _OF_PLANTS = ""
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
-    """Return every reason why what was written of a cross cannot all be true.
-
-    Parameters
-    ----------
-    today : date
-        Nothing has been seen after it.
-    most_seeds : int, optional
-        Most seeds that a pod can hold.
-
-    Returns
-    -------
-    list of str
-        Sentences. What is unknown contradicts nothing.
-    """
+    """Return every reason why what was written of a cross cannot all be true; what is unknown contradicts nothing."""
     overall = [what for _, _, what in impossible(count_arrays([totals(whole)]))]
     return [*overall, *_pods(whole), *_seed(whole, most_seeds), *_trays(whole), *_proofs(whole), *_days(whole, today)]
 
@@ -119,13 +106,6 @@ class Bounds:
 @contextmanager
 def validated(page: Reading, crosses: Iterable[str], bounds: Bounds, *, advice: str = "") -> Iterator[None]:
     """Refuse what is written inside if it contradicts itself and did not before: an old contradiction stops nobody.
-
-    Parameters
-    ----------
-    crosses : iterable of str
-        Identifiers of the crosses that are written of.
-    advice : str
-        What to do then.
 
     Raises
     ------

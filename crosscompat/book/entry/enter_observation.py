@@ -105,15 +105,6 @@ def observe(pen: Writing, cross: records.Cross, seen: Seen, day: date, who: str 
 def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
     """Return what was said otherwise before, as questions to the grower.
 
-    Parameters
-    ----------
-    whole : CrossRecords
-        The cross as it stood before.
-    seen : Seen
-        Something that can be (`observe` refuses what cannot).
-    day : date
-        When; what is on record without a day was earlier.
-
     Examples
     --------
     >>> cross = records.Cross(number="26-01")

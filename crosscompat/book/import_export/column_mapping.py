@@ -16,8 +16,7 @@ from typing import Any, TypeAlias
 from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
-from crosscompat.book.import_export.cell_meaning import is_pair
-from crosscompat.book.import_export.from_tables import EXTRA
+from crosscompat.book.import_export.row_meaning import EXTRA, is_pair
 from crosscompat.ground.csv_cells import column_name, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.names import fold
@@ -278,11 +277,6 @@ class TableMapping:
 
 def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
     """Return what the headings of a table seem to mean.
-
-    Parameters
-    ----------
-    rows_are : {"crosses", "plants"}, optional
-        By default whatever more headings speak for.
 
     Raises
     ------

@@ -13,15 +13,25 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.cell_meaning import TOOK_MEANS, is_open, iso_day, parents_of, put_took, unguarded
 from crosscompat.book.import_export.column_mapping import NOTE, Column, Grid, TableMapping, Value, meaning_of
-from crosscompat.book.import_export.from_tables import extra_in, extra_noted, records_of, with_extra
+from crosscompat.book.import_export.row_meaning import (
+    TOOK_MEANS,
+    extra_in,
+    extra_noted,
+    iso_day,
+    parents_of,
+    put_took,
+    records_of,
+    unguarded,
+    with_extra,
+)
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
@@ -43,11 +53,6 @@ def new_crosses(
 
     A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
     must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
-
-    Parameters
-    ----------
-    extra : mapping
-        What each row says beyond the summary, by its number.
     """
     book = _Book(page, extra)
     fresh: dict[str | int, Cross] = {}
@@ -113,13 +118,7 @@ def new_plants(
     more: Mapping[str, Mapping[str, Any]],
     faults: list[Fault],
 ) -> tuple[list[Plant], set[int]]:
-    """Return the plants that a book does not have yet, and the rows that say what it says already.
-
-    Parameters
-    ----------
-    more : mapping
-        What else is said of each plant, by its name and the column.
-    """
+    """Return the plants that a book does not have yet, and the rows that say what it says already."""
     bench = plants_of(page)
     noted = {plant.name: plant for plant in page.current(records.Plant)}
     fresh: list[Plant] = []
@@ -183,13 +182,7 @@ class Answers:
 
 
 def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants, faults: list[Fault]) -> Sheet:
-    """Return a table's rows under our columns; what cannot be brought there adds a fault.
-
-    Parameters
-    ----------
-    bench : Plants
-        The plants of the book: a parent that has the name of one is that plant.
-    """
+    """Return a table's rows under our columns; what cannot be brought there adds a fault."""
     rows = [
         _Reader(grid, mapping, answers, bench, faults, number).read(cells)
         for number, cells in enumerate(grid.rows[mapping.row + 1 :], start=mapping.row + 2)
@@ -321,13 +314,7 @@ class ImportedRows:
 
 
 def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> ImportedRows:
-    """Read a table against a book; nothing is written.
-
-    Parameters
-    ----------
-    today : date
-        No cross can have been made after it.
-    """
+    """Read a table against a book; nothing is written."""
     faults: list[Fault] = []
     sheet = sheet_of(grid, mapping, answers, plants_of(page), faults)
     crosses: list[Cross] = []
@@ -378,7 +365,8 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
 
 def _with_order(fault: Fault, value: str | None) -> Fault:
     """Add to what is advised for a day that could be two how to say the order for all days."""
-    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if value and is_open(value) else fault
+    two = value is not None and len(readings(value)) > 1
+    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
 
 
 def _with_more(found: Iterable[Record], more: Mapping[str, Mapping[str, Any]]) -> Iterable[Record]:

@@ -14,7 +14,7 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.import_export.cell_meaning import escaped, guarded, unescaped
+from crosscompat.book.import_export.row_meaning import escaped, guarded, unescaped
 from crosscompat.book.record_fields import needed, reference, value_types
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading, Version

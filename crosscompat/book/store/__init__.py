@@ -142,14 +142,7 @@ class Store:
 
     @contextmanager
     def writing(self, what: str, *, who: str | None = None, dry_run: bool = False) -> Iterator[Writing]:
-        """Open the book to write; if anything goes wrong inside, nothing has been written.
-
-        Parameters
-        ----------
-        what : str
-            What is done.
-        dry_run : bool
-            Whether all is taken back at the end, as if something had gone wrong.
+        """Open the book to write; if anything goes wrong inside, nothing has been written, nor in a dry run.
 
         Raises
         ------
@@ -170,13 +163,6 @@ class Store:
 
 def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
     """Open a cross book, and make it if there is none.
-
-    Parameters
-    ----------
-    where : Path or str
-        The file, or the URL of a database.
-    copied_daily : bool
-        Whether a file is copied before the first writing of a day.
 
     Raises
     ------

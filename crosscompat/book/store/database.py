@@ -171,12 +171,7 @@ class Unreachable(CrosscompatError):
 
 
 def open_engine(where: str | Path) -> Engine:
-    """Return the way to a book.
-
-    Parameters
-    ----------
-    where : Path or str
-        A file of SQLite, or the URL of a PostgreSQL database.
+    """Return the way to a book: a file of SQLite, or the URL of a PostgreSQL database.
 
     Raises
     ------

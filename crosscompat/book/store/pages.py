@@ -142,13 +142,7 @@ class Reading:
 
 
 class Writing(Reading):
-    """A transaction that writes; its change is noted with the first thing written.
-
-    Parameters
-    ----------
-    to_copy : Path, optional
-        The file that is to be copied first where that is due.
-    """
+    """A transaction that writes; its change is noted with the first thing written."""
 
     def __init__(self, connection: Connection, what: str, who: str | None, to_copy: Path | None = None) -> None:
         super().__init__(connection)

@@ -8,8 +8,9 @@ from typing import Annotated, Literal
 
 import typer
 
-from crosscompat.cli.options import Anyway, Folder, Json
+from crosscompat.cli.options import Anyway, Folder, Json, plain
 from crosscompat.cli.output import give, paragraph, talk
+from crosscompat.cli.session import Stopped, agreed, settings_at
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -69,7 +70,7 @@ def restore(
     file: Annotated[Path | None, typer.Argument(metavar="FILE", help=say("help.restore_file"))] = None,
     folder: Folder = None,
     *,
-    last: Annotated[bool, typer.Option("--last", help=say("help.restore_last"))] = False,
+    last: Annotated[bool, plain("--last", "help.restore_last")] = False,
     anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
@@ -87,7 +88,6 @@ def restore(
 
 def _file_of_book(folder: Path | None) -> Path:
     """Return the file of a book; one on a server is copied there."""
-    from crosscompat.cli.locate import settings_at
     from crosscompat.collection.settings import book_place
 
     place = book_place(*settings_at(folder))
@@ -99,7 +99,6 @@ def _file_of_book(folder: Path | None) -> Path:
 def _restored(book: Path, file: Path, passed: list[Path], *, anyway: bool) -> Restoration:
     """Put a copy in place, once it is clear that what it does not hold may go."""
     from crosscompat.book.store.backup import changes_lacking, restore
-    from crosscompat.cli.book.book_session import Stopped, agreed
 
     def put(yes: frozenset[str]) -> Restoration:
         lacking = changes_lacking(book, file)

@@ -6,11 +6,10 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from crosscompat.cli.dates_and_author import today
-from crosscompat.cli.options import Day, Folder, Json, count
+from crosscompat.cli.options import Day, Folder, Json, count, plain
 from crosscompat.cli.output import give, line, paragraph, talk
+from crosscompat.cli.prompts import today
+from crosscompat.cli.session import settings_at
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.wording import say
 
@@ -25,15 +24,14 @@ _MOST_ENDLESS = 10
 def due(
     as_of: Day = None,
     days: Annotated[int, count("--days", "help.due_days", least=1)] = 7,
-    ics: Annotated[Path | None, typer.Option("--ics", metavar="FILE", help=say("help.due_ics"))] = None,
+    ics: Annotated[Path | None, plain("--ics", "help.due_ics", "FILE")] = None,
     folder: Folder = None,
     *,
-    everything: Annotated[bool, typer.Option("--all", help=say("help.due_all"))] = False,
+    everything: Annotated[bool, plain("--all", "help.due_all")] = False,
     as_json: Json = False,
 ) -> None:
     """Say what is due, and write the calendar if one is asked for."""
     from crosscompat.advice.due import due_list
-    from crosscompat.cli.locate import settings_at
 
     place, settings = settings_at(folder)
     day = as_of or today()
@@ -89,7 +87,7 @@ def _print(found: DueList, settings: Settings) -> None:
 
 def _write_calendar(file: Path, settings: Settings, entries: list[Due], day: date, changed: datetime) -> None:
     from crosscompat.ground.files import write_atomically
-    from crosscompat.show.calendar import Reminder, calendar_file
+    from crosscompat.show.exports import Reminder, calendar_file
 
     def reminder(entry: Due) -> Reminder:
         """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""

@@ -10,22 +10,23 @@ import typer
 
 from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
-from crosscompat.cli.dates_and_author import author, today
-from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, taking
+from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import Stopped, agreed, open_here
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.cross_story import CrossStory
+    from crosscompat.advice.history import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
     from crosscompat.book.store import Store
     from crosscompat.collection.settings import Settings
 
 _HARVEST = "pods seeds filled weight left name=lot"
-_DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
+_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
@@ -50,8 +51,8 @@ def observe(
     by: By = None,
     folder: Folder = None,
     *,
-    harvest: Annotated[bool, typer.Option("--harvest", help=say("help.of_observe.harvest"))] = False,
-    only_good: Annotated[bool, typer.Option("--only-good", help=say("help.of_observe.only_good"))] = False,
+    harvest: Annotated[bool, plain("--harvest", "help.of_observe.harvest")] = False,
+    only_good: Annotated[bool, plain("--only-good", "help.of_observe.only_good")] = False,
     anyway: Anyway = False,
     dry_run: DryRun = False,
     why: Why = False,
@@ -59,8 +60,10 @@ def observe(
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
+    from crosscompat.advice.history import story_of
     from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
-    from crosscompat.cli.book.book_session import agreed, open_here
+    from crosscompat.book.find_records import find_cross
+    from crosscompat.book.numbers import read_pattern
 
     taken = {part.split("=")[-1]: fields.pop(part.split("=")[0]) for part in _HARVEST.split()}
     sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
@@ -72,13 +75,15 @@ def observe(
         harvest=Harvest(**taken, only_good=only_good) if harvest else None,
         sown=None if sown is None else Sown(**sowing, seeds=sown, tray=tray),
     )
+    day, who = on or today(), author(by)
     with open_here(folder) as (settings, store):
         if seen.empty:
-            story = _as_it_stands(settings, store, cross)
+            with store.reading() as page:
+                number = find_cross(page, cross, read_pattern(settings.cross_number))
+                story = story_of(page, number, invented=settings.invented)
         else:
-            day, who = on or today(), author(by)
             story = agreed(
-                lambda yes: _written(settings, store, cross, seen, day, who, yes, dry_run=dry_run), anyway=anyway
+                lambda yes: _write(settings, store, cross, seen, yes, day=day, who=who, dry_run=dry_run), anyway=anyway
             )
     give(story, lambda one: _print(one, asks=seen.empty, why=why), as_json=as_json)
 
@@ -104,34 +109,22 @@ def _any(options: dict[str, Any]) -> bool:
     return any(value is not None for value in options.values())
 
 
-def _as_it_stands(settings: Settings, store: Store, number: str) -> CrossStory:
-    from crosscompat.advice.cross_story import story_of
-    from crosscompat.book.find_records import find_cross
-    from crosscompat.book.numbers import read_pattern
-
-    with store.reading() as page:
-        cross = find_cross(page, number, read_pattern(settings.cross_number))
-        return story_of(page, cross, invented=settings.invented)
-
-
-def _written(
-    settings: Settings, store: Store, number: str, seen: Seen, day: date, who: str | None, yes: frozenset[str], *,
+def _write(
+    settings: Settings, store: Store, number: str, seen: Seen, yes: frozenset[str], *, day: date, who: str | None,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
-    from crosscompat.advice.cross_story import story_of
+    from crosscompat.advice.history import story_of
     from crosscompat.book.cross_summary import cross_records
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.enter_observation import observe, surprises
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
-    from crosscompat.cli.book.book_session import Stopped
 
-    bounds = Bounds(today(), settings.pod[1])
     with store.writing("", who=who, dry_run=dry_run) as pen:
         cross = find_cross(pen, number, read_pattern(settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
         before = cross_records(pen, cross)
-        wrote = observe(pen, cross, seen, day, who, bounds)
+        wrote = observe(pen, cross, seen, day, who, Bounds(today(), settings.pod[1]))
         questions = [one for one in surprises(before, seen, day) if one not in yes]
         if questions:
             raise Stopped(questions)
@@ -148,11 +141,15 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
         paragraph(say("observe.already", cross=story.cross))
         return
     days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAY.sub("", one.says) for one in story.wrote]
+    said = [_DAYS.sub(_spoken, _DAY.sub("", one.says, count=1)) for one in story.wrote]
     when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
     what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
+
+
+def _spoken(day: re.Match[str]) -> str:
+    return spoken_date(date.fromisoformat(day[0]), today())
 
 
 def _print_story(story: CrossStory) -> None:

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.dates_and_author import author, today
-from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, taking, text
-from crosscompat.cli.output import columns, give, line, paragraph
+from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
+from crosscompat.cli.output import give, headings, line, paragraph, print_table
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
+    from crosscompat.collection.opening import Collection
 
 _PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
 _POLLEN = "kept dried collected tested test_result=result"
@@ -38,7 +42,7 @@ _FINDINGS = {
     options_of(records.PollenLot, _POLLEN, "help.of_plant"),
 )
 def plant(
-    name: Annotated[str | None, typer.Argument(metavar="NAME", help=say("help.of_plant.name"))] = None,
+    typed: Annotated[list[str] | None, typer.Argument(metavar="NAME SPECIES", help=say("help.of_plant.name"))] = None,
     species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
     on: On = None,
     by: By = None,
@@ -47,21 +51,24 @@ def plant(
     pollen: Annotated[str | None, text("--pollen", "LOT", "help.of_plant.pollen")] = None,
     folder: Folder = None,
     *,
-    new_plant: Annotated[bool, typer.Option("--new", help=say("help.of_plant.new"))] = False,
+    new_plant: Annotated[bool, plain("--new", "help.of_plant.new")] = False,
     dry_run: DryRun = False,
     why: Why = False,
     as_json: Json = False,
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
+    from crosscompat.advice.plant_cards import plant_answer
     from crosscompat.book.entry.enter_plant import PlantEntry
 
+    name, *more = typed or (None,)
+    species = species or " ".join(word for word in more if word) or None
     found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
     found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
     lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
     if pollen is None and any(value is not None for value in lot.values()):
         raise WrongUse(say("plant.pollen_what"))
-    told = PlantEntry(
+    entry = PlantEntry(
         name=name,
         new=new_plant,
         day=on or today(),
@@ -74,17 +81,18 @@ def plant(
         how=fields.pop("how"),
         plant=fields,
     )
-    _run(folder, told, dry_run=dry_run, why=why, as_json=as_json)
-
-
-def _run(folder: Any, told: Any, *, dry_run: bool, why: bool, as_json: bool) -> None:
-    from crosscompat.advice.plant_cards import plant_answer
-    from crosscompat.cli.book.book_session import open_with_collection
-
     with open_with_collection(folder) as (collection, store):
-        answer = plant_answer(collection, store, told, today(), dry_run=dry_run)
-    asks = told.asks_only
-    give(answer, lambda one: _print(one, asks=asks, why=why, dry_run=dry_run), as_json=as_json)
+        if more:
+            entry = replace(entry, species=_written_out(collection, species or ""))
+            entry = replace(entry, new=entry.new or collection.plants.find(name) is None)
+        answer = plant_answer(collection, store, entry, today(), dry_run=dry_run)
+    give(answer, lambda one: _print(one, asks=entry.asks_only, why=why, dry_run=dry_run), as_json=as_json)
+
+
+def _written_out(collection: Collection, species: str) -> str:
+    """Return a species whose genus was left out or cut short in full; any other name as it is."""
+    match = collection.index.lookup(species)
+    return correct_form(match.label) if match is not None and match.how == "parsed" else species
 
 
 def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:
@@ -104,14 +112,12 @@ def _print_list(answer: PlantAnswer) -> None:
     if not answer.plants:
         paragraph(say("plant.none"))
         return
-    heading = [say(f"plant.columns.{name}") for name in ("plant", "species", "sex", "place")]
     rows = [
         [one.plant, one.species, one.sex or "",
          say("plant.dead", date=_day(one.died)) if one.died else one.place or ""]
         for one in answer.plants
     ]  # fmt: skip
-    for row in columns([heading, *rows]):
-        line(row)
+    print_table(headings("plant.columns", "plant", "species", "sex", "place"), rows, indent=0)
 
 
 def _print_card(card: PlantCard) -> None:

@@ -8,15 +8,31 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.cli.dates_and_author import author, today
-from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, options_of, taking, text, words
+from crosscompat.cli.options import (
+    Anyway,
+    By,
+    DryRun,
+    Folder,
+    Json,
+    On,
+    Why,
+    choice,
+    count,
+    options_of,
+    plain,
+    taking,
+    text,
+)
 from crosscompat.cli.output import give, paragraph, print_json, who
+from crosscompat.cli.prompts import author, today
+from crosscompat.cli.session import Stopped, agreed, open_with_collection
 from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.pollinate import Pollinated
-    from crosscompat.advice.pollination_parents import VisitRequest
+    from crosscompat.advice.visit_parents import VisitRequest
 
 _VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
 _WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
@@ -38,20 +54,17 @@ def pollinate(
     by: By = None,
     units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
     cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
-    check: Annotated[
-        str | None,
-        typer.Option(metavar="seed|pollen", parser=words("--check", _CHECKS), help=say("help.of_pollinate.check")),
-    ] = None,
+    check: Annotated[str | None, choice("--check", _CHECKS, "help.of_pollinate.check")] = None,
     folder: Folder = None,
     *,
-    open_: Annotated[bool, typer.Option("--open", help=say("help.of_pollinate.open"))] = False,
-    self_: Annotated[bool, typer.Option("--self", help=say("help.of_pollinate.self"))] = False,
-    sib: Annotated[bool, typer.Option("--sib", help=say("help.of_pollinate.sib"))] = False,
-    none: Annotated[bool, typer.Option("--none", help=say("help.of_pollinate.none"))] = False,
-    about: Annotated[bool, typer.Option("--about", help=say("help.of_pollinate.about"))] = False,
-    all_open: Annotated[bool, typer.Option("--all-open", help=say("help.of_pollinate.all_open"))] = False,
-    again: Annotated[bool, typer.Option("--again", help=say("help.of_pollinate.again"))] = False,
-    left_alone: Annotated[bool, typer.Option("--left-alone", help=say("help.of_pollinate.left_alone"))] = False,
+    open_: Annotated[bool, plain("--open", "help.of_pollinate.open")] = False,
+    self_: Annotated[bool, plain("--self", "help.of_pollinate.self")] = False,
+    sib: Annotated[bool, plain("--sib", "help.of_pollinate.sib")] = False,
+    none: Annotated[bool, plain("--none", "help.of_pollinate.none")] = False,
+    about: Annotated[bool, plain("--about", "help.of_pollinate.about")] = False,
+    all_open: Annotated[bool, plain("--all-open", "help.of_pollinate.all_open")] = False,
+    again: Annotated[bool, plain("--again", "help.of_pollinate.again")] = False,
+    left_alone: Annotated[bool, plain("--left-alone", "help.of_pollinate.left_alone")] = False,
     anyway: Anyway = False,
     dry_run: DryRun = False,
     why: Why = False,
@@ -59,37 +72,54 @@ def pollinate(
     **fields: Any,
 ) -> None:
     """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
-    from crosscompat.advice.pollination_parents import VisitRequest, how_counted, kind_of
+    from crosscompat.advice.visit_parents import VisitRequest
 
+    pollen = [name for name in pollen or () if name.casefold() not in {"x", "×"}]
+    if pollen and pollen[-1].isdecimal() and units is None:
+        units = int(pollen.pop())
     begins = records.Cross(**{name: fields.pop(name) for name in ("number", "aim", "wanted")})
     visit = records.Pollination(
         cross="",
         date=on or today(),
         who=author(by),
         units=units,
-        count_how=how_counted(units, about=about, all_open=all_open),
+        count_how=_how_counted(units, about=about, all_open=all_open),
         flowers="same again" if again else "new",
         **fields,
     )
+    kinds = {"open": open_, "self": self_, "sib": sib, "none": none}
     request = VisitRequest(
         visit=visit,
         begins=begins,
         seed=seed,
-        pollen=tuple(pollen or ()),
-        kind=kind_of(open=open_, self=self_, sib=sib, none=none),
+        pollen=tuple(pollen),
+        kinds=tuple(name for name, yes in kinds.items() if yes),
         certainty=tuple(certainty or ()),
         lot=lot,
         cross=cross,
         check=check,
         left_alone=left_alone,
     )
-    _run(folder, request, anyway=anyway, dry_run=dry_run, why=why, as_json=as_json)
+    try:
+        answer = _written(folder, request, anyway=anyway, dry_run=dry_run)
+    except Stopped as stopped:
+        if as_json:
+            print_json(stopped.answer)
+        raise
+    give(answer, lambda one: _print(one, why=why), as_json=as_json)
 
 
-def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool, why: bool, as_json: bool) -> None:
+def _how_counted(units: int | None, *, about: bool, all_open: bool) -> str | None:
+    if about and (all_open or units is None):
+        raise WrongUse(say("pollinate.about_or_all" if all_open else "pollinate.about_what"))
+    if all_open or about:
+        return "all open" if all_open else "about"
+    return None if units is None else "counted"
+
+
+def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
     from crosscompat.advice.pollinate import prepare, write_visit
     from crosscompat.book.entry import Bounds
-    from crosscompat.cli.book.book_session import Stopped, agreed, open_with_collection
 
     with open_with_collection(folder) as (collection, store):
 
@@ -104,13 +134,7 @@ def _run(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: b
                 answer = write_visit(pen, prepared, Bounds(today(), collection.settings.pod[1]))
                 return prepared.answer if dry_run else answer
 
-        try:
-            answer = agreed(written, anyway=anyway)
-        except Stopped as stopped:
-            if as_json:
-                print_json(stopped.answer)
-            raise
-    give(answer, lambda one: _print(one, why=why), as_json=as_json)
+        return agreed(written, anyway=anyway)
 
 
 def _print(answer: Pollinated, *, why: bool) -> None:

@@ -1,0 +1,259 @@
+"""A table taken into the book, a whole book into an empty one, and the book written to tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
+from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
+from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
+from crosscompat.cli.session import open_here, open_with_collection
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.sheets import Imported
+    from crosscompat.book.import_export.column_mapping import Grid, TableMapping
+    from crosscompat.book.import_export.import_table import Answers, ImportedRows
+    from crosscompat.book.store import Store
+    from crosscompat.collection.opening import Collection
+
+_BAD_DATA = 3
+_ROWS = ("crosses", "plants")
+_TOOK = ("pod-set", "ripe-pod", "seedling")
+_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
+_ORDERS = ("day-first", "month-first")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """How a table is to be read, as it was said with the command; what is None was not."""
+
+    file: Path
+    sheet: str | None
+    rows_are: str | None
+    maps: Sequence[str]
+    ignored: Sequence[str]
+    took_means: str | None
+    only_successes: str | None
+    dates: str | None
+    yes: bool
+    good_rows: bool
+    who: str | None
+    dry_run: bool
+    as_json: bool
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
+    sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
+    rows_are: Annotated[str | None, choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
+    maps: Annotated[list[str] | None, plain("--map", "help.import_map", "THEIRS=OURS")] = None,
+    ignored: Annotated[list[str] | None, plain("--ignore", "help.import_ignore", "HEADING")] = None,
+    took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
+    only_successes: Annotated[
+        str | None, choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
+    ] = None,
+    dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
+    folder: Folder = None,
+    *,
+    yes: Annotated[bool, plain("--yes", "help.import_yes")] = False,
+    good_rows: Annotated[bool, plain("--good-rows", "help.import_good_rows")] = False,
+    by: By = None,
+    dry_run: DryRun = False,
+    as_json: Json = False,
+) -> None:
+    """Read, show how it is understood, ask what is open, and write it down."""
+    from crosscompat.book.import_export.whole_book import ENDING
+
+    request = Request(
+        file, sheet, rows_are, maps or (), ignored or (), took_means, only_successes, dates, yes, good_rows,
+        author(by), dry_run, as_json,
+    )  # fmt: skip
+    with open_with_collection(folder, crosses=True) as (collection, store):
+        if file.suffix.lower() == ENDING:
+            _import_book(store, request)
+        else:
+            _import_rows(store, collection, request)
+
+
+def _import_book(store: Store, request: Request) -> None:
+    from crosscompat.advice.sheets import Imported
+    from crosscompat.book.import_export.whole_book import read_book
+    from crosscompat.book.store.pages import refuse_filled, restore_history
+
+    whole = read_book(request.file)
+    rows = sum(map(len, whole.versions.values()))
+    if request.dry_run:
+        with store.reading() as page:
+            refuse_filled(page)
+    else:
+        with store.writing(request.file.name) as pen:
+            restore_history(pen, whole.changes, whole.versions)
+    answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
+    says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
+    give(answer, lambda _: line(says), as_json=request.as_json)
+
+
+def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
+    """Return the sheet that is meant: the one named, else the only one with anything in it."""
+    filled = [grid for grid in grids if not grid.blank]
+    if request.sheet is not None:
+        filled = [grid for grid in grids if (grid.sheet or "").casefold() == request.sheet.casefold()]
+    if len(filled) != 1:
+        named = ", ".join(grid.sheet or grid.file for grid in grids)
+        key = "which_sheet" if len(filled) > 1 else ("no_sheet" if request.sheet else "nothing")
+        raise WrongUse(say(f"import.{key}", file=request.file.name, sheet=request.sheet, sheets=named))
+    return filled[0]
+
+
+def _import_rows(store: Store, collection: Collection, request: Request) -> None:
+    from crosscompat.advice.sheets import ColumnRead, Imported
+    from crosscompat.book.import_export.column_mapping import changed, guess, read_grids
+
+    grid = _chosen(read_grids(request.file), request)
+    mapping = changed(guess(grid, request.rows_are), request.maps, request.ignored)
+    answer = Imported(
+        file=grid.file,
+        sheet=grid.sheet,
+        rows_are=mapping.rows_are,
+        heading_row=mapping.row + 1,
+        columns=[ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns],
+    )
+    if not request.as_json:
+        _print_mapping(answer)
+    if mapping.missing:
+        missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
+        raise WrongUse(say("import.missing", columns=missing))
+    answers, questions = _answered(mapping, request)
+    if answers is not None and (request.dry_run or not questions):
+        _write(store, collection, (grid, mapping, answers), answer, request)
+        return
+    if request.as_json:
+        print_json(replace(answer, questions=questions))
+    else:
+        line()
+        for question in questions:
+            paragraph(question, bullet="? ")
+    if not request.dry_run:
+        raise typer.Exit(1)
+
+
+def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, list[str]]:
+    """Return the answers, and the questions that are open; without the answers that the rows need, None."""
+    from crosscompat.book.import_export.import_table import Answers
+
+    asking = on_a_terminal() and not (request.as_json or request.dry_run)
+    took, only, questions = request.took_means, request.only_successes, []
+
+    def asked(key: str, allowed: Sequence[str]) -> str | None:
+        answer = choose(say(f"import.ask.{key}"), allowed) if asking else None
+        questions.extend([] if answer else [say(f"import.ask.{key}_option", words=", ".join(allowed))])
+        return answer
+
+    if mapping.column("took") is None:
+        took = None
+    elif took is None:
+        took = "seedling" if mapping.is_ours else asked("took", _TOOK)
+    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours and only is None:
+        only = asked("only", tuple(_ONLY_SUCCESSES))
+    ready = None if questions else Answers(request.dates, took, _ONLY_SUCCESSES[only or "unknown"])
+    if not (request.yes or mapping.is_ours or (asking and ready is not None and confirm(say("import.ask.mapping")))):
+        questions.append(say("import.ask.mapping_option"))
+    return ready, questions
+
+
+def _write(
+    store: Store, collection: Collection, table: tuple[Grid, TableMapping, Answers], answer: Imported, request: Request
+) -> None:
+    from crosscompat.advice.sheets import with_outcome
+    from crosscompat.book.import_export.import_table import read_table, records_of_rows
+
+    change = None
+    if request.dry_run:
+        with store.reading() as page:
+            taken = read_table(page, *table, today())
+    else:
+        with store.writing(say("import.change", where=_place(answer)), who=request.who) as pen:
+            taken = read_table(pen, *table, today())
+            if (taken.crosses or taken.plants) and (request.good_rows or not taken.faults):
+                pen.imported = True
+                pen.add(*records_of_rows(pen, taken))
+                change = pen.change
+    outcome = with_outcome(answer, collection, taken, change)
+    stopped = bool(taken.faults) and not request.good_rows
+    if request.as_json:
+        print_json(outcome)
+    else:
+        _print_outcome(outcome, taken, stopped=stopped, dry_run=request.dry_run)
+    if stopped:
+        raise typer.Exit(_BAD_DATA)
+
+
+def _place(answer: Imported) -> str:
+    return answer.file if answer.sheet is None else say("import.sheet", file=answer.file, sheet=answer.sheet)
+
+
+def _print_mapping(answer: Imported) -> None:
+    kind = say(f"import.rows.{answer.rows_are}")
+    line(say("import.mapping", where=_place(answer), rows=kind, row=str(answer.heading_row)))
+    rows = [
+        (column.heading, column.becomes or say("import.left_out"), " ".join(column.example.split()))
+        for column in answer.columns
+        if column.example
+    ]
+    print_table([say(f"import.{key}") for key in ("heading", "becomes", "example")], rows)
+
+
+def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry_run: bool) -> None:
+    line()
+    for fault in taken.faults:
+        talk(str(fault))
+    for name in outcome.unplaced:
+        paragraph(say("import.unplaced", says=name.says), bullet="- ")
+    if outcome.same:
+        paragraph(say("import.same", n=outcome.same))
+    counts = (("crosses", outcome.crosses), ("plants", outcome.plants))
+    new = " ".join(say(f"import.new.{kind}", n=n) for kind, n in counts if n)
+    if stopped:
+        talk(say("import.stopped", bad=outcome.bad_rows, good=outcome.crosses + outcome.plants))
+    elif dry_run:
+        paragraph(say("import.dry", new=new or say("import.new.none")))
+    else:
+        paragraph(say("import.done", new=new) if outcome.written else say("import.nothing_new"))
+
+
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, plain("--crosses", "help.export_crosses", "FILE")] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Write what is asked for and say what went out."""
+    from crosscompat.advice.sheets import Exported
+    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
+
+    if target is None and crosses is None:
+        raise WrongUse(say("export.which"))
+    with open_here(folder) as (settings, store), store.reading() as page:
+        invented = settings.invented
+        whole = book_in(page) if target else WholeBook((), {})
+        if target:
+            write_book(whole, target, invented=invented)
+        summary = write_summary(page, crosses, invented=invented) if crosses else None
+    files = [str(path) for path in (target, crosses) if path]
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
+
+    def printed(done: Exported) -> None:
+        if target:
+            line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
+        if done.crosses is not None:
+            line(say("export.summary", file=str(crosses), n=done.crosses))
+
+    give(answer, printed, as_json=as_json)

@@ -1,0 +1,94 @@
+"""Labels for crosses, to print; and the cross of a lost label."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from crosscompat.cli.options import Folder, Json, Output, count, plain, text
+from crosscompat.cli.output import deliver, give, line, paragraph, print_json, talk
+from crosscompat.cli.prompts import any_day
+from crosscompat.cli.session import collection_at, open_here
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.labels import Candidates
+
+DEFAULT: Final = Path("labels.html")
+
+
+def label(
+    crosses: Annotated[list[str] | None, typer.Argument(metavar="CROSS", help=say("help.label_crosses"))] = None,
+    output: Output = None,
+    since: Annotated[date | None, plain("--since", "help.label_since", "DATE", parser=any_day)] = None,
+    season: Annotated[int | None, count("--season", "help.label_season")] = None,
+    folder: Folder = None,
+    *,
+    every: Annotated[bool, plain("--all", "help.label_all")] = False,
+    twins: Annotated[bool, plain("--twins", "help.label_twins")] = False,
+    as_json: Json = False,
+) -> None:
+    """Make the sheets and write them: as HTML, or as PDF where the file is called so."""
+    from crosscompat.advice.labels import labels_for
+    from crosscompat.ground.files import write_atomically
+
+    first = date.min if every else since
+    if not crosses and first is None and season is None:
+        raise WrongUse(say("labels.which"))
+    labels = labels_for(collection_at(folder), crosses or (), since=first, season=season, twins=twins)
+    if as_json:
+        print_json(labels, output)
+    elif output is not None and output.suffix.lower() == ".pdf":
+        from crosscompat.show.label_pdf import labels_pdf
+
+        write_atomically(output, labels_pdf(labels.cards, invented=labels.invented))
+        talk(say("cli.written", file=str(output)))
+    else:
+        from crosscompat.show.label import labels_page
+
+        deliver(labels_page(labels.cards, invented=labels.invented), output or DEFAULT)
+
+
+def find(
+    plant: Annotated[str | None, text("--plant", "PLANT", "help.find_plant")] = None,
+    day: Annotated[date | None, plain("--date", "help.find_date", "DATE", parser=any_day)] = None,
+    between: Annotated[
+        tuple[date, date] | None, plain("--between", "help.find_between", "DATE DATE", parser=any_day)
+    ] = None,
+    marker: Annotated[str | None, text("--marker", "TEXT", "help.find_marker")] = None,
+    pollen: Annotated[str | None, text("--pollen", "PLANT", "help.find_pollen")] = None,
+    most: Annotated[int, count("--most", "help.most", least=1)] = 5,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Print the crosses it may have been; none makes the exit code 1."""
+    from crosscompat.advice.labels import candidates
+    from crosscompat.book.find_records import Clues
+
+    if day and between:
+        raise WrongUse(say("lost_label.one_day"))
+    if between and between[0] > between[1]:
+        raise WrongUse(say("lost_label.between_order"))
+    clues = Clues(plant=plant, day=day, between=between, marker=marker, pollen=pollen)
+    with open_here(folder) as (settings, store), store.reading() as page:
+        found = candidates(page, clues, most=most, invented=settings.invented)
+    give(found, _print, as_json=as_json)
+    if not found.candidates:
+        raise typer.Exit(1)
+
+
+def _print(found: Candidates) -> None:
+    if not found.candidates:
+        paragraph(say("lost_label.nothing"))
+        return
+    line(say("lost_label.heading"))
+    for one in found.candidates:
+        says = say("lost_label.entry", cross=one.cross, seed=one.seed_parent, pollen=one.pollen_parent,
+                   fit=f"{one.fit:.0%}", why="; ".join(one.why))  # fmt: skip
+        paragraph(says, indent=2, bullet="· ")
+    paragraph(say("lost_label.doubtful", cross=found.candidates[0].cross))

@@ -1,0 +1,299 @@
+"""Learn from the season, score the forecasts, and show what is believed before any cross."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
+from crosscompat.cli.output import headings, line, paragraph, print_json, print_table, talk
+from crosscompat.cli.prompts import today
+from crosscompat.cli.session import collection_at, is_collection
+from crosscompat.ground.names import bracketed
+from crosscompat.ground.wording import say
+from crosscompat.show.chances import percent
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from crosscompat.advice.priors import PriorTable
+    from crosscompat.advice.retrain import Lesson, Weighting
+    from crosscompat.advice.score import CameOf, ForecastScore, Scorecard, WayScore
+    from crosscompat.advice.track_record import TrackRecord
+
+__all__ = ["print_lesson", "print_scorecard", "print_track_record", "priors", "retrain", "score"]
+
+_MOST_MOVED, _FEW_MOVED = 10, 5
+_HARDLY = 0.005
+_MOST_NAMED = 12
+
+
+def retrain(
+    as_of: Day = None,
+    folder: Folder = None,
+    *,
+    dry_run: DryRun = False,
+    why: Why = False,
+    as_json: Json = False,
+) -> None:
+    """Retrain, keep the model and print the lesson; without a finished cross the exit code is 1.
+
+    The model is kept before anything is printed: a reader who goes away early must not lose it.
+    """
+    from crosscompat.advice.retrain import keep, learn, note_forecasts
+
+    collection, day = collection_at(folder), as_of or today()
+    lesson, saved = learn(collection, as_of=day)
+    kept = keep(folder or Path(), saved) if lesson.learned and not dry_run else None
+    noted = note_forecasts(collection, saved, day) if kept is not None else 0
+    if as_json:
+        print_json(lesson)
+    else:
+        print_lesson(lesson, why=why)
+    if not lesson.learned:
+        talk(say("retrain.nothing"))
+        raise typer.Exit(1)
+    if kept is not None and not as_json:
+        talk(say("cli.written", file=str(kept)))
+        if noted:
+            talk(say("retrain.noted", n=noted))
+
+
+def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
+    """Print what a season changed: in a few lines, or with every figure behind them."""
+    if lesson.learned:
+        paragraph(lesson.after.words)
+        counts = [say("retrain.season", season=str(s.season), took=s.took, n=s.crosses) for s in lesson.seasons]
+        if counts:
+            paragraph(say("retrain.seasons", seasons="; ".join(counts)))
+    if why:
+        _print_left_out(lesson)
+        _print_checks(lesson)
+        if lesson.track_record is not None:
+            line()
+            print_track_record(lesson.track_record)
+    else:
+        if lesson.left_out:
+            paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))
+        if lesson.track_record is not None:
+            paragraph(lesson.track_record.says[0])
+    if lesson.learned and lesson.moved:
+        _print_moved(lesson, _MOST_MOVED if why else _FEW_MOVED)
+    if lesson.learned and why:
+        line()
+        line(say("retrain.weights"))
+        heading, rows = _weights(lesson.weightings)
+        print_table(heading, rows, right=range(1, len(heading)))
+
+
+def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
+    """Return a table of what weighs how much: before and after, or after at every stage of the chain."""
+
+    def signed(value: float | None) -> str:
+        return say("retrain.none") if value is None else f"{value:+.2f}"
+
+    stages = list(dict.fromkeys(entry.stage for entry in entries))
+    if len(stages) == 1:
+        sds = ["" if entry.after_sd is None else f"±{entry.after_sd:.2f}" for entry in entries]
+        rows = [[e.words, signed(e.before), signed(e.after), sd] for e, sd in zip(entries, sds, strict=True)]
+        return headings("retrain.columns", "feature", "before", "after", "unsure"), rows
+    at = {(entry.stage, entry.words): signed(entry.after) for entry in entries}
+    words = dict.fromkeys(entry.words for entry in entries)
+    rows = [[word, *(at.get((stage, word), "") for stage in stages)] for word in words]
+    return headings("retrain.columns", "feature", *stages), rows
+
+
+def _print_left_out(lesson: Lesson) -> None:
+    if lesson.uncounted:
+        paragraph(say("retrain.uncounted", n=lesson.uncounted), indent=2)
+    if lesson.left_out:
+        line(say("retrain.left_out"))
+    for entry in lesson.left_out:
+        named = ", ".join(entry.crosses[:_MOST_NAMED])
+        more = ", …" if len(entry.crosses) > _MOST_NAMED else ""
+        paragraph(f"{entry.words} ({named}{more})", indent=2, bullet="· ")
+
+
+def _print_checks(lesson: Lesson) -> None:
+    if lesson.checks:
+        line()
+        line(say("checks.heading"))
+    for check in lesson.checks:
+        paragraph(say("checks.line", cross=check.cross, says=check.says), indent=2, bullet="· ")
+
+
+def print_track_record(record: TrackRecord) -> None:
+    """Print how earlier forecasts did, and what came of those of about one size."""
+    line(say("ledger.heading"))
+    paragraph(" ".join(record.says), indent=2)
+    for entry in record.calibration:
+        paragraph(entry.says, indent=2, bullet="· ")
+    line()
+
+
+def _print_moved(lesson: Lesson, most: int) -> None:
+    """Print the chances that moved most, or that none did."""
+    moves = [moved for moved in lesson.moved if abs(moved.after.mean - moved.before.mean) >= _HARDLY]
+    if not moves:
+        paragraph(say("retrain.still"))
+        return
+    line(say("retrain.moved"))
+    rows = [
+        [
+            say("retrain.pairing", seed=bracketed(moved.seed_parent), pollen=bracketed(moved.pollen_parent)),
+            percent(moved.before.mean),
+            percent(moved.after.mean),
+            moved.after.words,
+            moved.why,
+        ]
+        for moved in moves[:most]
+    ]
+
+    def narrow(pairing: str, before: str, after: str, words: str, why: str) -> tuple[str, str, str]:
+        return "", pairing, say("retrain.stacked", before=before, after=after, words=words, why=why)
+
+    heading = headings("retrain.columns", "pairing", "before", "after", "words", "why")
+    print_table(heading, rows, right=[1, 2], narrow=narrow)
+
+
+def score(
+    way: Annotated[list[str] | None, plain("--way", "help.way", "WAY")] = None,
+    as_of: Day = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Score and print; with too few finished crosses the exit code is 1."""
+    from crosscompat.advice.score import WAYS
+    from crosscompat.advice.score import score as scorecard
+    from crosscompat.cli.workers import worked
+
+    card = scorecard(collection_at(folder), as_of=as_of or today(), ways=way or WAYS, work=worked)
+    if as_json:
+        print_json(card)
+    elif card.ways:
+        print_scorecard(card)
+    if not card.ways:
+        talk(card.says)
+        raise typer.Exit(1)
+
+
+def print_scorecard(card: Scorecard) -> None:
+    """Print what each way of holding out found, what came of the chances, and what the numbers are."""
+    if card.invented:
+        paragraph(say("cli.invented"))
+        line()
+    paragraph(card.says)
+    for way in card.ways:
+        line()
+        if way.forecasts:
+            paragraph(say(f"score.ways.{way.way}", n=way.crosses, pairs=way.pairs, folds=way.folds))
+            _print_forecasts(way.forecasts)
+        paragraph(way.says, indent=2)
+    scored = next((way for way in card.ways if way.calibration), None)
+    if scored is not None:
+        _print_calibration(scored)
+        line()
+        paragraph(say("score.key"))
+
+
+def _print_forecasts(forecasts: Sequence[ForecastScore]) -> None:
+    def cells(entry: ForecastScore) -> list[str]:
+        between = say("score.range", low=_share(entry.skill_low), high=_share(entry.skill_high))
+        return [
+            say(f"score.forecasts.{entry.forecast}"),
+            f"{entry.log_loss:.2f}",
+            f"{entry.brier:.2f}",
+            _share(entry.skill),
+            between if entry.skill_low is not None else say("score.unknown"),
+            say("score.unknown") if entry.auc is None else percent(entry.auc),
+        ]
+
+    def narrow(name: str, log_loss: str, brier: str, skill: str, between: str, auc: str) -> tuple[str, str, str]:
+        return "", name, say("score.stacked", log_loss=log_loss, brier=brier, skill=skill, range=between, auc=auc)
+
+    heading = headings("score.columns", "forecast", "log_loss", "brier", "skill", "range", "auc")
+    print_table(heading, [cells(entry) for entry in forecasts], right=[1, 2, 3, 5], narrow=narrow)
+
+
+def _share(share: float | None) -> str:
+    if share is None:
+        return say("score.unknown")
+    whole = round(100 * share)
+    return say("score.skill", percent=f"{whole:+d}" if whole else "0")
+
+
+def _print_calibration(way: WayScore) -> None:
+    line()
+    paragraph(say(f"score.calibration.{way.way}"))
+    rows = [
+        [
+            percent(entry.chance),
+            say("score.share", took=_count(entry.took * entry.crosses), n=_count(entry.crosses)),
+            say("score.range", low=percent(entry.low), high=percent(entry.high)),
+            _came(entry),
+        ]
+        for entry in way.calibration
+    ]
+    print_table(headings("score.columns", "chance", "came", "share", ""), rows, right=[0])
+
+
+def _count(crosses: float) -> str:
+    return f"{round(crosses, 1):g}"
+
+
+def _came(entry: CameOf) -> str:
+    """Say where the chances were off by more than so few crosses explain."""
+    if entry.chance < entry.low:
+        return say("score.came.more")
+    return say("score.came.less") if entry.chance > entry.high else ""
+
+
+def priors(folder: Folder = None, *, as_json: Json = False) -> None:
+    """Print the priors of the collection here, or the published ones where there is none."""
+    from crosscompat.advice.priors import prior_table
+    from crosscompat.model.prior import published
+
+    notices: tuple[str, ...] = ()
+    if folder is None and not is_collection(Path()):
+        table = prior_table(published())
+    else:
+        collection = collection_at(folder)
+        table, notices = prior_table(collection.priors, fruit=collection.settings.fruit_word), collection.notices
+    if as_json:
+        print_json(table)
+        return
+    _print_priors(table)
+    for notice in notices:
+        paragraph(notice)
+
+
+def _print_priors(table: PriorTable) -> None:
+    """Print the chances that the priors give, then the priors themselves with what each leans on."""
+    paragraph(say("priors.own_rows", n=table.own) if table.own else say("priors.all_shipped"))
+    line()
+    paragraph(say("priors.by_themselves"))
+    ages = [say("priors.millions", millions=f"{age:g}") for age in table.millions]
+    rows = [[row.words, *(percent(chance.mean) for chance in row.chances)] for row in table.chances]
+
+    def narrow(words: str, *shares: str) -> tuple[str, str, str]:
+        return "", words, ", ".join(f"{age} {share}" for age, share in zip(ages, shares, strict=True))
+
+    print_table([say("priors.stage"), *ages], rows, right=range(1, len(ages) + 1), narrow=narrow)
+    line()
+    paragraph(say("priors.logits"))
+    for row in table.coefficients:
+        numbers = say("priors.give_or_take", mean=f"{row.mean:+.2f}", sd=f"{row.sd:.2f}")
+        _print_row(row.words, numbers, row.basis, row.evidence)
+    line()
+    paragraph(say("priors.differ"))
+    for effect in table.effects:
+        _print_row(effect.words, f"{effect.scale:.2f}", effect.basis, effect.evidence)
+
+
+def _print_row(words: str, numbers: str, basis: str, evidence: str) -> None:
+    what = say("priors.row", what=words, numbers=numbers, basis=say(f"priors.basis.{basis}"))
+    paragraph(what, indent=2, bullet="* " if basis == "own" else "")
+    paragraph(evidence, indent=6)

@@ -1,0 +1,183 @@
+"""Which collection and which cross book a command means, and what is asked before something odd is written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from crosscompat.carried import carried_trees, tree_for_genus
+from crosscompat.cli.output import talk
+from crosscompat.cli.prompts import confirm
+from crosscompat.ground.errors import CrosscompatError, WrongUse
+from crosscompat.ground.names import fold, genus_of
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.book.store import Store
+    from crosscompat.collection.opening import Collection
+    from crosscompat.collection.settings import Settings
+
+__all__ = [
+    "Stopped",
+    "agreed",
+    "collection_at",
+    "collection_or_carried",
+    "is_collection",
+    "open_here",
+    "open_with_collection",
+    "settings_at",
+]
+
+
+def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool = False) -> Collection:
+    """Open the collection in a folder, the current one by default; `open_collection` says what the rest does.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
+    from crosscompat.collection.opening import open_collection
+
+    return open_collection(_place(folder), crosses=crosses, remember=remember)
+
+
+def settings_at(folder: Path | None) -> tuple[Path, Settings]:
+    """Return the folder of a collection and its settings, for a command that needs its cross book alone.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
+    from crosscompat.collection.settings import FILE_NAME, read_settings
+
+    place = _place(folder)
+    return place, read_settings(place / FILE_NAME)
+
+
+def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
+    """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
+
+    What is only asked may be asked again soon: what took time to read is kept in the folder.
+
+    Raises
+    ------
+    WrongUse
+        If there is neither.
+    """
+    place = folder or Path()
+    if folder is not None or is_collection(place):
+        return collection_at(folder, remember=True)
+    for name in names:
+        carried = tree_for_genus(genus_of(name) or _first_word(name))
+        if carried is not None:
+            from crosscompat.collection.opening import open_carried
+
+            return open_carried(carried)
+    carried_genera = ", ".join(tree.genus for tree in carried_trees())
+    raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
+
+
+def _first_word(name: str) -> str:
+    """Return where the genus should stand in a name that cannot be read; what is wrong with it is told later."""
+    return fold(name).lstrip("(").partition(" ")[0]
+
+
+def is_collection(folder: Path) -> bool:
+    """Tell whether a folder is a collection."""
+    from crosscompat.collection.settings import FILE_NAME
+
+    return (folder / FILE_NAME).is_file()
+
+
+def _place(folder: Path | None) -> Path:
+    """Return the folder of a collection, the current one by default, or refuse it."""
+    place = folder or Path()
+    if not is_collection(place):
+        raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
+    return place
+
+
+_T = TypeVar("_T")
+
+
+class Stopped(CrosscompatError):
+    """Something that cannot well be was to be written, and nobody has said yes.
+
+    Attributes
+    ----------
+    reasons : tuple of str
+        Each a question by itself; or, where ``ask`` is one for all, what to know before it is answered.
+    answer : object
+        What would have been written, for those who read no sentences.
+    """
+
+    exit_code = 1
+
+    def __init__(self, reasons: Sequence[str], *, ask: str = "", answer: Any = None) -> None:
+        self.reasons, self.ask, self.answer = tuple(reasons), ask, answer
+        super().__init__(" ".join([*(() if ask else self.reasons), say("entry.stopped")]))
+
+
+@contextmanager
+def open_here(folder: Path | None) -> Iterator[tuple[Settings, Store]]:
+    """Open the cross book of a collection, which is not read itself but for its settings."""
+    place, settings = settings_at(folder)
+    with _opened(place, settings) as store:
+        yield settings, store
+
+
+@contextmanager
+def open_with_collection(folder: Path | None, *, crosses: bool = False) -> Iterator[tuple[Collection, Store]]:
+    """Open a collection, with its crosses or without, and its cross book beside it."""
+    collection = collection_at(folder, crosses=crosses)
+    with _opened(folder or Path(), collection.settings) as store:
+        yield collection, store
+
+
+@contextmanager
+def _opened(folder: Path, settings: Settings) -> Iterator[Store]:
+    from crosscompat.collection.settings import open_book
+
+    store = open_book(folder, settings)
+    try:
+        yield store
+    finally:
+        store.engine.dispose()
+
+
+def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
+    """Write, and ask what must be asked first; the book is not held while somebody thinks.
+
+    Parameters
+    ----------
+    write : callable
+        Called with the reasons that were answered with yes; raises `Stopped` if there are others.
+    anyway : bool
+        Whether everything is answered with yes.
+
+    Raises
+    ------
+    Stopped
+        If somebody said no, or nobody could be asked.
+    """
+    said_yes: frozenset[str] = frozenset()
+    while True:
+        try:
+            return write(said_yes)
+        except Stopped as stopped:
+            if not anyway and not _says_yes(stopped):
+                raise
+            said_yes |= frozenset(stopped.reasons)
+
+
+def _says_yes(stopped: Stopped) -> bool:
+    """Ask on a terminal; elsewhere the answer is no."""
+    if not stopped.ask:
+        return all(confirm(question) for question in stopped.reasons)
+    for reason in stopped.reasons:
+        talk(reason)
+    return bool(confirm(stopped.ask))

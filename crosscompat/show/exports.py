@@ -1,0 +1,101 @@
+"""Files for other programs: rows as CSV or Parquet, days to remember as a calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from io import BytesIO
+from typing import Any
+
+from crosscompat.book.import_export.row_meaning import guarded
+from crosscompat.ground.csv_cells import sheet_text
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+__all__ = ["Reminder", "calendar_file", "csv_text", "parquet"]
+
+Records = Sequence[Mapping[str, Any]]
+"""Rows with the same columns."""
+
+
+def csv_text(records: Records) -> str:
+    """Return rows as CSV with a heading; an unknown value is a blank, no number is rounded, no text is a formula.
+
+    Examples
+    --------
+    >>> print(csv_text([{"place": 1, "chance": 0.25, "want": None}]), end="")
+    place,chance,want
+    1,0.25,
+    """
+    if not records:
+        return ""
+    rows = [{key: guarded(cell) if isinstance(cell, str) else cell for key, cell in row.items()} for row in records]
+    return sheet_text(list(records[0]), rows)
+
+
+def parquet(records: Records) -> bytes:
+    """Return rows as Parquet; an unknown value is null, and a column of nothing else is one of words.
+
+    Raises
+    ------
+    WrongUse
+        If the library that writes it is not installed.
+    """
+    try:
+        import pyarrow as pa  # noqa: PLC0415 - only Parquet needs it
+        from pyarrow.parquet import write_table  # noqa: PLC0415 - as above
+    except ModuleNotFoundError:
+        raise WrongUse(say("rank.no_parquet")) from None
+    table, file = pa.Table.from_pylist(list(records)), BytesIO()
+    told = [pa.field(one.name, pa.string()) if pa.types.is_null(one.type) else one for one in table.schema]
+    write_table(table.cast(pa.schema(told)), file)
+    return file.getvalue()
+
+
+@dataclass(frozen=True, slots=True)
+class Reminder:
+    """One day to remember: the same identifier later replaces it."""
+
+    id: str
+    day: date
+    summary: str
+    description: str
+    place: str = ""
+
+
+def calendar_file(name: str, reminders: Iterable[Reminder], stamp: datetime) -> bytes:
+    """Return a calendar with an all-day entry and an alarm in the morning for each reminder.
+
+    Parameters
+    ----------
+    name : str
+        What a phone calls the calendar.
+    reminders : iterable of Reminder
+    stamp : datetime
+        When what they rest on was last changed, in UTC; a phone takes the later of two entries with one identifier.
+    """
+    from icalendar import Alarm, Calendar, Event  # noqa: PLC0415 - only a calendar needs it
+
+    calendar = Calendar()
+    calendar.add("prodid", "-//crosscompat//due//EN")
+    calendar.add("version", "2.0")
+    calendar.add("x-wr-calname", name)
+    for reminder in reminders:
+        event = Event()
+        event.add("uid", f"{reminder.id}@crosscompat")
+        event.add("dtstamp", stamp)
+        event.add("dtstart", reminder.day)
+        event.add("dtend", reminder.day + timedelta(days=1))
+        event.add("summary", reminder.summary)
+        event.add("description", reminder.description)
+        if reminder.place:
+            event.add("location", reminder.place)
+        event.add("transp", "TRANSPARENT")
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", reminder.summary)
+        alarm.add("trigger", timedelta(hours=8))
+        event.add_component(alarm)
+        calendar.add_component(event)
+    return bytes(calendar.to_ical())
