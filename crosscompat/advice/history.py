@@ -9,7 +9,7 @@ from typing import Literal
 
 from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, totals, units_of_visits
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.find_records import find_cross, find_plant, short_ids
+from crosscompat.book.find_records import short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -24,7 +24,6 @@ from crosscompat.book.history import (
 )
 from crosscompat.book.records import KINDS, Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading
-from crosscompat.ground.errors import UnknownName
 
 _MANY = 200
 """Records of one change that are counted and not listed."""
@@ -119,13 +118,14 @@ def story_of(
 ) -> CrossStory:
     """Return all that stands of a cross."""
     whole = cross_records(page, cross)
-    told = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
+    line_of = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
     total = totals(whole)
     seed, pollen = parents_in_words(page, whole)
+    names = tuple({cross.id, cross.number} - {None})
     trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
 
     def lines(records: Sequence[Record]) -> list[Line]:
-        return [told[record.id] for record in records]
+        return [line_of[record.id] for record in records]
 
     return CrossStory(
         cross=cross.number or cross.id,
@@ -143,7 +143,10 @@ def story_of(
         trays=lines(trays),
         losses=lines(whole.losses),
         proofs=lines(whole.proofs),
-        chances=_chances(page, cross),
+        chances=[
+            StoredChance(given.date, given.flowers, given.mean, given.low, given.high)
+            for given in page.current(GivenForecast, cross=names)
+        ],
         wrote=lines(wrote),
         change=change,
         dry_run=dry_run,
@@ -164,14 +167,6 @@ def parents_in_words(page: Reading, whole: CrossRecords) -> tuple[str, str]:
     pollen = dict.fromkeys(side(one.plant, one.name) for one in whole.pollen)
     kinds = dict.fromkeys(visit.pollen_kind for visit in whole.visits if visit.pollen_kind)
     return side(whole.cross.seed_plant, whole.cross.seed_parent), "; ".join(pollen or kinds)
-
-
-def _chances(page: Reading, cross: Cross) -> list[StoredChance]:
-    names = tuple({cross.id, cross.number} - {None})
-    return [
-        StoredChance(one.date, one.flowers, one.mean, one.low, one.high)
-        for one in page.current(GivenForecast, cross=names)
-    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,24 +290,6 @@ class Correction:
     dry_run: bool
     invented: bool
     schema: Literal["crosscompat.correct/1"] = "crosscompat.correct/1"
-
-
-def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
-    """Return the cross of a number, or else the plant of a name.
-
-    Raises
-    ------
-    UnknownName
-        If it is neither.
-    """
-    try:
-        return find_cross(page, text)
-    except UnknownName as no_cross:
-        try:
-            return find_plant(page, text)
-        except UnknownName as no_plant:
-            message = f"{no_cross} {no_plant}"
-            raise UnknownName(message, text, (*no_cross.nearest, *no_plant.nearest)) from None
 
 
 def history_of(

@@ -51,7 +51,7 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
     if cross is None and pattern is not None:
         cross = page.find(Cross, id=numbers[find_number(text, numbers, pattern)])
     if cross is None:
-        raise _unknown("cross", text, numbers)
+        raise unknown_record("cross", text, numbers)
     return cross
 
 
@@ -67,8 +67,26 @@ def find_plant(page: Reading, text: str) -> Plant:
     found = _meant(names, text)
     plant = page.find(Plant, id=found) if found else None
     if plant is None:
-        raise _unknown("plant", text, names)
+        raise unknown_record("plant", text, names)
     return plant
+
+
+def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
+    """Return the cross of a number, or else the plant of a name.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither.
+    """
+    try:
+        return find_cross(page, text)
+    except UnknownName as no_cross:
+        try:
+            return find_plant(page, text)
+        except UnknownName as no_plant:
+            nearest = (*no_cross.nearest, *no_plant.nearest)
+            raise UnknownName(f"{no_cross} {no_plant}", text, nearest) from None
 
 
 def find_record(page: Reading, text: str) -> Record:
@@ -85,7 +103,7 @@ def find_record(page: Reading, text: str) -> Record:
     found = [names[text] for names in known if text in names] or _begun(page, text)
     found = found or [one for names in known if (one := _meant(names, text)) is not None]
     if not found:
-        raise _unknown("record", text, known[0] | known[1])
+        raise unknown_record("record", text, known[0] | known[1])
     if len(found) > 1:
         raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
     kind = page.kind_of(found[0])
@@ -154,7 +172,8 @@ def _begun(page: Reading, text: str) -> list[str]:
     return [one for one in page.ids() if one.startswith(start)] if _ID.fullmatch(start) else []
 
 
-def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
+def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
+    """Return the error that there is no such ``cross``, ``plant``, ``record`` or ``lot``; it names the nearest."""
     nearest = nearest_names(text, known)
     hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
     return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
