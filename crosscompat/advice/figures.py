@@ -176,7 +176,7 @@ def _past(cross: Cross) -> Past:
 
 
 def outcome_of(cross: Cross) -> str:
-    """Return what came of a cross: ``took``, ``failed``, ``lost`` to an accident, or ``open`` while that is not known."""
+    """Return what came of a cross: ``took``, ``failed``, ``lost`` to an accident, or ``open`` for not known yet."""
     return {True: "took", False: "failed", None: "open" if cross.lost_to is None else "lost"}[fruitful(cross)]
 
 
