@@ -45,8 +45,8 @@ __all__ = ["PRIOR", "ForecastNow", "Told", "forecast_now", "forecasts_due", "tol
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
 
-_DIGITS = 12
 _MOST_USUAL = 3
+_DIGITS = 12
 _ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
 
 
@@ -90,19 +90,7 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     parents = Parents([one.seed for one in asked], [one.pollen for one in asked], *clones)
     found = chances_of(collection, model, parents, [one.flowers for one in asked])
     return [
-        GivenForecast(
-            date=as_of,
-            model=fingerprint[:_DIGITS],
-            seed_parent=findable_name(collection.index, one.seed),
-            pollen_parent=findable_name(collection.index, one.pollen),
-            flowers=one.flowers,
-            mean=_short(found.mean[i]),
-            low=_short(found.low[i]),
-            high=_short(found.high[i]),
-            cross=one.cross,
-            seed_plant=one.seed_plant,
-            pollen_plant=one.pollen_plant,
-        )
+        _written(collection.index, one, interval_at(found, i), fingerprint[:_DIGITS], as_of)
         for i, one in enumerate(asked)
     ]
 
@@ -126,9 +114,8 @@ def usual_flowers(crosses: Iterable[Cross], as_of: date) -> list[int]:
 def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
     candidates, _ = wanted_pairs(collection, collection.wanted)
     for one in candidates:
-        seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (one.seed, one.pollen))
         for n in flowers:
-            yield _Asked(one.seed.label, one.pollen.label, seed_plant, pollen_plant, n)
+            yield _asked(one.seed, one.pollen, n)
 
 
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
@@ -139,8 +126,27 @@ def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
             yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)
 
 
-def _short(chance: float) -> float:
-    return float(f"{chance:.6g}")
+def _asked(seed: Parent, pollen: Parent, flowers: int, cross: str | None = None) -> _Asked:
+    seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (seed, pollen))
+    return _Asked(seed.label, pollen.label, seed_plant, pollen_plant, flowers, cross)
+
+
+def _written(index: NameIndex, asked: _Asked, chance: Interval, model: str, day: date) -> GivenForecast:
+    """Return a forecast as it is written down: six digits, the very plants where they are known."""
+    mean, low, high = (float(f"{value:.6g}") for value in (chance.mean, chance.low, chance.high))
+    return GivenForecast(
+        date=day,
+        model=model,
+        seed_parent=findable_name(index, asked.seed),
+        pollen_parent=findable_name(index, asked.pollen),
+        flowers=asked.flowers,
+        mean=mean,
+        low=low,
+        high=high,
+        cross=asked.cross,
+        seed_plant=asked.seed_plant,
+        pollen_plant=asked.pollen_plant,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,21 +170,8 @@ class ForecastNow:
     cautions: list[Caution]
 
     def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> GivenForecast:
-        """Return the forecast as it is written down: six digits, the very plants where they are known."""
-        seed, pollen = pair
-        return GivenForecast(
-            date=day,
-            model=self.model,
-            seed_parent=findable_name(index, seed.label),
-            pollen_parent=findable_name(index, pollen.label),
-            flowers=self.flowers,
-            mean=_short(self.chance.mean),
-            low=_short(self.chance.low),
-            high=_short(self.chance.high),
-            cross=cross,
-            seed_plant=seed.plant.plant if seed.plant else None,
-            pollen_plant=pollen.plant.plant if pollen.plant else None,
-        )
+        """Return the forecast as it is written down with a visit to a cross."""
+        return _written(index, _asked(*pair, self.flowers, cross), self.chance, self.model, day)
 
 
 def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
