@@ -9,7 +9,7 @@ from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting, usual_window
 from crosscompat.book.entry import pollination_rules as rules
-from crosscompat.book.find_records import find_cross, nearest_names
+from crosscompat.book.find_records import find_cross, nearest_names, unknown_name
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading
@@ -148,9 +148,7 @@ def _lot(page: Reading, name: str) -> records.PollenLot:
     known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
     lot = known.get(name.strip().casefold())
     if lot is None:
-        near = nearest_names(name, [one.name for one in known.values()])
-        hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
-        raise UnknownName(f"{say('pollinate.unknown_lot', name=name)} {hint}".strip(), name, near)
+        raise unknown_name(say("pollinate.unknown_lot", name=name), name, [one.name for one in known.values()])
     return lot
 
 

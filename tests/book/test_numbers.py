@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crosscompat.book.find_records import find_number
 from crosscompat.book.numbers import (
     LETTERS,
     OURS,
     check_letter,
-    find_number,
     next_number,
     pattern_fault,
     read_pattern,
