@@ -84,7 +84,7 @@ def check(collection: Collection) -> Checkup:
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
         tree_notes=[*map(str, report), *botany_notes(collection)],
-        traits=[TraitNote(item.name, item.kind, item.declared, item.known, item.sentence) for item in described],
+        traits=[TraitNote(*column) for column in described],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
         invented=collection.settings.invented,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import Literal
@@ -18,9 +18,7 @@ from crosscompat.ground.wording import say
 TASKS = ("swelling", "check", "left_alone", "bag", "ripe", "harvest", "sow", "count", "give_up", "tell")
 ON_THE_PLANT = TASKS[: TASKS.index("sow")]
 
-_FIRST_LOOK: Mapping[str, str] = dict(
-    zip(CROSS_KINDS, ("swelling", "check", "check", "left_alone"), strict=True)
-)  # what a first look is a look for, by the kind of cross
+_FIRST_LOOK = dict(zip(CROSS_KINDS, ("swelling", "check", "check", "left_alone"), strict=True))
 # Full-size fruit turns colour in two to three weeks or much less, and bursts a day later: a grower's report.
 _BAG_BEFORE = 14
 _LOOK_AGAIN = 14  # common practice, no source, as is the next
@@ -141,16 +139,7 @@ def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: i
         as_of=as_of.isoformat(),
         until="" if until is None else until.isoformat(),
         due=found,
-        known=[
-            Known(
-                step,
-                span.first,
-                span.last,
-                span.events,
-                say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span)),
-            )
-            for step, span in spans.items()
-        ],
+        known=[_known(step, span) for step, span in spans.items()],
         caution=caution if any(entry.task in ON_THE_PLANT for entry in found) else "",
         invented=settings.invented,
     )
@@ -219,7 +208,7 @@ def _on_the_plant(life: Life, spans: Mapping[str, Span], *, bursts: bool) -> tup
         end = life.brushed[-1] + timedelta(days=ripe.last)
         firm = [*firm, _step("harvest", begun, ripe, until=end)]
         if bursts:
-            bag = Span(max(ripe.first - _BAG_BEFORE, 0), ripe.first, ripe.source, ripe.events)
+            bag = replace(ripe, first=max(ripe.first - _BAG_BEFORE, 0), last=ripe.first)
             passing = [*passing, _step("bag", begun, bag)]
     return firm, passing
 
@@ -236,7 +225,7 @@ def _looks(life: Life, span: Span) -> tuple[list[Step], list[Step]]:
     days = [day for day, _ in seen if day is not None]
     early = len(days) == len(seen) and (max(days) - life.brushed[-1]).days < span.last
     if early and not any(pods for _, pods in seen) and not life.dropped:
-        return [], [_step(task, life.brushed[-1], Span(span.last, span.last, span.source, span.events))]
+        return [], [_step(task, life.brushed[-1], replace(span, first=span.last))]
     return [], []
 
 
@@ -285,7 +274,7 @@ def _of_tray(tray: Tray, spans: Mapping[str, Span], as_of: date) -> Iterator[Ste
         start, wait = (max(seen), Span(_LOOK_AGAIN, _LOOK_AGAIN)) if seen else (tray.sown, spans["up"])
         if start + timedelta(days=wait.last) < end:
             yield _step("count", start, wait, tray=tray)
-    yield _step("give_up", tray.sown, Span(span.last, span.last, span.source, span.events), tray=tray)
+    yield _step("give_up", tray.sown, replace(span, first=span.last), tray=tray)
 
 
 def _due(life: Life, step: Step, as_of: date) -> Due:
@@ -345,6 +334,11 @@ def _usual(settings: Settings) -> Mapping[str, Span]:
         if last is not None:
             usual[step] = Span(min(usual[step].first, last), last, SET)
     return usual
+
+
+def _known(step: str, span: Span) -> Known:
+    says = say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span))
+    return Known(step, span.first, span.last, span.events, says)
 
 
 @lru_cache(maxsize=100)

@@ -144,16 +144,16 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
     patristic = float(taxa.apart([seed], [pollen])[0])
     spread = float(taxa.spread([seed], [pollen])[0])
     trees = taxa.trees_on(seed, pollen) or None
-    told = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
+    distance = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
     if not isinstance(distances, Phylogeny):
-        return told
+        return distance
     species = taxa.species_of([seed, pollen])
     if {seed, pollen} <= set(species):
-        told = replace(told, nodes=distances.node_distance(seed, pollen))
+        distance = replace(distance, nodes=distances.node_distance(seed, pollen))
     if distances.rooted is False or (distances.length < 0).any():
-        return told
+        return distance
     clade = max((distances.clade(species[0], other) for other in species), key=lambda found: found.size)
-    return replace(told, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
+    return replace(distance, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
@@ -195,8 +195,8 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
         (seen.crosses and not seen.related, say("basis.unrelated")),
         (changed, say("basis.changed", changed=changed)),
     )
-    told = " ".join(text for holds, text in words if holds)
-    return BasisFigures(kind, finished, under_way, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, told)
+    text = " ".join(says for holds, says in words if holds)
+    return BasisFigures(kind, finished, under_way, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, text)
 
 
 def usual_flowers(collection: Collection) -> int:

@@ -118,14 +118,14 @@ def story_of(
 ) -> CrossStory:
     """Return all that stands of a cross."""
     whole = cross_records(page, cross)
-    told = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
+    line_of = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
     total = totals(whole)
     seed, pollen = parents_in_words(page, whole)
     names = tuple({cross.id, cross.number} - {None})
     trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
 
     def lines(records: Sequence[Record]) -> list[Line]:
-        return [told[record.id] for record in records]
+        return [line_of[record.id] for record in records]
 
     return CrossStory(
         cross=cross.number or cross.id,

@@ -1,4 +1,4 @@
-"""What is written into the ledger of forecasts on the day of a retraining."""
+"""The forecasts that are written down: on the day of a retraining, and when pollen is brought."""
 
 from __future__ import annotations
 
@@ -7,20 +7,34 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from crosscompat.advice.cautions import Caution, cautions
+from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.made_crosses import crosses_made, identifier_of, over_by, units_of
-from crosscompat.advice.predict import chances_of, clones_on_both_sides, training_set_of
+from crosscompat.advice.parents import Parent
+from crosscompat.advice.predict import (
+    asked_of,
+    basis_of,
+    chances_of,
+    clones_on_both_sides,
+    parents_of,
+    training_set_of,
+)
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import findable_name
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import NameIndex
 from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 
-__all__ = ["forecasts_due", "usual_flowers"]
+PRIOR = "prior"
+"""What a forecast names in place of a model where nothing was learned yet."""
 
 _MOST_USUAL = 3
 _DIGITS = 12
+_ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +77,7 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     parents = Parents([one.seed for one in asked], [one.pollen for one in asked], *clones)
     found = chances_of(collection, model, parents, [one.flowers for one in asked])
     return [
-        GivenForecast(
-            date=as_of,
-            model=fingerprint[:_DIGITS],
-            seed_parent=findable_name(collection.index, one.seed),
-            pollen_parent=findable_name(collection.index, one.pollen),
-            flowers=one.flowers,
-            mean=_short(found.mean[i]),
-            low=_short(found.low[i]),
-            high=_short(found.high[i]),
-            cross=one.cross,
-            seed_plant=one.seed_plant,
-            pollen_plant=one.pollen_plant,
-        )
+        _written(collection.index, one, interval_at(found, i), fingerprint[:_DIGITS], as_of)
         for i, one in enumerate(asked)
     ]
 
@@ -99,9 +101,8 @@ def usual_flowers(crosses: Iterable[Cross], as_of: date) -> list[int]:
 def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
     candidates, _ = wanted_pairs(collection, collection.wanted)
     for one in candidates:
-        seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (one.seed, one.pollen))
         for n in flowers:
-            yield _Asked(one.seed.label, one.pollen.label, seed_plant, pollen_plant, n)
+            yield _asked(one.seed, one.pollen, n)
 
 
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
@@ -112,5 +113,61 @@ def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
             yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)
 
 
-def _short(chance: float) -> float:
-    return float(f"{chance:.6g}")
+def _asked(seed: Parent, pollen: Parent, flowers: int, cross: str | None = None) -> _Asked:
+    seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (seed, pollen))
+    return _Asked(seed.label, pollen.label, seed_plant, pollen_plant, flowers, cross)
+
+
+def _written(index: NameIndex, asked: _Asked, chance: Interval, model: str, day: date) -> GivenForecast:
+    """Return a forecast as it is written down: six digits, the very plants where they are known."""
+    mean, low, high = (float(f"{value:.6g}") for value in (chance.mean, chance.low, chance.high))
+    return GivenForecast(
+        date=day,
+        model=model,
+        seed_parent=findable_name(index, asked.seed),
+        pollen_parent=findable_name(index, asked.pollen),
+        flowers=asked.flowers,
+        mean=mean,
+        low=low,
+        high=high,
+        cross=asked.cross,
+        seed_plant=asked.seed_plant,
+        pollen_plant=asked.pollen_plant,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastNow:
+    """What is forecast of a pairing for so many flowers, and what to mind of the two.
+
+    Attributes
+    ----------
+    chance : Interval
+        Of at least one seedling.
+    flowers : int
+    model : str
+        Fingerprint of the model, or ``prior``.
+    cautions : list of Caution
+        On sexes, chromosome numbers and flowering months.
+    """
+
+    chance: Interval
+    flowers: int
+    model: str
+    cautions: list[Caution]
+
+    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> GivenForecast:
+        """Return the forecast as it is written down with a visit to a cross."""
+        return _written(index, _asked(*pair, self.flowers, cross), self.chance, self.model, day)
+
+
+def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
+    """Forecast a pairing for so many flowers by all that is on record."""
+    basis = basis_of(collection)
+    asked = asked_of(collection, basis.model, parents_of([pair]))
+    return ForecastNow(
+        interval_at(chances(asked.whole, flowers), 0),
+        flowers,
+        PRIOR if basis.fingerprint is None else basis.fingerprint[:_DIGITS],
+        [one for one in cautions(collection, basis.model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],
+    )

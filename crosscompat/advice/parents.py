@@ -103,11 +103,11 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
     clone = parent.plant.clone if parent.plant else None
     name = parent.plant.plant if parent.plant else parent.name
-    told = [say("hybrids.between", name=name, **place)]
-    told += filter(None, [_uneven_note(collection, parent.label, clone, name)])
+    notes = [say("hybrids.between", name=name, **place)]
+    notes += filter(None, [_uneven_note(collection, parent.label, clone, name)])
     if proved_fertile(collection, parent.label, clone):
-        told.append(say("hybrids.proved", name=name))
-    return told
+        notes.append(say("hybrids.proved", name=name))
+    return notes
 
 
 def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:

@@ -168,30 +168,24 @@ def plant_answer(
     WrongUse
         If what is said contradicts the book or itself.
     """
-    notes, invented = list(collection.notices), collection.settings.invented
+    answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:
-                return PlantAnswer(lines_of(page), None, [], False, [], invented, notes)
-            card = card_of(collection, page, _find(page, entry.name), today)
-            return PlantAnswer([], card, [], False, [], invented, notes)
+                return replace(answer, plants=_lines(page))
+            return replace(answer, card=_card(collection, page, _find(page, entry.name), today))
     with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        planned = _planned(pen, collection, entry)
+        known = _find(pen, entry.name) if entry.name and not entry.new else None
+        entry = entry if known is None else replace(entry, name=known.name)
+        planned = plant_records(pen, entry, read_pattern(collection.settings.cross_number))
         pen.what = say("plant.change", plant=planned.plant.name, what="; ".join(planned.wrote))
         stood = pen.find(records.Plant, id=planned.plant.id)
-        before = card_of(collection, pen, stood, today) if stood and dry_run else None
+        before = _card(collection, pen, stood, today) if stood and dry_run else None
         write_plant(pen, planned, Bounds(today))
-        card_now = before if dry_run else card_of(collection, pen, planned.plant, today)
-        written = bool(planned.new or planned.changed) and not dry_run
-    return PlantAnswer(
-        [], card_now, list(planned.wrote), written, _cautions(collection, entry, planned), invented, notes
-    )
-
-
-def _planned(page: Reading, collection: Collection, entry: PlantEntry) -> PlantRecords:
-    known = _find(page, entry.name) if entry.name and not entry.new else None
-    entry = entry if known is None else replace(entry, name=known.name)
-    return plant_records(page, entry, read_pattern(collection.settings.cross_number))
+        card = before if dry_run else _card(collection, pen, planned.plant, today)
+    written = bool(planned.new or planned.changed) and not dry_run
+    cautions = _cautions(collection, entry, planned)
+    return replace(answer, card=card, wrote=list(planned.wrote), written=written, cautions=cautions)
 
 
 def _find(page: Reading, text: str) -> records.Plant:
@@ -206,12 +200,12 @@ def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) 
     names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
     spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
-    others_pollen = bool(entry.pollen) and planned.plant.owner is not None
-    cautions = [permits()] if received or others_pollen else []
-    return [*spelling, *cautions, *([escaping()] if entry.raised_from or entry.plant.get("parents") else [])]
+    changes_hands = received or (bool(entry.pollen) and planned.plant.owner is not None)
+    hybrid = entry.raised_from or entry.plant.get("parents")
+    return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
 
 
-def lines_of(page: Reading) -> list[PlantLine]:
+def _lines(page: Reading) -> list[PlantLine]:
     """Return every plant in one line, the living first, by name."""
     bench = plants_of(page).by_name
     standing = sorted(page.current(records.Plant), key=lambda plant: (plant.died is not None, plant.name))
@@ -221,11 +215,11 @@ def lines_of(page: Reading) -> list[PlantLine]:
     ]
 
 
-def card_of(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
+def _card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
     """Return the card of a plant as it stands today."""
-    species = species_of(page)
-    bench = plants_of(page, species)
-    known = bench.by_name[plant.name]
+    species, own = species_of(page), plant.name
+    bench = plants_of(page, species).by_name
+    known = bench[own]
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
@@ -236,16 +230,14 @@ def card_of(collection: Collection, page: Reading, plant: records.Plant, today: 
         placed=find_label(collection.index, known.species) is not None,
         known_by=_known_by(plant, named, raised),
         raised_from=(raised.number or raised.id) if raised else None,
-        offsets=[name for name, one in bench.by_name.items() if one.clone == known.clone and name != plant.name],
+        offsets=[name for name, one in bench.items() if one.clone == known.clone and name != own],
         determinations=named,
         findings=found,
         queries=_queries(page, plant, known.sex),
         flowering=_flowers(page, plant, today),
         pollen=list(page.current(records.PollenLot, plant=plant.id)),
-        as_mother=[
-            _cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == plant.name
-        ],
-        as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == plant.name],
+        as_mother=[_cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == own],
+        as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == own],
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.forecast_now import ForecastNow, forecast_now
+from crosscompat.advice.ledger import ForecastNow, forecast_now
 from crosscompat.advice.visit_parents import (
     VisitParent,
     VisitParents,
@@ -188,9 +188,9 @@ def _entered_before(page: Reading, plan: PollinationRecords) -> list[rules.Remar
     if plan.before is None or new.units is None or new.flowers != "new":
         return []
     alike = ("date", "hour", "marker", "unit_kind", "units")
-    told = [getattr(new, name) for name in alike]
+    same = [getattr(new, name) for name in alike]
     others = page.current(records.Pollination, cross=plan.cross.id)
-    if all([getattr(other, name) for name in alike] != told for other in others):
+    if all([getattr(other, name) for name in alike] != same for other in others):
         return []
     day = spoken_date(new.date)
     return [rules.Remark(_ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]

@@ -24,7 +24,7 @@ from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of,
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
 from crosscompat.model.saved import SavedModel
-from crosscompat.model.training_set import TrainingSet, training_set_from
+from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 
 __all__ = [
@@ -142,16 +142,14 @@ def prior_of(collection: Collection) -> FittedModel:
 
 def training_set_of(collection: Collection, as_of: date) -> TrainingSet:
     """Return the crosses of a collection that speak, as its settings read them, on some day."""
-    settings, traits = collection.settings, collection.traits
-    column = None if traits is None else next((c for c in traits.columns if c.name == "self_fertile"), None)
-    selfs = () if traits is None or column is None else zip(traits.species, column.values, strict=True)
+    settings = collection.settings
     return training_set_from(
         collection.crosses,
         collection.plants,
         collection.index,
         as_of=as_of,
         windows=settings.windows,
-        self_fertile={label for name, yes in selfs if yes is True and (label := find_label(collection.index, name))},
+        self_fertile=self_fertile_labels(collection.traits, collection.index),
         doubtful=settings.doubtful_weight,
     )
 

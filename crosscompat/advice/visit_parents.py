@@ -9,7 +9,7 @@ from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting, usual_window
 from crosscompat.book.entry import pollination_rules as rules
-from crosscompat.book.find_records import find_cross, nearest_names, unknown_name
+from crosscompat.book.find_records import find_cross, nearest_names, unknown_record
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading
@@ -148,7 +148,7 @@ def _lot(page: Reading, name: str) -> records.PollenLot:
     known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
     lot = known.get(name.strip().casefold())
     if lot is None:
-        raise unknown_name(say("pollinate.unknown_lot", name=name), name, [one.name for one in known.values()])
+        raise unknown_record("lot", name, [other.name for other in known.values()])
     return lot
 
 
@@ -159,10 +159,10 @@ def _seed(
     request: VisitRequest,
     continues: records.Cross | None,
 ) -> VisitParent:
-    if request.seed is None and continues is None:
-        raise WrongUse(say("pollinate.no_seed"))
     if continues is None:
-        return find_visit_parent(collection, plants, request.seed or "")
+        if request.seed is None:
+            raise WrongUse(say("pollinate.no_seed"))
+        return find_visit_parent(collection, plants, request.seed)
     own = names.get(continues.seed_plant or "") or continues.seed_parent or ""
     seed = find_visit_parent(collection, plants, own)
     if request.seed is not None:

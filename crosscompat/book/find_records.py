@@ -60,7 +60,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None)
         return alike[0]
     mended = pattern.mended(given) if pattern else None
     wrong = mended is not None and mended.casefold() != given.casefold()
-    raise unknown_name(say("numbers.wrong_letter" if wrong else "labels.unknown", number=given), given, numbers)
+    raise unknown_record("wrong_letter" if wrong else "cross", given, numbers)
 
 
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
@@ -91,7 +91,7 @@ def find_plant(page: Reading, text: str) -> Plant:
     found = _meant(names, text)
     plant = page.find(Plant, id=found) if found else None
     if plant is None:
-        raise unknown_name(say("addresses.unknown.plant", text=text), text, names)
+        raise unknown_record("plant", text, names)
     return plant
 
 
@@ -127,7 +127,7 @@ def find_record(page: Reading, text: str) -> Record:
     found = [names[text] for names in known if text in names] or _begun(page, text)
     found = found or [one for names in known if (one := _meant(names, text)) is not None]
     if not found:
-        raise unknown_name(say("addresses.unknown.record", text=text), text, known[0] | known[1])
+        raise unknown_record("record", text, known[0] | known[1])
     if len(found) > 1:
         raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
     kind = page.kind_of(found[0])
@@ -149,11 +149,14 @@ def nearest_names(text: str, known: Collection[str]) -> list[str]:
     return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
 
 
-def unknown_name(sentence: str, text: str, known: Collection[str]) -> UnknownName:
-    """Return the error that says so of a text, and names the nearest."""
+def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
+    """Return the error that there is no such ``cross``, ``plant``, ``record`` or ``lot``; it names the nearest.
+
+    ``wrong_letter`` is a cross whose check letter does not fit.
+    """
     nearest = nearest_names(text, known)
-    hint = say("labels.nearest", numbers=", ".join(nearest)) if nearest else ""
-    return UnknownName(f"{sentence} {hint}".strip(), text, nearest)
+    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
+    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 
 
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:

@@ -122,9 +122,7 @@ def test_calibration_is_said_in_words(scored):
     record = scored([0.3] * 8 + [0.7] * 8, takes)
     low, high = record.calibration
     assert (low.chance, low.crosses, low.took) == (pytest.approx(0.3), 8, 8)
-    assert (
-        low.says == "Said about 1 in 3 (30% on average): 8 of 8 crosses gave a seedling, more than said."
-    )
+    assert low.says == "Said about 1 in 3 (30% on average): 8 of 8 crosses gave a seedling, more than said."
     assert high.says.endswith("0 of 8 crosses gave a seedling, fewer than said.")
     assert scored([0.5] * 8, [1, 0] * 4).calibration[0].says.endswith("no clear difference.")
 

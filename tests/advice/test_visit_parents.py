@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.forecast_now import PRIOR, forecast_now
+from crosscompat.advice.ledger import PRIOR, forecast_now
 from crosscompat.advice.visit_parents import find_visit_parent, misspelt, pair_of, rules_side
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
