@@ -258,16 +258,11 @@ def _refuse_contradictions(request: VisitRequest) -> None:
         "one_kind": bool(request.left_alone and request.check),
         "cross_or_number": bool(request.cross and request.begins.number),
     }
-    for key, is_wrong in wrong.items():
-        if is_wrong:
-            kinds = ", ".join(f"--{name}" for name in request.kinds)
-            got = {
-                "kind": kind,
-                "kinds": kinds,
-                "got": unread[0] if unread else "",
-                "words": ", ".join(records.CERTAINTIES),
-            }
-            raise WrongUse(say(f"pollinate.{key}", **got))
+    key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
+    if key is not None:
+        kinds = ", ".join(f"--{name}" for name in request.kinds)
+        got, allowed = unread[0] if unread else "", ", ".join(records.CERTAINTIES)
+        raise WrongUse(say(f"pollinate.{key}", kind=kind, kinds=kinds, got=got, words=allowed))
 
 
 def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
