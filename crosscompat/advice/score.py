@@ -11,14 +11,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.advice.blind import FORECASTS, Blind, Work, blind_forecasts, gave_a_seedling
-from crosscompat.advice.judging import calibrated, known, verdict_on
 from crosscompat.advice.predict import training_set_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import Fold, by_pair, by_season, by_species, pair_numbers, scores, skill_interval
+from crosscompat.model.scoring import (
+    Fold,
+    by_pair,
+    by_season,
+    by_species,
+    calibration,
+    known,
+    pair_numbers,
+    scores,
+    skill_interval,
+    verdict_on,
+)
 from crosscompat.model.training_set import TrainingSet
 
 __all__ = ["LEAST", "WAYS", "CameOf", "ForecastScore", "Scorecard", "WayScore", "score"]
@@ -241,7 +251,7 @@ def _score_of(
 
 
 def _came_of(chance: Floats, took: Floats, weight: Floats) -> list[CameOf]:
-    return [CameOf(b.forecast, b.took, b.low, b.high, b.outcomes) for b in calibrated(chance, took, weight)]
+    return [CameOf(b.forecast, b.took, b.low, b.high, b.outcomes) for b in calibration(chance, took, weight)]
 
 
 def _verdict(whole: ForecastScore) -> str:

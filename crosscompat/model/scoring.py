@@ -25,11 +25,16 @@ __all__ = [
     "by_season",
     "by_species",
     "calibration",
+    "known",
     "log_loss",
     "pair_numbers",
     "scores",
     "skill_interval",
+    "verdict_on",
 ]
+
+_MOST_BINS = 5
+_FEWEST_IN_A_BIN = 8
 
 _LEAST = 1e-12
 _Z90 = 1.6448536269514722
@@ -144,10 +149,11 @@ def skill_interval(
     return skill - reach, min(1.0, skill + reach)
 
 
-def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int = 5) -> list[Bin]:
+def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None = None) -> list[Bin]:
     """Return what came of forecasts of about one size, in at most so many bins of about as many outcomes each.
 
-    Equal forecasts are never parted; the arrays are as for `log_loss`.
+    Equal forecasts are never parted; the arrays are as for `log_loss`. By default there are as many bins, at most
+    five, as eight outcomes each fill.
 
     Examples
     --------
@@ -155,6 +161,8 @@ def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int = 5) -
     ...     np.array([0.2, 0.2, 0.8, 0.8]), np.array([0.0, 1.0, 1.0, 1.0]), np.ones(4), bins=2)]
     [(0.2, 0.5, 2.0), (0.8, 1.0, 2.0)]
     """
+    if bins is None:
+        bins = max(1, min(_MOST_BINS, int(weight.sum()) // _FEWEST_IN_A_BIN))
     values, place = np.unique(forecast, return_inverse=True)
     cumulated = np.cumsum(np.bincount(place, weight, minlength=len(values)))
     bin_of = (
@@ -269,3 +277,28 @@ def _dealt(pairs: Ints, most: int) -> list[Ints]:
 
 def _fold(held: Flags) -> Fold:
     return Fold(np.flatnonzero(held), np.flatnonzero(~held))
+
+
+def known(value: float) -> float | None:
+    """Return a score, None for one that the outcomes cannot tell (NaN)."""
+    return None if np.isnan(value) else value
+
+
+def verdict_on(skill: float, low: float | None, high: float | None) -> str:
+    """Return the verdict on a skill against the base rate and its 90% interval.
+
+    Returns
+    -------
+    str
+        ``better`` or ``worse`` where the interval leaves no doubt, else ``perhaps`` or ``no_better``.
+
+    Examples
+    --------
+    >>> verdict_on(0.3, 0.1, 0.5), verdict_on(0.3, -0.1, 0.7), verdict_on(-0.1, None, None)
+    ('better', 'perhaps', 'no_better')
+    """
+    if low is not None and low > 0:
+        return "better"
+    if high is not None and high < 0:
+        return "worse"
+    return "perhaps" if skill > 0 else "no_better"
