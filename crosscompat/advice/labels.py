@@ -10,8 +10,8 @@ from typing import Literal
 from crosscompat.advice.history import parents_in_words
 from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross
-from crosscompat.book.find_records import Clues, matches
-from crosscompat.book.numbers import find_number, read_pattern
+from crosscompat.book.find_records import Clues, find_number, matches
+from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
 from crosscompat.book.store import Reading

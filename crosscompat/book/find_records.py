@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from datetime import date
 from difflib import SequenceMatcher, get_close_matches
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.numbers import Pattern, find_number
+from crosscompat.book.numbers import Pattern
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import spoken_date
@@ -36,6 +36,33 @@ def plain(text: str) -> str:
     return _LEFT_OUT.sub("", fold(text).casefold())
 
 
+def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None) -> str:
+    """Return the number of a cross as it was written; case, dashes, leading zeros and the check letter may differ.
+
+    A check letter may be left out where the pattern has one, but one that is typed must fit.
+
+    Raises
+    ------
+    UnknownName
+        If there is none; it says so where the check letter does not fit, and names the near ones.
+
+    Examples
+    --------
+    >>> from crosscompat.book.numbers import OURS, read_pattern
+    >>> [find_number(text, ["26-017Y", "26-018U"], read_pattern(OURS)) for text in ("26-017y", "26-17", "26 17 y")]
+    ['26-017Y', '26-017Y', '26-017Y']
+    """
+    numbers, given = list(known), text.strip()
+    alike = _alike_names(given, numbers)
+    if not alike and pattern is not None and "{check}" in pattern.text and given[-1:].isdigit():
+        alike = [number for number in numbers if written_alike(given, [number[:-1]])]
+    if len(alike) == 1:
+        return alike[0]
+    mended = pattern.mended(given) if pattern else None
+    wrong = mended is not None and mended.casefold() != given.casefold()
+    raise unknown_record("wrong_letter" if wrong else "cross", given, numbers)
+
+
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
     """Return the cross that is meant: by its number, however it is typed, or an identifier's beginning.
 
@@ -45,13 +72,10 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
         If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
     """
     numbers = _numbers(page)
-    begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
-    found = _meant(numbers, text) or (begun[0] if len(begun) == 1 else None)
-    cross = page.find(Cross, id=found) if found else None
-    if cross is None and pattern is not None:
-        cross = page.find(Cross, id=numbers[find_number(text, numbers, pattern)])
-    if cross is None:
-        raise unknown_record("cross", text, numbers)
+    begun = [cross for one in _begun(page, text) for cross in page.current(Cross, id=one)]
+    if len(begun) == 1 and _meant(numbers, text) is None:
+        return begun[0]
+    [cross] = page.current(Cross, id=numbers[find_number(text, numbers, pattern)])
     return cross
 
 
@@ -125,6 +149,16 @@ def nearest_names(text: str, known: Collection[str]) -> list[str]:
     return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
 
 
+def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
+    """Return the error that there is no such ``cross``, ``plant``, ``record`` or ``lot``; it names the nearest.
+
+    ``wrong_letter`` is a cross whose check letter does not fit.
+    """
+    nearest = nearest_names(text, known)
+    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
+    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
+
+
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
     """Return the shortest beginning of each identifier, of four letters at least, that no other record's has."""
     return shortened(ids, page.ids())
@@ -161,22 +195,17 @@ def _names(page: Reading) -> dict[str, str]:
 
 def _meant(known: Mapping[str, str], text: str) -> str | None:
     """Return what a name stands for: as written, else what alone is written so but for case, dashes or zeros."""
-    if text in known:
-        return known[text]
-    alike = written_alike(text, known)
+    alike = _alike_names(text, known)
     return known[alike[0]] if len(alike) == 1 else None
+
+
+def _alike_names(text: str, known: Collection[str]) -> list[str]:
+    return [text] if text in known else written_alike(text, known)
 
 
 def _begun(page: Reading, text: str) -> list[str]:
     start = text.strip().casefold()
     return [one for one in page.ids() if one.startswith(start)] if _ID.fullmatch(start) else []
-
-
-def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
-    """Return the error that there is no such ``cross``, ``plant``, ``record`` or ``lot``; it names the nearest."""
-    nearest = nearest_names(text, known)
-    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
-    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
