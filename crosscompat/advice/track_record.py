@@ -8,9 +8,9 @@ from datetime import date
 
 import numpy as np
 
-from crosscompat.advice.blind import gave_a_seedling
 from crosscompat.advice.ledger import Told, told_before
 from crosscompat.advice.made_crosses import over_by
+from crosscompat.advice.score import gave_a_seedling
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
