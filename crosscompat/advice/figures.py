@@ -78,13 +78,16 @@ class Past:
         ISO date.
     flowers : int or None
     outcome : str
-        ``took``, ``failed`` or ``open``.
+        ``took``, ``failed``, ``lost`` or ``open``.
+    lost_to : str or None
+        The accident that ended it.
     """
 
     number: str
     date: str
     flowers: int | None
     outcome: str
+    lost_to: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,12 +172,12 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
 
 
 def _past(cross: Cross) -> Past:
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross))
+    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross), cross.lost_to)
 
 
 def outcome_of(cross: Cross) -> str:
-    """Return what came of a cross in a word: ``took``, ``failed``, or ``open`` where that is not known."""
-    return {True: "took", False: "failed", None: "open"}[fruitful(cross)]
+    """Return what came of a cross: ``took``, ``failed``, ``lost`` to an accident, or ``open`` for not known yet."""
+    return {True: "took", False: "failed", None: "open" if cross.lost_to is None else "lost"}[fruitful(cross)]
 
 
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:

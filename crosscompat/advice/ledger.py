@@ -19,7 +19,7 @@ from datetime import date
 
 from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
-from crosscompat.advice.made_crosses import Made, agree, crosses_made, identifier_of, over_by, units_of
+from crosscompat.advice.made_crosses import Made, agree, crosses_made, over_by, units_of
 from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import (
     asked_of,
@@ -121,7 +121,7 @@ def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
     last = max(collection.settings.windows.values())
     for one in crosses_made(collection, training_set_of(collection, as_of)):
-        cross, identifier = one.cross, identifier_of(one.cross)
+        cross, identifier = one.cross, one.cross.id or one.cross.cross
         if identifier and 0 <= (as_of - cross.date).days < last and not over_by(cross, as_of):
             yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)
 

@@ -80,17 +80,6 @@ def units_of(cross: Cross) -> int:
     return cross.tried or cross.units or 1
 
 
-def identifier_of(cross: Cross) -> str | None:
-    """Return what a cross can be found by for ever, else by its number; None if it has neither.
-
-    Examples
-    --------
-    >>> identifier_of(Cross(date(2024, 5, 1), "A", "B", cross="24-01"))
-    '24-01'
-    """
-    return cross.id or cross.cross
-
-
 def over_by(cross: Cross, day: date) -> bool:
     """Tell whether the book knew on some day how a cross had ended; without a date of recording it always did.
 

@@ -289,5 +289,4 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:
     outcome = outcome_of(cross)
-    lost = cross.lost_to if outcome == "open" else None
-    return PlantCross(cross.number, cross.date, other, "lost" if lost else outcome, lost)
+    return PlantCross(cross.number, cross.date, other, outcome, cross.lost_to if outcome == "lost" else None)

@@ -83,12 +83,14 @@ def _fits(sentence: str) -> bool:
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
-    over = [cross for cross in answer.pairing.past if cross.outcome != "open"]
+    past = answer.pairing.past
+    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
     if over:
         return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
     basis = answer.basis
-    if answer.pairing.past:
-        rest = say("ask.made_open", n=len(answer.pairing.past))
+    if past:
+        cause = next((cross.lost_to for cross in past if cross.outcome == "open"), past[-1].lost_to)
+        rest = say("ask.made_lost" if cause else "ask.made_open", n=len(past), cause=cause)
     elif basis.crosses:
         rest = say("ask.others", n=basis.crosses)
     elif basis.under_way:
@@ -262,5 +264,5 @@ def _give_or_take(far: Distance) -> str:
 
 def _past_words(past: Past) -> str:
     flowers = say("ask.past_flowers", n=past.flowers) if past.flowers else say("ask.past_uncounted")
-    outcome = say(f"ask.outcome.{past.outcome}")
+    outcome = say(f"ask.outcome.{past.outcome}", cause=past.lost_to)
     return say("ask.past_cross", number=past.number, date=past.date, flowers=flowers, outcome=outcome)
