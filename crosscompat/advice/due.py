@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Literal
 
-from crosscompat.book.records import CROSS_KINDS, STAGES
-from crosscompat.book.timelines import NO_SOURCE, OWN, SET, Life, Lot, Span, Tray, days_of_book, usual_days
+from crosscompat.book.records import CROSS_KINDS, STAGES, SeedLot
+from crosscompat.book.timelines import NO_SOURCE, OWN, SET, Life, Span, Tray, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.names import correct_form
@@ -247,17 +247,18 @@ def _harvested(life: Life) -> int:
 
 def _to_sow(life: Life, spans: Mapping[str, Span], as_of: date) -> list[Step]:
     """Return the sowing of the oldest harvest that was not sown; beside other trays it passes by itself."""
-    waiting = [lot.day for lot in life.lots if lot.day is not None and not _sown(life, lot)]
+    waiting = [lot.date for lot in life.lots if lot.date is not None and not _sown(life, lot)]
     found = [_step("sow", min(waiting), spans["sow"])] if waiting else []
     return _still_open(found, as_of) if life.trays else found
 
 
-def _sown(life: Life, lot: Lot) -> bool:
-    if lot.good == 0 or lot.left == 0:
+def _sown(life: Life, lot: SeedLot) -> bool:
+    good = lot.seeds if lot.filled is None else lot.filled
+    if good == 0 or lot.left == 0:
         return True
     named = [tray.lot for tray in life.trays]
     return lot.id in named or any(
-        tray.lot is None and (tray.sown is None or lot.day is None or tray.sown >= lot.day) for tray in life.trays
+        tray.lot is None and (tray.sown is None or lot.date is None or tray.sown >= lot.date) for tray in life.trays
     )
 
 
