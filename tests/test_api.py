@@ -89,14 +89,18 @@ def test_scores_and_refusals_are_those_of_the_advice(nursery):
 
 
 def test_a_table_of_crosses_is_read_by_the_rules_of_the_collection(nursery):
-    table, training = nursery.crosses, training_set_of(nursery.collection, date(2030, 1, 1))
-    model = TakeModel(nursery.collection.distances, nursery.collection.traits)
+    table, training = nursery.crosses, training_set_of(nursery.collection, DAY)
+    model = TakeModel(
+        nursery.collection.distances, nursery.collection.traits, windows=nursery.collection.settings.windows
+    )
     pairs = table.loc[[0], ["seed_parent", "pollen_parent"]]
     assert model.forecast(pairs).attrs["basis"] == "prior"
-    model.fit(table)
+    model.fit(table, as_of=DAY)
     assert model.forecast(pairs).attrs["basis"] == "crosses"
     assert (model.fitted_.seen.finished, model.fitted_.seen.took) == (
         int(training.outcomes.known.sum()),
         int(training.outcomes.fruitful.sum()),
     )
-    assert sorted(model.left_out_) == sorted(left.reason for left in training.left_out)
+    assert dict(zip(table["cross"][model.left_out_.index], model.left_out_, strict=True)) == {
+        left.cross.cross: left.reason for left in training.left_out
+    }

@@ -324,12 +324,14 @@ def test_our_own_model_sees_it_too():
         as_of=dt.date(2026, 11, 1),
         windows=Settings(group="cactus").windows,
     )
-    entered = {cross.cross for cross in sorted_out.crosses}
-    book = pd.read_csv(DEMO / "crosses.csv")
-    book = book[book["cross"].isin(entered)]
+    book = pd.read_csv(DEMO / "crosses.csv").set_index("cross")
+    model = TakeModel(tree, traits, windows=Settings(group="cactus").windows).fit(book, as_of=dt.date(2026, 11, 1))
+    assert dict(model.left_out_) == {left.cross.cross: left.reason for left in sorted_out.left_out}
+    assert model.fitted_.seen.crosses == len(sorted_out.crosses)
+    assert model.fitted_.seen.took == sorted_out.outcomes.fruitful.sum()
     asked = [("coccineus", "triglochidiatus"), ("coccineus", "dasyacanthus"), ("triglochidiatus", "arizonicus")]
     pairs = pd.DataFrame(asked, columns=["seed_parent", "pollen_parent"]).map("Echinocereus {}".format)
-    near_unlike, far_alike, near_alike = TakeModel(tree, traits).fit(book).forecast(pairs)["chance"]
+    near_unlike, far_alike, near_alike = model.forecast(pairs)["chance"]
     assert near_unlike < far_alike / 2 < near_alike / 2
 
 

@@ -15,7 +15,7 @@ from crosscompat.advice.figures import (
     basis_figures,
     distance_of,
     interval_at,
-    past_of,
+    past_crosses,
     tree_figures,
     usual_flowers,
 )
@@ -167,7 +167,7 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         stages=stage_forecasts(basis.model, asked, 0),
         seeds_per_pod=basis.model.seeds.mean,
         cautions=cautions(collection, basis.model, seed, pollen, row),
-        past=past_of(collection, seed.label, pollen.label),
+        past=past_crosses(collection).get((seed.label, pollen.label), []),
     )
 
 

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import Place, UnknownName
-from crosscompat.ground.names import correct_form, genus_of, parse
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name
 from crosscompat.ground.wording import say
 from crosscompat.pairing import scale_of
-from crosscompat.phylogeny.report import Scattered, group_census, tree_report
+from crosscompat.phylogeny.report import group_census, tree_report
 from crosscompat.phylogeny.tree import Phylogeny
-
-__all__ = ["Checkup", "TraitNote", "Unmatched", "botany_notes", "check"]
 
 _SHOWN = 8
 
@@ -85,7 +84,7 @@ def check(collection: Collection) -> Checkup:
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
         tree_notes=[*map(str, report), *botany_notes(collection)],
-        traits=[TraitNote(item.name, item.kind, item.declared, item.known, item.sentence) for item in described],
+        traits=[TraitNote(*column) for column in described],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
         invented=collection.settings.invented,
@@ -94,12 +93,11 @@ def check(collection: Collection) -> Checkup:
 
 def _unmatched(collection: Collection) -> Iterator[Unmatched]:
     plants, match = collection.plants, collection.index.match
-    for where, column, name, genus in _names(collection):
+    for where, column, name, genus in (*names_in(plants.by_name.values(), collection.crosses), *_wanted(collection)):
         try:
-            if name is not None:
-                match(name, genus)
+            match(name, genus)
         except UnknownName as unknown:
-            yield Unmatched(where, column, name or "", str(unknown))
+            yield Unmatched(where, column, name, str(unknown))
     for cross in collection.crosses:
         for column in ("seed_plant", "pollen_plant"):
             named = getattr(cross, column)
@@ -107,19 +105,22 @@ def _unmatched(collection: Collection) -> Iterator[Unmatched]:
                 yield Unmatched(_place(cross), column, named, say("checkup.no_plant", plant=named))
 
 
-def _names(collection: Collection) -> Iterator[tuple[str, str, str | None, str | None]]:
+def names_in(plants: Iterable[Plant], crosses: Iterable[Cross]) -> Iterator[tuple[str, str, str, str | None]]:
     """Yield where each name of a species is written, in which column, the name, and what its genus may be short for."""
-    plants = collection.plants
-    for plant in plants.by_name.values():
+    for plant in plants:
         yield say("checkup.plant", plant=plant.plant), "species", plant.species, None
-    for cross in collection.crosses:
+    for cross in crosses:
         yield _place(cross), "seed_parent", cross.seed_parent, None
-        yield _place(cross), "pollen_parent", cross.pollen_parent, genus_of(cross.seed_parent)
+        if cross.pollen_parent is not None:
+            yield _place(cross), "pollen_parent", cross.pollen_parent, genus_of(cross.seed_parent)
+
+
+def _wanted(collection: Collection) -> Iterator[tuple[str, str, str, str | None]]:
     for wanted in collection.wanted:
-        genus = genus_of(plants.species(wanted.seed_parent))
+        genus = genus_of(collection.plants.species(wanted.seed_parent))
         for column, default in (("seed_parent", None), ("pollen_parent", genus)):
             name = getattr(wanted, column)
-            if plants.find(name) is None:
+            if collection.plants.find(name) is None:
                 yield str(Place("wanted.csv", row=wanted.row)), column, name, default
 
 
@@ -130,25 +131,11 @@ def _place(cross: Cross) -> str:
 def botany_notes(collection: Collection) -> list[str]:
     """Return what stands out where tree, traits and names are set beside each other.
 
-    Parameters
-    ----------
-    collection : Collection
-        Its groups are those that columns of its traits name by rank, and the genera.
+    Groups are those that columns of the traits name by rank, and the genera.
     """
-    return [
-        *_groups(collection),
-        *_undetermined(collection),
-        *_missing(collection),
-        *_synonyms(collection),
-        _usual_distance(collection),
-    ]
-
-
-def _usual_distance(collection: Collection) -> str:
-    """Tell what distances are measured against."""
-    unit = collection.distances.unit
-    value = scale_of(collection.distances).width
-    return say("botany.usual_distance", value=f"{value:.4g}", unit=f" {unit}" if unit else "")
+    unit, width = collection.distances.unit, scale_of(collection.distances).width
+    usual = say("botany.usual_distance", value=f"{width:.4g}", unit=f" {unit}" if unit else "")
+    return [*_groups(collection), *_lists(collection), usual]
 
 
 def _groups(collection: Collection) -> Iterator[str]:
@@ -162,49 +149,31 @@ def _groups(collection: Collection) -> Iterator[str]:
     if census.groups and not census.scattered:
         yield say("botany.together", n=census.groups)
     for group in census.scattered:
-        yield _scattered(group)
+        if len(group.strays) <= len(group.strangers):  # name the fewer
+            yield say("botany.strays", group=group.group, names=_named(group.strays), n=group.together)
+        else:
+            yield say("botany.strangers", group=group.group, names=_named(group.strangers))
 
 
-def _scattered(group: Scattered) -> str:
-    """Name the fewer: those that stray, or those that stand between."""
-    if len(group.strays) <= len(group.strangers):
-        return say("botany.strays", group=group.group, names=_named(group.strays), n=group.together)
-    return say("botany.strangers", group=group.group, names=_named(group.strangers))
+def _lists(collection: Collection) -> Iterator[str]:
+    """Yield the names of whom the tree is not sure, or that stand in one place and lack in another."""
+    tips, sample, traits = collection.distances.tips, collection.sample, collection.traits
 
+    def listed(key: str, names: Iterable[str], index: NameIndex | None = None) -> Iterator[str]:
+        lacking = [name for name in names if index is None or find_label(index, name) is None]
+        if lacking:
+            yield say(f"botany.{key}", n=len(lacking), names=_named(lacking))
 
-def _undetermined(collection: Collection) -> Iterator[str]:
-    doubtful = [tip for tip in collection.distances.tips if _is_undetermined(tip)]
-    if doubtful:
-        yield say("botany.undetermined", n=len(doubtful), names=_named(doubtful))
-
-
-def _is_undetermined(label: str) -> bool:
-    try:
-        return parse(label).qualifier is not None
-    except UnknownName:
-        return False
-
-
-def _missing(collection: Collection) -> Iterator[str]:
+    yield from listed("undetermined", [tip for tip in tips if (read := read_name(tip)) and read.qualifier])
     if collection.placed:
-        listed = [say("botany.in_group", name=correct_form(one.species), group=one.group) for one in collection.placed]
-        yield say("botany.placed", n=len(listed), names=_some(listed))
-    if collection.traits is not None:
-        absent = [name for name in collection.traits.species if find_label(collection.index, name) is None]
-        if absent:
-            yield say("botany.absent", n=len(absent), names=_named(absent))
-    if collection.sample is not None:
-        yield say("botany.sample", n=len(collection.sample.trees))
-        beyond = [tip for tip in collection.distances.tips if find_label(collection.sample.index, tip) is None]
-        if beyond:
-            yield say("botany.not_sampled", n=len(beyond), names=_named(beyond))
-
-
-def _synonyms(collection: Collection) -> Iterator[str]:
-    index = collection.taxa.index
-    lost = [name for name in collection.synonyms if find_label(index, name) is None]
-    if lost:
-        yield say("botany.lost_synonyms", n=len(lost), names=_named(lost))
+        placed = [say("botany.in_group", name=correct_form(one.species), group=one.group) for one in collection.placed]
+        yield say("botany.placed", n=len(placed), names=_some(placed))
+    if traits is not None:
+        yield from listed("absent", traits.species, collection.index)
+    if sample is not None:
+        yield say("botany.sample", n=len(sample.trees))
+        yield from listed("not_sampled", tips, sample.index)
+    yield from listed("lost_synonyms", collection.synonyms, collection.taxa.index)
 
 
 def _named(labels: Sequence[str]) -> str:

@@ -16,22 +16,6 @@ from crosscompat.model.training_set import fruitful, no_pairing
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
-__all__ = [
-    "BasisFigures",
-    "Distance",
-    "Interval",
-    "Past",
-    "TreeFigures",
-    "basis_figures",
-    "distance_of",
-    "interval_at",
-    "past_crosses",
-    "past_of",
-    "tree_figures",
-    "usual_flowers",
-]
-
-
 _FLOWERS = 3
 
 
@@ -94,9 +78,9 @@ class Past:
         ISO date.
     flowers : int or None
     outcome : str
-        ``took``, ``failed``, ``lost`` to an accident, or ``open``.
+        ``took``, ``failed``, ``lost`` or ``open``.
     lost_to : str or None
-        What a lost cross was lost to, such as ``frost``.
+        The accident that ended it.
     """
 
     number: str
@@ -163,74 +147,59 @@ def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) ->
     patristic = float(taxa.apart([seed], [pollen])[0])
     spread = float(taxa.spread([seed], [pollen])[0])
     trees = taxa.trees_on(seed, pollen) or None
-    told = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
+    distance = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
     if not isinstance(distances, Phylogeny):
-        return told
+        return distance
     species = taxa.species_of([seed, pollen])
     if {seed, pollen} <= set(species):
-        told = replace(told, nodes=distances.node_distance(seed, pollen))
+        distance = replace(distance, nodes=distances.node_distance(seed, pollen))
     if distances.rooted is False or (distances.length < 0).any():
-        return told
+        return distance
     clade = max((distances.clade(species[0], other) for other in species), key=lambda found: found.size)
-    return replace(told, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
+    return replace(distance, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
     """Return earlier crosses by seed parent and pollen parent, oldest first; own, sib or open pollen makes none."""
-    return {pair: [_past(cross) for cross in crosses] for pair, crosses in _by_pair(collection).items()}
-
-
-def past_of(collection: Collection, seed: str, pollen: str) -> list[Past]:
-    """Return earlier crosses of one directed pair of labels, oldest first."""
-    return [_past(cross) for cross in _by_pair(collection).get((seed, pollen), [])]
-
-
-def _by_pair(collection: Collection) -> Mapping[tuple[str, str], list[Cross]]:
     crosses = [cross for cross in collection.crosses if no_pairing(cross, collection.plants) is None]
     crosses.sort(key=lambda cross: (cross.date, cross.row))
     places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    found: dict[tuple[str, str], list[Cross]] = {}
+    past: dict[tuple[str, str], list[Past]] = {}
     for cross, (seed, pollen) in zip(crosses, places, strict=True):
         if seed is not None and pollen is not None:
-            found.setdefault((seed, pollen), []).append(cross)
-    return found
+            past.setdefault((seed, pollen), []).append(_past(cross))
+    return past
 
 
 def _past(cross: Cross) -> Past:
-    outcome = fruitful(cross)
-    lost = cross.lost_to if outcome is None else None
-    word = "lost" if lost else "open" if outcome is None else "took" if outcome else "failed"
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, word, lost)
+    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross), cross.lost_to)
+
+
+def outcome_of(cross: Cross) -> str:
+    """Return what came of a cross: ``took``, ``failed``, ``lost`` to an accident, or ``open`` for not known yet."""
+    return {True: "took", False: "failed", None: "open" if cross.lost_to is None else "lost"}[fruitful(cross)]
 
 
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     """Return what a forecast rests on, with what has changed since."""
-    seen = basis.model.seen
+    seen, own = basis.model.seen, collection.priors.own
     kind = "prior" if basis.as_of is None else "crosses"
     finished = seen.crosses if seen.finished is None else seen.finished
-    words = [say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)]
-    if finished < seen.crosses:
-        words.append(say("basis.under_way", n=seen.crosses - finished))
-    own = collection.priors.own
-    if own and kind == "prior":
-        words.append(say("basis.own_priors", n=own))
-    if collection.settings.invented and kind == "crosses":
-        words.append(say("basis.invented"))
-    if seen.crosses and not seen.related:
-        words.append(say("basis.unrelated"))
-    if basis.changed:
-        changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
-        words.append(say("basis.changed", changed=changed))
-    return BasisFigures(
-        kind,
-        finished,
-        seen.crosses - finished,
-        seen.took,
-        basis.as_of,
-        list(basis.changed),
-        basis.fingerprint,
-        " ".join(words),
+    under_way = seen.crosses - finished
+    changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
+    rests = say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)
+    not_yet = bool(kind == "prior" and collection.crosses and basis.changed)
+    words = (
+        (not_yet, say("basis.not_yet")),
+        (not not_yet and (kind == "prior" or finished), rests),
+        (under_way, say("basis.under_way", n=under_way)),
+        (own and kind == "prior", say("basis.own_priors", n=own)),
+        (collection.settings.invented and kind == "crosses", say("basis.invented")),
+        (seen.crosses and not seen.related, say("basis.unrelated")),
+        (changed, say("basis.changed", changed=changed)),
     )
+    text = " ".join(says for holds, says in words if holds)
+    return BasisFigures(kind, finished, under_way, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, text)
 
 
 def usual_flowers(collection: Collection) -> int:

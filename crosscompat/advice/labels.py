@@ -1,4 +1,4 @@
-"""What stands on the labels of crosses."""
+"""What stands on the labels of crosses, and which crosses a lost label may have belonged to."""
 
 from __future__ import annotations
 
@@ -7,18 +7,20 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from crosscompat.book.cross_summary import units_told
+from crosscompat.advice.history import parents_in_words
+from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross
-from crosscompat.book.numbers import find_number, read_pattern
+from crosscompat.book.find_records import Clues, find_number, matches
+from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
+from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
-
-__all__ = ["Labels", "labels_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,7 @@ def _find(collection: Collection, number: str) -> Cross:
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:
-    group = collection.settings.group
+    group, count = collection.settings.group, cross.units or cross.tried
     return LabelCard(
         number=cross.number,
         seed_parent=_printed(collection.index, cross.seed_parent, None),
@@ -88,18 +90,12 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         pollen_plant=cross.pollen_plant or "",
         kind=_kind(collection, cross),
         date=cross.date.isoformat(),
-        units=_units(cross),
+        units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",
         caution=say(f"labels.caution.{group}") if group else "",
         purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
-
-
-def _units(cross: Cross) -> str:
-    """Return what was pollinated; nothing where that is not one count of one kind."""
-    count = cross.units or cross.tried
-    return units_told(cross.unit_kind, count).words if count else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:
@@ -121,3 +117,52 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     written = correct_form(name, genus)
     label = None if genus_of(written) else find_label(index, name, genus)
     return written if label is None else correct_form(label)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A cross that the label may have belonged to.
+
+    Attributes
+    ----------
+    cross, id : str
+    seed_parent, pollen_parent : str
+        Species, with the plant in brackets where it is one of the book's.
+    fit : float
+        From 0 to 1.
+    why : list of str
+    """
+
+    cross: str
+    id: str
+    seed_parent: str
+    pollen_parent: str
+    fit: float
+    why: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """The crosses that a lost label may have belonged to, the likeliest first."""
+
+    candidates: list[Candidate]
+    invented: bool
+    schema: Literal["crosscompat.find/1"] = "crosscompat.find/1"
+
+
+def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False) -> Candidates:
+    """Return the likeliest crosses.
+
+    Raises
+    ------
+    WrongUse
+        If no clue was given.
+    """
+    if clues.empty:
+        raise WrongUse(say("lost_label.no_clue"))
+    likeliest = []
+    for match in matches(page, clues)[:most]:
+        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
+        number = match.cross.number or match.cross.id
+        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
+    return Candidates(likeliest, invented)

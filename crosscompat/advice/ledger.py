@@ -1,4 +1,14 @@
-"""What is written into the ledger of forecasts on the day of a retraining."""
+"""The ledger of forecasts: what is written into it, and which line speaks for a cross once that is over.
+
+The forecast that counts is the one in force when the flowers were pollinated: the last that was written on or before
+that day for the same directed pair and as many flowers, naming no other plant where both name one. A forecast of a
+pairing speaks for the first cross that is made of it from its day on, and for no later one. Of one day the first line
+counts, so that a day that is replayed later never outdoes what was said on it.
+
+For want of such, it is the first that was written while that very cross was under way, provided that nothing of the
+cross could have taught the model yet, for the shortest window of a stage had not passed, and that its outcome was not
+in the book yet. By then crosses that fail early may be over, so that those left do better than was said of them all.
+"""
 
 from __future__ import annotations
 
@@ -7,20 +17,37 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.made import crosses_made, identifier_of, over_by, units_of
-from crosscompat.advice.predict import chances_of, clones_on_both_sides, training_set_of
+from crosscompat.advice.cautions import Caution, cautions
+from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.advice.made_crosses import Made, agree, crosses_made, over_by, units_of
+from crosscompat.advice.parents import Parent
+from crosscompat.advice.predict import (
+    asked_of,
+    basis_of,
+    chances_of,
+    clones_on_both_sides,
+    parents_of,
+    training_set_of,
+)
 from crosscompat.advice.rank import wanted_pairs
-from crosscompat.book.crosses import Cross
-from crosscompat.book.placing import findable_name
+from crosscompat.book.crosses import Cross, recorded_by
+from crosscompat.book.placing import findable_name, placed
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import NameIndex
 from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
+from crosscompat.model.training_set import TrainingSet
 
-__all__ = ["forecasts_due", "usual_flowers"]
+__all__ = ["PRIOR", "ForecastNow", "Told", "forecast_now", "forecasts_due", "told_before", "usual_flowers"]
+
+PRIOR = "prior"
+"""What a forecast names in place of a model where nothing was learned yet."""
 
 _MOST_USUAL = 3
 _DIGITS = 12
+_ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +90,7 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     parents = Parents([one.seed for one in asked], [one.pollen for one in asked], *clones)
     found = chances_of(collection, model, parents, [one.flowers for one in asked])
     return [
-        GivenForecast(
-            date=as_of,
-            model=fingerprint[:_DIGITS],
-            seed_parent=findable_name(collection.index, one.seed),
-            pollen_parent=findable_name(collection.index, one.pollen),
-            flowers=one.flowers,
-            mean=_short(found.mean[i]),
-            low=_short(found.low[i]),
-            high=_short(found.high[i]),
-            cross=one.cross,
-            seed_plant=one.seed_plant,
-            pollen_plant=one.pollen_plant,
-        )
+        _written(collection.index, one, interval_at(found, i), fingerprint[:_DIGITS], as_of)
         for i, one in enumerate(asked)
     ]
 
@@ -99,18 +114,171 @@ def usual_flowers(crosses: Iterable[Cross], as_of: date) -> list[int]:
 def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
     candidates, _ = wanted_pairs(collection, collection.wanted)
     for one in candidates:
-        seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (one.seed, one.pollen))
         for n in flowers:
-            yield _Asked(one.seed.label, one.pollen.label, seed_plant, pollen_plant, n)
+            yield _asked(one.seed, one.pollen, n)
 
 
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
     last = max(collection.settings.windows.values())
     for one in crosses_made(collection, training_set_of(collection, as_of)):
-        cross, identifier = one.cross, identifier_of(one.cross)
+        cross, identifier = one.cross, one.cross.id or one.cross.cross
         if identifier and 0 <= (as_of - cross.date).days < last and not over_by(cross, as_of):
             yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)
 
 
-def _short(chance: float) -> float:
-    return float(f"{chance:.6g}")
+def _asked(seed: Parent, pollen: Parent, flowers: int, cross: str | None = None) -> _Asked:
+    seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (seed, pollen))
+    return _Asked(seed.label, pollen.label, seed_plant, pollen_plant, flowers, cross)
+
+
+def _written(index: NameIndex, asked: _Asked, chance: Interval, model: str, day: date) -> GivenForecast:
+    """Return a forecast as it is written down: six digits, the very plants where they are known."""
+    mean, low, high = (float(f"{value:.6g}") for value in (chance.mean, chance.low, chance.high))
+    return GivenForecast(
+        date=day,
+        model=model,
+        seed_parent=findable_name(index, asked.seed),
+        pollen_parent=findable_name(index, asked.pollen),
+        flowers=asked.flowers,
+        mean=mean,
+        low=low,
+        high=high,
+        cross=asked.cross,
+        seed_plant=asked.seed_plant,
+        pollen_plant=asked.pollen_plant,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastNow:
+    """What is forecast of a pairing for so many flowers, and what to mind of the two.
+
+    Attributes
+    ----------
+    chance : Interval
+        Of at least one seedling.
+    flowers : int
+    model : str
+        Fingerprint of the model, or ``prior``.
+    cautions : list of Caution
+        On sexes, chromosome numbers and flowering months.
+    """
+
+    chance: Interval
+    flowers: int
+    model: str
+    cautions: list[Caution]
+
+    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> GivenForecast:
+        """Return the forecast as it is written down with a visit to a cross."""
+        return _written(index, _asked(*pair, self.flowers, cross), self.chance, self.model, day)
+
+
+def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
+    """Forecast a pairing for so many flowers by all that is on record."""
+    basis = basis_of(collection)
+    asked = asked_of(collection, basis.model, parents_of([pair]))
+    return ForecastNow(
+        interval_at(chances(asked.whole, flowers), 0),
+        flowers,
+        PRIOR if basis.fingerprint is None else basis.fingerprint[:_DIGITS],
+        [one for one in cautions(collection, basis.model, *pair, asked.rows[0]) if one.kind in _ABOUT_THE_PAIR],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A finished cross, and the forecast that counts for it.
+
+    Attributes
+    ----------
+    at : int
+        Place of the cross among the evidence.
+    forecast : GivenForecast
+    """
+
+    at: int
+    forecast: GivenForecast
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of the ledger with the labels of its parents and the clones of its plants."""
+
+    given: GivenForecast
+    seed: str
+    pollen: str
+    clones: tuple[str | None, str | None]
+
+
+def told_before(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> list[Told]:
+    """Return the finished crosses that were forecast, each with the forecast that counts for it.
+
+    Parameters
+    ----------
+    collection : Collection
+    given : sequence of GivenForecast
+        The ledger, in the order in which it was written.
+    evidence : TrainingSet
+        The crosses, as the book knows them now.
+
+    Returns
+    -------
+    list of Told
+        In the order of the evidence.
+    """
+    made: dict[tuple[str, str], list[Made]] = {}
+    for one in crosses_made(collection, evidence):
+        made.setdefault((one.seed, one.pollen), []).append(one)
+    windows = collection.settings.windows
+    teaches = min(windows.values()) if evidence.counts.counted else max(windows.values())
+    before: dict[int, list[_Line]] = {}
+    during: dict[int, list[_Line]] = {}
+    for line in _lines(collection, given):
+        of_pair = made.get((line.seed, line.pollen), [])
+        found = _first_made(line, of_pair) if line.given.cross is None else _so_called(line.given, of_pair)
+        if found is None or found.at is None or units_of(found.cross) != line.given.flowers:
+            continue
+        if line.given.cross is None:
+            before.setdefault(found.at, []).append(line)
+        elif _blind(line.given.date, found.cross, teaches):
+            during.setdefault(found.at, []).append(line)
+    return [
+        Told(at, _in_force(before[at]) if at in before else _first_written(during[at]))
+        for at in sorted(before.keys() | during.keys())
+    ]
+
+
+def _lines(collection: Collection, given: Sequence[GivenForecast]) -> Iterator[_Line]:
+    """Pass on the lines of the ledger whose parents have a place on the tree."""
+    places = placed(collection.index, [(line.seed_parent, line.pollen_parent) for line in given])
+    clones = zip(*clones_on_both_sides(collection.plants, given), strict=True)
+    for line, (seed, pollen), both in zip(given, places, clones, strict=True):
+        if seed is not None and pollen is not None:
+            yield _Line(line, seed, pollen, both)
+
+
+def _first_made(line: _Line, made: Sequence[Made]) -> Made | None:
+    """Return the first cross of a pairing from the day of its forecast on."""
+    return next((one for one in made if one.cross.date >= line.given.date and agree(line.clones, one.clones)), None)
+
+
+def _so_called(given: GivenForecast, made: Sequence[Made]) -> Made | None:
+    """Return the cross that was under way by that identifier or number; None if there is not just one."""
+    named = [one for one in made if given.cross in {one.cross.id, one.cross.cross} and one.cross.date <= given.date]
+    return named[0] if len(named) == 1 else None
+
+
+def _in_force(lines: Sequence[_Line]) -> GivenForecast:
+    """Return that of the last day; of one day what names more plants, and of those the first in the ledger."""
+    return max(lines, key=lambda line: (line.given.date, -line.clones.count(None))).given
+
+
+def _first_written(lines: Sequence[_Line]) -> GivenForecast:
+    return min((line.given for line in lines), key=lambda given: given.date)
+
+
+def _blind(day: date, cross: Cross, teaches: float) -> bool:
+    """Tell whether on some day a model could have learned nothing of a cross, and the book did not know its outcome."""
+    told_later = cross.recorded_at is None or not recorded_by(cross, day)
+    return told_later and (day - cross.date).days < teaches

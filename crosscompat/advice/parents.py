@@ -18,16 +18,6 @@ from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
 from crosscompat.phylogeny.taxa import Pedigree
 
-__all__ = [
-    "Parent",
-    "expected_chromosomes",
-    "find_parent",
-    "find_parents",
-    "hybrid_notes",
-    "proved_fertile",
-    "uneven_parents",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Parent:
@@ -54,14 +44,7 @@ class Parent:
 
 
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
-    """Return both sides of a pairing.
-
-    Parameters
-    ----------
-    collection : Collection
-        Whose plants and tree are meant.
-    seed, pollen : str
-        A plant's own name, a species or a hybrid; an abbreviated genus of the second is that of the first.
+    """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
 
     Raises
     ------
@@ -107,42 +90,24 @@ def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floa
 
 
 def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
-    """Return what is to be told of a hybrid parent; nothing of a species.
-
-    Parameters
-    ----------
-    collection : Collection
-        For the distance of the hybrid's own parents, their chromosomes, and what came of its crosses.
-    parent : Parent
-        One side of a pairing.
-
-    Returns
-    -------
-    list of str
-        Where it stands; then that its chromosomes are uneven, or that it has proved fertile, where that is known.
-    """
+    """Return where a hybrid parent stands, and whether its chromosomes are uneven or it has proved fertile."""
     plant = collection.taxa.pedigree(parent.label)
     if plant.parents is None:
         return []
     seed, pollen = plant.parents
     far = float(collection.taxa.apart([seed], [pollen])[0])
     unit = collection.distances.unit
-    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": _shares_in_words(plant)}
+    shares = (
+        say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
+    )
+    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
     clone = parent.plant.clone if parent.plant else None
     name = parent.plant.plant if parent.plant else parent.name
-    told = [say("hybrids.between", name=name, **place)]
-    told += filter(None, [_uneven_note(collection, parent.label, clone, name)])
+    notes = [say("hybrids.between", name=name, **place)]
+    notes += filter(None, [_uneven_note(collection, parent.label, clone, name)])
     if proved_fertile(collection, parent.label, clone):
-        told.append(say("hybrids.proved", name=name))
-    return told
-
-
-def _shares_in_words(plant: Pedigree) -> str:
-    shares = [
-        say("hybrids.share", name=correct_form(species), share=f"{100 * share:.3g}")
-        for species, share in plant.shares.items()
-    ]
-    return ", ".join(shares)
+        notes.append(say("hybrids.proved", name=name))
+    return notes
 
 
 def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:

@@ -102,13 +102,14 @@ def partners(
     basis = basis_of(collection)
     asked = asked_of(collection, basis.model, parents_of(pairs))
     answer = chances(asked.whole, flowers)
-    counts = _past_counts(collection, focus.label)
+    past = past_crosses(collection)
     found = []
     for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):
         own = other.label == focus.label
-        took, failed = counts.get(other.label, (0, 0))
+        outcomes = [cross.outcome for cross in past.get((seed.label, pollen.label), ())]
         notes = [] if own else _notes(cautions(collection, basis.model, seed, pollen, asked.rows[i]))
-        found.append(Partner(other.label, other.name, None if own else interval_at(answer, i), took, failed, notes))
+        found.append(Partner(other.label, other.name, None if own else interval_at(answer, i),
+                             outcomes.count("took"), outcomes.count("failed"), notes))  # fmt: skip
     return Partners(
         focus.label,
         focus.name,
@@ -119,18 +120,6 @@ def partners(
         tree_figures(collection, basis),
         collection.settings.invented,
     )
-
-
-def _past_counts(collection: Collection, label: str) -> dict[str, tuple[int, int]]:
-    """Return earlier takes and failures by the other parent, either way round."""
-    counts: dict[str, tuple[int, int]] = {}
-    for (seed, pollen), past in past_crosses(collection).items():
-        if label in {seed, pollen}:
-            other = pollen if seed == label else seed
-            took, failed = counts.get(other, (0, 0))
-            outcomes = [cross.outcome for cross in past]
-            counts[other] = (took + outcomes.count("took"), failed + outcomes.count("failed"))
-    return counts
 
 
 def _notes(found: list[Caution]) -> list[str]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
 from crosscompat.advice.cautions import Caution, escaping, permits
-from crosscompat.advice.parents import find_parent
-from crosscompat.advice.pollination_parents import misspelt, nearest_names
+from crosscompat.advice.figures import outcome_of
+from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
@@ -20,15 +19,13 @@ from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_r
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.find_records import find_plant
 from crosscompat.book.numbers import read_pattern
+from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import correct_form, fold
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.training_set import fruitful
-
-__all__ = ["PlantAnswer", "PlantCard", "PlantCross", "PlantFlowers", "PlantLine", "card_of", "lines_of", "plant_answer"]
 
 _RECEIVED = ("received_as", "source", "papers", "acquired", "owner")
 
@@ -162,16 +159,7 @@ def plant_answer(
 ) -> PlantAnswer:
     """Write down what is said of a plant, if anything is, and return its card; without a name, all plants in a line.
 
-    Parameters
-    ----------
-    collection : Collection
-        For its tree and its settings.
-    store : Store
-        The book.
-    entry : PlantEntry
-    today : date
-    dry_run : bool
-        Whether nothing is to be written; the card is the one of before then.
+    After a dry run the card is the one of before.
 
     Raises
     ------
@@ -180,40 +168,31 @@ def plant_answer(
     WrongUse
         If what is said contradicts the book or itself.
     """
-    notes, invented = list(collection.notices), collection.settings.invented
+    answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:
-                return PlantAnswer(lines_of(page), None, [], False, [], invented, notes)
-            card = card_of(collection, page, _find(page, entry.name), today)
-            return PlantAnswer([], card, [], False, [], invented, notes)
+                return replace(answer, plants=_lines(page))
+            return replace(answer, card=_card(collection, page, _find(page, entry.name), today))
     with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        planned = _planned(pen, collection, entry)
+        known = _find(pen, entry.name) if entry.name and not entry.new else None
+        entry = entry if known is None else replace(entry, name=known.name)
+        planned = plant_records(pen, entry, read_pattern(collection.settings.cross_number))
         pen.what = say("plant.change", plant=planned.plant.name, what="; ".join(planned.wrote))
         stood = pen.find(records.Plant, id=planned.plant.id)
-        before = card_of(collection, pen, stood, today) if stood and dry_run else None
+        before = _card(collection, pen, stood, today) if stood and dry_run else None
         write_plant(pen, planned, Bounds(today))
-        card_now = before if dry_run else card_of(collection, pen, planned.plant, today)
-        written = bool(planned.new or planned.changed) and not dry_run
-    return PlantAnswer(
-        [], card_now, list(planned.wrote), written, _cautions(collection, entry, planned), invented, notes
-    )
-
-
-def _planned(page: Reading, collection: Collection, entry: PlantEntry) -> PlantRecords:
-    known = _find(page, entry.name) if entry.name and not entry.new else None
-    entry = entry if known is None else replace(entry, name=known.name)
-    return plant_records(page, entry, read_pattern(collection.settings.cross_number))
+        card = before if dry_run else _card(collection, pen, planned.plant, today)
+    written = bool(planned.new or planned.changed) and not dry_run
+    cautions = _cautions(collection, entry, planned)
+    return replace(answer, card=card, wrote=list(planned.wrote), written=written, cautions=cautions)
 
 
 def _find(page: Reading, text: str) -> records.Plant:
     try:
         return find_plant(page, text)
-    except UnknownName:
-        name = fold(text)
-        near = nearest_names(name, [known for (known,) in page.columns(records.Plant, "name")])
-        hint = say("plant.nearest", names=", ".join(near)) if near else ""
-        raise UnknownName(say("plant.unknown", name=name, nearest=hint), name, near) from None
+    except UnknownName as unknown:
+        raise UnknownName(f"{unknown} {say('plant.for_new')}", text, unknown.nearest) from None
 
 
 def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) -> list[Caution]:
@@ -221,12 +200,12 @@ def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) 
     names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
     spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
-    others_pollen = bool(entry.pollen) and planned.plant.owner is not None
-    cautions = [permits()] if received or others_pollen else []
-    return [*spelling, *cautions, *([escaping()] if entry.raised_from or entry.plant.get("parents") else [])]
+    changes_hands = received or (bool(entry.pollen) and planned.plant.owner is not None)
+    hybrid = entry.raised_from or entry.plant.get("parents")
+    return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
 
 
-def lines_of(page: Reading) -> list[PlantLine]:
+def _lines(page: Reading) -> list[PlantLine]:
     """Return every plant in one line, the living first, by name."""
     bench = plants_of(page).by_name
     standing = sorted(page.current(records.Plant), key=lambda plant: (plant.died is not None, plant.name))
@@ -236,40 +215,29 @@ def lines_of(page: Reading) -> list[PlantLine]:
     ]
 
 
-def card_of(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
-    """Return the card of a plant.
-
-    Parameters
-    ----------
-    collection : Collection
-        For its tree.
-    page : Reading
-        The book.
-    plant : records.Plant
-    today : date
-        The day on which it is asked whether flowers are open.
-    """
-    species = species_of(page)
-    bench = plants_of(page, species)
-    known = bench.by_name[plant.name]
+def _card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
+    """Return the card of a plant as it stands today."""
+    species, own = species_of(page), plant.name
+    bench = plants_of(page, species).by_name
+    known = bench[own]
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
-    mother, father = _crosses(crosses_of(page, species), plant.name)
+    crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
     return PlantCard(
         record=plant,
         species=correct_form(known.species),
-        placed=_is_placed(collection, known.species),
+        placed=find_label(collection.index, known.species) is not None,
         known_by=_known_by(plant, named, raised),
         raised_from=(raised.number or raised.id) if raised else None,
-        offsets=[name for name, one in bench.by_name.items() if one.clone == known.clone and name != plant.name],
+        offsets=[name for name, one in bench.items() if one.clone == known.clone and name != own],
         determinations=named,
         findings=found,
         queries=_queries(page, plant, known.sex),
         flowering=_flowers(page, plant, today),
         pollen=list(page.current(records.PollenLot, plant=plant.id)),
-        as_mother=mother,
-        as_father=father,
+        as_mother=[_cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == own],
+        as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == own],
     )
 
 
@@ -286,42 +254,22 @@ def _known_by(plant: records.Plant, named: Sequence[records.Determination], rais
     return say(f"plant.known_by.{'received' if plant.received_as else 'nothing'}")
 
 
-def _is_placed(collection: Collection, species: str) -> bool:
-    try:
-        find_parent(collection, species)
-    except UnknownName:
-        return False
-    return True
-
-
 def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
     """Return the visits that contradict what was found of a plant's sex."""
-    marked = {
-        visit: (cross, day, overruled)
-        for visit, cross, day, overruled in page.columns(
-            records.Pollination, "id", "cross", "date", "overruled", in_order=True
-        )
-        if overruled
-    }
+    visits = page.columns(records.Pollination, "id", "cross", "date", "overruled", in_order=True)
+    marked = [visit for visit in visits if visit[3]]
     if sex is None or not marked:
         return []
-    mothers = dict(page.columns(records.Cross, "id", "seed_plant"))
-    numbers = dict(page.columns(records.Cross, "id", "number"))
-    givers = _givers(page, tuple(marked))
-    told = []
-    for visit, (cross, day, overruled) in marked.items():
+    crosses = {row[0]: row for row in page.columns(records.Cross, "id", "number", "seed_plant")}
+    brought = page.columns(records.Pollen, "pollination", "plant", pollination=tuple(visit[0] for visit in marked))
+    given = {visit for visit, giver in brought if giver == plant.id}
+    queries = []
+    for visit, cross, day, overruled in marked:
+        _, number, mother = crosses[cross]
         mark = contradicted(sex, overruled.split("; "))
-        takes_part = mothers[cross] == plant.id if sex == "male" else plant.id in givers[visit]
-        if mark is not None and takes_part:
-            told.append(say("plant.query", sex=sex, cross=numbers[cross] or cross, date=spoken_date(day), mark=mark))
-    return told
-
-
-def _givers(page: Reading, visits: tuple[str, ...]) -> Mapping[str, set[str | None]]:
-    found: dict[str, set[str | None]] = defaultdict(set)
-    for visit, plant in page.columns(records.Pollen, "pollination", "plant", pollination=visits):
-        found[visit].add(plant)
-    return found
+        if mark is not None and (mother == plant.id if sex == "male" else visit in given):
+            queries.append(say("plant.query", sex=sex, cross=number or cross, date=spoken_date(day), mark=mark))
+    return queries
 
 
 def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
@@ -339,16 +287,6 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
     )
 
 
-def _crosses(crosses: Sequence[Cross], name: str) -> tuple[list[PlantCross], list[PlantCross]]:
-    """Return the crosses of a plant as mother and as father, oldest first."""
-    ordered = sorted(crosses, key=lambda cross: (cross.date, cross.row))
-    mother = [_cross(one, one.pollen_plant or one.pollen_parent) for one in ordered if one.seed_plant == name]
-    father = [_cross(one, one.seed_plant or one.seed_parent) for one in ordered if one.pollen_plant == name]
-    return mother, father
-
-
 def _cross(cross: Cross, other: str | None) -> PlantCross:
-    took = fruitful(cross)
-    lost = cross.lost_to if took is None else None
-    outcome = "lost" if lost else "open" if took is None else "took" if took else "failed"
-    return PlantCross(cross.number, cross.date, other, outcome, lost)
+    outcome = outcome_of(cross)
+    return PlantCross(cross.number, cross.date, other, outcome, cross.lost_to if outcome == "lost" else None)

@@ -5,40 +5,31 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.forecast_now import ForecastNow, forecast_now, pair_of
-from crosscompat.advice.pollination_parents import (
+from crosscompat.advice.ledger import ForecastNow, forecast_now
+from crosscompat.advice.visit_parents import (
     VisitParent,
     VisitParents,
     VisitRequest,
     find_parents_of_visit,
     misspelt,
+    pair_of,
     rules_side,
 )
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
 from crosscompat.book.current_plants import plants_of, sightings_of
 from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import pollination_rules as rules
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
     PollinationRecords,
     named_cross,
     pollination_records,
     write_pollination,
-)
-from crosscompat.book.entry.pollination_rules import (
-    ASKED_ONLY,
-    FEMALE_POLLEN,
-    MALE_SEED,
-    QUERIED,
-    Remark,
-    Side,
-    Visit,
-    obstacles,
-    risks,
 )
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
@@ -47,11 +38,8 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.wording import say
 
-__all__ = ["Pollinated", "PollinatedBy", "Prepared", "prepare", "write_visit"]
-
-UNKNOWN_NAME, ENTERED_BEFORE = "unknown name", "entered before"
 _CHECKS = {"seed": "check of the seed parent", "pollen": "check of the pollen"}
-_PLAIN = (None, "plain")
+_UNKNOWN_NAME, _ENTERED_BEFORE = "unknown name", "entered before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +116,7 @@ class Pollinated:
     flowers: int | None
     model: str | None
     no_chance: str | None
-    obstacles: list[Remark]
+    obstacles: list[rules.Remark]
     warnings: list[Caution]
     queries: list[str]
     overruled: str | None
@@ -149,17 +137,7 @@ class Prepared:
 
 
 def prepare(collection: Collection, page: Reading, request: VisitRequest, today: date) -> Prepared:
-    """Work out all about a visit; nothing is written.
-
-    Parameters
-    ----------
-    collection : Collection
-        For the tree, the traits, the settings and the model.
-    page : Reading
-        The book.
-    request : VisitRequest
-    today : date
-        The day on which the chances are told.
+    """Work out all about a visit and its chances today; nothing is written.
 
     Raises
     ------
@@ -173,27 +151,27 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     collection = collection if now == collection.plants else replace(collection, plants=now)
     plants = {plant.name: plant for plant in page.current(records.Plant)}
     parents = find_parents_of_visit(collection, page, plants, request)
-    rules = _visit(collection, page, plants, parents, request)
-    if parents.continues is not None:
-        rules = replace(rules, cross=named_cross(page, parents.continues, request.visit.date, start))
+    visit = _visit(collection, page, plants, parents, request.visit)
     unknown = dict.fromkeys(one.unknown for one in parents.all if one.unknown)
-    hindered = [*(Remark(UNKNOWN_NAME, says) for says in unknown), *obstacles(rules)]
-    marks = [one.kind for one in hindered if one.kind not in {UNKNOWN_NAME, *ASKED_ONLY}]
+    hindered = [*(rules.Remark(_UNKNOWN_NAME, says) for says in unknown), *rules.obstacles(visit)]
+    marks = [one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *rules.ASKED_ONLY}]
     plan = pollination_records(page, _asked(parents, request, "; ".join(dict.fromkeys(marks)) or None), pattern, start)
     hindered = hindered or _entered_before(page, plan)
     why = _no_chance(collection, parents, plan, request)
     pair = None if why is not None else pair_of(parents.seed, parents.pollen)
     forecast = None if pair is None else forecast_now(collection, pair, in_all(plan.units) or 1)
-    warnings = [
-        *_spelling(collection, parents),
-        *(Caution(one.kind, one.says) for one in risks(rules)),
-        *_of_the_pair(forecast, marks, rules),
-    ]
-    answer = _answer(collection, parents, plan, forecast)
     season = season_of(request.visit.date, start)
     first = all(season_of(day, start) != season for (day,) in page.columns(records.Pollination, "date"))
-    answer = replace(
-        answer,
+    warnings = [
+        *_spelling(collection, parents),
+        *(Caution(one.kind, one.says) for one in rules.risks(visit)),
+        *_of_the_pair(forecast, marks, visit),
+    ]
+    answer = _answer(
+        collection,
+        parents,
+        plan,
+        forecast,
         no_chance=why,
         obstacles=hindered,
         warnings=warnings,
@@ -204,18 +182,18 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
     return Prepared(answer, plan, record)
 
 
-def _entered_before(page: Reading, plan: PollinationRecords) -> list[Remark]:
+def _entered_before(page: Reading, plan: PollinationRecords) -> list[rules.Remark]:
     """Ask about a visit that the book has already: the same day, place on the plant and count."""
     new = plan.visit
     if plan.before is None or new.units is None or new.flowers != "new":
         return []
     alike = ("date", "hour", "marker", "unit_kind", "units")
-    told = [getattr(new, name) for name in alike]
+    same = [getattr(new, name) for name in alike]
     others = page.current(records.Pollination, cross=plan.cross.id)
-    if all([getattr(other, name) for name in alike] != told for other in others):
+    if all([getattr(other, name) for name in alike] != same for other in others):
         return []
     day = spoken_date(new.date)
-    return [Remark(ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
+    return [rules.Remark(_ENTERED_BEFORE, say("pollinate.twice", cross=plan.cross.number or plan.cross.id, date=day))]
 
 
 def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
@@ -240,37 +218,38 @@ def _visit(
     page: Reading,
     plants: Mapping[str, records.Plant],
     parents: VisitParents,
-    request: VisitRequest,
-) -> Visit:
+    visit: records.Pollination,
+) -> rules.Visit:
     """Return the visit as the rules see it."""
-    sightings = sightings_of(page)
-
-    def side(one: VisitParent) -> Side:
-        known = rules_side(collection, one.plant, one.parent, one.record, sightings.get(one.id or "", ()))
-        return known if one.plant else replace(known, name=one.species)
-
-    own = parents.seed.parent.label if parents.seed.parent else parents.seed.species
+    sightings, seed = sightings_of(page), parents.seed
+    own = seed.parent.label if seed.parent else seed.species
     near = [
-        rules_side(collection, plant, None, plants[name], sightings.get(plants[name].id, ()))
+        VisitParent(plant, plants[name], plant.species, None)
         for name, plant in collection.plants.by_name.items()
-        if name != parents.seed.name and (find_label(collection.index, plant.species) or plant.species) == own
+        if name != seed.name and (find_label(collection.index, plant.species) or plant.species) == own
     ]
-    return Visit(
-        day=request.visit.date,
-        seed=side(parents.seed),
+
+    def side(one: VisitParent) -> rules.Side:
+        return rules_side(collection, one, sightings.get(one.id or "", ()))
+
+    season_start = collection.settings.season_start
+    return rules.Visit(
+        day=visit.date,
+        seed=side(seed),
         pollen_kind=parents.kind,
         pollen=tuple(map(side, parents.pollen)),
         lot=parents.lot,
-        isolation=request.visit.isolation,
-        stamens_removed=request.visit.stamens_removed,
-        near=tuple(near),
+        isolation=visit.isolation,
+        stamens_removed=visit.stamens_removed,
+        near=tuple(map(side, near)),
+        cross=named_cross(page, parents.continues, visit.date, season_start) if parents.continues else None,
     )
 
 
 def _spelling(collection: Collection, parents: VisitParents) -> list[Caution]:
     """Return which species of a formula may be misspelt; any other name that is not known stops the visit."""
     written = [one for one in parents.all if one.plant is None and one.parent is None and not one.unknown]
-    names = dict.fromkeys(one.text for one in written)
+    names = dict.fromkeys(one.species for one in written)
     return [Caution("name", says) for name in names for says in misspelt(collection, name)]
 
 
@@ -307,7 +286,7 @@ def _no_chance(
         return say(f"pollinate.no_chance.{'open' if parents.kind in records.NO_POLLEN_PARENT else 'own'}")
     if any(collection.plants.one_clone(parents.seed.own_name, one.own_name) for one in parents.pollen):
         return say("pollinate.no_chance.own")
-    if request.visit.technique not in _PLAIN:
+    if request.visit.technique not in {None, "plain"}:
         return say("pollinate.no_chance.technique")
     unplaced = [one.name for one in parents.all if one.parent is None]
     if unplaced:
@@ -316,15 +295,19 @@ def _no_chance(
     return say("pollinate.no_chance.mixed") if unsure or pair_of(parents.seed, parents.pollen) is None else None
 
 
-def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], rules: Visit) -> list[Caution]:
+def _of_the_pair(forecast: ForecastNow | None, marks: Sequence[str], visit: rules.Visit) -> list[Caution]:
     """Return what to mind of the two; not what was said already, and of stored pollen not when its parent flowers."""
-    said = {"sex"} if set(marks) & set(QUERIED) else set()
-    said |= {"flowering"} if rules.lot is not None else set()
+    said = {"sex"} if set(marks) & set(rules.QUERIED) else set()
+    said |= {"flowering"} if visit.lot is not None else set()
     return [one for one in (forecast.cautions if forecast else ()) if one.kind not in said]
 
 
 def _answer(
-    collection: Collection, parents: VisitParents, plan: PollinationRecords, forecast: ForecastNow | None
+    collection: Collection,
+    parents: VisitParents,
+    plan: PollinationRecords,
+    forecast: ForecastNow | None,
+    **judged: Any,
 ) -> Pollinated:
     seed, visit = parents.seed, plan.visit
     notes = (*collection.notices, *(one.parent.read_as for one in parents.all if one.parent))
@@ -350,23 +333,18 @@ def _answer(
         chance=forecast.chance if forecast else None,
         flowers=forecast.flowers if forecast else None,
         model=forecast.model if forecast else None,
-        no_chance=None,
-        obstacles=[],
-        warnings=[],
-        queries=[],
         overruled=visit.overruled,
-        handling=[],
         notes=[note for note in dict.fromkeys(notes) if note],
         invented=collection.settings.invented,
         written=False,
+        **judged,
     )
 
 
 def _queries(parents: VisitParents, kinds: Sequence[str]) -> list[str]:
-    sides = ((MALE_SEED, (parents.seed,)), (FEMALE_POLLEN, parents.pollen))
+    sides = [(rules.MALE_SEED, parents.seed), *((rules.FEMALE_POLLEN, one) for one in parents.pollen)]
     return [
-        say("pollinate.query", plant=one.name, sex=QUERIED[kind])
-        for kind, some in sides
-        for one in some
-        if kind in kinds and one.plant is not None and one.plant.sex == QUERIED[kind]
+        say("pollinate.query", plant=one.name, sex=rules.QUERIED[kind])
+        for kind, one in sides
+        if kind in kinds and one.plant is not None and one.plant.sex == rules.QUERIED[kind]
     ]

@@ -24,7 +24,7 @@ from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of,
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
 from crosscompat.model.saved import SavedModel
-from crosscompat.model.training_set import TrainingSet, training_set_from
+from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 
 __all__ = [
@@ -117,7 +117,7 @@ def basis_of(collection: Collection) -> Basis:
     day = today()
     training = training_set_of(collection, day)
     if not training.crosses:
-        return last
+        return Basis(prior_of(collection))
     saved = SavedModel(fitted_on(collection, training), collection.fingerprints, day.isoformat())
     return Basis(saved.model, saved.as_of, (), saved.fingerprint)
 
@@ -126,7 +126,7 @@ def last_basis(collection: Collection) -> Basis:
     """Return the model of the last retraining, or the prior if there was none."""
     saved = collection.saved
     if saved is None:
-        return Basis(prior_of(collection))
+        return Basis(prior_of(collection), None, ("crosses",) if collection.crosses else ())
     now = collection.fingerprints
     changed = tuple(name for name in now if saved.fingerprints.get(name) != now[name])
     return Basis(saved.model, saved.as_of, changed, saved.fingerprint)
@@ -142,16 +142,14 @@ def prior_of(collection: Collection) -> FittedModel:
 
 def training_set_of(collection: Collection, as_of: date) -> TrainingSet:
     """Return the crosses of a collection that speak, as its settings read them, on some day."""
-    settings, traits = collection.settings, collection.traits
-    column = None if traits is None else next((c for c in traits.columns if c.name == "self_fertile"), None)
-    selfs = () if traits is None or column is None else zip(traits.species, column.values, strict=True)
+    settings = collection.settings
     return training_set_from(
         collection.crosses,
         collection.plants,
         collection.index,
         as_of=as_of,
         windows=settings.windows,
-        self_fertile={label for name, yes in selfs if yes is True and (label := find_label(collection.index, name))},
+        self_fertile=self_fertile_labels(collection.traits, collection.index),
         doubtful=settings.doubtful_weight,
     )
 

@@ -8,16 +8,24 @@ from datetime import date
 
 import numpy as np
 
-from crosscompat.advice.blind import gave_a_seedling
-from crosscompat.advice.in_force import Told, told_before
-from crosscompat.advice.judging import calibrated, known, verdict_on
-from crosscompat.advice.made import over_by
+from crosscompat.advice.ledger import Told, told_before
+from crosscompat.advice.made_crosses import over_by
+from crosscompat.advice.score import gave_a_seedling
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import Bin, Scores, pair_numbers, scores, skill_interval
+from crosscompat.model.scoring import (
+    Bin,
+    Scores,
+    calibration,
+    known,
+    pair_numbers,
+    scores,
+    skill_interval,
+    verdict_on,
+)
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 
@@ -138,7 +146,7 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
     ----------
     collection : Collection
     given : sequence of GivenForecast
-        The ledger; `crosscompat.advice.in_force` says which of its lines count.
+        The ledger; `crosscompat.advice.ledger` says which of its lines count.
     evidence : TrainingSet
         The crosses, as the book knows them now.
 
@@ -174,7 +182,7 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
         auc=known(ours.auc),
         verdict=verdict,
         says=_in_words(ours, theirs, verdict, took, under_way),
-        calibration=[_came_true(entry) for entry in calibrated(said, took, weight)],
+        calibration=[_came_true(entry) for entry in calibration(said, took, weight)],
         forecasts=_forecasts(evidence, told, base, took),
     )
 

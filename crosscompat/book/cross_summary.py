@@ -6,15 +6,17 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from crosscompat.book import records
 from crosscompat.book.crosses import STAGE_COLUMNS, Cross
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.records import FLOWERS, Pollination
-from crosscompat.book.store import Reading
 from crosscompat.ground.dates import by_date
 from crosscompat.ground.wording import catalogue, say
+
+if TYPE_CHECKING:  # a collection that is remembered is opened without the database
+    from crosscompat.book.store import Reading
 
 _FLOWER = "flower"
 """What a visit is counted in that does not say."""

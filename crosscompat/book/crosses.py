@@ -323,9 +323,10 @@ def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArra
 def _refuse_impossible(rows: Sequence[tuple[Cells, Mapping[str, Any]]]) -> None:
     for i, column, what in impossible(count_arrays([row for _, row in rows])):
         rows[i][0].fault(column, what)
-    for cells, row in rows:
-        if (row["tried"] is None) != (row["took"] is None):
-            cells.fault("tried" if row["tried"] is None else "took", say("crosses.tried_and_took"))
+    for cells, _ in rows:
+        blank = [column for column in ("tried", "took") if not (cells.row.cells.get(column) or "").strip()]
+        if len(blank) == 1:
+            cells.fault(blank[0], say("crosses.tried_and_took"))
 
 
 def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:

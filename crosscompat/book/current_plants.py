@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from crosscompat.book import records
 from crosscompat.book.record_fields import in_column, one_of, read_fields
 from crosscompat.book.records import SEXES
-from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.errors import Fault

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from datetime import date
 from difflib import SequenceMatcher, get_close_matches
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.numbers import Pattern, find_number
+from crosscompat.book.numbers import Pattern
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import spoken_date
@@ -36,6 +36,33 @@ def plain(text: str) -> str:
     return _LEFT_OUT.sub("", fold(text).casefold())
 
 
+def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None) -> str:
+    """Return the number of a cross as it was written; case, dashes, leading zeros and the check letter may differ.
+
+    A check letter may be left out where the pattern has one, but one that is typed must fit.
+
+    Raises
+    ------
+    UnknownName
+        If there is none; it says so where the check letter does not fit, and names the near ones.
+
+    Examples
+    --------
+    >>> from crosscompat.book.numbers import OURS, read_pattern
+    >>> [find_number(text, ["26-017Y", "26-018U"], read_pattern(OURS)) for text in ("26-017y", "26-17", "26 17 y")]
+    ['26-017Y', '26-017Y', '26-017Y']
+    """
+    numbers, given = list(known), text.strip()
+    alike = _alike_names(given, numbers)
+    if not alike and pattern is not None and "{check}" in pattern.text and given[-1:].isdigit():
+        alike = [number for number in numbers if written_alike(given, [number[:-1]])]
+    if len(alike) == 1:
+        return alike[0]
+    mended = pattern.mended(given) if pattern else None
+    wrong = mended is not None and mended.casefold() != given.casefold()
+    raise unknown_record("wrong_letter" if wrong else "cross", given, numbers)
+
+
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
     """Return the cross that is meant: by its number, however it is typed, or an identifier's beginning.
 
@@ -45,13 +72,10 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
         If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
     """
     numbers = _numbers(page)
-    begun = [one for one in _begun(page, text) if page.kind_of(one) is Cross]
-    found = _meant(numbers, text) or (begun[0] if len(begun) == 1 else None)
-    cross = page.find(Cross, id=found) if found else None
-    if cross is None and pattern is not None:
-        cross = page.find(Cross, id=numbers[find_number(text, numbers, pattern)])
-    if cross is None:
-        raise _unknown("cross", text, numbers)
+    begun = [cross for one in _begun(page, text) for cross in page.current(Cross, id=one)]
+    if len(begun) == 1 and _meant(numbers, text) is None:
+        return begun[0]
+    [cross] = page.current(Cross, id=numbers[find_number(text, numbers, pattern)])
     return cross
 
 
@@ -67,8 +91,26 @@ def find_plant(page: Reading, text: str) -> Plant:
     found = _meant(names, text)
     plant = page.find(Plant, id=found) if found else None
     if plant is None:
-        raise _unknown("plant", text, names)
+        raise unknown_record("plant", text, names)
     return plant
+
+
+def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
+    """Return the cross of a number, or else the plant of a name.
+
+    Raises
+    ------
+    UnknownName
+        If it is neither.
+    """
+    try:
+        return find_cross(page, text)
+    except UnknownName as no_cross:
+        try:
+            return find_plant(page, text)
+        except UnknownName as no_plant:
+            nearest = (*no_cross.nearest, *no_plant.nearest)
+            raise UnknownName(f"{no_cross} {no_plant}", text, nearest) from None
 
 
 def find_record(page: Reading, text: str) -> Record:
@@ -85,7 +127,7 @@ def find_record(page: Reading, text: str) -> Record:
     found = [names[text] for names in known if text in names] or _begun(page, text)
     found = found or [one for names in known if (one := _meant(names, text)) is not None]
     if not found:
-        raise _unknown("record", text, known[0] | known[1])
+        raise unknown_record("record", text, known[0] | known[1])
     if len(found) > 1:
         raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
     kind = page.kind_of(found[0])
@@ -93,6 +135,28 @@ def find_record(page: Reading, text: str) -> Record:
     if record is None:
         raise WrongUse(say("addresses.gone", id=found[0]))
     return record
+
+
+def nearest_names(text: str, known: Collection[str]) -> list[str]:
+    """Return the three names most like a text, its case, blanks and dashes left out.
+
+    Examples
+    --------
+    >>> nearest_names("coc f9", ["COC-F1", "COC-F2", "TRI-1"])
+    ['COC-F2', 'COC-F1']
+    """
+    by_plain = {plain(name): name for name in known}
+    return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
+
+
+def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
+    """Return the error that there is no such ``cross``, ``plant``, ``record`` or ``lot``; it names the nearest.
+
+    ``wrong_letter`` is a cross whose check letter does not fit.
+    """
+    nearest = nearest_names(text, known)
+    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
+    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 
 
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
@@ -131,22 +195,17 @@ def _names(page: Reading) -> dict[str, str]:
 
 def _meant(known: Mapping[str, str], text: str) -> str | None:
     """Return what a name stands for: as written, else what alone is written so but for case, dashes or zeros."""
-    if text in known:
-        return known[text]
-    alike = written_alike(text, known)
+    alike = _alike_names(text, known)
     return known[alike[0]] if len(alike) == 1 else None
+
+
+def _alike_names(text: str, known: Collection[str]) -> list[str]:
+    return [text] if text in known else written_alike(text, known)
 
 
 def _begun(page: Reading, text: str) -> list[str]:
     start = text.strip().casefold()
     return [one for one in page.ids() if one.startswith(start)] if _ID.fullmatch(start) else []
-
-
-def _unknown(what: str, text: str, known: Collection[str]) -> UnknownName:
-    by_plain = {plain(name): name for name in known}
-    nearest = [by_plain[one] for one in get_close_matches(plain(text), list(by_plain), n=3, cutoff=0.3)]
-    hint = f" {say('labels.nearest', numbers=', '.join(nearest))}" if nearest else ""
-    return UnknownName(say(f"addresses.unknown.{what}", text=text) + hint, text, nearest)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,11 +14,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from string import Formatter
 
-from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
 LETTERS = "ACEHKMPTUXY"
@@ -27,7 +24,6 @@ OURS = "{yy}-{n:03}{check}"
 _MODULUS, _RADIX = 11, 2
 _SEASON_DIGITS = {"year": 4, "yy": 2}
 _WIDTH = re.compile(r"0?[1-9]")
-_NEAR, _CUTOFF = 3, 0.5
 
 
 def check_letter(digits: str) -> str:
@@ -133,36 +129,6 @@ def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
     known = set(written)
     highest = max((pattern.running(number, season) or 0 for number in known), default=0)
     return pattern.number(season, highest + 1)
-
-
-def find_number(text: str, known: Iterable[str], pattern: Pattern) -> str:
-    """Return the number of a cross as it was written; case, dashes, leading zeros and the check letter may differ.
-
-    A check letter may be left out, but one that is typed must fit.
-
-    Raises
-    ------
-    UnknownName
-        If there is none; it says so where the check letter does not fit, and names the near ones.
-
-    Examples
-    --------
-    >>> [find_number(text, ["26-017Y", "26-018U"], read_pattern(OURS)) for text in ("26-017y", "26-17", "26 17 y")]
-    ['26-017Y', '26-017Y', '26-017Y']
-    """
-    numbers = list(known)
-    given = text.strip()
-    alike = [given] if given in numbers else written_alike(given, numbers)
-    if not alike and "{check}" in pattern.text and given[-1:].isdigit():
-        alike = [number for number in numbers if written_alike(given, [number[:-1]])]
-    if len(alike) == 1:
-        return alike[0]
-    near = get_close_matches(given, numbers, n=_NEAR, cutoff=_CUTOFF)
-    hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
-    mended = pattern.mended(given)
-    wrong = mended is not None and mended.casefold() != given.casefold()
-    what = say("numbers.wrong_letter" if wrong else "labels.unknown", number=given)
-    raise UnknownName(f"{what} {hint}".strip(), given, near)
 
 
 def seedling_name(number: str, taken: Iterable[str]) -> str:

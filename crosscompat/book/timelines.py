@@ -15,21 +15,10 @@ from numpy.typing import NDArray
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.records import FLOWERS, STAGES, Plant
+from crosscompat.book.records import FLOWERS, STAGES, Plant, SeedLot
 from crosscompat.book.store import Reading
 
 Look = tuple[date | None, int]
-
-
-@dataclass(frozen=True, slots=True)
-class Lot:
-    """One harvest: how many pods and good seeds, None where not counted, and whether any is left to sow."""
-
-    id: str
-    day: date | None
-    pods: int | None = None
-    good: int | None = None
-    left: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +79,7 @@ class Life:
     swelling: Sequence[Look] = ()
     dropped: int = 0
     ripe: Sequence[Look] = ()
-    lots: Sequence[Lot] = ()
+    lots: Sequence[SeedLot] = ()
     trays: Sequence[Tray] = ()
     closed: str | None = None
     over: bool = False
@@ -140,9 +129,7 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
             *((one.date, one.count) for one in counts if one.what == "pods_held"),
             *((lot.date, 1 if lot.pods is None else lot.pods) for lot in lots),
         ],
-        lots=[
-            Lot(lot.id, lot.date, lot.pods, lot.seeds if lot.filled is None else lot.filled, lot.left) for lot in lots
-        ],
+        lots=lots,
         trays=_trays(every, lost, as_of),
         closed=closed,
         over=None in lost or closed == STAGES[-1] or any(one.what in {"tried", "took"} for one in counts),

@@ -38,6 +38,7 @@ COMMANDS: Final = {
     "trees": "crosscompat.cli.trees:trees",
     "label": "crosscompat.cli.book.labels:label",
     "demo": "crosscompat.cli.demo:demo",
+    "plan": "crosscompat.cli.book.plan:plan",
     "tonight": "crosscompat.cli.book.tonight:tonight",
     "plant": "crosscompat.cli.book.plant:plant",
     "pollinate": "crosscompat.cli.book.pollinate:pollinate",

@@ -64,7 +64,7 @@ def print_answer(answer: Answer) -> None:
     paragraph(say("ask.pairing", **names) + (say("ask.invented") if answer.invented else ""))
     chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
     for says in (
-        say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{pair.sure}")),
+        say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{_how_sure(answer)}")),
         say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers),
         _experience(answer),
         _flowers_needed(pair),
@@ -76,22 +76,31 @@ def print_answer(answer: Answer) -> None:
             paragraph(says, indent=_INDENT)
 
 
+def _how_sure(answer: Answer) -> str:
+    sure = answer.pairing.sure
+    return sure if sure == "guess" or answer.basis.kind == "crosses" else "published"
+
+
 def _fits(sentence: str) -> bool:
     return len(sentence) + _INDENT <= screen_width()
 
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
-    over = [cross for cross in answer.pairing.past if cross.outcome in {"took", "failed"}]
+    past = answer.pairing.past
+    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
     if over:
         return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
-    causes = dict.fromkeys(cross.lost_to for cross in answer.pairing.past if cross.lost_to)
-    if causes:
-        lost = sum(cross.outcome == "lost" for cross in answer.pairing.past)
-        return say("ask.made_lost", n=lost, causes=", ".join(filter(None, causes)))
-    rest = say("ask.guess")
-    if answer.basis.crosses or answer.basis.under_way:
-        rest = say("ask.others", n=answer.basis.crosses, under_way=answer.basis.under_way)
+    basis = answer.basis
+    if past:
+        cause = next((cross.lost_to for cross in past if cross.outcome == "open"), past[-1].lost_to)
+        rest = say("ask.made_lost" if cause else "ask.made_open", n=len(past), cause=cause)
+    elif basis.crosses:
+        rest = say("ask.others", n=basis.crosses)
+    elif basis.under_way:
+        rest = say("ask.others_open", n=basis.under_way)
+    else:
+        rest = say("ask.guess") if basis.kind == "crosses" or not basis.changed else basis.words
     hybrids = [near.hybrid for near in answer.known_hybrids if near.same and near.outcome == "hybrid"]
     if answer.pairing.past or not hybrids:
         return rest

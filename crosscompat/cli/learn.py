@@ -66,7 +66,8 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
     if lesson.learned:
         paragraph(lesson.after.words)
         counts = [say("retrain.season", season=str(s.season), took=s.took, n=s.crosses) for s in lesson.seasons]
-        paragraph(say("retrain.seasons", seasons="; ".join(counts)))
+        if counts:
+            paragraph(say("retrain.seasons", seasons="; ".join(counts)))
     if why:
         _print_left_out(lesson)
         _print_checks(lesson)

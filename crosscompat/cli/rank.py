@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 __all__ = ["print_ranking", "rank"]
 
+_OUTCOMES = ("took", "failed", "lost", "open")
+
 
 def rank(
     typed: Annotated[list[str] | None, typer.Argument(metavar="SPECIES|WANTED", help=say("help.wanted"))] = None,
@@ -121,11 +123,7 @@ def _cells(row: RankRow) -> list[str]:
         who(row.pollen_parent, row.pollen_plant),
         row.chance.words,
         percent(row.chance.mean),
-        ", ".join(
-            say(f"rank.tried.{word}", n=outcomes.count(word))
-            for word in ("took", "failed", "lost", "open")
-            if word in outcomes
-        ),
+        ", ".join(say(f"rank.tried.{word}", n=outcomes.count(word)) for word in _OUTCOMES if word in outcomes),
         say("rank.want", want=str(row.want)) if row.want else "",
     ]
 

@@ -25,6 +25,7 @@ __all__ = [
     "genus_of",
     "loose_keys",
     "parse",
+    "read_name",
     "repeated",
     "written_alike",
 ]
@@ -69,7 +70,7 @@ def correct_form(label: str, genus: str | None = None) -> str:
     >>> correct_form("Echinocereus_x_roetteri"), correct_form("tip 12")
     ('Echinocereus ×roetteri', 'tip 12')
     """
-    name = _read(label, genus)
+    name = read_name(label, genus)
     return str(name) if name else fold(label)
 
 
@@ -99,7 +100,7 @@ def genus_of(label: str) -> str | None:
     >>> genus_of("Mentha aquatica × M. arvensis × M. spicata")
     'Mentha'
     """
-    name = _read(label)
+    name = read_name(label)
     return leading_genus(name) if name else None
 
 
@@ -273,7 +274,7 @@ class NameIndex:
 
     def _key(self, label: str) -> tuple[object, ...] | None:
         if label not in self._keys:
-            name = _read(label)
+            name = read_name(label)
             self._keys[label] = _key(name) if name else None
         return self._keys[label]
 
@@ -281,7 +282,7 @@ class NameIndex:
         folded = fold(text)
         if folded in self._exact:
             return Match(self._exact[folded], "exact", text)
-        name = _read(text, genus)
+        name = read_name(text, genus)
         label = self._only(self._by_lowered.get(folded.casefold(), []), text) or self._parsed(name, text)
         if label:
             return Match(label, "parsed", text)
@@ -294,14 +295,14 @@ class NameIndex:
         same = [label for label in self._by_word.get(_anchor(name), []) if self._key(label) == wanted]
         if len(same) > 1:  # two ranks of one epithet: the name's own rank decides, if it has one
             printed = str(name)
-            same = [label for label in same if str(_read(label)) == printed] or same
+            same = [label for label in same if str(read_name(label)) == printed] or same
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
         synonym = self._synonym_index._search(text, genus, frozenset()) if self._synonym_index else None  # noqa: SLF001 - another of this class
         if synonym is None or synonym.how == "species" or synonym.label in seen:
             return None
-        name = _read(synonym.label)
+        name = read_name(synonym.label)
         accepted = self._search(self.synonyms[synonym.label], name.genus if name else genus, seen | {synonym.label})
         if accepted is None:
             return None
@@ -353,7 +354,7 @@ def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     return dict(groups)
 
 
-def _read(text: str, genus: str | None = None) -> PlantName | None:
+def read_name(text: str, genus: str | None = None) -> PlantName | None:
     """Return the parts of a name, or None if it is no plant name."""
     try:
         return parse(text, genus)
@@ -384,7 +385,7 @@ def _leans(name: PlantName) -> bool:
 
 
 def _written_out(text: str, genus: str | None) -> str:
-    name = _read(text, genus)
+    name = read_name(text, genus)
     return str(name) if name else fold(text)
 
 

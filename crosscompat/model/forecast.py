@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.composition import Logits, joined, together
 from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
-from crosscompat.model.pairings import Levels, Pairings
+from crosscompat.model.pairings import Levels, Pairings, Parents
 from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.model.stages import STEPS, WHOLE
@@ -25,6 +25,7 @@ __all__ = [
     "all_joined",
     "chance_of",
     "chances",
+    "correlations",
     "doubted",
     "effect_columns",
     "flowers_for",
@@ -74,12 +75,9 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """Chance of at least one seedling.
+    """Chance of at least one seedling, arrays of shape (n_pairs,).
 
-    Attributes
-    ----------
-    mean, low, high : ndarray of float, shape (n_pairs,)
-        Posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
+    The posterior mean, and the 5th and 95th percentiles; the mean where a long tail takes it beyond one of them.
     """
 
     mean: Floats
@@ -152,16 +150,11 @@ def step_logits(
     *,
     learned: bool = True,
 ) -> Logits:
-    """Return the logit of one step of each pairing, by what was counted at it alone.
+    """Return the logit of one step of each pairing, by what was counted at it alone; unless ``learned``, its prior.
 
-    Parameters
-    ----------
-    model, rows, asked, farther
-        As for `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by (b² + var b) s²,
-        with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not sure.
-    step : str
-    learned : bool
-        Whether the crosses count; if not it is the prior.
+    The arguments are those of `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by
+    (b² + var b) s², with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not
+    sure.
     """
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
@@ -226,6 +219,44 @@ def effect_columns(fit: StepFit, asked: Pairings) -> tuple[Floats, Floats]:
             unsaid -= np.einsum("ij,ij->i", kin[new] @ fit.inherited[k], kin[new])
         extra[new] += np.maximum(unsaid, 0.0)
     return rows, extra
+
+
+def correlations(model: FittedModel, rows: Floats, asked: Pairings, parents: Parents) -> Floats:
+    """Return how the logits of some pairings go together, shape (n_pairs, n_pairs), by the crosses of the whole way.
+
+    Two pairings share the coefficients, the effects of parents crossed before, and those of a parent that both have and
+    nobody crossed; the fate of one cross is its own.
+
+    Examples
+    --------
+    Before any cross, two pairings of one mother go together more than two that share nobody.
+
+    >>> from crosscompat.model.composition import SeedsPerPod
+    >>> from crosscompat.model.fitted import prior_model
+    >>> from crosscompat.pairing import DistanceScale, recipe_for
+    >>> model = prior_model(recipe_for(None, DistanceScale(1.0, ())), SeedsPerPod(20.0, 1.0))
+    >>> parents = Parents(["a", "a", "c"], ["x", "y", "z"])
+    >>> found = correlations(model, np.zeros((3, 0)), _strangers(3), parents)
+    >>> bool(found[0, 1] > found[0, 2] > 0), np.diag(found).tolist()
+    (True, [1.0, 1.0, 1.0])
+    """
+    fit, levels = model.fit_of(WHOLE) or prior_step(model, WHOLE), asked.levels
+    columns, extra = effect_columns(fit, asked)
+    columns[:, : fit.sizes[0]] = design_of(model.recipe, rows, model.means)
+    found: Floats = columns @ fit.covariance @ columns.T
+    sides = (
+        (levels.seed, parents.seed), (levels.pollen, parents.pollen),
+        (levels.seed_plant, parents.seed_plants), (levels.pollen_plant, parents.pollen_plants),
+    )  # fmt: skip
+    for variance, (level, names) in zip(fit.variances[:4], sides, strict=True):
+        if len(names):
+            named = np.array([name or "" for name in names])
+            new = (level < 0) & (named != "")
+            found += variance * (np.equal.outer(named, named) & np.logical_and.outer(new, new))
+    sd = np.sqrt(np.diag(columns @ fit.covariance @ columns.T) + extra + fit.variances[4:].sum())
+    found /= np.outer(sd, sd)
+    found[np.diag_indices(len(found))] = 1.0
+    return np.asarray(np.clip(found, -1.0, 1.0))
 
 
 def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:

@@ -35,18 +35,9 @@ class NotConverged(ArithmeticError):
 class Stage:
     """Everything about one stage but its variances.
 
-    The logit is offset + x coefficients + the sum of the effects; coefficients are normal with ``mean`` and ``sd``,
-    effects normal with mean 0 and variance sd² (share A + (1 - share) I).
-
-    Attributes
-    ----------
-    counts : Counts
-    x : ndarray of float, shape (n_records, p)
-    mean, sd : ndarray of float, shape (p,)
-        Normal prior of the coefficients; an infinite sd leaves one free.
-    factors, design : tuple of Factor, and DesignMatrix
-    offset : ndarray of float, shape (n_records,)
-        Known part of each logit.
+    The logit is offset (n_records,) + x (n_records, p) coefficients + the sum of the effects; coefficients are normal
+    with ``mean`` and ``sd``, shape (p,), an infinite sd leaving one free; effects are normal with mean 0 and variance
+    sd² (share A + (1 - share) I).
     """
 
     counts: Counts
@@ -60,15 +51,7 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Scales:
-    """How much the effects vary.
-
-    Attributes
-    ----------
-    sds : ndarray of float, shape (n_factors,)
-        Standard deviation of the effects of each factor, in logits.
-    share : float
-        The phylogenetic share lambda of those with a kinship, between 0 and 1.
-    """
+    """How much the effects of each factor vary, sds in logits, and the phylogenetic share lambda."""
 
     sds: Floats
     share: float = 0.5
@@ -96,13 +79,8 @@ class Elimination:
 
     Attributes
     ----------
-    design : DesignMatrix
-    weight : ndarray of float, shape (n_records,)
-        w.
-    variances : ndarray of float
-        Of the nested factors, finest first.
     keep : list of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one.
+        The product of 1 / (1 + v load) over the factors before each one, v its variance.
     load, gain : list of ndarray of float
         The sum of w * keep over each group, and v / (1 + v load).
     leaning : ndarray of float, shape (n_records, w)

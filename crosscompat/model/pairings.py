@@ -84,12 +84,7 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """Numbers of species and plants among those seen; -1 for one that is not among them.
-
-    Attributes
-    ----------
-    seed, pollen, seed_plant, pollen_plant : ndarray of int, shape (n,)
-    """
+    """Numbers of species and plants among those seen, shape (n,); -1 for one that is not among them."""
 
     seed: Ints
     pollen: Ints
@@ -186,16 +181,6 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     """Return the pairings that species would make in place of hybrids; None if there is no hybrid.
 
     A hybrid that the model has seen crosses of speaks for itself and stays in its place.
-
-    Examples
-    --------
-    >>> from crosscompat.phylogeny.taxa import HybridIndex
-    >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> tree = parse_newick("((Aloe_vera:1,Aloe_ferox:1):2,Aloe_rara:3);")
-    >>> taxa = Taxa(tree, HybridIndex(tree.tips))
-    >>> instead = in_place(taxa, Seen(), Parents(["Aloe vera × Aloe ferox"], ["Aloe_rara"]))
-    >>> instead.parents.seed, instead.parents.pollen, instead.weight.tolist()
-    (['Aloe_vera', 'Aloe_ferox'], ['Aloe_rara', 'Aloe_rara'], [0.5, 0.5])
     """
     labels = dict.fromkeys((*parents.seed, *parents.pollen))
     plants = {label: taxa.pedigree(label) for label in labels}

@@ -172,8 +172,10 @@ def matched(step: str, stage: Stage, points: tuple[Point, ...], pairs: Ints, pas
     covariance += (weights * away.T) @ away
     size = {factor.name: factor.size for factor in stage.factors}
     sizes = (p, size["seed"], size.get("seed_plant", 0), size.get("pollen_plant", 0))
-    variances, inherited = _mean_variances(stage, points), _inherited(stage, points)
-    return StepFit(step, mean, covariance, variances, inherited, ways.matched(covariance, mean), sizes, past)
+    variances = _by_effect(stage, weights @ np.array([point.mode.scales.sds**2 for point in points]))
+    return StepFit(
+        step, mean, covariance, variances, _inherited(stage, points), ways.matched(covariance, mean), sizes, past
+    )
 
 
 def _factor(stage: Stage, name: str) -> tuple[int, Factor]:
@@ -198,10 +200,10 @@ def _widened(spread: Floats, kin: list[tuple[slice, Floats]]) -> Floats:
     return np.block([[spread, across.T], [across, among]])
 
 
-def _mean_variances(stage: Stage, points: tuple[Point, ...]) -> Floats:
-    mean = sum(point.weight * point.mode.scales.sds**2 for point in points)
-    variance = dict(zip((factor.name for factor in stage.factors), np.asarray(mean), strict=True))
-    return np.array([variance.get(name, 0.0) for name in EFFECTS], dtype=np.float64)
+def _by_effect(stage: Stage, values: Floats) -> Floats:
+    """Put one number a factor in the order of ``EFFECTS``, 0 for those that are not in the model."""
+    value = dict(zip((factor.name for factor in stage.factors), values, strict=True))
+    return np.array([value.get(name, 0.0) for name in EFFECTS], dtype=np.float64)
 
 
 def _inherited(stage: Stage, points: tuple[Point, ...]) -> Floats:
@@ -221,8 +223,7 @@ def past_of(stage: Stage, most_likely: Mode, levels: Levels, record: Ints) -> Pa
 
     scales = most_likely.scales
     mode = find_mode(stage, scales, most_likely)
-    sd_of = {factor.name: float(sd) for factor, sd in zip(stage.factors, scales.sds, strict=True)}
-    variances = np.array([sd_of.get(name, 0.0) ** 2 for name in EFFECTS[:6]], dtype=np.float64)
+    variances = _by_effect(stage, scales.sds**2)[:6]
     return Past(stage.x, levels, mode.gradient, stage.mean, stage.sd, variances, scales.share, record)
 
 

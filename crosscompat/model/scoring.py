@@ -25,11 +25,16 @@ __all__ = [
     "by_season",
     "by_species",
     "calibration",
+    "known",
     "log_loss",
     "pair_numbers",
     "scores",
     "skill_interval",
+    "verdict_on",
 ]
+
+_MOST_BINS = 5
+_FEWEST_IN_A_BIN = 8
 
 _LEAST = 1e-12
 _Z90 = 1.6448536269514722
@@ -37,17 +42,7 @@ _Z90 = 1.6448536269514722
 
 @dataclass(frozen=True, slots=True)
 class Bin:
-    """Forecasts of about one size, and what came of them.
-
-    Attributes
-    ----------
-    forecast : float
-        Mean forecast.
-    took, low, high : float
-        Share that took, with its 90% interval (Wilson).
-    outcomes : float
-        How many outcomes stand behind it.
-    """
+    """Forecasts of about one size: their mean, the share that took with its 90% interval (Wilson), and how many."""
 
     forecast: float
     took: float
@@ -60,15 +55,9 @@ class Bin:
 class Scores:
     """The scores of one set of forecasts; NaN where the outcomes cannot tell.
 
-    Attributes
-    ----------
-    log_loss, brier : float
-        The smaller the better.
-    skill : float
-        Share of the base rate's Brier score that is saved; below 0 it is worse than the base rate.
-    auc : float
-        Chance that of a take and a failure the take had the larger forecast; 0.5 tells nothing.
-    outcomes : float
+    Log loss and Brier score are the better the smaller; the skill is the share of the base rate's Brier score that is
+    saved, below 0 where it is worse; the AUC is the chance that of a take and a failure the take had the larger
+    forecast.
     """
 
     log_loss: float
@@ -99,13 +88,7 @@ def brier(forecast: Floats, took: Floats, weight: Floats) -> float:
 
 
 def auc(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both.
-
-    Examples
-    --------
-    >>> auc(np.array([0.2, 0.6, 0.4]), np.array([0.0, 1.0, 1.0]), np.ones(3))
-    1.0
-    """
+    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both."""
     values, place = np.unique(forecast, return_inverse=True)
     takes = np.bincount(place, weight * took, minlength=len(values))
     failures = np.bincount(place, weight * (1.0 - took), minlength=len(values))
@@ -166,10 +149,11 @@ def skill_interval(
     return skill - reach, min(1.0, skill + reach)
 
 
-def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int = 5) -> list[Bin]:
+def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None = None) -> list[Bin]:
     """Return what came of forecasts of about one size, in at most so many bins of about as many outcomes each.
 
-    Equal forecasts are never parted; the arrays are as for `log_loss`.
+    Equal forecasts are never parted; the arrays are as for `log_loss`. By default there are as many bins, at most
+    five, as eight outcomes each fill.
 
     Examples
     --------
@@ -177,6 +161,8 @@ def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int = 5) -
     ...     np.array([0.2, 0.2, 0.8, 0.8]), np.array([0.0, 1.0, 1.0, 1.0]), np.ones(4), bins=2)]
     [(0.2, 0.5, 2.0), (0.8, 1.0, 2.0)]
     """
+    if bins is None:
+        bins = max(1, min(_MOST_BINS, int(weight.sum()) // _FEWEST_IN_A_BIN))
     values, place = np.unique(forecast, return_inverse=True)
     cumulated = np.cumsum(np.bincount(place, weight, minlength=len(values)))
     bin_of = (
@@ -208,13 +194,7 @@ MOST, FOLDS = 40, 20
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Crosses that are forecast by a model which has not seen them.
-
-    Attributes
-    ----------
-    held, train : ndarray of int, shape (n_held,) and (n_train,)
-        Places of the crosses held out, and of those that the model is fitted on, in order.
-    """
+    """Crosses held out of a fit, and those that it learns from: places among all, in order."""
 
     held: Ints
     train: Ints
@@ -297,3 +277,28 @@ def _dealt(pairs: Ints, most: int) -> list[Ints]:
 
 def _fold(held: Flags) -> Fold:
     return Fold(np.flatnonzero(held), np.flatnonzero(~held))
+
+
+def known(value: float) -> float | None:
+    """Return a score, None for one that the outcomes cannot tell (NaN)."""
+    return None if np.isnan(value) else value
+
+
+def verdict_on(skill: float, low: float | None, high: float | None) -> str:
+    """Return the verdict on a skill against the base rate and its 90% interval.
+
+    Returns
+    -------
+    str
+        ``better`` or ``worse`` where the interval leaves no doubt, else ``perhaps`` or ``no_better``.
+
+    Examples
+    --------
+    >>> verdict_on(0.3, 0.1, 0.5), verdict_on(0.3, -0.1, 0.7), verdict_on(-0.1, None, None)
+    ('better', 'perhaps', 'no_better')
+    """
+    if low is not None and low > 0:
+        return "better"
+    if high is not None and high < 0:
+        return "worse"
+    return "perhaps" if skill > 0 else "no_better"

@@ -50,13 +50,13 @@ _CLOSED_WITH = {**{stage: stage for stage in STAGES}, "pod": "hold"}
 
 @dataclass(frozen=True, slots=True)
 class StepCounts:
-    """What crosses say of one step.
+    """What crosses say of one step, arrays of shape (n_crosses,).
 
     Attributes
     ----------
-    tried, took : ndarray of float, shape (n_crosses,)
+    tried, took : ndarray of float
         How many entered and how many came through; 1 and 0 where the step says nothing.
-    some, known : ndarray of bool, shape (n_crosses,)
+    some, known : ndarray of bool
         True where only "some of these came through" is known; False where the step says nothing.
     """
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
-from crosscompat.book.records import SELFED
+from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
+from crosscompat.book.current_plants import Plants
+from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -20,8 +23,7 @@ from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, no_surer, outlook
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
-from crosscompat.model.stages import STAGES, step_counts
-from crosscompat.model.training_set import CROSS
+from crosscompat.model.training_set import USUAL_WINDOWS, TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
@@ -35,6 +37,12 @@ __all__ = ["TakeModel"]
 _READ_AS = ("species", "synonym")
 _PARENTS = ("seed_parent", "pollen_parent")
 _PLANTS = ("seed_plant", "pollen_plant")
+_READ = (
+    *("date", *_PARENTS, *_PLANTS, "kind", "pollen_kind", "technique", "proof", "lost_to"),
+    *("only_successes", "stamens_removed", "recorded_at", *COUNT_COLUMNS),
+)
+_LONG_AGO = "1000-01-01"
+"""The day of a cross without one: every stage of it is over."""
 
 
 class TakeModel:
@@ -51,12 +59,16 @@ class TakeModel:
     most_seeds : int, optional
         Most seeds that a pod can hold (3 in spurges).
 
+    windows : mapping of str to float, optional
+        Days after the pollination on which ``set``, ``hold``, ``fill`` and ``germinate`` are judged and closed; where
+        crosses are dated, a stage says nothing before.
+
     Attributes
     ----------
     fitted_ : FittedModel
         What was learned; before ``fit`` the prior alone.
     left_out_ : Series of str
-        Why rows of the last ``fit`` did not enter, by the index of its table.
+        Why rows of the last ``fit`` do not count, by the index of its table; a word of ``training_set.REASONS``.
 
     Examples
     --------
@@ -81,64 +93,87 @@ class TakeModel:
         *,
         seeds_per_pod: float = 20.0,
         most_seeds: int | None = None,
+        windows: Mapping[str, float] = USUAL_WINDOWS,
     ) -> None:
         self.distances = tree_or_distances
         self.traits = traits
         self.pod = (seeds_per_pod, most_seeds)
+        self.windows = windows
         self._recipe = recipe_for(traits, scale_of(tree_or_distances))
         self.fitted_: FittedModel = prior_model(self._recipe, SeedsPerPod(seeds_per_pod, 1.0, most_seeds))
 
-    def fit(self, crosses: pd.DataFrame) -> Self:
-        """Learn from crosses.
+    def fit(self, crosses: pd.DataFrame, *, as_of: date | None = None) -> Self:
+        """Learn from crosses, by the rules of the cross book as far as the table has their columns.
 
         Parameters
         ----------
         crosses : DataFrame
-            A row a cross, with ``seed_parent``, ``pollen_parent`` (species, or formulas of hybrids such as ``Aloe vera
-            × A. ferox``) and either ``tried`` and ``took`` (units, and units with a seedling) or any of the counts
-            ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank
-            count is unknown, never a failure; a cross whose counts leave the outcome open does not enter. Optional:
-            ``seed_plant`` and ``pollen_plant``, the very plants, and ``weight``, how much of a full record each row is
-            (1 where absent; a row of weight 0 does not enter). Every stage is taken as over. The table is not changed.
-            By ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``only_successes``, ``lost_to`` and the very plants,
-            where given, rows are left out as ``retrain`` leaves them out.
+            A row a cross, such as ``crosscompat export --crosses`` writes, with ``seed_parent``, ``pollen_parent``
+            (species, or formulas of hybrids such as ``Aloe vera × A. ferox``) and either ``tried`` and ``took`` (units,
+            and units with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``,
+            ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure. Optional, and
+            read where they are there: ``date``, without which every stage is over; ``seed_plant`` and ``pollen_plant``,
+            the very plants; ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``lost_to``, ``only_successes``,
+            ``stamens_removed`` and ``recorded_at``; and ``weight``, how much of a full record each row is (1 where
+            absent; a row of weight 0 is not read further). The table is not changed.
+        as_of : date, optional
+            The day on which the season is read; today by default.
+
+        Returns
+        -------
+        TakeModel
+            Itself; ``left_out_`` says which crosses do not count, and why.
 
         Raises
         ------
         WrongUse
             If a column is missing.
         BadInput
-            If counts are no whole numbers or impossible, a weight is no number of 0 or more, a parent is blank, a
-            pair's distance is not known, or the tree has negative lengths.
+            If something cannot be read, counts are impossible, a weight is no number of 0 or more, a pair's distance
+            is not known, or the tree has negative lengths.
         UnknownName
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
+        import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
         _need(crosses, _PARENTS)
-        given = _count_arrays(crosses)
-        lost = ~_column(crosses, "lost_to").isna().to_numpy(dtype=np.bool_)
-        outcomes, weight = outcomes_of(given, lost), _weights(crosses)
-        steps = step_counts(given, np.full(len(crosses), np.inf), dict.fromkeys(STAGES, 0.0), lost)
-        never = _never(crosses)
-        entered = steps.speaks & (weight > 0) & never.isna().to_numpy(dtype=np.bool_)
-        silent = never.isna() & ~steps.speaks
-        self.left_out_ = never.mask(silent, "unknown_outcome").mask(silent & lost, "lost").dropna()
-        seed, pollen = self._parents(crosses.loc[entered])
+        _need_counts(crosses)
+        weight = _weights(crosses)
+        weighed = np.flatnonzero(weight > 0)
+        table = crosses.iloc[weighed]
+        training = training_set_from(
+            _cross_records(table, weighed),
+            Plants.of([]),
+            self._positions.index,
+            as_of=as_of or datetime.now().astimezone().date(),
+            windows=self.windows,
+            self_fertile=self_fertile_labels(self.traits, self._positions.index),
+        )
+        nowhere = [left.cross.row for left in training.left_out if left.reason == "not_in_tree"]
+        rows = [cross.row for cross in training.crosses]
+        self._parents(crosses.iloc[[row - 1 for row in sorted((*nowhere, *rows))]])
+        out = [left.cross.row - 1 for left in training.left_out]
+        self.left_out_ = pd.Series([left.reason for left in training.left_out], crosses.index[out], dtype=object)
+        self.fitted_ = self._fitted(training, weight[[row - 1 for row in rows]])
+        return self
+
+    def _fitted(self, training: TrainingSet, weight: Floats) -> FittedModel:
+        seed, pollen = training.seed, training.pollen
         species = tuple(sorted({*seed, *pollen}))
         distance = self._positions.apart(seed, pollen)
-        at = np.flatnonzero(entered)
-        self.fitted_ = fit_crosses(
+        plants = ([cross.seed_plant for cross in training.crosses], [cross.pollen_plant for cross in training.crosses])
+        return fit_crosses(
             self._recipe,
             pair_rows(self._recipe, distance, self.traits, seed, pollen),
-            steps[at],
-            weight[at],
-            parents=Parents(seed, pollen, *_plants(crosses.loc[entered])),
+            training.counts,
+            training.weight * weight,
+            parents=Parents(seed, pollen, *plants),
             pod=self.pod,
-            took=int(outcomes[at].fruitful.sum()),
-            finished=int(outcomes[at].known.sum()),
+            took=int(training.outcomes.fruitful.sum()),
+            finished=int(training.outcomes.known.sum()),
             farthest=float(np.nanmax(distance, initial=0.0)),
             related=relatedness(self.distances, species, pedigree=self._positions.pedigree) if species else None,
         )
-        return self
 
     def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:
         """Return the chance of at least one seedling of each pairing.
@@ -155,7 +190,9 @@ class TakeModel:
         -------
         DataFrame
             ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
-            percentiles), with the rows, their order, the names and the index as given; ``attrs["basis"]`` is ``prior``
+            percentiles) and ``note``, with the rows, their order, the names and the index as given. The note says
+            where nothing but the prior stands behind a chance, and which rows are selfs: one plant with itself has no
+            chance (NaN), and one species with itself is taken for two plants of it. ``attrs["basis"]`` is ``prior``
             where no cross was learned from, else ``crosses``.
 
         Raises
@@ -168,11 +205,27 @@ class TakeModel:
         _need(pairings, _PARENTS)
         if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
+        _refuse_blanks(pairings)
         seed, pollen = self._parents(pairings)
-        answer = chances(self._logits(Parents(seed, pollen, *_plants(pairings))), flowers)
-        table = pairings.loc[:, list(_PARENTS)].assign(chance=answer.mean, low=answer.low, high=answer.high)
+        parents = Parents(seed, pollen, *_plants(pairings))
+        answer = chances(self._logits(parents), flowers)
+        plants = zip(parents.seed_plants, parents.pollen_plants, strict=True)
+        alone = np.array([mother is not None and mother == father for mother, father in plants], dtype=np.bool_)
+        numbers = {name: np.where(alone, np.nan, getattr(answer, name)) for name in ("mean", "low", "high")}
+        table = pairings.loc[:, list(_PARENTS)].assign(
+            chance=numbers["mean"], low=numbers["low"], high=numbers["high"], note=self._notes(parents, alone)
+        )
         table.attrs["basis"] = "crosses" if self.fitted_.steps else "prior"
         return table
+
+    def _notes(self, parents: Parents, alone: NDArray[np.bool_]) -> list[str]:
+        """Say what to know of each chance: that it is a self, and that no cross stands behind it."""
+        prior = [] if self.fitted_.steps else [say("take.note.prior")]
+        same = [seed == pollen for seed, pollen in zip(parents.seed, parents.pollen, strict=True)]
+        return [
+            say("take.note.self") if self_row else " ".join([*prior, *([say("take.note.within")] if within else [])])
+            for self_row, within in zip(alone, same, strict=True)
+        ]
 
     def _logits(self, parents: Parents) -> Logits:
         own = self._by_numbers(parents)
@@ -194,7 +247,6 @@ class TakeModel:
         return Taxa(self.distances, HybridIndex(self.distances.tips))
 
     def _parents(self, table: pd.DataFrame) -> tuple[list[str], list[str]]:
-        _refuse_blanks(table)
         pairs = list(zip(table["seed_parent"], table["pollen_parent"], strict=True))
         index = self._positions.index
         seed = {name: index.match(str(name)) for name in dict.fromkeys(mother for mother, _ in pairs)}
@@ -204,55 +256,55 @@ class TakeModel:
         return [seed[mother].label for mother, _ in pairs], [pollen[pair].label for pair in pairs]
 
 
-def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
-    """Return a column of a table as objects; where there is none, all is missing."""
-    return table.get(name, table["seed_parent"].map(lambda _: None)).astype(object)
-
-
-def _never(crosses: pd.DataFrame) -> pd.Series[Any]:
-    """Return why rows can never speak for their pairing, missing where they can; the first reason counts."""
-    kind, pollen, technique, proof, only, mother, father = (
-        _column(crosses, name) for name in ("kind", "pollen_kind", "technique", "proof", "only_successes", *_PLANTS)
-    )
-    rules = {
-        "only_successes": only.astype(str).str.lower().isin({"yes", "true", "1"}),
-        "selfed": proof == SELFED,
-        "technique": technique.notna() & (technique != "plain"),
-        "check": kind.notna() & (kind != CROSS),
-        "one_clone": mother.notna() & (mother == father),
-        "no_pairing": pollen.notna() & ~pollen.isin({"one", "several"}),
-    }
-    reason = crosses["seed_parent"].map(lambda _: None).astype(object)
-    for name, holds in rules.items():
-        reason = reason.mask(holds, name)
-    return reason
-
-
 def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
     missing = [column for column in columns if column not in table.columns]
     if missing:
         raise WrongUse(say("take.columns", missing=", ".join(missing), got=", ".join(map(str, table.columns))))
 
 
-def _count_arrays(crosses: pd.DataFrame) -> dict[str, Floats]:
+def _need_counts(crosses: pd.DataFrame) -> None:
     given = [column for column in COUNT_COLUMNS if column in crosses.columns]
     if not given or ("tried" in given) != ("took" in given):
         raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
+
+
+def _cross_records(table: pd.DataFrame, places: NDArray[np.intp]) -> list[Cross]:
+    """Read rows as the cross book reads a table of crosses; each has the number of its row, from 1."""
+    columns = [column for column in _READ if column in table.columns]
+    dated = {} if "date" in columns else {"date": _LONG_AGO}
+    cells = {column: [_cell_text(value) for value in table[column]] for column in columns}
+    half = [None in both for both in zip(*(cells.get(name, ()) for name in ("tried", "took")), strict=True)]
+    for name in ("tried", "took") if half else ():  # how many of an unknown number says nothing
+        cells[name] = [None if skip else text for skip, text in zip(half, cells[name], strict=True)]
+    rows = [
+        Row(int(place) + 1, {**dated, **{column: texts[i] for column, texts in cells.items()}})
+        for i, place in enumerate(places)
+    ]
     faults: list[Fault] = []
-    counts = {column: _numbers(column, crosses[column], faults) for column in given}
-    faults += [Fault(Place(row=i + 1, column=column), what) for i, column, what in impossible(counts)]
+    crosses = crosses_in(Sheet("", tuple(columns), tuple(rows)), faults)
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: fault.place.row or 0))
-    return counts
+    return crosses
 
 
-def _numbers(column: str, values: pd.Series[Any], faults: list[Fault]) -> Floats:
-    """Read a column of counts, NaN where blank; what is no whole number, 0 or more, adds a fault and is NaN."""
-    numbers = _numeric(values)
-    whole = (numbers >= 0) & (numbers == np.floor(numbers)) & np.isfinite(numbers)
-    wrong = ~whole & values.notna().to_numpy(dtype=np.bool_)
-    faults += _faults(column, values, wrong, "take.whole")
-    return np.where(wrong, np.nan, numbers)
+def _cell_text(value: Any) -> str | None:
+    """Write a value as a table would hold it; None where it is blank."""
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
+    if value is None or pd.isna(value):
+        return None
+    if isinstance(value, (bool, np.bool_)):
+        return str(int(value))
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat() if value.tzinfo is None else as_text(value.to_pydatetime())
+    if isinstance(value, (float, np.floating)) and float(value).is_integer():
+        return str(int(value))
+    return as_text(value)
+
+
+def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
+    """Return a column of a table as objects; where there is none, all is missing."""
+    return table.get(name, table["seed_parent"].map(lambda _: None)).astype(object)
 
 
 def _numeric(values: pd.Series[Any]) -> Floats:

@@ -5,18 +5,30 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, Outcomes, count_arrays, outcomes_of, recorded_by
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import placed
+from crosscompat.book.placing import find_label, placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.stages import CrossCounts, step_counts
+from crosscompat.traits import TraitTable
 
-__all__ = ["DOUBTFUL", "REASONS", "LeftOut", "TrainingSet", "fruitful", "no_pairing", "training_set_from"]
+__all__ = [
+    "DOUBTFUL",
+    "REASONS",
+    "USUAL_WINDOWS",
+    "LeftOut",
+    "TrainingSet",
+    "fruitful",
+    "no_pairing",
+    "self_fertile_labels",
+    "training_set_from",
+]
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +48,9 @@ REASONS = (
     "lost",
     "unknown_outcome",
 )
+
+USUAL_WINDOWS: Mapping[str, float] = MappingProxyType({"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0})
+"""Days after a pollination on which each stage is closed, where a group of plants is not known: judgements."""
 
 CROSS = "cross"
 _PLAIN = (None, "plain")
@@ -148,6 +163,15 @@ def training_set_from(
         np.array(weight, dtype=np.float64), tuple(left_out),
     )  # fmt: skip
     return every[entered]
+
+
+def self_fertile_labels(traits: TraitTable | None, index: NameIndex) -> set[str]:
+    """Return the labels of the species that a trait table knows to set seed to their own pollen."""
+    column = None if traits is None else next((c for c in traits.columns if c.name == "self_fertile"), None)
+    if traits is None or column is None:
+        return set()
+    selfs = (name for name, yes in zip(traits.species, column.values, strict=True) if yes is True)
+    return {label for name in selfs if (label := find_label(index, name))}
 
 
 def no_pairing(cross: Cross, plants: Plants) -> str | None:

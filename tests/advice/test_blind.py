@@ -6,9 +6,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from crosscompat.advice.blind import FORECASTS, blind_forecasts, gave_a_seedling
 from crosscompat.advice.predict import chances_of, training_set_of
 from crosscompat.advice.retrain import learn
+from crosscompat.advice.score import FORECASTS, blind_forecasts, gave_a_seedling
 from crosscompat.book.current_plants import Plant
 from crosscompat.model.pairings import Parents
 from crosscompat.model.scoring import Fold, by_pair, by_season, by_species

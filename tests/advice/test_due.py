@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from crosscompat.advice.due import due_list, due_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.book.timelines import FEWEST, Life, Lot, Span, Tray, days_of_book, lives_of, usual_days
+from crosscompat.book.timelines import FEWEST, Life, Span, Tray, days_of_book, lives_of, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import say
 from crosscompat.show.exports import Reminder, calendar_file
@@ -28,6 +28,10 @@ def on(days):
 
 def life(**known):
     return Life("0" * 36, "25-01", seed_parent="Echinocereus coccineus", brushed=[BRUSH], **known)
+
+
+def lot(name, day, pods=None, good=None, left=None):
+    return records.SeedLot(id=name, cross="0" * 36, date=day, pods=pods, filled=good, left=left)
 
 
 def found(one, day, spans=CACTUS, **more):
@@ -60,16 +64,16 @@ def found(one, day, spans=CACTUS, **more):
         ({"swelling": [(on(8), 2)], "ripe": [(on(70), 1)]}, 71, [("ripe", 70, False)]),
         ({"ripe": [(on(70), 0)]}, 71, []),
         ({"swelling": [(on(8), 2)], "ripe": [(on(50), 0)]}, 71, [("harvest", 60, False)]),
-        ({"ripe": [(on(70), 1)], "lots": [Lot("l", on(70))]}, 80, [("sow", 70, False)]),
-        ({"ripe": [(on(70), 1)], "lots": [Lot("l", on(70), good=0)]}, 80, []),
-        ({"ripe": [(on(70), 1)], "lots": [Lot("l", None, good=9)]}, 80, []),
-        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 3)]}, 80, [("sow", 70, False)]),
-        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 80, [("harvest", 60, False), ("sow", 70, False)]),
-        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1)]}, 91, [("sow", 70, False)]),
-        ({"swelling": [(on(8), 3)], "lots": [Lot("l", on(70), 1, left=0)]}, 91, []),
+        ({"ripe": [(on(70), 1)], "lots": [lot("l", on(70))]}, 80, [("sow", 70, False)]),
+        ({"ripe": [(on(70), 1)], "lots": [lot("l", on(70), good=0)]}, 80, []),
+        ({"ripe": [(on(70), 1)], "lots": [lot("l", None, good=9)]}, 80, []),
+        ({"swelling": [(on(8), 3)], "lots": [lot("l", on(70), 3)]}, 80, [("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [lot("l", on(70), 1)]}, 80, [("harvest", 60, False), ("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [lot("l", on(70), 1)]}, 91, [("sow", 70, False)]),
+        ({"swelling": [(on(8), 3)], "lots": [lot("l", on(70), 1, left=0)]}, 91, []),
         ({"died": on(10)}, 11, [("tell", 10, True)]),
         ({"died": on(10), "swelling": [(on(8), 2)]}, 70, [("tell", 10, True)]),
-        ({"died": on(80), "swelling": [(on(8), 2)], "lots": [Lot("l", on(70), 1)]}, 81, [("sow", 70, False)]),
+        ({"died": on(80), "swelling": [(on(8), 2)], "lots": [lot("l", on(70), 1)]}, 81, [("sow", 70, False)]),
         ({"died": on(10), "swelling": [(on(8), 0)]}, 11, []),
         ({"over": True}, 10, []),
         ({"over": True, "swelling": [(on(8), 2)]}, 70, []),
@@ -117,7 +121,7 @@ def test_flowers_brushed_on_a_later_visit_are_looked_at_too():
 
 
 def test_a_second_harvest_is_sown_though_the_first_one_was():
-    lots = [Lot("a", on(70), 1), Lot("b", on(80), 1)]
+    lots = [lot("a", on(70), 1), lot("b", on(80), 1)]
     assert found(life(lots=lots, trays=[tray(lot="a", lost=True)]), 110) == [("sow", 80, False)]
     assert found(life(lots=lots, trays=[tray(lost=True)]), 110) == []
 
@@ -169,7 +173,7 @@ def seen_on(one, what, day, n):
     new = {
         "swelling": lambda: (on(day), n),
         "ripe": lambda: (on(day), n),
-        "lots": lambda: Lot(f"l{day}", on(day), n, 10 * n),
+        "lots": lambda: lot(f"l{day}", on(day), n, 10 * n),
         "trays": lambda: Tray(f"t{len(one.trays)}", on(day), 10, looks=[(on(day + 9), n)] if n else []),
     }[what]()
     return replace(one, **{what: [*getattr(one, what), new]})
@@ -211,7 +215,7 @@ def grown(n, swelling=9, ripe=70, up=12):
     trays = [Tray(f"t{i}", on(100), 30, looks=[(on(100 + up), 4), (on(140), 5)]) for i in range(n)]
     return [
         replace(
-            life(), swelling=[(on(swelling), 1)], ripe=[(on(ripe), 1)], lots=[Lot(f"l{i}", on(ripe))], trays=[trays[i]]
+            life(), swelling=[(on(swelling), 1)], ripe=[(on(ripe), 1)], lots=[lot(f"l{i}", on(ripe))], trays=[trays[i]]
         )
         for i in range(n)
     ]
@@ -277,8 +281,8 @@ def test_a_life_is_read_from_the_book_and_what_is_later_has_not_happened():
     assert (whole.seed_parent, whole.pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
     assert (whole.died, early.died) == (on(150), None)
     assert (whole.brushed, whole.pods, whole.dropped, whole.ripe) == ([BRUSH], 2, 1, [(on(70), 1)])
-    assert (whole.lots[0].good, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
-    assert (early.pods, [lot.day for lot in early.lots], early.trays) == (2, [on(70)], [])
+    assert (whole.lots[0].filled, whole.trays[0].looks, whole.trays[0].lost) == (30, [(on(100), 3)], True)
+    assert (early.pods, [one.date for one in early.lots], early.trays) == (2, [on(70)], [])
 
 
 def test_a_cross_called_over_was_not_yet_before_what_was_seen_later():

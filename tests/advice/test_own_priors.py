@@ -6,9 +6,9 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.blind import blind_forecasts
 from crosscompat.advice.figures import basis_figures
 from crosscompat.advice.predict import basis_of, fitted_on, training_set_of
+from crosscompat.advice.score import blind_forecasts
 from crosscompat.collection.settings import Settings
 from crosscompat.model.scoring import by_pair
 

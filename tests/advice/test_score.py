@@ -8,9 +8,8 @@ import pytest
 from sklearn import metrics
 
 from crosscompat.advice import score as score_room
-from crosscompat.advice.blind import blind_forecasts, gave_a_seedling
 from crosscompat.advice.predict import training_set_of
-from crosscompat.advice.score import WAYS, ForecastScore, score
+from crosscompat.advice.score import WAYS, ForecastScore, blind_forecasts, gave_a_seedling, score
 from crosscompat.book.crosses import Cross
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import WrongUse

@@ -103,7 +103,7 @@ ALTERNATING = [1, 0] * 10
 def test_the_verdict(scored, chances, takes, verdict):
     record = scored(chances, takes)
     assert record.verdict == verdict
-    assert record.says[0].startswith(f"Of {len(takes)} crosses that had been forecast")
+    assert record.says[0].startswith(f"Of {len(takes)} crosses forecast in advance")
     assert f"{sum(takes)} gave a seedling" in record.says[0]
     if verdict in {"few", "alike"}:
         assert len(record.says) == 2
@@ -122,11 +122,9 @@ def test_calibration_is_said_in_words(scored):
     record = scored([0.3] * 8 + [0.7] * 8, takes)
     low, high = record.calibration
     assert (low.chance, low.crosses, low.took) == (pytest.approx(0.3), 8, 8)
-    assert (
-        low.says == "Where about 1 in 3 was said (30% on average), 8 of 8 crosses gave a seedling: more than was said."
-    )
-    assert high.says.endswith("0 of 8 crosses gave a seedling: fewer than was said.")
-    assert scored([0.5] * 8, [1, 0] * 4).calibration[0].says.endswith("too few to tell.")
+    assert low.says == "Said about 1 in 3 (30% on average): 8 of 8 crosses gave a seedling, more than said."
+    assert high.says.endswith("0 of 8 crosses gave a seedling, fewer than said.")
+    assert scored([0.5] * 8, [1, 0] * 4).calibration[0].says.endswith("no clear difference.")
 
 
 def test_every_cross_stands_behind_the_calibration(scored):
@@ -144,7 +142,7 @@ def test_a_forecast_given_while_the_cross_was_under_way_is_told_as_such(collecti
     ledger = [given(date(2024, 5, 20), "Aus bus", "Aus cus", 0.4, 3, cross="1")]
     record = track_record(made, ledger, training_set_of(made, READ))
     assert (record.under_way, record.forecasts[0].under_way) == (1, True)
-    assert record.says[1].startswith("1 forecast was given while the cross was under way.")
+    assert record.says[1].startswith("1 forecast was made after the brush.")
 
 
 def test_nothing_forecast_or_nothing_finished_is_no_record(collection, cross, book):

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crosscompat.book.find_records import find_number
 from crosscompat.book.numbers import (
     LETTERS,
     OURS,
     check_letter,
-    find_number,
     next_number,
     pattern_fault,
     read_pattern,
@@ -142,7 +142,7 @@ def test_a_wrong_letter_is_told_from_an_unknown_number_and_the_near_ones_are_nam
         find_number("26-017X", known, NUMBER)
     assert set(swapped.value.nearest) == {"26-017Y", "26-071X", "26-018U"}
     right = f"26-019{check_letter('26019')}"
-    with pytest.raises(UnknownName, match=f'^There is no cross with the number "{right}"\\. The nearest'):
+    with pytest.raises(UnknownName, match=f"^There is no cross with the number “{right}”\\. The nearest"):
         find_number(right, ["26-017Y"], NUMBER)
 
 

@@ -20,6 +20,7 @@ COMMANDS = (
     *(
         "new",
         "observe",
+        "plan",
         "plant",
         "pollinate",
         "priors",

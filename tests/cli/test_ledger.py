@@ -55,13 +55,13 @@ def test_a_dry_run_scores_and_writes_nothing(retrain, ledger):
     before = ledger()
     text = flat(retrain("2026-10-31", "--dry-run", "--why").stdout)
     assert ledger() == before
-    assert "knowing how often your crosses had taken until then" in text
-    assert text.index("What was said before") < text.index("Where about") < text.index("What weighs how much now")
+    assert "knowing how often your crosses take" in text
+    assert text.index("How past forecasts") < text.index("Said about") < text.index("What weighs how much now")
 
 
 def test_without_a_ledger_nothing_is_scored_and_one_is_begun(retrain, own, ledger, with_tables):
     with_tables(own, forecasts_csv=None)
-    assert "What was said before" not in retrain("2026-10-31").stdout
+    assert "How past forecasts" not in retrain("2026-10-31").stdout
     assert {line.date for line in ledger()} == {date(2026, 10, 31)}
 
 
@@ -94,6 +94,6 @@ def test_the_record_fits_the_screen(record, monkeypatch, capsys, columns):
     bins = [CameTrue(**entry) for entry in record["calibration"]]
     print_track_record(TrackRecord(**record | {"calibration": bins}))
     heading, *lines = capsys.readouterr().out.splitlines()
-    assert heading.startswith("What was said")
+    assert heading.startswith("How past forecasts")
     assert len(lines) > 5
     assert max(map(len, lines)) <= columns

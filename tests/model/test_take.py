@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import datetime as dt
 import warnings
 
 import numpy as np
@@ -9,12 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat import TakeModel, read_distances
+from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import BadInput, NameWarning, UnknownName, WrongUse
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook, step_logits
 from crosscompat.model.pairings import Parents, pairings_of, relatedness
 from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.model.training_set import REASONS, USUAL_WINDOWS
 from crosscompat.pairing import CURVES, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.traits import TraitColumn, TraitTable
@@ -75,7 +78,7 @@ def test_rows_order_index_and_names_are_as_given():
     asked = ASKED.assign(seed_parent=ASKED["seed_parent"].str.replace(" ", "_"), note="x").iloc[::-1]
     asked.index = pd.Index([f"row {i // 2}" for i in range(len(asked))], name="mine")  # every label comes twice
     found = forecast(asked=asked)
-    assert list(found.columns) == ["seed_parent", "pollen_parent", "chance", "low", "high"]
+    assert list(found.columns) == ["seed_parent", "pollen_parent", "chance", "low", "high", "note"]
     pd.testing.assert_index_equal(found.index, asked.index)
     pd.testing.assert_frame_equal(found[["seed_parent", "pollen_parent"]], asked[["seed_parent", "pollen_parent"]])
     assert found["chance"].to_numpy() == pytest.approx(forecast()["chance"].to_numpy()[::-1])
@@ -172,7 +175,7 @@ def test_crosses_that_say_nothing_give_the_prior(rows):
 
 
 def test_no_pairings_have_no_forecast():
-    assert forecast(asked=ASKED.iloc[:0]).shape == (0, 5)
+    assert forecast(asked=ASKED.iloc[:0]).shape == (0, 6)
 
 
 def test_no_record_moves_the_scale_of_the_distance():
@@ -282,13 +285,13 @@ def test_flowers_must_be_one_at_least(flowers):
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ({"tried": -1}, "row 1, column tried: A count must be a whole number, 0 or more, got -1"),
-        ({"took": 2.5}, "row 1, column took: A count must be a whole number, 0 or more, got 2.5"),
-        ({"took": np.inf}, "row 1, column took: A count must be a whole number, 0 or more, got inf"),
-        ({"took": "some"}, "row 1, column took: A count must be a whole number, 0 or more, got some"),
+        ({"tried": -1}, "row 1, column tried: “-1” is no whole number."),
+        ({"took": 2.5}, "row 1, column took: “2.5” is no whole number."),
+        ({"took": np.inf}, "row 1, column took: “inf” is no whole number."),
+        ({"took": "some"}, "row 1, column took: “some” is no whole number."),
         ({"took": 7}, "row 1, column took: There are more units that took than units tried (7 > 6)."),
         ({"tried": 0, "took": 0}, "row 1, column tried: A cross has at least one unit"),
-        ({"seed_parent": None}, "row 1, column seed_parent: A name is missing here."),
+        ({"seed_parent": None}, "row 1, column seed_parent: This must be filled in."),
     ],
 )
 def test_what_cannot_be_is_told_with_its_row(change, told):
@@ -365,6 +368,57 @@ def test_a_weight_that_is_none_is_told(weight):
     seen.iloc[2, seen.columns.get_loc("weight")] = weight
     with pytest.raises(BadInput, match="A weight must be a number, 0 or more"):
         TakeModel(TREE).fit(seen)
+
+
+def test_what_the_cross_book_would_not_count_does_not_count_here():
+    """A row a rule, each with the reason that the book gives; the dates are read on one day."""
+    plain = {"seed_parent": "Aus bus", "pollen_parent": "Aus eus", "date": "2024-05-01", "units": 6, "seedlings": 9}
+    odd = [
+        {"pollen_parent": None, "pollen_kind": "open"},
+        {"seed_plant": "B1", "pollen_plant": "B1"},
+        {"kind": "check of the pollen"},
+        {"technique": "mentor pollen"},
+        {"proof": "like the mother"},
+        {"only_successes": True},
+        {"recorded_at": pd.Timestamp("2025-08-01", tz="UTC")},
+        {"date": pd.Timestamp("2025-05-01")},
+        {"seedlings": None, "lost_to": "mice"},
+        {"seedlings": None},
+    ]
+    seen = pd.DataFrame([plain, *({**plain, **row} for row in odd)], index=range(100, 111))
+    model = TakeModel(TREE).fit(seen, as_of=dt.date(2025, 6, 1))
+    assert dict(model.left_out_) == dict(
+        zip(range(101, 111), [reason for reason in REASONS if reason != "not_in_tree"], strict=True)
+    )
+    assert model.fitted_.seen.crosses == 1
+    assert len(TakeModel(TREE).fit(seen.iloc[[0, 8]], as_of=dt.date(2026, 6, 1)).left_out_) == 0
+
+
+def test_seedlings_that_may_be_the_mothers_own_count_half():
+    selfs = TraitTable(("Aus bus",), (TraitColumn("self_fertile", "flag", True, (True,)),))
+    seen = SEEN.assign(stamens_removed=False)
+    doubted, half = (
+        TakeModel(TREE, selfs).fit(rows).fitted_ for rows in (seen, SEEN.assign(weight=[0.5, 1, 0.5, 1, 1, 1]))
+    )
+    assert doubted.steps[0].mean == pytest.approx(half.steps[0].mean, abs=1e-12)
+
+
+def test_the_usual_windows_are_those_of_a_new_collection():
+    assert dict(USUAL_WINDOWS) == dict(Settings().windows)
+
+
+def test_a_chance_without_a_cross_behind_it_says_so():
+    prior, fitted = TakeModel(TREE).forecast(ASKED), forecast()
+    assert all("priors alone" in note for note in prior["note"])
+    assert set(fitted["note"]) == {""}
+
+
+def test_a_self_has_no_chance_and_says_why():
+    asked = with_plants(table(*[("Aus bus", "Aus bus")] * 2, columns=ASKED.columns), ["B1", "B1"], ["B1", "B2"])
+    found = forecast(asked=asked)
+    assert found[["chance", "low", "high"]].isna().all(axis=1).tolist() == [True, False]
+    assert "selfing" in found["note"][0]
+    assert "two different plants" in found["note"][1]
 
 
 def test_a_species_not_crossed_learns_from_its_relatives():

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
-from urllib.parse import quote, unquote
+from urllib.parse import parse_qsl, quote, unquote
 
 import sqlalchemy as sa
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
@@ -274,8 +274,8 @@ def _pending(file: Path) -> bool:
 def _url(where: str | Path) -> URL:
     if isinstance(where, Path):
         if _frozen(where):
-            query = {"mode": "ro", "uri": "true"} | ({} if _pending(where) else {"immutable": "1"})
-            return URL.create("sqlite", database=f"file:{quote(str(where))}", query=query)
+            name, query = address_of(where).split("?")
+            return URL.create("sqlite", database=name, query=dict(parse_qsl(f"{query}&uri=true")))
         return URL.create("sqlite", database=str(where))
     try:
         url = make_url(where)

@@ -76,7 +76,8 @@ def history(
     as_json: Json = False,
 ) -> None:
     """Print the changes, the latest first; none makes the exit code 1."""
-    from crosscompat.advice.history import find_cross_or_plant, history_of
+    from crosscompat.advice.history import history_of
+    from crosscompat.book.find_records import find_cross_or_plant
 
     with open_here(folder) as (settings, store), store.reading() as page:
         one = find_cross_or_plant(page, about) if about else None

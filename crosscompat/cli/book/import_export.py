@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -13,11 +13,11 @@ from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, tex
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
 from crosscompat.cli.session import open_here, open_with_collection
-from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.sheets import Imported
     from crosscompat.book.import_export.column_mapping import Grid, TableMapping
     from crosscompat.book.import_export.import_table import Answers, ImportedRows
     from crosscompat.book.store import Store
@@ -28,6 +28,99 @@ _ROWS = ("crosses", "plants")
 _TOOK = ("pod-set", "ripe-pod", "seedling")
 _ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
 _ORDERS = ("day-first", "month-first")
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnRead:
+    """A column of a table, the first thing in it and what it becomes; null is left out."""
+
+    heading: str
+    example: str
+    becomes: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something wrong in a table: where it stands, what is there, what is wrong and what to do."""
+
+    file: str | None
+    sheet: str | None
+    row: int | None
+    column: str | None
+    value: str | None
+    rule: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unplaced:
+    """A name that has no place on the tree, and the nearest that have."""
+
+    name: str
+    nearest: list[str]
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What came of a table.
+
+    Attributes
+    ----------
+    rows_are : str
+        ``crosses``, ``plants`` or ``whole book``.
+    heading_row : int or None
+        The row in which the headings stand; null for a whole book.
+    rows : int
+        With anything in them.
+    crosses, plants : int
+        New ones.
+    same : int
+        Rows that say what the book says already.
+    bad_rows : int
+        Rows with a fault.
+    questions : list of str
+        What the grower has to say first.
+    change : int or None
+        Number of the change in the book; null if nothing was written, or for a whole book.
+    """
+
+    file: str
+    sheet: str | None
+    rows_are: str
+    heading_row: int | None = None
+    columns: list[ColumnRead] = field(default_factory=list)
+    rows: int = 0
+    crosses: int = 0
+    plants: int = 0
+    same: int = 0
+    bad_rows: int = 0
+    faults: list[Problem] = field(default_factory=list)
+    unplaced: list[Unplaced] = field(default_factory=list)
+    questions: list[str] = field(default_factory=list)
+    change: int | None = None
+    written: bool = False
+    schema: Literal["crosscompat.import/1"] = "crosscompat.import/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What was written.
+
+    Attributes
+    ----------
+    changes, versions : int
+        Changes, and versions of records, that went out; none where only the summary was written.
+    crosses : int or None
+        Lines of the summary; null if it was not asked for.
+    """
+
+    files: list[str]
+    changes: int
+    versions: int
+    crosses: int | None
+    invented: bool
+    schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +176,6 @@ def import_(
 
 
 def _import_book(store: Store, request: Request) -> None:
-    from crosscompat.advice.sheets import Imported
     from crosscompat.book.import_export.whole_book import read_book
     from crosscompat.book.store.pages import refuse_filled, restore_history
 
@@ -113,7 +205,6 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
 
 
 def _import_rows(store: Store, collection: Collection, request: Request) -> None:
-    from crosscompat.advice.sheets import ColumnRead, Imported
     from crosscompat.book.import_export.column_mapping import changed, guess, read_grids
 
     grid = _chosen(read_grids(request.file), request)
@@ -171,7 +262,6 @@ def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, 
 def _write(
     store: Store, collection: Collection, table: tuple[Grid, TableMapping, Answers], answer: Imported, request: Request
 ) -> None:
-    from crosscompat.advice.sheets import with_outcome
     from crosscompat.book.import_export.import_table import read_table, records_of_rows
 
     change = None
@@ -185,7 +275,7 @@ def _write(
                 pen.imported = True
                 pen.add(*records_of_rows(pen, taken))
                 change = pen.change
-    outcome = with_outcome(answer, collection, taken, change)
+    outcome = _with_outcome(answer, collection, taken, change)
     stopped = bool(taken.faults) and not request.good_rows
     if request.as_json:
         print_json(outcome)
@@ -193,6 +283,39 @@ def _write(
         _print_outcome(outcome, taken, stopped=stopped, dry_run=request.dry_run)
     if stopped:
         raise typer.Exit(_BAD_DATA)
+
+
+def _with_outcome(answer: Imported, collection: Collection, taken: ImportedRows, change: int | None) -> Imported:
+    """Return an answer with what came of its rows; without a change nothing was written."""
+    return replace(
+        answer,
+        rows=taken.rows,
+        crosses=len(taken.crosses),
+        plants=len(taken.plants),
+        same=taken.same,
+        bad_rows=len({fault.place.row for fault in taken.faults}),
+        faults=[
+            Problem(place.file, place.sheet, place.row, place.column, value, fault.what, fault.advice)
+            for fault, value in zip(taken.faults, taken.values, strict=True)
+            for place in (fault.place,)
+        ],
+        unplaced=_unplaced(collection, taken),
+        change=change,
+        written=change is not None,
+    )
+
+
+def _unplaced(collection: Collection, taken: ImportedRows) -> list[Unplaced]:
+    """Return the names that the tree does not know, each once; that is no fault of a record."""
+    from crosscompat.advice.check import names_in
+
+    lacking: dict[str, Unplaced] = {}
+    for name, genus in dict.fromkeys((name, genus) for _, _, name, genus in names_in(taken.plants, taken.crosses)):
+        try:
+            collection.taxa.index.match(name, genus)
+        except UnknownName as unknown:
+            lacking.setdefault(name, Unplaced(name, [fold(near) for near in unknown.nearest], str(unknown)))
+    return list(lacking.values())
 
 
 def _place(answer: Imported) -> str:
@@ -236,7 +359,6 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write what is asked for and say what went out."""
-    from crosscompat.advice.sheets import Exported
     from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
 
     if target is None and crosses is None:

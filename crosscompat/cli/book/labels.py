@@ -16,7 +16,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.lost_label import Candidates
+    from crosscompat.advice.labels import Candidates
 
 DEFAULT: Final = Path("labels.html")
 
@@ -67,7 +67,7 @@ def find(
     as_json: Json = False,
 ) -> None:
     """Print the crosses it may have been; none makes the exit code 1."""
-    from crosscompat.advice.lost_label import candidates
+    from crosscompat.advice.labels import candidates
     from crosscompat.book.find_records import Clues
 
     if day and between:

@@ -19,14 +19,14 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.cross_story import CrossStory
+    from crosscompat.advice.history import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.history import Line
     from crosscompat.book.store import Store
     from crosscompat.collection.settings import Settings
 
 _HARVEST = "pods seeds filled weight left name=lot"
-_DAY = re.compile(r"\d{4}-\d\d-\d\d(; |$)")
+_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
@@ -60,7 +60,7 @@ def observe(
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
-    from crosscompat.advice.cross_story import story_of
+    from crosscompat.advice.history import story_of
     from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
@@ -113,7 +113,7 @@ def _write(
     settings: Settings, store: Store, number: str, seen: Seen, yes: frozenset[str], *, day: date, who: str | None,
     dry_run: bool,
 ) -> CrossStory:  # fmt: skip
-    from crosscompat.advice.cross_story import story_of
+    from crosscompat.advice.history import story_of
     from crosscompat.book.cross_summary import cross_records
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.enter_observation import observe, surprises
@@ -141,11 +141,15 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
         paragraph(say("observe.already", cross=story.cross))
         return
     days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAY.sub("", one.says) for one in story.wrote]
+    said = [_DAYS.sub(_spoken, _DAY.sub("", one.says, count=1)) for one in story.wrote]
     when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
     what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
+
+
+def _spoken(day: re.Match[str]) -> str:
+    return spoken_date(date.fromisoformat(day[0]), today())
 
 
 def _print_story(story: CrossStory) -> None:

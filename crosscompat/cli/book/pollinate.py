@@ -27,11 +27,12 @@ from crosscompat.cli.output import give, paragraph, print_json, who
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_with_collection
 from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.pollinate import Pollinated
-    from crosscompat.advice.pollination_parents import VisitRequest
+    from crosscompat.advice.visit_parents import VisitRequest
 
 _VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
 _WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
@@ -71,7 +72,7 @@ def pollinate(
     **fields: Any,
 ) -> None:
     """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
-    from crosscompat.advice.pollination_parents import VisitRequest, how_counted, kind_of
+    from crosscompat.advice.visit_parents import VisitRequest
 
     pollen = [name for name in pollen or () if name.casefold() not in {"x", "×"}]
     if pollen and pollen[-1].isdecimal() and units is None:
@@ -82,16 +83,17 @@ def pollinate(
         date=on or today(),
         who=author(by),
         units=units,
-        count_how=how_counted(units, about=about, all_open=all_open),
+        count_how=_how_counted(units, about=about, all_open=all_open),
         flowers="same again" if again else "new",
         **fields,
     )
+    kinds = {"open": open_, "self": self_, "sib": sib, "none": none}
     request = VisitRequest(
         visit=visit,
         begins=begins,
         seed=seed,
         pollen=tuple(pollen),
-        kind=kind_of(open=open_, self=self_, sib=sib, none=none),
+        kinds=tuple(name for name, yes in kinds.items() if yes),
         certainty=tuple(certainty or ()),
         lot=lot,
         cross=cross,
@@ -105,6 +107,14 @@ def pollinate(
             print_json(stopped.answer)
         raise
     give(answer, lambda one: _print(one, why=why), as_json=as_json)
+
+
+def _how_counted(units: int | None, *, about: bool, all_open: bool) -> str | None:
+    if about and (all_open or units is None):
+        raise WrongUse(say("pollinate.about_or_all" if all_open else "pollinate.about_what"))
+    if all_open or about:
+        return "all open" if all_open else "about"
+    return None if units is None else "counted"
 
 
 def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:

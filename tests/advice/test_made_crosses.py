@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from crosscompat.advice.checks import checks_of
+from crosscompat.advice.made_crosses import checks_of
 
 DAY = date(2026, 1, 1)
 SEED, POLLEN, ALONE = "check of the seed parent", "check of the pollen", "left alone"

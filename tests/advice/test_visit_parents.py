@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.forecast_now import PRIOR, forecast_now, pair_of
-from crosscompat.advice.pollination_parents import find_visit_parent, misspelt, nearest_names, rules_side
+from crosscompat.advice.ledger import PRIOR, forecast_now
+from crosscompat.advice.visit_parents import find_visit_parent, misspelt, pair_of, rules_side
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 
@@ -55,10 +55,10 @@ def test_what_is_known_nowhere_is_told_with_the_nearest(ours, text):
 def test_what_the_rules_ask_of_a_plant(ours):
     days = [Sighting(date(2025, 5, day), flowers) for day, flowers in ((1, 2), (4, None), (9, 0))]
     found = find(ours, "B1")
-    side = rules_side(ours, found.plant, found.parent, found.record, days)
+    side = rules_side(ours, found, days)
     assert (side.name, side.plant, side.place, side.self_fertile) == ("B1", B1, "house 1", True)
     assert (side.window.first, side.window.last, side.window.days) == ("05-01", "05-04", 2)
-    species = rules_side(ours, None, find(ours, "Aus dus").parent, None)
+    species = rules_side(ours, find(ours, "Aus dus"))
     assert (species.plant, species.window, species.self_fertile) == (None, None, None)
 
 
@@ -121,8 +121,3 @@ def test_a_name_like_one_with_a_place_is_told_with_the_nearest(ours, text, wrong
         assert "The nearest names are: Aus " in one
         assert one.endswith(".")
         assert ".." not in one
-
-
-def test_the_nearest_names_are_found_whatever_the_case():
-    assert nearest_names("b3", ["B1", "Quite another"]) == []
-    assert nearest_names("coc-f1", ["COC-F1", "COC-M1"])[0] == "COC-F1"

@@ -1,4 +1,4 @@
-"""The crosses that were made, whatever came of them, as forecasts speak of them."""
+"""The crosses that were made, whatever came of them, and what checks of single parents say."""
 
 from __future__ import annotations
 
@@ -8,14 +8,16 @@ from datetime import date
 from crosscompat.advice.predict import clones_on_both_sides
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
-from crosscompat.book.records import SELFED
+from crosscompat.book.records import CROSS_KINDS, SELFED
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import correct_form, genus_of
+from crosscompat.ground.wording import say
 from crosscompat.model.training_set import TrainingSet, fruitful
-
-__all__ = ["Made", "agree", "crosses_made", "identifier_of", "over_by", "units_of"]
 
 # Left out of a fit, and yet crosses of their pairing.
 _ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
+_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
+_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +45,7 @@ class Made:
 def crosses_made(collection: Collection, evidence: TrainingSet) -> list[Made]:
     """Return the crosses that were made of two parents with a place on the tree, oldest first.
 
-    Parameters
-    ----------
-    collection : Collection
-    evidence : TrainingSet
-        Of all its crosses.
+    The evidence is that of all crosses of the collection.
     """
     outcomes = evidence.outcomes.known.tolist()
     entered = zip(evidence.crosses, evidence.seed, evidence.pollen, outcomes, strict=True)
@@ -82,25 +80,8 @@ def units_of(cross: Cross) -> int:
     return cross.tried or cross.units or 1
 
 
-def identifier_of(cross: Cross) -> str | None:
-    """Return what a cross can be found by for ever, else by its number; None if it has neither.
-
-    Examples
-    --------
-    >>> identifier_of(Cross(date(2024, 5, 1), "A", "B", cross="24-01"))
-    '24-01'
-    """
-    return cross.id or cross.cross
-
-
 def over_by(cross: Cross, day: date) -> bool:
-    """Tell whether the book knew on some day how a cross had ended.
-
-    Parameters
-    ----------
-    cross : Cross
-        As the book has it now. Without a date of recording, all that it says was known.
-    day : date
+    """Tell whether the book knew on some day how a cross had ended; without a date of recording it always did.
 
     Examples
     --------
@@ -111,3 +92,54 @@ def over_by(cross: Cross, day: date) -> bool:
     """
     ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
     return ended and recorded_by(cross, day)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTold:
+    """One check and what it says of the parent it was made for.
+
+    Attributes
+    ----------
+    cross : str
+        Its number.
+    kind : str
+        One of ``CROSS_KINDS`` but the first.
+    parent : str
+        The plant that was checked, or its species for want of one.
+    units, set : int or None
+        Flowers, and how many set.
+    says : str
+        In plain words.
+    """
+
+    cross: str
+    kind: str
+    parent: str
+    units: int | None
+    set: int | None
+    says: str
+
+
+def checks_of(collection: Collection, as_of: date) -> list[CheckTold]:
+    """Return the checks of a collection that were recorded by some day, in the order of the book.
+
+    Flowers to which no pollen was brought were left alone, whatever they were called.
+    """
+    return [_check(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
+
+
+def _kind(cross: Cross) -> str:
+    return _ALONE if cross.kind == _CROSS and cross.pollen_kind == "none" else cross.kind
+
+
+def _check(cross: Cross) -> CheckTold:
+    kind = _kind(cross)
+    of_pollen = kind == _POLLEN
+    plant, species = (cross.pollen_plant, cross.pollen_parent) if of_pollen else (cross.seed_plant, cross.seed_parent)
+    units = cross.units or cross.tried
+    pods = cross.pods_set if cross.pods_set is not None else cross.took
+    key = "open" if pods is None else ("some" if pods else "none")
+    parent = plant or correct_form(species or "", genus_of(cross.seed_parent))
+    counted = say("checks.of", set=pods or 0, units=units) if units else say("checks.set", set=pods or 0)
+    says = say(f"checks.{_WORDS[kind]}.{key}", parent=parent, counted=counted)
+    return CheckTold(cross.number, kind, parent, units, pods, says)

@@ -4,59 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting, usual_window
-from crosscompat.book.entry.pollination_rules import Side
-from crosscompat.book.find_records import find_cross
+from crosscompat.book.entry import pollination_rules as rules
+from crosscompat.book.find_records import find_cross, nearest_names, unknown_record
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import correct_form, fold, genus_of, parse
+from crosscompat.ground.names import correct_form, fold, genus_of, read_name
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "VisitParent",
-    "VisitParents",
-    "VisitRequest",
-    "find_parents_of_visit",
-    "find_visit_parent",
-    "how_counted",
-    "kind_of",
-    "misspelt",
-    "nearest_names",
-    "rules_side",
-]
-
-_NEAREST, _LIKE = 3, 0.6
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
 _UNNAMED = ("sp.", "aff.", "cf.")
 
 
 @dataclass(frozen=True, slots=True)
 class VisitParent:
-    """One parent of a visit.
+    """One parent of a visit, as it was typed: a plant of the bench and its record, or the name of a species.
 
-    Attributes
-    ----------
-    text : str
-        As it was typed.
-    plant : Plant or None
-    record : records.Plant or None
-        The same plant as it stands in the book.
-    species : str
-        In correct form where it has a place on the tree, else as written.
-    parent : Parent or None
-        None where it has no place on the tree.
-    unknown : str
-        Why it is not known here at all, with the nearest names; else empty.
+    A species with a place on the tree is in correct form and has a `Parent`. ``unknown`` says why a name is not known
+    here at all, with the nearest; else it is empty.
     """
 
-    text: str
     plant: Plant | None
     record: records.Plant | None
     species: str
@@ -90,31 +63,25 @@ class VisitRequest:
 
     Attributes
     ----------
-    visit : records.Pollination
-        What is said of the visit itself; its cross and its pollen are still to be found.
-    begins : records.Cross
-        What is said of the cross, where it is a new one.
+    visit, begins : records.Pollination, records.Cross
+        What is said of the visit itself, and of the cross where it is a new one.
     seed : str or None
         A plant's own name or a species; None for that of the cross named.
-    pollen : tuple of str
-    kind : str or None
+    kinds : tuple of str
         ``open``, ``self``, ``sib`` or ``none`` in place of pollen parents.
     certainty : tuple of str
         One for all pollen parents, or one each.
-    lot : str or None
-        Of stored pollen.
-    cross : str or None
-        The number of the cross that goes on.
+    lot, cross : str or None
+        The stored pollen, and the number of the cross that goes on.
     check : str or None
         ``seed`` or ``pollen``, where it is a check of a parent.
-    left_alone : bool
     """
 
     visit: records.Pollination
     begins: records.Cross = field(default_factory=records.Cross)
     seed: str | None = None
     pollen: tuple[str, ...] = ()
-    kind: str | None = None
+    kinds: tuple[str, ...] = ()
     certainty: tuple[str, ...] = ()
     lot: str | None = None
     cross: str | None = None
@@ -124,24 +91,14 @@ class VisitRequest:
     @property
     def without_names(self) -> str | None:
         """What was said in place of pollen parents."""
-        return self.kind or ("none" if self.left_alone else None)
+        return next(iter(self.kinds), "none" if self.left_alone else None)
 
 
 @dataclass(frozen=True, slots=True)
 class VisitParents:
-    """Who takes part in a visit.
+    """Who takes part in a visit, with the lot of stored pollen and the cross that were named.
 
-    Attributes
-    ----------
-    seed : VisitParent
-    pollen : tuple of VisitParent
-        The seed parent itself where it is selfed on purpose; empty where nobody knows.
-    kind : str
-        One of ``records.POLLEN_KINDS``.
-    lot : records.PollenLot or None
-        Where the pollen was stored.
-    continues : records.Cross or None
-        The cross that was named.
+    Pollen of the seed parent itself is that of a plant selfed on purpose; none is given where nobody knows.
     """
 
     seed: VisitParent
@@ -191,9 +148,7 @@ def _lot(page: Reading, name: str) -> records.PollenLot:
     known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
     lot = known.get(name.strip().casefold())
     if lot is None:
-        near = nearest_names(name, [one.name for one in known.values()])
-        hint = say("labels.nearest", numbers=", ".join(near)) if near else ""
-        raise UnknownName(f"{say('pollinate.unknown_lot', name=name)} {hint}".strip(), name, near)
+        raise unknown_record("lot", name, [other.name for other in known.values()])
     return lot
 
 
@@ -204,10 +159,10 @@ def _seed(
     request: VisitRequest,
     continues: records.Cross | None,
 ) -> VisitParent:
-    if request.seed is None and continues is None:
-        raise WrongUse(say("pollinate.no_seed"))
     if continues is None:
-        return find_visit_parent(collection, plants, request.seed or "")
+        if request.seed is None:
+            raise WrongUse(say("pollinate.no_seed"))
+        return find_visit_parent(collection, plants, request.seed)
     own = names.get(continues.seed_plant or "") or continues.seed_parent or ""
     seed = find_visit_parent(collection, plants, own)
     if request.seed is not None:
@@ -242,16 +197,7 @@ def find_visit_parent(
     """Return one parent: a plant by its own name, else a species, else what was written.
 
     A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
-    Any other that nothing here answers to is told as ``unknown``.
-
-    Parameters
-    ----------
-    collection : Collection
-    plants : mapping of str to records.Plant
-        Of the book, by own name.
-    text : str
-    genus : str, optional
-        What an abbreviated genus stands for.
+    Any other that nothing here answers to is told as ``unknown``. ``plants`` are those of the book by own name.
     """
     name = fold(text)
     plant = collection.plants.find(name)
@@ -260,42 +206,25 @@ def find_visit_parent(
     except UnknownName:
         parent = None
     if plant is not None:
-        return VisitParent(name, plant, plants[plant.plant], parent.name if parent else plant.species, parent)
+        return VisitParent(plant, plants[plant.plant], parent.name if parent else plant.species, parent)
     if parent is not None:
-        return VisitParent(name, None, None, parent.name, parent)
-    unknown = "" if _leans(name, genus) else _unknown(collection, name)
-    return VisitParent(name, None, None, name if unknown else correct_form(name, genus), None, unknown)
+        return VisitParent(None, None, parent.name, parent)
+    read = read_name(name, genus)
+    if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
+        return VisitParent(None, None, correct_form(name, genus), None)
+    near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
+    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
+    return VisitParent(None, None, name, None, say("pollinate.unknown", name=name, nearest=listed))
 
 
-def rules_side(
-    collection: Collection,
-    plant: Plant | None,
-    parent: Parent | None,
-    record: records.Plant | None,
-    sightings: Sequence[Sighting] = (),
-) -> Side:
+def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> rules.Side:
     """Return what the rules of pollination ask of a plant, or of a species for want of one."""
-    selfs = plant.self_fertile if plant else None
-    if selfs is None and parent is not None:
-        value = collection.trait(parent.label, "self_fertile")
+    selfs = one.plant.self_fertile if one.plant else None
+    if selfs is None and one.parent is not None:
+        value = collection.trait(one.parent.label, "self_fertile")
         selfs = value if isinstance(value, bool) else None
-    if plant is None:
-        return Side(parent.name if parent else "", self_fertile=selfs)
-    window = usual_window(one.date for one in sightings if one.flowers != 0)
-    return Side(plant.plant, plant, selfs, window, record.place if record else None)
-
-
-def nearest_names(name: str, known: Sequence[str]) -> list[str]:
-    """Return the plants' names most like a name, whatever the case of their letters.
-
-    Examples
-    --------
-    >>> nearest_names("coc-f9", ["COC-F1", "COC-F2", "TRI-1"])
-    ['COC-F2', 'COC-F1']
-    """
-    by_folded = {one.casefold(): one for one in known}
-    near = get_close_matches(name.casefold(), by_folded, n=_NEAREST, cutoff=_LIKE)
-    return [by_folded[one] for one in near]
+    window = usual_window(sighting.date for sighting in sightings if sighting.flowers != 0)
+    return rules.Side(one.name, one.plant, selfs, window, one.record.place if one.record else None)
 
 
 def misspelt(collection: Collection, text: str) -> list[str]:
@@ -303,69 +232,23 @@ def misspelt(collection: Collection, text: str) -> list[str]:
 
     None for a name of which only the genus is sure.
     """
-    try:
-        read = parse(text)
-    except UnknownName:
+    read = read_name(text)
+    if read is None:
         return []
     if read.parents is not None:
         return [says for parent in read.parents for says in misspelt(collection, str(parent))]
     name = correct_form(text)
     if read.qualifier in _UNNAMED or find_label(collection.index, name) is not None:
         return []
-    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, _NEAREST)])
+    near = nearest_names(name, [correct_form(one) for one in collection.index.nearest(name, 3)])
     return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
-
-
-def _leans(name: str, genus: str | None) -> bool:
-    """Tell whether a name needs no place on the tree."""
-    try:
-        read = parse(name, genus)
-    except UnknownName:
-        return False
-    return read.parents is not None or read.qualifier in _UNNAMED
-
-
-def _unknown(collection: Collection, name: str) -> str:
-    near = [*nearest_names(name, list(collection.plants.by_name)), *collection.index.nearest(name, 1)]
-    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
-    return say("pollinate.unknown", name=name, nearest=listed)
-
-
-def kind_of(**said: bool) -> str | None:
-    """Return which of open, self, sib and none was said in place of a pollen parent.
-
-    Raises
-    ------
-    WrongUse
-        If more than one was.
-    """
-    kinds = [name for name, yes in said.items() if yes]
-    if len(kinds) > 1:
-        raise WrongUse(say("pollinate.kinds", kinds=", ".join(f"--{name}" for name in kinds)))
-    return kinds[0] if kinds else None
-
-
-def how_counted(count: int | None, *, about: bool, all_open: bool) -> str | None:
-    """Return how a count was made; None where nothing was counted.
-
-    Raises
-    ------
-    WrongUse
-        If it is both a guess and all, or a guess of nothing.
-    """
-    if about and all_open:
-        raise WrongUse(say("pollinate.about_or_all"))
-    if about and count is None:
-        raise WrongUse(say("pollinate.about_what"))
-    if all_open or about:
-        return "all open" if all_open else "about"
-    return None if count is None else "counted"
 
 
 def _refuse_contradictions(request: VisitRequest) -> None:
     kind, pollen, words = request.without_names, request.pollen, request.certainty
     unread = [word for word in words if word not in records.CERTAINTIES]
     wrong = {
+        "kinds": len(request.kinds) > 1,
         "pollen_twice": bool(pollen and kind),
         "left_alone": request.left_alone and kind != "none",
         "no_pollen": not (pollen or kind or request.lot or request.cross),
@@ -375,7 +258,16 @@ def _refuse_contradictions(request: VisitRequest) -> None:
         "one_kind": bool(request.left_alone and request.check),
         "cross_or_number": bool(request.cross and request.begins.number),
     }
-    for key, is_wrong in wrong.items():
-        if is_wrong:
-            got = {"kind": kind, "got": unread[0] if unread else "", "words": ", ".join(records.CERTAINTIES)}
-            raise WrongUse(say(f"pollinate.{key}", **got))
+    key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
+    if key is not None:
+        kinds = ", ".join(f"--{name}" for name in request.kinds)
+        got, allowed = unread[0] if unread else "", ", ".join(records.CERTAINTIES)
+        raise WrongUse(say(f"pollinate.{key}", kind=kind, kinds=kinds, got=got, words=allowed))
+
+
+def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
+    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
+    givers = [one.parent for one in pollen if one.parent is not None]
+    if seed.parent is None or len(givers) < len(pollen) or len({one.label for one in givers}) != 1:
+        return None
+    return seed.parent, givers[0] if len(givers) == 1 else Parent(givers[0].label)

@@ -1,0 +1,358 @@
+"""Plan a season: which flowers of which plant get which pollen, in which week.
+
+An integer programme, solved by HiGHS (Huangfu & Hall 2018, Parallelizing the dual revised simplex method, Mathematical
+Programming Computation 10:119-142). The worth of n flowers on a pairing is how much it is wanted times the chance of a
+seedling from them, which is concave in n, so that the flowers of a pairing fill up in order by themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array
+
+from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
+from crosscompat.advice.flowering import KEEPS, Stored, alive_on, good_lots, openings_on
+from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.predict import asked_of, basis_of, parents_of
+from crosscompat.advice.tonight import worth
+from crosscompat.book.current_plants import Plant
+from crosscompat.book.store import Reading
+from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import NoPairing, UnknownName
+from crosscompat.ground.wording import say
+from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.likelihood import Floats
+
+__all__ = ["LeftOut", "Plan", "PlannedCross", "plan_season", "solve"]
+
+_WEEK = timedelta(days=7)
+_LATER = 0.002
+"""What a week's delay costs, a judgement: of weeks that are equal the first is taken."""
+
+_GAP, _PATIENCE = 1e-3, 60.0
+"""How near the best a plan must be proved to be, as a share of its worth, and for how many seconds that is tried."""
+
+_DRAWS, _SEED = 4_000, 18
+_A_FLOWER = 0.06
+"""What a flower must add to be spent: one in fifty on the chance of a pairing wanted 3 of 5, a judgement."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCross:
+    """A pairing with its flowers and its week.
+
+    Attributes
+    ----------
+    week : str
+        The first day of it, ISO 8601.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    seed_plant : str
+    pollen_plants : list of str
+        Those that can give the pollen; empty where it is stored pollen of a species.
+    flowers : int
+    chance : Interval
+        Of at least one seedling from them.
+    want : int or None
+    says : str
+        Where the pollen comes from, in plain words.
+    """
+
+    week: str
+    seed_parent: str
+    seed_plant: str
+    pollen_parent: str
+    pollen_plants: list[str]
+    flowers: int
+    chance: Interval
+    want: int | None
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A cross wanted that is not in the plan, and why."""
+
+    seed_parent: str
+    pollen_parent: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A season's plan, by week and seed plant.
+
+    Attributes
+    ----------
+    begins, ends : str
+        ISO 8601.
+    crosses : list of PlannedCross
+    left_out : list of LeftOut
+    expected : float
+        Pairings that give a seedling, on average.
+    low, high : int
+        Between which that number lies in 9 of 10 seasons; pairings that share a parent fail together.
+    one_more : str or None
+        The seed plant on which one more flower would add most.
+    """
+
+    begins: str
+    ends: str
+    crosses: list[PlannedCross]
+    left_out: list[LeftOut]
+    expected: float
+    low: int
+    high: int
+    one_more: str | None
+    invented: bool
+    schema: Literal["crosscompat.plan/1"] = "crosscompat.plan/1"
+
+
+@dataclass(frozen=True, slots=True)
+class _Option:
+    """A cross wanted on one seed plant, with the weeks in which its pollen can be had."""
+
+    wish: int
+    seed: Parent
+    pollen: Parent
+    mother: Plant
+    want: int | None
+    weeks: Mapping[int, tuple[str, ...]]
+    says: Mapping[int, str]
+
+
+def plan_season(
+    collection: Collection, page: Reading, day: date, *, weeks: int = 16, evenings: int = 5, spare: int | None = None
+) -> Plan:
+    """Plan the crosses wanted over some weeks.
+
+    Parameters
+    ----------
+    collection : Collection
+    page : Reading
+        Of its cross book.
+    day : date
+        On which the first week begins.
+    weeks : int
+    evenings : int
+        Most pairings in a week.
+    spare : int, optional
+        Flowers that each plant can spare; by default twice as many as the grower usually takes for a cross.
+
+    Notes
+    -----
+    A pairing is made on one seed plant, in one week. Pollen is fresh from a plant in flower that week, stored now, or
+    kept from an earlier week of the plan; without any of these the pairing is left out.
+    """
+    most = 2 * usual_flowers(collection) if spare is None else spare
+    options, left_out = _options(collection, page, day, weeks)
+    if not options:
+        return Plan(day.isoformat(), (day + weeks * _WEEK).isoformat(), [], left_out, 0.0, 0, 0, None,
+                    collection.settings.invented)  # fmt: skip
+    model = basis_of(collection).model
+    parents = parents_of([(option.seed, option.pollen) for option in options])
+    asked = asked_of(collection, model, parents)
+    by_flowers = [chances(asked.whole, n) for n in range(1, most + 1)]
+    chance = np.column_stack([each.mean for each in by_flowers])
+    past = past_crosses(collection)
+    weight = np.array([
+        worth(1.0, option.want, wished=True,
+              took=sum(cross.outcome == "took" for cross in past.get((option.seed.label, option.pollen.label), ())))
+        for option in options
+    ])  # fmt: skip
+    gain = weight[:, None] * np.diff(chance, axis=1, prepend=0.0)
+    wishes = np.array([option.wish for option in options])
+    names = sorted({option.mother.plant for option in options})
+    mothers = np.array([names.index(option.mother.plant) for option in options])
+    open_in = np.zeros((len(options), weeks), dtype=np.bool_)
+    for k, option in enumerate(options):
+        open_in[k, list(option.weeks)] = True
+    flowers, week = solve(gain - _A_FLOWER, open_in, wishes, mothers, evenings)
+    made = np.flatnonzero(flowers)
+    crosses = [
+        PlannedCross(
+            (day + int(week[k]) * _WEEK).isoformat(), options[k].seed.name, options[k].mother.plant,
+            options[k].pollen.name, list(options[k].weeks[int(week[k])]), int(flowers[k]),
+            interval_at(by_flowers[flowers[k] - 1], int(k)), options[k].want, options[k].says[int(week[k])],
+        )
+        for k in made
+    ]  # fmt: skip
+    for wish in sorted({*wishes.tolist()} - {*wishes[made].tolist()}):
+        option = options[wishes.tolist().index(wish)]
+        left_out.append(LeftOut(option.seed.name, option.pollen.name, say("plan.no_room")))
+    takes = _takes(correlations(model, asked.rows, asked.pairings, parents)[np.ix_(made, made)], asked.whole.mean[made],
+                   asked.whole.sd[made], flowers[made])  # fmt: skip
+    low, high = np.quantile(takes, (0.05, 0.95)) if made.size else (0, 0)
+    return Plan(
+        day.isoformat(),
+        (day + weeks * _WEEK).isoformat(),
+        sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)),
+        left_out,
+        float(chance[made, flowers[made] - 1].sum()),
+        int(low),
+        int(high),
+        _one_more(gain, flowers, mothers, names, most),
+        collection.settings.invented,
+    )
+
+
+def solve(
+    gain: Floats, open_in: np.ndarray, wishes: np.ndarray, mothers: np.ndarray, evenings: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Choose flowers and a week for each option, so that their worth is greatest.
+
+    Parameters
+    ----------
+    gain : ndarray of float, shape (n_options, most)
+        What each further flower adds, never more than the one before; below 0 it is not spent.
+    open_in : ndarray of bool, shape (n_options, n_weeks)
+    wishes, mothers : ndarray of int, shape (n_options,)
+        Of one wish at most one option is chosen; the options of one mother share her ``most`` flowers.
+    evenings : int
+        Most options in a week.
+
+    Returns
+    -------
+    flowers, week : ndarray of int, shape (n_options,)
+        0 flowers and week -1 where it is not chosen.
+
+    Examples
+    --------
+    Two pairings on one mother with two flowers: one each is worth more than both on one.
+
+    >>> gain = np.array([[0.5, 0.1], [0.4, 0.1]])
+    >>> solve(gain, np.ones((2, 1), dtype=bool), np.array([0, 1]), np.array([0, 0]), 5)
+    (array([1, 1]), array([0, 0]))
+    """
+    options, most = gain.shape
+    at, weeks_at = np.nonzero(open_in)
+    flower_of, nth = np.nonzero(gain > 0)
+    in_week, made, spent = np.split(np.arange(at.size + options + nth.size), [at.size, at.size + options])
+    size = at.size + options + nth.size
+
+    def rows(groups: np.ndarray, columns: np.ndarray, values: Floats, upper: Floats) -> LinearConstraint:
+        matrix = coo_array((values, (groups, columns)), shape=(upper.size, size))
+        return LinearConstraint(matrix.tocsr(), -np.inf, upper)
+
+    once, all_options = np.ones(at.size), np.arange(options)
+    constraints = [
+        rows(np.concatenate([all_options, at]), np.concatenate([made, in_week]),
+             np.concatenate([np.ones(options), -once]), np.zeros(options)),
+        rows(wishes[at], in_week, once, np.ones(wishes.max(initial=0) + 1)),
+        rows(weeks_at, in_week, once, np.full(open_in.shape[1], float(evenings))),
+        rows(mothers[flower_of], spent, np.ones(nth.size), np.full(mothers.max(initial=0) + 1, float(most))),
+        rows(np.tile(np.arange(nth.size), 2), np.concatenate([spent, made[flower_of]]),
+             np.repeat([1.0, -1.0], nth.size), np.zeros(nth.size)),
+    ]  # fmt: skip
+    cost = np.concatenate([weeks_at * _LATER, np.zeros(options), -gain[flower_of, nth]])
+    found = milp(
+        cost, integrality=np.repeat([1, 0], [at.size, options + nth.size]), bounds=Bounds(0.0, 1.0),
+        constraints=constraints, options={"mip_rel_gap": _GAP, "time_limit": _PATIENCE},
+    )  # fmt: skip
+    flowers, week = np.zeros(options, dtype=np.intp), np.full(options, -1)
+    if found.x is not None:
+        given = np.bincount(flower_of, weights=found.x[at.size + options :], minlength=options)
+        flowers = np.rint(given).astype(np.intp)
+        picked = found.x[: at.size] > 0.5  # noqa: PLR2004 - a whole number, but for rounding
+        week[at[picked]] = weeks_at[picked]
+        week[flowers == 0] = -1
+    return flowers, week
+
+
+def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tuple[list[_Option], list[LeftOut]]:
+    """Return each cross wanted on each of its seed plants, and the crosses wanted that cannot be made at all."""
+    alive, lots = alive_on(collection, day), good_lots(page, day)
+    every_day = openings_on(collection, page, alive, [day + timedelta(days=n) for n in range(7 * weeks)])
+    opened = [{plant for plant, each in on.items() if each.state == "open"} for on in every_day]
+    options: list[_Option] = []
+    left_out: list[LeftOut] = []
+    for wish, row in enumerate(collection.wanted):
+        try:
+            seed, pollen = find_parents(collection, row.seed_parent, row.pollen_parent)
+        except (NoPairing, UnknownName) as error:
+            left_out.append(LeftOut(row.seed_parent, row.pollen_parent, str(error)))
+            continue
+        mothers = _plants_of(collection, seed, alive, "male")
+        fathers = _plants_of(collection, pollen, alive, "female")
+        stored = [lot for lot in lots if _is_of(collection, lot, pollen)]
+        found = []
+        for mother in mothers:
+            with suppress(NoPairing, UnknownName):
+                plants = [plant for plant in fathers if not collection.plants.one_clone(plant.plant, mother.plant)]
+                weeks_of, says = _pollen_by_week(mother, plants, stored, opened, day)
+                sides = find_parents(collection, mother.plant, row.pollen_parent)
+                if weeks_of:
+                    found.append(_Option(wish, *sides, mother, row.want, weeks_of, says))
+        options += found
+        if not found:
+            why = "no_mother" if not mothers else "no_father" if not fathers and not stored else "never_together"
+            left_out.append(LeftOut(seed.name, pollen.name, say(f"plan.{why}")))
+    return options, left_out
+
+
+def _plants_of(collection: Collection, side: Parent, alive: Sequence[Plant], never: str) -> list[Plant]:
+    if side.plant is not None:
+        return [plant for plant in alive if plant.plant == side.plant.plant and plant.sex != never]
+    return [plant for plant in alive if plant.sex != never and collection.index.find(plant.species) == side.label]
+
+
+def _is_of(collection: Collection, lot: Stored, side: Parent) -> bool:
+    return collection.index.find(collection.plants.species(lot.parent)) == side.label
+
+
+def _pollen_by_week(
+    mother: Plant, fathers: Sequence[Plant], stored: Sequence[Stored], opened: Sequence[set[str]], begins: date
+) -> tuple[dict[int, tuple[str, ...]], dict[int, str]]:
+    """Return the weeks in which a seed plant is open and pollen can be had: of which plants, and in words.
+
+    ``opened`` are the plants in flower on each day.
+    """
+    weeks: dict[int, tuple[str, ...]] = {}
+    says: dict[int, str] = {}
+    shed: dict[int, tuple[str, ...]] = {}
+    for week in range(len(opened) // 7):
+        days = opened[7 * week : 7 * week + 7]
+        kept = next((w for w in range(week - 1, week - 1 - KEEPS["freezer"] // 7, -1) if shed.get(w)), None)
+        shed[week] = tuple(father.plant for father in fathers if any(father.plant in day for day in days))
+        ready = [day for day in days if mother.plant in day]
+        fresh = tuple(father.plant for father in fathers if any(father.plant in day for day in ready))
+        lot = next((lot for lot in stored if lot.left is None or lot.left >= 7 * week), None)
+        if not ready:
+            continue
+        if fresh:
+            weeks[week], says[week] = fresh, say("plan.fresh")
+        elif lot is not None:
+            weeks[week], says[week] = (), say("plan.stored", lot=lot.lot)
+        elif kept is not None:
+            date_ = spoken_date(begins + kept * _WEEK, begins)
+            weeks[week], says[week] = shed[kept], say("plan.collect", date=date_)
+    return weeks, says
+
+
+def _takes(correlation: Floats, mean: Floats, sd: Floats, flowers: np.ndarray) -> Floats:
+    """Draw how many pairings give a seedling, shape (n_draws,)."""
+    random = np.random.default_rng(_SEED)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    logits = mean + sd * (random.standard_normal((_DRAWS, mean.size)) @ root.T)
+    chance = -np.expm1(-flowers * np.logaddexp(0.0, logits))
+    return np.asarray((random.random(chance.shape) < chance).sum(axis=1), dtype=np.float64)
+
+
+def _one_more(gain: Floats, flowers: np.ndarray, mothers: np.ndarray, names: Sequence[str], most: int) -> str | None:
+    """Return the mother all of whose flowers are given away and on whom one more would add most."""
+    best: tuple[float, str] | None = None
+    for k in np.flatnonzero(flowers):
+        if flowers[mothers == mothers[k]].sum() == most and flowers[k] < most:
+            further = float(gain[k, flowers[k]])
+            if best is None or further > best[0]:
+                best = further, names[mothers[k]]
+    return best[1] if best else None

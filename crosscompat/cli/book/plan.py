@@ -1,0 +1,82 @@
+"""A season's plan: what to cross on which plant, week by week."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import date
+from itertools import groupby
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crosscompat.cli.options import Folder, Json, Output, count
+from crosscompat.cli.output import deliver, give, line, paragraph
+from crosscompat.cli.prompts import any_day, today
+from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.plan import Plan
+
+
+def plan(
+    begins: Annotated[
+        date | None, typer.Option("--on", metavar="DATE", parser=any_day, help=say("help.plan_on"))
+    ] = None,
+    weeks: Annotated[int, count("--weeks", "help.plan_weeks", least=1, most=52)] = 16,
+    evenings: Annotated[int, count("--evenings", "help.plan_evenings", least=1)] = 5,
+    spare: Annotated[int | None, count("--spare", "help.plan_spare", least=1, most=100)] = None,
+    output: Output = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Plan the crosses wanted; with -o the plan is also a table."""
+    from crosscompat.advice.plan import plan_season
+    from crosscompat.cli.session import open_with_collection
+    from crosscompat.show.exports import csv_text
+
+    with open_with_collection(folder, crosses=True) as (collection, store), store.reading() as page:
+        if not collection.wanted:
+            raise WrongUse(say("plan.no_wanted"))
+        found = plan_season(collection, page, begins or today(), weeks=weeks, evenings=evenings, spare=spare)
+    give(found, _print, as_json=as_json)
+    if output is not None:
+        rows = [
+            {**asdict(cross), "pollen_plants": " ".join(cross.pollen_plants), "chance": cross.chance.mean,
+             "outcomes_invented": found.invented}
+            for cross in found.crosses
+        ]  # fmt: skip
+        deliver(csv_text(rows), output)
+
+
+def _print(answer: Plan) -> None:
+    begins, ends = (spoken_date(date.fromisoformat(day), today()) for day in (answer.begins, answer.ends))
+    paragraph(say("plan.heading", begins=begins, ends=ends))
+    if not answer.crosses:
+        paragraph(say("plan.nothing"))
+    for week, crosses in groupby(answer.crosses, key=lambda cross: cross.week):
+        line(say("plan.week", date=spoken_date(date.fromisoformat(week), today())))
+        for cross in crosses:
+            pollen = (
+                f"{cross.pollen_parent} [{', '.join(cross.pollen_plants)}]"
+                if cross.pollen_plants
+                else cross.pollen_parent
+            )
+            text = say(
+                "plan.cross", plant=cross.seed_plant, seed=cross.seed_parent, pollen=pollen, n=cross.flowers,
+                words=cross.chance.words, percent=f"{cross.chance.mean:.0%}", says=cross.says,
+            )  # fmt: skip
+            paragraph(text, indent=2)
+    if answer.crosses:
+        expected = f"{answer.expected:.1f}"
+        paragraph(
+            say("plan.expected", expected=expected, n=len(answer.crosses), low=str(answer.low), high=str(answer.high))
+        )
+    if answer.one_more:
+        paragraph(say("plan.one_more", plant=answer.one_more))
+    if answer.left_out:
+        line(say("plan.left_out"))
+    for left in answer.left_out:
+        paragraph(say("plan.left", seed=left.seed_parent, pollen=left.pollen_parent, why=left.why), indent=2)
