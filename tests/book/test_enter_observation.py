@@ -132,9 +132,9 @@ def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
 @pytest.mark.parametrize(
     ("before", "seen", "asks"),
     [
-        ({"swelling": 0}, {"swelling": 1}, "On 2026-08-01 no pod had set"),
+        ({"swelling": 0}, {"swelling": 1}, "On 1 August no pod had set"),
         ({"ripe": 0}, {"ripe": 1}, "no pod was ripe"),
-        ({"swelling": 4}, {"swelling": 2}, "On 2026-08-01 4 pods had set, now 2. Did one drop?"),
+        ({"swelling": 4}, {"swelling": 2}, "On 1 August 4 pods had set, now 2. Did one drop?"),
         ({"swelling": 4}, {"swelling": 0}, "Save 0 anyway?"),
         ({"ripe": 2}, {"ripe": 1}, "2 pods were ripe, now 1"),
         ({"harvest": Harvest(pods=2)}, {"ripe": 1}, "You harvested 2 ripe pods already"),
@@ -171,17 +171,17 @@ def test_what_was_said_otherwise_before_is_asked(book, cross, look, before, seen
             [(date(2026, 5, 20), 2)],
             date(2026, 5, 12),
             {"swelling": 4},
-            "Later, on 2026-05-20, only 2 pods had set",
+            "Later, on 20 May, only 2 pods had set",
         ),
         (
             [(date(2026, 5, 20), 0)],
             date(2026, 5, 12),
             {"swelling": 1},
-            "Later, on 2026-05-20, only 0 pods had set",
+            "Later, on 20 May, only 0 pods had set",
         ),
         ([(None, 4)], date(2026, 5, 2), {"swelling": 2}, "On some earlier day 4 pods had set, now 2"),
         ([(date(2026, 5, 20), 4), (date(2026, 5, 12), 1)], date(2026, 5, 14), {"swelling": 3}, None),
-        ([(date(2026, 5, 20), 4), (date(2026, 5, 12), 2)], date(2026, 5, 14), {"swelling": 1}, "On 2026-05-12 2 pods"),
+        ([(date(2026, 5, 20), 4), (date(2026, 5, 12), 2)], date(2026, 5, 14), {"swelling": 1}, "On 12 May 2 pods"),
         ([(date(2026, 5, 12), 4), (date(2026, 5, 14), 2)], date(2026, 5, 20), {"swelling": 2}, None),
     ],
 )

@@ -71,14 +71,14 @@ def test_unlike_units_are_no_limit_to_pods():
         ({"losses": [Loss(cross="c", sowing="of another", cause="mice")]}, "a tray of another cross"),
         ({"trays": [tray()], "looks": [look(highest=0)], "proofs": [Proof(cross="c", verdict="proved")]}, "“proved”"),
         ({"visits": []}, "at least one pollination"),
-        ({"counts": [pods("pods_set", 1, date(2026, 4, 30))]}, "2026-04-30 is before the pollination (2026-05-01)"),
-        ({"counts": [pods("pods_set", 1, date(2026, 11, 2))]}, "2026-11-02 is in the future"),
-        ({"visits": [visit(date=date(2027, 5, 1))]}, "2027-05-01 is in the future"),
+        ({"counts": [pods("pods_set", 1, date(2026, 4, 30))]}, "30 April is before the pollination (1 May)"),
+        ({"counts": [pods("pods_set", 1, date(2026, 11, 2))]}, "2 November is in the future"),
+        ({"visits": [visit(date=date(2027, 5, 1))]}, "1 May 2027 is in the future"),
         ({"lots": [lot()], "trays": [tray(lot="l", date=date(2026, 7, 31))]}, "before it was harvested"),
         ({"trays": [tray()], "looks": [look(date(2026, 7, 31), up=1)]}, "before it was sown"),
         (
             {"trays": [tray()], "losses": [Loss(cross="c", sowing="t", cause="mice", date=date(2026, 7, 31))]},
-            "lost (2026-07-31) before it was sown",
+            "lost (31 July) before it was sown",
         ),
     ],
 )

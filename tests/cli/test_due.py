@@ -60,7 +60,7 @@ def test_the_calendar_holds_all_that_can_be_foreseen_and_is_the_same_again(run, 
     assert all("Expected" in str(event["description"]) for event in events)
     assert all(event.decoded("dtstart") >= date(2026, 7, 15) for event in events)
     late = next(event for event in events if "26-07" in event["summary"])
-    assert str(late["summary"]) == "Look whether the fruit swells: 26-07 (overdue)"
+    assert str(late["summary"]) == "See whether the fruit swells: 26-07 (overdue)"
     assert str(late["description"]) == (
         "Echinocereus rigidissimus × Echinocereus fendleri. RIG-2. "
         "Expected 11 to 19 June 2026 (from 63 of your own), counted from 6 June 2026. "

@@ -96,7 +96,7 @@ def test_a_cross_is_followed_from_the_first_swelling_to_the_proof(run, answer, m
     assert [one["kind"] for one in found["wrote"]] == ["proof of hybridity", "cross"]
     shown = run("observe", "26-01").stdout
     assert "[DAS-1]" not in shown  # a plant that is known by its own name only is named once
-    assert "Together: 4 pollinated, 3 pods set, 2 ripe, 40 seeds, 30 filled, 30 sown, 6 seedlings." in shown
+    assert "Together: 4 pollinated, 3 fruit set, 2 ripe, 40 seeds, 30 filled, 30 sown, 6 seedlings." in shown
     assert "sowing of" not in shown
     assert answer("observe", "26-01")["wrote"] == []
 
@@ -155,7 +155,7 @@ def test_what_cannot_be_is_refused_with_the_reason(run, mine, arguments, says):
 def test_pods_on_a_cross_that_had_none_are_asked_about(run, mine):
     run("observe", "26-01", "--swelling", "0", "--on", "2026-05-12")
     outcome = run("observe", "26-01", "--swelling", "2", code=1)
-    assert "On 2026-05-12 no pod had set" in outcome.stderr
+    assert "On 12 May no" in outcome.stderr
     letters = re.search(r"crosscompat correct (\w+)", outcome.stderr)[1]
     assert "--anyway" in outcome.stderr
     assert len(counts(mine)) == 1
@@ -173,7 +173,7 @@ def test_with_anyway_it_is_written_beside_the_earlier_count(run, mine):
 def test_a_count_of_all_so_far_that_falls_is_asked_about(run, answer, mine):
     run("observe", "26-01", "--swelling", "4", "--on", "2026-05-12")
     outcome = run("observe", "26-01", "--swelling", "2", code=1)
-    assert "On 2026-05-12 4 pods had set, now " in outcome.stderr
+    assert "On 12 May 4 fruit had set, now " in outcome.stderr
     assert "--dropped" in outcome.stderr
     assert outcome.stdout == ""
     assert len(counts(mine)) == 1

@@ -84,7 +84,7 @@ def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, to
     assert (story["totals"]["units"], story["totals"]["pods_set"]) == (None, 9)
     assert story["units_by_kind"] == [{"kind": "flower", "count": 5}, {"kind": "raceme", "count": 2}]
     seen = run("observe", found["cross"], "--collection", own).stdout
-    assert "5 flowers and 2 racemes pollinated, 9 pods set" in " ".join(seen.split())
+    assert "5 flowers and 2 racemes pollinated, 9 fruit set" in " ".join(seen.split())
     label = answer("label", found["cross"], "--collection", own)["cards"][0]
     assert label["units"] == ""
     [cross] = [one for one in open_collection(own).crosses if one.id == found["id"]]
@@ -359,7 +359,7 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
         ([SEED, POLLEN, "--hour", "25:00"], "no time of day"),
         ([SEED], "Name a pollen parent"),
         ([SEED, POLLEN, "--open"], "not both"),
-        ([SEED, "--open", "--self"], "Only one of these"),
+        ([SEED, "--open", "--self"], "only one of these"),
         ([SEED, POLLEN, "--left-alone"], "not both"),
         ([SEED, "--left-alone", "--self"], "get no pollen"),
         ([SEED, "--left-alone", "--check", "seed"], "not both"),

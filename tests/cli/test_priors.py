@@ -45,7 +45,7 @@ def test_what_the_grower_has_set_is_marked_and_shows_in_the_chances(run, answer,
     [marked] = re.findall(r"^ +\* .*(?:\n {6}.*)+", text, re.MULTILINE)
     assert flat(marked) == (
         "* each natural logarithm of the millions of years between them: -4.00, give or take 0.50 (yours) "
-        "Set by the grower, in place of -2, give or take 1.5: twenty crosses of my own"
+        "Your setting, in place of -2, give or take 1.5: twenty crosses of my own"
     )
     ours, theirs = ({entry["stage"]: entry for entry in answer(*words)["chances"]} for words in (
         ("priors", "--collection", changed), ("priors",),

@@ -107,7 +107,7 @@ def test_chances_that_were_off_are_marked(capsys):
     print_scorecard(card(WayScore("pairs", 9, 3, 3, forecasts, bins, "perhaps", "It says a little.")))
     rows = re.findall(r"^ +\d+%  .* of .*$", capsys.readouterr().out, re.MULTILINE)
     assert [flat(row) for row in rows] == [
-        "10% 4 of 8 20% to 80% more often than said",
+        "10% 4 of 8 20% to 80% more often than forecast",
         "50% 3.4 of 7.5 30% to 60%",
-        "90% 0 of 1200 under 1% to 20% less often than said",
+        "90% 0 of 1200 under 1% to 20% less often than forecast",
     ]

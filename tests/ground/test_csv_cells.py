@@ -70,7 +70,7 @@ def test_separators_inside_a_quoted_title_do_not_count(written):
         (
             "a,A,b\n1,2\n1,2,3,4\n",
             [
-                "crosses.csv, row 1: The column “A” stands here twice.",
+                "crosses.csv, row 1: The column “A” appears twice.",
                 "crosses.csv, row 2: This row has 2 cells; the first row names 3 columns.",
                 "crosses.csv, row 3: This row has 4 cells; the first row names 3 columns.",
             ],
