@@ -79,8 +79,9 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     -------
     list of GivenForecast
         The crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
-        plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book knew that
-        day. One that has no identifier and no number cannot be found again and is left out. Chances have six digits.
+        plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book
+        knew that day. One that has no identifier and no number cannot be found again and is left out. Chances have
+        six digits.
     """
     wanted = dict.fromkeys(_wanted(collection, flowers_to_forecast(collection.crosses, as_of)))
     asked = [*wanted, *_under_way(collection, as_of)]
