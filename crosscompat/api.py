@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, fields
-from datetime import date, datetime
+from datetime import date
 from os import PathLike
 from pathlib import Path
 from typing import Any, Literal
@@ -20,6 +20,7 @@ from crosscompat.advice.predict import training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection import opening
+from crosscompat.ground.dates import today
 from crosscompat.ground.wording import say
 
 __all__ = ["OpenCollection", "open_collection"]
@@ -91,7 +92,7 @@ class OpenCollection:
             it does not enter), ``took`` (whether it gave a seedling; missing while that is open), ``left_out`` and
             ``why`` (a code and a sentence; missing where it enters). Those that enter stand first.
         """
-        training = training_set_of(self.collection, as_of or datetime.now().astimezone().date())
+        training = training_set_of(self.collection, as_of or today())
         outcomes = training.outcomes
         took = [yes if known else None for yes, known in zip(outcomes.fruitful, outcomes.known, strict=True)]
         entered = [
@@ -169,14 +170,14 @@ class OpenCollection:
 
     def score(self, *, ways: Sequence[str] = scoring.WAYS, as_of: date | None = None) -> scoring.Scorecard:
         """Hold out finished crosses and score forecasts of them; as `crosscompat.advice.score.score`."""
-        return scoring.score(self.collection, ways=ways, as_of=as_of or datetime.now().astimezone().date())
+        return scoring.score(self.collection, ways=ways, as_of=as_of or today())
 
     def retrain(self, *, as_of: date | None = None, dry_run: bool = False) -> retraining.Lesson:
         """Learn from the season as ``crosscompat retrain`` does; a lesson that ``learned`` nothing is not kept.
 
         With ``dry_run`` nothing is written, and this object stays as it is.
         """
-        day = as_of or datetime.now().astimezone().date()
+        day = as_of or today()
         lesson, saved = retraining.learn(self.collection, as_of=day)
         folder = self.collection.folder
         if lesson.learned and not dry_run and folder is not None:

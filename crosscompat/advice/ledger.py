@@ -40,7 +40,7 @@ from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.training_set import TrainingSet
 
-__all__ = ["PRIOR", "ForecastNow", "Told", "forecast_now", "forecasts_due", "told_before", "usual_flowers"]
+__all__ = ["PRIOR", "ForecastNow", "Told", "flowers_to_forecast", "forecast_now", "forecasts_due", "told_before"]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -78,11 +78,12 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     Returns
     -------
     list of GivenForecast
-        The crosses wanted, for each number of `usual_flowers`; then the crosses under way, each for its own plants and
-        flowers: made by that day, younger than the last window, and neither over nor lost by what the book knew that
-        day. One that has no identifier and no number cannot be found again and is left out. Chances have six digits.
+        The crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
+        plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book
+        knew that day. One that has no identifier and no number cannot be found again and is left out. Chances have
+        six digits.
     """
-    wanted = dict.fromkeys(_wanted(collection, usual_flowers(collection.crosses, as_of)))
+    wanted = dict.fromkeys(_wanted(collection, flowers_to_forecast(collection.crosses, as_of)))
     asked = [*wanted, *_under_way(collection, as_of)]
     if not asked:
         return []
@@ -95,7 +96,7 @@ def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, 
     ]
 
 
-def usual_flowers(crosses: Iterable[Cross], as_of: date) -> list[int]:
+def flowers_to_forecast(crosses: Iterable[Cross], as_of: date) -> list[int]:
     """Return one, and the numbers of flowers that most crosses made by some day had, at most three.
 
     A chance for one number of flowers cannot be turned into that for another: the mean of 1 - (1 - p)^N is not to be
@@ -103,7 +104,7 @@ def usual_flowers(crosses: Iterable[Cross], as_of: date) -> list[int]:
 
     Examples
     --------
-    >>> usual_flowers([Cross(date(2024, 5, 1), "A", "B", units=n) for n in (6, 4, 4)], date(2024, 5, 1))
+    >>> flowers_to_forecast([Cross(date(2024, 5, 1), "A", "B", units=n) for n in (6, 4, 4)], date(2024, 5, 1))
     [1, 4, 6]
     """
     counted = Counter(units_of(cross) for cross in crosses if cross.date <= as_of)

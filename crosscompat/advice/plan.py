@@ -8,7 +8,6 @@ seedling from them, which is concave in n, so that the flowers of a pairing fill
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -17,16 +16,17 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
+from crosscompat.advice.cautions import handling
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.flowering import KEEPS, Stored, alive_on, good_lots, openings_on
-from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
+from crosscompat.advice.rank import Candidate, wanted_pairs
 from crosscompat.advice.tonight import worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, correlations
 from crosscompat.model.likelihood import Floats
@@ -102,6 +102,8 @@ class Plan:
         Between which that number lies in 9 of 10 seasons; pairings that share a parent fail together.
     one_more : str or None
         The seed plant on which one more flower would add most.
+    caution : str
+        Of handling; blank where nothing is planned.
     """
 
     begins: str
@@ -112,6 +114,7 @@ class Plan:
     low: int
     high: int
     one_more: str | None
+    caution: str
     invented: bool
     schema: Literal["crosscompat.plan/1"] = "crosscompat.plan/1"
 
@@ -154,54 +157,66 @@ def plan_season(
     """
     most = 2 * usual_flowers(collection) if spare is None else spare
     options, left_out = _options(collection, page, day, weeks)
-    if not options:
-        return Plan(day.isoformat(), (day + weeks * _WEEK).isoformat(), [], left_out, 0.0, 0, 0, None,
-                    collection.settings.invented)  # fmt: skip
-    model = basis_of(collection).model
-    parents = parents_of([(option.seed, option.pollen) for option in options])
-    asked = asked_of(collection, model, parents)
-    by_flowers = [chances(asked.whole, n) for n in range(1, most + 1)]
-    chance = np.column_stack([each.mean for each in by_flowers])
+    crosses: list[PlannedCross] = []
+    expected, low, high, one_more = 0.0, 0, 0, None
+    if options:
+        model = basis_of(collection).model
+        parents = parents_of([(option.seed, option.pollen) for option in options])
+        asked = asked_of(collection, model, parents)
+        by_flowers = [chances(asked.whole, n) for n in range(1, most + 1)]
+        gain = (
+            _weights(collection, options)[:, None] * np.diff([each.mean for each in by_flowers], axis=0, prepend=0.0).T
+        )
+        mothers = [option.mother.plant for option in options]
+        flowers, week = _solved(gain - _A_FLOWER, options, mothers, weeks, evenings)
+        made = np.flatnonzero(flowers)
+        for k in made:
+            chance = interval_at(by_flowers[flowers[k] - 1], int(k))
+            crosses.append(_planned(options[k], day, int(week[k]), int(flowers[k]), chance))
+        expected = sum(cross.chance.mean for cross in crosses)
+        together = correlations(model, asked.rows, asked.pairings, parents)[np.ix_(made, made)]
+        low, high = _interval(together, asked.whole.mean[made], asked.whole.sd[made], flowers[made])
+        one_more = _one_more(gain, flowers, np.array(mothers), most)
+        done = {options[k].wish for k in made}
+        undone = {option.wish: option for option in reversed(options) if option.wish not in done}
+        left_out += [_left(option, "no_room") for _, option in sorted(undone.items(), key=lambda item: item[0])]
+    return Plan(
+        day.isoformat(), (day + weeks * _WEEK).isoformat(),
+        sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), left_out,
+        expected, low, high, one_more,
+        " ".join(caution.says for caution in handling(collection)) if crosses else "", collection.settings.invented,
+    )  # fmt: skip
+
+
+def _weights(collection: Collection, options: Sequence[_Option]) -> Floats:
+    """Return what a certain seedling of each option would be worth, shape (n_options,)."""
     past = past_crosses(collection)
-    weight = np.array([
-        worth(1.0, option.want, wished=True,
-              took=sum(cross.outcome == "took" for cross in past.get((option.seed.label, option.pollen.label), ())))
-        for option in options
-    ])  # fmt: skip
-    gain = weight[:, None] * np.diff(chance, axis=1, prepend=0.0)
-    wishes = np.array([option.wish for option in options])
-    names = sorted({option.mother.plant for option in options})
-    mothers = np.array([names.index(option.mother.plant) for option in options])
+    found = []
+    for option in options:
+        outcomes = [cross.outcome for cross in past.get((option.seed.label, option.pollen.label), ())]
+        found.append(worth(1.0, option.want, wished=True, took=outcomes.count("took")))
+    return np.array(found)
+
+
+def _solved(
+    gain: Floats, options: Sequence[_Option], mothers: Sequence[str], weeks: int, evenings: int
+) -> tuple[np.ndarray, np.ndarray]:
     open_in = np.zeros((len(options), weeks), dtype=np.bool_)
     for k, option in enumerate(options):
         open_in[k, list(option.weeks)] = True
-    flowers, week = solve(gain - _A_FLOWER, open_in, wishes, mothers, evenings)
-    made = np.flatnonzero(flowers)
-    crosses = [
-        PlannedCross(
-            (day + int(week[k]) * _WEEK).isoformat(), options[k].seed.name, options[k].mother.plant,
-            options[k].pollen.name, list(options[k].weeks[int(week[k])]), int(flowers[k]),
-            interval_at(by_flowers[flowers[k] - 1], int(k)), options[k].want, options[k].says[int(week[k])],
-        )
-        for k in made
-    ]  # fmt: skip
-    for wish in sorted({*wishes.tolist()} - {*wishes[made].tolist()}):
-        option = options[wishes.tolist().index(wish)]
-        left_out.append(LeftOut(option.seed.name, option.pollen.name, say("plan.no_room")))
-    takes = _takes(correlations(model, asked.rows, asked.pairings, parents)[np.ix_(made, made)], asked.whole.mean[made],
-                   asked.whole.sd[made], flowers[made])  # fmt: skip
-    low, high = np.quantile(takes, (0.05, 0.95)) if made.size else (0, 0)
-    return Plan(
-        day.isoformat(),
-        (day + weeks * _WEEK).isoformat(),
-        sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)),
-        left_out,
-        float(chance[made, flowers[made] - 1].sum()),
-        int(low),
-        int(high),
-        _one_more(gain, flowers, mothers, names, most),
-        collection.settings.invented,
-    )
+    wishes = np.array([option.wish for option in options])
+    return solve(gain, open_in, wishes, np.unique(mothers, return_inverse=True)[1], evenings)
+
+
+def _planned(option: _Option, begins: date, week: int, flowers: int, chance: Interval) -> PlannedCross:
+    return PlannedCross(
+        (begins + week * _WEEK).isoformat(), option.seed.name, option.mother.plant, option.pollen.name,
+        list(option.weeks[week]), flowers, chance, option.want, option.says[week],
+    )  # fmt: skip
+
+
+def _left(pairing: _Option | Candidate, why: str) -> LeftOut:
+    return LeftOut(pairing.seed.name, pairing.pollen.name, say(f"plan.{why}"))
 
 
 def solve(
@@ -270,42 +285,38 @@ def solve(
 def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tuple[list[_Option], list[LeftOut]]:
     """Return each cross wanted on each of its seed plants, and the crosses wanted that cannot be made at all."""
     alive, lots = alive_on(collection, day), good_lots(page, day)
+    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
+    kept_of = [(lot, collection.index.find(collection.plants.species(lot.parent))) for lot in lots]
     every_day = openings_on(collection, page, alive, [day + timedelta(days=n) for n in range(7 * weeks)])
     opened = [{plant for plant, each in on.items() if each.state == "open"} for on in every_day]
+    candidates, refused = wanted_pairs(collection, collection.wanted)
     options: list[_Option] = []
-    left_out: list[LeftOut] = []
-    for wish, row in enumerate(collection.wanted):
-        try:
-            seed, pollen = find_parents(collection, row.seed_parent, row.pollen_parent)
-        except (NoPairing, UnknownName) as error:
-            left_out.append(LeftOut(row.seed_parent, row.pollen_parent, str(error)))
-            continue
-        mothers = _plants_of(collection, seed, alive, "male")
-        fathers = _plants_of(collection, pollen, alive, "female")
-        stored = [lot for lot in lots if _is_of(collection, lot, pollen)]
+    left_out = [LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused]
+    for wish, candidate in enumerate(candidates):
+        mothers = [plant for plant in _plants_of(candidate.seed, alive, species) if plant.sex != "male"]
+        fathers = [plant for plant in _plants_of(candidate.pollen, alive, species) if plant.sex != "female"]
+        stored = [lot for lot, label in kept_of if label == candidate.pollen.label]
         found = []
         for mother in mothers:
-            with suppress(NoPairing, UnknownName):
-                plants = [plant for plant in fathers if not collection.plants.one_clone(plant.plant, mother.plant)]
-                weeks_of, says = _pollen_by_week(mother, plants, stored, opened, day)
-                sides = find_parents(collection, mother.plant, row.pollen_parent)
-                if weeks_of:
-                    found.append(_Option(wish, *sides, mother, row.want, weeks_of, says))
+            if candidate.pollen.plant and collection.plants.one_clone(candidate.pollen.plant.plant, mother.plant):
+                continue
+            others = [plant for plant in fathers if not collection.plants.one_clone(plant.plant, mother.plant)]
+            weeks_of, says = _pollen_by_week(mother, others, stored, opened, day)
+            if weeks_of:
+                seed = Parent(candidate.seed.label, mother)
+                found.append(_Option(wish, seed, candidate.pollen, mother, candidate.want, weeks_of, says))
         options += found
         if not found:
             why = "no_mother" if not mothers else "no_father" if not fathers and not stored else "never_together"
-            left_out.append(LeftOut(seed.name, pollen.name, say(f"plan.{why}")))
+            left_out.append(_left(candidate, why))
     return options, left_out
 
 
-def _plants_of(collection: Collection, side: Parent, alive: Sequence[Plant], never: str) -> list[Plant]:
+def _plants_of(side: Parent, alive: Sequence[Plant], species: Mapping[str, str | None]) -> list[Plant]:
+    """Return the very plant that a side names, else all of its species."""
     if side.plant is not None:
-        return [plant for plant in alive if plant.plant == side.plant.plant and plant.sex != never]
-    return [plant for plant in alive if plant.sex != never and collection.index.find(plant.species) == side.label]
-
-
-def _is_of(collection: Collection, lot: Stored, side: Parent) -> bool:
-    return collection.index.find(collection.plants.species(lot.parent)) == side.label
+        return [plant for plant in alive if plant.plant == side.plant.plant]
+    return [plant for plant in alive if species[plant.plant] == side.label]
 
 
 def _pollen_by_week(
@@ -337,22 +348,23 @@ def _pollen_by_week(
     return weeks, says
 
 
-def _takes(correlation: Floats, mean: Floats, sd: Floats, flowers: np.ndarray) -> Floats:
-    """Draw how many pairings give a seedling, shape (n_draws,)."""
+def _interval(correlation: Floats, mean: Floats, sd: Floats, flowers: np.ndarray) -> tuple[int, int]:
+    """Draw how many pairings give a seedling; between the two that number lies in nine of ten draws."""
+    if not mean.size:
+        return 0, 0
     random = np.random.default_rng(_SEED)
     values, vectors = np.linalg.eigh(correlation)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     logits = mean + sd * (random.standard_normal((_DRAWS, mean.size)) @ root.T)
     chance = -np.expm1(-flowers * np.logaddexp(0.0, logits))
-    return np.asarray((random.random(chance.shape) < chance).sum(axis=1), dtype=np.float64)
+    low, high = np.quantile((random.random(chance.shape) < chance).sum(axis=1), (0.05, 0.95))
+    return int(low), int(high)
 
 
-def _one_more(gain: Floats, flowers: np.ndarray, mothers: np.ndarray, names: Sequence[str], most: int) -> str | None:
+def _one_more(gain: Floats, flowers: np.ndarray, mothers: np.ndarray, most: int) -> str | None:
     """Return the mother all of whose flowers are given away and on whom one more would add most."""
-    best: tuple[float, str] | None = None
-    for k in np.flatnonzero(flowers):
-        if flowers[mothers == mothers[k]].sum() == most and flowers[k] < most:
-            further = float(gain[k, flowers[k]])
-            if best is None or further > best[0]:
-                best = further, names[mothers[k]]
-    return best[1] if best else None
+    used_up = [
+        k for k in np.flatnonzero((flowers > 0) & (flowers < most)) if flowers[mothers == mothers[k]].sum() == most
+    ]
+    best = max(used_up, key=lambda k: gain[k, flowers[k]], default=None)
+    return None if best is None else str(mothers[best])

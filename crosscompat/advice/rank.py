@@ -203,7 +203,12 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
 
 
 def likeliest(
-    collection: Collection, *, flowers: int, most: int, watch: Callable[[Sequence[int]], Iterable[int]] = iter
+    collection: Collection,
+    *,
+    flowers: int,
+    most: int,
+    watch: Callable[[Sequence[int]], Iterable[int]] = iter,
+    basis: Basis | None = None,
 ) -> list[Candidate]:
     """Return the likeliest of all directed pairings among the species of a tree, in bounded memory.
 
@@ -216,8 +221,10 @@ def likeliest(
         How many to keep.
     watch : callable
         Passes on the numbers of the seed parents as they are worked through, a few at a time.
+    basis : Basis, optional
+        As `basis_of` gives it, where it is at hand: a book that has changed is fitted for it.
     """
-    model, tips = basis_of(collection).model, list(collection.distances.tips)
+    model, tips = (basis or basis_of(collection)).model, list(collection.distances.tips)
     best: list[tuple[float, str, str]] = []
     step = max(1, _AT_ONCE // max(len(tips), 1))
     for begin in watch(range(0, len(tips), step)):
@@ -252,6 +259,7 @@ def rank(
     flowers: int | None = None,
     refused: Sequence[Refused] = (),
     watch: Callable[[Sequence[int]], Iterable[int]] = iter,
+    basis: Basis | None = None,
 ) -> Ranking:
     """Rank pairings by the chance of at least one seedling.
 
@@ -265,6 +273,8 @@ def rank(
         To be told beside the ranking.
     watch : callable
         Passes on the numbers of the candidates as they are worked through, for a progress bar.
+    basis : Basis, optional
+        As for `likeliest`.
 
     Raises
     ------
@@ -274,7 +284,7 @@ def rank(
     flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
-    basis = basis_of(collection)
+    basis = basis or basis_of(collection)
     placed = _placed(sorted(_rows(collection, basis, candidates, flowers, watch), key=_best_first))
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(

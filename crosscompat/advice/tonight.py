@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
+from crosscompat.advice.cautions import handling
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.flowering import KEEPS, Opening, Stored, alive_on, good_lots, openings_on
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
-from crosscompat.advice.rank import TELLS_APART
+from crosscompat.advice.rank import TELLS_APART, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
@@ -102,6 +103,8 @@ class Tonight:
     keep : list of Keep
     closed, unknown : list of str
         Plants that are not in flower, and plants of which nobody knows when they flower.
+    caution : str
+        Of handling; blank where nothing can be done tonight.
     """
 
     day: str
@@ -110,6 +113,7 @@ class Tonight:
     keep: list[Keep]
     closed: list[str]
     unknown: list[str]
+    caution: str
     invented: bool
     schema: Literal["crosscompat.tonight/1"] = "crosscompat.tonight/1"
 
@@ -158,6 +162,7 @@ def tonight(collection: Collection, page: Reading, day: date, *, flowers: int | 
         _together(keep),
         [name for name, each in opening.items() if each.state in {"closed", "soon"}],
         [name for name, each in opening.items() if each.state == "unknown"],
+        " ".join(caution.says for caution in handling(collection)) if ready or keep else "",
         collection.settings.invented,
     )
 
@@ -191,13 +196,9 @@ def _offers(
 
 
 def wishes_of(collection: Collection) -> dict[tuple[str, str], int | None]:
-    """Return how much each pairing of species is wanted, by label."""
-    found: dict[tuple[str, str], int | None] = {}
-    for row in collection.wanted:
-        with suppress(NoPairing, UnknownName):
-            seed, pollen = find_parents(collection, row.seed_parent, row.pollen_parent)
-            found[seed.label, pollen.label] = row.want
-    return found
+    """Return how much each pairing of species is wanted, by label; a wish for a dead plant is none."""
+    wished, _ = wanted_pairs(collection, collection.wanted)
+    return {(candidate.seed.label, candidate.pollen.label): candidate.want for candidate in wished}
 
 
 def _father(

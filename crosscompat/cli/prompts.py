@@ -13,7 +13,8 @@ from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["GROWER_VARIABLE", "any_day", "author", "choose", "confirm", "hour", "on_a_terminal", "past_day", "today"]
+__all__ = ["GROWER_VARIABLE", "any_day", "author", "choose", "confirm", "hour", "on_a_terminal", "past_day",
+           "spoken", "today"]  # fmt: skip
 
 
 def on_a_terminal() -> bool:
@@ -43,6 +44,11 @@ def choose(question: str, words: Sequence[str]) -> str | None:
 
 GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
 """The environment's variable that names who writes."""
+
+
+def spoken(day: str) -> str:
+    """Return a day of an answer, ISO 8601, as people say it."""
+    return spoken_date(date.fromisoformat(day), today())
 
 
 def any_day(text: str) -> date:

@@ -40,6 +40,7 @@ def rank(
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     from crosscompat.advice import rank as advice
     from crosscompat.advice.figures import usual_flowers
+    from crosscompat.advice.predict import basis_of
     from crosscompat.book.crosses import read_wanted
     from crosscompat.cli.workers import watched
 
@@ -53,8 +54,9 @@ def rank(
     collection = collection_or_carried(folder, names)
     usual = usual_flowers(collection) if flowers is None else flowers
     refused: list[Refused] = []
+    basis = basis_of(collection)
     if everything:
-        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched)
+        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
     elif partners_of or among:
         candidates = advice.chosen_pairs(collection, partners_of, among or ())
     else:
@@ -62,7 +64,7 @@ def rank(
         if not rows:
             raise WrongUse(say("rank.nothing"))
         candidates, refused = advice.wanted_pairs(collection, rows)
-    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched)
+    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched, basis=basis)
     if as_json:
         print_json(ranking, output)
     elif output is not None:

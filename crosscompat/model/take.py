@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Self
 
@@ -15,6 +15,7 @@ from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -145,7 +146,7 @@ class TakeModel:
             _cross_records(table, weighed),
             Plants.of([]),
             self._positions.index,
-            as_of=as_of or datetime.now().astimezone().date(),
+            as_of=as_of or today(),
             windows=self.windows,
             self_fertile=self_fertile_labels(self.traits, self._positions.index),
         )

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.ledger import forecasts_due, told_before, usual_flowers
+from crosscompat.advice.ledger import flowers_to_forecast, forecasts_due, told_before
 from crosscompat.advice.predict import basis_of, chances_of, training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
@@ -169,10 +169,10 @@ def test_flowers_followed_one_by_one_are_those_that_count(due, book, under_way):
 
 def test_the_usual_flowers_are_those_of_most_crosses(cross):
     crosses = [cross("a", "b", units=n) for n in (3, 3, 3, 8, 8, 2, 2, 7, 7, 6, 6, 5)]
-    assert usual_flowers(crosses, date(2025, 1, 1)) == [1, 2, 3, 6]
-    assert usual_flowers(crosses, date(2023, 1, 1)) == [1]
-    assert usual_flowers([cross("a", "b", 4, 1), cross("a", "b")], date(2025, 1, 1)) == [1, 4]
-    assert np.array(usual_flowers([], date(2025, 1, 1))).tolist() == [1]
+    assert flowers_to_forecast(crosses, date(2025, 1, 1)) == [1, 2, 3, 6]
+    assert flowers_to_forecast(crosses, date(2023, 1, 1)) == [1]
+    assert flowers_to_forecast([cross("a", "b", 4, 1), cross("a", "b")], date(2025, 1, 1)) == [1, 4]
+    assert np.array(flowers_to_forecast([], date(2025, 1, 1))).tolist() == [1]
 
 
 MADE = date(2024, 5, 1)

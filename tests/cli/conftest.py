@@ -40,7 +40,7 @@ def run():
         set_to = {"COLUMNS": str(columns), "CROSSCOMPAT_DEBUG": None} | environment
         outcome = CliRunner().invoke(app, [str(argument) for argument in arguments], env=set_to)
         said = f"{arguments}: {outcome.exit_code}\n{outcome.output}\n{outcome.exception!r}"
-        assert code is None or outcome.exit_code == code, said
+        assert outcome.exit_code == code, said
         assert outcome.exception is None or isinstance(outcome.exception, SystemExit), said
         assert "Traceback" not in outcome.output, said
         return outcome

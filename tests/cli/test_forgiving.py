@@ -11,6 +11,9 @@ from crosscompat.ground.dates import TwoDates, read_date
 from crosscompat.ground.errors import WrongUse
 
 TODAY = date(2026, 6, 17)  # a Wednesday
+COC_DAS = "Echinocereus coccineus × Echinocereus dasyacanthus"
+PLANTS = "Echinocereus coccineus [COC-F1] × Echinocereus dasyacanthus [DAS-1]"
+MAY = ("--on", "2026-05-20")
 
 
 @pytest.fixture
@@ -112,6 +115,48 @@ def test_somebody_at_a_terminal_is_asked_which_day_it_is(on_the_day, monkeypatch
         (["find", "--plant", "coc f1", "--between", "20/4/2026", "10 may 2026"], "26-01"),
         (["due", "--as-of", "15.7.2026"], "26-07"),
         (["correct", "26-7", "wanted=4"], "wanted"),
+        (["ask", "coccineus", "dasyacanthus"], COC_DAS),
+        (["ask", "Coccineus", "DASYACANTHUS"], COC_DAS),
+        (["ask", "E. coccineus", "E. dasyacanthus"], COC_DAS),
+        (["ask", "e coccineus", "dasyacanthus"], COC_DAS),
+        (["ask", "Ech. coccineus", "ech dasyacanthus"], COC_DAS),
+        (["ask", "Echinocereus_coccineus", "E.dasyacanthus"], COC_DAS),
+        (["ask", "coccineus", "x", "dasyacanthus"], COC_DAS),
+        (["ask", "coccineus", "×", "dasyacanthus"], COC_DAS),
+        (["ask", "coccineus x dasyacanthus"], COC_DAS),
+        (["ask", "E. coccineus × E. dasyacanthus"], COC_DAS),
+        (["ask", "Echinocereus", "coccineus", "Echinocereus", "dasyacanthus"], COC_DAS),
+        (["ask", "Echinocereus", "coccineus", "x", "dasyacanthus"], COC_DAS),
+        (["ask", "  coccineus ", "dasyacanthus"], COC_DAS),
+        (["ask", "COC-F1", "DAS-1"], PLANTS),
+        (["ask", "coc-f1", "das-1"], PLANTS),
+        (["ask", "cocf1", "das1"], PLANTS),
+        (["ask", "COC F1", "DAS 1"], PLANTS),
+        (["ask", "coc-f01", "das-001"], PLANTS),
+        (["ask", "COC-F1", "x", "dasyacanthus"], "[COC-F1] × Echinocereus dasyacanthus (invented"),
+        (["rank", "Echinocereus coccineus"], "Echinocereus coccineus × "),
+        (["rank", "coccineus"], "Echinocereus coccineus × "),
+        (["rank", "Echinocereus", "coccineus"], "Echinocereus coccineus × "),
+        (["rank", "cocf1"], "[COC-F1]"),
+        (["tree", "coccineus"], "seed parent"),
+        (["tree", "E. coccineus"], "seed parent"),
+        (["observe", "26-1"], "26-01: Echinocereus coccineus"),
+        (["observe", "2601"], "26-01: Echinocereus coccineus"),
+        (["observe", "26-001"], "26-01: Echinocereus coccineus"),
+        (["plant", "coc f1"], "COC-F1: Echinocereus coccineus"),
+        (["history", "26-1"], "26-01"),
+        (["due", "--on", "20/5/2026"], "20 to 26 May"),
+        (["due", "--on", "20.5.2026"], "20 to 26 May"),
+        (["due", "--on", "20 May 2026"], "20 to 26 May"),
+        (["due", "--as-of", "2026-5-20"], "20 to 26 May"),
+        (["tonight", "--on", "1 may 2026"], "On the brush, 1 May"),
+        (["pollinate", "cocf1", "das1", "3", *MAY], f"26-08, a new cross: {PLANTS}, 3 flowers"),
+        (["pollinate", "cocf1", "x", "das1", "3", *MAY], f"26-08, a new cross: {PLANTS}, 3 flowers"),
+        (["pollinate", "COC-F1", "DAS-1", "-n", "3", "--on", "20/5/2026"], f"a new cross: {PLANTS}, 3 flowers, 20 May"),
+        (["plant", "NEW-1", "Echinocereus coccineus"], "NEW-1: a new plant"),
+        (["plant", "NEW-1", "coccineus"], "named Echinocereus coccineus"),
+        (["plant", "NEW-1", "Echinocereus", "coccineus"], "named Echinocereus coccineus"),
+        (["correct", "26-1", "wanted=4"], "wanted: "),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, list) else "",
 )
@@ -151,3 +196,36 @@ def test_what_cannot_be_read_is_refused_in_our_own_words(run, own, monkeypatch, 
     assert said.startswith(says)
     for words in ("Error", "Usage", "Invalid", "Try '"):
         assert words not in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "asks"),
+    [
+        (["ask", "coccineus"], 2, "A pairing has a seed parent and a pollen parent"),
+        (["ask", "cocc", "dasyacanthus"], 2, "Did you mean Echinocereus coccineus"),
+        (["ask", "coccinneus", "dasyacanthus"], 2, "Did you mean Echinocereus coccineus"),
+        (["rank", "nothing.csv"], 3, "There is no such file"),
+        (["due", "--on", "4/5/2026"], 2, "could be 4 May 2026 or 5 April 2026"),
+        (["observe", "26-77"], 2, "The nearest are: 26-07"),
+        (["plant", "COCF9"], 2, "The nearest are: COC-"),
+        (["aks", "coccineus", "dasyacanthus"], 2, "Did you mean ask"),
+        (["ask", "coccineus", "dasyacanthus", "--flower", "3"], 2, "--flowers"),
+        (["rank", "--most", "many"], 2, "takes a whole number, not “many”"),
+        (["observe", "26-1", "--swelling", "-2"], 2, "at least 0"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_or_it_asks_one_question(run, own, monkeypatch, arguments, code, asks):
+    monkeypatch.chdir(own)
+    said = run(*arguments, code=code).stderr
+    assert asks in " ".join(said.split())
+    assert "Usage:" not in said
+
+
+def test_the_same_visit_twice_and_pods_that_grow_fewer_are_asked_about(run, own, monkeypatch):
+    monkeypatch.chdir(own)
+    visit = ("pollinate", "cocf1", "das1", "3", *MAY)
+    run(*visit)
+    assert "the same pollination already" in run(*visit, code=1).stderr
+    run("observe", "26-8", "--swelling", "3", "--on", "2026-05-27")
+    assert "Did one drop?" in run("observe", "26-8", "--swelling", "2", "--on", "2026-06-02", code=1).stderr

@@ -33,7 +33,7 @@ def test_help_loads_none_of_the_heavy_libraries(process, demo, arguments):
         ["rank", "--partners-of", SEED],
         ["tree", SEED],
         ["tree", SEED, "-o", "-"],
-        ["label", "26-01"],
+        ["label", "26-01", "-o", "-"],
     ],
     ids=" ".join,
 )

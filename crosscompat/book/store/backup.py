@@ -8,7 +8,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from uuid import uuid4
 
@@ -25,6 +25,7 @@ from crosscompat.book.store.database import (
     file_error,
     free_copy,
 )
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
 from crosscompat.ground.wording import say
 
@@ -238,10 +239,10 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     Damaged
         If the book is not sound; nothing more should be written in it then.
     """
-    today = datetime.now().astimezone().date()
-    if not _written_on_other_days(connection, today):
+    day = today()
+    if not _written_on_other_days(connection, day):
         return None
-    if any(day == today.isoformat() for day, _ in daily_copies(book)):
+    if any(copied == day.isoformat() for copied, _ in daily_copies(book)):
         return None
     try:
         copy = back_up(book, DAILY)

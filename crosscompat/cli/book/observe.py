@@ -12,7 +12,7 @@ from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, today
+from crosscompat.cli.prompts import author, spoken, today
 from crosscompat.cli.session import Stopped, agreed, open_here
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
@@ -141,15 +141,11 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
         paragraph(say("observe.already", cross=story.cross))
         return
     days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAYS.sub(_spoken, _DAY.sub("", one.says, count=1)) for one in story.wrote]
-    when = [spoken_date(date.fromisoformat(day[:10]), today()) for day in days]
+    said = [_DAYS.sub(lambda day: spoken(day[0]), _DAY.sub("", one.says, count=1)) for one in story.wrote]
+    when = [spoken(day[:10]) for day in days]
     what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
-
-
-def _spoken(day: re.Match[str]) -> str:
-    return spoken_date(date.fromisoformat(day[0]), today())
 
 
 def _print_story(story: CrossStory) -> None:

@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import date
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from crosscompat.cli.options import Folder, Json, Output, count
+from crosscompat.cli.options import Day, Folder, Json, Output, count
 from crosscompat.cli.output import deliver, give, line, paragraph
-from crosscompat.cli.prompts import any_day, today
-from crosscompat.ground.dates import spoken_date
+from crosscompat.cli.prompts import spoken, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.show.chances import percent
 
 if TYPE_CHECKING:
     from crosscompat.advice.plan import Plan
 
 
 def plan(
-    begins: Annotated[
-        date | None, typer.Option("--on", metavar="DATE", parser=any_day, help=say("help.plan_on"))
-    ] = None,
+    begins: Day = None,
     weeks: Annotated[int, count("--weeks", "help.plan_weeks", least=1, most=52)] = 16,
     evenings: Annotated[int, count("--evenings", "help.plan_evenings", least=1)] = 5,
     spare: Annotated[int | None, count("--spare", "help.plan_spare", least=1, most=100)] = None,
@@ -52,12 +47,11 @@ def plan(
 
 
 def _print(answer: Plan) -> None:
-    begins, ends = (spoken_date(date.fromisoformat(day), today()) for day in (answer.begins, answer.ends))
-    paragraph(say("plan.heading", begins=begins, ends=ends))
+    paragraph(say("plan.heading", begins=spoken(answer.begins), ends=spoken(answer.ends)))
     if not answer.crosses:
         paragraph(say("plan.nothing"))
     for week, crosses in groupby(answer.crosses, key=lambda cross: cross.week):
-        line(say("plan.week", date=spoken_date(date.fromisoformat(week), today())))
+        line(say("plan.week", date=spoken(week)))
         for cross in crosses:
             pollen = (
                 f"{cross.pollen_parent} [{', '.join(cross.pollen_plants)}]"
@@ -66,7 +60,7 @@ def _print(answer: Plan) -> None:
             )
             text = say(
                 "plan.cross", plant=cross.seed_plant, seed=cross.seed_parent, pollen=pollen, n=cross.flowers,
-                words=cross.chance.words, percent=f"{cross.chance.mean:.0%}", says=cross.says,
+                words=cross.chance.words, percent=percent(cross.chance.mean), says=cross.says,
             )  # fmt: skip
             paragraph(text, indent=2)
     if answer.crosses:
@@ -80,3 +74,5 @@ def _print(answer: Plan) -> None:
         line(say("plan.left_out"))
     for left in answer.left_out:
         paragraph(say("plan.left", seed=left.seed_parent, pollen=left.pollen_parent, why=left.why), indent=2)
+    if answer.caution:
+        paragraph(answer.caution)

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from crosscompat.cli.options import Flowers, Folder, Json, count
+from crosscompat.cli.options import Day, Flowers, Folder, Json, count
 from crosscompat.cli.output import give, line, paragraph, who
-from crosscompat.cli.prompts import any_day, today
-from crosscompat.ground.dates import spoken_date
+from crosscompat.cli.prompts import spoken, today
 from crosscompat.ground.wording import say
+from crosscompat.show.chances import percent
 
 if TYPE_CHECKING:
     from crosscompat.advice.tonight import Father, Mother, Tonight
@@ -21,9 +18,7 @@ _FATHERS = 3
 
 
 def tonight(
-    on: Annotated[
-        date | None, typer.Option("--on", metavar="DATE", parser=any_day, help=say("help.tonight_on"))
-    ] = None,
+    on: Day = None,
     flowers: Flowers = None,
     most: Annotated[int, count("--most", "help.tonight_most", least=1)] = 8,
     folder: Folder = None,
@@ -40,7 +35,7 @@ def tonight(
 
 
 def _print(answer: Tonight, most: int) -> None:
-    day = spoken_date(date.fromisoformat(answer.day), today())
+    day = spoken(answer.day)
     if answer.mothers:
         paragraph(say("tonight.heading", date=day, n=answer.flowers))
     else:
@@ -59,14 +54,15 @@ def _print(answer: Tonight, most: int) -> None:
         paragraph(say("tonight.closed", n=len(answer.closed)))
     if answer.unknown:
         paragraph(say("tonight.unknown_plants", plants=", ".join(answer.unknown)))
+    if answer.caution:
+        paragraph(answer.caution)
 
 
 def _print_mother(mother: Mother) -> None:
     paragraph(say("tonight.mother", plant=mother.seed_plant, species=mother.seed_parent, says=mother.opening.says))
     for father in mother.fathers[:_FATHERS]:
-        percent = f"{father.chance.mean:.0%}"
         text = say(
-            "tonight.father", words=father.chance.words, percent=percent,
+            "tonight.father", words=father.chance.words, percent=percent(father.chance.mean),
             who=who(father.pollen_parent, ", ".join(father.plants)), details="; ".join(["", *_details(father)]),
         )  # fmt: skip
         paragraph(text, indent=4)
@@ -76,8 +72,8 @@ def _details(father: Father) -> Iterator[str]:
     if father.says:
         yield father.says
     if father.want is not None:
-        yield say("tonight.wanted", n=str(father.want))
+        yield say("rank.want", want=str(father.want))
     if father.took:
-        yield say("tonight.took", n=str(father.took))
+        yield say("rank.tried.took", n=father.took)
     if father.failed:
-        yield say("tonight.failed", n=str(father.failed))
+        yield say("rank.tried.failed", n=father.failed)
