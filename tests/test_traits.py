@@ -109,7 +109,7 @@ def test_a_declared_kind_is_kept_and_shown(table):
     assert shown["style_mm"].sentence == "as the settings say"
     assert traits.value("Echinocereus coccineus", "2n") == "44"
     assert (shown["colour"].declared, shown["colour"].sentence) == (False, "words that species share or not")
-    assert shown["colour_source"].sentence == "where colour was taken from; not used in forecasts"
+    assert shown["colour_source"].sentence == "the source of colour; not used in forecasts"
 
 
 def test_every_kind_and_reason_has_its_sentence(table):
@@ -119,11 +119,11 @@ def test_every_kind_and_reason_has_its_sentence(table):
     )
     why = {row.name: (row.kind, row.sentence.split(",")[0].split(";")[0]) for row in table(text).describe()}
     assert why == {
-        "a": ("text", "nothing is known here"),
+        "a": ("text", "blank"),
         "b": ("text", "numbers"),
         "c_mm": ("measure", "every cell is a number above zero"),
         "d": ("flag", "every word is yes or no"),
-        "e": ("text", "no two species have the same"),
+        "e": ("text", "different for every species"),
         "f": ("text", "mostly sentences"),
         "g": ("category", "words that species share or not"),
     }
@@ -170,7 +170,7 @@ def test_kinds_that_could_be_mistaken(name, cells, kind):
             [
                 "traits.csv, row 1: The settings declare a kind for “absent”, but there is no such column.",
                 "traits.csv, row 2, column Spiny: “maybe” is neither yes nor no.",
-                "traits.csv, row 2, column 2n: “22 or 44” is no whole number.",
+                "traits.csv, row 2, column 2n: “22 or 44” is not a whole number.",
                 "traits.csv, row 2, column mm: “0” cannot be compared as a ratio.",
                 "traits.csv, row 2, column fl: “spring” names no months.",
                 "traits.csv, row 3, column mm: “-1” cannot be compared as a ratio.",

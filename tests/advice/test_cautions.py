@@ -112,7 +112,7 @@ def test_without_crosses_nothing_is_farther_than_they_are(collection):
 def test_species_in_no_finished_cross_are_told_once_each(trained, cross):
     made = trained([cross("Aus bus", "Aus cus", 4, 3)])
     unseen = [says for kind, says in found(made, "Aus dus", "Aus eus") if kind == "unseen"]
-    assert unseen == [f"Aus {name} is in none of your finished crosses yet." for name in ("dus", "eus")]
+    assert unseen == [f"You have no finished cross with Aus {name} yet." for name in ("dus", "eus")]
     assert kinds(made, "Aus dus", "Aus dus").count("unseen") == 1
     assert "unseen" not in kinds(made, "Aus bus", "Aus cus")
 

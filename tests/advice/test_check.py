@@ -102,13 +102,13 @@ def test_groups_that_are_clades_are_counted(notes):
 
 def test_who_strays_from_a_group_is_named(notes):
     (told,) = notes(traits=traits_of(bus="One", cus="One", dus="Two", eus="Two", fus="One"))
-    assert told.startswith("sect. One is no clade. These stand apart from its other 2 species: Aus fus.")
+    assert told.startswith("sect. One is not a clade. These sit apart from its other 2 species: Aus fus.")
 
 
 def test_a_single_species_in_between_is_named_rather_than_all_the_others(notes):
     traits = traits_of(bus="One", cus="Two", dus="One", eus="One", fus="One")
     (told,) = notes(traits=traits)
-    assert told.startswith("sect. One is no clade. Others stand among its species: Aus cus.")
+    assert told.startswith("sect. One is not a clade. Others sit among its species: Aus cus.")
 
 
 def test_a_species_placed_by_the_traits_is_told_and_counts_for_no_clade(notes):

@@ -127,7 +127,7 @@ def test_invented_outcomes_and_changes_are_said(trained, book):
     found = basis_figures(changed, last_basis(changed))
     assert found.changed == ["traits", "crosses"]
     assert found.words.endswith(
-        "The crosses are invented. Your traits and crosses changed since; run `crosscompat retrain` to count that in."
+        "The crosses are invented. Your traits and crosses changed since. Run `crosscompat retrain` to use the change."
     )
 
 

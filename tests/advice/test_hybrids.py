@@ -106,7 +106,7 @@ def test_a_species_that_was_only_placed_is_told(collection, tree):
     seed, pollen = Parent("Aus novus"), Parent("Aus_bus")
     row = rows_of(made, model, [seed.label], [pollen.label])[0]
     (told,) = [caution for caution in cautions(made, model, seed, pollen, row) if caution.kind == "placed"]
-    assert told.says.startswith("Aus novus is not on the tree itself: it is placed in its group (sect. One)")
+    assert told.says.startswith("Aus novus is not on the tree. It is placed in its group (sect. One)")
     assert not [one for one in cautions(made, model, pollen, Parent("Aus_dus"), row) if one.kind == "placed"]
 
 

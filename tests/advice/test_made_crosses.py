@@ -13,12 +13,12 @@ SEED, POLLEN, ALONE = "check of the seed parent", "check of the pollen", "left a
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        ({"kind": SEED, "seed_plant": "A1", "units": 3, "pods_set": 2}, "A1 is able as a seed parent (2 of 3 set"),
-        ({"kind": SEED, "units": 3, "pods_set": 0}, "Aus bus set nothing with pollen known to be good (0 of 3 set)"),
-        ({"kind": SEED}, "not written down yet"),
+        ({"kind": SEED, "seed_plant": "A1", "units": 3, "pods_set": 2}, "A1 sets as a seed parent (2 of 3 set"),
+        ({"kind": SEED, "units": 3, "pods_set": 0}, "Aus bus set nothing with good pollen (0 of 3 set)"),
+        ({"kind": SEED}, "no result is recorded yet"),
         ({"kind": POLLEN, "pollen_plant": "C1", "pods_set": 1}, "The pollen of C1 was alive (1 set"),
         ({"kind": POLLEN, "pods_set": 0, "units": 2}, "The pollen of Aus cus set nothing"),
-        ({"kind": ALONE, "pods_set": 2, "units": 4}, "Aus bus sets without any pollen brought (2 of 4 set)"),
+        ({"kind": ALONE, "pods_set": 2, "units": 4}, "Aus bus sets by itself (2 of 4 set)"),
         ({"kind": ALONE, "pods_set": 0}, "sets nothing when left alone (0 set)"),
         ({"pollen_kind": "none", "pods_set": 0}, "sets nothing when left alone (0 set)"),
         ({"kind": ALONE, "tried": 4, "took": 1}, "(1 of 4 set)"),

@@ -58,7 +58,7 @@ def test_before_any_cross_they_answer(collection, cross):
 def test_a_chance_without_crosses_says_that_they_are_the_growers_own(collection):
     own, published = (collection(settings=settings) for settings in (SURE, Settings()))
     ours, theirs = (basis_figures(made, basis_of(made)).words for made in (own, published))
-    assert ours == f"{theirs} Your settings changed 4 numbers of that."
+    assert ours == f"{theirs} Your settings changed 4 numbers in that guess."
 
 
 @pytest.mark.parametrize("kind", ["book", "by_stage"])

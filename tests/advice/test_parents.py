@@ -58,7 +58,10 @@ def test_a_name_that_stands_nowhere_names_the_nearest(collection, seed, pollen, 
         ("Aus bus", ""),
         ("aus  bus", ""),
         ("Aus bus L.", ""),
-        ("Aus bus subsp. longus", "“Aus bus subsp. longus” itself is not listed here; its species, Aus bus, stands in"),
+        (
+            "Aus bus subsp. longus",
+            "“Aus bus subsp. longus” itself is not listed here; its species, Aus bus, is used instead",
+        ),
         ("Aus bus 'Red'", "“Aus bus 'Red'” itself is not listed here"),
     ],
 )

@@ -125,8 +125,8 @@ def test_what_rests_on_memory_says_so_and_where_it_is_from_goes_along():
         ),
         ({"ratio": 0}, "style_mm ratio", 0, "their style is the same: makes no difference"),
         ({"size": 1.0}, "style_mm size", 1.0, "their style differs 2.7 times: clearly against it"),
-        ({}, "style_mm size", None, "style not known for both: not counted"),
-        ({}, "2n order", None, "chromosome number (2n) not known for both: not counted"),
+        ({}, "style_mm size", None, "style: not known for both, so not counted"),
+        ({}, "2n order", None, "chromosome number (2n): not known for both, so not counted"),
     ],
 )
 def test_every_feature_is_told_in_words(numbers, feature, value, says):

@@ -203,9 +203,7 @@ def test_a_table_with_gaps_says_that_relatives_teach_nothing(collection, cross):
         [cross("Aus bus", "Aus cus", 3, 3)], distances=DistanceTable(("Aus_bus", "Aus_cus", "Aus_dus"), values)
     )
     words = learn(gaps, as_of=DAY)[0].after.words
-    assert (
-        "The table of distances has gaps, so a species you have not crossed learns nothing from its relatives." in words
-    )
+    assert "The table of distances has gaps, so relatives tell nothing about a species you have not crossed." in words
     assert "gaps" not in learn(collection([cross("Aus bus", "Aus cus", 3, 3)]), as_of=DAY)[0].after.words
 
 

@@ -105,7 +105,7 @@ def test_where_distance_decides_everything_the_chances_are_worth_much(nursery):
         assert whole(way).skill > 0.4
         assert whole(way).auc > 0.9
         assert way.forecasts[1].skill > 0.4
-        assert "say more than only knowing" in way.says
+        assert "beat your own average" in way.says
 
 
 def test_where_nothing_decides_the_chances_are_worth_nothing(nursery):
@@ -198,14 +198,14 @@ def test_doubtful_evidence_weighs_less(collection, book):
 @pytest.mark.parametrize(
     ("skill", "low", "high", "verdict", "says"),
     [
-        (0.3, 0.1, 0.5, "better", "lean on them, within"),
-        (0.3, -0.1, 0.5, "perhaps", "7 pairs cannot tell for sure"),
-        (0.3, None, None, "perhaps", "lean on them lightly"),
-        (0.0, -0.1, 0.1, "no_better", "do not lean on them yet"),
-        (-0.3, -0.7, 0.1, "no_better", "no more so far"),
-        (-0.3, None, None, "no_better", "no more so far"),
-        (-0.3, -0.5, -0.1, "worse", "worse than only knowing how often your crosses take"),
-        (None, None, None, "alike", "nothing can be told yet"),
+        (0.3, 0.1, 0.5, "better", "use them, within"),
+        (0.3, -0.1, 0.5, "perhaps", "7 pairs are too few to be sure"),
+        (0.3, None, None, "perhaps", "use them with care"),
+        (0.0, -0.1, 0.1, "no_better", "do not rely on them yet"),
+        (-0.3, -0.7, 0.1, "no_better", "no better"),
+        (-0.3, None, None, "no_better", "no better"),
+        (-0.3, -0.5, -0.1, "worse", "worse than your own average"),
+        (None, None, None, "alike", "too early to say"),
     ],
 )
 def test_the_verdict_goes_by_the_interval_of_the_skill(skill, low, high, verdict, says):

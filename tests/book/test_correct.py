@@ -73,10 +73,10 @@ def test_a_field_is_put_right_and_what_stood_there_is_kept(filled, record, pair,
         ("ffff", ["count=many"], "count: “many”"),
         ("ffff", ["count="], "must not be blank"),
         ("ffff", ["colour=red"], "its fields are cross, date, what, count"),
-        ("ffff", ["count"], "no FIELD=VALUE"),
-        ("ffff", ["id=x"], "no FIELD=VALUE"),
+        ("ffff", ["count"], "not a FIELD=VALUE"),
+        ("ffff", ["id=x"], "not a FIELD=VALUE"),
         ("ffff", ["what=flowers"], "pods_set"),
-        ("ffff", ["count=3"], "says so already"),
+        ("ffff", ["count=3"], "says that already"),
         ("ffff", [], "FIELD=VALUE, or --withdraw"),
         ("COC-1", ["name=DAS-1"], "taken already"),
         ("26-01", ["number=26-1-1"], "taken already"),
@@ -182,7 +182,7 @@ def test_a_record_is_found_by_letters_that_no_other_begins_with(filled):
 def test_a_record_that_was_taken_back_is_told_as_gone(filled):
     with filled.writing("gone") as pen:
         withdraw(pen, FOUND, BOUNDS)
-    with filled.reading() as page, pytest.raises(WrongUse, match="stands no more"):
+    with filled.reading() as page, pytest.raises(WrongUse, match="was withdrawn"):
         find_record(page, "9999")
     with filled.reading() as page:
         assert page.find(Sowing) is None

@@ -129,12 +129,12 @@ IMPOSSIBLE = [
     ({"seedlings": 3, "seeds_sown": 2}, "seedlings", "There are more seedlings than seeds sown (3 > 2)."),
     ({"took": 3, "tried": 2}, "took", "There are more units that took than units tried (3 > 2)."),
     *(
-        ({name: 4, pod: 0}, name, f"the number of {words} is 0; leave that blank")
+        ({name: 4, pod: 0}, name, f"{words} is 0; leave {words} blank")
         for pod, words in (("pods_set", "pods set"), ("pods_held", "pods held to ripeness"))
         for name in ("seeds", "seeds_filled", "seeds_sown", "seedlings")
     ),
-    ({"seeds_sown": 4, "seeds": 0}, "seeds_sown", "There cannot be seeds sown (4) where the number of seeds is 0"),
-    ({"seedlings": 4, "seeds": 0}, "seedlings", "There cannot be seedlings (4) where the number of seeds is 0"),
+    ({"seeds_sown": 4, "seeds": 0}, "seeds_sown", "seeds sown is 4 but seeds is 0"),
+    ({"seedlings": 4, "seeds": 0}, "seedlings", "seedlings is 4 but seeds is 0"),
 ]
 
 
@@ -337,5 +337,5 @@ def test_every_fault_of_the_wishes_is_told_at_once(written):
         ("wanted.csv, row 2, column want", "“6” is out of range."),
         ("wanted.csv, row 3, column seed_parent", "This must be filled in."),
         ("wanted.csv, row 3, column want", "“0” is out of range."),
-        ("wanted.csv, row 4, column want", "“much” is no whole number."),
+        ("wanted.csv, row 4, column want", "“much” is not a whole number."),
     ]

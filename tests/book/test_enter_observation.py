@@ -143,7 +143,7 @@ def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
         ({"sown": Sown(seeds=9), "highest": 6}, {"highest": 5}, "6 seedlings stood in this tray, and"),
         ({"lost": "mice"}, {"swelling": 1}, "was lost to mice"),
         ({"lost": "mice"}, {"harvest": Harvest(pods=1)}, "was lost to mice"),
-        ({"over": "set"}, {"swelling": 1}, "called the stage “set” over"),
+        ({"over": "set"}, {"swelling": 1}, "recorded the stage “set” as over"),
         ({"swelling": 0}, {"swelling": 0}, None),
         ({"swelling": 2}, {"swelling": 2, "dropped": 1}, None),
         ({"dropped": 3}, {"dropped": 1}, None),

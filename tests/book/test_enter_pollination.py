@@ -128,7 +128,7 @@ def test_the_same_flowers_again_add_no_unit(visit):
 
 
 def test_flowers_that_were_never_pollinated_cannot_be_pollinated_again(book, visit):
-    with pytest.raises(WrongUse, match="pollinated before"):
+    with pytest.raises(WrongUse, match="none to repeat"):
         visit(M, flowers="same again")
     with book.reading() as page:
         assert len(page.current(records.Pollination)) == 0

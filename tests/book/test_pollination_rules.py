@@ -169,7 +169,7 @@ def test_flowers_left_alone_want_a_bag_beside_anything():
 @pytest.mark.parametrize(
     ("selfs", "sex", "removed", "says"),
     [
-        (True, None, None, "nobody noted that its own stamens were removed"),
+        (True, None, None, "no note that its stamens were removed"),
         (True, "both", False, "were left in"),
         (True, "both", True, None),
         (True, "female", False, None),
@@ -215,7 +215,7 @@ def test_a_day_on_which_a_parent_is_not_seen_open(window, expected):
 @pytest.mark.parametrize(
     ("kept", "collected", "tested", "says"),
     [
-        (None, None, None, "never tested"),
+        (None, None, None, "no test"),
         (None, DAY, None, None),
         (None, date(2026, 5, 3), None, None),
         (None, date(2026, 5, 2), None, "was 8 days old and"),

@@ -226,4 +226,4 @@ def test_all_pairings_are_searched_and_the_table_of_the_best_is_written(run, ans
 
 
 def test_all_pairings_are_not_asked_for_beside_a_few(run, demo):
-    assert "not both" in run("rank", "--all", "--partners-of", SEED, "--collection", demo, code=2).stderr
+    assert "Choose one" in run("rank", "--all", "--partners-of", SEED, "--collection", demo, code=2).stderr

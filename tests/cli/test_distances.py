@@ -72,7 +72,7 @@ def test_all_faults_are_told_with_their_row_and_nothing_is_written(run, demo, ta
     (empty_folder / "out.csv").write_text("old")
     said = run("distances", "pairs.csv", "-o", "out.csv", "--collection", demo, code=3).stderr.splitlines()
     assert said[0].startswith(
-        "pairs.csv, row 3, column pollen_parent: “Echinocereus dasyacantus” is not among the names"
+        "pairs.csv, row 3, column pollen_parent: “Echinocereus dasyacantus” is not a name known here"
     )
     assert said[1] == "  So it is in 1 row more."
     assert said[2] == "pairs.csv, row 4, column seed_parent: This must be filled in."
@@ -97,8 +97,8 @@ def test_of_many_unknown_names_the_first_are_told_and_the_rest_counted(run, demo
     names = [f"Echinocereus unheardof{'a' * i}" for i in range(pair_distances.SHOWN + 4)]
     table("seed_parent,pollen_parent\n" + "".join(f"{name},Echinocereus fendleri\n" for name in names * 3))
     said = run("distances", "pairs.csv", "--collection", demo, code=3).stderr.splitlines()
-    assert sum("is not among the names" in line for line in said) == pair_distances.SHOWN
-    assert "pairs.csv: 4 more names are not among the names known here." in said
+    assert sum("is not a name known here" in line for line in said) == pair_distances.SHOWN
+    assert "pairs.csv: 4 more names are not known here." in said
     assert said.count("  So it is in 2 rows more.") == pair_distances.SHOWN
 
 

@@ -65,7 +65,7 @@ def test_one_for_names_without_a_place(run, own):
         (["rank", "--flowers", "0"], "at least 1"),
         (["rank", "--among", SEED], "--among again"),
         (["rank", "--partners-of", SEED, "--among", SEED], "no other species"),
-        (["rank", "wanted.csv", "--partners-of", SEED], "not both"),
+        (["rank", "wanted.csv", "--partners-of", SEED], "Choose one"),
         (["tree", SEED, "--flowers", "-1"], "at least 1"),
         (["tree", SEED, "--as", "both"], "both"),
         (["label", "26-77"], "26-07"),

@@ -120,7 +120,7 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
     [
         (["26-01", "--swelling", "5"], "(5 > 4)"),
         (["26-01", "--swelling", "1", "--on", "2026-04-30"], "before the pollination"),
-        (["26-01", "--swelling", "1", "--on", TOMORROW], "still to come"),
+        (["26-01", "--swelling", "1", "--on", TOMORROW], "in the future"),
         (["26-02", "--swelling", "1"], "26-01"),
         (["26-01", "--seeds", "3"], "--harvest"),
         (["26-01", "--from", "A"], "--sown"),
@@ -194,7 +194,7 @@ def test_what_the_book_says_already_is_no_change(run, answer, mine):
     run("observe", "26-01", "--over", "set")
     for more in ([], ["--dry-run"]):
         shown = run("observe", "26-01", "--over", "set", *more).stdout
-        assert "26-01: the book says so already. Nothing was written." in shown
+        assert "26-01: the book says that already. Nothing was written." in shown
         assert "Saved as change" not in shown
         found = answer("observe", "26-01", "--over", "set", *more)
         assert (found["wrote"], found["change"], found["over"]) == ([], None, "set")
@@ -253,7 +253,11 @@ def test_a_correction_says_what_stood_there_and_the_history_keeps_both(run, answ
     letters = answer("observe", "26-01")["counts"][0]["short"]
     assert "count: 3 → 2" in run("correct", letters, "count=2", "--by", "Ida").stdout
     found = answer("history", "26-01")
-    assert [change["what"] for change in found["changes"]] == [f"{letters} corrected", "seen on 26-01", "pollinated"]
+    assert [change["what"] for change in found["changes"]] == [
+        "count of fruit of 12 May 2026 corrected",
+        "seen on 26-01",
+        "pollinated",
+    ]
     assert found["changes"][0]["records"][0]["fields"] == [{"field": "count", "was": "3", "now": "2"}]
     assert "(count: 3 → 2)" in run("history", "26-01").stdout
     assert [change["number"] for change in answer("history", "coc-1")["changes"]] == [1]
@@ -271,7 +275,8 @@ def test_a_record_is_taken_back_and_comes_again(run, answer, mine):
     assert (told["undone"]["number"], told["change"]) == (3, None)
     assert counts(mine) == []
     told = answer("undo")
-    assert (told["undone"]["what"], told["undone"]["undone_by"], told["change"]) == (f"{letters} withdrawn", None, 4)
+    assert re.fullmatch(r"count of fruit of \d+ \w+ \d{4} withdrawn", told["undone"]["what"])
+    assert (told["undone"]["undone_by"], told["change"]) == (None, 4)
     assert counts(mine) == [("pods_set", 3, None)]
     assert [one["undone_by"] for one in answer("history")["changes"]] == [None, 4, None, None]
     assert "put back" in run("history").stdout
@@ -375,7 +380,7 @@ def test_where_the_book_cannot_be_copied_that_is_told_and_it_is_written_in(run, 
     aged(mine)
     (mine / "backups").write_text("no folder")
     outcome = run(*command, "--json")
-    assert "could not be copied before the first writing of the day: backups: File exists." in outcome.stderr
+    assert "could not be copied today: backups: File exists." in outcome.stderr
     assert json.loads(outcome.stdout)["schema"]
     assert len(changes(mine)) == 2
 
@@ -401,7 +406,7 @@ def test_a_damaged_book_is_told_with_the_way_back_and_mended(run, answer, mine, 
 
 
 def test_without_a_copy_there_is_none_to_put_back(run, mine):
-    assert "no sound copy" in run("restore", "--last", code=2).stderr
+    assert "no good copy" in run("restore", "--last", code=2).stderr
 
 
 @pytest.mark.parametrize("command", [["backup"], ["restore", "--last"]])

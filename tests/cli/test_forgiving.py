@@ -78,7 +78,7 @@ def test_a_day_that_could_be_the_month_is_asked_about(text):
 
 def test_only_one_reading_that_is_not_to_come_needs_no_question():
     assert read_date("5/7/2026", TODAY, TODAY) == date(2026, 5, 7)
-    with pytest.raises(WrongUse, match="18 June 2026 is still to come"):
+    with pytest.raises(WrongUse, match="18 June 2026 is in the future"):
         read_date("18/6/2026", TODAY, TODAY)
 
 
@@ -153,7 +153,7 @@ def test_somebody_at_a_terminal_is_asked_which_day_it_is(on_the_day, monkeypatch
         (["pollinate", "cocf1", "das1", "3", *MAY], f"26-08, a new cross: {PLANTS}, 3 flowers"),
         (["pollinate", "cocf1", "x", "das1", "3", *MAY], f"26-08, a new cross: {PLANTS}, 3 flowers"),
         (["pollinate", "COC-F1", "DAS-1", "-n", "3", "--on", "20/5/2026"], f"a new cross: {PLANTS}, 3 flowers, 20 May"),
-        (["plant", "NEW-1", "Echinocereus coccineus"], "NEW-1: a new plant"),
+        (["plant", "NEW-1", "Echinocereus coccineus"], "NEW-1: new plant"),
         (["plant", "NEW-1", "coccineus"], "named Echinocereus coccineus"),
         (["plant", "NEW-1", "Echinocereus", "coccineus"], "named Echinocereus coccineus"),
         (["correct", "26-1", "wanted=4"], "wanted: "),
@@ -226,6 +226,6 @@ def test_the_same_visit_twice_and_pods_that_grow_fewer_are_asked_about(run, own,
     monkeypatch.chdir(own)
     visit = ("pollinate", "cocf1", "das1", "3", *MAY)
     run(*visit)
-    assert "the same pollination already" in run(*visit, code=1).stderr
+    assert "already has this pollination" in run(*visit, code=1).stderr
     run("observe", "26-8", "--swelling", "3", "--on", "2026-05-27")
     assert "Did one drop?" in run("observe", "26-8", "--swelling", "2", "--on", "2026-06-02", code=1).stderr

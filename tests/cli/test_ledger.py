@@ -41,7 +41,7 @@ def test_retraining_adds_what_it_says_of_crosses_wanted_and_under_way_and_adds_i
     after = ledger()
     assert after[: len(before)] == before
     added = [line for line in after if line.date == date(2026, 9, 30)]
-    assert f"{len(added)} forecasts of the crosses wanted and under way noted in the cross book" in outcome.stderr
+    assert f"Saved {len(added)} forecasts for wanted and unfinished crosses" in outcome.stderr
     wanted = {(line.seed_parent, line.pollen_parent) for line in added if line.cross is None}
     assert ("Echinocereus dasyacanthus", "Echinocereus coccineus") in wanted
     assert len(wanted) == 13  # one of the fourteen is no pairing
@@ -56,7 +56,7 @@ def test_a_dry_run_scores_and_writes_nothing(retrain, ledger):
     text = flat(retrain("2026-10-31", "--dry-run", "--why").stdout)
     assert ledger() == before
     assert "knowing how often your crosses take" in text
-    assert text.index("How past forecasts") < text.index("Said about") < text.index("What weighs how much now")
+    assert text.index("How past forecasts") < text.index("Said about") < text.index("How much each reason weighs now")
 
 
 def test_without_a_ledger_nothing_is_scored_and_one_is_begun(retrain, own, ledger, with_tables):

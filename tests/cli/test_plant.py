@@ -170,9 +170,9 @@ def test_a_finding_that_is_corrected_is_no_longer_queried(told, answer, own):
 
 def test_a_dry_run_writes_nothing(told, count, say):
     dry = told("N-1", "--new", "--place", "house 1", "--dry-run")
-    assert (dry["written"], dry["card"], dry["wrote"]) == (False, None, ["a new plant, N-1", "stands in house 1"])
+    assert (dry["written"], dry["card"], dry["wrote"]) == (False, None, ["new plant", "stands in house 1"])
     assert count(records.Plant) == 32
-    assert "COC-F1 (dry run, nothing written): dead since 2026-05-01." in say(
+    assert "COC-F1 (dry run, nothing written): dead since 1 May 2026." in say(
         "COC-F1", "--died", "2026-05-01", "--dry-run"
     )
     assert told("COC-F1")["card"]["record"]["died"] is None
@@ -182,7 +182,7 @@ def test_what_is_known_already_is_not_written_again(told, say):
     told("COC-F1", "--place", "house 1")
     again = told("COC-F1", "--place", "house 1")
     assert (again["written"], again["wrote"]) == (False, [])
-    assert "noted already" in say("COC-F1", "--place", "house 1")
+    assert "the book has all of that already" in say("COC-F1", "--place", "house 1")
 
 
 def test_every_option_is_kept(told):
@@ -244,11 +244,11 @@ def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
     ("arguments", "says"),
     [
         (["COC-F1", "--new"], "There is a plant COC-F1 already"),
-        (["COC-F1", "--died", "2999-01-01"], "still to come"),
-        (["COC-F1", "--flowers", "2", "--on", "2999-01-01"], "still to come"),
-        (["COC-F1", "--first-flower", "2999-01-01"], "still to come"),
+        (["COC-F1", "--died", "2999-01-01"], "in the future"),
+        (["COC-F1", "--flowers", "2", "--on", "2999-01-01"], "in the future"),
+        (["COC-F1", "--first-flower", "2999-01-01"], "in the future"),
         (["COC-F1", "--kept", "fridge"], "go with --pollen"),
-        (["COC-F1", "--pollen", "P", "--collected", "2999-01-01"], "still to come"),
+        (["COC-F1", "--pollen", "P", "--collected", "2999-01-01"], "in the future"),
         (["COC-F1", "--how", "seen"], "--how says"),
         (["COC-F1", "--sex", "hen"], "--sex"),
         (["COC-F1", "--as", "E. coccineus"], "genus in full"),

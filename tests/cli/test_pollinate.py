@@ -98,7 +98,7 @@ def test_the_same_visit_entered_twice_is_asked_about(log, told, page):
     told(SEED, POLLEN, "--count", "4", *MAY)
     size = len(page(records.Pollination))
     outcome = log(SEED, POLLEN, "--count", "4", *MAY, code=1)
-    assert "26-08 has the same pollination already: 1 May 2026, the same count." in outcome.stderr
+    assert "26-08 already has this pollination: 1 May 2026, same count." in outcome.stderr
     assert len(page(records.Pollination)) == size
     assert told(SEED, POLLEN, "--count", "4", *MAY, "--anyway")["overruled"] is None
     told(SEED, POLLEN, "--count", "4", "--marker", "a second branch", *MAY)
@@ -355,7 +355,7 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ([SEED, POLLEN, "--on", "2999-01-01"], "still to come"),
+        ([SEED, POLLEN, "--on", "2999-01-01"], "in the future"),
         ([SEED, POLLEN, "--hour", "25:00"], "no time of day"),
         ([SEED], "Name a pollen parent"),
         ([SEED, POLLEN, "--open"], "not both"),
@@ -372,9 +372,9 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
         ([SEED, POLLEN, "--cross", "26-99"], "no cross with the number"),
         ([SEED, POLLEN, "--cross", "26-01", "--number", "mine"], "only one of them"),
         ([SEED, POLLEN, "--number", "26-01"], "is another cross"),
-        ([SEED, POLLEN, "--again"], "pollinated before"),
+        ([SEED, POLLEN, "--again"], "none to repeat"),
         ([SEED, "--lot", "nothing"], "no stored pollen"),
-        ([SEED, POLLEN, "ENG-1", "--lot", "L"], "of one plant"),
+        ([SEED, POLLEN, "ENG-1", "--lot", "L"], "from one plant"),
         ([SEED, POLLEN, "--count", "0"], "--count is at least 1, not 0"),
         ([SEED, POLLEN, "--wanted", "6"], "--wanted is at most 5, not 6"),
         ([SEED, POLLEN, "--isolation", "string"], "string"),
@@ -389,7 +389,7 @@ def test_two_for_what_contradicts_itself_or_the_book_and_nothing_is_written(log,
 
 def test_a_lot_is_of_its_own_plant(run, log, own):
     run("plant", "ENG-1", "--pollen", "E", "--collected", "2026-04-28", "--collection", own)
-    assert "of another plant" in log(SEED, POLLEN, "--lot", "E", *MAY, code=2).stderr
+    assert "belongs to another plant" in log(SEED, POLLEN, "--lot", "E", *MAY, code=2).stderr
 
 
 def test_a_dry_run_says_the_same_and_writes_nothing(told, own):

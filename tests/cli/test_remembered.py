@@ -48,7 +48,7 @@ def test_an_answer_from_memory_opens_no_database(process, run, own):
 def test_a_plant_added_is_known_to_the_next_answer(run, own):
     asked = ("ask", "NEW-1", POLLEN, "--collection", own)
     run("ask", SEED, POLLEN, "--collection", own)
-    assert "is not among the names known here" in run(*asked, code=2).stderr
+    assert "is not a name known here" in run(*asked, code=2).stderr
     store = open_store(own / "book.sqlite")
     with store.writing("plant added") as pen:
         pen.add(Plant(name="NEW-1", received_as=SEED))

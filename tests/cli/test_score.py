@@ -51,7 +51,7 @@ def test_invented_outcomes_say_so_first(run, answer, demo):
 @pytest.mark.parametrize("columns", [40, 60])
 def test_a_narrow_screen_has_two_lines_a_forecast(run, demo, columns):
     narrow = run(*SEASONS, "--collection", demo, columns=columns).stdout
-    table = narrow.split("What came of")[0]
+    table = narrow.split("Forecast and result")[0]
     assert max(map(len, table.splitlines())) <= columns
     assert "distance alone\n      log loss" in table
 
@@ -73,7 +73,7 @@ def test_an_empty_collection_says_so(run, empty_folder):
 
 def test_an_unknown_way_names_those_there_are(run, demo):
     outcome = run("score", "--way", "years", "--collection", demo, code=2)
-    assert outcome.stderr == "“years” is no way of holding out crosses; it is one of pairs, species, seasons.\n"
+    assert outcome.stderr == "“years” is not a way to test; choose one of pairs, species, seasons.\n"
 
 
 def card(*ways):
@@ -94,7 +94,7 @@ def test_what_cannot_be_told_is_left_open_and_a_gain_of_nothing_is_nothing(capsy
         "  how often yours take      0.70   0.25     0%  -          -",
     ]
     assert "(9 crosses, 4 species)" in text
-    assert "What came of" not in text
+    assert "Forecast and result" not in text
 
 
 def test_chances_that_were_off_are_marked(capsys):

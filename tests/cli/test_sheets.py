@@ -97,7 +97,7 @@ def test_a_dry_run_says_what_would_be_and_writes_nothing(run, answer, new, table
 def test_with_one_bad_row_nothing_goes_in_unless_the_good_rows_alone_are_asked_for(run, answer, new, table):
     folder, file = new(), table(BAD)
     outcome = run("import", file, "--collection", folder, *SAID, "--yes", code=3)
-    assert "my.csv, row 5, column Date: “03/04/2025” is no date that can be read for certain." in outcome.stderr
+    assert "my.csv, row 5, column Date: “03/04/2025” is not a clear date." in outcome.stderr
     assert "my.csv, row 5, column Took: There are more" in outcome.stderr
     assert "my.csv, row 5, column Pollen donor: This must be filled in." in outcome.stderr
     assert "1 row has faults, 2 rows are good and new. Nothing was saved" in outcome.stderr

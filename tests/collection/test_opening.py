@@ -122,7 +122,7 @@ def test_a_newer_format_is_refused_alone_and_nothing_is_changed(folder):
     [
         ('tree = "none.nwk"', "There is no such file."),
         ('tree = "echinocactus"', "There is no such file."),
-        ('tree = "two.nwk"', "nobody said which one"),
+        ('tree = "two.nwk"', "say which one to use"),
         ('tree = "two.nwk"\ntree_index = 7', "There is no tree 7"),
         ('tree = "wanted.csv"', ""),
     ],

@@ -275,7 +275,7 @@ def test_a_match_says_how():
     index = NameIndex(LABELS, SYNONYMS)
     sentence = index.match("Echinocereus coccineus 'Apache'").sentence
     assert "Echinocereus coccineus 'Apache'" in sentence
-    assert "its species, Echinocereus coccineus, stands in" in sentence
+    assert "its species, Echinocereus coccineus, is used instead" in sentence
 
 
 def test_two_labels_that_a_name_could_be_are_both_named():
@@ -320,7 +320,7 @@ def test_names_that_begin_so_are_the_nearest():
 
 
 def test_no_labels_no_neighbours():
-    with pytest.raises(UnknownName, match="nothing like it"):
+    with pytest.raises(UnknownName, match="no known name is like it"):
         NameIndex([]).resolve("Aloe vera")
 
 

@@ -285,10 +285,10 @@ def test_flowers_must_be_one_at_least(flowers):
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ({"tried": -1}, "row 1, column tried: “-1” is no whole number."),
-        ({"took": 2.5}, "row 1, column took: “2.5” is no whole number."),
-        ({"took": np.inf}, "row 1, column took: “inf” is no whole number."),
-        ({"took": "some"}, "row 1, column took: “some” is no whole number."),
+        ({"tried": -1}, "row 1, column tried: “-1” is not a whole number."),
+        ({"took": 2.5}, "row 1, column took: “2.5” is not a whole number."),
+        ({"took": np.inf}, "row 1, column took: “inf” is not a whole number."),
+        ({"took": "some"}, "row 1, column took: “some” is not a whole number."),
         ({"took": 7}, "row 1, column took: There are more units that took than units tried (7 > 6)."),
         ({"tried": 0, "took": 0}, "row 1, column tried: A cross has at least one unit"),
         ({"seed_parent": None}, "row 1, column seed_parent: This must be filled in."),

@@ -22,8 +22,8 @@ def test_all_unknown_names_are_told_at_once(many):
     with pytest.raises(UnknownName) as caught:
         known.pairs(["Aloe vera", "Agave rara"] * many, ["Aloe ferrox", "Agave rara"] * many)
     assert str(caught.value).splitlines() == [
-        "“Agave rara” is not among the names known here. Did you mean Aloe vera or Aloe ferox?",
-        "“Aloe ferrox” is not among the names known here. Did you mean Aloe ferox or Aloe vera?",
+        "“Agave rara” is not a name known here. Did you mean Aloe vera or Aloe ferox?",
+        "“Aloe ferrox” is not a name known here. Did you mean Aloe ferox or Aloe vera?",
     ]
     assert caught.value.name == "Agave rara"
 
@@ -35,4 +35,4 @@ def test_many_unknown_names_are_counted():
         )
     lines = str(caught.value).splitlines()
     assert len(lines) == 21
-    assert lines[-1] == "5 more names are not among the names known here."
+    assert lines[-1] == "5 more names are not known here."

@@ -23,7 +23,7 @@ TODAY = date(2026, 11, 25)
 COC, DAS, PEC = "Echinocereus coccineus", "Echinocereus dasyacanthus", "Echinocereus pectinatus"
 HEADINGS = ("No.", "Father", "Mother", "Pollination date", "Flowers", "Pods", "Seedlings", "Soil", "Remarks")
 MORE_THAN_UNITS = "There are more pods held to ripeness than units pollinated (4 > 2)."
-MADE_A_DAY = "A spreadsheet has made the day 2026-01-05 of what was written here."
+MADE_A_DAY = "A spreadsheet turned this cell into the day 2026-01-05."
 ROWS = (
     ("007", DAS, COC, date(2025, 4, 3), 4, 2, 11, "pumice", "red thread"),
     ("24-08b", PEC, "coc-1", date(2025, 4, 5), 3, 0, None, None, None),
@@ -159,16 +159,16 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
     found = take(table, sheet=1)
     assert [line.splitlines()[0] for line in found.faults] == [
         "b.xlsx, sheet 2025, row 3, column Mother: This must be filled in.",
-        "b.xlsx, sheet 2025, row 4, column Date: “03/04/2025” is no date that can be read for certain.",
-        "b.xlsx, sheet 2025, row 4, column Flowers: “about 4” is no whole number.",
+        "b.xlsx, sheet 2025, row 4, column Date: “03/04/2025” is not a clear date.",
+        "b.xlsx, sheet 2025, row 4, column Flowers: “about 4” is not a whole number.",
         "b.xlsx, sheet 2025, row 5, column Pods: There are more pods set than units pollinated (3 > 2).",
         "b.xlsx, sheet 2025, row 5, column Ripe pods: There are more pods held to ripeness than pods set (4 > 3).",
         f"b.xlsx, sheet 2025, row 5, column Ripe pods: {MORE_THAN_UNITS}",
         f"b.xlsx, sheet 2025, row 6, column Cross No.: {MADE_A_DAY}",
         "b.xlsx, sheet 2025, row 7, column Date: 2027-01-01 has not come yet.",
-        "b.xlsx, sheet 2025, row 8, column Date: “45750” is no date that can be read for certain.",
+        "b.xlsx, sheet 2025, row 8, column Date: “45750” is not a clear date.",
         "b.xlsx, sheet 2025, row 9, column Date: This must be filled in.",
-        "b.xlsx, sheet 2025, row 9, column Flowers: “1.5” is no whole number.",
+        "b.xlsx, sheet 2025, row 9, column Flowers: “1.5” is not a whole number.",
     ]
     assert found.taken.values[:3] == (None, "03/04/2025", "about 4")
     assert "--dates day-first" in found.taken.faults[1].advice
@@ -220,7 +220,7 @@ def test_a_pair_in_one_cell_is_cut(tmp_path, take):
     assert [(one.seed_parent, one.seed_plant, one.pollen_parent) for one in found.crosses] == [
         (COC, "coc-1", "das-9"), (DAS, None, PEC),
     ]  # fmt: skip
-    assert found.faults[0].startswith("a.csv, row 4, column Cross: It is not certain where")
+    assert found.faults[0].startswith("a.csv, row 4, column Cross: In “a x b x c” it is not clear")
 
 
 @pytest.mark.parametrize(("means", "count"), [("pod-set", "pods_set"), ("ripe-pod", "pods_held"), ("seedling", "took")])
@@ -320,8 +320,8 @@ def test_only_the_sheets_that_were_written_are_read(tmp_path, xlsx):
     [
         ("a.csv", "Mutter;Blüten\n".encode("latin-1"), BadInput, "a.csv, line 1: This is not UTF-8 text"),
         ("a.csv", b"", BadInput, "The file is empty"),
-        ("a.xlsx", b"no workbook", BadInput, "a.xlsx: This is no sound workbook"),
-        ("a.ods", b"", BadInput, "a.ods: This is no sound workbook"),
+        ("a.xlsx", b"no workbook", BadInput, "a.xlsx: This workbook is damaged"),
+        ("a.ods", b"", BadInput, "a.ods: This workbook is damaged"),
         ("a.pdf", b"", WrongUse, "must end in .csv"),
         ("a.csv", None, BadInput, "There is no such file"),
         ("a.xlsx", None, BadInput, "There is no such file"),

@@ -113,7 +113,7 @@ def test_the_grower_has_the_last_word_on_a_column():
 @pytest.mark.parametrize(
     ("maps", "ignored", "says"),
     [
-        (["Mother"], [], "says no column"),
+        (["Mother"], [], "names no column"),
         (["Mother=mum"], [], "There is no column mum"),
         (["Sire=pollen_parent"], [], 'is called "Sire"'),
         ([], ["Sire"], 'is called "Sire"'),
@@ -176,7 +176,7 @@ def test_a_pair_is_cut_where_it_is_certain(text, parents):
              "coc-1 × ",          "♀ coc-1 × ♀ das-1", "♂ coc-1 × ♂ das-1", "24-07"],
 )  # fmt: skip
 def test_a_pair_that_is_not_certain_is_refused(text):
-    with pytest.raises(BadCell, match="not certain"):
+    with pytest.raises(BadCell, match="not clear"):
         parents_of(text)
 
 

@@ -273,7 +273,7 @@ def test_what_is_no_export_is_told(season, tmp_path):
         read_book(source)
     (tmp_path / "cut.zip").write_bytes(source.read_bytes()[:100])
     for name in ("cut.zip", "none.zip"):
-        with pytest.raises(BadInput, match=f"{name}: This is no sound export"):
+        with pytest.raises(BadInput, match=f"{name}: This export of a cross book is damaged"):
             read_book(tmp_path / name)
     with zipfile.ZipFile(tmp_path / "few.zip", "w") as package:
         package.writestr("changes.csv", "id,at,who,what,undoes,imported\n")

@@ -96,7 +96,7 @@ def test_of_a_book_in_which_nothing_can_be_read_nothing_is_lacking(book):
 def test_what_is_no_copy_is_refused(book, content):
     other = book.with_name("other.sqlite")
     other.write_bytes(content)
-    with pytest.raises(WrongUse, match="no sound copy"):
+    with pytest.raises(WrongUse, match="not a good copy"):
         changes_lacking(book, other)
 
 

@@ -271,7 +271,7 @@ def test_the_database_of_another_program_is_no_book_and_is_left_alone(tmp_path):
         connection.execute("CREATE TABLE songs (title TEXT)")
     connection.close()
     before = other.read_bytes()
-    with pytest.raises(WrongUse, match="no cross book"):
+    with pytest.raises(WrongUse, match="not a cross book"):
         open_store(other)
     assert other.read_bytes() == before
 
@@ -310,7 +310,7 @@ def test_a_copy_never_overwrites_a_file(tmp_path):
     with pytest.raises(WrongUse, match="there already"):
         back_up(book, to=tmp_path / "mine.sqlite")
     assert (tmp_path / "mine.sqlite").read_text() == "mine"
-    with pytest.raises(WrongUse, match="no cross book"):
+    with pytest.raises(WrongUse, match="not a cross book"):
         back_up(tmp_path / "none.sqlite")
 
 
@@ -329,7 +329,7 @@ def test_what_is_no_sound_copy_is_not_put_back(tmp_path, content):
     planted(book)
     if content is not None:
         copy.write_bytes(content)
-    with pytest.raises(WrongUse, match="no sound copy"):
+    with pytest.raises(WrongUse, match="not a good copy"):
         restore(book, copy)
     assert names_in(book) == ["coc-1"]
     assert copy.exists() == (content is not None)

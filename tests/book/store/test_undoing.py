@@ -50,7 +50,7 @@ def test_what_was_added_stands_no_more_and_each_undo_goes_one_further_back(book,
     assert _places(book) == ["bench 1"]
     assert _undo(book).what == "planted"
     assert _places(book) == []
-    with pytest.raises(WrongUse, match="no change to take back"):
+    with pytest.raises(WrongUse, match="no change to undo"):
         _undo(book)
 
 
@@ -68,11 +68,11 @@ def test_every_change_stays_in_the_history(book, plant):
     _undo(book)
     with book.reading() as page:
         assert [(change.what, change.undoes) for change in page.changes()] == [
-            ("planted", None), ("change 1 taken back: planted", 1),
+            ("planted", None), ("change 1 undone: planted", 1),
         ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("number", "words"), [(99, "no change 99"), (1, "taken back already")])
+@pytest.mark.parametrize(("number", "words"), [(99, "no change 99"), (1, "undone already")])
 def test_what_cannot_be_taken_back_is_said(book, plant, number, words):
     if number == 1:
         _undo(book)
@@ -94,7 +94,7 @@ def test_a_change_that_wrote_nothing_is_passed_over_and_is_not_taken_back_itself
         _undo(book, empty)
     assert _undo(book).what == "planted"
     assert _places(book) == []
-    with pytest.raises(WrongUse, match="no change to take back"):
+    with pytest.raises(WrongUse, match="no change to undo"):
         _undo(book)
     with book.reading() as page:
         assert len(page.changes()) == 4
@@ -103,7 +103,7 @@ def test_a_change_that_wrote_nothing_is_passed_over_and_is_not_taken_back_itself
 def test_a_change_that_was_corrected_since_is_not_taken_back_first(book, plant):
     with book.writing("moved") as pen:
         pen.replace(replace(plant, place="bench 2"))
-    with pytest.raises(WrongUse, match="corrected since"):
+    with pytest.raises(WrongUse, match="a later change corrects it"):
         _undo(book, 1)
     assert _places(book) == ["bench 2"]
 
@@ -141,7 +141,7 @@ def test_what_would_hang_in_the_air_does_not_stand_again(book, plant):
         pen.withdraw(finding)
     with book.writing("gone") as pen:
         pen.withdraw(plant)
-    with pytest.raises(WrongUse, match="belongs to something"):
+    with pytest.raises(WrongUse, match="it belongs to a record"):
         _undo(book, 3)
     _undo(book)
     _undo(book)
@@ -154,6 +154,6 @@ def test_a_name_that_was_given_away_meanwhile_is_not_taken_from_its_owner(book, 
         pen.withdraw(plant)
     with book.writing("another") as pen:
         pen.add(Plant(name="coc-1", place="bench 9"))
-    with pytest.raises(WrongUse, match="given to another"):
+    with pytest.raises(WrongUse, match="another record uses its name"):
         _undo(book, 2)
     assert _places(book) == ["bench 9"]
