@@ -259,7 +259,7 @@ class Cells:
     >>> cells.whole("tried"), cells.whole("took")
     (12, None)
     >>> print(faults[0])
-    crosses.csv, row 2, column took: “some” is no whole number.
+    crosses.csv, row 2, column took: “some” is not a whole number.
       Write digits only, such as 12; leave it blank if it is not known.
     """
 

@@ -246,14 +246,14 @@ class NameIndex:
         matcher = SequenceMatcher(autojunk=False)
         matcher.set_seq2(wanted)
         first = wanted.split(" ")[0]
-        close: list[tuple[float, str]] = []
+        close: list[tuple[float, float, str]] = []
         for _, at in heapq.nlargest(max(n, _SHORTLIST), rough):
             matcher.set_seq1(lowered[at])
             words = lowered[at].split(" ")
             begins = any(word.startswith(wanted) for word in words)
             likeness = matcher.ratio() + _SAME_GENUS * (words[0] == first) + begins
-            close.append((-likeness, self.labels[at]))
-        return tuple(label for _, label in sorted(close)[:n])
+            close.append((-likeness, -matcher.quick_ratio(), self.labels[at]))  # letters swapped: the same letters
+        return tuple(label for *_, label in sorted(close)[:n])
 
     @cached_property
     def _lowered(self) -> list[str]:

@@ -118,7 +118,8 @@ def test_species_in_no_finished_cross_are_told_once_each(trained, cross):
 
 
 @pytest.mark.parametrize(
-    ("n", "told"), [(1, "Only 1 finished cross speaks"), (9, "Only 9 finished crosses speak"), (10, None)]
+    ("n", "told"),
+    [(1, "You have only 1 finished cross so far"), (9, "You have only 9 finished crosses so far"), (10, None)],
 )
 def test_few_crosses_are_told(trained, cross, n, told):
     made = trained([cross("Aus bus", "Aus cus", 4, 3)] * n)

@@ -41,8 +41,8 @@ def test_a_species_has_nothing_of_the_kind(collection):
 def test_it_is_told_where_a_hybrid_stands_and_how_far_its_parents(collection):
     (told,) = hybrid_notes(collection(), Parent(EVEN))
     assert told.startswith(
-        "Aus bus × Aus dus is a hybrid (50% Aus bus, 50% Aus dus). It is taken to stand between its parents, which are"
-        " 4 My apart"
+        "Aus bus × Aus dus is a hybrid (50% Aus bus, 50% Aus dus). The forecast places it between its parents,"
+        " which are 4 My apart"
     )
 
 

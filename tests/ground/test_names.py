@@ -6,7 +6,7 @@ import sys
 import time
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput, UnknownName
@@ -336,6 +336,7 @@ def test_labels_the_same_after_folding_are_refused():
     assert NameIndex(["a b", "A b"]).labels == ("a b", "A b")
 
 
+@example(246, 17, "swap")
 @given(st.sampled_from(range(400)), st.integers(1, 24), st.sampled_from(["drop", "double", "swap"]))
 def test_a_slip_of_the_pen_finds_its_label(which, at, slip):
     labels = _made_labels(400)

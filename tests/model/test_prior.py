@@ -108,7 +108,7 @@ def test_no_change_is_the_published_table():
 def test_a_changed_row_says_who_set_it_and_what_stood_there():
     by = {"time": {"mean": -3}, "size": {"sd": 1, "evidence": "{my} own crosses"}}
     time, size = (row for row in TABLE.changed(by).rows if row.basis == "own")
-    assert time.evidence.startswith("Your setting, in place of -2, give or take 1.5. That leant on: 244")
+    assert time.evidence.startswith("Your setting, in place of -2, give or take 1.5, which came from: 244")
     assert time.evidence.endswith(ROWS["time"].evidence)
     assert size.evidence == "Your setting, in place of -0.6, give or take 0.75: {my} own crosses"
 

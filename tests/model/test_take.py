@@ -244,7 +244,7 @@ def test_an_unknown_name_is_told_with_the_three_nearest():
 
 def test_a_subspecies_is_read_as_its_species_with_a_warning_at_the_callers_line():
     asked = table(("Aus bus subsp. longus", "Aus cus"), columns=ASKED.columns)
-    with pytest.warns(NameWarning, match="its species, Aus bus, stands in for it") as caught:
+    with pytest.warns(NameWarning, match="its species, Aus bus, is used instead") as caught:
         found = TakeModel(TREE).forecast(asked)
     assert [warning.filename for warning in caught] == [__file__]
     assert found["seed_parent"][0] == "Aus bus subsp. longus"

@@ -33,15 +33,21 @@ def test_every_fault_is_told_with_its_line(read):
     with pytest.raises(BadInput) as caught:
         read(text)
     assert [fault.place.line for fault in caught.value.faults] == [3, 5, 7, 9, 11]
-    for word in ("no name", "“c” has 2 letters, and the first sequence has 4", "line 1", "“d” has no letters", "“E”"):
+    for word in (
+        "name after this >",
+        "“c” has 2 letters, and the first sequence has 4",
+        "line 1",
+        "“d” has no letters",
+        "“E”",
+    ):
         assert word in str(caught.value)
 
 
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "no FASTA"),
-        ("(a:1,b:1);\n", "no FASTA"),
+        ("", "not a FASTA"),
+        ("(a:1,b:1);\n", "not a FASTA"),
         (">a\nACGT\n>b\nACGT\n", "2 sequences; a tree needs three"),
         (b">a\nAC\xff\n", "UTF-8"),
     ],

@@ -123,7 +123,7 @@ def test_a_record_that_somebody_has_replaced_meanwhile_is_not_replaced_blindly(b
         pen.add(plant)
     with book.writing("gone") as pen:
         pen.withdraw(plant)
-    with pytest.raises(Busy, match="meanwhile"), book.writing("moved") as pen:
+    with pytest.raises(Busy, match="just now"), book.writing("moved") as pen:
         pen.replace(replace(plant, place="bench 2"))
 
 
