@@ -110,8 +110,8 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
         ({"base": 0.2, "distance": 0.9}, -0.1, [], "down, surer now"),
         ({"base": 5.0}, 0.004, [], "hardly moved"),
         ({"base": 0.0}, 0.0, [], "hardly moved"),
-        ({"distance": 0.9}, -0.1, [False, False, False], "down: 0 of its 3 crosses took"),
-        ({"distance": 0.9}, 0.1, [True], "up: 1 of its 1 cross took"),
+        ({"distance": 0.9}, -0.1, [False, False, False], "down: 0 of its 3 counted crosses took"),
+        ({"distance": 0.9}, 0.1, [True], "up: 1 of its 1 counted cross took"),
         ({"distance": 0.9}, 0.1, [True, False, False], "up, mainly because of distance on the tree"),
     ],
 )
