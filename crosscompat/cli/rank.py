@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -45,7 +46,7 @@ def rank(
     from crosscompat.cli.workers import watched
 
     wanted = Path(" ".join(typed)) if typed else None
-    if wanted is not None and not wanted.suffix and not wanted.exists() and partners_of is None:
+    if wanted is not None and not re.search(r"\.\w+$", wanted.name) and not wanted.exists() and partners_of is None:
         wanted, partners_of = None, str(wanted)
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
