@@ -19,6 +19,7 @@ from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.csv_convert import day
 from crosscompat.ground.errors import Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
@@ -237,7 +238,7 @@ def _dated(found: Sequence[Record]) -> Iterator[Record]:
     with as_file(files("crosscompat.demo").joinpath("days.csv")) as path:
         sheet = read_sheet(path)
     rows = [Cells(sheet, row, []) for row in sheet.rows]
-    days = {row.text("cross"): {name: row.day(name) for name in sheet.header if name != "cross"} for row in rows}
+    days = {row.text("cross"): {name: row.read(name, day) for name in sheet.header if name != "cross"} for row in rows}
     of = {one.id: days.get(one.number, {}) for one in found if isinstance(one, records.Cross)}
     of |= {one.id: of[one.cross] for one in found if isinstance(one, records.Sowing)}
     for one in found:

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import itertools
+import time
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -238,3 +241,14 @@ def test_nobody_crossed_is_no_distance():
     assert weighted_pairs(CROSSED, [], []).tolist() == []
     assert share_matrix([])[1].shape == (0, 0)
     assert Pedigree("a", {"a": 1.0}).is_hybrid is False
+
+
+def test_a_hybrid_that_is_its_own_parent_is_unknown_and_doubled_parents_take_no_doubled_time():
+    own = HybridIndex(["Aus_bus"], {"Aus novus": "Aus cus × Aus bus", "Aus cus": "Aus novus × Aus bus"})
+    with pytest.raises(UnknownName):
+        own.pedigree("Aus novus")
+    names = [f"Aus n{letter}vus" for letter in "abcdefghijklmnopqrst"]
+    doubled = {name: f"{below} × {below}" for name, below in itertools.pairwise(names)}
+    start = time.perf_counter()
+    assert HybridIndex([names[-1]], doubled).pedigree(names[0]).shares == {names[-1]: 1.0}
+    assert time.perf_counter() - start < 2
