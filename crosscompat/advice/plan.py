@@ -133,7 +133,7 @@ class _Option:
 
 
 def plan_season(
-    collection: Collection, page: Reading, day: date, *, weeks: int = 16, evenings: int = 5, spare: int | None = None
+    collection: Collection, page: Reading, day: date, *, weeks: int = 26, evenings: int = 5, spare: int | None = None
 ) -> Plan:
     """Plan the crosses wanted over some weeks.
 
@@ -143,7 +143,7 @@ def plan_season(
     page : Reading
         Of its cross book.
     day : date
-        On which the first week begins.
+        From which to plan; the first week begins when the first parent of a cross wanted opens.
     weeks : int
     evenings : int
         Most pairings in a week.
@@ -156,6 +156,7 @@ def plan_season(
     kept from an earlier week of the plan; without any of these the pairing is left out.
     """
     most = 2 * usual_flowers(collection) if spare is None else spare
+    day = _first_opening(collection, page, day)
     options, left_out = _options(collection, page, day, weeks)
     crosses: list[PlannedCross] = []
     expected, low, high, one_more = 0.0, 0, 0, None
@@ -310,6 +311,19 @@ def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tu
             why = "no_mother" if not mothers else "no_father" if not fathers and not stored else "never_together"
             left_out.append(_left(candidate, why))
     return options, left_out
+
+
+def _first_opening(collection: Collection, page: Reading, day: date) -> date:
+    """Return the first day on which a parent of a cross wanted is in flower; the day itself where none is known."""
+    alive = alive_on(collection, day)
+    [now] = openings_on(collection, page, alive, [day])
+    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
+    candidates, _ = wanted_pairs(collection, collection.wanted)
+    sides = [side for candidate in candidates for side in (candidate.seed, candidate.pollen)]
+    opened = [now[plant.plant] for side in sides for plant in _plants_of(side, alive, species)]
+    if any(each.state == "open" for each in opened):
+        return day
+    return min((date.fromisoformat(each.opens) for each in opened if each.opens), default=day)
 
 
 def _plants_of(side: Parent, alive: Sequence[Plant], species: Mapping[str, str | None]) -> list[Plant]:

@@ -80,7 +80,7 @@ def reasons_in_words(
     features = model.recipe.features
     of_distance = sum(logit for name, logit, _ in found.terms if name in CURVES)
     base = Reason("base", None, found.base, say("reasons.base"), say("reasons.base"))
-    fact = say(f"reasons.distance.{_how_far(distance)}", value=f"{distance:.2g}")
+    fact = say(f"reasons.distance.{_how_far(distance, of_distance)}")
     terms = [_reason("distance", distance, of_distance, fact)]
     terms += [
         _reason(
@@ -172,9 +172,12 @@ def _effect_fact(name: str, value: float | None, logit: float) -> str:
     return say(f"reasons.{name.replace(' ', '_')}.{whose}_{'more' if logit > 0 else 'less'}")
 
 
-def _how_far(relative: float) -> str:
+def _how_far(relative: float, logit: float) -> str:
+    """Say how far apart two parents are, between near and far as the distance speaks for or against them."""
     if relative == 0:
         return "none"
     if relative < _NEAR:
         return "near"
-    return "middling" if relative < _FAR else "far"
+    if relative < _FAR:
+        return "not_far" if logit > 0 else "some_way"
+    return "far"

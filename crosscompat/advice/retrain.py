@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -180,7 +180,7 @@ def _lesson(
         before=basis_figures(collection, before),
         after=basis_figures(collection, after),
         seasons=_seasons(evidence, collection.settings.season_start),
-        moved=_moved(collection, before.model, after.model, pairs),
+        moved=_moved(collection, before.model, after.model, pairs, _own_record(evidence)),
         weightings=_weightings(before.model, after.model),
         left_out=_left_out(evidence),
         uncounted=int(evidence.outcomes.uncounted.sum()),
@@ -205,8 +205,21 @@ def _pairs_to_watch(collection: Collection, evidence: TrainingSet) -> list[tuple
     return list(dict.fromkeys(wanted or crossed))[:_MOST_MOVED]
 
 
+def _own_record(evidence: TrainingSet) -> dict[tuple[str, str], list[bool]]:
+    """Return whether each finished cross of a pair gave a seedling."""
+    took = gave_a_seedling(evidence) > 0
+    record: dict[tuple[str, str], list[bool]] = {}
+    for i in np.flatnonzero(evidence.outcomes.known).tolist():
+        record.setdefault((evidence.seed[i], evidence.pollen[i]), []).append(bool(took[i]))
+    return record
+
+
 def _moved(
-    collection: Collection, before: FittedModel, after: FittedModel, pairs: Sequence[tuple[str, str]]
+    collection: Collection,
+    before: FittedModel,
+    after: FittedModel,
+    pairs: Sequence[tuple[str, str]],
+    record: Mapping[tuple[str, str], Sequence[bool]],
 ) -> list[Moved]:
     if not pairs:
         return []
@@ -218,7 +231,7 @@ def _moved(
         old, new = _parts(before, was, i), _parts(after, now, i)
         shift = {name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}}
         earlier, later = interval_at(then, i), interval_at(here, i)
-        why = _why(shift, later.mean - earlier.mean)
+        why = _why(shift, later.mean - earlier.mean, record.get((seed, pollen), ()))
         moved.append(Moved(correct_form(seed), correct_form(pollen), earlier, later, why))
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
@@ -232,11 +245,13 @@ def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
     return {"base": found.base, "distance": distance, **parts, **extra}
 
 
-def _why(shift: dict[str, float], gain: float) -> str:
-    """Say which way a chance went, and what pulled it that way most."""
+def _why(shift: dict[str, float], gain: float, own: Sequence[bool]) -> str:
+    """Say which way a chance went, and what pulled it that way: the pair's own crosses, or else the feature most."""
     if abs(gain) < _HARDLY:
         return say("learn.why.same")
     sign, way = (1, "up") if gain > 0 else (-1, "down")
+    if own and (gain > 0) == (2 * sum(own) >= len(own)):
+        return say(f"learn.why.{way}_own", n=len(own), took=sum(own))
     feature, pull = max(sorted(shift.items()), key=lambda entry: sign * entry[1])
     if sign * pull <= 0:  # the logit went the other way, and the mean chance followed what is less unsure now
         return say(f"learn.why.{way}_surer")

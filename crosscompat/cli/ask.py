@@ -238,7 +238,11 @@ def _print_past(stage: StageForecast) -> None:
         return
     heavy = [pairing for pairing in past.weightiest if abs(pairing.adds) >= _CHANGES_LITTLE][:_MOST_PAST]
     names = ", ".join(
-        say("ask.weighty", seed=bracketed(p.seed_parent), pollen=bracketed(p.pollen_parent), adds=f"{p.adds:+.2f}")
+        say(
+            f"ask.weighty.{'up' if p.adds > 0 else 'down'}",
+            seed=bracketed(p.seed_parent),
+            pollen=bracketed(p.pollen_parent),
+        )
         for p in heavy
     )
     before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["print_lesson", "print_scorecard", "print_track_record", "priors", "retrain", "score"]
 
-_MOST_MOVED, _FEW_MOVED = 10, 5
+_MOST_MOVED, _FEW_MOVED = 10, 4
 _HARDLY = 0.005
 _MOST_NAMED = 12
 

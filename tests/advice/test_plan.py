@@ -143,3 +143,11 @@ def test_flowers_are_never_given_twice_and_a_season_of_few_evenings_takes_the_mo
     assert all(sum(cross.flowers for cross in plan.crosses if cross.seed_plant == plant) <= 3 for plant in ("B1", "C1"))
     narrow = planned(wanted, day=date(2026, 5, 4), weeks=1, evenings=1)
     assert [cross.want for cross in narrow.crosses] == [5]
+
+
+def test_a_plan_in_autumn_begins_when_the_first_parent_opens(planned):
+    """Bus flowers from April: nothing wanted can be done before."""
+    plan = planned([("Aus bus", "Aus cus", 5)], day=date(2026, 11, 20))
+    assert plan.begins == "2027-04-01"
+    assert [cross.seed_plant for cross in plan.crosses] == ["B1"]
+    assert planned([("Aus bus", "Aus cus", 5)], day=date(2026, 4, 9)).begins == "2026-04-09"

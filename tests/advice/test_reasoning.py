@@ -72,8 +72,8 @@ def told(**numbers):
     [
         (0.0, "plants of one species"),
         (0.2, "close together on the tree"),
-        (0.5, "about the usual distance apart on the tree"),
-        (1.2, "about the usual distance apart on the tree"),
+        (0.5, "some way apart on the tree"),
+        (1.2, "some way apart on the tree"),
         (1.3, "far apart on the tree"),
     ],
 )
@@ -82,6 +82,11 @@ def test_distance_is_told_in_words_its_curves_together(distance, says):
     assert found.says == f"{says}: clearly against it"
     assert found.fact == says
     assert (found.value, found.logit) == (distance, pytest.approx(-2.0 * 0.4))
+
+
+def test_a_middling_distance_that_speaks_for_a_pairing_is_not_far():
+    [found] = [r for r in reasons_of(model(), row(-0.4), distance=0.8) if r.feature == "distance"]
+    assert found.says == "not far apart on the tree: clearly for it"
 
 
 def test_published_crosses_and_uneven_chromosomes_are_reasons_where_they_say_anything():

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 def plan(
     begins: Day = None,
-    weeks: Annotated[int, count("--weeks", "help.plan_weeks", least=1, most=52)] = 16,
+    weeks: Annotated[int, count("--weeks", "help.plan_weeks", least=1, most=52)] = 26,
     evenings: Annotated[int, count("--evenings", "help.plan_evenings", least=1)] = 5,
     spare: Annotated[int | None, count("--spare", "help.plan_spare", least=1, most=100)] = None,
     output: Output = None,
@@ -72,7 +72,8 @@ def _print(answer: Plan) -> None:
         paragraph(say("plan.one_more", plant=answer.one_more))
     if answer.left_out:
         line(say("plan.left_out"))
-    for left in answer.left_out:
-        paragraph(say("plan.left", seed=left.seed_parent, pollen=left.pollen_parent, why=left.why), indent=2)
+    for why in dict.fromkeys(left.why for left in answer.left_out):
+        pairs = [f"{left.seed_parent} × {left.pollen_parent}" for left in answer.left_out if left.why == why]
+        paragraph(say("plan.left", why=(why[0].upper() + why[1:]).rstrip("."), pairs="; ".join(pairs)), indent=2)
     if answer.caution:
         paragraph(answer.caution)
