@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from crosscompat.ground.wording import catalogue, say
 from crosscompat.show import svg
@@ -167,7 +166,6 @@ def _draw_rows(on: Element, picture: Picture, top: float) -> None:
 
 
 _BEST_ROW: Final = 31.0
-_NOT_XML: Final = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\ufffe\\uffff]")
 
 _STYLE: Final = f"""
 text {{ font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; font-size: 13px; fill: {INK}; }}
@@ -387,6 +385,4 @@ def draw_tree(
     svg.put(root, "style").text = _STYLE
     svg.put(root, "rect", "paper", width=picture.columns.width, height=height)
     root.append(canvas)
-    for element in root.iter():
-        element.tail = element.tail if element.tag == "tspan" else "\n"
-    return _NOT_XML.sub("", tostring(root, encoding="unicode")) + "\n"
+    return svg.markup(root)
