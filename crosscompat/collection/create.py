@@ -16,6 +16,7 @@ from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.collection.opening import tree_or_table
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
@@ -89,7 +90,7 @@ def create_collection(
         If the folder holds a collection already, the tree is neither carried nor a file, or more than one of tree,
         classification and alignment is given.
     BadInput
-        With every fault of a checklist or an alignment.
+        With every fault of a tree, a table of distances, a checklist or an alignment.
     """
     if sum(given is not None for given in (tree, classification, alignment)) > 1:
         raise WrongUse(say("create.one_start"))
@@ -129,6 +130,7 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
         carried = carried_tree(name)
         return _Start(name, carried.unit, carried, traits=name)
     if Path(name).is_file():
+        tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
         return _Start(Path(name).name, unit, source=Path(name))
     known = ", ".join(carried.name for carried in carried_trees())
     raise WrongUse(say("create.no_tree", tree=name, known=known))

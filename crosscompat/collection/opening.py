@@ -262,6 +262,11 @@ def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
     unit = settings.tree_unit or (carried.unit if carried else None)
+    return tree_or_table(path, unit=unit, index=settings.tree_index)
+
+
+def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distances:
+    """Return what a file says of distances: a tree, or as a CSV a checklist or a table; raises `BadInput` of all faults."""
     if path.suffix.lower() == ".csv":
         from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
             is_classification,
@@ -274,7 +279,7 @@ def _distances(folder: Path, settings: Settings) -> Distances:
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
 
-    return read_tree(path, unit=unit, index=settings.tree_index)
+    return read_tree(path, unit=unit, index=index)
 
 
 def _traits(folder: Path, settings: Settings) -> TraitTable | None:
