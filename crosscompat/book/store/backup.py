@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
@@ -17,6 +17,7 @@ from sqlalchemy import Connection, func, select
 from crosscompat.book.store.database import (
     CHANGES,
     DAILY,
+    FORMAT,
     Unreachable,
     address_of,
     aside_for,
@@ -104,11 +105,16 @@ def last_sound(book: Path) -> tuple[Path | None, list[Path]]:
     return None, passed
 
 
-def restore(book: Path, backup: Path) -> Restored:
+def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: None) -> Restored:
     """Put a copy in the place of a book.
 
-    A sound book is copied aside first and then overwritten in one transaction, so that others who have it open see the
-    one or the other; a damaged one is moved aside with what it had not yet taken in.
+    A sound book is compared, copied aside and overwritten in one transaction, in which nobody else writes and of which
+    others see all or nothing; a damaged one is moved aside with what it had not yet taken in.
+
+    Parameters
+    ----------
+    agree : callable
+        Told, before anything is changed, how many changes of the book the copy lacks; what it raises ends it all.
 
     Raises
     ------
@@ -120,9 +126,12 @@ def restore(book: Path, backup: Path) -> Restored:
     if not is_book(backup):
         raise WrongUse(say("store.no_backup", file=str(backup)))
     if book.is_file() and is_book(book):
-        kept = back_up(book, to=aside_for(book))
-        _overwrite(book, backup)
+        with _held(book, backup) as connection:
+            agree(changes_lacking(book, backup))
+            kept = back_up(book, to=aside_for(book))
+            _overwrite(connection)
         return Restored(kept, sound=True)
+    agree(changes_lacking(book, backup))
     with unfinished(book) as copy:
         _copy(backup, copy)
         into_wal(copy)
@@ -130,6 +139,26 @@ def restore(book: Path, backup: Path) -> Restored:
         copy.replace(book)
     _settle(book.parent)
     return Restored(aside, sound=False)
+
+
+@contextmanager
+def _held(book: Path, backup: Path) -> Iterator[sqlite3.Connection]:
+    """Hold a book for writing, with a copy attached, until all that is done within is done at once."""
+    with _in_words(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as connection:
+        connection.isolation_level = None
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("ATTACH ? AS backup", (address_of(backup, reading=True),))
+        connection.execute("BEGIN IMMEDIATE")
+        yield connection
+        connection.execute("COMMIT")
+
+
+def _overwrite(connection: sqlite3.Connection) -> None:
+    """Give every table of a held book the rows of the copy."""
+    tables = connection.execute("SELECT name FROM backup.sqlite_master WHERE type = 'table'").fetchall()
+    for (table,) in tables:
+        connection.execute(f'DELETE FROM main."{table}"')  # noqa: S608 - a table of ours
+        connection.execute(f'INSERT INTO main."{table}" SELECT * FROM backup."{table}"')  # noqa: S608 - as above
 
 
 def _copy(book: Path, copy: Path) -> None:
@@ -151,17 +180,6 @@ def into_wal(book: Path) -> None:
         connection.execute("PRAGMA journal_mode = WAL")
 
 
-def _overwrite(book: Path, backup: Path) -> None:
-    with _in_words(book), closing(sqlite3.connect(book, timeout=_WAIT_SECONDS)) as target:
-        target.isolation_level = None
-        target.execute("PRAGMA synchronous = FULL")
-        target.execute("BEGIN IMMEDIATE")  # or the copying below would wait for a writer for ever
-        target.execute("ROLLBACK")
-        with closing(sqlite3.connect(address_of(backup), uri=True)) as source:
-            source.backup(target)
-        target.execute("PRAGMA journal_mode = WAL")
-
-
 def is_book(path: Path) -> bool:
     """Tell whether a file is a sound cross book.
 
@@ -173,7 +191,7 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
+            return bool(sound and found.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)])
     except sqlite3.DatabaseError as error:
         known = file_error(str(error), path)
         if isinstance(known, Busy):
@@ -214,8 +232,8 @@ def _in_words(book: Path) -> Iterator[None]:
         raise file_error(str(error), book) or error from error
 
 
-def _fsync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
+def _fsync(path: Path, how: int = os.O_RDWR) -> None:
+    handle = os.open(path, how)  # Windows refuses to sync what is only read
     try:
         os.fsync(handle)
     finally:
@@ -225,7 +243,7 @@ def _fsync(path: Path) -> None:
 def _settle(folder: Path) -> None:
     """Make the names in a folder safe, where the system knows how."""
     with suppress(OSError):
-        _fsync(folder)
+        _fsync(folder, os.O_RDONLY)
 
 
 def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
@@ -267,19 +285,7 @@ def _reason(error: BaseException) -> str:
 
 
 def changes_lacking(book: Path, backup: Path) -> int:
-    """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read.
-
-    Raises
-    ------
-    WrongUse
-        If the copy is no sound book.
-    Busy
-        If one of them cannot be read now.
-    """
-    if not is_book(backup):
-        raise WrongUse(say("store.no_backup", file=str(backup)))
-    if book.is_file():
-        is_book(book)
+    """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read."""
     return len(_listed(book) - _listed(backup))
 
 
