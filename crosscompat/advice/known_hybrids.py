@@ -12,7 +12,7 @@ from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.distances import Distances
 from crosscompat.phylogeny.taxa import Pedigree
 
 __all__ = ["KnownNear", "known_near", "published_of"]
