@@ -14,8 +14,8 @@ import numpy as np
 from crosscompat.ground.csv_cells import raise_faults, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, first_faults, worded
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.build import NUMBER
 from crosscompat.phylogeny.distances import Distances
+from crosscompat.phylogeny.text_source import NUMBER
 from crosscompat.phylogeny.tree_arrays import Floats, Ints, content_hash
 
 __all__ = ["DistanceTable", "read_distances"]
