@@ -29,9 +29,9 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import published
 from crosscompat.pairing import scale_of
+from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.placement import place, place_for
 
 
 def test_without_crosses_the_prior_answers(collection):

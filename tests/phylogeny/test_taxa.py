@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput, UnknownName
+from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.placement import place, place_for
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa, pairs_of, share_matrix, weighted_pairs
 
