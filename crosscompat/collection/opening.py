@@ -266,7 +266,7 @@ def _distances(folder: Path, settings: Settings) -> Distances:
 
 
 def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distances:
-    """Return what a file says of distances: a tree, or as a CSV a checklist or a table; raises `BadInput` of all faults."""
+    """Return the tree of a file, or of a CSV the checklist's tree or the table; raises a `BadInput` of every fault."""
     if path.suffix.lower() == ".csv":
         from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
             is_classification,

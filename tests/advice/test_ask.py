@@ -134,7 +134,7 @@ def test_a_damaged_model_is_told_and_the_book_answers(tmp_path, newick, with_tab
     create_collection(folder, tree=str(tmp_path / "tree.nwk"))
     row = "2024-05-01,Aus bus,A. cus,40,0\n"
     with_tables(folder, crosses_csv="date,seed_parent,pollen_parent,tried,took\n" + row)
-    keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
+    keep(made := open_collection(folder), learn(made, as_of=date(2026, 1, 1))[1])
     learned = ask(open_collection(folder), "Aus bus", "A. cus")
     (folder / "model.json").write_text("{", encoding="utf-8")
     answer = ask(open_collection(folder), "Aus bus", "A. cus")

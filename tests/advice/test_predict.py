@@ -101,7 +101,7 @@ def test_the_order_of_columns_and_of_children_is_no_change(tmp_path, with_tables
         ["2024-05-01,Aus bus,A. cus,4,1", "2024-05-02,Aus bus,A. dus,4,0"],
     )
     with_tables(folder, crosses_csv="\n".join([head, *rows, ""]))
-    keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
+    keep(made := open_collection(folder), learn(made, as_of=date(2026, 1, 1))[1])
     turned = [",".join(reversed(line.split(","))) for line in (head, *rows)]
     with_tables(folder, crosses_csv="\n".join([*turned, ""]))
     (folder / "tree.nwk").write_text("(Aus_dus:3,(Aus_cus:1,Aus_bus:1):2);", encoding="utf-8")
