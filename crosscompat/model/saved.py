@@ -1,6 +1,6 @@
 """The saved form of a model: one JSON file a person can read, and no code in it.
 
-An array of more than ten thousand numbers stands in it as its bytes in base 64.
+An array of more than a thousand numbers stands in it as its bytes in base 64.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ __all__ = ["FORMAT", "SavedModel", "model_file", "read_model"]
 
 FORMAT = 1
 
-_MOST_NUMBERS_IN_JSON = 10_000
+_MOST_NUMBERS_IN_JSON = 1_000
 
 # The arrays of a step, and their shapes in letters: p coefficients, with effects q, k species known to be related, n
 # pairs crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.

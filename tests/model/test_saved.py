@@ -85,7 +85,7 @@ def test_what_is_written_is_read_to_the_last_bit(tmp_path_factory, seed, invente
     assert list(path.parent.iterdir()) == [path]
 
 
-def test_an_array_of_more_than_ten_thousand_numbers_takes_little_room(tmp_path):
+def test_an_array_of_more_than_a_thousand_numbers_takes_little_room(tmp_path):
     path = tmp_path / "model.json"
     saved = kept(made(1, BIG))
     path.write_bytes(model_file(saved))

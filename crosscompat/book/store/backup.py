@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
+from itertools import takewhile
 from pathlib import Path
 from uuid import uuid4
 
@@ -22,12 +23,15 @@ from crosscompat.book.store.database import (
     address_of,
     aside_for,
     backups_of,
+    changes_in,
     daily_copies,
     file_error,
     free_copy,
+    named_copies,
 )
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
+from crosscompat.ground.files import PART, remove_unfinished
 from crosscompat.ground.wording import say
 
 _WAIT_SECONDS = 5
@@ -68,6 +72,8 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     if target.exists():
         raise WrongUse(say("store.backup_there", file=str(target)))
     target.parent.mkdir(parents=True, exist_ok=True)
+    for folder in {book.parent, target.parent}:
+        remove_unfinished(folder)
     with unfinished(target) as copy:
         _copy(book, copy)
         try:
@@ -96,13 +102,10 @@ def put_beside(part: Path, target: Path) -> None:
 
 
 def last_sound(book: Path) -> tuple[Path | None, list[Path]]:
-    """Return the newest sound copy of a book, and those newer ones that are not."""
-    passed: list[Path] = []
-    for copy in backups_of(book):
-        if is_book(copy):
-            return copy, passed
-        passed.append(copy)
-    return None, passed
+    """Return the sound copy of a book that holds most, and those named for a later moment that are not sound."""
+    sound = next(filter(is_book, backups_of(book)), None)
+    later = takewhile(lambda copy: copy != sound, (copy for _, copy in named_copies(book)))
+    return sound, [copy for copy in later if not is_book(copy)]
 
 
 def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: None) -> Restored:
@@ -215,7 +218,7 @@ def _set_aside(book: Path) -> Path | None:
 @contextmanager
 def unfinished(target: Path) -> Iterator[Path]:
     """Give a name beside a file for what is still being written, and leave nothing of it behind."""
-    copy = target.with_name(f".{target.name}.{uuid4().hex[:8]}.part")
+    copy = target.with_name(f".{target.name}.{uuid4().hex[:8]}{PART}")
     try:
         yield copy
     finally:
@@ -267,7 +270,7 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     except (Unreachable, Busy, OSError, sqlite3.Error) as error:
         warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), CopyWarning, stacklevel=2)
         return None
-    for _, old in daily_copies(book)[KEPT:]:
+    for old in [old for _, old in daily_copies(book) if old != copy][KEPT - 1 :]:
         with suppress(OSError):
             old.unlink()
     return copy
@@ -286,15 +289,4 @@ def _reason(error: BaseException) -> str:
 
 def changes_lacking(book: Path, backup: Path) -> int:
     """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read."""
-    return len(_listed(book) - _listed(backup))
-
-
-def _listed(book: Path) -> set[tuple[object, ...]]:
-    """Return the changes that a book lists, read from both ends as far as they can be."""
-    found: set[tuple[object, ...]] = set()
-    for order in ("ASC", "DESC"):
-        with suppress(sqlite3.Error), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
-            connection.text_factory = bytes
-            for row in connection.execute(f"SELECT * FROM changes ORDER BY id {order}"):  # noqa: S608 - ours
-                found.add(row)
-    return found
+    return len(changes_in(book) - changes_in(backup))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import shutil
@@ -48,9 +49,11 @@ def start(*arguments, code=WRITER, **options):
 
 def planted(where, names=("coc-1",)):
     store = open_store(where)
-    with store.writing("planted") as pen:
-        pen.add(*(Plant(name=name) for name in names))
-    store.engine.dispose()
+    try:
+        with store.writing("planted") as pen:
+            pen.add(*(Plant(name=name) for name in names))
+    finally:
+        store.engine.dispose()
     return store
 
 
@@ -154,6 +157,30 @@ def test_a_disk_that_is_really_full(small_disk):
         back_up(book)
     assert backups_of(book) == []
     assert list((small_disk / "backups").iterdir()) == []
+
+
+def filled(folder):
+    with (folder / "photographs").open("wb", buffering=0) as photographs, contextlib.suppress(OSError):
+        while True:
+            photographs.write(b"x" * 4096)
+
+
+@pytest.mark.parametrize("left", ["settled", "killed"])
+def test_on_a_full_disk_the_book_is_read_and_not_written(small_disk, left):
+    book = small_disk / "book.sqlite"
+    planted(book)
+    if left == "killed":
+        kept_open = open_store(book)
+        with kept_open.writing("planted") as pen:
+            pen.add(Plant(name="das-1"))
+        files = {path: path.read_bytes() for path in (book, book.with_name("book.sqlite-wal"))}
+        kept_open.engine.dispose()
+        for path, content in files.items():
+            path.write_bytes(content)
+    filled(small_disk)
+    assert names_in(book) == (["coc-1", "das-1"] if left == "killed" else ["coc-1"])
+    with pytest.raises(Unreachable, match="full"):
+        planted(book, ["pec-1"])
 
 
 AS_NOBODY = f"""
