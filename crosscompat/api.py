@@ -189,8 +189,7 @@ class OpenCollection:
         lesson, saved = retraining.learn(self.collection, as_of=day)
         folder = self.collection.folder
         if lesson.learned and not dry_run and folder is not None:
-            retraining.keep(folder, saved)
-            retraining.note_forecasts(self.collection, saved, day)
+            retraining.keep(self.collection, saved)
             self.collection = opening.open_collection(folder)
         return lesson
 

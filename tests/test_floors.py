@@ -54,7 +54,7 @@ def test_no_room_looks_up(path):
     ("library", "homes"),
     [
         ("dendropy", {"phylogeny/formats.py"}),
-        ("Bio", {"phylogeny/formats.py", "phylogeny/neighbour_joining.py"}),
+        ("Bio", {"phylogeny/formats.py"}),
         ("pandas", {"api.py", "model/take.py"}),
         ("sklearn", {"model/estimator.py"}),
         ("typer", {path.relative_to(PACKAGE).as_posix() for path in PACKAGE.glob("cli/**/*.py")}),

@@ -9,6 +9,7 @@ from crosscompat.advice.predict import Basis
 from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import placed
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
@@ -16,7 +17,41 @@ from crosscompat.model.training_set import fruitful, no_pairing
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
+__all__ = [
+    "SURE_WORDS",
+    "VERDICTS",
+    "BasisFigures",
+    "Distance",
+    "Interval",
+    "Past",
+    "TreeFigures",
+    "basis_figures",
+    "distance_of",
+    "flowers_asked",
+    "how_sure",
+    "interval_at",
+    "outcome_of",
+    "past_crosses",
+    "tree_figures",
+    "usual_flowers",
+    "verdict",
+]
+
 _FLOWERS = 3
+
+_FROM_MEAN = (
+    (0.8, "very_likely"),
+    (0.6, "likely"),
+    (0.4, "even"),
+    (0.2, "possible"),
+    (0.05, "long_shot"),
+    (0.0, "very_unlikely"),
+)
+_A_COIN = 0.9
+_SURE_WITHIN, _FAIRLY_WITHIN = 0.3, 0.6
+
+VERDICTS = ("cannot_tell", *(name for _, name in _FROM_MEAN))
+SURE_WORDS = ("sure", "fairly", "guess")
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +176,34 @@ def interval_at(chances: Chances, i: int) -> Interval:
     return Interval(mean, float(chances.low[i]), float(chances.high[i]), one_in(mean))
 
 
+def verdict(chance: Interval, *, known: bool = True) -> str:
+    """Return a chance of a seedling as one of ``VERDICTS``, a judgement of this project.
+
+    ``cannot_tell`` is a coin: an even chance, open over nine tenths, of which nothing is ``known``: no cross of either
+    parent, and no published one that bears on the pair.
+
+    Examples
+    --------
+    >>> coin = Interval(0.5, 0.01, 0.97, "")
+    >>> verdict(Interval(0.65, 0.5, 0.7, "")), verdict(coin), verdict(coin, known=False)
+    ('likely', 'even', 'cannot_tell')
+    """
+    name = next(name for least, name in _FROM_MEAN if chance.mean >= least)
+    return "cannot_tell" if name == "even" and not known and chance.high - chance.low > _A_COIN else name
+
+
+def how_sure(chance: Interval) -> str:
+    """Return how sure a chance is, as one of ``SURE_WORDS``.
+
+    Examples
+    --------
+    >>> [how_sure(Interval(0.5, low, high, "")) for low, high in ((0.5, 0.7), (0.2, 0.7), (0.0, 0.9))]
+    ['sure', 'fairly', 'guess']
+    """
+    width = chance.high - chance.low
+    return "sure" if width < _SURE_WITHIN else "fairly" if width < _FAIRLY_WITHIN else "guess"
+
+
 def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
     """Return how far apart two labels stand, by every measure the tree allows."""
     distances, taxa = collection.distances, collection.taxa
@@ -206,6 +269,20 @@ def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
     counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
     return counted[len(counted) // 2] if counted else _FLOWERS
+
+
+def flowers_asked(collection: Collection, flowers: int | None) -> int:
+    """Return the flowers that a question names, else as many as the grower usually takes.
+
+    Raises
+    ------
+    WrongUse
+        If they are below 1.
+    """
+    flowers = usual_flowers(collection) if flowers is None else flowers
+    if flowers < 1:
+        raise WrongUse(say("take.flowers", got=flowers))
+    return flowers
 
 
 def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:

@@ -18,10 +18,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from crosscompat.advice.candidates import wanted_pairs
-from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.made_crosses import Made, agree, crosses_made, over_by, units_of
-from crosscompat.advice.parents import Parent
+from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import (
     asked_of,
     basis_of,

@@ -7,23 +7,22 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from crosscompat.advice.candidates import Candidate, Refused, wanted_pairs
-from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
     Past,
     TreeFigures,
     basis_figures,
+    flowers_asked,
     interval_at,
     past_crosses,
     tree_figures,
-    usual_flowers,
+    verdict,
 )
+from crosscompat.advice.parents import Caution, cautions
 from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.advice.teach import Teaching, teaching
-from crosscompat.advice.verdict import verdict, verdict_words
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
 
@@ -130,9 +129,7 @@ def rank(
     WrongUse
         If ``flowers`` is below 1.
     """
-    flowers = usual_flowers(collection) if flowers is None else flowers
-    if flowers < 1:
-        raise WrongUse(say("take.flowers", got=flowers))
+    flowers = flowers_asked(collection, flowers)
     basis = basis or basis_of(collection)
     rows = list(_rows(collection, basis, candidates, flowers, watch))
     if by != "chance":
@@ -197,25 +194,24 @@ def _rows(
         return
     asked = asked_of(collection, basis.model, parents_of([(c.seed, c.pollen) for c in candidates]))
     all_flowers, one_flower = chances(asked.whole, flowers), chances(asked.whole)
-    past, seen = past_crosses(collection), set(basis.model.seen.species)
+    past = past_crosses(collection)
     usual = basis.model.recipe.scale.width
     apart = collection.taxa.apart([c.seed.label for c in candidates], [c.pollen.label for c in candidates])
     for i in watch(range(len(candidates))):
         candidate = candidates[i]
         chance = interval_at(all_flowers, i)
-        known = asked.published[i] != 0 or not seen.isdisjoint({candidate.seed.label, candidate.pollen.label})
-        word = verdict(chance.mean, chance.low, chance.high, known=known)
+        word = verdict(chance, known=bool(asked.known[i]))
         yield RankRow(
             place=0,
             equal=1,
             seed_parent=candidate.seed.name,
             pollen_parent=candidate.pollen.name,
-            seed_plant=candidate.seed.plant.plant if candidate.seed.plant else None,
-            pollen_plant=candidate.pollen.plant.plant if candidate.pollen.plant else None,
+            seed_plant=candidate.seed.own_name,
+            pollen_plant=candidate.pollen.own_name,
             chance=chance,
             per_flower=interval_at(one_flower, i),
             verdict=word,
-            verdict_words=verdict_words(word),
+            verdict_words=say(f"verdict.{word}"),
             relative_distance=float(apart[i]) / usual,
             want=candidate.want,
             note=candidate.note,

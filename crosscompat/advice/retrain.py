@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -22,18 +21,20 @@ from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.collection.opening import MODEL_FILE, Collection
 from crosscompat.collection.recorded import add_forecasts
 from crosscompat.ground.dates import season_of
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import staged
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, prior_step
 from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.reasons import whole_reasons
-from crosscompat.model.saved import SavedModel, write_model
+from crosscompat.model.saved import SavedModel, model_file
 from crosscompat.model.stages import STEPS
 from crosscompat.model.training_set import REASONS, TrainingSet
 from crosscompat.pairing import CURVES
 
-__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn", "note_forecasts"]
+__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
 
 _MOST_MOVED = 200
 _HARDLY = 0.005
@@ -148,25 +149,27 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
     return _lesson(collection, evidence, before, after, record), saved
 
 
-def keep(folder: Path, saved: SavedModel) -> Path:
-    """Write a model into its collection; return where."""
-    path = folder / MODEL_FILE
-    write_model(path, saved)
-    return path
+def keep(collection: Collection, saved: SavedModel) -> int:
+    """Keep a model in its collection, and note in the cross book what it says of the crosses wanted and under way.
 
-
-def note_forecasts(collection: Collection, saved: SavedModel, as_of: date) -> int:
-    """Add the forecasts of a day to the cross book: of the crosses wanted and of those under way.
+    The book is written first, and held until then by nobody else: where it cannot be, the old model stays.
 
     Returns
     -------
     int
-        How many were due; one that stands there already is not repeated.
+        How many forecasts of that day there are; one that stands there already is not repeated.
+
+    Raises
+    ------
+    WrongUse
+        If the collection has no folder.
+    Busy
+        If somebody else is writing in the book.
     """
     if collection.folder is None:
-        return 0
-    due = forecasts_due(collection, saved.model, saved.fingerprint, as_of)
-    if due:
+        raise WrongUse(say("retrain.nowhere"))
+    due = forecasts_due(collection, saved.model, saved.fingerprint, date.fromisoformat(saved.as_of))
+    with staged(collection.folder / MODEL_FILE, model_file(saved), follow=False):
         add_forecasts(collection.folder, collection.settings, due)
     return len(due)
 

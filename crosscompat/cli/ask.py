@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.ask import Answer, PairForecast
     from crosscompat.advice.figures import Distance, Past
-    from crosscompat.advice.stages import StageForecast
+    from crosscompat.advice.reasoning import StageForecast
 
 __all__ = ["ask", "print_answer"]
 

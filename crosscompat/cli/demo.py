@@ -48,7 +48,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """Make the collection with its model, picture and labels; then print each step of the job."""
-    from crosscompat.advice.retrain import keep, learn, note_forecasts
+    from crosscompat.advice.retrain import keep, learn
     from crosscompat.collection.create import make_demonstration
     from crosscompat.collection.opening import MODEL_FILE, open_collection
 
@@ -56,8 +56,7 @@ def demo(
     made = make_demonstration(place)
     new = open_collection(place)
     lesson, saved = learn(new, as_of=_READ_ON)
-    keep(place, saved)
-    note_forecasts(new, saved, _READ_ON)
+    keep(new, saved)
     collection = open_collection(place)
     _write_pages(collection, place)
     if as_json:

@@ -42,12 +42,12 @@ def retrain(
 
     The model is kept before anything is printed: a reader who goes away early must not lose it.
     """
-    from crosscompat.advice.retrain import keep, learn, note_forecasts
+    from crosscompat.advice.retrain import keep, learn
+    from crosscompat.collection.opening import MODEL_FILE
 
     collection, day = collection_at(folder), as_of or today()
     lesson, saved = learn(collection, as_of=day)
-    kept = keep(folder or Path(), saved) if lesson.learned and not dry_run else None
-    noted = note_forecasts(collection, saved, day) if kept is not None else 0
+    noted = keep(collection, saved) if lesson.learned and not dry_run else None
     if as_json:
         print_json(lesson)
     else:
@@ -55,8 +55,8 @@ def retrain(
     if not lesson.learned:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
-    if kept is not None and not as_json:
-        talk(say("cli.written", file=str(kept)))
+    if noted is not None and not as_json:
+        talk(say("cli.written", file=str((folder or Path()) / MODEL_FILE)))
         if noted:
             talk(say("retrain.noted", n=noted))
 

@@ -16,9 +16,11 @@ from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.collection.opening import tree_or_table
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.csv_convert import day
 from crosscompat.ground.errors import Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
@@ -88,7 +90,7 @@ def create_collection(
         If the folder holds a collection already, the tree is neither carried nor a file, or more than one of tree,
         classification and alignment is given.
     BadInput
-        With every fault of a checklist or an alignment.
+        With every fault of a tree, a table of distances, a checklist or an alignment.
     """
     if sum(given is not None for given in (tree, classification, alignment)) > 1:
         raise WrongUse(say("create.one_start"))
@@ -128,6 +130,7 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
         carried = carried_tree(name)
         return _Start(name, carried.unit, carried, traits=name)
     if Path(name).is_file():
+        tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
         return _Start(Path(name).name, unit, source=Path(name))
     known = ", ".join(carried.name for carried in carried_trees())
     raise WrongUse(say("create.no_tree", tree=name, known=known))
@@ -237,7 +240,7 @@ def _dated(found: Sequence[Record]) -> Iterator[Record]:
     with as_file(files("crosscompat.demo").joinpath("days.csv")) as path:
         sheet = read_sheet(path)
     rows = [Cells(sheet, row, []) for row in sheet.rows]
-    days = {row.text("cross"): {name: row.day(name) for name in sheet.header if name != "cross"} for row in rows}
+    days = {row.text("cross"): {name: row.read(name, day) for name in sheet.header if name != "cross"} for row in rows}
     of = {one.id: days.get(one.number, {}) for one in found if isinstance(one, records.Cross)}
     of |= {one.id: of[one.cross] for one in found if isinstance(one, records.Sowing)}
     for one in found:

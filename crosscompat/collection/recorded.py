@@ -73,8 +73,7 @@ def recall(path: Path, key: bytes) -> bytes | None:
 def keep(path: Path, key: bytes, content: bytes) -> None:
     """Keep what took time to make, for the owner's eyes alone; where nothing can be written, nothing is kept."""
     with suppress(OSError):
-        path.touch(_OWNER_ALONE)
-        write_atomically(path, _seal(key, content) + content)
+        write_atomically(path, _seal(key, content) + content, follow=False, mode=_OWNER_ALONE)
 
 
 def _seal(key: bytes, content: bytes) -> bytes:

@@ -8,7 +8,6 @@ import io
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
 from os import PathLike
 from pathlib import Path
 from types import MappingProxyType
@@ -248,15 +247,14 @@ def _check_columns(sheet: Sheet, known: Iterable[str] | None, required: Iterable
 class Cells:
     """Reads the cells of one row into values; what cannot be read is None and adds a fault.
 
-    A blank cell, or a column that is not there, is None; with ``needed`` it is a fault. What a method reads is told by
-    the function of its name in `csv_convert`.
+    A blank cell, or a column that is not there, is None; with ``needed`` it is a fault.
 
     Examples
     --------
     >>> faults = []
     >>> sheet = Sheet("crosses.csv", ("tried", "took"), (Row(2, {"tried": "12", "took": "some"}),))
     >>> cells = Cells(sheet, sheet.rows[0], faults)
-    >>> cells.whole("tried"), cells.whole("took")
+    >>> cells.read("tried", csv_convert.whole), cells.read("took", csv_convert.whole)
     (12, None)
     >>> print(faults[0])
     crosses.csv, row 2, column took: “some” is not a whole number.
@@ -287,30 +285,6 @@ class Cells:
     def text(self, column: str, *, needed: bool = False) -> str | None:
         """Read text, without blanks around it."""
         return self.read(column, str, needed=needed)
-
-    def whole(self, column: str, *, needed: bool = False) -> int | None:
-        """Read a whole number, zero or more."""
-        return self.read(column, csv_convert.whole, needed=needed)
-
-    def decimal(self, column: str, *, needed: bool = False) -> float | None:
-        """Read a number; with a decimal comma only where semicolons part the cells."""
-        return self.read(column, lambda text: csv_convert.decimal(text, comma=self.sheet.decimal_comma), needed=needed)
-
-    def day(self, column: str, *, needed: bool = False) -> date | None:
-        """Read a calendar day, year-month-day."""
-        return self.read(column, csv_convert.day, needed=needed)
-
-    def timestamp(self, column: str, *, needed: bool = False) -> datetime | None:
-        """Read a moment with its time zone, as UTC."""
-        return self.read(column, csv_convert.timestamp, needed=needed)
-
-    def yes_no(self, column: str, *, needed: bool = False) -> bool | None:
-        """Read yes or no."""
-        return self.read(column, csv_convert.yes_no, needed=needed)
-
-    def choice(self, column: str, words: Iterable[str], *, needed: bool = False) -> str | None:
-        """Read one of some words."""
-        return self.read(column, lambda text: csv_convert.choice(text, words), needed=needed)
 
 
 def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:

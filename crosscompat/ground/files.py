@@ -3,32 +3,48 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from time import time
 from typing import BinaryIO
 
-__all__ = ["write_atomically", "writing_atomically"]
+__all__ = ["PART", "remove_unfinished", "staged", "write_atomically", "writing_atomically"]
 
+PART = ".part"
+_PARTS = re.compile(rf"\..+\.[a-z0-9_]{{8}}{re.escape(PART)}(-journal|-wal|-shm)?")
 _NEW = 0o644
+_HOUR = 3600
 
 
-def write_atomically(path: Path, content: bytes) -> None:
+def write_atomically(path: Path, content: bytes, *, follow: bool = True, mode: int = _NEW) -> None:
     """Replace a file in one step: the new content is safe on disk before the old one goes.
 
-    The file keeps its permissions, and a link still points to it.
+    The file keeps its permissions; a new one has those of ``mode``. A link still points to it; or, with ``follow``
+    false, a link is replaced and what it pointed to is left alone, as is right for files that nobody named, in a folder
+    that may have come from somebody else.
 
     Raises
     ------
     OSError
         If the folder cannot be written to or the disk is full; the old file is then untouched. It names the file.
     """
-    with writing_atomically(path) as stream:
-        stream.write(content)
+    with staged(path, content, follow=follow, mode=mode):
+        pass
 
 
 @contextmanager
-def writing_atomically(path: Path) -> Iterator[BinaryIO]:
+def staged(path: Path, content: bytes, *, follow: bool = True, mode: int = _NEW) -> Iterator[None]:
+    """Replace a file as `write_atomically` does, once what is done within has succeeded."""
+    with writing_atomically(path, follow=follow, mode=mode) as stream:
+        stream.write(content)
+        _settle(stream)
+        yield
+
+
+@contextmanager
+def writing_atomically(path: Path, *, follow: bool = True, mode: int = _NEW) -> Iterator[BinaryIO]:
     """Replace a file in one step with what is written within; if that fails, the old one is untouched.
 
     Raises
@@ -38,19 +54,32 @@ def writing_atomically(path: Path) -> Iterator[BinaryIO]:
     """
     import tempfile  # noqa: PLC0415 - most commands write nothing
 
-    target = path.resolve()
+    target = path.resolve() if follow else path.parent.resolve() / path.name
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        handle, name = tempfile.mkstemp(suffix=PART, prefix=f".{target.name}.", dir=target.parent)
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from None
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
             yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.chmod(target.stat().st_mode & 0o777 if target.exists() else _NEW)
+            _settle(stream)
+        regular = target.exists() and not target.is_symlink()
+        temporary.chmod(target.stat().st_mode & 0o777 if regular else mode)
         temporary.replace(target)
     except BaseException:
         temporary.unlink(missing_ok=True)
         raise
+
+
+def _settle(stream: BinaryIO) -> None:
+    stream.flush()
+    os.fsync(stream.fileno())
+
+
+def remove_unfinished(folder: Path) -> None:
+    """Take away what was being written in a folder when it was cut short, an hour ago or more."""
+    for path in folder.iterdir():
+        with suppress(OSError):
+            if _PARTS.fullmatch(path.name) and time() - path.lstat().st_mtime > _HOUR:
+                path.unlink()

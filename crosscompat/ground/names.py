@@ -34,8 +34,9 @@ __all__ = [
 How = Literal["exact", "parsed", "synonym", "species", "hybrid"]
 _SEPARATORS = re.compile(r"[\s\-_\u2010-\u2015\u2212]+")
 _ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
-_SHORTLIST = 60
+_SHORTLIST, _SHOWN = 60, 200
 _SAME_GENUS = 0.1
+_LONGEST_CHAIN = 100  # of synonyms for synonyms
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
 _JOINS = re.compile(r" × (?=[A-Z(×])")
 
@@ -173,6 +174,8 @@ class NameIndex:
             raise BadInput(_repeat(folded, written) for folded, written in repeated(self.labels).items())
         self._synonym_index = NameIndex(self.synonyms) if self.synonyms else None
         self._keys: dict[str, tuple[object, ...] | None] = {}
+        self._matches: dict[tuple[str, str | None], Match] = {}
+        self._open: set[tuple[str, str | None]] = set()
 
     def __contains__(self, text: object) -> bool:
         return isinstance(text, str) and self.find(text) is not None
@@ -194,7 +197,7 @@ class NameIndex:
 
     def lookup(self, text: str, genus: str | None = None) -> Match | None:
         """Return the label that a name means and how it was found, or None; raises as `find`."""
-        return self._search(text, genus, frozenset()) or self._shortened(text, genus)
+        return self._search(text, genus) or self._shortened(text, genus)
 
     def match(self, text: str, genus: str | None = None) -> Match:
         """Return the label that a name means, and how it was found.
@@ -220,6 +223,7 @@ class NameIndex:
         if match:
             return match
         nearest = self.nearest(text, genus=genus)
+        shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
         try:
             parse(text, genus)
         except Unreadable:
@@ -227,8 +231,8 @@ class NameIndex:
         except UnknownName as fault:
             raise UnknownName(str(fault), text, nearest) from None
         if not nearest:
-            raise UnknownName(say("names.unknown_alone", name=text), text)
-        raise UnknownName(say("names.unknown", name=text, nearest=one_of(nearest)), text, nearest)
+            raise UnknownName(say("names.unknown_alone", name=shown), text)
+        raise UnknownName(say("names.unknown", name=shown, nearest=one_of(nearest)), text, nearest)
 
     def nearest(self, text: str, n: int = 3, genus: str | None = None) -> tuple[str, ...]:
         """Return the labels most like a name, best first; the same genus counts a little more.
@@ -279,7 +283,21 @@ class NameIndex:
             self._keys[label] = _key(name) if name else None
         return self._keys[label]
 
-    def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
+    def _search(self, text: str, genus: str | None) -> Match | None:
+        """Return the match of a name; none for a synonym that leads back to itself, or through too many others."""
+        key = (text, genus)
+        if key in self._matches or key in self._open or len(self._open) > _LONGEST_CHAIN:
+            return self._matches.get(key)
+        self._open.add(key)
+        try:
+            match = self._read(text, genus)
+        finally:
+            self._open.remove(key)
+        if match:
+            self._matches[key] = match
+        return match
+
+    def _read(self, text: str, genus: str | None) -> Match | None:
         folded = fold(text)
         if folded in self._exact:
             return Match(self._exact[folded], "exact", text)
@@ -287,7 +305,7 @@ class NameIndex:
         label = self._only(self._by_lowered.get(folded.casefold(), []), text) or self._parsed(name, text)
         if label:
             return Match(label, "parsed", text)
-        return self._accepted(text, genus, seen) or self._species(name, text, seen)
+        return self._accepted(text, genus) or self._species(name, text)
 
     def _parsed(self, name: PlantName | None, text: str) -> str | None:
         if name is None:
@@ -299,23 +317,23 @@ class NameIndex:
             same = [label for label in same if str(read_name(label)) == printed] or same
         return self._only(same, text)
 
-    def _accepted(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        synonym = self._synonym_index._search(text, genus, frozenset()) if self._synonym_index else None  # noqa: SLF001 - another of this class
-        if synonym is None or synonym.how == "species" or synonym.label in seen:
+    def _accepted(self, text: str, genus: str | None) -> Match | None:
+        synonym = self._synonym_index._search(text, genus) if self._synonym_index else None  # noqa: SLF001 - another of this class
+        if synonym is None or synonym.how == "species":
             return None
         name = read_name(synonym.label)
-        accepted = self._search(self.synonyms[synonym.label], name.genus if name else genus, seen | {synonym.label})
+        accepted = self._search(self.synonyms[synonym.label], name.genus if name else genus)
         if accepted is None:
             return None
         return Match(accepted.label, "species" if accepted.how == "species" else "synonym", text)
 
-    def _species(self, name: PlantName | None, text: str, seen: frozenset[str]) -> Match | None:
+    def _species(self, name: PlantName | None, text: str) -> Match | None:
         if name is None or _leans(name):
             return None
         species = name.only_species()
         if _key(species) == _key(name):
             return None
-        match = self._search(str(species), None, seen)
+        match = self._search(str(species), None)
         return Match(match.label, "species", text) if match else None
 
     def _shortened(self, text: str, genus: str | None) -> Match | None:
@@ -330,7 +348,7 @@ class NameIndex:
             if genus in genera or (genus and beginning):  # a genus cut short is that of the first parent
                 genera &= {genus}
             spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera))
-            meant = (self._search(each, None, frozenset()) for each in spelt if each.casefold().startswith(beginning))
+            meant = (self._search(each, None) for each in spelt if each.casefold().startswith(beginning))
             found = {match.label: match.how for match in meant if match and match.how != "species"}
             if label := self._only(list(found), text):
                 return Match(label, "synonym" if found[label] == "synonym" else "parsed", text)

@@ -34,6 +34,7 @@ _RANKS = {
     "subf": "subf.", "subforma": "subf.",
 }  # fmt: skip
 _QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
+_LONGEST, _MOST_PARENTS = 4_000, 64  # what is longer is no name but an accident, and would take long to read
 # Between and after authors, without their points.
 _PARTICLE = re.compile(
     r"ex|et|in|and|de|del|della|den|der|des|di|do|du|la|le|van|von|vom|zu|zum|zur|y|e|fil|f|non|nec|emend|hort|al|auct"
@@ -177,6 +178,10 @@ class Unreadable(UnknownName):
 def _refuse(key: str, name: str, **values: str) -> UnknownName:
     kind = Unreadable if key == "unreadable" else UnknownName
     return kind(say(f"names.{key}", name=name, **values), name)
+
+
+def _too_long(name: str) -> UnknownName:
+    return Unreadable(say("names.too_long", name=f"{name[:60]}…", letters=_LONGEST, parents=_MOST_PARENTS), name)
 
 
 class _Reader:
@@ -381,7 +386,7 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     abbreviation such as "E." stands for; a second parent may shorten the first one's genus.
 
     Raises `UnknownName` if it cannot be read, an abbreviation stands for nothing known, a parent in a formula has no
-    genus (ICN Art. H.2 Ex. 2), or + marks a graft-chimaera.
+    genus (ICN Art. H.2 Ex. 2), + marks a graft-chimaera, or it has over 4,000 letters or 64 parents.
 
     Examples
     --------
@@ -393,7 +398,11 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     folded = fold(text)
     if not folded:
         raise Unreadable(say("names.empty"), text)
+    if len(folded) > _LONGEST:
+        raise _too_long(folded)
     tokens = _tokens(folded)
     if any(token.kind == "+" for token in tokens):
         raise _refuse("graft", folded)
+    if max(_depths(tokens), default=0) > _MOST_PARENTS or sum(token.kind == "×" for token in tokens) > _MOST_PARENTS:
+        raise _too_long(folded)
     return replace(_formula(tokens, folded, genus), received=text)

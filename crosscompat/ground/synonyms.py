@@ -8,7 +8,7 @@ from os import PathLike
 
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault
-from crosscompat.ground.names import fold
+from crosscompat.ground.names import fold, read_name
 from crosscompat.ground.wording import say
 
 __all__ = ["COLUMNS", "for_labels", "read_synonyms"]
@@ -24,7 +24,7 @@ def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
     Raises
     ------
     BadInput
-        With every fault: a missing column or name, a name twice, a name that is its own synonym.
+        With every fault: a missing column or name, a name twice, a name that is its own synonym or its own parent.
 
     Examples
     --------
@@ -47,11 +47,16 @@ def read_synonyms(path: str | PathLike[str]) -> dict[str, str]:
             continue
         if first.setdefault(fold(name), row.number) != row.number:
             cells.fault("name", say("synonyms.twice", name=name, row=first[fold(name)]), say("synonyms.twice_advice"))
-        elif fold(name) == fold(accepted):
+        elif fold(name) in _named_in(accepted):
             cells.fault("accepted", say("synonyms.itself", name=name))
         synonyms[name] = accepted
     raise_faults(faults)
     return synonyms
+
+
+def _named_in(accepted: str) -> set[str]:
+    name = read_name(accepted)
+    return {fold(accepted), *(fold(parent.received) for parent in (name.parents if name else None) or ())}
 
 
 def for_labels(synonyms: Mapping[str, str], labels: Iterable[str]) -> dict[str, str]:

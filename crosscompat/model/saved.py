@@ -1,14 +1,15 @@
 """The saved form of a model: one JSON file a person can read, and no code in it.
 
-Past ten thousand numbers the arrays stand in an ``.npz`` file of the same name beside it.
+An array of more than a thousand numbers stands in it as its bytes in base 64.
 """
 
 from __future__ import annotations
 
-import io
 import json
+from base64 import b64decode, b64encode
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from hashlib import sha256
 from operator import attrgetter
 from pathlib import Path
@@ -18,7 +19,6 @@ import numpy as np
 
 from crosscompat import __version__
 from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import FittedModel
@@ -29,11 +29,11 @@ from crosscompat.model.posterior import EFFECTS, PairEffects, Past, StepFit
 from crosscompat.model.stages import STEPS
 from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 
-__all__ = ["FORMAT", "SavedModel", "read_model", "write_model"]
+__all__ = ["FORMAT", "SavedModel", "model_file", "read_model"]
 
 FORMAT = 1
 
-_MOST_NUMBERS_IN_JSON = 10_000
+_MOST_NUMBERS_IN_JSON = 1_000
 
 # The arrays of a step, and their shapes in letters: p coefficients, with effects q, k species known to be related, n
 # pairs crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.
@@ -47,7 +47,7 @@ _ARRAYS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SavedModel:
     """A fitted model with what it was fitted on.
 
@@ -70,9 +70,9 @@ class SavedModel:
     invented: bool = False
     package: str = __version__
 
-    @property
+    @cached_property
     def fingerprint(self) -> str:
-        """SHA-256 over all that decides a forecast, in hexadecimal."""
+        """SHA-256 over all that decides a forecast, in hexadecimal; the file holds it too."""
         digest = sha256(_text(_head(self)).encode())
         for name, array in _arrays(self.model).items():
             digest.update(f"{name} {array.shape}".encode())
@@ -80,16 +80,10 @@ class SavedModel:
         return digest.hexdigest()
 
 
-def write_model(path: Path, saved: SavedModel) -> None:
-    """Write a model as ``path``, its arrays beside it if they are large; the old file stays until the new is whole."""
-    arrays = _arrays(saved.model)
-    stored: dict[str, Any] = {name: array.tolist() for name, array in arrays.items()}
-    if sum(array.size for array in arrays.values()) > _MOST_NUMBERS_IN_JSON:
-        buffer = io.BytesIO()
-        np.savez(buffer, allow_pickle=False, **arrays)
-        write_atomically(path.with_suffix(".npz"), buffer.getvalue())
-        stored = {"file": path.with_suffix(".npz").name, "sha256": sha256(buffer.getvalue()).hexdigest()}
-    write_atomically(path, _text({**_head(saved), "arrays": stored}).encode())
+def model_file(saved: SavedModel) -> bytes:
+    """Return the content of a model's file, which holds its fingerprint."""
+    stored = {name: _stored(array) for name, array in _arrays(saved.model).items()}
+    return _text({**_head(saved), "arrays": stored, "fingerprint": saved.fingerprint}).encode()
 
 
 def read_model(path: Path) -> SavedModel:
@@ -98,20 +92,20 @@ def read_model(path: Path) -> SavedModel:
     Raises
     ------
     BadInput
-        If the file is damaged, or of a newer format than this version knows; it says what to do.
+        If the file is not as it was written, or of a newer format than this version knows; it says what to do.
     FileNotFoundError
     """
     content = path.read_bytes()
     try:
         document = json.loads(content)
         newer = document["format"] > FORMAT
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise _refused(path, "saved.damaged", reason=str(error)) from None
     if newer:
         raise _refused(path, "saved.newer", got=document["format"], known=FORMAT)
     try:
-        return _saved(document, _stored_arrays(path, document["arrays"]))
-    except (AttributeError, ValueError, KeyError, TypeError, OSError) as error:
+        return _saved(document, {name: _array(stored) for name, stored in document["arrays"].items()})
+    except (ArithmeticError, AttributeError, LookupError, ValueError, TypeError) as error:
         raise _refused(path, "saved.damaged", reason=str(error)) from None
 
 
@@ -142,14 +136,17 @@ def _arrays(model: FittedModel) -> dict[str, Floats]:
     return arrays
 
 
-def _stored_arrays(path: Path, stored: dict[str, Any]) -> dict[str, Floats]:
-    if "file" not in stored:
-        return {name: np.array(values, dtype=np.float64) for name, values in stored.items()}
-    content = path.with_name(stored["file"]).read_bytes()
-    if sha256(content).hexdigest() != stored["sha256"]:
-        raise ValueError(say("saved.arrays_differ", file=stored["file"]))
-    with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-        return {name: archive[name] for name in archive.files}
+def _stored(array: Floats) -> Any:
+    if array.size <= _MOST_NUMBERS_IN_JSON:
+        return array.tolist()
+    return {"shape": array.shape, "float64": b64encode(array.astype("<f8").tobytes()).decode()}
+
+
+def _array(stored: Any) -> Floats:
+    if not isinstance(stored, dict):
+        return np.array(stored, dtype=np.float64)
+    numbers = np.frombuffer(b64decode(stored["float64"], validate=True), dtype="<f8")
+    return numbers.reshape(stored["shape"]).astype(np.float64)
 
 
 def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
@@ -171,7 +168,10 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
         tuple(document["records"]),
     )
     _refuse_misfits(model)
-    return SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
+    saved = SavedModel(model, document["fingerprints"], document["as_of"], document["invented"], document["package"])
+    if saved.fingerprint != document["fingerprint"]:
+        raise ValueError(say("saved.differs"))
+    return saved
 
 
 def _step(step: str, arrays: Mapping[str, Floats], seen: Seen, p: int) -> StepFit:

@@ -11,8 +11,8 @@ import numpy as np
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
-from crosscompat.phylogeny.name_lookup import Distances
-from crosscompat.phylogeny.placement import Placed, spread_of_placed
+from crosscompat.phylogeny.classification import Placed, spread_of_placed
+from crosscompat.phylogeny.distances import Distances
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
@@ -76,8 +76,8 @@ class HybridIndex(NameIndex):
     def _is_listed(self, label: str) -> bool:
         return self._exact.get(fold(label)) == label
 
-    def _search(self, text: str, genus: str | None, seen: frozenset[str]) -> Match | None:
-        match = super()._search(text, genus, seen)
+    def _read(self, text: str, genus: str | None) -> Match | None:
+        match = super()._read(text, genus)
         if match is None:
             return self._formula(text, genus)
         if match.how == "synonym" and not self._is_listed(match.label):
@@ -88,7 +88,11 @@ class HybridIndex(NameIndex):
         """Read a formula whose parents are found; what else is not found stays so."""
         try:
             parents = parse(text, genus).parents
-            sides = [self._search(str(parent), None, frozenset()) for parent in parents or ()]
+            sides: list[Match | None] = []
+            for parent in parents or ():
+                sides.append(self._search(str(parent), None))
+                if sides[-1] is None:
+                    return None
             labels = [parse(correct_form(side.label)) for side in sides if side is not None]
         except UnknownName:
             return None

@@ -34,20 +34,8 @@ def _checked(chance: float) -> float:
 
 
 def spoken_fraction(chance: float) -> Fraction:
-    """Return the simple fraction that a chance is spoken as: the nearest one in odds.
+    """Return the simple fraction that a chance is spoken as: the nearest one in odds; a `ValueError` outside 0 to 1.
 
-    Parameters
-    ----------
-    chance : float
-        A probability, from 0 to 1.
-
-    Raises
-    ------
-    ValueError
-        If ``chance`` is no probability, NaN included.
-
-    Notes
-    -----
     The table holds the fractions that people say aloud; our own choice, no source.
 
     Examples
@@ -62,17 +50,7 @@ def spoken_fraction(chance: float) -> Fraction:
 
 
 def one_in(chance: float | None) -> str:
-    """Return a chance as a grower says it.
-
-    Parameters
-    ----------
-    chance : float or None
-        A probability, from 0 to 1; None or NaN is "not known".
-
-    Raises
-    ------
-    ValueError
-        If ``chance`` lies outside 0 to 1.
+    """Return a chance as a grower says it; None or NaN is "not known", what lies outside 0 to 1 a `ValueError`.
 
     Examples
     --------
@@ -89,17 +67,7 @@ def one_in(chance: float | None) -> str:
 
 
 def percent(chance: float | None) -> str:
-    """Return a chance in whole percent; never a certainty, for no cross is one.
-
-    Parameters
-    ----------
-    chance : float or None
-        A probability, from 0 to 1; None or NaN is "not known".
-
-    Raises
-    ------
-    ValueError
-        If ``chance`` lies outside 0 to 1.
+    """Return a chance in whole percent; never a certainty, for no cross is one. Unknown values and errors as `one_in`.
 
     Examples
     --------
@@ -117,19 +85,7 @@ def percent(chance: float | None) -> str:
 
 
 def percent_range(chance: float, low: float, high: float, *, short: bool = False) -> str:
-    """Return a chance with the interval it may well lie in, all in percent.
-
-    Parameters
-    ----------
-    chance, low, high : float
-        Probabilities, from 0 to 1.
-    short : bool
-        With brackets, for a column, instead of words.
-
-    Raises
-    ------
-    ValueError
-        If one of them lies outside 0 to 1.
+    """Return a chance with the interval it may well lie in, all in percent, ``short`` for a column; errors as `one_in`.
 
     Examples
     --------

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Final, Literal, TypeAlias
+from importlib.resources import as_file, files
+from io import BytesIO
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from xml.etree.ElementTree import Element
 
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
-from crosscompat.show.print_names import fitted_size, leaning, shortened
+from crosscompat.show import svg
+from crosscompat.show.print_names import leaning, shortened, text_width
 
-__all__ = ["SIGNS", "Kind", "LabelCard", "code_text", "facts_of", "labels_page", "other_side", "role_of"]
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+__all__ = ["Kind", "LabelCard", "code_text", "labels_page", "labels_pdf"]
 
 Kind: TypeAlias = Literal["cross", "mixed", "unknown", "sib", "open", "self", "none"]
+_Side: TypeAlias = Literal["seed", "pollen"]
 
-SIGNS: Final = {
+_SIGNS: Final = {
     **dict.fromkeys(("cross", "mixed", "unknown", "sib", "open"), "\N{MULTIPLICATION SIGN}"),
     "self": "\N{CIRCLED TIMES}",
 }
@@ -26,27 +36,10 @@ SIGNS: Final = {
 class LabelCard:
     """What stands on the label of one cross; an empty field leaves a line to write on.
 
-    Attributes
-    ----------
-    number : str
-        The grower's own number of the cross.
-    seed_parent, pollen_parent : str
-        Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
-    seed_plant, pollen_plant : str
-        Numbers of the very plants.
-    kind : {"cross", "mixed", "unknown", "sib", "open", "self", "none"}
-        Whether pollen was brought from another plant, from several, from one that nobody knows any more, from a sister
-        or brother, came by itself, is the plant's own, or was kept out by a bag.
-    date : str
-        Day of the pollination, as it is to be printed.
-    units : str
-        What was pollinated, such as "4 flowers".
-    grower : str
-        Initials.
-    note, caution : str
-        A line of the grower's, and what to beware of when handling the plant.
-    purpose : str
-        What it is where it is no cross: a check of a parent.
+    Names are in correct form, the genus in full; ``pollen_parent`` is used for a cross alone, and ``seed_plant`` and
+    ``pollen_plant`` are the very plants. ``kind`` says whether pollen was brought from another plant, from several,
+    from one that nobody knows any more, from a sister or brother, came by itself, is the plant's own, or was kept out
+    by a bag. ``units`` is such as "4 flowers", ``purpose`` what it is where it is no cross: a check of a parent.
     """
 
     number: str
@@ -63,18 +56,12 @@ class LabelCard:
     purpose: str = ""
 
 
-def other_side(card: LabelCard) -> str:
-    """Return what stands in the place of the pollen parent.
-
-    Examples
-    --------
-    >>> other_side(LabelCard("1", "Aus bus", kind="open"))
-    'open'
-    """
+def _other_side(card: LabelCard) -> str:
+    """Return what stands in the place of the pollen parent."""
     return card.pollen_parent if card.kind == "cross" else say(f"label.{card.kind}")
 
 
-def role_of(card: LabelCard, side: Literal["seed", "pollen"]) -> str:
+def _role_of(card: LabelCard, side: _Side) -> str:
     """Return which parent a name is, with the very plant where one is known."""
     if side == "pollen" and card.kind != "cross":
         return say(f"label.{card.kind}_pollen")
@@ -82,7 +69,7 @@ def role_of(card: LabelCard, side: Literal["seed", "pollen"]) -> str:
     return say(f"label.{side}_parent_plant", plant=plant) if plant else say(f"label.{side}_parent")
 
 
-def facts_of(card: LabelCard) -> tuple[tuple[str, str], ...]:
+def _facts_of(card: LabelCard) -> tuple[tuple[str, str], ...]:
     """Return date, count and grower, each with its heading."""
     units = {"open": "units_open", "none": "units_none"}.get(card.kind, "units")
     return tuple((say(f"label.{key}"), value) for key, value in (
@@ -106,114 +93,43 @@ def code_text(card: LabelCard, *, invented: bool = False) -> str:
         f"{bracketed(name)} [{plant}]" if plant else bracketed(name)
         for name, plant in (
             (card.seed_parent, card.seed_plant),
-            (other_side(card), card.pollen_plant if card.kind == "cross" else ""),
+            (_other_side(card), card.pollen_plant if card.kind == "cross" else ""),
         )
     )
-    formula = f"{seed} {SIGNS[card.kind]} {pollen}" if card.kind in SIGNS else f"{seed}, {pollen}"
+    formula = f"{seed} {_SIGNS[card.kind]} {pollen}" if card.kind in _SIGNS else f"{seed}, {pollen}"
     made = ", ".join(part for part in (card.date, card.units, card.grower) if part)
     mark = say("label.invented") if invented else ""
     return "\n".join(part for part in (card.number, formula, card.purpose, made, mark) if part)
 
 
-_A_SHEET: Final = 10
-_LINE_PT: Final = 198.0  # what the card leaves for a name: 70 mm
-_LARGEST_PT: Final = 13.0
-_ONE_LINE_PT: Final = 7.6
-_SMALLEST_PT: Final = 6.0
-_FILL: Final = 0.85  # a broken line is seldom full
-_NOTE_LETTERS: Final = 44
-_CAUTION_LETTERS: Final = 110
-
-_STYLE: Final = """
-@page { size: A4 portrait; margin: 10mm; }
-* { box-sizing: border-box; }
-body { margin: 0; color: #1d2723; background: #fff;
-       font: 8pt/1.25 "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; }
-.sheet { width: 190mm; margin: 0 auto; break-after: page; }
-.sheet:last-child { break-after: auto; }
-header { height: 14mm; }
-h1 { font-size: 12pt; margin: 0 0 0.5mm; }
-header p { margin: 0; color: #56615b; }
-.cards { display: grid; grid-template-columns: 94.8mm 94.8mm; grid-auto-rows: 52mm; border: 0.25mm dashed #8d9891;
-         border-width: 0.25mm 0 0 0.25mm; width: max-content; }
-.card { position: relative; padding: 3mm 4mm 2.5mm 21mm; border: 0.25mm dashed #8d9891; border-width: 0 0.25mm 0.25mm 0;
-        break-inside: avoid; display: flex; flex-direction: column; overflow: hidden; }
-.code { position: absolute; left: 1.5mm; bottom: 2mm; width: 17mm; height: 17mm; }
-.code svg { width: 100%; height: 100%; display: block; }
-.purpose { flex: none; font-size: 8pt; font-weight: bold; }
-.hole { position: absolute; left: 7mm; top: 8mm; width: 6mm; height: 6mm; border: 0.25mm solid #8d9891;
-        border-radius: 50%; }
-.top, .facts, .caution { flex: none; }
-.top { display: flex; justify-content: space-between; align-items: center; gap: 3mm; height: 6mm; }
-.number { font-weight: bold; font-size: 11pt; overflow: hidden; white-space: nowrap; }
-.invented { font-size: 7.5pt; font-weight: bold; white-space: nowrap; border: 0.3mm dashed #1d2723;
-            padding: 0.2mm 1.4mm; }
-.parent { position: relative; flex: none; font-size: 13pt; }
-.name { font-weight: bold; line-height: 1.15; }
-.sign { position: absolute; left: -5.5mm; top: 0; font-size: 15pt; font-weight: bold; line-height: 1; }
-.role { font-size: 7pt; color: #56615b; line-height: 1.2; margin-bottom: 0.8mm; }
-.facts { display: flex; gap: 3mm; margin-top: auto; }
-.fact { flex: 1 1 0; border-bottom: 0.2mm solid #8d9891; height: 6.8mm; white-space: nowrap; font-size: 8.5pt; }
-.fact span { font-size: 6.5pt; color: #56615b; display: block; line-height: 1.1; }
-.note { flex: none; margin-top: 0.8mm; font-size: 8pt; }
-.caution { font-size: 7pt; line-height: 1.2; margin-top: 1mm; font-weight: bold; }
-@media screen { body { padding: 8mm 0; } }
-"""
+_Runs: TypeAlias = Sequence[tuple[str, bool]]
+"""Pieces of a line, each with whether it is printed in italics."""
 
 
-def _name(name: str) -> str:
-    """Write a plant name as large as fits on one line, or on two where one would be too small to read."""
-    size = fitted_size(name, _LINE_PT, _LARGEST_PT, _SMALLEST_PT)
-    if size < _ONE_LINE_PT:
-        size = fitted_size(name, 2 * _LINE_PT * _FILL, _ONE_LINE_PT, _SMALLEST_PT)
-    runs = "".join(f"<i>{escape(run)}</i>" if leans else escape(run) for run, leans in leaning(name))
-    return f'<div class="name" style="font-size: {size:g}pt">{runs}</div>'
+@dataclass(frozen=True, slots=True)
+class _Style:
+    size: float
+    bold: bool = False
+    colour: str = svg.INK
 
 
-def _parent(cls: str, words: str, role: str) -> str:
-    return f'<div class="parent {cls}">{words}<div class="role">{escape(role)}</div></div>'
-
-
-def _parents(card: LabelCard) -> str:
-    """Write the formula of the cross, one parent a line, each with its part in words."""
-    plain = f'<div class="name">{escape(other_side(card))}</div>'
-    other = _name(card.pollen_parent) if card.kind == "cross" else plain
-    sign = f'<span class="sign">{SIGNS[card.kind]}</span>' if card.kind in SIGNS else ""
-    return _parent("seed", _name(card.seed_parent), role_of(card, "seed")) + _parent(
-        "pollen", sign + other, role_of(card, "pollen")
-    )
-
-
-def _code(card: LabelCard, *, invented: bool) -> str:
-    """Draw what the label says as a code that a phone reads."""
-    import segno  # noqa: PLC0415 - only labels need it
-
-    return segno.make(code_text(card, invented=invented), error="m", micro=False).svg_inline(border=0, omitsize=True)
-
-
-def _fact(heading: str, value: str, cls: str = "fact") -> str:
-    """Write a value over a line, or leave the line empty for a pencil."""
-    return f'<div class="{cls}"><span>{escape(heading)}</span>{escape(value)}</div>'
-
-
-def _card(card: LabelCard, *, invented: bool) -> str:
-    """Write one label."""
-    mark = f'<span class="invented">{escape(say("label.invented"))}</span>' if invented else ""
-    facts = "".join(_fact(heading, value) for heading, value in facts_of(card))
-    purpose = f'<div class="purpose">{escape(card.purpose)}</div>' if card.purpose else ""
-    caution = shortened(card.caution, _CAUTION_LETTERS)
-    return "\n".join(
-        [
-            '<article class="card"><div class="hole"></div>',
-            f'<div class="top"><span class="number">{escape(card.number)}</span>{mark}</div>',
-            f'<div class="code">{_code(card, invented=invented)}</div>',
-            purpose + _parents(card),
-            f'<div class="facts">{facts}</div>',
-            _fact(say("label.note"), shortened(card.note, _NOTE_LETTERS), "fact note"),
-            *([f'<div class="caution">{escape(caution)}</div>'] if caution else []),
-            "</article>",
-        ]
-    )
+_GREY: Final = "#56615b"
+_LINE: Final = "#8d9891"
+_STYLES: Final = {
+    "title": _Style(12, bold=True), "said": _Style(6.5, colour=_GREY), "number": _Style(11, bold=True),
+    "invented": _Style(6.5, bold=True), "purpose": _Style(7, bold=True), "sign": _Style(13, bold=True),
+    "name": _Style(13, bold=True), "role": _Style(6.5, colour=_GREY), "heading": _Style(6, colour=_GREY),
+    "fact": _Style(8), "caution": _Style(6.5, bold=True),
+}  # fmt: skip
+_MM: Final = 72 / 25.4
+_PAGE: Final = (210 * _MM, 297 * _MM)
+_CARD: Final = (95 * _MM, 52 * _MM)
+_COLUMNS, _A_SHEET = 2, 10
+_LEFT, _TOP = 10 * _MM, 24 * _MM
+_TEXT, _RIGHT = 21 * _MM, 91 * _MM  # of a card: where its text begins and ends
+_SMALLEST, _ONE_LINE, _ONE_LINE_OF_CAUTION = 3.0, 7.0, 6.0  # broken in two only where one line would be too small
+_LEADING: Final = 1.15
+_NOTE_LETTERS, _CAUTION_LETTERS = 50, 110
 
 
 def labels_page(cards: Sequence[LabelCard], *, title: str = "", invented: bool = False) -> str:
@@ -235,19 +151,218 @@ def labels_page(cards: Sequence[LabelCard], *, title: str = "", invented: bool =
     Examples
     --------
     >>> page = labels_page([LabelCard("26-014", "Echinocereus coccineus", "Echinocereus dasyacanthus")])
-    >>> page.count("<article"), "seed parent is named first" in page, "invented" in page.split("</style>")[1]
+    >>> page.count('class="card"'), "seed parent is named first" in page, "invented" in page.split("</style>")[1]
     (1, True, False)
     """
-    headline = escape(title or say("label.title"))
-    lines = [say("label.order"), say("label.cut")] + ([say("label.invented") + "."] if invented else [])
-    head = f"<header><h1>{headline}</h1><p>{escape(' '.join(lines))}</p></header>"
-    sheets = [
-        f'<section class="sheet">{head}\n<div class="cards">'
-        + "\n".join(_card(card, invented=invented) for card in cards[start : start + _A_SHEET])
-        + "</div></section>"
-        for start in range(0, len(cards), _A_SHEET)
-    ]
-    return (
-        f'<!DOCTYPE html>\n<html lang="en-GB">\n<head><meta charset="utf-8"><title>{headline}</title>\n'
-        f"<style>{_STYLE}</style></head>\n<body>\n" + "\n".join(sheets) + "\n</body>\n</html>\n"
+    headline = title or say("label.title")
+    sheets = []
+    for start in range(0, len(cards), _A_SHEET):
+        sheet = Element("svg", {"class": "sheet", "viewBox": f"0 0 {_PAGE[0]:.2f} {_PAGE[1]:.2f}"})
+        _draw_sheet(_SvgPen(sheet), cards[start : start + _A_SHEET], headline, invented=invented)
+        sheets.append(svg.markup(sheet))
+    styles = "".join(
+        f".{name} {{ fill: {style.colour}; font-weight: {'bold' if style.bold else 'normal'}; }}\n"
+        for name, style in _STYLES.items()
     )
+    return (
+        f'<!DOCTYPE html>\n<html lang="en-GB">\n<head><meta charset="utf-8"><title>{escape(headline)}</title>\n'
+        f"<style>{_PAPER}{styles}</style></head>\n<body>\n{''.join(sheets)}</body>\n</html>\n"
+    )
+
+
+_PAPER: Final = f"""
+@page {{ size: A4 portrait; margin: 0; }}
+body {{ margin: 0; background: #fff; }}
+.sheet {{ display: block; width: 210mm; height: 297mm; margin: 0 auto; overflow: hidden; break-after: page; }}
+.sheet:last-child {{ break-after: auto; }}
+text {{ font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; white-space: pre; }}
+.leans {{ font-style: italic; }}
+rect {{ fill: none; stroke: {_LINE}; stroke-width: 0.7; }}
+.dashed {{ stroke-dasharray: 3 2; }}
+.code {{ fill: #000; shape-rendering: crispEdges; }}
+"""
+
+
+def labels_pdf(cards: Sequence[LabelCard], *, title: str = "", invented: bool = False) -> bytes:
+    """Return the sheets of `labels_page` as PDF, for a printer that keeps to the millimetre.
+
+    Raises
+    ------
+    WrongUse
+        If the library that writes PDF is not installed.
+    """
+    try:
+        from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415 - only a PDF needs it
+    except ModuleNotFoundError:
+        raise WrongUse(say("label.no_pdf")) from None
+    buffer, headline = BytesIO(), title or say("label.title")
+    canvas = Canvas(buffer, pagesize=_PAGE, bottomup=0, invariant=True)
+    canvas.setTitle(headline)
+    for start in range(0, len(cards), _A_SHEET):
+        _draw_sheet(_PdfPen(canvas), cards[start : start + _A_SHEET], headline, invented=invented)
+        canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def _draw_sheet(pen: _SvgPen | _PdfPen, cards: Sequence[LabelCard], title: str, *, invented: bool) -> None:
+    lines = [say("label.order"), say("label.cut"), *([say("label.invented") + "."] if invented else [])]
+    _write(pen, _LEFT, _LEFT + 10, title, "title", _COLUMNS * _CARD[0])
+    _write(pen, _LEFT, _LEFT + 22, " ".join(lines), "said", _COLUMNS * _CARD[0])
+    for place, card in enumerate(cards):
+        x, y = _LEFT + place % _COLUMNS * _CARD[0], _TOP + place // _COLUMNS * _CARD[1]
+        _draw_card(pen.card(), card, x, y, invented=invented)
+
+
+def _draw_card(pen: _SvgPen | _PdfPen, card: LabelCard, x: float, y: float, *, invented: bool) -> None:
+    """Draw one label with its upper left corner at a point."""
+    left, right, mark = x + _TEXT, x + _RIGHT, 0.0
+    pen.box(x, y, *_CARD)
+    pen.box(x + 7 * _MM, y + 8 * _MM, 6 * _MM, 6 * _MM, radius=3 * _MM, dashed=False)
+    if invented:
+        mark = pen.width([(say("label.invented"), False)], "invented", _STYLES["invented"].size) + 14
+        pen.box(right - mark + 6, y + 7, mark - 6, 12)
+        _write(pen, right - mark + 10, y + 15.5, say("label.invented"), "invented", mark)
+    _write(pen, left, y + 17, card.number, "number", right - left - mark)
+    _write(pen, left, y + 27, card.purpose, "purpose", right - left)
+    _draw_parent(pen, card, "seed", left, right, y + 44)
+    _draw_parent(pen, card, "pollen", left, right, y + 71)
+    third = (right - left) / 3
+    for column, (heading, value) in enumerate(_facts_of(card)):
+        _draw_fact(pen, heading, value, left + column * third, left + (column + 1) * third - 6, y + 106)
+    _draw_fact(pen, say("label.note"), shortened(card.note, _NOTE_LETTERS), left, right, y + 127)
+    caution = [(shortened(card.caution, _CAUTION_LETTERS), False)]
+    size, lines = _fitted(caution, right - left, pen, "caution", _ONE_LINE_OF_CAUTION)
+    for row, line in enumerate(lines):
+        pen.write(left, y + 136 + 7 * row, line, "caution", size)
+    _draw_code(pen, code_text(card, invented=invented), x + 1.5 * _MM, y + 33 * _MM, 17 * _MM)
+
+
+def _draw_parent(pen: _SvgPen | _PdfPen, card: LabelCard, side: _Side, left: float, right: float, y: float) -> None:
+    """Draw a name on one line as large as fits, or on two where one would be too small to read, and its part."""
+    name = card.seed_parent if side == "seed" else _other_side(card)
+    if side == "pollen" and card.kind in _SIGNS:
+        _write(pen, left - 5.5 * _MM, y, _SIGNS[card.kind], "sign", right - left)
+    runs = leaning(name) if side == "seed" or card.kind == "cross" else ((name, False),)
+    size, lines = _fitted(runs, right - left, pen, "name", _ONE_LINE)
+    for row, line in enumerate(lines, 1 - len(lines)):
+        pen.write(left, y + row * size * _LEADING, line, "name", size)
+    _write(pen, left, y + 9, _role_of(card, side), "role", right - left)
+
+
+def _fitted(
+    runs: _Runs, width: float, pen: _SvgPen | _PdfPen, style: str, one_line: float
+) -> tuple[float, list[_Runs]]:
+    """Return the largest size at which a text fits a width, and its lines: one, or two at that size or smaller."""
+    size = _STYLES[style].size
+    while True:
+        lines = _broken(runs, width, pen, style, size)
+        wide = max((pen.width(line, style, size) for line in lines), default=0.0)
+        if size <= _SMALLEST or (wide <= width and len(lines) <= (1 if size > one_line else 2)):
+            return size, lines
+        size -= 0.5
+
+
+def _broken(runs: _Runs, width: float, pen: _SvgPen | _PdfPen, style: str, size: float) -> list[_Runs]:
+    """Break a line between words, so that each part keeps to a width if its words do."""
+    lines: list[list[tuple[str, bool]]] = []
+    for word in ((word, leans) for run, leans in runs for word in re.findall(r"\s*\S+\s*", run)):
+        if lines and (pen.width([*lines[-1], word], style, size) <= width or not lines[-1][-1][0][-1].isspace()):
+            lines[-1].append(word)
+        else:
+            lines.append([word])
+    return list(lines)
+
+
+def _draw_fact(pen: _SvgPen | _PdfPen, heading: str, value: str, left: float, right: float, y: float) -> None:
+    """Write a value over a line, or leave the line empty for a pencil."""
+    _write(pen, left, y - 12, heading, "heading", right - left)
+    _write(pen, left, y - 2, value, "fact", right - left)
+    pen.box(left, y, right - left, 0, dashed=False)
+
+
+def _write(pen: _SvgPen | _PdfPen, x: float, y: float, text: str, style: str, width: float) -> None:
+    """Write a line, in smaller letters where it would run over a width."""
+    size, runs = _STYLES[style].size, [(text, False)]
+    if text:
+        pen.write(x, y, runs, style, min(size, size * width / max(pen.width(runs, style, size), 1e-6)))
+
+
+def _draw_code(pen: _SvgPen | _PdfPen, text: str, x: float, y: float, width: float) -> None:
+    """Draw what a label says as a code that a phone reads, of squares that stay sharp at any size."""
+    import segno  # noqa: PLC0415 - only labels need it
+
+    matrix = segno.make(text, error="m", micro=False).matrix
+    runs = [
+        (match.start(), row, match.end() - match.start())
+        for row, modules in enumerate(matrix)
+        for match in re.finditer(b"\x01+", bytes(modules))
+    ]
+    pen.code(runs, x, y, width / len(matrix))
+
+
+class _SvgPen:
+    """Draws on a sheet of a page, in points from its upper left corner."""
+
+    def __init__(self, on: Element) -> None:
+        self.on = on
+
+    def card(self) -> _SvgPen:
+        return _SvgPen(svg.put(self.on, "g", "card"))
+
+    def width(self, runs: _Runs, style: str, size: float) -> float:
+        return text_width("".join(run for run, _ in runs), size, bold=_STYLES[style].bold)
+
+    def write(self, x: float, y: float, runs: _Runs, style: str, size: float) -> None:
+        text = svg.put(self.on, "text", style, x=x, y=y, font_size=size)
+        for run, leans in runs:
+            svg.put(text, "tspan", "leans" if leans else "").text = run
+
+    def box(self, x: float, y: float, width: float, height: float, *, radius: float = 0.0, dashed: bool = True) -> None:
+        kind = "dashed" if dashed else "solid"
+        svg.put(self.on, "rect", kind, x=x, y=y, width=width, height=height or 0.01, rx=radius)
+
+    def code(self, runs: Sequence[tuple[int, int, int]], x: float, y: float, side: float) -> None:
+        d = "".join(f"M{column} {row}h{size}v1h-{size}z" for column, row, size in runs)
+        place = f"translate({svg.number(x)} {svg.number(y)}) scale({side:.4f})"
+        svg.put(self.on, "path", "code", d=d, transform=place)
+
+
+class _PdfPen:
+    """Draws the same on a sheet of a PDF."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        from reportlab.pdfbase.pdfmetrics import registerFont  # noqa: PLC0415 - only a PDF needs it
+        from reportlab.pdfbase.ttfonts import TTFont  # noqa: PLC0415 - as above
+
+        self.canvas = canvas
+        for name in ("DejaVuSans", "DejaVuSans-Bold", "DejaVuSans-BoldOblique"):
+            with as_file(files("crosscompat.show").joinpath("fonts", f"{name}.ttf")) as path:
+                registerFont(TTFont(name, str(path)))
+
+    def card(self) -> _PdfPen:
+        return self
+
+    def width(self, runs: _Runs, style: str, size: float) -> float:
+        return sum(float(self.canvas.stringWidth(run, _font(style, leans=leans), size)) for run, leans in runs)
+
+    def write(self, x: float, y: float, runs: _Runs, style: str, size: float) -> None:
+        self.canvas.setFillColor(_STYLES[style].colour)
+        for run, leans in runs:
+            self.canvas.setFont(_font(style, leans=leans), size)
+            self.canvas.drawString(x, y, run)
+            x += self.width([(run, leans)], style, size)
+
+    def box(self, x: float, y: float, width: float, height: float, *, radius: float = 0.0, dashed: bool = True) -> None:
+        self.canvas.setStrokeColor(_LINE)
+        self.canvas.setDash([3, 2] if dashed else [])
+        self.canvas.roundRect(x, y, width, height, radius)
+
+    def code(self, runs: Sequence[tuple[int, int, int]], x: float, y: float, side: float) -> None:
+        self.canvas.setFillColor("#000000")
+        for column, row, size in runs:
+            self.canvas.rect(x + column * side, y + row * side, size * side, side, stroke=0, fill=1)
+
+
+def _font(style: str, *, leans: bool) -> str:
+    return f"DejaVuSans{'-Bold' * _STYLES[style].bold}{'Oblique' * leans}"

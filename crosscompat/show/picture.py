@@ -1,19 +1,19 @@
-"""What one picture of a tree says: the mark of every tip, the best of them, and the columns they stand in."""
+"""What one picture of a tree says and where: places of nodes, marks of tips, the best of them, the columns. No ink."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
+
+import numpy as np
 
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.tree_arrays import Floats, Ints
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.layout import TreeLayout, lay_out, prune
 from crosscompat.show.print_names import shortened, text_width
-
-if TYPE_CHECKING:
-    from crosscompat.show.layout import Drawable
 
 __all__ = [
     "BAR",
@@ -24,32 +24,159 @@ __all__ = [
     "Direction",
     "Picture",
     "TipMark",
+    "TreeLayout",
+    "children_of",
     "compose",
+    "lay_out",
     "likeliest",
     "mark_in_words",
+    "nice_step",
     "past_in_words",
+    "prune",
     "worth_drawing",
 ]
 
 Direction = Literal["seed", "pollen"]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class TreeLayout:
+    """Every node's place.
+
+    ``x`` (n,) is the distance from the root in the tree's unit, the leftmost node at 0, or levels where not
+    ``to_scale``; ``y`` (n,) is the row: the tips at 0, 1, 2 …, an inner node half-way between its first and its last
+    child. ``tips`` are the nodes of the tips, from row 0 down.
+    """
+
+    x: Floats
+    y: Floats
+    tips: tuple[int, ...]
+    to_scale: bool
+
+
+def children_of(parent: Ints) -> list[list[int]]:
+    """Return the children of every node, in the order of the array.
+
+    Examples
+    --------
+    >>> children_of(np.array([2, 2, -1]))
+    [[], [], [0, 1]]
+    """
+    children: list[list[int]] = [[] for _ in range(len(parent))]
+    for node, above in enumerate(parent.tolist()):
+        if above >= 0:
+            children[above].append(node)
+    return children
+
+
+def prune(tree: Phylogeny, keep: Collection[str]) -> Phylogeny:
+    """Return the tree that joins the tips kept, by their labels as written, from their common ancestor on.
+
+    Nodes that are left with one child go, and their lengths are added up, so that every distance between two tips
+    stays what it was. A label that is no tip raises a `ValueError`, and so does keeping none.
+
+    Examples
+    --------
+    >>> tree = Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 2, 3, 4, np.nan], ["a", "b", "", "c", ""])
+    >>> small = prune(tree, {"a", "c"})
+    >>> small.labels, small.parent.tolist(), small.length.tolist()
+    (('a', 'c', ''), [2, 2, -1], [4.0, 4.0, nan])
+    """
+    children = children_of(tree.parent)
+    wanted = set(keep)
+    absent = wanted - set(tree.tips)
+    if absent or not wanted:
+        raise ValueError(f"no tips of this tree: {sorted(absent)}" if absent else "no tip is kept")
+    parent: list[int] = []
+    length: list[float] = []
+    labels: list[str] = []
+    # What hangs below each node: the surviving nodes, each with its length up to here.
+    hanging: list[list[tuple[int, float]]] = [[] for _ in children]
+    for node, (label, edge) in enumerate(zip(tree.labels, tree.length.tolist(), strict=True)):
+        held = hanging[node]
+        if len(held) > 1 or (not children[node] and label in wanted):
+            for survivor, reach in held:
+                parent[survivor], length[survivor] = len(parent), reach
+            held = [(len(parent), 0.0)]
+            parent.append(-1)
+            length.append(np.nan)
+            labels.append(label)
+        above = int(tree.parent[node])
+        if above >= 0:
+            hanging[above] += [(survivor, reach + edge) for survivor, reach in held]
+    return Phylogeny.from_arrays(parent, length, labels, unit=tree.unit, rooted=tree.rooted)
+
+
+def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tuple[int, ...]:
+    """Tips from the top down: at every fork the smaller clade first, equal ones by their first name."""
+    key: list[tuple[int, str]] = []
+    for node, below in enumerate(children):
+        sizes = [key[child][0] for child in below]
+        key.append((sum(sizes), min(key[child][1] for child in below)) if below else (1, labels[node]))
+    tips, stack = [], [len(children) - 1]
+    while stack:
+        node = stack.pop()
+        if children[node]:
+            stack += sorted(children[node], key=key.__getitem__, reverse=True)
+        else:
+            tips.append(node)
+    return tuple(tips)
+
+
+def lay_out(tree: Phylogeny) -> TreeLayout:
+    """Return the place of every node of a tree drawn from left to right.
+
+    At every fork the smaller clade comes first and equal ones go by name, so the picture does not depend on the order
+    in which a file lists them. Where all lengths are 0, ``x`` is the number of forks passed, the tips in line.
+
+    Examples
+    --------
+    >>> tree = Phylogeny.from_arrays([4, 3, 3, 4, -1], [3, 1, 1, 2, np.nan], ["c", "b", "a", "", ""])
+    >>> layout = lay_out(tree)
+    >>> [tree.labels[node] for node in layout.tips], layout.x.tolist(), layout.y.tolist()
+    (['c', 'a', 'b'], [3.0, 3.0, 3.0, 2.0, 0.0], [0.0, 2.0, 1.0, 1.5, 0.75])
+    """
+    children = children_of(tree.parent)
+    to_scale = bool(np.any(tree.length[:-1] != 0))
+    x = tree.root_distance if to_scale else tree.level.astype(np.float64)
+    if not to_scale:
+        x[tree.tip_nodes] = x.max()
+    tips = _drawn_order(children, tree.labels)
+    y = np.zeros(len(children))
+    y[list(tips)] = np.arange(len(tips))
+    for node, below in enumerate(children):
+        if below:
+            y[node] = (min(y[child] for child in below) + max(y[child] for child in below)) / 2
+    return TreeLayout(x - x.min(), y, tips, to_scale)
+
+
+def nice_step(span: float) -> float:
+    """Return the largest of 1, 2 or 5 times a power of ten that is at most ``span``, for a scale bar.
+
+    Raises
+    ------
+    ValueError
+        If ``span`` is not a positive number.
+
+    Examples
+    --------
+    >>> nice_step(0.74), nice_step(3.1), nice_step(10)
+    (0.5, 2.0, 10.0)
+    """
+    if not (span > 0 and np.isfinite(span)):
+        raise ValueError(f"a scale needs a positive span, not {span}")
+    exponent = int(np.floor(np.log10(span)))
+    steps = [float(f"{head}e{exponent + shift}") for shift in (-1, 0, 1) for head in (1, 2, 5)]
+    return max(step for step in steps if step <= span)
+
+
 @dataclass(frozen=True, slots=True)
 class TipMark:
-    """One species in a picture.
+    """One species in a picture: its label as the tree writes it, its name in correct form, what is known of it.
 
-    Attributes
-    ----------
-    label : str
-        The tip's label as the tree writes it.
-    shown_name : str
-        The name in correct form, genus in full.
-    chance, low, high : float or None
-        The chance of a seedling with the species the picture is about and its 90% interval; None where unknown.
-    took, failed : int
-        Past crosses with and without a seedling.
-    note : str
-        A few words of the grower's concern, such as a caution.
+    ``chance`` is that of a seedling with the species the picture is about, ``low`` and ``high`` its 90% interval, None
+    where unknown; ``took`` and ``failed`` are past crosses with and without a seedling; ``note`` is a few words of the
+    grower's concern, such as a caution.
     """
 
     label: str
@@ -76,20 +203,9 @@ def likeliest(marks: Iterable[TipMark], focus: str, n: int = 5) -> tuple[TipMark
 
 
 def worth_drawing(tips: Sequence[str], focus: str, marks: Collection[TipMark], most: int = 80) -> frozenset[str] | None:
-    """Return the tips to keep in a picture of a tree that is too large to read, or None if all of them fit.
+    """Return the tips to keep in a picture of a tree of more than ``most`` tips, or None if all of them fit.
 
     The focus comes first, then partners with past crosses, then partners by chance.
-
-    Parameters
-    ----------
-    tips : sequence of str
-        Labels of all the tips.
-    focus : str
-        Label of the species the picture is about.
-    marks : collection of TipMark
-        What is known about the tips.
-    most : int
-        Number of tips that a picture may hold, at least 1.
 
     Examples
     --------
@@ -163,7 +279,7 @@ class Columns:
 class Picture:
     """A tree laid out, with what is said of every tip."""
 
-    branches: Drawable
+    branches: Phylogeny
     layout: TreeLayout
     marks: Mapping[str, TipMark]
     focus: TipMark
@@ -213,7 +329,7 @@ def _columns(marks: Sequence[TipMark], focus: TipMark, role: str) -> Columns:
 
 
 def compose(
-    tree: Drawable, focus: str, marks: Sequence[TipMark], direction: Direction, keep: Sequence[str] | None
+    tree: Phylogeny, focus: str, marks: Sequence[TipMark], direction: Direction, keep: Sequence[str] | None
 ) -> Picture:
     """Lay out a tree, or the part of it that is kept, and match every tip with its mark.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-__all__ = ["fitted_size", "leaning", "shortened", "text_width", "wrapped"]
+__all__ = ["leaning", "shortened", "text_width", "wrapped"]
 
 _MULTIPLIERS: Final = frozenset({"\N{MULTIPLICATION SIGN}", "+", "x"})
 _UPRIGHT: Final = _MULTIPLIERS | {
@@ -58,17 +58,6 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """
     ems = sum(_EM.get(letter) or (_CAPITAL if letter.isupper() else _OTHER) for letter in text)
     return ems * size * (_BOLD if bold else 1.0)
-
-
-def fitted_size(text: str, width: float, largest: float, smallest: float) -> float:
-    """Return the size at which a line fits a width, between two limits.
-
-    Examples
-    --------
-    >>> fitted_size("aaaaaaaaaa", 28.5, 8, 2)
-    5.0
-    """
-    return round(min(largest, max(smallest, width / text_width(text, 1.0))), 2) if text else largest
 
 
 def wrapped(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:

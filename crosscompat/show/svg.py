@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from math import cos, pi, sin
 from typing import Final
-from xml.etree.ElementTree import Element, SubElement
+from xml.etree.ElementTree import Element, SubElement, tostring
 
 from crosscompat.show.print_names import leaning
 
@@ -15,6 +16,7 @@ __all__ = [
     "chance_colour",
     "flower",
     "letter_name",
+    "markup",
     "number",
     "put",
     "seed_struck_out",
@@ -79,6 +81,7 @@ def text_on(chance: float) -> str:
     return "#000000" if chance < _DARK else PAPER
 
 
+_NOT_XML: Final = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\ufffe\\uffff]")
 _NAMESPACE: Final = "http://www.w3.org/2000/svg"
 
 
@@ -139,6 +142,13 @@ def sheet(width: float, height: float, title: str, description: str) -> Element:
     put(root, "title", id="picture-title").text = title
     put(root, "desc", id="picture-description").text = description
     return root
+
+
+def markup(root: Element) -> str:
+    """Return a picture as text, an element a line, without the control characters that XML forbids."""
+    for element in root.iter():
+        element.tail = element.tail if element.tag == "tspan" else "\n"
+    return _NOT_XML.sub("", tostring(root, encoding="unicode"))
 
 
 def seedling(on: Element, x: float, y: float, cls: str = "took") -> Element:

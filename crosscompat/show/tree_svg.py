@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from crosscompat.ground.wording import catalogue, say
 from crosscompat.show import svg
 from crosscompat.show.chances import one_in, percent
-from crosscompat.show.layout import nice_step
 from crosscompat.show.picture import (
     BAR,
     MARGIN,
@@ -21,15 +19,14 @@ from crosscompat.show.picture import (
     TipMark,
     compose,
     mark_in_words,
+    nice_step,
 )
 from crosscompat.show.print_names import leaning, shortened, text_width, wrapped
 from crosscompat.show.svg import INK, chance_colour, text_on
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from crosscompat.show.layout import Drawable
+    from crosscompat.phylogeny.tree import Phylogeny
+    from crosscompat.phylogeny.tree_arrays import Ints
 
 __all__ = ["draw_tree", "scale_words"]
 
@@ -37,7 +34,7 @@ _ROW: Final = 24.0
 _LEAST_LEADER: Final = 12.0
 
 
-def _lineage(parent: NDArray[np.int64], tip: int) -> frozenset[int]:
+def _lineage(parent: Ints, tip: int) -> frozenset[int]:
     nodes, node = set(), tip
     while node >= 0:
         nodes.add(node)
@@ -167,7 +164,6 @@ def _draw_rows(on: Element, picture: Picture, top: float) -> None:
 
 
 _BEST_ROW: Final = 31.0
-_NOT_XML: Final = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\ufffe\\uffff]")
 
 _STYLE: Final = f"""
 text {{ font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; font-size: 13px; fill: {INK}; }}
@@ -318,7 +314,7 @@ def _write_headline(on: Element, y: float, line: str, name: str) -> None:
 
 
 def draw_tree(
-    tree: Drawable,
+    tree: Phylogeny,
     *,
     focus: str,
     marks: Sequence[TipMark] = (),
@@ -335,15 +331,13 @@ def draw_tree(
 
     Parameters
     ----------
-    tree : Phylogeny or Branches
+    tree : Phylogeny
     focus : str
-        Label of the species the picture is about.
+        Label of the species the picture is about; what ``direction`` says it is in these crosses.
     marks : sequence of TipMark
         What is known about the tips; a tip without a mark is drawn by its label.
     title, note : str
         Headline, and a sentence under it.
-    direction : {"seed", "pollen"}
-        What ``focus`` is in these crosses.
     invented : bool
         Whether the outcomes are made up, which the picture then says.
     keep : sequence of str, optional
@@ -356,14 +350,8 @@ def draw_tree(
 
     Examples
     --------
-    >>> import numpy as np
-    >>> from types import SimpleNamespace
-    >>> tree = SimpleNamespace(
-    ...     parent=np.array([2, 2, -1]),
-    ...     length=np.array([1.0, 1.0, np.nan]),
-    ...     labels=("Aus_bus", "Aus_cus", ""),
-    ...     unit="My",
-    ... )
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("(Aus_bus:1,Aus_cus:1);", unit="My")
     >>> svg = draw_tree(tree, focus="Aus_bus", marks=[TipMark("Aus_cus", "Aus cus", 0.34, 0.1, 0.6)], title="A. bus")
     >>> "about 1 in 3" in svg, "seed parent" in svg
     (True, True)
@@ -371,8 +359,7 @@ def draw_tree(
     picture = compose(tree, focus, marks, direction, keep)
     sentences = [say(f"show.partners.{direction}"), note] if picture.best else [note]
     if keep is not None:
-        n_all = len(set(range(len(tree.parent))) - {int(above) for above in tree.parent})
-        sentences.append(say("show.part_of_tree", n=len(picture.rows), total=n_all))
+        sentences.append(say("show.part_of_tree", n=len(picture.rows), total=tree.n_tips))
     canvas = Element("g")
     head = _draw_headline(canvas, picture, title, sentences, invented=invented)
     top = max(head, _draw_best(canvas, picture)) + 52
@@ -387,6 +374,4 @@ def draw_tree(
     svg.put(root, "style").text = _STYLE
     svg.put(root, "rect", "paper", width=picture.columns.width, height=height)
     root.append(canvas)
-    for element in root.iter():
-        element.tail = element.tail if element.tag == "tspan" else "\n"
-    return _NOT_XML.sub("", tostring(root, encoding="unicode")) + "\n"
+    return svg.markup(root)

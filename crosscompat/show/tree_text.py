@@ -10,12 +10,11 @@ import numpy as np
 
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.picture import Direction, Picture, TipMark, compose, past_in_words
+from crosscompat.show.picture import Direction, Picture, TipMark, TreeLayout, compose, past_in_words
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from crosscompat.show.layout import Drawable, TreeLayout
+    from crosscompat.phylogeny.tree import Phylogeny
+    from crosscompat.phylogeny.tree_arrays import Ints
 
 __all__ = ["plain_letters", "text_tree"]
 
@@ -44,7 +43,7 @@ def plain_letters(text: str) -> str:
     )
 
 
-def _columns(layout: TreeLayout, parent: NDArray[np.int64], width: int) -> list[int]:
+def _columns(layout: TreeLayout, parent: Ints, width: int) -> list[int]:
     """Column of every node, each right of its parent and with a cell left for every fork to come."""
     n = len(parent)
     forks = [0] * n
@@ -59,7 +58,7 @@ def _columns(layout: TreeLayout, parent: NDArray[np.int64], width: int) -> list[
     return columns
 
 
-def _branches(tree: Drawable, layout: TreeLayout, width: int) -> NDArray[np.int64]:
+def _branches(tree: Phylogeny, layout: TreeLayout, width: int) -> Ints:
     """Draw the branches on a grid of cells, a row a tip."""
     columns = _columns(layout, tree.parent, width)
     rows = np.floor(layout.y).astype(int).tolist()
@@ -124,7 +123,7 @@ def _side(picture: Picture, *, barred: bool, ranged: bool, noted: bool) -> list[
 
 
 def text_tree(
-    tree: Drawable,
+    tree: Phylogeny,
     *,
     focus: str,
     marks: Sequence[TipMark] = (),
@@ -136,32 +135,14 @@ def text_tree(
 ) -> str:
     """Return a tree as lines of text, the partners of one species with their chances in words.
 
-    Where the width is too small, notes go first, the ranges of percent next, then the bars; names and chances are never
-    cut.
-
-    Parameters
-    ----------
-    tree, focus, marks, direction, invented, keep
-        As `draw_tree` takes them; invented outcomes are said in the first line.
-    width : int
-        Letters in a line.
-    unicode : bool
-        Whether the terminal shows box lines and ×; if not, everything is ASCII.
-
-    Raises
-    ------
-    ValueError
-        If ``focus`` or a label in ``keep`` is no tip of the tree.
+    Arguments and errors are those of `draw_tree`, beside the ``width`` in letters and whether the terminal shows box
+    lines and ×. Where the width is too small, notes go first, the ranges of percent next, then the bars; names and
+    chances are never cut.
 
     Examples
     --------
-    >>> from types import SimpleNamespace
-    >>> tree = SimpleNamespace(
-    ...     parent=np.array([4, 3, 3, 4, -1]),
-    ...     length=np.array([2.0, 1, 1, 1, np.nan]),
-    ...     labels=("A", "B", "C", "", ""),
-    ...     unit="My",
-    ... )
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("(A:2,(B:1,C:1):1);", unit="My")
     >>> marks = [TipMark("B", "Aus bus", 0.5, 0.25, 0.75, took=2), TipMark("C", "Aus cus"), TipMark("A", "Aus", 0.1)]
     >>> print(text_tree(tree, focus="C", marks=marks, width=64, unicode=False))
     +-----------     Aus      #.........  about 1 in 10  10%

@@ -30,9 +30,9 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import published
 from crosscompat.pairing import scale_of
+from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.placement import place, place_for
 
 
 def test_without_crosses_the_prior_answers(collection):
@@ -102,7 +102,7 @@ def test_the_order_of_columns_and_of_children_is_no_change(tmp_path, with_tables
         ["2024-05-01,Aus bus,A. cus,4,1", "2024-05-02,Aus bus,A. dus,4,0"],
     )
     with_tables(folder, crosses_csv="\n".join([head, *rows, ""]))
-    keep(folder, learn(open_collection(folder), as_of=date(2026, 1, 1))[1])
+    keep(made := open_collection(folder), learn(made, as_of=date(2026, 1, 1))[1])
     turned = [",".join(reversed(line.split(","))) for line in (head, *rows)]
     with_tables(folder, crosses_csv="\n".join([*turned, ""]))
     (folder / "tree.nwk").write_text("(Aus_dus:3,(Aus_cus:1,Aus_bus:1):2);", encoding="utf-8")

@@ -9,12 +9,15 @@ import pytest
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.parents import find_parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of, prior_of
-from crosscompat.advice.retrain import keep, learn, note_forecasts
+from crosscompat.advice.retrain import keep, learn
+from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
+from crosscompat.book.store import open_store
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.recorded import add_forecasts
 from crosscompat.collection.settings import Settings
+from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.model.pairings import Parents
 from crosscompat.pairing import CURVES
 from crosscompat.phylogeny.table import DistanceTable
@@ -186,12 +189,45 @@ def test_learning_writes_nothing_and_keeping_writes_the_model(tmp_path, with_tab
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     _, saved = learn(open_collection(folder), as_of=DAY)
     assert {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()} == before
-    assert keep(folder, saved) == folder / "model.json"
+    assert keep(open_collection(folder), saved) == 0
     opened = open_collection(folder)
     assert opened.saved.fingerprint == saved.fingerprint
     assert basis_of(opened).changed == ()
-    keep(folder, learn(opened, as_of=DAY)[1])
+    keep(opened, learn(opened, as_of=DAY)[1])
     assert open_collection(folder).saved.fingerprint == saved.fingerprint
+
+
+def test_while_somebody_writes_in_the_book_the_old_model_stays(tmp_path, with_tables, monkeypatch):
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 0.1)
+    (tmp_path / "t.nwk").write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
+    folder = tmp_path / "ours"
+    create_collection(folder, tree=str(tmp_path / "t.nwk"))
+    with_tables(folder, crosses_csv="date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n")
+    made = open_collection(folder)
+    keep(made, learn(made, as_of=DAY)[1])
+    before = {path.name: path.read_bytes() for path in folder.glob("*") if "sqlite" not in path.name}
+    _, later = learn(made, as_of=date(2026, 2, 1))
+    with open_store(folder / "book.sqlite").writing("slow") as pen:
+        pen.add(records.Plant(name="a"))
+        with pytest.raises(Busy):
+            keep(made, later)
+    assert {path.name: path.read_bytes() for path in folder.glob("*") if "sqlite" not in path.name} == before
+    assert keep(made, later) == 0
+    assert open_collection(folder).saved.fingerprint == later.fingerprint
+
+
+def test_a_model_replaces_a_link_and_not_what_it_points_to(tmp_path, with_tables):
+    (tmp_path / "t.nwk").write_text("((Aus_bus:1,Aus_cus:1):2,Aus_dus:3);", encoding="utf-8")
+    folder = tmp_path / "ours"
+    create_collection(folder, tree=str(tmp_path / "t.nwk"))
+    with_tables(folder, crosses_csv="date,seed_parent,pollen_parent,tried,took\n2024-05-01,Aus bus,A. cus,4,1\n")
+    mine = tmp_path / "mine.txt"
+    mine.write_text("mine", encoding="utf-8")
+    (folder / "model.json").symlink_to(mine)
+    made = open_collection(folder)
+    keep(made, learn(made, as_of=DAY)[1])
+    assert mine.read_text(encoding="utf-8") == "mine"
+    assert open_collection(folder).saved is not None
 
 
 def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
@@ -233,7 +269,7 @@ def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path,
     lesson, saved = learn(open_collection(folder), as_of=day)
     assert lesson.track_record is None
     for _ in range(2):
-        assert note_forecasts(open_collection(folder), saved, day) == len(ids)
+        assert keep(open_collection(folder), saved) == len(ids)
     given = open_collection(folder).forecasts
     assert len(given) == len(ids)
     told = "\n".join(f"{row}{9 if i % 2 else 0}" for i, row in enumerate(made))
@@ -246,7 +282,8 @@ def test_forecasts_are_noted_once_and_judged_when_the_outcome_is_known(tmp_path,
     assert early.track_record is None  # forecasts written later are none yet
 
 
-def test_without_a_folder_no_forecast_is_noted(collection, book):
-    made = collection(book, wanted=[("Aus bus", "Aus cus")])
+def test_without_a_folder_no_model_is_kept(collection, book):
+    made = collection(book)
     _, saved = learn(made, as_of=DAY)
-    assert note_forecasts(made, saved, DAY) == 0
+    with pytest.raises(WrongUse, match="keeps no model"):
+        keep(made, saved)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.advice.known_hybrids import known_near
+from crosscompat.advice.ask import known_near
 from crosscompat.carried import carried_trees
 from crosscompat.collection.opening import open_collection
 

@@ -77,6 +77,23 @@ def test_a_tree_that_is_nowhere_makes_nothing(tmp_path):
     assert not (tmp_path / "a").exists()
 
 
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [("tree.nwk", ""), ("tree.nwk", " \n"), ("tree.nwk", "(a:1,b:"), ("apart.csv", ""), ("apart.csv", ",a\n")],
+)
+def test_a_tree_or_table_that_cannot_be_read_makes_nothing(tmp_path, name, text):
+    (tmp_path / name).write_text(text)
+    with pytest.raises(BadInput, match=name):
+        create_collection(tmp_path / "a", tree=str(tmp_path / name))
+    assert not (tmp_path / "a").exists()
+
+
+def test_of_a_file_with_several_trees_one_is_chosen_later(tmp_path):
+    (tmp_path / "trees.nwk").write_text("(Aus_bus:1,Aus_cus:1);(Aus_bus:1,Aus_cus:2);")
+    create_collection(tmp_path / "a", tree=str(tmp_path / "trees.nwk"))
+    assert (tmp_path / "a" / "trees.nwk").exists()
+
+
 def test_a_folder_with_other_files_keeps_them(tmp_path):
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
     create_collection(tmp_path)

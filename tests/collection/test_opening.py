@@ -150,7 +150,7 @@ def test_traits_that_are_named_must_be_there(folder):
 def retrained(place):
     lesson, saved = learn(open_collection(place), as_of=date(2026, 1, 1))
     assert lesson.after.crosses == 2
-    keep(place, saved)
+    keep(open_collection(place), saved)
     return saved
 
 

@@ -243,7 +243,7 @@ def test_the_snapshot_of_another_version_is_not_used(own, unopened, monkeypatch)
 
 
 def test_where_nothing_can_be_written_the_book_is_read_every_time(own, monkeypatch, capsys):
-    def frozen(path, content):
+    def frozen(path, content, **how):
         raise PermissionError(13, "Permission denied", str(path))
 
     monkeypatch.setattr(recorded, "write_atomically", frozen)
@@ -316,7 +316,7 @@ def test_a_folder_in_its_place_is_no_error(tmp_path):
 
 
 def test_where_nothing_can_be_written_nothing_is_kept_and_nothing_said(tmp_path, monkeypatch, capsys):
-    def full(path, content):
+    def full(path, content, **how):
         raise OSError(errno.ENOSPC, "No space left on device", str(path))
 
     keep(tmp_path / "no such folder" / "cache", KEY, CONTENT)
@@ -380,3 +380,14 @@ def test_another_version_and_changed_code_make_another_key(tmp_path, monkeypatch
     assert len({*keys}) == len(keys)
     os.utime(package / "show" / "label.py", ns=(1, 1))
     assert key_of_book(absent) == keys[-1]
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_what_is_kept_replaces_a_link_and_not_what_it_points_to(tmp_path, there):
+    mine = tmp_path / "mine.txt"
+    if there:
+        mine.write_text("mine", encoding="utf-8")
+    (tmp_path / "cache").symlink_to(mine)
+    keep(tmp_path / "cache", KEY, CONTENT)
+    assert recall(tmp_path / "cache", KEY) == CONTENT
+    assert (mine.read_text(encoding="utf-8") == "mine") if there else not mine.exists()

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from functools import partial
 
 import pytest
 from hypothesis import given
@@ -107,9 +108,9 @@ def test_one_reader_gathers_every_fault_in_the_order_of_the_file(written):
     sheet = read_sheet(written("Date,took,lost to\n03/04/2025,some,\n2025-04-03,1\n,2,mouse\n"), faults=faults)
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        cells.day("date", needed=True)
-        cells.whole("took")
-        cells.choice("lost_to", ["mice", "damping_off"])
+        cells.read("date", csv_convert.day, needed=True)
+        cells.read("took", csv_convert.whole)
+        cells.read("lost_to", partial(csv_convert.choice, words=["mice", "damping_off"]))
     with pytest.raises(BadInput) as caught:
         raise_faults(faults)
     assert [str(fault.place) for fault in caught.value.faults] == [
@@ -134,8 +135,18 @@ def test_cells_become_values(written):
     first, last = (Cells(sheet, row, []) for row in sheet.rows)
 
     def values(cells):
-        numbers = cells.whole("n"), cells.decimal("x"), cells.day("d")
-        return *numbers, cells.timestamp("t"), cells.yes_no("f"), cells.choice("c", ["fresh"]), cells.text("s")
+        numbers = (
+            cells.read("n", csv_convert.whole),
+            cells.read("x", partial(csv_convert.decimal, comma=sheet.decimal_comma)),
+            cells.read("d", csv_convert.day),
+        )
+        return (
+            *numbers,
+            cells.read("t", csv_convert.timestamp),
+            cells.read("f", csv_convert.yes_no),
+            cells.read("c", partial(csv_convert.choice, words=["fresh"])),
+            cells.text("s"),
+        )
 
     moment = datetime(2025, 1, 1, tzinfo=UTC)
     assert values(first) == (12, -3.5, date(2024, 2, 29), moment, True, "fresh", "as is")

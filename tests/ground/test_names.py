@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import subprocess
 import sys
 import time
@@ -383,3 +384,39 @@ def test_a_large_tree_is_indexed_and_searched_quickly():
 def test_names_load_no_heavy_library():
     code = "import sys, crosscompat.ground.names; print(sorted({'numpy', 'pandas', 'scipy'} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "[]\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Aus bus" + '" \'a"' * 5_000,
+        "Aus bus" + " 'a" * 20_000,
+        "(" * 900 + "Aus bus" + ")" * 900,
+        "(" * 60_000,
+        "Aus bus" + " × Aus cus" * 300,
+        "Aus bus" * 20_000,
+    ],
+    ids=lambda text: text[:14],
+)
+def test_what_is_too_long_for_a_name_is_refused_at_once_and_said_in_short(text):
+    start = time.perf_counter()
+    with pytest.raises(UnknownName, match=r"too long for the name of a plant: at most 4,000 letters and 64 parents"):
+        parse(text)
+    with pytest.raises(UnknownName) as caught:
+        NameIndex(["Aus_bus"]).match(text)
+    assert len(str(caught.value)) < 400
+    assert time.perf_counter() - start < 1
+
+
+def test_brackets_and_parents_up_to_the_bound_are_read():
+    assert str(parse("(" * 64 + "Aus bus" + ")" * 64)) == "Aus bus"
+    assert str(parse("Aus bus" + " × Aus cus" * 64)).count("×") == 64
+
+
+def test_a_chain_of_synonyms_is_followed_to_a_bound_and_a_circle_finds_nothing():
+    words = [f"Aus b{chr(97 + i // 26)}{chr(97 + i % 26)}us" for i in range(600)]
+    index = NameIndex([words[-1]], dict(itertools.pairwise(words)))
+    assert index.resolve(words[-20]) == words[-1]
+    assert index.find(words[0]) is None
+    circle = NameIndex(["Aus_dus"], {"Aus bus": "Aus cus 'Apache'", "Aus cus": "Aus bus"})
+    assert circle.find("Aus bus") is None

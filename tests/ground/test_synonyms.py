@@ -24,9 +24,12 @@ def test_names_and_what_they_mean_are_kept_as_written(read):
 
 def test_every_fault_is_told_with_its_row(read):
     with pytest.raises(BadInput) as caught:
-        read("name,accepted\nBus novus,Aus bus\nBus_novus,Aus cus\n,Aus bus\nBus dus,\nAus eus,Aus_eus\n")
+        read(
+            "name,accepted\nBus novus,Aus bus\nBus_novus,Aus cus\n,Aus bus\nBus dus,\nAus eus,Aus_eus\n"
+            "Aus fus,Aus fus × Aus bus\n"
+        )
     told = [(fault.place.row, fault.place.column) for fault in caught.value.faults]
-    assert told == [(3, "name"), (4, "name"), (5, "accepted"), (6, "accepted")]
+    assert told == [(3, "name"), (4, "name"), (5, "accepted"), (6, "accepted"), (7, "accepted")]
     assert "row 2 has it already" in str(caught.value)
 
 

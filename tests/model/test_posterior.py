@@ -22,7 +22,7 @@ from crosscompat.model.pairings import Levels, Pairings, Parents, correlation, p
 from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
 from crosscompat.model.reasons import TERMS, past_weights, reasons
-from crosscompat.model.saved import SavedModel, read_model, write_model
+from crosscompat.model.saved import SavedModel, model_file, read_model
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
@@ -313,7 +313,7 @@ def test_the_order_of_crosses_changes_nothing_and_a_refit_gives_the_same_numbers
 @pytest.mark.parametrize("plants", [True, False])
 def test_a_saved_model_forecasts_the_same_to_the_last_bit(tmp_path, plants, tree):
     book = Book(8, plants=plants, tree=tree)
-    write_model(tmp_path / "model.json", SavedModel(book.model, {"tree": "t"}, "2026-10-31"))
+    (tmp_path / "model.json").write_bytes(model_file(SavedModel(book.model, {"tree": "t"}, "2026-10-31")))
     saved = read_model(tmp_path / "model.json")
     assert saved.model.seen == book.model.seen
     back = logits(saved.model, book.asked_rows, book.asked)
@@ -355,6 +355,6 @@ def test_a_damaged_set_of_effects_is_refused(tmp_path):
         {"pairs": replace(stage.pairs, ways=stage.pairs.ways - 0.5)},
     ):
         damaged = replace(book.model, steps=(replace(stage, **harm),))
-        write_model(tmp_path / "model.json", SavedModel(damaged, {}, "2026-10-31"))
+        (tmp_path / "model.json").write_bytes(model_file(SavedModel(damaged, {}, "2026-10-31")))
         with pytest.raises(BadInput, match="saved model cannot be read"):
             read_model(tmp_path / "model.json")

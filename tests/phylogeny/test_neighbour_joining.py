@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from skbio import DistanceMatrix
 from skbio.tree import nj
 
-from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
 from crosscompat.model.pairings import average_linkage
-from crosscompat.phylogeny.neighbour_joining import neighbour_joining
+from crosscompat.phylogeny.neighbour_joining import MOST, neighbour_joining
 from crosscompat.phylogeny.newick import parse_newick
 
 
@@ -161,10 +161,10 @@ def test_distances_of_any_tree_come_back(seed, tips, midpoint):
 
 
 @settings(max_examples=15, deadline=None)
-@given(st.integers(0, 10_000))
-def test_noisy_distances_join_as_in_scikit_bio(seed):
+@given(st.integers(0, 10_000), st.sampled_from([4, 7, 30]))
+def test_noisy_distances_join_as_in_scikit_bio(seed, tips):
     rng = np.random.default_rng(seed)
-    first = random_tree(seed, 7)
+    first = random_tree(seed, tips)
     names, table = list(first.tips), first.patristic_matrix()
     noise = np.triu(rng.uniform(-0.05, 0.05, table.shape), 1)
     table = table + noise + noise.T
@@ -209,3 +209,16 @@ def test_a_branch_below_zero_becomes_zero():
     theirs = nj(DistanceMatrix(table, list(names)), neg_as_zero=False)
     assert min(node.length for node in theirs.traverse() if node.length is not None) < 0
     assert not neighbour_joining(names, table).has_negative
+
+
+def test_seven_hundred_species_are_joined_as_in_scikit_bio_and_too_many_refused():
+    rng = np.random.default_rng(7)
+    places = rng.normal(size=(700, 12))
+    table = np.sqrt(((places[:, None] - places) ** 2).sum(-1))
+    names = [f"t{number}" for number in range(700)]
+    tree = neighbour_joining(names, table)
+    theirs = nj(DistanceMatrix(table, names), neg_as_zero=True).cophenet().filter(names).data
+    assert tree.patristic_matrix(names) == pytest.approx(theirs, abs=1e-9)
+    many = MOST + 1
+    with pytest.raises(BadInput, match="2,001 species: joining more than 2,000 of them would take too long"):
+        neighbour_joining([str(number) for number in range(many)], np.zeros((many, many)))

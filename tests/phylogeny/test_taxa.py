@@ -1,14 +1,17 @@
 from __future__ import annotations
 
+import itertools
+import time
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput, UnknownName
+from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.placement import place, place_for
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa, pairs_of, share_matrix, weighted_pairs
 
@@ -238,3 +241,14 @@ def test_nobody_crossed_is_no_distance():
     assert weighted_pairs(CROSSED, [], []).tolist() == []
     assert share_matrix([])[1].shape == (0, 0)
     assert Pedigree("a", {"a": 1.0}).is_hybrid is False
+
+
+def test_a_hybrid_that_is_its_own_parent_is_unknown_and_doubled_parents_take_no_doubled_time():
+    own = HybridIndex(["Aus_bus"], {"Aus novus": "Aus cus × Aus bus", "Aus cus": "Aus novus × Aus bus"})
+    with pytest.raises(UnknownName):
+        own.pedigree("Aus novus")
+    names = [f"Aus n{letter}vus" for letter in "abcdefghijklmnopqrst"]
+    doubled = {name: f"{below} × {below}" for name, below in itertools.pairwise(names)}
+    start = time.perf_counter()
+    assert HybridIndex([names[-1]], doubled).pedigree(names[0]).shares == {names[-1]: 1.0}
+    assert time.perf_counter() - start < 2

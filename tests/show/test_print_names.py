@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.show.print_names import fitted_size, leaning, shortened, text_width, wrapped
+from crosscompat.show.print_names import leaning, shortened, text_width, wrapped
 
 SENTENCE = st.text(alphabet="abij mwAM×.'", max_size=60)
 
@@ -41,13 +41,6 @@ def test_wrapping_keeps_every_word_and_the_width(text, width):
     lines = wrapped(text, 12, width)
     assert " ".join(lines).split() == text.split()
     assert all(text_width(line, 12) <= width or " " not in line for line in lines)
-
-
-@given(SENTENCE.filter(str.strip), st.floats(5, 300))
-def test_a_fitted_line_fits_unless_it_is_at_its_smallest(text, width):
-    size = fitted_size(text, width, 13, 6)
-    assert 6 <= size <= 13
-    assert size == 6 or text_width(text, size) <= width + 0.01 * text_width(text, 1)
 
 
 @given(st.text(alphabet="ab ", max_size=40), st.integers(3, 20))

@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 import sqlite3
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
+from itertools import takewhile
 from pathlib import Path
 from uuid import uuid4
 
@@ -17,16 +18,20 @@ from sqlalchemy import Connection, func, select
 from crosscompat.book.store.database import (
     CHANGES,
     DAILY,
+    FORMAT,
     Unreachable,
     address_of,
     aside_for,
     backups_of,
+    changes_in,
     daily_copies,
     file_error,
     free_copy,
+    named_copies,
 )
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
+from crosscompat.ground.files import PART, remove_unfinished
 from crosscompat.ground.wording import say
 
 _WAIT_SECONDS = 5
@@ -67,6 +72,8 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     if target.exists():
         raise WrongUse(say("store.backup_there", file=str(target)))
     target.parent.mkdir(parents=True, exist_ok=True)
+    for folder in {book.parent, target.parent}:
+        remove_unfinished(folder)
     with unfinished(target) as copy:
         _copy(book, copy)
         try:
@@ -95,20 +102,22 @@ def put_beside(part: Path, target: Path) -> None:
 
 
 def last_sound(book: Path) -> tuple[Path | None, list[Path]]:
-    """Return the newest sound copy of a book, and those newer ones that are not."""
-    passed: list[Path] = []
-    for copy in backups_of(book):
-        if is_book(copy):
-            return copy, passed
-        passed.append(copy)
-    return None, passed
+    """Return the sound copy of a book that holds most, and those named for a later moment that are not sound."""
+    sound = next(filter(is_book, backups_of(book)), None)
+    later = takewhile(lambda copy: copy != sound, (copy for _, copy in named_copies(book)))
+    return sound, [copy for copy in later if not is_book(copy)]
 
 
-def restore(book: Path, backup: Path) -> Restored:
+def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: None) -> Restored:
     """Put a copy in the place of a book.
 
-    A sound book is copied aside first and then overwritten in one transaction, so that others who have it open see the
-    one or the other; a damaged one is moved aside with what it had not yet taken in.
+    A sound book is compared, copied aside and overwritten in one transaction, in which nobody else writes and of which
+    others see all or nothing; a damaged one is moved aside with what it had not yet taken in.
+
+    Parameters
+    ----------
+    agree : callable
+        Told, before anything is changed, how many changes of the book the copy lacks; what it raises ends it all.
 
     Raises
     ------
@@ -120,9 +129,12 @@ def restore(book: Path, backup: Path) -> Restored:
     if not is_book(backup):
         raise WrongUse(say("store.no_backup", file=str(backup)))
     if book.is_file() and is_book(book):
-        kept = back_up(book, to=aside_for(book))
-        _overwrite(book, backup)
+        with _held(book, backup) as connection:
+            agree(changes_lacking(book, backup))
+            kept = back_up(book, to=aside_for(book))
+            _overwrite(connection)
         return Restored(kept, sound=True)
+    agree(changes_lacking(book, backup))
     with unfinished(book) as copy:
         _copy(backup, copy)
         into_wal(copy)
@@ -130,6 +142,26 @@ def restore(book: Path, backup: Path) -> Restored:
         copy.replace(book)
     _settle(book.parent)
     return Restored(aside, sound=False)
+
+
+@contextmanager
+def _held(book: Path, backup: Path) -> Iterator[sqlite3.Connection]:
+    """Hold a book for writing, with a copy attached, until all that is done within is done at once."""
+    with _in_words(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as connection:
+        connection.isolation_level = None
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("ATTACH ? AS backup", (address_of(backup, reading=True),))
+        connection.execute("BEGIN IMMEDIATE")
+        yield connection
+        connection.execute("COMMIT")
+
+
+def _overwrite(connection: sqlite3.Connection) -> None:
+    """Give every table of a held book the rows of the copy."""
+    tables = connection.execute("SELECT name FROM backup.sqlite_master WHERE type = 'table'").fetchall()
+    for (table,) in tables:
+        connection.execute(f'DELETE FROM main."{table}"')  # noqa: S608 - a table of ours
+        connection.execute(f'INSERT INTO main."{table}" SELECT * FROM backup."{table}"')  # noqa: S608 - as above
 
 
 def _copy(book: Path, copy: Path) -> None:
@@ -151,17 +183,6 @@ def into_wal(book: Path) -> None:
         connection.execute("PRAGMA journal_mode = WAL")
 
 
-def _overwrite(book: Path, backup: Path) -> None:
-    with _in_words(book), closing(sqlite3.connect(book, timeout=_WAIT_SECONDS)) as target:
-        target.isolation_level = None
-        target.execute("PRAGMA synchronous = FULL")
-        target.execute("BEGIN IMMEDIATE")  # or the copying below would wait for a writer for ever
-        target.execute("ROLLBACK")
-        with closing(sqlite3.connect(address_of(backup), uri=True)) as source:
-            source.backup(target)
-        target.execute("PRAGMA journal_mode = WAL")
-
-
 def is_book(path: Path) -> bool:
     """Tell whether a file is a sound cross book.
 
@@ -173,7 +194,7 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT count(*) FROM book_format").fetchone()[0] == 1)
+            return bool(sound and found.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)])
     except sqlite3.DatabaseError as error:
         known = file_error(str(error), path)
         if isinstance(known, Busy):
@@ -197,7 +218,7 @@ def _set_aside(book: Path) -> Path | None:
 @contextmanager
 def unfinished(target: Path) -> Iterator[Path]:
     """Give a name beside a file for what is still being written, and leave nothing of it behind."""
-    copy = target.with_name(f".{target.name}.{uuid4().hex[:8]}.part")
+    copy = target.with_name(f".{target.name}.{uuid4().hex[:8]}{PART}")
     try:
         yield copy
     finally:
@@ -214,8 +235,8 @@ def _in_words(book: Path) -> Iterator[None]:
         raise file_error(str(error), book) or error from error
 
 
-def _fsync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
+def _fsync(path: Path, how: int = os.O_RDWR) -> None:
+    handle = os.open(path, how)  # Windows refuses to sync what is only read
     try:
         os.fsync(handle)
     finally:
@@ -225,7 +246,7 @@ def _fsync(path: Path) -> None:
 def _settle(folder: Path) -> None:
     """Make the names in a folder safe, where the system knows how."""
     with suppress(OSError):
-        _fsync(folder)
+        _fsync(folder, os.O_RDONLY)
 
 
 def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
@@ -249,7 +270,7 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     except (Unreachable, Busy, OSError, sqlite3.Error) as error:
         warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), CopyWarning, stacklevel=2)
         return None
-    for _, old in daily_copies(book)[KEPT:]:
+    for old in [old for _, old in daily_copies(book) if old != copy][KEPT - 1 :]:
         with suppress(OSError):
             old.unlink()
     return copy
@@ -267,28 +288,5 @@ def _reason(error: BaseException) -> str:
 
 
 def changes_lacking(book: Path, backup: Path) -> int:
-    """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read.
-
-    Raises
-    ------
-    WrongUse
-        If the copy is no sound book.
-    Busy
-        If one of them cannot be read now.
-    """
-    if not is_book(backup):
-        raise WrongUse(say("store.no_backup", file=str(backup)))
-    if book.is_file():
-        is_book(book)
-    return len(_listed(book) - _listed(backup))
-
-
-def _listed(book: Path) -> set[tuple[object, ...]]:
-    """Return the changes that a book lists, read from both ends as far as they can be."""
-    found: set[tuple[object, ...]] = set()
-    for order in ("ASC", "DESC"):
-        with suppress(sqlite3.Error), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
-            connection.text_factory = bytes
-            for row in connection.execute(f"SELECT * FROM changes ORDER BY id {order}"):  # noqa: S608 - ours
-                found.add(row)
-    return found
+    """Return how many changes of a book a copy lacks; of a damaged book those count that can still be read."""
+    return len(changes_in(book) - changes_in(backup))

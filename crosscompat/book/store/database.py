@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
+import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import Field, fields
 from datetime import UTC, date, datetime, time
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -124,16 +127,38 @@ _DAY = len("2026-05-01")
 
 
 def backups_of(book: Path) -> list[Path]:
-    """Return the copies that were taken of a book and lie beside it, newest first."""
-    return [path for _, path in _named(book)]
+    """Return the copies that were taken of a book and lie beside it, that which holds the latest first.
+
+    A copy all of whose changes another one has too is older than that, whatever their clocks said; else the day of the
+    latest change decides, and then their names.
+    """
+    copies = [path for _, path in named_copies(book)]
+    held = {path: changes_in(path) for path in copies}
+    latest = {path: max((change[1] for change in held[path]), default=b"") for path in copies}
+    outdone = {path: sum(held[path] < other for other in held.values()) for path in copies}
+    copies.sort(key=lambda path: latest[path], reverse=True)
+    return sorted(copies, key=lambda path: outdone[path])
 
 
 def daily_copies(book: Path) -> list[tuple[str, Path]]:
-    """Return the copies of a book that were taken before the first writing of a day, with that day, newest first."""
-    return [(name[1][:_DAY], path) for name, path in _named(book) if name[2] == f"-{DAILY}"]
+    """Return the copies of a book that were taken before the first writing of a day, with that day, as `backups_of`."""
+    days = {path: name[1][:_DAY] for name, path in named_copies(book) if name[2] == f"-{DAILY}"}
+    return [(days[path], path) for path in backups_of(book) if path in days]
 
 
-def _named(book: Path) -> list[tuple[re.Match[str], Path]]:
+def changes_in(book: Path) -> frozenset[tuple[Any, ...]]:
+    """Return the changes that a book lists, read from both ends as far as they can be: number, moment and the rest."""
+    found: set[tuple[Any, ...]] = set()
+    for order in ("ASC", "DESC"):
+        with suppress(sqlite3.Error), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
+            connection.text_factory = bytes
+            for row in connection.execute(f"SELECT * FROM changes ORDER BY id {order}"):  # noqa: S608 - ours
+                found.add(row)
+    return frozenset(found)
+
+
+def named_copies(book: Path) -> list[tuple[re.Match[str], Path]]:
+    """Return the copies that lie beside a book, with the parts of their names, by the moment they are named for."""
     name = re.compile(rf"{re.escape(book.stem)}-(\d{{4}}-\d\d-\d\d-\d{{6}})(-[^.]*?)??(?:-(\d+))?\.sqlite")
     found = [(parts, path) for path in (book.parent / FOLDER).glob("*.sqlite") if (parts := name.fullmatch(path.name))]
     found.sort(key=lambda one: (one[0][1], int(one[0][3] or 1)), reverse=True)
@@ -141,22 +166,35 @@ def _named(book: Path) -> list[tuple[re.Match[str], Path]]:
 
 
 def free_copy(book: Path, label: str = "") -> Path:
-    """Return a name for a new copy of a book that no file has."""
+    """Return a name for a new copy of a book that no file has.
+
+    Raises
+    ------
+    Unreachable
+        If the folder for copies is a link: what came from somebody else may have it lead anywhere.
+    """
     parts = (book.stem, datetime.now().astimezone().strftime(_STAMP), label)
-    return _free(book.parent / FOLDER / "-".join(part for part in parts if part))
+    return _free(book, "-".join(part for part in parts if part))
 
 
 def aside_for(book: Path) -> Path:
-    """Return a name under which a book that is replaced can be kept; it is none of its backups."""
-    return _free(book.parent / FOLDER / f"set-aside-{book.stem}-{datetime.now().astimezone().strftime(_STAMP)}")
+    """Return a name, as `free_copy` does, to keep a book that is replaced under; it is none of its backups."""
+    return _free(book, f"set-aside-{book.stem}-{datetime.now().astimezone().strftime(_STAMP)}")
 
 
-def _free(stem: Path) -> Path:
-    tries = (stem.with_name(f"{stem.name}{'' if i == 1 else f'-{i}'}.sqlite") for i in range(1, 10_000))
+def _free(book: Path, stem: str) -> Path:
+    folder = book.parent / FOLDER
+    if folder.is_symlink():
+        raise Unreachable(say("store.linked", folder=str(folder)))
+    tries = (folder / f"{stem}{'' if i == 1 else f'-{i}'}.sqlite" for i in range(1, 10_000))
     return next(path for path in tries if not path.exists())
 
 
 _WAIT_SECONDS = 5
+_ROOM = 100_000
+"""Bytes that a disk must have free for SQLite to make what it needs beside a book."""
+_SHARED = 32_768
+_FULL = "database or disk is full"
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt")
 _BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
 _UNREACHABLE = ("unable to open", "readonly", "disk", "full", "i/o error", "permission")
@@ -186,7 +224,7 @@ def open_engine(where: str | Path) -> Engine:
     except NoSuchModuleError:
         raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True))) from None
     if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "connect", partial(_prepare_sqlite, file_of(engine)))
     event.listen(engine, "begin", _begin)
     return engine
 
@@ -257,18 +295,28 @@ def damage_of(file: Path, what: str = "damaged") -> Damaged:
 
 
 def _unreachable(text: str, where: str) -> Unreachable:
+    if "readonly" in text and not _has_room(Path(where).parent):
+        text = _FULL
     return Unreachable(say("store.unreachable", where=where, reason=text.strip().rstrip(".")))
 
 
 def _frozen(file: Path) -> bool:
-    """Tell whether a book lies where nothing can be written beside it."""
-    return file.exists() and not os.access(file.parent, os.W_OK)
+    """Tell whether a book lies where nothing can be written beside it: it is read all the same."""
+    return file.exists() and not (os.access(file.parent, os.W_OK) and (_has_room(file.parent) or _pending(file)))
+
+
+def _has_room(folder: Path) -> bool:
+    return not folder.exists() or shutil.disk_usage(folder).free >= _ROOM
 
 
 def _pending(file: Path) -> bool:
     """Tell whether a book has not yet taken in all that was written to it."""
-    wal = file.with_name(file.name + "-wal")
-    return wal.exists() and wal.stat().st_size > 0
+    return _size(file, "-wal") > 0
+
+
+def _size(file: Path, ending: str) -> int:
+    beside = file.with_name(file.name + ending)
+    return beside.stat().st_size if beside.exists() else 0
 
 
 def _url(where: str | Path) -> URL:
@@ -290,10 +338,12 @@ def _connect_args(url: URL) -> dict[str, Any]:
     return {"timeout": _WAIT_SECONDS} if url.get_backend_name() == "sqlite" else {"connect_timeout": _WAIT_SECONDS}
 
 
-def _prepare_sqlite(connection: Any, _: Any) -> None:
+def _prepare_sqlite(file: Path | None, connection: Any, _: Any) -> None:
     """Leave transactions to us, keep what was acknowledged through a power cut, and hold references."""
     connection.isolation_level = None
     cursor = connection.cursor()
+    if file is not None and not _has_room(file.parent) and _size(file, "-shm") < _SHARED:
+        cursor.execute("PRAGMA locking_mode = EXCLUSIVE")  # what is needed to share a book has no room beside it
     for pragma in ("foreign_keys = ON", "synchronous = FULL"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()

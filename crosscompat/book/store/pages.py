@@ -282,9 +282,16 @@ def restore_history(
     Raises
     ------
     WrongUse
-        If something was ever written in the book.
+        If something was ever written in the book, or what is to be written contradicts itself.
     """
     refuse_filled(pen)
+    try:
+        _write_history(pen, changes, versions)
+    except IntegrityError:
+        raise WrongUse(say("store.contradicts")) from None
+
+
+def _write_history(pen: Writing, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]) -> None:
     if changes:
         pen.connection.execute(insert(CHANGES), [asdict(change) for change in changes])
         _count_on(pen.connection)

@@ -98,14 +98,15 @@ def _file_of_book(folder: Path | None) -> Path:
 
 def _restored(book: Path, file: Path, passed: list[Path], *, anyway: bool) -> Restoration:
     """Put a copy in place, once it is clear that what it does not hold may go."""
-    from crosscompat.book.store.backup import changes_lacking, restore
+    from crosscompat.book.store.backup import restore
 
     def put(yes: frozenset[str]) -> Restoration:
-        lacking = changes_lacking(book, file)
-        question = say("backup.lacking", n=lacking)
-        if lacking and question not in yes:
-            raise Stopped([question])
-        done = restore(book, file)
+        def agree(lacking: int) -> None:
+            question = say("backup.lacking", n=lacking)
+            if lacking and question not in yes:
+                raise Stopped([question])
+
+        done = restore(book, file, agree)
         kept = str(done.kept) if done.kept else None
         return Restoration(str(book), str(file), kept, done.sound, [str(path) for path in passed])
 

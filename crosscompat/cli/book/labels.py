@@ -43,7 +43,7 @@ def label(
     if as_json:
         print_json(labels, output)
     elif output is not None and output.suffix.lower() == ".pdf":
-        from crosscompat.show.label_pdf import labels_pdf
+        from crosscompat.show.label import labels_pdf
 
         write_atomically(output, labels_pdf(labels.cards, invented=labels.invented))
         talk(say("cli.written", file=str(output)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import sqlite3
 import subprocess
@@ -14,7 +15,7 @@ import pytest
 from sqlalchemy import update
 
 from crosscompat.book.records import Plant
-from crosscompat.book.store import Damaged, open_store
+from crosscompat.book.store import Damaged, Unreachable, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
 from crosscompat.book.store.database import CHANGES, daily_copies, transaction
 from crosscompat.collection.settings import Settings, open_book
@@ -131,6 +132,64 @@ def test_the_last_ten_are_kept_and_those_that_somebody_made_for_ever(old):
     assert sum("-090000" in path.name for path in backups_of(old)) == 12
     assert elsewhere.exists()
     assert other.exists()
+
+
+def test_ten_copies_dated_in_the_future_stop_no_copying_and_are_not_taken_for_the_latest(old):
+    first = back_up(old)
+    for n in range(1, 13):
+        day = (NOW.date() + timedelta(days=n)).isoformat()
+        first.with_name(f"book-{day}-080000-daily.sqlite").write_bytes(first.read_bytes())
+    first.unlink()
+    planted(open_store(old), "das-1")
+    aged(old)
+    planted(open_store(old, copied_daily=True), "pec-1")
+    ((day, copy), *others) = daily_copies(old)
+    assert day == TODAY
+    assert names_in(copy) == ["coc-1", "das-1"]
+    assert len(others) == 9
+    assert last_sound(old) == (copy, [])
+
+
+def test_of_two_histories_that_parted_the_copy_with_the_later_change_is_the_latest(old):
+    planted(open_store(old), *(f"das-{i}" for i in range(3)))
+    fork = back_up(old)
+    planted(open_store(old), "pec-1")
+    planted(open_store(old), "pec-2")
+    gone = back_up(old)
+    restore(old, fork)
+    planted(open_store(old), "tri-1")
+    copy = back_up(old)
+    clock_went_back = copy.rename(copy.with_name("book-2001-01-01-000000.sqlite"))
+    assert backups_of(old) == [clock_went_back, gone, fork]
+
+
+def test_a_folder_of_copies_that_is_a_link_is_not_followed(old, tmp_path_factory):
+    elsewhere = tmp_path_factory.mktemp("elsewhere")
+    (old.parent / "backups").symlink_to(elsewhere)
+    with pytest.warns(CopyWarning, match="leads elsewhere"):
+        planted(open_store(old, copied_daily=True), "das-1")
+    with pytest.raises(Unreachable, match="leads elsewhere"):
+        back_up(old)
+    assert list(elsewhere.iterdir()) == []
+    assert names_in(old) == ["coc-1", "das-1"]
+
+
+def test_what_a_killed_copying_left_goes_with_the_next_copy(old):
+    back_up(old)
+    left = [
+        old.with_name(".book.sqlite.0a1b2c3d.part"),
+        old.with_name(".model.json.ab_c1d2e.part"),
+        old.parent / "backups" / ".book-2026-05-01-080000-daily.sqlite.0a1b2c3d.part-journal",
+    ]
+    mine = [old.with_name(".mine.part"), old.with_name("a.0a1b2c3d.part")]
+    for path in (*left, *mine):
+        path.write_bytes(b"half")
+    back_up(old)
+    assert all(path.exists() for path in left)  # somebody may be writing them
+    for path in (*left, *mine):
+        os.utime(path, (1e9, 1e9))
+    back_up(old)
+    assert [path.exists() for path in (*left, *mine)] == [False] * 3 + [True] * 2
 
 
 def test_after_a_copy_was_put_back_the_next_day_begins_from_there(old):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import shutil
@@ -48,9 +49,11 @@ def start(*arguments, code=WRITER, **options):
 
 def planted(where, names=("coc-1",)):
     store = open_store(where)
-    with store.writing("planted") as pen:
-        pen.add(*(Plant(name=name) for name in names))
-    store.engine.dispose()
+    try:
+        with store.writing("planted") as pen:
+            pen.add(*(Plant(name=name) for name in names))
+    finally:
+        store.engine.dispose()
     return store
 
 
@@ -154,6 +157,30 @@ def test_a_disk_that_is_really_full(small_disk):
         back_up(book)
     assert backups_of(book) == []
     assert list((small_disk / "backups").iterdir()) == []
+
+
+def filled(folder):
+    with (folder / "photographs").open("wb", buffering=0) as photographs, contextlib.suppress(OSError):
+        while True:
+            photographs.write(b"x" * 4096)
+
+
+@pytest.mark.parametrize("left", ["settled", "killed"])
+def test_on_a_full_disk_the_book_is_read_and_not_written(small_disk, left):
+    book = small_disk / "book.sqlite"
+    planted(book)
+    if left == "killed":
+        kept_open = open_store(book)
+        with kept_open.writing("planted") as pen:
+            pen.add(Plant(name="das-1"))
+        files = {path: path.read_bytes() for path in (book, book.with_name("book.sqlite-wal"))}
+        kept_open.engine.dispose()
+        for path, content in files.items():
+            path.write_bytes(content)
+    filled(small_disk)
+    assert names_in(book) == (["coc-1", "das-1"] if left == "killed" else ["coc-1"])
+    with pytest.raises(Unreachable, match="full"):
+        planted(book, ["pec-1"])
 
 
 AS_NOBODY = f"""
@@ -350,6 +377,85 @@ def test_a_sound_book_is_kept_when_a_copy_takes_its_place_and_others_see_it_at_o
     reader.engine.dispose()
     assert names_in(book) == ["coc-1", "pec-1"]
     assert backups_of(book) == [copy]
+
+
+@pytest.mark.parametrize("mode", ["WAL", "DELETE"])
+def test_nobody_writes_between_the_comparing_and_the_overwriting_of_a_book(tmp_path, monkeypatch, mode):
+    book = tmp_path / "book.sqlite"
+    planted(book)
+    with sqlite3.connect(book) as connection:
+        connection.execute(f"PRAGMA journal_mode = {mode}")
+    connection.close()
+    copy = back_up(book)
+    planted(book, ["das-1"])
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 0.1)
+    lacked = []
+
+    def write_meanwhile(lacking):
+        lacked.append(lacking)
+        with pytest.raises(Busy):
+            planted(book, ["pec-1"])
+
+    kept = restore(book, copy, write_meanwhile).kept
+    assert lacked == [1]
+    assert names_in(kept) == ["coc-1", "das-1"]
+    assert names_in(book) == ["coc-1"]
+
+
+def test_who_does_not_agree_keeps_the_book_and_no_copy_of_it(tmp_path):
+    book = tmp_path / "book.sqlite"
+    planted(book)
+    copy = back_up(book)
+    planted(book, ["das-1"])
+
+    def never(lacking):
+        raise WrongUse(str(lacking))
+
+    with pytest.raises(WrongUse, match="1"):
+        restore(book, copy, never)
+    assert names_in(book) == ["coc-1", "das-1"]
+    assert list((tmp_path / "backups").iterdir()) == [copy]
+
+
+def test_a_kill_or_a_full_disk_while_a_copy_is_put_back_leaves_all_of_the_one_or_the_other(tmp_path, monkeypatch):
+    book = tmp_path / "book.sqlite"
+    planted(book)
+    copy = back_up(book)
+    planted(book, ["das-1"])
+
+    def half(connection):
+        connection.execute("DELETE FROM plants")
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr("crosscompat.book.store.backup._overwrite", half)
+    with pytest.raises(Unreachable):
+        restore(book, copy)
+    assert names_in(book) == ["coc-1", "das-1"]
+
+
+def test_files_are_made_safe_where_only_a_handle_for_writing_can_be(tmp_path, monkeypatch):
+    """As on Windows."""
+    real, opened = os.fsync, os.open
+
+    def strict(handle):
+        import fcntl
+
+        if fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE == os.O_RDONLY:
+            raise OSError(9, "Bad file descriptor")
+        real(handle)
+
+    def no_folders(path, *how):
+        if Path(path).is_dir():
+            raise PermissionError(13, "Permission denied")
+        return opened(path, *how)
+
+    monkeypatch.setattr("crosscompat.book.store.backup.os.fsync", strict)
+    monkeypatch.setattr("crosscompat.book.store.backup.os.open", no_folders)
+    book = tmp_path / "book.sqlite"
+    planted(book)
+    copy = back_up(book)
+    restore(book, copy)
+    assert names_in(book) == ["coc-1"]
 
 
 def test_nothing_is_put_in_the_place_of_a_book_that_somebody_writes_in(tmp_path, monkeypatch):
