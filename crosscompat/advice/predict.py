@@ -179,7 +179,7 @@ def fitted_on(collection: Collection, training: TrainingSet) -> FittedModel:
     distance = collection.taxa.apart(seed, pollen)
     return fit_crosses(
         recipe,
-        pair_rows(recipe, distance, collection.traits, seed, pollen, own),
+        pair_rows(recipe, distance, collection.traits, seed, pollen, own, collection.taxa.pedigree),
         training.counts,
         training.weight,
         parents=Parents(seed, pollen, *clones),
@@ -206,7 +206,7 @@ def rows_of(
     """
     distance = collection.taxa.apart(seed, pollen)
     own = own_findings(collection.plants, clones, len(seed))
-    return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
+    return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own, collection.taxa.pedigree)
 
 
 def own_findings(

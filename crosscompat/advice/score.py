@@ -391,7 +391,8 @@ def _plain(collection: Collection, seen: TrainingSet, recipe: Recipe) -> FittedM
 
 def _rows(collection: Collection, recipe: Recipe, evidence: TrainingSet) -> Floats:
     seed, pollen = evidence.seed, evidence.pollen
-    return pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
+    taxa = collection.taxa
+    return pair_rows(recipe, taxa.apart(seed, pollen), collection.traits, seed, pollen, pedigree=taxa.pedigree)
 
 
 def _joined(parts: Sequence[Blind]) -> Blind:

@@ -165,7 +165,7 @@ class TakeModel:
         plants = ([cross.seed_plant for cross in training.crosses], [cross.pollen_plant for cross in training.crosses])
         return fit_crosses(
             self._recipe,
-            pair_rows(self._recipe, distance, self.traits, seed, pollen),
+            pair_rows(self._recipe, distance, self.traits, seed, pollen, pedigree=self._positions.pedigree),
             training.counts,
             training.weight * weight,
             parents=Parents(seed, pollen, *plants),
@@ -238,7 +238,7 @@ class TakeModel:
     def _by_numbers(self, parents: Parents) -> Logits:
         seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
         apart = positions.apart(seed, pollen)
-        rows = pair_rows(recipe, apart, self.traits, seed, pollen)
+        rows = pair_rows(recipe, apart, self.traits, seed, pollen, pedigree=self._positions.pedigree)
         asked = pairings_of(self.fitted_.seen, self.distances, parents, positions.pedigree)
         farther = farther_rows(recipe, apart, positions.spread(seed, pollen))
         return outlook(self.fitted_, rows, asked, farther).whole
