@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.made_crosses import Made, agree, crosses_made, over_by, units_of
 from crosscompat.advice.parents import Caution, Parent, cautions
@@ -28,7 +29,6 @@ from crosscompat.advice.predict import (
     parents_of,
     training_set_of,
 )
-from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import findable_name, placed
 from crosscompat.book.records import GivenForecast
