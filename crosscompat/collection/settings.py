@@ -124,12 +124,9 @@ class Settings:
         >>> dict(Settings(group="spurge", hold_days=90).windows)
         {'set': 30.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
         """
-        *earlier, last = USUAL_DAYS[self.group].items()
+        *earlier, (last, _) = USUAL_DAYS[self.group].items()
         days = {stage: float(getattr(self, f"{stage}_days") or usual) for stage, usual in earlier}
-        return {
-            **{stage: min(d, float(self.window_days)) for stage, d in days.items()},
-            last[0]: float(self.window_days),
-        }
+        return {stage: min(d, float(self.window_days)) for stage, d in {**days, last: inf}.items()}
 
     @property
     def pod(self) -> tuple[float, int | None]:
