@@ -125,7 +125,7 @@ class Settings:
         {'set': 30.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
         """
         *earlier, (last, _) = USUAL_DAYS[self.group].items()
-        days = {stage: float(getattr(self, f"{stage}_days") or usual) for stage, usual in earlier}
+        days = {stage: float(getattr(self, f"{stage}_days", None) or usual) for stage, usual in earlier}
         return {stage: min(d, float(self.window_days)) for stage, d in {**days, last: inf}.items()}
 
     @property

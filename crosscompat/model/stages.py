@@ -37,7 +37,7 @@ STEPS: Mapping[str, tuple[str, ...]] = {
 """Each step with the finer steps it joins: a flower to a ripe pod, a seed to a seedling, a ripe pod to at least one
 seedling, a flower to at least one seedling."""
 
-ALONG_THE_WAY = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown")
+ALONG_THE_WAY = tuple(dict.fromkeys(count for counts in STAGES.values() for count in counts))[1:-1]
 
 _CLOSED_WITH = {**{stage: stage for stage in STAGES}, "pod": "hold"}
 
