@@ -32,7 +32,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, flowers_for
-from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.distances import Distances
 
 __all__ = ["Answer", "KnownNear", "PairForecast", "ask", "known_near"]
 

@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import (
@@ -27,7 +28,6 @@ from crosscompat.advice.predict import (
     parents_of,
     training_set_of,
 )
-from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import findable_name, placed
 from crosscompat.book.records import SELFED, GivenForecast
@@ -276,8 +276,8 @@ def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: T
         By the place of each cross among the evidence, in its order.
     """
     made: dict[tuple[str, str], list[_Made]] = {}
-    for one in _crosses_made(collection, evidence):
-        made.setdefault((one.seed, one.pollen), []).append(one)
+    for each in _crosses_made(collection, evidence):
+        made.setdefault((each.seed, each.pollen), []).append(each)
     windows = collection.settings.windows
     teaches = min(windows.values()) if evidence.counts.counted else max(windows.values())
     before: dict[int, list[_Line]] = {}
