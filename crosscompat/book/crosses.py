@@ -226,7 +226,7 @@ class Cross:
     seedlings: int | None = None
     tried: int | None = None
     took: int | None = None
-    closed_stage: str | None = one_of(STAGES, None)
+    closed_stage: str | None = one_of(tuple(STAGES), None)
     lost_to: str | None = None
     only_successes: bool | None = None
     stamens_removed: bool | None = None
