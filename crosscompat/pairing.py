@@ -202,8 +202,8 @@ def pair_rows(
         By trait column of counts or flags what was found on the very seed plants and pollen plants, each of shape
         (n_pairs,); it overrides the species, and NaN leaves it.
     pedigree : callable, optional
-        Gives the species that a parent is of: a hybrid has what all of its species have. By default every parent is a
-        species.
+        Gives the species that a parent is of: a hybrid without a row of its own has what all of its species have. By
+        default every parent is a species.
 
     Returns
     -------
@@ -259,7 +259,9 @@ def _positions(
     absent = len(traits.species)
     found: dict[str, list[int]] = {}
     for name in dict.fromkeys(names):
-        labels = [traits.index.find(species) for species in (pedigree(name).shares if pedigree else (name,))]
+        labels = [traits.index.find(name)]
+        if labels == [None] and pedigree is not None:
+            labels = [traits.index.find(species) for species in pedigree(name).shares]
         found[name] = [absent if label is None else row_of[label] for label in labels]
     most = max(map(len, found.values()), default=1)
     filled = {name: rows + rows[:1] * (most - len(rows)) for name, rows in found.items()}

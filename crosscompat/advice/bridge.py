@@ -28,8 +28,11 @@ from crosscompat.phylogeny.taxa import Pedigree
 __all__ = ["Bridge", "Step", "WaysRound", "best_bridges", "ways_round"]
 
 _MOST = 3
-_FEWEST_SPECIES, _MOST_SPECIES = 4, 24
+_FEWEST_SPECIES, _MOST_SPECIES = 4, 16
 """Species that are tried as bridges: the nearest, of those that the grower has, or of all where these are few."""
+
+_LEAST = 0.05
+"""A bridge less likely than this is not worth its years: a judgement."""
 
 _A_YEAR = 0.9
 """What an outcome is worth that comes a year later: a judgement."""
@@ -144,7 +147,7 @@ def ways_round(collection: Collection, seed: Parent, pollen: Parent, flowers: in
 def best_bridges(
     collection: Collection, basis: Basis, seed: str, pollen: str, between: Sequence[str], flowers: int
 ) -> list[Bridge]:
-    """Return the best bridges of two and of three generations between two species.
+    """Return the best bridges of two and of three generations between two species, of those that are worth it.
 
     Parameters
     ----------
@@ -175,7 +178,7 @@ def best_bridges(
             floor = best[-1][0] if len(best) == _MOST else 0.0
             late = _A_YEAR ** (years * generation)
             paths = [(path, crosses) for path, crosses in grown if _product(crosses) * late > floor]
-    return [_bridge(collection, path, crosses, years) for _, path, crosses in best]
+    return [_bridge(collection, path, crosses, years) for _, path, crosses in best if _product(crosses) >= _LEAST]
 
 
 @dataclass(frozen=True, slots=True)

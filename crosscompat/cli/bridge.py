@@ -9,11 +9,13 @@ import typer
 from crosscompat.cli.options import Flowers, Folder, Json, two_parents
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.session import collection_or_carried
-from crosscompat.ground.names import bracketed
+from crosscompat.ground.names import bracketed, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from crosscompat.advice.bridge import Bridge, WaysRound
 
 
@@ -46,18 +48,20 @@ def _print(answer: WaysRound) -> None:
         indent=2,
     )  # fmt: skip
     line(say("bridge.through" if answer.bridges else "bridge.none", n=answer.flowers))
-    for place, each in enumerate(answer.bridges, 1):
-        _print_bridge(place, each)
-    if answer.bridges and max(each.chance for each in answer.bridges) <= max(direct.mean, other.mean):
+    genus = genus_of(answer.seed_parent) or ""
+    better = all(each.chance <= max(direct.mean, other.mean) for each in answer.bridges)
+    for place, each in enumerate(answer.bridges[: 1 if better else None], 1):
+        _print_bridge(place, each, lambda name: name.replace(f"{genus} ", f"{genus[:1]}. "))
+    if answer.bridges and better:
         paragraph(say("bridge.better"))
     for advice in answer.advice:
         paragraph(advice)
     paragraph(answer.caution)
 
 
-def _print_bridge(place: int, each: Bridge) -> None:
+def _print_bridge(place: int, each: Bridge, short: Callable[[str], str]) -> None:
     crosses = say("bridge.then").join(
-        say("bridge.cross", seed=bracketed(step.seed_parent), pollen=bracketed(step.pollen_parent))
+        say("bridge.cross", seed=short(bracketed(step.seed_parent)), pollen=short(bracketed(step.pollen_parent)))
         for step in each.steps
     )
     words, years = one_in(each.chance), f"{each.years:g}"
@@ -66,7 +70,7 @@ def _print_bridge(place: int, each: Bridge) -> None:
         indent=2,
     )
     shares = ", ".join(
-        say("bridge.share", share=percent(share), name=name)
+        say("bridge.share", share=percent(share), name=short(name))
         for name, share in sorted(each.shares.items(), key=lambda entry: -entry[1])
     )
     paragraph(" ".join([say("bridge.holds", shares=shares), each.says]).strip(), indent=5)
