@@ -25,7 +25,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.taxa import Pedigree
 
-__all__ = ["Bridge", "Step", "WaysRound", "best_bridges", "ways_round"]
+__all__ = ["Bridge", "Share", "Step", "WaysRound", "best_bridges", "ways_round"]
 
 _MOST = 3
 _FEWEST_SPECIES, _MOST_SPECIES = 4, 16
@@ -62,6 +62,14 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Share:
+    """How much of a plant one species makes up."""
+
+    species: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class Bridge:
     """A way to bring two species together through others.
 
@@ -75,8 +83,8 @@ class Bridge:
         That all of them take, as the product of their chances.
     years : float
         Until the last cross can be made, over making it at once.
-    shares : dict of str to float
-        What the last offspring holds of each species.
+    shares : list of Share
+        What the last offspring holds of each species, the most first.
     chromosomes : float or None
         The 2n that the offspring of the first cross should have.
     says : str
@@ -87,7 +95,7 @@ class Bridge:
     steps: list[Step]
     chance: float
     years: float
-    shares: dict[str, float]
+    shares: list[Share]
     chromosomes: float | None
     says: str
 
@@ -244,7 +252,7 @@ def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cros
         [Step(correct_form(cross.seed), correct_form(cross.pollen), cross.chance) for cross in crosses],
         _product(crosses),
         years * (len(crosses) - 1),
-        {correct_form(label): share for label, share in last.shares.items()},
+        [Share(correct_form(label), last.shares[label]) for label in sorted(last.shares, key=lambda k: -last.shares[k])],
         chromosomes,
         _of_chromosomes(collection, first, chromosomes),
     )

@@ -70,7 +70,6 @@ def _print_bridge(place: int, each: Bridge, short: Callable[[str], str]) -> None
         indent=2,
     )
     shares = ", ".join(
-        say("bridge.share", share=percent(share), name=short(name))
-        for name, share in sorted(each.shares.items(), key=lambda entry: -entry[1])
+        say("bridge.share", share=percent(part.share), name=short(part.species)) for part in each.shares
     )
     paragraph(" ".join([say("bridge.holds", shares=shares), each.says]).strip(), indent=5)
