@@ -34,6 +34,7 @@ __all__ = [
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
+_MOST_COLUMNS = 2_000  # more are no table of records
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,14 +205,14 @@ def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: b
     filled = max((at for record in records for at, cell in enumerate(record, 1) if cell.strip()), default=0)
     while titles and not titles[-1] and len(titles) > filled:
         titles.pop()
-    if not any(titles):
-        faults.append(_fault("blank_header", top))
+    if not any(titles) or len(titles) > _MOST_COLUMNS:
+        faults.append(_fault("columns" if any(titles) else "blank_header", top, n=len(titles), most=_MOST_COLUMNS))
         return Sheet(file, (), ())
     header = [column_name(title) for title in titles]
     for at, name in enumerate(header):
         if not name:
             faults.append(_fault("column_no_name", top, n=str(at + 1)))
-        elif name in header[:at]:
+        elif header.index(name) < at:
             faults.append(_fault("column_twice", top, column=titles[at]))
     rows = [
         _row(Place(file, row=number), header, record, faults)
