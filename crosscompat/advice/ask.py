@@ -1,11 +1,13 @@
-"""Whether a pairing is worth the flowers, both ways round."""
+"""Whether a pairing is worth the flowers, both ways round, and what is published of crosses near it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from crosscompat.advice.cautions import Caution, cautions, handling
+import numpy as np
+
 from crosscompat.advice.figures import (
     BasisFigures,
     Distance,
@@ -14,23 +16,27 @@ from crosscompat.advice.figures import (
     TreeFigures,
     basis_figures,
     distance_of,
+    flowers_asked,
+    how_sure,
     interval_at,
     past_crosses,
     tree_figures,
-    usual_flowers,
+    verdict,
 )
-from crosscompat.advice.known_hybrids import KnownNear, known_near, published_of
-from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.parents import Caution, Parent, cautions, find_parents, handling
 from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
-from crosscompat.advice.reasoning import Reason, reasons_in_words
-from crosscompat.advice.stages import StageForecast, stage_forecasts
-from crosscompat.advice.verdict import how_sure, verdict, verdict_words
+from crosscompat.advice.reasoning import Reason, StageForecast, reasons_in_words, stage_forecasts
+from crosscompat.book.placing import find_label
+from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, flowers_for
+from crosscompat.phylogeny.distances import Distances
 
-__all__ = ["Answer", "PairForecast", "ask"]
+__all__ = ["Answer", "KnownNear", "PairForecast", "ask", "known_near"]
+
+_LEVEL = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +94,35 @@ class PairForecast:
 
 
 @dataclass(frozen=True, slots=True)
+class KnownNear:
+    """A published cross near a pairing.
+
+    Attributes
+    ----------
+    hybrid : str or None
+    seed_parent, pollen_parent : str
+        Its parents in correct form.
+    outcome : {"hybrid", "failure"}
+    same : bool
+        Whether it is the very pairing asked about (where its direction is known, this way round).
+    farther : float
+        How far the farther of its parents stands from the parent it is set against, in the unit of the tree.
+    source : str
+    words : str
+        All of it in a sentence.
+    """
+
+    hybrid: str | None
+    seed_parent: str
+    pollen_parent: str
+    outcome: Literal["hybrid", "failure"]
+    same: bool
+    farther: float
+    source: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """The answer to one question, both ways round, with the published crosses near it."""
 
@@ -123,19 +158,18 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     WrongUse
         If ``flowers`` is below 1.
     """
-    flowers = usual_flowers(collection) if flowers is None else flowers
-    if flowers < 1:
-        raise WrongUse(say("take.flowers", got=flowers))
-    seed_parent, pollen_parent = find_parents(collection, seed, pollen)
+    flowers = flowers_asked(collection, flowers)
+    one, other = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
+    notes = (*collection.notices, one.read_as, other.read_as)
     return Answer(
-        _forecast(collection, basis, seed_parent, pollen_parent, flowers),
-        _forecast(collection, basis, pollen_parent, seed_parent, flowers),
-        _known_hybrids(collection, seed_parent.label, pollen_parent.label),
+        _forecast(collection, basis, one, other, flowers),
+        _forecast(collection, basis, other, one, flowers),
+        _published_near(collection, one.label, other.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
         collection.settings.invented,
-        [note for note in dict.fromkeys((*collection.notices, seed_parent.read_as, pollen_parent.read_as)) if note],
+        [note for note in dict.fromkeys(notes) if note],
         handling(collection),
     )
 
@@ -143,54 +177,134 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
 def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
     asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]), stages=True)
     distance = distance_of(collection, basis, seed.label, pollen.label)
-    row = asked.rows[0]
-    all_flowers = chances(asked.whole, flowers)
-    chance = interval_at(all_flowers, 0)
-    seen = {seed.label, pollen.label} & set(basis.model.seen.species)
-    word = verdict(chance.mean, chance.low, chance.high, known=bool(seen) or asked.published[0] != 0)
+    chance = interval_at(chances(asked.whole, flowers), 0)
+    word = verdict(chance, known=bool(asked.known[0]))
     half, four_fifths = (int(flowers_for(asked.whole, target)[0]) or None for target in (0.5, 0.8))
     return PairForecast(
         seed_parent=seed.name,
         pollen_parent=pollen.name,
-        seed_plant=seed.plant.plant if seed.plant else None,
-        pollen_plant=pollen.plant.plant if pollen.plant else None,
+        seed_plant=seed.own_name,
+        pollen_plant=pollen.own_name,
         flowers=flowers,
         chance=chance,
         per_flower=interval_at(chances(asked.whole), 0),
         verdict=word,
-        verdict_words=verdict_words(word),
-        sure=how_sure(chance.low, chance.high),
+        verdict_words=say(f"verdict.{word}"),
+        sure=how_sure(chance),
         flowers_for_half=half,
         flowers_for_four_fifths=four_fifths,
         distance=distance,
-        reasons=reasons_in_words(basis.model, asked, 0, distance.relative, _sources(collection, basis, seed, pollen)),
-        stages=stage_forecasts(basis.model, asked, 0),
+        reasons=reasons_in_words(basis.model, asked, distance.relative, _sources(collection, basis, seed, pollen)),
+        stages=stage_forecasts(basis.model, asked),
         seeds_per_pod=basis.model.seeds.mean,
-        cautions=cautions(collection, basis.model, seed, pollen, row),
+        cautions=cautions(collection, basis.model, seed, pollen, asked.rows[0]),
         past=past_crosses(collection).get((seed.label, pollen.label), []),
     )
 
 
 def _sources(collection: Collection, basis: Basis, seed: Parent, pollen: Parent) -> dict[str, str]:
     """Return where both parents' values of each trait that counts are from."""
-    found: dict[str, str] = {}
+    sources = {}
     for column in dict.fromkeys(f.column for f in basis.model.recipe.features if f.column is not None):
-        named = [collection.source_of(parent.label, column) for parent in (seed, pollen)]
-        told = "; ".join(dict.fromkeys(source for source in named if source))
-        if told:
-            found[column] = told
-    return found
+        keys = [collection.source_of(parent.label, column) for parent in (seed, pollen)]
+        sources[column] = "; ".join(dict.fromkeys(key for key in keys if key))
+    return sources
 
 
-def _known_hybrids(collection: Collection, seed: str, pollen: str) -> list[KnownNear]:
+def _published_near(collection: Collection, seed: str, pollen: str) -> list[KnownNear]:
     """Return published crosses near a pairing; of the other way round only those of that very pairing.
 
-    A hybrid has no place of its own, so that nothing is near it; if it is published itself, that is told.
+    A hybrid has no place of its own, so that nothing is near it; the published crosses that it came of are told.
     """
-    hybrids = [plant for label in (seed, pollen) if (plant := collection.taxa.pedigree(label)).parents]
-    if hybrids:
-        return published_of(hybrids, collection.distances)
+    pedigrees = [collection.taxa.pedigree(label) for label in (seed, pollen)]
+    if any(plant.is_hybrid for plant in pedigrees):
+        tips = set(collection.distances.tips)
+        made = [plant.parents for plant in pedigrees if plant.parents is not None and tips.issuperset(plant.parents)]
+        near = [one for pair in made for one in known_near(*pair, collection.distances)]
+        own = {one.words: replace(one, same=False) for one in near if one.same and one.outcome == "hybrid"}
+        return list(own.values())
     found = known_near(seed, pollen, collection.distances)
     turned = known_near(pollen, seed, collection.distances)
-    told = {near.words for near in found}
-    return found + [near for near in turned if near.same and near.words not in told]
+    said = {near.words for near in found}
+    return found + [near for near in turned if near.same and near.words not in said]
+
+
+def known_near(
+    seed: str, pollen: str, distances: Distances, known: Sequence[KnownHybrid] | None = None, *, most: int = 3
+) -> list[KnownNear]:
+    """Return published crosses near a pairing, the nearest first.
+
+    A published cross a × b is near s × p if both bridge the same gap: a stands nearer to s, and b nearer to p, than a
+    to b; or as near, where s and p are as far apart as a and b, as in a group that is not resolved. Which of its
+    parents was the mother does not matter for that. A failure is near only if it is the very pairing: one failure says
+    little of relatives. The rule is a judgement of this project.
+
+    Parameters
+    ----------
+    seed, pollen : str
+        Labels of the tree, seed parent first.
+    distances : Phylogeny or DistanceTable
+        Published crosses with a parent that has no place there, or no known distance to the pairing, are passed over.
+    known : sequence of KnownHybrid, optional
+        By default those that come with the package.
+    most : int
+        So many at most.
+
+    Raises
+    ------
+    UnknownName
+        If the pairing's own parents have no place.
+
+    Examples
+    --------
+    >>> from crosscompat.phylogeny.newick import parse_newick
+    >>> tree = parse_newick("(((Aloe_ferox:1,Aloe_africana:1):1,Aloe_vera:2):3,Aloe_dichotoma:5);")
+    >>> made = KnownHybrid("Aloe ×nova", "Aloe ferox", "Aloe vera", False, "hybrid", "by hand", "", "invented")
+    >>> [(near.hybrid, near.same, near.farther) for near in known_near("Aloe_vera", "Aloe_africana", tree, [made])]
+    [('Aloe ×nova', False, 2.0)]
+    >>> known_near("Aloe_vera", "Aloe_dichotoma", tree, [made])
+    []
+    """
+    found = []
+    for entry in known_hybrids() if known is None else known:
+        parents = [find_label(distances.index, name) for name in (entry.seed_parent, entry.pollen_parent)]
+        if parents[0] is None or parents[1] is None:
+            continue
+        near = _nearness(entry, (seed, pollen), (parents[0], parents[1]), distances)
+        if near is not None:
+            found.append(near)
+    return sorted(found, key=lambda near: (not near.same, near.farther, near.words))[:most]
+
+
+def _nearness(
+    entry: KnownHybrid, asked: tuple[str, str], parents: tuple[str, str], distances: Distances
+) -> KnownNear | None:
+    """Set a published cross against a pairing, either way round."""
+    between = distances.patristic_matrix([*asked, *parents])
+    gap, own_gap = between[2, 3], between[0, 1]
+    ways = [max(between[0, 2], between[1, 3]), max(between[0, 3], between[1, 2])]
+    farther = float(np.fmin(*ways))
+    same = ways[0] == 0 or (ways[1] == 0 and not entry.direction_known)
+    nearer = farther < gap * (1 - _LEVEL) or (farther <= gap * (1 + _LEVEL) and own_gap >= gap * (1 - _LEVEL))
+    if not same and (entry.outcome == "failure" or not nearer):
+        return None
+    seed, pollen = (correct_form(name) for name in (entry.seed_parent, entry.pollen_parent))
+    name = correct_form(entry.hybrid) if entry.hybrid else None
+    return KnownNear(
+        name, seed, pollen, entry.outcome, bool(same), farther, entry.source, _words(entry, seed, pollen, name)
+    )
+
+
+def _words(entry: KnownHybrid, seed: str, pollen: str, name: str | None) -> str:
+    def part(text: str | None) -> str:
+        return say("known_hybrids.between") + text if text else ""
+
+    note = say("known_hybrids.note", note=entry.note) if entry.note else ""
+    return say(
+        f"known_hybrids.{entry.outcome}",
+        pair=f"{seed} × {pollen}",
+        name=part(name),
+        how=part(entry.how),
+        note=note,
+        source=entry.source,
+    )

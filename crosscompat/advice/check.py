@@ -74,7 +74,7 @@ class Checkup:
 def check(collection: Collection) -> Checkup:
     """Check a collection that could be read."""
     distances, traits = collection.distances, collection.traits
-    report = tree_report(distances) if isinstance(distances, Phylogeny) else ()
+    report = tree_report(distances) if isinstance(distances, Phylogeny) else {}
     described = traits.describe() if traits is not None else ()
     return Checkup(
         name=collection.settings.name,
@@ -83,7 +83,7 @@ def check(collection: Collection) -> Checkup:
         plants=len(collection.plants.by_name),
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
-        tree_notes=[*map(str, report), *botany_notes(collection)],
+        tree_notes=[*report.values(), *botany_notes(collection)],
         traits=[TraitNote(*column) for column in described],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),

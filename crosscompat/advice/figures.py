@@ -4,19 +4,60 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 
 from crosscompat.advice.predict import Basis
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
+from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.names import fold
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import correct_form, fold, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
 from crosscompat.model.training_set import fruitful, no_pairing
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
+__all__ = [
+    "SURE_WORDS",
+    "VERDICTS",
+    "BasisFigures",
+    "CheckTold",
+    "Distance",
+    "Interval",
+    "Past",
+    "TreeFigures",
+    "basis_figures",
+    "checks_of",
+    "distance_of",
+    "flowers_asked",
+    "how_sure",
+    "interval_at",
+    "outcome_of",
+    "past_crosses",
+    "tree_figures",
+    "usual_flowers",
+    "verdict",
+]
+
 _FLOWERS = 3
+_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
+_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
+
+_FROM_MEAN = (
+    (0.8, "very_likely"),
+    (0.6, "likely"),
+    (0.4, "even"),
+    (0.2, "possible"),
+    (0.05, "long_shot"),
+    (0.0, "very_unlikely"),
+)
+_A_COIN = 0.9
+_SURE_WITHIN, _FAIRLY_WITHIN = 0.3, 0.6
+
+VERDICTS = ("cannot_tell", *(name for _, name in _FROM_MEAN))
+SURE_WORDS = ("sure", "fairly", "guess")
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +182,34 @@ def interval_at(chances: Chances, i: int) -> Interval:
     return Interval(mean, float(chances.low[i]), float(chances.high[i]), one_in(mean))
 
 
+def verdict(chance: Interval, *, known: bool = True) -> str:
+    """Return a chance of a seedling as one of ``VERDICTS``, a judgement of this project.
+
+    ``cannot_tell`` is a coin: an even chance, open over nine tenths, of which nothing is ``known``: no cross of either
+    parent, and no published one that bears on the pair.
+
+    Examples
+    --------
+    >>> coin = Interval(0.5, 0.01, 0.97, "")
+    >>> verdict(Interval(0.65, 0.5, 0.7, "")), verdict(coin), verdict(coin, known=False)
+    ('likely', 'even', 'cannot_tell')
+    """
+    name = next(name for least, name in _FROM_MEAN if chance.mean >= least)
+    return "cannot_tell" if name == "even" and not known and chance.high - chance.low > _A_COIN else name
+
+
+def how_sure(chance: Interval) -> str:
+    """Return how sure a chance is, as one of ``SURE_WORDS``.
+
+    Examples
+    --------
+    >>> [how_sure(Interval(0.5, low, high, "")) for low, high in ((0.5, 0.7), (0.2, 0.7), (0.0, 0.9))]
+    ['sure', 'fairly', 'guess']
+    """
+    width = chance.high - chance.low
+    return "sure" if width < _SURE_WITHIN else "fairly" if width < _FAIRLY_WITHIN else "guess"
+
+
 def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
     """Return how far apart two labels stand, by every measure the tree allows."""
     distances, taxa = collection.distances, collection.taxa
@@ -180,6 +249,57 @@ def outcome_of(cross: Cross) -> str:
     return {True: "took", False: "failed", None: "open" if cross.lost_to is None else "lost"}[fruitful(cross)]
 
 
+@dataclass(frozen=True, slots=True)
+class CheckTold:
+    """One check and what it says of the parent it was made for.
+
+    Attributes
+    ----------
+    cross : str
+        Its number.
+    kind : str
+        One of ``CROSS_KINDS`` but the first.
+    parent : str
+        The plant that was checked, or its species for want of one.
+    units, set : int or None
+        Flowers, and how many set.
+    says : str
+        In plain words.
+    """
+
+    cross: str
+    kind: str
+    parent: str
+    units: int | None
+    set: int | None
+    says: str
+
+
+def checks_of(collection: Collection, as_of: date) -> list[CheckTold]:
+    """Return the checks of a collection that were recorded by some day, in the order of the book.
+
+    Flowers to which no pollen was brought were left alone, whatever they were called.
+    """
+    return [_check(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
+
+
+def _kind(cross: Cross) -> str:
+    return _ALONE if cross.kind == _CROSS and cross.pollen_kind == "none" else cross.kind
+
+
+def _check(cross: Cross) -> CheckTold:
+    kind = _kind(cross)
+    of_pollen = kind == _POLLEN
+    plant, species = (cross.pollen_plant, cross.pollen_parent) if of_pollen else (cross.seed_plant, cross.seed_parent)
+    units = cross.units or cross.tried
+    pods = cross.pods_set if cross.pods_set is not None else cross.took
+    key = "open" if pods is None else ("some" if pods else "none")
+    parent = plant or correct_form(species or "", genus_of(cross.seed_parent))
+    counted = say("checks.of", set=pods or 0, units=units) if units else say("checks.set", set=pods or 0)
+    says = say(f"checks.{_WORDS[kind]}.{key}", parent=parent, counted=counted)
+    return CheckTold(cross.number, kind, parent, units, pods, says)
+
+
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     """Return what a forecast rests on, with what has changed since."""
     seen, own = basis.model.seen, collection.priors.own
@@ -206,6 +326,20 @@ def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
     counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
     return counted[len(counted) // 2] if counted else _FLOWERS
+
+
+def flowers_asked(collection: Collection, flowers: int | None) -> int:
+    """Return the flowers that a question names, else as many as the grower usually takes.
+
+    Raises
+    ------
+    WrongUse
+        If they are below 1.
+    """
+    flowers = usual_flowers(collection) if flowers is None else flowers
+    if flowers < 1:
+        raise WrongUse(say("take.flowers", got=flowers))
+    return flowers
 
 
 def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:

@@ -1,8 +1,9 @@
-"""The two sides of a pairing, and what to know of a parent that is a hybrid."""
+"""The two sides of a pairing, and what stands in its way or makes its chance less sure than it looks."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import numpy as np
 
@@ -10,13 +11,34 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.errors import NoPairing
-from crosscompat.ground.names import correct_form, fold, genus_of
+from crosscompat.ground.errors import NoPairing, UnknownName
+from crosscompat.ground.names import correct_form, fold, genus_of, one_of
 from crosscompat.ground.wording import say
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
 from crosscompat.phylogeny.taxa import Pedigree
+
+__all__ = [
+    "Caution",
+    "Parent",
+    "cautions",
+    "escaping",
+    "expected_chromosomes",
+    "find_parent",
+    "find_parents",
+    "handling",
+    "hybrid_notes",
+    "permits",
+    "proved_fertile",
+    "spoken",
+    "uneven_parents",
+]
+
+_UNISEXUAL = ("dioecious", "mostly dioecious")
+_FEWEST_CROSSES = 10
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +64,11 @@ class Parent:
         """The species in correct form, genus in full."""
         return correct_form(self.label)
 
+    @property
+    def own_name(self) -> str | None:
+        """The plant's own name; None where only a species is known."""
+        return self.plant.plant if self.plant else None
+
 
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
     """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
@@ -55,7 +82,7 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
     """
     seed_parent = find_parent(collection, seed)
     pollen_parent = find_parent(collection, pollen, genus_of(seed_parent.label))
-    if collection.plants.one_clone(_plant_name(seed_parent), _plant_name(pollen_parent)):
+    if collection.plants.one_clone(seed_parent.own_name, pollen_parent.own_name):
         raise NoPairing(say("parents.one_clone", seed=seed, pollen=pollen))
     return seed_parent, pollen_parent
 
@@ -69,13 +96,23 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
         If it stands nowhere.
     """
     plant = collection.plants.find(text.strip())
-    match = collection.index.match(plant.species if plant else text, genus)
+    try:
+        match = collection.index.match(plant.species if plant else text, genus)
+    except UnknownName as fault:
+        raise _with_plants(collection, text, fault) from None
     plain = match.how in {"exact", "parsed"} or fold(match.received) == match.label
     return Parent(match.label, plant, "" if plain else match.sentence)
 
 
-def _plant_name(parent: Parent) -> str | None:
-    return None if parent.plant is None else parent.plant.plant
+def _with_plants(collection: Collection, text: str, fault: UnknownName) -> UnknownName:
+    """Return the fault with the plants of like names before the species, where what was typed could be a plant's."""
+    codes = {name.casefold(): name for name in collection.plants.by_name}
+    typed = text.strip().casefold()
+    like = sorted(codes[code] for code in get_close_matches(typed, codes)) if any(map(str.isdigit, typed)) else []
+    if not like:
+        return fault
+    nearest = [*like, *fault.nearest][:3]
+    return UnknownName(say("names.unknown", name=text, nearest=one_of(nearest)), text, nearest)
 
 
 def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:
@@ -101,8 +138,7 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
         say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
     )
     place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
-    clone = parent.plant.clone if parent.plant else None
-    name = parent.plant.plant if parent.plant else parent.name
+    clone, name = parent.plant.clone if parent.plant else None, parent.own_name or parent.name
     notes = [say("hybrids.between", name=name, **place)]
     notes += filter(None, [_uneven_note(collection, parent.label, clone, name)])
     if proved_fertile(collection, parent.label, clone):
@@ -161,3 +197,126 @@ def _count(collection: Collection, label: str) -> float | None:
         return float(count)
     own = collection.taxa.pedigree(label)
     return expected_chromosomes(collection, own) if own.is_hybrid else None
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One thing to know before the brush is taken out.
+
+    Attributes
+    ----------
+    kind : str
+        ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few``,
+        ``handling``, ``permits``, ``escaping``, ``name``, or a risk of `book.rules`.
+    says : str
+        In plain words.
+    """
+
+    kind: str
+    says: str
+
+
+def cautions(collection: Collection, model: FittedModel, seed: Parent, pollen: Parent, row: Floats) -> list[Caution]:
+    """Return what to know about one directed pairing, the gravest first.
+
+    ``row`` are the pairing's numbers, shape (n_features,), NaN where unknown; the model says what it has seen.
+    """
+    notes = dict.fromkeys(text for parent in (seed, pollen) for text in hybrid_notes(collection, parent))
+    labels = collection.taxa.species_of([seed.label, pollen.label])
+    return [
+        *_sex(collection, seed, pollen),
+        *_ploidy(collection, seed, pollen),
+        *_flowering(collection, seed, pollen),
+        *(Caution("hybrid", text) for text in notes),
+        *(
+            Caution("placed", say("cautions.placed", name=correct_form(one.species), group=one.group))
+            for one in collection.placed
+            if one.species in labels
+        ),
+        *_unseen(collection, model, seed, pollen),
+        *_unknown(model, row),
+    ]
+
+
+def handling(collection: Collection) -> list[Caution]:
+    """Return the cautions of the plant group, which concern hands, eyes and the law rather than one pairing."""
+    group = collection.settings.group
+    return [Caution("handling", say(f"cautions.handling.{group}"))] if group else []
+
+
+def _sex(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+    found = []
+    for parent, other_sex, key in ((seed, "male", "seed"), (pollen, "female", "pollen")):
+        sex = parent.plant.sex if parent.plant else None
+        if sex == other_sex:
+            says = say(f"cautions.sex.{key}_plant", plant=parent.own_name, name=parent.name)
+            found.append(Caution("sex", says))
+        elif sex in {None, "unknown"} and collection.trait(parent.label, "sex") in _UNISEXUAL:
+            found.append(Caution("sex", say(f"cautions.sex.{key}_species", name=parent.name)))
+    return found
+
+
+def _ploidy(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+    ours, theirs = (_chromosomes(collection, parent) for parent in (seed, pollen))
+    if None in (ours, theirs) or ours == theirs:
+        return []
+    return [Caution("ploidy", say("cautions.ploidy", seed=ours, pollen=theirs))]
+
+
+def _chromosomes(collection: Collection, parent: Parent) -> int | None:
+    if parent.plant is not None and parent.plant.chromosomes is not None:
+        return parent.plant.chromosomes
+    count = collection.trait(parent.label, "2n")
+    return count if isinstance(count, int) else None
+
+
+def _flowering(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+    ours, theirs = (collection.trait(parent.label, "flowering") for parent in (seed, pollen))
+    if not isinstance(ours, frozenset) or not isinstance(theirs, frozenset) or ours & theirs:
+        return []
+    return [Caution("flowering", say("cautions.flowering", pollen=correct_form(pollen.label)))]
+
+
+def _unseen(collection: Collection, model: FittedModel, seed: Parent, pollen: Parent) -> list[Caution]:
+    """Tell of parents farther apart than any that the forecast has learned from, not seen at all, or of few crosses."""
+    if not model.seen.crosses:
+        return []
+    [apart] = collection.taxa.apart([seed.label], [pollen.label])
+    found = [Caution("outside", say("cautions.outside"))] if apart > model.seen.farthest * (1 + _ROUNDING) else []
+    labels = dict.fromkeys(parent.label for parent in (seed, pollen) if parent.label not in model.seen.species)
+    found += [Caution("unseen", say("cautions.unseen", name=correct_form(label))) for label in labels]
+    if model.seen.crosses < _FEWEST_CROSSES:
+        found.append(Caution("few", say("cautions.few", n=model.seen.crosses)))
+    return found
+
+
+def _unknown(model: FittedModel, row: Floats) -> list[Caution]:
+    columns = [feature.column for feature in model.recipe.features]
+    blank = dict.fromkeys(columns[j] for j in np.flatnonzero(np.isnan(row)) if columns[j] is not None)
+    if not blank:
+        return []
+    return [Caution("unknown", say("cautions.unknown", columns=", ".join(spoken(str(column)) for column in blank)))]
+
+
+def spoken(column: str) -> str:
+    """Return a trait's column name as words.
+
+    Examples
+    --------
+    >>> spoken("flower_length_mm"), spoken("2n")
+    ('flower length', 'chromosome number (2n)')
+    """
+    if column == "2n":
+        return say("cautions.chromosome_number")
+    words = column.replace("_", " ")
+    return words.removesuffix(" mm")
+
+
+def permits() -> Caution:
+    """Return the caution for when plants, pollen or seed change hands: we do not decide what needs papers."""
+    return Caution("permits", say("cautions.permits"))
+
+
+def escaping() -> Caution:
+    """Return the caution for when a hybrid becomes a plant."""
+    return Caution("escaping", say("cautions.escaping"))

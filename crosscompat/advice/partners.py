@@ -5,18 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from crosscompat.advice.cautions import Caution, cautions
 from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
     TreeFigures,
     basis_figures,
+    flowers_asked,
     interval_at,
     past_crosses,
     tree_figures,
-    usual_flowers,
 )
-from crosscompat.advice.parents import Parent, find_parent
+from crosscompat.advice.parents import Caution, Parent, cautions, find_parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
@@ -93,9 +92,7 @@ def partners(
     WrongUse
         If ``flowers`` is below 1.
     """
-    flowers = usual_flowers(collection) if flowers is None else flowers
-    if flowers < 1:
-        raise WrongUse(say("take.flowers", got=flowers))
+    flowers = flowers_asked(collection, flowers)
     focus = find_parent(collection, species)
     others = [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]

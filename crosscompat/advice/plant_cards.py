@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
-from crosscompat.advice.cautions import Caution, escaping, permits
 from crosscompat.advice.figures import outcome_of
+from crosscompat.advice.parents import Caution, escaping, permits
 from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of

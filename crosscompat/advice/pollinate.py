@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
-from crosscompat.advice.cautions import Caution, handling
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.ledger import ForecastNow, forecast_now
+from crosscompat.advice.parents import Caution, handling
 from crosscompat.advice.visit_parents import (
     VisitParent,
     VisitParents,

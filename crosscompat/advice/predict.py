@@ -8,7 +8,7 @@ from datetime import date
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.advice.parents import Parent, uneven_parents
 from crosscompat.book.current_plants import Plants
@@ -98,6 +98,12 @@ class Asked:
     whole: Logits
     published: Floats
     uneven: Floats
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Whether any cross of either parent, or a published one that bears on the pair, is known; shape (n_pairs,)."""
+        levels = self.pairings.levels
+        return np.asarray((self.published != 0) | (levels.seed >= 0) | (levels.pollen >= 0))
 
 
 FITTED_AT_ONCE = 300

@@ -10,7 +10,7 @@ from difflib import SequenceMatcher, get_close_matches
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.numbers import Pattern
+from crosscompat.book.numbers import Pattern, has_check_letter
 from crosscompat.book.records import Cross, Plant, Record
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import spoken_date
@@ -39,7 +39,7 @@ def plain(text: str) -> str:
 def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None) -> str:
     """Return the number of a cross as it was written; case, dashes, leading zeros and the check letter may differ.
 
-    A check letter may be left out where the pattern has one, but one that is typed must fit.
+    A check letter may be left out, but one that is typed must fit.
 
     Raises
     ------
@@ -53,9 +53,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None)
     ['26-017Y', '26-017Y', '26-017Y']
     """
     numbers, given = list(known), text.strip()
-    alike = _alike_names(given, numbers)
-    if not alike and pattern is not None and "{check}" in pattern.text and given[-1:].isdigit():
-        alike = [number for number in numbers if written_alike(given, [number[:-1]])]
+    alike = _alike_names(given, numbers) or _alike_but_for_the_letter(given, numbers)
     if len(alike) == 1:
         return alike[0]
     mended = pattern.mended(given) if pattern else None
@@ -126,6 +124,7 @@ def find_record(page: Reading, text: str) -> Record:
     known = (_numbers(page), _names(page))
     found = [names[text] for names in known if text in names] or _begun(page, text)
     found = found or [one for names in known if (one := _meant(names, text)) is not None]
+    found = found or [known[0][number] for number in _alike_but_for_the_letter(text, known[0])]
     if not found:
         raise unknown_record("record", text, known[0] | known[1])
     if len(found) > 1:
@@ -201,6 +200,13 @@ def _meant(known: Mapping[str, str], text: str) -> str | None:
 
 def _alike_names(text: str, known: Collection[str]) -> list[str]:
     return [text] if text in known else written_alike(text, known)
+
+
+def _alike_but_for_the_letter(text: str, numbers: Iterable[str]) -> list[str]:
+    """Return the numbers that a text is written like but for their check letter, which it leaves out."""
+    if not text.strip()[-1:].isdigit():
+        return []
+    return [number for number in numbers if has_check_letter(number) and written_alike(text, [number[:-1]])]
 
 
 def _begun(page: Reading, text: str) -> list[str]:

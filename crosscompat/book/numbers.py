@@ -42,6 +42,18 @@ def check_letter(digits: str) -> str:
     return LETTERS[(1 - total) % _MODULUS]
 
 
+def has_check_letter(number: str) -> bool:
+    """Tell whether a number ends in the check letter of its digits.
+
+    Examples
+    --------
+    >>> has_check_letter("26-017Y"), has_check_letter("26-017K"), has_check_letter("26-017")
+    (True, False, False)
+    """
+    digits = _digits(number)
+    return bool(digits) and number[-1:].upper() == check_letter(digits)
+
+
 @dataclass(frozen=True, slots=True)
 class Pattern:
     """How numbers of crosses are written: pieces of plain text, and placeholders with their width, in order.

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.ask import Answer, PairForecast
     from crosscompat.advice.figures import Distance, Past
-    from crosscompat.advice.stages import StageForecast
+    from crosscompat.advice.reasoning import StageForecast
 
 __all__ = ["ask", "print_answer"]
 
@@ -117,6 +117,8 @@ def _flowers_needed(pair: PairForecast) -> str:
         return say("ask.flowers_many", most=MOST_FLOWERS)
     if four_fifths is None:
         return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
+    if half == four_fifths:
+        return say("ask.flowers_enough", n=half)
     return say("ask.flowers", half=half, four_fifths=four_fifths)
 
 

@@ -21,8 +21,14 @@ from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
-from crosscompat.phylogeny.classification import ranks_among
-from crosscompat.phylogeny.placement import Placed, place, place_for
+from crosscompat.phylogeny.classification import (
+    Placed,
+    is_classification,
+    place,
+    place_for,
+    ranks_among,
+    read_classification,
+)
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 from crosscompat.traits import TraitTable, read_traits
@@ -269,14 +275,10 @@ def _distances(folder: Path, settings: Settings) -> Distances:
 def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distances:
     """Return the tree of a file, or of a CSV the checklist's tree or the table; raises a `BadInput` of every fault."""
     if path.suffix.lower() == ".csv":
-        from crosscompat.phylogeny.classification import (  # noqa: PLC0415 - most collections have a tree
-            is_classification,
-            read_classification,
-        )
-        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - as above
-
         if is_classification(path):
             return read_classification(path)
+        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - most collections have a tree
+
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
 

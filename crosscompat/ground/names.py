@@ -5,14 +5,14 @@ from __future__ import annotations
 import heapq
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cached_property
 from typing import Literal
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
-from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, leading_genus, parse
+from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, parse
 from crosscompat.ground.wording import say
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "fold",
     "genus_of",
     "loose_keys",
+    "one_of",
     "parse",
     "read_name",
     "repeated",
@@ -102,7 +103,7 @@ def genus_of(label: str) -> str | None:
     'Mentha'
     """
     name = read_name(label)
-    return leading_genus(name) if name else None
+    return name.leading_genus if name else None
 
 
 def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
@@ -121,11 +122,10 @@ def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """The label found for a name, and how: "exact", "parsed", "synonym", "species" or "hybrid".
+    """The label found for a name, and how.
 
     "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
     and only its species is listed. "hybrid" means that it stands for a hybrid of listed species (`phylogeny.taxa`).
-    ``sentence`` says it to a person; empty when exact.
     """
 
     label: str
@@ -134,13 +134,7 @@ class Match:
 
     @property
     def sentence(self) -> str:
-        """How the name was read, for a screen.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).match("Aloe vera (L.) Burm. f.").sentence
-        '“Aloe vera (L.) Burm. f.” is read as Aloe vera.'
-        """
+        """How the name was read, for a screen; empty when exact."""
         return say(f"names.how.{self.how}", name=self.received, label=fold(self.label))
 
 
@@ -199,14 +193,7 @@ class NameIndex:
         return self._search(text, genus) or self._shortened(text, genus)
 
     def match(self, text: str, genus: str | None = None) -> Match:
-        """Return the label that a name means, and how it was found.
-
-        Parameters
-        ----------
-        text : str
-            The name as a person wrote it.
-        genus : str, optional
-            What an abbreviated genus stands for.
+        """Return the label that a name means, and how it was found; ``genus`` is what an abbreviated one stands for.
 
         Raises
         ------
@@ -229,9 +216,8 @@ class NameIndex:
             pass
         except UnknownName as fault:
             raise UnknownName(str(fault), text, nearest) from None
-        if not nearest:
-            raise UnknownName(say("names.unknown_alone", name=shown), text)
-        raise UnknownName(say("names.unknown", name=shown, nearest=_any_of(nearest)), text, nearest)
+        key = "unknown" if nearest else "unknown_alone"
+        raise UnknownName(say(f"names.{key}", name=shown, nearest=one_of(nearest)), text, nearest)
 
     def nearest(self, text: str, n: int = 3, genus: str | None = None) -> tuple[str, ...]:
         """Return the labels most like a name, best first; the same genus counts a little more.
@@ -407,6 +393,7 @@ def _written_out(text: str, genus: str | None) -> str:
     return str(name) if name else fold(text)
 
 
-def _any_of(labels: tuple[str, ...]) -> str:
-    names = [fold(label) for label in labels]
-    return say("names.or").join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+def one_of(labels: Sequence[str]) -> str:
+    """Return names as a person would offer them: the last after "or"."""
+    *others, last = [fold(label) for label in labels] or [""]
+    return say("names.or").join([", ".join(others), last] if others else [last])

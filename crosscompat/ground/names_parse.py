@@ -11,7 +11,7 @@ from typing import NamedTuple
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
 
-__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "leading_genus", "parse"]
+__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "parse"]
 
 _TOKEN = re.compile(
     r"""(?<![^\s(×✕])['‘’‛`´](?P<cultivar>[^\s'‘’‛`´](?:.*?[^\s])??)['’`´](?=[\s),;×✕]|$)
@@ -34,7 +34,11 @@ _RANKS = {
     "subf": "subf.", "subforma": "subf.",
 }  # fmt: skip
 _QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
-_LONGEST, _MOST_PARENTS = 4_000, 64  # what is longer is no name but an accident, and would take long to read
+_LONGEST, _MOST_PARENTS, _SHOWN = (
+    4_000,
+    64,
+    200,
+)  # what is longer is no name, and slow
 # Between and after authors, without their points.
 _PARTICLE = re.compile(
     r"ex|et|in|and|de|del|della|den|der|des|di|do|du|la|le|van|von|vom|zu|zum|zur|y|e|fil|f|non|nec|emend|hort|al|auct"
@@ -52,8 +56,7 @@ def fold(label: str) -> str:
 def bare_word(word: str) -> str:
     """Return a word without a hybrid sign stuck to its front: "xroetteri" has one, "xanthocarpus" none."""
     word = word.lstrip("×✕")
-    glued = _GLUED.match(word)
-    return word[1:] if glued else word
+    return word[1:] if _GLUED.match(word) else word
 
 
 class _Token(NamedTuple):
@@ -75,14 +78,10 @@ class _Token(NamedTuple):
         return f"notho{_RANKS[rest]}" if rest in _RANKS else None
 
     @property
-    def is_lower(self) -> bool:
-        return self.kind == "word" and self.text[0].islower()
-
-    @property
     def is_epithet(self) -> bool:
         """Whether a word may be an epithet: no rank, no cf., no particle of authors."""
         other = self.rank or self.stem in _QUALIFIERS or _PARTICLE.fullmatch(self.stem)
-        return self.is_lower and bool(_EPITHET.fullmatch(self.text)) and not other
+        return self.kind == "word" and self.text[0].islower() and bool(_EPITHET.fullmatch(self.text)) and not other
 
     def is_word(self, kind: re.Pattern[str]) -> bool:
         return self.kind == "word" and bool(kind.fullmatch(self.text)) and not self.rank
@@ -140,6 +139,11 @@ class PlantName:
     authors: str | None = None
     parents: tuple[PlantName, PlantName] | None = None
 
+    @property
+    def leading_genus(self) -> str:
+        """The genus of the first parent, with its × if it has one."""
+        return self.parents[0].leading_genus if self.parents else "×" * self.hybrid_genus + self.genus
+
     def only_species(self) -> PlantName:
         """Return the name without anything below the species, authors or a qualifier."""
         if self.parents:
@@ -175,13 +179,10 @@ class Unreadable(UnknownName):
     """The text is no plant name at all, as far as can be told; a label may still be written so."""
 
 
-def _refuse(key: str, name: str, **values: str) -> UnknownName:
-    kind = Unreadable if key == "unreadable" else UnknownName
-    return kind(say(f"names.{key}", name=name, **values), name)
-
-
-def _too_long(name: str) -> UnknownName:
-    return Unreadable(say("names.too_long", name=f"{name[:60]}…", letters=_LONGEST, parents=_MOST_PARENTS), name)
+def _refuse(key: str, name: str, **values: object) -> UnknownName:
+    kind = Unreadable if key in {"unreadable", "too_long"} else UnknownName
+    shown = name if len(name) <= _SHOWN else f"{name[:_SHOWN]}…"
+    return kind(say(f"names.{key}", name=shown, **values), name)
 
 
 class _Reader:
@@ -231,8 +232,7 @@ class _Reader:
 
     def qualifier(self) -> None:
         if self.peek().stem in _QUALIFIERS:
-            word = self.step().stem
-            self.put(qualifier=_QUALIFIERS[word], qualifies_infraspecific=self.name.epithet is not None)
+            self.put(qualifier=_QUALIFIERS[self.step().stem], qualifies_infraspecific=self.name.epithet is not None)
 
     def genus(self) -> None:
         self.put(hybrid_genus=self.take("×"))
@@ -245,7 +245,7 @@ class _Reader:
             if not bare.casefold().startswith(token.text.rstrip(".").casefold()):
                 raise _refuse("abbreviation_other", self.whole, short=token.text, genus=full)
             self.put(genus=bare, hybrid_genus=self.name.hybrid_genus or bare != full)
-        elif token.is_word(_GENUS) and not (token.is_lower and self.at == len(self.tokens)):
+        elif token.is_word(_GENUS) and not (token.text[0].islower() and self.at == len(self.tokens)):
             self.put(genus=token.text[0].upper() + token.text[1:])
         else:
             raise _refuse("unreadable", self.whole, piece=token.text or self.whole)
@@ -318,7 +318,7 @@ def _joins(before: list[_Token], after: _Token, whole: str) -> bool:
         return False
     if after.kind in {"", ")", "field"}:
         raise _refuse("unreadable", whole, piece="×")
-    if after.kind != "cultivar" and not after.is_lower:
+    if after.kind != "cultivar" and not after.text[:1].islower():
         return True
     only_genus = len([token for token in names if token.kind != "×"]) == 1 and names[-1].kind == "word"
     if only_genus or names[-1].rank:
@@ -336,17 +336,10 @@ def _sides(tokens: list[_Token], whole: str) -> list[list[_Token]]:
     return sides
 
 
-def leading_genus(name: PlantName) -> str:
-    """Return the genus of the first parent, with its × if it has one."""
-    while name.parents:
-        name = name.parents[0]
-    return "×" * name.hybrid_genus + name.genus
-
-
 def _formula(tokens: list[_Token], whole: str, genus: str | None) -> PlantName:
     first, *others = _sides(tokens, whole)
     name, sexes = _side(first, whole, genus)
-    genus = leading_genus(name)
+    genus = name.leading_genus
     for side in others:
         read, signs = _side(side, whole, genus)
         # The signs say who is the mother whatever the order (ICN Rec. H.2A.1).
@@ -398,11 +391,10 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     folded = fold(text)
     if not folded:
         raise Unreadable(say("names.empty"), text)
-    if len(folded) > _LONGEST:
-        raise _too_long(folded)
-    tokens = _tokens(folded)
+    tokens = _tokens(folded[:_LONGEST])
     if any(token.kind == "+" for token in tokens):
         raise _refuse("graft", folded)
-    if max(_depths(tokens), default=0) > _MOST_PARENTS or sum(token.kind == "×" for token in tokens) > _MOST_PARENTS:
-        raise _too_long(folded)
+    signs = [token.kind for token in tokens]
+    if len(folded) > _LONGEST or max(signs.count("×"), *_depths(tokens)) > _MOST_PARENTS:
+        raise _refuse("too_long", folded, letters=_LONGEST, parents=_MOST_PARENTS)
     return replace(_formula(tokens, folded, genus), received=text)

@@ -7,24 +7,21 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from importlib import import_module
 from os import PathLike
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, first_faults, worded
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import RawTree, TextSource, build, file_content, split_support
-from crosscompat.phylogeny.newick import chosen, newick_trees
+from crosscompat.phylogeny.newick import chosen, newick_text, newick_trees, split_support
+from crosscompat.phylogeny.text_source import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes, tips_below
-
-if TYPE_CHECKING:
-    from crosscompat.phylogeny.tree import Phylogeny
 
 __all__ = ["MOST", "Spread", "TreeSample", "mean_distance", "read_sample", "read_tree", "read_trees"]
 
@@ -32,7 +29,6 @@ MOST = 500
 """So many trees are kept, evenly over the file: more would not change a standard deviation that anybody sees."""
 
 _LOOK = 4_000
-_Node = TypeVar("_Node")
 
 
 def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int | None = None) -> Phylogeny:
@@ -74,41 +70,6 @@ def read_trees(path: str | PathLike[str], *, unit: str | None = None) -> tuple[P
     return tuple(tree(unit) for tree in _trees(TextSource.of(*file_content(path))))
 
 
-@dataclass(frozen=True, slots=True)
-class _Foreign:
-    """A tree from another library; it points at its nodes by name, since the library has kept no places."""
-
-    raw: RawTree
-    unit: str | None
-    file: str | None
-    tree: str
-
-    def built(self, unit: str | None) -> Phylogeny:
-        """Check the tree and return it."""
-        return build(self.raw, self, unit or self.unit)
-
-    def place(self, node: int) -> Place:  # noqa: ARG002 - every node stands in the file
-        """Return the file."""
-        return Place(self.file)
-
-    def fault(self, key: str, node: int, **values: object) -> Fault:
-        """Return a fault that shows the node's name, or the first and last tip it holds."""
-        name = self.raw.labels[node]
-        shown = self.tree + (name or self._nameless(node))
-        got = name if key == "decimal_comma" else str(self.raw.length[node])
-        fault = worded("trees", key, Place(self.file), **{"name": name, "got": got, **values})
-        return Fault(fault.place, fault.what, fault.advice, shown, (len(self.tree), len(shown)))
-
-    def _nameless(self, node: int) -> str:
-        """Tell a node without a name by the first and last tip it holds, or by its number among the tips."""
-        tips = np.flatnonzero(~inner_nodes(self.raw.parent))
-        stop = int(np.searchsorted(tips, node, side="right"))
-        if tips[stop - 1] == node:
-            return say("trees.nth_tip", number=str(stop))
-        first, last = tips[stop - tips_below(self.raw.parent)[node]], tips[stop - 1]
-        return say("trees.group", first=self.raw.labels[first], last=self.raw.labels[last])
-
-
 def _trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
     """Return what makes each tree of a file, given the unit of its branch lengths."""
     head = source.data[:_LOOK].lstrip().lower()
@@ -127,11 +88,20 @@ def _trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
         key = "too_deep"
     if not trees:
         raise BadInput([worded("trees", key, place, format=format_)])
-    labels = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
-    return [_Foreign(raw, unit, source.file, label).built for (raw, unit), label in zip(trees, labels, strict=True)]
+    heads = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
+    return [partial(_checked, tree, source.file, head) for tree, head in zip(trees, heads, strict=True)]
 
 
-def _nexus(source: TextSource) -> list[tuple[RawTree, str | None]]:
+def _checked(tree: Phylogeny, file: str | None, head: str, unit: str | None) -> Phylogeny:
+    """Return a tree of another library after all that is asked of Newick; faults show it as Newick, without a place."""
+    (read,) = newick_trees(TextSource(newick_text(tree).encode("utf-8"), file, placed=False))
+    try:
+        return read(unit or tree.unit)
+    except BadInput as bad:
+        raise BadInput(replace(fault, what=head + fault.what) for fault in bad.faults) from None
+
+
+def _nexus(source: TextSource) -> list[Phylogeny]:
     """Read NEXUS through DendroPy: labels as written, capitals and small letters apart."""
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
     from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
@@ -145,7 +115,7 @@ def _nexus(source: TextSource) -> list[tuple[RawTree, str | None]]:
             preserve_underscores=True,
             suppress_internal_node_taxa=True,
         )
-        return [(_from_dendropy(tree), None) for tree in trees]
+        return [_from_dendropy(tree) for tree in trees]
     except RecursionError:
         raise
     except Exception as error:  # noqa: BLE001 - DendroPy raises many kinds for one thing: it cannot read this
@@ -158,12 +128,12 @@ def _nexus(source: TextSource) -> list[tuple[RawTree, str | None]]:
         raise BadInput([fault]) from None
 
 
-def _phyloxml(source: TextSource) -> list[tuple[RawTree, str | None]]:
+def _phyloxml(source: TextSource) -> list[Phylogeny]:
     """Read phyloXML through Biopython."""
     phylo: Any = import_module("Bio.Phylo")  # heavy, untyped, and few files are phyloXML
     try:
         trees = phylo.parse(io.BytesIO(source.data), "phyloxml")
-        return [(_from_biopython(tree), tree.branch_length_unit) for tree in trees]
+        return [_from_biopython(tree) for tree in trees]
     except RecursionError:
         raise
     except Exception as error:  # noqa: BLE001 - Biopython and its XML parser raise many kinds for one thing
@@ -176,44 +146,37 @@ def _first_line(reason: str) -> str:
     return reason.strip().split("\n")[0].rstrip(".")
 
 
-def _from_dendropy(tree: Any) -> RawTree:
-    return _raw(
-        tree.seed_node,
-        lambda node: node.child_nodes(),
-        lambda node: (node.taxon.label if node.taxon else node.label, node.edge.length),
-        rooted=tree.is_rooted,
-    )
+def _from_dendropy(tree: Any) -> Phylogeny:
+    nodes, parent = in_postorder(tree.seed_node, lambda node: node.child_nodes())
+    labels = [(node.taxon.label if node.taxon else node.label) or "" for node in nodes]
+    support = split_support(labels, inner_nodes(np.array(parent)))
+    return _unchecked(parent, [node.edge.length for node in nodes], labels, support, rooted=tree.is_rooted)
 
 
-def _from_biopython(tree: Any) -> RawTree:
-    def label(clade: Any) -> str | None:
-        """Return a clade's name, or the scientific name of its first taxonomy."""
-        names = [clade.name, *(taxonomy.scientific_name for taxonomy in clade.taxonomies)]
-        return next((name for name in names if name), None)
-
-    raw = _raw(
-        tree.root, lambda clade: clade.clades, lambda clade: (label(clade), clade.branch_length), rooted=tree.rooted
-    )
-    clades, _ = in_postorder(tree.root, lambda clade: clade.clades)
+def _from_biopython(tree: Any) -> Phylogeny:
+    """Take the name of a clade, or the scientific name of its first taxonomy, and its first confidence."""
+    clades, parent = in_postorder(tree.root, lambda clade: clade.clades)
+    names = [(clade.name, *(taxonomy.scientific_name for taxonomy in clade.taxonomies)) for clade in clades]
+    labels = [next(filter(None, given), "") for given in names]
+    support = split_support(labels, inner_nodes(np.array(parent)))
     for node, clade in enumerate(clades):
         if clade.confidences:
-            raw.support[node] = float(clade.confidences[0])
-    return raw
+            support[node] = float(clade.confidences[0])
+    lengths = [clade.branch_length for clade in clades]
+    return _unchecked(parent, lengths, labels, support, unit=tree.branch_length_unit, rooted=tree.rooted)
 
 
-def _raw(
-    root: _Node,
-    children: Callable[[_Node], Sequence[_Node]],
-    read: Callable[[_Node], tuple[str | None, float | None]],
+def _unchecked(
+    parent: list[int],
+    lengths: Sequence[float | None],
+    labels: Sequence[str],
+    support: Floats,
     *,
+    unit: str | None = None,
     rooted: bool | None,
-) -> RawTree:
-    nodes, parent = in_postorder(root, children)
-    labels, lengths = zip(*map(read, nodes), strict=True)
-    above, names = np.array(parent, dtype=np.int64), [label or "" for label in labels]
+) -> Phylogeny:
     length = np.array([np.nan if value is None else float(value) for value in lengths])
-    absent = np.array([value is None for value in lengths])
-    return RawTree(above, length, absent, names, split_support(names, inner_nodes(above)), rooted)
+    return Phylogeny(np.array(parent, dtype=np.int64), length, tuple(labels), support, unit, rooted)
 
 
 class Spread(NamedTuple):

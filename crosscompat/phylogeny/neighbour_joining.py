@@ -13,7 +13,7 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import TextSource, file_content
+from crosscompat.phylogeny.text_source import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder
 

@@ -17,23 +17,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from itertools import compress
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
+from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.build import NUMBER, RawTree, TextSource, build, split_support
 from crosscompat.phylogeny.newick_scan import HIDDEN, Nodes, mask, scan
-from crosscompat.phylogeny.tree_arrays import Bools, Floats, parents_from_depth
+from crosscompat.phylogeny.text_source import NUMBER, TextSource
+from crosscompat.phylogeny.tree import Phylogeny
+from crosscompat.phylogeny.tree_arrays import Bools, Floats, Ints, inner_nodes, parents_from_depth
 
-if TYPE_CHECKING:
-    from crosscompat.phylogeny.tree import Phylogeny
-
-__all__ = ["chosen", "newick_text", "newick_trees", "parse_newick", "parse_newicks"]
+__all__ = ["chosen", "newick_text", "newick_trees", "parse_newick", "parse_newicks", "split_support"]
 
 _MARKS_AS_COMMAS = bytes.maketrans(b"):;", b",,,")
 _BLANKS = " \t\n\r\v\f"
+_BLANK, _DELETE, _COMMA, _UNDERSCORE = b" \x7f,_"
+_DECIMALS = re.compile(r"[0-9]+(?:[eE][+-]?[0-9]+)?")
 _OF_NUMBERS = b"0123456789.eE+-, \t\r\n"
 _NO_NUMBER = frozenset({"nan", "inf", "infinity", "na"})
 _PLAIN_LABEL = re.compile(r"[^\s'\"()\[\],:;_]+(?:_[^\s'\"()\[\],:;_]+)*")
@@ -132,7 +132,7 @@ def newick_text(tree: Phylogeny) -> str:
 def _label_text(tree: Phylogeny, node: int, *, inner: bool) -> str:
     label, support = tree.labels[node], float(tree.support[node])
     if not label:
-        return "" if np.isnan(support) else f"{support:g}"
+        return "" if np.isnan(support) else repr(support).removesuffix(".0")
     if _PLAIN_LABEL.fullmatch(label) and not (inner and NUMBER.fullmatch(label)):
         return label
     return "'" + label.replace("'", "''") + "'"
@@ -160,8 +160,12 @@ class _Reader:
         parent = self._parent[first:stop] - first
         parent[-1] = -1
         support = split_support(labels, nodes.inner & ~quoted)
-        raw = RawTree(parent, length, nodes.length_stop < 0, labels, support, self._rooted(first, stop))
-        return build(raw, _Spots(self._source, nodes, labels), unit, faults + more)
+        draft = _Draft(self._source, nodes, parent, length, labels)
+        faults = sorted([*faults, *more, *draft.faults(by_unit=unit == "unit")], key=_file_order)
+        if faults:
+            raise BadInput(faults)
+        counted = np.ones(parent.size) if unit == "unit" else length
+        return Phylogeny(parent, counted, tuple(labels), support, unit, self._rooted(first, stop))
 
     def _rooted(self, first: int, stop: int) -> bool | None:
         """Return what the last rooting mark says that stands before the tree's first bracket or name."""
@@ -244,34 +248,119 @@ def _numbers(words: list[str]) -> tuple[Floats, list[int]]:
     return values, bad
 
 
+def split_support(labels: list[str], inner: Bools) -> Floats:
+    """Move plain numbers among the labels of inner nodes to an (n,) array of support values, NaN where there is none.
+
+    Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes; "95/0.98" stays a label.
+
+    Examples
+    --------
+    >>> labels = ["a", "b", "95"]
+    >>> split_support(labels, np.array([False, False, True])).tolist(), labels
+    ([nan, nan, 95.0], ['a', 'b', ''])
+    """
+    support = np.full(len(labels), np.nan)
+    for node in np.flatnonzero(inner).tolist() if any(compress(labels, inner.tobytes())) else ():
+        if NUMBER.fullmatch(labels[node]) and np.isfinite(float(labels[node])):
+            support[node] = float(labels[node])
+            labels[node] = ""
+    return support
+
+
+def _file_order(fault: Fault) -> tuple[bool, int, int]:
+    place = fault.place
+    return place.line is None, place.line or 0, place.character or 0
+
+
 @dataclass(frozen=True, slots=True)
-class _Spots:
-    """Points at the nodes of one tree in its text."""
+class _Draft:
+    """One tree as its text gives it, before anybody has looked whether it makes sense."""
 
     source: TextSource
     nodes: Nodes
+    parent: Ints
+    length: Floats
     labels: list[str]
 
+    def faults(self, *, by_unit: bool) -> list[Fault]:
+        """Return what is wrong; without missing lengths where every branch counts 1."""
+        tip, absent = ~inner_nodes(self.parent), self._absent
+        tips = np.flatnonzero(tip)
+        labels = list(compress(self.labels, tip.tobytes()))
+        plain = _folds_to_itself(labels)
+        commas = self._decimal_commas(tip)
+        nameless = [] if plain else [node for node, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
+        faults = [*self._at("decimal_comma", commas), *self._at("empty_name", nameless)]
+        faults += self._at("not_finite", np.flatnonzero(~np.isfinite(self.length) & ~absent).tolist())
+        if not commas:
+            if not by_unit:
+                faults += self._at("no_lengths" if absent[:-1].all() else "missing_length", self._missing(nameless))
+            if len(set(labels if plain else map(fold, labels))) < len(labels):
+                faults += self._duplicates(tips)
+        return faults
+
     @property
-    def file(self) -> str | None:
-        """The file's name."""
-        return self.source.file
+    def _absent(self) -> Bools:
+        return self.nodes.length_stop < 0
+
+    def _at(self, key: str, nodes: list[int]) -> list[Fault]:
+        return first_faults(nodes, lambda node: self._fault(key, node), f"trees.{key}", self.source.file)
+
+    def _missing(self, nameless: list[int]) -> list[int]:
+        """Return the nodes off the root without a length; the first alone if the whole tree has none.
+
+        A tip without a name is told as such and not twice.
+        """
+        absent = self._absent
+        if absent[:-1].all():
+            return list(range(min(1, absent.size - 1)))
+        absent[[-1, *nameless]] = False
+        return [int(node) for node in np.flatnonzero(absent)]
+
+    def _decimal_commas(self, tip: Bools) -> list[int]:
+        """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling's length."""
+        absent, parent = self._absent, self.parent
+        after = tip[1:] & absent[1:] & ~absent[:-1] & (parent[1:] == parent[:-1])
+        return [node for node in (np.flatnonzero(after) + 1).tolist() if _DECIMALS.fullmatch(self.labels[node])]
+
+    def _duplicates(self, tips: Ints) -> list[Fault]:
+        first: dict[str, int] = {}
+        again: list[tuple[int, int]] = []
+        for node in tips.tolist():
+            folded = fold(self.labels[node])
+            if folded and first.setdefault(folded, node) != node:
+                again.append((first[folded], node))
+
+        def twice(pair: tuple[int, int]) -> Fault:
+            place, before = self.source.place(self._span(pair[0])[0]), self.labels[pair[0]]
+            key = "duplicate" if before == self.labels[pair[1]] else "duplicate_folded"
+            spot = str(Place(line=place.line, character=place.character))
+            return self._fault(key if spot else f"{key}_unplaced", pair[1], first=before, spot=spot)
+
+        return first_faults(again, twice, "trees.duplicate", self.source.file)
 
     def _span(self, node: int) -> tuple[int, int]:
+        """Return where a node's name stands, or the bracket that closes it."""
         start, stop = int(self.nodes.name_start[node]), int(self.nodes.name_stop[node])
         text = self.source.data[start:stop]
         if not text.strip():
             return (start - 1, start) if self.nodes.inner[node] else (start, max(stop, start + 1))
         return stop - len(text.lstrip()), start + len(text.rstrip())
 
-    def place(self, node: int) -> Place:
-        """Return where a node's name stands, or the bracket that closes it."""
-        return self.source.place(self._span(node)[0])
-
-    def fault(self, key: str, node: int, **values: object) -> Fault:
+    def _fault(self, key: str, node: int, **values: object) -> Fault:
         """Return a fault at a node's name, or at its length if that is what is wrong."""
         start, stop = self._span(node)
         if key == "not_finite":
             start, stop = int(self.nodes.name_stop[node]) + 1, int(self.nodes.length_stop[node])
         got = self.source.text(start, stop)
         return self.source.fault(key, start, stop, "trees", **{"name": self.labels[node], "got": got, **values})
+
+
+def _folds_to_itself(labels: list[str]) -> bool:
+    """Say whether all are plain ASCII without blanks, with single underscores inside: folding keeps those apart."""
+    joined = "," + ",".join(labels) + ","
+    if not joined.isascii():
+        return False
+    letters = np.frombuffer(joined.encode("ascii"), dtype=np.uint8)
+    edge = (letters == _COMMA) | (letters == _UNDERSCORE)
+    return not ((letters <= _BLANK).any() or (letters == _DELETE).any() or (edge[1:] & edge[:-1]).any())

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crosscompat.ground.errors import BadInput, Fault, Place, worded
-from crosscompat.phylogeny.build import TextSource
+from crosscompat.phylogeny.text_source import TextSource
 from crosscompat.phylogeny.tree_arrays import Bools, Ints
 
 __all__ = ["HIDDEN", "Bytes", "Masked", "Nodes", "mask", "scan"]

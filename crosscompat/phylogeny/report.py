@@ -12,7 +12,7 @@ from crosscompat.phylogeny.classification import RANKS, Group, groups_of, member
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Ints, tips_below
 
-__all__ = ["Census", "Note", "Scattered", "group_census", "is_ultrametric", "tree_report"]
+__all__ = ["Census", "Scattered", "group_census", "is_ultrametric", "tree_report"]
 
 DEEP = 100
 """More levels than this, where the tips would fit in far fewer, is unusual: trees of 74,000 species have about 40."""
@@ -21,27 +21,16 @@ SPREAD = 1e-4
 """Tips count as level with each other if their root distances differ by no more than this, relative to the longest."""
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
-    """One thing to know: ``key`` for programs, ``text`` for people."""
-
-    key: str
-    text: str
-
-    def __str__(self) -> str:
-        return self.text
-
-
-def tree_report(tree: Phylogeny) -> tuple[Note, ...]:
-    """Return what stands out in a tree: rooting, unit, level tips, polytomies, odd branch lengths, support, depth.
+def tree_report(tree: Phylogeny) -> dict[str, str]:
+    """Return what a grower should know of a tree, in sentences: rooting, unit, level tips, polytomies and odd lengths.
 
     Examples
     --------
     >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> [note.key for note in tree_report(parse_newick("[&R](a:1,b:1,c:-1);", unit="My"))]
+    >>> list(tree_report(parse_newick("[&R](a:1,b:1,c:-1);", unit="My")))
     ['size', 'rooted', 'unit', 'uneven', 'polytomies', 'negative']
     """
-    return tuple(Note(key, say(f"trees.report.{key}", **values)) for key, values in _found(tree))
+    return {key: say(f"trees.report.{key}", **values) for key, values in _notes(tree)}
 
 
 def is_ultrametric(tree: Phylogeny) -> bool:
@@ -59,7 +48,7 @@ def is_ultrametric(tree: Phylogeny) -> bool:
     return bool(np.ptp(reach) <= SPREAD * np.abs(reach).max())
 
 
-def _found(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
+def _notes(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
     yield "size", {"n": tree.n_tips}
     yield {True: "rooted", False: "unrooted", None: "rooting_unsaid"}[tree.rooted], {}
     if tree.unit == "unit":

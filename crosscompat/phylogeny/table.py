@@ -14,8 +14,8 @@ import numpy as np
 from crosscompat.ground.csv_cells import raise_faults, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, first_faults, worded
 from crosscompat.ground.names import fold
-from crosscompat.phylogeny.build import NUMBER
-from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.distances import Distances
+from crosscompat.phylogeny.text_source import NUMBER
 from crosscompat.phylogeny.tree_arrays import Floats, Ints, content_hash
 
 __all__ = ["DistanceTable", "read_distances"]
@@ -87,14 +87,13 @@ class DistanceTable(Distances):
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
         """Return what `Distances.patristic_matrix` does; gaps are NaN."""
-        places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
+        places = self.positions(names)
         matrix: Floats = self.values[np.ix_(places, places)]
         return matrix
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return what `Distances.patristic_from` does; gaps are NaN."""
-        places = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
-        row: Floats = self.values[self._lookup.position(a)][places]
+        row: Floats = self.values[self.position(a)][self.positions(names)]
         return row
 
     def _gap(self, pair: tuple[int, int]) -> Fault:

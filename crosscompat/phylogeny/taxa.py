@@ -11,8 +11,8 @@ import numpy as np
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import Match, NameIndex, PlantName, correct_form, fold, parse
-from crosscompat.phylogeny.name_lookup import Distances
-from crosscompat.phylogeny.placement import Placed, spread_of_placed
+from crosscompat.phylogeny.classification import Placed, spread_of_placed
+from crosscompat.phylogeny.distances import Distances
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 

@@ -11,20 +11,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.ground.errors import BadInput, Place, worded
-from crosscompat.phylogeny.name_lookup import Distances
+from crosscompat.phylogeny.distances import Distances
 from crosscompat.phylogeny.tree_arrays import (
-    DistanceMatrix,
     Floats,
     Ints,
     MrcaTable,
+    all_distances,
     content_hash,
     crossing_edges,
-    edges_to_root,
+    distances_of_one,
     inner_nodes,
     is_postorder,
-    met_by_one,
     neighbour_meets,
-    path_lengths,
+    pick,
     sums_from_root,
     tips_below,
 )
@@ -155,7 +154,7 @@ class Phylogeny(Distances):
     @cached_property
     def level(self) -> Ints:
         """Edges between each node and the root: an (n,) array."""
-        return _fixed(edges_to_root(self.parent))
+        return _fixed(sums_from_root(self.parent, np.ones(self.n_nodes)).astype(np.int64))
 
     @cached_property
     def root_distance(self) -> Floats:
@@ -221,13 +220,13 @@ class Phylogeny(Distances):
         >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).mrca(["b", "c"])
         4
         """
-        tips = self._lookup.positions(names)
+        tips = self.positions(names)
         low, high = int(tips.min()), int(tips.max())
         return int(self._meets[low:high].max(initial=self.tip_nodes[low]))
 
     def patristic_matrix(self, names: Iterable[str] | None = None) -> Floats:
         """Return what `Distances.patristic_matrix` does; a name may come twice."""
-        return self._matrix(self.root_distance, names).whole()
+        return self._matrix(self.root_distance, names)
 
     def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
         """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
@@ -235,20 +234,24 @@ class Phylogeny(Distances):
         Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows. Raises a
         `ValueError` if a block is to have none.
         """
-        matrix = self._matrix(self.root_distance, names)
-        return ((first, matrix.rows(first, first + rows)) for first in range(0, matrix.places.size, rows))
+        tip_nodes, meets, places = self._chosen(names)
+
+        def block(first: int) -> Floats:
+            tips = places[first : first + rows].tolist()
+            return np.array([distances_of_one(self.root_distance, tip_nodes, meets, tip)[places] for tip in tips])
+
+        return ((first, block(first)) for first in range(0, places.size, rows))
 
     def patristic_between(self, a: Ints, b: Ints) -> Floats:
         """Return what `Distances.patristic_between` does; an `IndexError` says that there is no tip of a number."""
-        met = self._mrca_table.of(a, b)
-        return path_lengths(self.root_distance, self.tip_nodes[a], self.tip_nodes[b], met)
+        met, height = self._mrca_table.of(a, b), self.root_distance
+        lengths: Floats = (height[self.tip_nodes[a]] + height[self.tip_nodes[b]]) - 2.0 * height[met]
+        return lengths
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
         """Return what `Distances.patristic_from` does, in a time that grows with the number of tips."""
-        tip = self._lookup.position(a)
-        met = met_by_one(self.tip_nodes, self._meets, tip)
-        lengths = path_lengths(self.root_distance, int(self.tip_nodes[tip]), self.tip_nodes, met)
-        return lengths if names is None else lengths[self._lookup.positions(names)]
+        lengths = distances_of_one(self.root_distance, self.tip_nodes, self._meets, self.position(a))
+        return lengths if names is None else lengths[self.positions(names)]
 
     def node_distance(self, a: str, b: str) -> int:
         """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
@@ -260,7 +263,7 @@ class Phylogeny(Distances):
 
     def node_distance_matrix(self, names: Iterable[str] | None = None) -> Ints:
         """Return `node_distance` of k names, by default of all tips, to each other, as a (k, k) array."""
-        return np.maximum(self._matrix(self._edge_height, names).whole().astype(np.int64) - 1, 0)
+        return np.maximum(self._matrix(self._edge_height, names).astype(np.int64) - 1, 0)
 
     def clade(self, a: str, b: str) -> Clade:
         """Return the smallest clade that holds two tips.
@@ -279,7 +282,7 @@ class Phylogeny(Distances):
         if self.rooted is False or self.has_negative:
             raise BadInput([worded("trees", "unrooted" if self.rooted is False else "negative_depth", Place())])
         node = self.mrca([a, b])
-        ends = self.root_distance[self.tip_nodes[self._lookup.positions([a, b])]]
+        ends = self.root_distance[self.tip_nodes[self.positions([a, b])]]
         depth = float(self.root_distance[node] / ends.mean()) if ends.any() else 1.0
         members = tuple(self.tips[tip] for tip in self.tips_under(node).tolist())
         return Clade(node, len(members), depth, self._group_of(node), members)
@@ -292,9 +295,16 @@ class Phylogeny(Distances):
             node = int(self.parent[node])
         return ""
 
-    def _matrix(self, height: Floats, names: Iterable[str] | None) -> DistanceMatrix:
-        tips = np.arange(self.n_tips) if names is None else self._lookup.positions(names)
-        return DistanceMatrix.of(height, self.tip_nodes, self._meets, tips)
+    def _chosen(self, names: Iterable[str] | None) -> tuple[Ints, Ints, Ints]:
+        """Return the nodes of the tips named, each once and ascending, where they meet, and which is each name's."""
+        chosen, places = np.unique(self.positions(names), return_inverse=True)
+        return self.tip_nodes[chosen], pick(self._meets, chosen), places
+
+    def _matrix(self, height: Floats, names: Iterable[str] | None) -> Floats:
+        tip_nodes, meets, places = self._chosen(names)
+        matrix = all_distances(height, tip_nodes, meets)
+        in_order = np.array_equal(places, np.arange(tip_nodes.size))
+        return matrix if in_order else matrix[np.ix_(places, places)]
 
 
 def _fixed(values: NDArray[_Kind]) -> NDArray[_Kind]:

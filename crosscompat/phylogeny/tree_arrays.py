@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -19,20 +18,18 @@ from numpy.typing import NDArray
 
 __all__ = [
     "Bools",
-    "DistanceMatrix",
     "Floats",
     "Ints",
     "MrcaTable",
+    "all_distances",
     "content_hash",
     "crossing_edges",
-    "edges_to_root",
+    "distances_of_one",
     "in_postorder",
     "inner_nodes",
     "is_postorder",
-    "met_by_one",
     "neighbour_meets",
     "parents_from_depth",
-    "path_lengths",
     "pick",
     "sums_from_root",
     "tips_below",
@@ -106,17 +103,6 @@ def inner_nodes(parent: Ints) -> Bools:
     return inner
 
 
-def edges_to_root(parent: Ints) -> Ints:
-    """Return the number of edges between each node and the root, as an (n,) array.
-
-    Examples
-    --------
-    >>> edges_to_root(np.array([2, 2, 4, 4, -1])).tolist()
-    [2, 2, 1, 1, 0]
-    """
-    return sums_from_root(parent, np.ones(parent.size)).astype(np.int64)
-
-
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:
     """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
 
@@ -164,7 +150,7 @@ def is_postorder(parent: Ints) -> bool:
     node = np.arange(parent.size)
     if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
         return False
-    level, inner = edges_to_root(parent), inner_nodes(parent)
+    level, inner = sums_from_root(parent, np.ones(parent.size)).astype(np.int64), inner_nodes(parent)
     if not np.where(inner[1:], parent[:-1] == node[1:], level[1:] >= level[:-1]).all():
         return False
     return bool(np.array_equal(parents_from_depth(level, inner), parent))
@@ -181,65 +167,28 @@ def content_hash(words: Iterable[str], whole: Ints, real: Floats) -> str:
     return digest.hexdigest()
 
 
-def path_lengths(height: Floats, a: Ints | int, b: Ints, met: Ints) -> Floats:
-    """Return the distance of nodes to others, from the nodes where they meet, as an (m,) array.
+def all_distances(height: Floats, tip_nodes: Ints, meets: Ints) -> Floats:
+    """Return the distances of k tips to each other, as a (k, k) array.
+
+    ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of tips, ascending, none twice, and ``meets``
+    (k - 1,) is where each of them meets the next. The upper half is made from the last row upwards, then mirrored.
 
     Examples
     --------
-    >>> path_lengths(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), 0, np.array([0, 1, 3]), np.array([0, 2, 4])).tolist()
-    [0.0, 3.0, 8.0]
+    The tree ((a:1,b:2)x:3,c:4)y:
+
+    >>> all_distances(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])).tolist()
+    [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0], [8.0, 9.0, 0.0]]
     """
-    lengths: Floats = (height[a] + height[b]) - 2.0 * height[met]
-    return lengths
-
-
-@dataclass(frozen=True, slots=True)
-class DistanceMatrix:
-    """Chosen tips of a tree, whose distances are worked out when they are asked for.
-
-    ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of the tips, ascending, none twice, ``meets``
-    (k - 1,) where each of them meets the next, ``places`` (m,) which of them each row and column stands for.
-
-    Examples
-    --------
-    The tree ((a:1,b:2)x:3,c:4)y, asked for c and a:
-
-    >>> height, tips, meets = np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])
-    >>> DistanceMatrix.of(height, tips, meets, np.array([2, 0])).whole().tolist()
-    [[0.0, 8.0], [8.0, 0.0]]
-    """
-
-    height: Floats
-    tip_nodes: Ints
-    meets: Ints
-    places: Ints
-
-    @classmethod
-    def of(cls, height: Floats, tip_nodes: Ints, meets: Ints, tips: Ints) -> DistanceMatrix:
-        """Choose tips by their numbers, in any order and more than once."""
-        chosen, places = np.unique(tips, return_inverse=True)
-        return cls(height, tip_nodes[chosen], pick(meets, chosen), places)
-
-    def rows(self, first: int, stop: int) -> Floats:
-        """Return some rows, as a (rows, m) array."""
-        out = np.empty((self.places[first:stop].size, self.places.size))
-        for row, tip in enumerate(self.places[first:stop].tolist()):
-            met = met_by_one(self.tip_nodes, self.meets, tip)
-            out[row] = path_lengths(self.height, int(self.tip_nodes[tip]), self.tip_nodes, met)[self.places]
-        return out
-
-    def whole(self) -> Floats:
-        """Return all rows, as an (m, m) array: the upper half from the last row upwards, then mirrored."""
-        size = self.tip_nodes.size
-        out = np.empty((size, size))
-        at_tip, twice = self.height[self.tip_nodes], 2.0 * self.height
-        joins, met = np.append(self.meets, 0), self.tip_nodes.copy()
-        for row in range(size - 1, -1, -1):
-            np.maximum(met[row + 1 :], joins[row], out=met[row + 1 :])
-            np.subtract(at_tip[row:] + at_tip[row], twice[met[row:]], out=out[row, row:])
-        _mirror(out)
-        in_order = np.array_equal(self.places, np.arange(size))
-        return out if in_order else out[np.ix_(self.places, self.places)]
+    size = tip_nodes.size
+    out = np.empty((size, size))
+    at_tip, twice = height[tip_nodes], 2.0 * height
+    joins, met = np.append(meets, 0), tip_nodes.copy()
+    for row in range(size - 1, -1, -1):
+        np.maximum(met[row + 1 :], joins[row], out=met[row + 1 :])
+        np.subtract(at_tip[row:] + at_tip[row], twice[met[row:]], out=out[row, row:])
+    _mirror(out)
+    return out
 
 
 def _mirror(out: Floats) -> None:
@@ -319,19 +268,20 @@ class MrcaTable:
         return np.where(first == last, self._tip_nodes[first], met)
 
 
-def met_by_one(tip_nodes: Ints, meets: Ints, tip: int) -> Ints:
-    """Return the node where one tip meets each of k tips, itself included, as a (k,) array: running maxima both ways.
+def distances_of_one(height: Floats, tip_nodes: Ints, meets: Ints, tip: int) -> Floats:
+    """Return the row of one tip in `all_distances`, as a (k,) array: where it meets them are running maxima both ways.
 
     Examples
     --------
-    >>> met_by_one(np.array([0, 1, 3]), np.array([2, 4]), 0).tolist()
-    [0, 2, 4]
+    >>> distances_of_one(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4]), 0).tolist()
+    [0.0, 3.0, 8.0]
     """
     met = np.empty(tip_nodes.size, dtype=np.int64)
     met[tip] = tip_nodes[tip]
     np.maximum.accumulate(meets[tip:], out=met[tip + 1 :])
     met[:tip] = np.maximum.accumulate(meets[:tip][::-1])[::-1]
-    return met
+    lengths: Floats = (height[tip_nodes[tip]] + height[tip_nodes]) - 2.0 * height[met]
+    return lengths
 
 
 def pick(meets: Ints, chosen: Ints) -> Ints:

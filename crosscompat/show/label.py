@@ -36,10 +36,27 @@ _SIGNS: Final = {
 class LabelCard:
     """What stands on the label of one cross; an empty field leaves a line to write on.
 
-    Names are in correct form, the genus in full; ``pollen_parent`` is used for a cross alone, and ``seed_plant`` and
-    ``pollen_plant`` are the very plants. ``kind`` says whether pollen was brought from another plant, from several,
-    from one that nobody knows any more, from a sister or brother, came by itself, is the plant's own, or was kept out
-    by a bag. ``units`` is such as "4 flowers", ``purpose`` what it is where it is no cross: a check of a parent.
+    Attributes
+    ----------
+    number : str
+        The grower's own number of the cross.
+    seed_parent, pollen_parent : str
+        Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
+    seed_plant, pollen_plant : str
+        Numbers of the very plants.
+    kind : {"cross", "mixed", "unknown", "sib", "open", "self", "none"}
+        Whether pollen was brought from another plant, from several, from one that nobody knows any more, from a sister
+        or brother, came by itself, is the plant's own, or was kept out by a bag.
+    date : str
+        Day of the pollination, as it is to be printed.
+    units : str
+        What was pollinated, such as "4 flowers".
+    grower : str
+        Initials.
+    note, caution : str
+        A line of the grower's, and what to beware of when handling the plant.
+    purpose : str
+        What it is where it is no cross: a check of a parent.
     """
 
     number: str

@@ -1,21 +1,30 @@
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from crosscompat.advice.figures import (
+    SURE_WORDS,
+    VERDICTS,
+    Interval,
     Past,
     basis_figures,
+    checks_of,
     distance_of,
+    how_sure,
     interval_at,
     past_crosses,
     tree_figures,
+    verdict,
 )
 from crosscompat.advice.predict import basis_of, last_basis
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
+from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import read_distances
@@ -136,3 +145,91 @@ def test_which_tree_was_asked_is_told(collection):
     found = tree_figures(made, basis_of(made))
     assert (found.name, found.unit, found.species, found.usual_distance) == ("ours", "My", 5, 8.0)
     assert found.fingerprint == made.distances.fingerprint
+
+
+@pytest.mark.parametrize(
+    ("chance", "low", "high", "word"),
+    [
+        (1.0, 0.9, 1.0, "very_likely"),
+        (0.8, 0.5, 0.9, "very_likely"),
+        (0.7999, 0.5, 0.9, "likely"),
+        (0.6, 0.3, 0.7, "likely"),
+        (0.5999, 0.3, 0.7, "even"),
+        (0.4, 0.3, 0.7, "even"),
+        (0.3999, 0.3, 0.7, "possible"),
+        (0.2, 0.1, 0.5, "possible"),
+        (0.1999, 0.1, 0.4, "long_shot"),
+        (0.05, 0.0, 0.3, "long_shot"),
+        (0.0499, 0.0, 0.3, "very_unlikely"),
+        (0.0, 0.0, 0.0, "very_unlikely"),
+        (0.5, 0.0, 1.0, "even"),  # something is known of a parent
+        (0.9, 0.0, 1.0, "very_likely"),
+    ],
+)
+def test_the_table(chance, low, high, word):
+    assert verdict(Interval(chance, low, high, "")) == word
+
+
+@pytest.mark.parametrize(
+    ("chance", "low", "high", "word"),
+    [
+        (0.5, 0.02, 0.97, "cannot_tell"),
+        (0.5, 0.05, 0.95, "even"),  # nine tenths are not more than nine tenths
+        (0.3, 0.01, 0.97, "possible"),  # a lean is said however unsure
+        (0.7, 0.01, 0.97, "likely"),
+    ],
+)
+def test_only_a_coin_of_which_nothing_is_known_cannot_be_told(chance, low, high, word):
+    assert verdict(Interval(chance, low, high, ""), known=False) == word
+
+
+@given(st.floats(0, 1), st.floats(0, 1), st.booleans())
+def test_every_chance_has_one_verdict_and_more_is_never_worse(chance, other, known):
+    order = ["very_unlikely", "long_shot", "possible", "even", "likely", "very_likely"]
+    worse, better = sorted((chance, other))
+    assert order.index(verdict(Interval(worse, 0.2, 0.7, ""))) <= order.index(verdict(Interval(better, 0.2, 0.7, "")))
+    assert verdict(Interval(chance, 0.0, 1.0, ""), known=known) in VERDICTS
+
+
+@given(st.floats(0, 1), st.floats(0, 1), st.floats(0, 1))
+def test_a_narrower_interval_is_never_less_sure(low, high, within):
+    low, high = sorted((low, high))
+    half = within * (high - low) / 2
+    order = [*SURE_WORDS]
+    narrow, wide = Interval(0.5, low + half, high - half, ""), Interval(0.5, low, high, "")
+    assert order.index(how_sure(narrow)) <= order.index(how_sure(wide))
+
+
+def test_every_verdict_has_words_of_its_own():
+    assert len({say(f"verdict.{word}") for word in VERDICTS}) == len(VERDICTS) == 7
+
+
+DAY = date(2026, 1, 1)
+SEED, POLLEN, ALONE = "check of the seed parent", "check of the pollen", "left alone"
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ({"kind": SEED, "seed_plant": "A1", "units": 3, "pods_set": 2}, "A1 sets as a seed parent (2 of 3 set"),
+        ({"kind": SEED, "units": 3, "pods_set": 0}, "Aus bus set nothing with good pollen (0 of 3 set)"),
+        ({"kind": SEED}, "no result is recorded yet"),
+        ({"kind": POLLEN, "pollen_plant": "C1", "pods_set": 1}, "The pollen of C1 was alive (1 set"),
+        ({"kind": POLLEN, "pods_set": 0, "units": 2}, "The pollen of Aus cus set nothing"),
+        ({"kind": ALONE, "pods_set": 2, "units": 4}, "Aus bus sets by itself (2 of 4 set)"),
+        ({"kind": ALONE, "pods_set": 0}, "sets nothing when left alone (0 set)"),
+        ({"pollen_kind": "none", "pods_set": 0}, "sets nothing when left alone (0 set)"),
+        ({"kind": ALONE, "tried": 4, "took": 1}, "(1 of 4 set)"),
+    ],
+)
+def test_what_a_check_says_of_the_parent_it_was_made_for(collection, cross, more, says):
+    if "tried" not in more:
+        more = {"tried": None, "took": None, **more}
+    [told] = checks_of(collection([cross("Aus bus", "A. cus", cross="26-01", **more)]), DAY)
+    assert says in told.says
+    assert told.cross == "26-01"
+
+
+def test_a_cross_is_no_check_and_what_was_recorded_later_is_not_told_yet(collection, cross):
+    later = cross("Aus bus", "A. cus", kind=SEED, recorded_at=datetime(2026, 6, 1, tzinfo=UTC))
+    assert checks_of(collection([cross("Aus bus", "A. cus"), later]), DAY) == []

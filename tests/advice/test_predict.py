@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
+from crosscompat.advice.candidates import among_species
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import (
@@ -19,7 +20,7 @@ from crosscompat.advice.predict import (
     rows_of,
     training_set_of,
 )
-from crosscompat.advice.rank import among_species, rank
+from crosscompat.advice.rank import rank
 from crosscompat.advice.retrain import keep, learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.create import create_collection
@@ -29,9 +30,9 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
 from crosscompat.model.prior import published
 from crosscompat.pairing import scale_of
+from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.placement import place, place_for
 
 
 def test_without_crosses_the_prior_answers(collection):

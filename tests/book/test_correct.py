@@ -6,7 +6,7 @@ import pytest
 
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import correct, take_back, withdraw
-from crosscompat.book.find_records import find_cross, find_plant, find_record, short_ids
+from crosscompat.book.find_records import find_cross, find_cross_or_plant, find_plant, find_record, short_ids
 from crosscompat.book.records import Cross, Finding, Observation, Plant, Pollen, Pollination, Sowing
 from crosscompat.ground.errors import UnknownName, WrongUse
 
@@ -141,6 +141,18 @@ def test_a_correction_that_later_counts_need_is_not_taken_back(filled):
 def test_a_cross_is_found_however_its_number_is_typed(filled, text):
     with filled.reading() as page:
         assert find_cross(page, text) == CROSS
+
+
+@pytest.mark.parametrize("text", ["26-001k", "26-001", "26-1", "26-1k", "26 01", "26–1"])
+@pytest.mark.parametrize("find", [find_cross, find_record, find_cross_or_plant])
+def test_a_number_with_a_check_letter_is_found_without_it_and_without_zeros(book, find, text):
+    ours = Cross(number="26-001K")
+    with book.writing("ours") as pen:
+        pen.add(ours, Cross(number="26-002H"), Plant(name="COC-1"))
+    with book.reading() as page:
+        assert find(page, text) == ours
+        with pytest.raises(UnknownName, match="26-001K"):
+            find(page, "26-001H")
 
 
 def test_a_number_that_could_be_two_is_neither(filled):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.advice.known_hybrids import known_near
-from crosscompat.carried import carried_trees
+from crosscompat.advice.ask import known_near
+from crosscompat.carried import carried_tree, carried_trees
 from crosscompat.collection.opening import open_collection
 
 
@@ -79,7 +79,8 @@ def test_sequences_are_joined_to_a_tree(run, answer, empty_folder):
 
 def test_a_far_outgroup_in_the_tree_moves_no_forecast(run, answer, empty_folder, with_tables):
     """What is usual is measured among the grower's own species, not over the whole tree."""
-    newick = carried_trees()[0].tree.read_text(encoding="utf-8").strip().removeprefix("[&R] ").removesuffix(";")
+    text = carried_tree("echinocereus").tree.read_text(encoding="utf-8")
+    newick = text.strip().removeprefix("[&R] ").removesuffix(";")
     trees = {"plain": f"[&R] {newick};", "wider": f"[&R] ({newick}:126,Pereskia_aculeata:128.5);"}
     plants = "plant,species\nA,Echinocereus coccineus\nB,Echinocereus dasyacanthus\nC,Echinocereus pentalophus\n"
     found = {}

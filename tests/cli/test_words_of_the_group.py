@@ -43,7 +43,7 @@ def test_the_words_of_one_command_are_not_left_to_the_next(spurges):
 def test_a_cross_lost_to_frost_is_lost_to_frost(spurges):
     run("observe", "26-08", "--lost", "frost", *spurges)
     said = run("ask", "Euphorbia susannae", "E. obesa", *spurges)
-    assert "You made this cross 1 time; it was lost to frost." in said
+    assert "You made this cross once; it was lost to frost." in said
     assert "not finished" not in run("ask", "Euphorbia susannae", "E. obesa", "--why", *spurges)
 
 

@@ -50,6 +50,11 @@ def test_a_sentence_ends_in_one_full_stop(last, ends):
     assert say("labels.nearest", numbers=last).endswith(ends)
 
 
+@pytest.mark.parametrize(("n", "says"), [(1, "cross once:"), (2, "cross 2 times:"), (0, "cross 0 times:")])
+def test_one_time_is_once(n, says):
+    assert says in say("ask.made", n=n, took=0)
+
+
 @cache
 def trees():
     return [(path, ast.parse(path.read_text(encoding="utf-8"))) for path in sorted(PACKAGE.rglob("*.py"))]

@@ -9,7 +9,7 @@ from Bio import Phylo
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
+from crosscompat.ground.errors import BadInput, Place, UnknownName, WrongUse
 from crosscompat.phylogeny.formats import MOST, TreeSample, mean_distance, read_sample, read_tree, read_trees
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 
@@ -105,10 +105,11 @@ def test_other_formats_written_by_their_libraries_give_the_same_tree(seed, grow,
     ("tree", "words", "shown"),
     [
         ("(A:1,(B:1,C):1)", "no length", "C"),
-        ("(A:1,(B:1,C:1))", "no length", "the group from B to C"),
-        ("(A:nan,B:1)", "“nan”", "A"),
+        ("(A:1,(B:1,C:1))", "no length", ")"),
+        ("(A:nan,B:1)", "no length", "A"),
+        ("(A:inf,B:1)", "“inf”", "inf"),
         ("(A:1,5,B:1)", "decimal comma", "5"),
-        ("(A:1,,B:1)", "no name", "tip number 2"),
+        ("(A:1,,B:1)", "no name", ","),
         ("('A x':1,A_x:1)", "same name", "A_x"),
         ("(A,(B,C))", "No branch", "A"),
     ],
@@ -117,11 +118,13 @@ def test_nexus_meets_the_rules_of_newick(write, tree, words, shown):
     (fault,) = faults_of(write(f"#NEXUS\nbegin trees;\ntree t = {tree};\nend;"))
     assert words in fault.what
     assert fault.excerpt[slice(*fault.mark)] == shown
+    assert fault.place == Place("tree.txt")
 
 
 def test_a_fault_says_in_which_tree_it_is(write):
     (fault,) = faults_of(write(NEXUS.replace("3:3", "3")), index=0)
-    assert fault.excerpt == "tree 0: a_x"
+    assert fault.what.startswith("tree 0: The branch that leads here has no length")
+    assert fault.excerpt[slice(*fault.mark)] == "a_x"
     assert read_tree(write(NEXUS.replace("3:3", "3")), index=1).n_tips == 3
 
 
@@ -132,7 +135,7 @@ def test_a_fault_says_in_which_tree_it_is(write):
         (NEXUS.replace("(1:1,2", "(1:1,1"), "“A_x” is in the tree twice"),
         ("#NEXUS\nbegin data; end;", "holds no tree"),
         (PHYLOXML.replace('"2"', '"x"'), "phyloXML file cannot be read"),
-        (PHYLOXML.replace('"2"', '"nan"'), "“nan”"),
+        (PHYLOXML.replace('"2"', '"inf"'), "“inf”"),
         (PHYLOXML.replace(' branch_length="3"', ""), "no length"),
         (PHYLOXML.replace("B y", "A x"), "same name"),
         (PHYLOXML[:200], "phyloXML file cannot be read"),

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.phylogeny.build import NUMBER
 from crosscompat.phylogeny.newick import _numbers as read
+from crosscompat.phylogeny.text_source import NUMBER
 
 
 @settings(max_examples=80, deadline=None)

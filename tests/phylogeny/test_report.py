@@ -7,7 +7,7 @@ from crosscompat.phylogeny.report import is_ultrametric, tree_report
 
 
 def said(text, **how):
-    return {note.key: note.text for note in tree_report(parse_newick(text, **how))}
+    return tree_report(parse_newick(text, **how))
 
 
 @pytest.mark.parametrize(

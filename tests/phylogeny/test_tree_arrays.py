@@ -17,7 +17,7 @@ from skbio import TreeNode
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.tree_arrays import MrcaTable, met_by_one, neighbour_meets, pick
+from crosscompat.phylogeny.tree_arrays import MrcaTable, neighbour_meets, pick
 
 close = partial(np.testing.assert_allclose, rtol=0, atol=1e-9)
 
@@ -207,7 +207,6 @@ def test_every_pair_meets_where_their_ways_to_the_root_do(seed, size, data, grow
     a, b = (side.ravel() for side in np.indices((size, size)))
     wanted = [walked(parent, tips[i], tips[j]) for i, j in zip(a, b, strict=True)]
     assert MrcaTable(tips, meets).of(a, b).tolist() == wanted
-    assert [met for tip in range(size) for met in met_by_one(tips, meets, tip)] == wanted
     chosen = np.array(sorted(data.draw(st.sets(st.integers(0, size - 1), min_size=1))))
     neighbours = [walked(parent, tips[i], tips[j]) for i, j in pairwise(chosen)]
     assert pick(meets, chosen).tolist() == neighbours

@@ -29,6 +29,8 @@ class _Count(int):
     def __format__(self, nouns: str) -> str:
         if "|" not in nouns:
             return int.__format__(self, nouns)
+        if nouns == "time|times" and self == 1:
+            return "once"
         singular, plural = _of_group(nouns).split("|")
         return f"{int(self):,} {singular if self == 1 else plural}"
 
