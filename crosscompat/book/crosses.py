@@ -23,7 +23,7 @@ from crosscompat.ground.wording import say
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STAGE_COLUMNS = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
+STAGE_COLUMNS = tuple(dict.fromkeys(count for counts in STAGES.values() for count in counts))[1:]
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
 _PODS = ("pods_set", "pods_held")

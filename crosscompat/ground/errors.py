@@ -14,8 +14,8 @@ from crosscompat.ground.wording import say
 __all__ = [
     "SHOWN",
     "BadInput",
+    "BookWarning",
     "Busy",
-    "CopyWarning",
     "CrosscompatError",
     "Fault",
     "NameWarning",
@@ -186,8 +186,8 @@ class Busy(CrosscompatError):
     exit_code = 4
 
 
-class CopyWarning(UserWarning):
-    """A cross book could not be copied before it was written in."""
+class BookWarning(UserWarning):
+    """Something about a cross book must be minded: it could not be copied, or is damaged and only read."""
 
 
 class NameWarning(UserWarning):

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crosscompat.book.crosses import STAGE_COLUMNS
 from crosscompat.book.records import STAGES
 
 __all__ = ["ALONG_THE_WAY", "STAGES", "STEPS", "WHOLE", "CrossCounts", "StepCounts", "step_counts"]
@@ -37,7 +38,7 @@ STEPS: Mapping[str, tuple[str, ...]] = {
 """Each step with the finer steps it joins: a flower to a ripe pod, a seed to a seedling, a ripe pod to at least one
 seedling, a flower to at least one seedling."""
 
-ALONG_THE_WAY = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown")
+ALONG_THE_WAY = STAGE_COLUMNS[:-1]
 
 _CLOSED_WITH = {**{stage: stage for stage in STAGES}, "pod": "hold"}
 
