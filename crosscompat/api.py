@@ -12,6 +12,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from crosscompat.advice import ask as asking
+from crosscompat.advice import candidates as pairings
 from crosscompat.advice import partners as partnership
 from crosscompat.advice import rank as ranking
 from crosscompat.advice import retrain as retraining
@@ -111,7 +112,12 @@ class OpenCollection:
         return asking.ask(self.collection, seed, pollen, flowers=flowers)
 
     def rank(
-        self, *, partners_of: str | None = None, among: Sequence[str] = (), flowers: int | None = None
+        self,
+        *,
+        partners_of: str | None = None,
+        among: Sequence[str] = (),
+        flowers: int | None = None,
+        by: ranking.By = "chance",
     ) -> pd.DataFrame:
         """Rank the crosses wanted, or the pairings of one species, or those among several.
 
@@ -123,6 +129,8 @@ class OpenCollection:
             Its partners, or without it all of a ranking among themselves; without both, the crosses wanted.
         flowers : int, optional
             Flowers for each pairing, at least 1; by default as many as the grower usually takes.
+        by : str
+            What goes first: the ``chance``, what it would ``teach`` of the crosses wanted, or ``both``.
 
         Returns
         -------
@@ -135,12 +143,12 @@ class OpenCollection:
         WrongUse, UnknownName
             If ``flowers`` is below 1 or the names make no pairing; if a name stands nowhere.
         """
-        refused: list[ranking.Refused] = []
+        refused: list[pairings.Refused] = []
         if partners_of or among:
-            candidates = ranking.chosen_pairs(self.collection, partners_of, among)
+            candidates = pairings.chosen_pairs(self.collection, partners_of, among)
         else:
-            candidates, refused = ranking.wanted_pairs(self.collection, self.collection.wanted)
-        rows = ranking.records(ranking.rank(self.collection, candidates, flowers=flowers))
+            candidates, refused = pairings.wanted_pairs(self.collection, self.collection.wanted)
+        rows = ranking.records(ranking.rank(self.collection, candidates, flowers=flowers, by=by))
         bad = [{"seed_parent": r.seed_parent, "pollen_parent": r.pollen_parent, "refused": r.why} for r in refused]
         return pd.DataFrame([{**row, "refused": None} for row in rows] + bad)
 

@@ -10,8 +10,6 @@ from hypothesis import settings
 settings.register_profile("steady", deadline=None)  # a test never fails for being slow
 settings.load_profile("steady")
 
-os.environ.setdefault("SCIPY_ARRAY_API", "1")  # read when scipy loads; without it scikit-learn skips one of its checks
-
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
 

@@ -236,7 +236,7 @@ def _looked_at(brushed: date, seen: Iterable[tuple[date | None, int]], span: Spa
 
 def _open(life: Life, stage: str) -> bool:
     """Tell whether the grower has not called a stage over."""
-    return life.closed is None or STAGES.index(life.closed) < STAGES.index(stage)
+    return life.closed is None or [*STAGES].index(life.closed) < [*STAGES].index(stage)
 
 
 def _harvested(life: Life) -> int:

@@ -17,8 +17,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at
-from crosscompat.advice.made_crosses import Made, agree, crosses_made, over_by, units_of
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import (
     asked_of,
@@ -28,18 +28,17 @@ from crosscompat.advice.predict import (
     parents_of,
     training_set_of,
 )
-from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import findable_name, placed
-from crosscompat.book.records import GivenForecast
+from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
-from crosscompat.model.training_set import TrainingSet
+from crosscompat.model.training_set import TrainingSet, fruitful
 
-__all__ = ["PRIOR", "ForecastNow", "Told", "flowers_to_forecast", "forecast_now", "forecasts_due", "told_before"]
+__all__ = ["PRIOR", "ForecastNow", "flowers_to_forecast", "forecast_now", "forecasts_due", "in_force", "over_by"]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -47,6 +46,70 @@ PRIOR = "prior"
 _MOST_USUAL = 3
 _DIGITS = 12
 _ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
+_ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome")
+"""Left out of a fit, and yet crosses of their pairing."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A cross of two parents by the plain brush.
+
+    Attributes
+    ----------
+    cross : Cross
+    seed, pollen : str
+        Labels of the tree.
+    at : int or None
+        Its place among the evidence; None if its outcome is not known there.
+    clones : tuple of two str or None
+        Of the seed plant and of the pollen plant.
+    """
+
+    cross: Cross
+    seed: str
+    pollen: str
+    at: int | None
+    clones: tuple[str | None, str | None]
+
+
+def _crosses_made(collection: Collection, evidence: TrainingSet) -> list[_Made]:
+    """Return the crosses that were made of two parents with a place on the tree, oldest first.
+
+    The evidence is that of all crosses of the collection.
+    """
+    outcomes = evidence.outcomes.known.tolist()
+    entered = zip(evidence.crosses, evidence.seed, evidence.pollen, outcomes, strict=True)
+    found = [(cross, seed, pollen, at if known else None) for at, (cross, seed, pollen, known) in enumerate(entered)]
+    others = [left.cross for left in evidence.left_out if left.reason in _ALSO_MADE]
+    places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in others])
+    found += [(cross, str(seed), str(pollen), None) for cross, (seed, pollen) in zip(others, places, strict=True)]
+    clones = clones_on_both_sides(collection.plants, [entry[0] for entry in found])
+    made = [_Made(*entry, both) for entry, both in zip(found, zip(*clones, strict=True), strict=True)]
+    return sorted(made, key=lambda one: (one.cross.date, one.cross.row))
+
+
+def _agree(ours: tuple[str | None, str | None], theirs: tuple[str | None, str | None]) -> bool:
+    """Tell whether two pairs of clones may be the same, one that is not named being any."""
+    return all(a is None or b is None or a == b for a, b in zip(ours, theirs, strict=True))
+
+
+def _units_of(cross: Cross) -> int:
+    """Return how many flowers a cross had; one for want of a count, as in a fit."""
+    return cross.tried or cross.units or 1
+
+
+def over_by(cross: Cross, day: date) -> bool:
+    """Tell whether the book knew on some day how a cross had ended; without a date of recording it always did.
+
+    Examples
+    --------
+    >>> from datetime import datetime
+    >>> none_held = Cross(date(2024, 5, 1), "A", "B", pods_held=0, recorded_at=datetime(2024, 8, 2))
+    >>> over_by(none_held, date(2024, 7, 31)), over_by(none_held, date(2024, 8, 2))
+    (False, True)
+    """
+    ended = fruitful(cross) is not None or cross.lost_to is not None or cross.proof == SELFED
+    return ended and recorded_by(cross, day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +169,7 @@ def flowers_to_forecast(crosses: Iterable[Cross], as_of: date) -> list[int]:
     >>> flowers_to_forecast([Cross(date(2024, 5, 1), "A", "B", units=n) for n in (6, 4, 4)], date(2024, 5, 1))
     [1, 4, 6]
     """
-    counted = Counter(units_of(cross) for cross in crosses if cross.date <= as_of)
+    counted = Counter(_units_of(cross) for cross in crosses if cross.date <= as_of)
     most = sorted(counted, key=lambda n: (-counted[n], n))[:_MOST_USUAL]
     return sorted({1, *most})
 
@@ -120,10 +183,10 @@ def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
 
 def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
     last = max(collection.settings.windows.values())
-    for one in crosses_made(collection, training_set_of(collection, as_of)):
+    for one in _crosses_made(collection, training_set_of(collection, as_of)):
         cross, identifier = one.cross, one.cross.id or one.cross.cross
         if identifier and 0 <= (as_of - cross.date).days < last and not over_by(cross, as_of):
-            yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, units_of(cross), identifier)
+            yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, _units_of(cross), identifier)
 
 
 def _asked(seed: Parent, pollen: Parent, flowers: int, cross: str | None = None) -> _Asked:
@@ -187,21 +250,6 @@ def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: i
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """A finished cross, and the forecast that counts for it.
-
-    Attributes
-    ----------
-    at : int
-        Place of the cross among the evidence.
-    forecast : GivenForecast
-    """
-
-    at: int
-    forecast: GivenForecast
-
-
-@dataclass(frozen=True, slots=True)
 class _Line:
     """A line of the ledger with the labels of its parents and the clones of its plants."""
 
@@ -211,7 +259,7 @@ class _Line:
     clones: tuple[str | None, str | None]
 
 
-def told_before(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> list[Told]:
+def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> dict[int, GivenForecast]:
     """Return the finished crosses that were forecast, each with the forecast that counts for it.
 
     Parameters
@@ -224,29 +272,31 @@ def told_before(collection: Collection, given: Sequence[GivenForecast], evidence
 
     Returns
     -------
-    list of Told
-        In the order of the evidence.
+    dict of int to GivenForecast
+        By the place of each cross among the evidence, in its order.
     """
-    made: dict[tuple[str, str], list[Made]] = {}
-    for one in crosses_made(collection, evidence):
-        made.setdefault((one.seed, one.pollen), []).append(one)
+    made: dict[tuple[str, str], list[_Made]] = {}
+    for each in _crosses_made(collection, evidence):
+        made.setdefault((each.seed, each.pollen), []).append(each)
     windows = collection.settings.windows
     teaches = min(windows.values()) if evidence.counts.counted else max(windows.values())
     before: dict[int, list[_Line]] = {}
     during: dict[int, list[_Line]] = {}
     for line in _lines(collection, given):
         of_pair = made.get((line.seed, line.pollen), [])
-        found = _first_made(line, of_pair) if line.given.cross is None else _so_called(line.given, of_pair)
-        if found is None or found.at is None or units_of(found.cross) != line.given.flowers:
+        one = _first_made(line, of_pair) if line.given.cross is None else _so_called(line.given, of_pair)
+        if one is None or one.at is None or _units_of(one.cross) != line.given.flowers:
             continue
         if line.given.cross is None:
-            before.setdefault(found.at, []).append(line)
-        elif _blind(line.given.date, found.cross, teaches):
-            during.setdefault(found.at, []).append(line)
-    return [
-        Told(at, _in_force(before[at]) if at in before else _first_written(during[at]))
-        for at in sorted(before.keys() | during.keys())
-    ]
+            before.setdefault(one.at, []).append(line)
+        elif _blind(line.given.date, one.cross, teaches):
+            during.setdefault(one.at, []).append(line)
+    # Of the last day what names more plants, and of those the first in the ledger; of those under way the first.
+    last = {
+        at: max(lines, key=lambda line: (line.given.date, -line.clones.count(None))) for at, lines in before.items()
+    }
+    first = {at: min(lines, key=lambda line: line.given.date) for at, lines in during.items()}
+    return {at: line.given for at, line in sorted({**first, **last}.items())}
 
 
 def _lines(collection: Collection, given: Sequence[GivenForecast]) -> Iterator[_Line]:
@@ -258,24 +308,15 @@ def _lines(collection: Collection, given: Sequence[GivenForecast]) -> Iterator[_
             yield _Line(line, seed, pollen, both)
 
 
-def _first_made(line: _Line, made: Sequence[Made]) -> Made | None:
+def _first_made(line: _Line, made: Sequence[_Made]) -> _Made | None:
     """Return the first cross of a pairing from the day of its forecast on."""
-    return next((one for one in made if one.cross.date >= line.given.date and agree(line.clones, one.clones)), None)
+    return next((one for one in made if one.cross.date >= line.given.date and _agree(line.clones, one.clones)), None)
 
 
-def _so_called(given: GivenForecast, made: Sequence[Made]) -> Made | None:
+def _so_called(given: GivenForecast, made: Sequence[_Made]) -> _Made | None:
     """Return the cross that was under way by that identifier or number; None if there is not just one."""
     named = [one for one in made if given.cross in {one.cross.id, one.cross.cross} and one.cross.date <= given.date]
     return named[0] if len(named) == 1 else None
-
-
-def _in_force(lines: Sequence[_Line]) -> GivenForecast:
-    """Return that of the last day; of one day what names more plants, and of those the first in the ledger."""
-    return max(lines, key=lambda line: (line.given.date, -line.clones.count(None))).given
-
-
-def _first_written(lines: Sequence[_Line]) -> GivenForecast:
-    return min((line.given for line in lines), key=lambda given: given.date)
 
 
 def _blind(day: date, cross: Cross, teaches: float) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import numpy as np
 
@@ -10,8 +11,8 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.errors import NoPairing
-from crosscompat.ground.names import correct_form, fold, genus_of
+from crosscompat.ground.errors import NoPairing, UnknownName
+from crosscompat.ground.names import correct_form, fold, genus_of, one_of
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.likelihood import Floats
@@ -95,9 +96,23 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
         If it stands nowhere.
     """
     plant = collection.plants.find(text.strip())
-    match = collection.index.match(plant.species if plant else text, genus)
+    try:
+        match = collection.index.match(plant.species if plant else text, genus)
+    except UnknownName as fault:
+        raise _with_plants(collection, text, fault) from None
     plain = match.how in {"exact", "parsed"} or fold(match.received) == match.label
     return Parent(match.label, plant, "" if plain else match.sentence)
+
+
+def _with_plants(collection: Collection, text: str, fault: UnknownName) -> UnknownName:
+    """Return the fault with the plants of like names before the species, where what was typed could be a plant's."""
+    codes = {name.casefold(): name for name in collection.plants.by_name}
+    typed = text.strip().casefold()
+    like = sorted(codes[code] for code in get_close_matches(typed, codes)) if any(map(str.isdigit, typed)) else []
+    if not like:
+        return fault
+    nearest = [*like, *fault.nearest][:3]
+    return UnknownName(say("names.unknown", name=text, nearest=one_of(nearest)), text, nearest)
 
 
 def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:

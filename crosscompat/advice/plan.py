@@ -16,11 +16,11 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
+from crosscompat.advice.candidates import Candidate, wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.flowering import KEEPS, Stored, alive_on, good_lots, openings_on
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.rank import Candidate, wanted_pairs
 from crosscompat.advice.tonight import worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import permutations
 from typing import Any, Literal
 
+from crosscompat.advice.candidates import Candidate, Refused, wanted_pairs
 from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
@@ -20,56 +19,20 @@ from crosscompat.advice.figures import (
     tree_figures,
     verdict,
 )
-from crosscompat.advice.parents import Caution, Parent, cautions, find_parents
+from crosscompat.advice.parents import Caution, cautions
 from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
-from crosscompat.book.crosses import Wanted
+from crosscompat.advice.teach import Teaching, teaching
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.dates import spoken_date, today
-from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
-from crosscompat.model.pairings import Parents
 
-__all__ = [
-    "TELLS_APART",
-    "Candidate",
-    "RankRow",
-    "Ranking",
-    "Refused",
-    "among_species",
-    "chosen_pairs",
-    "likeliest",
-    "partners_of",
-    "rank",
-    "records",
-    "wanted_pairs",
-]
+__all__ = ["TELLS_APART", "By", "RankRow", "Ranking", "rank", "records"]
 
 
-_AT_ONCE = 20_000
+By = Literal["chance", "teach", "both"]
 
 TELLS_APART = 0.02
 """Chances nearer than this are equal: the figures are no finer."""
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A directed pairing to be ranked, with how much it is wanted (1 to 5) if that is known."""
-
-    seed: Parent
-    pollen: Parent
-    want: int | None = None
-    note: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A row of the crosses wanted that can be no pairing, and why."""
-
-    row: int
-    seed_parent: str
-    pollen_parent: str
-    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +57,8 @@ class RankRow:
     past : list of Past
         Earlier crosses this way round.
     cautions : list of Caution
+    teaches : Teaching or None
+        None where the ranking goes by chance alone.
     """
 
     place: int
@@ -111,12 +76,17 @@ class RankRow:
     note: str | None
     past: list[Past]
     cautions: list[Caution]
+    teaches: Teaching | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """Pairings by chance, best first; of those that cannot be told apart the more wanted first, then by name."""
+    """Pairings, best first; of those that cannot be told apart the more wanted first, then by name.
 
+    What is best ``by`` says: ``chance``, ``teach`` (what it would teach), or ``both``, half and half.
+    """
+
+    by: By
     flowers: int
     rows: list[RankRow]
     refused: list[Refused]
@@ -127,130 +97,6 @@ class Ranking:
     schema: Literal["crosscompat.rank/2"] = "crosscompat.rank/2"
 
 
-def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
-    """Return the pairings of the crosses wanted, and the rows that can be none."""
-    candidates, refused = [], []
-    for row in wanted:
-        try:
-            seed, pollen = _alive(*find_parents(collection, row.seed_parent, row.pollen_parent))
-            candidates.append(Candidate(seed, pollen, row.want, row.note))
-        except (NoPairing, UnknownName) as error:
-            refused.append(Refused(row.row, row.seed_parent, row.pollen_parent, str(error)))
-    return candidates, refused
-
-
-def partners_of(collection: Collection, species: str, among: Sequence[str] = ()) -> list[Candidate]:
-    """Return every pairing of one species or plant with others, both ways round; dead plants make none.
-
-    Parameters
-    ----------
-    collection : Collection
-    species : str
-        A species or a plant.
-    among : sequence of str
-        The others; the whole tree if there are none.
-
-    Raises
-    ------
-    UnknownName
-        If a name stands nowhere.
-    """
-    found = []
-    for other in among or collection.distances.tips:
-        try:
-            one, two = _alive(*find_parents(collection, species, other))
-        except NoPairing:
-            continue
-        if one.label != two.label:
-            found += [Candidate(one, two), Candidate(two, one)]
-    return found
-
-
-def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
-    """Return every directed pairing among some species or plants; two offsets of one plant, or a dead one, make none.
-
-    Raises
-    ------
-    UnknownName
-        If a name stands nowhere.
-    """
-    found = []
-    for seed, pollen in permutations(species, 2):
-        with suppress(NoPairing):
-            found.append(Candidate(*_alive(*find_parents(collection, seed, pollen))))
-    return found
-
-
-def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
-    """Return the pairings of one species with others, or, where none is named, those among the others.
-
-    Raises
-    ------
-    WrongUse
-        If that makes no pairing.
-    UnknownName
-        If a name stands nowhere.
-    """
-    if species is None:
-        if len(among) == 1:
-            raise WrongUse(say("rank.one_alone", name=among[0]))
-        return among_species(collection, among)
-    partners = partners_of(collection, species, among)
-    if not partners:
-        raise WrongUse(say("rank.no_partner", name=species))
-    return partners
-
-
-def likeliest(
-    collection: Collection,
-    *,
-    flowers: int,
-    most: int,
-    watch: Callable[[Sequence[int]], Iterable[int]] = iter,
-    basis: Basis | None = None,
-) -> list[Candidate]:
-    """Return the likeliest of all directed pairings among the species of a tree, in bounded memory.
-
-    Parameters
-    ----------
-    collection : Collection
-    flowers : int
-        Flowers for each pairing.
-    most : int
-        How many to keep.
-    watch : callable
-        Passes on the numbers of the seed parents as they are worked through, a few at a time.
-    basis : Basis, optional
-        As `basis_of` gives it, where it is at hand: a book that has changed is fitted for it.
-    """
-    model, tips = (basis or basis_of(collection)).model, list(collection.distances.tips)
-    best: list[tuple[float, str, str]] = []
-    step = max(1, _AT_ONCE // max(len(tips), 1))
-    for begin in watch(range(0, len(tips), step)):
-        pairs = [(seed, pollen) for seed in tips[begin : begin + step] for pollen in tips if seed != pollen]
-        if not pairs:
-            continue
-        parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
-        chance = chances(asked_of(collection, model, parents).whole, flowers).mean.tolist()
-        found = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
-        best = sorted([*best, *found[:most]])[:most]
-    return [Candidate(Parent(seed), Parent(pollen)) for _, seed, pollen in best]
-
-
-def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
-    """Return both sides of a pairing that can still be made.
-
-    Raises
-    ------
-    NoPairing
-        If a plant of them is dead.
-    """
-    for parent in (seed, pollen):
-        if parent.plant is not None and parent.plant.died is not None:
-            raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=spoken_date(parent.plant.died, today())))
-    return seed, pollen
-
-
 def rank(
     collection: Collection,
     candidates: Sequence[Candidate],
@@ -259,8 +105,9 @@ def rank(
     refused: Sequence[Refused] = (),
     watch: Callable[[Sequence[int]], Iterable[int]] = iter,
     basis: Basis | None = None,
+    by: By = "chance",
 ) -> Ranking:
-    """Rank pairings by the chance of at least one seedling.
+    """Rank pairings by the chance of at least one seedling, or by what they would teach of the crosses wanted.
 
     Parameters
     ----------
@@ -274,6 +121,8 @@ def rank(
         Passes on the numbers of the candidates as they are worked through, for a progress bar.
     basis : Basis, optional
         As for `likeliest`.
+    by : str
+        As in `Ranking`.
 
     Raises
     ------
@@ -282,9 +131,16 @@ def rank(
     """
     flowers = flowers_asked(collection, flowers)
     basis = basis or basis_of(collection)
-    placed = _placed(sorted(_rows(collection, basis, candidates, flowers, watch), key=_best_first))
+    rows = list(_rows(collection, basis, candidates, flowers, watch))
+    if by != "chance":
+        wanted, _ = wanted_pairs(collection, collection.wanted)
+        tried, aims = ([(c.seed, c.pollen) for c in some] for some in (candidates, wanted))
+        lessons = teaching(collection, basis, tried, aims, flowers)
+        rows = [replace(row, teaches=lesson) for row, lesson in zip(rows, lessons, strict=True)]
+    placed = _placed(rows, _measures(rows, by))
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(
+        by,
         flowers,
         placed,
         list(refused),
@@ -316,6 +172,8 @@ def records(ranking: Ranking) -> list[dict[str, Any]]:
             "relative_distance": row.relative_distance,
             "want": row.want,
             "note": row.note,
+            "teaches": row.teaches.worth if row.teaches else None,
+            "teaches_words": row.teaches.says if row.teaches else None,
             "took": sum(cross.outcome == "took" for cross in row.past),
             "failed": sum(cross.outcome == "failed" for cross in row.past),
             "cautions": " ".join(caution.says for caution in row.cautions),
@@ -362,18 +220,28 @@ def _rows(
         )
 
 
-def _placed(rows: Sequence[RankRow]) -> list[RankRow]:
-    """Give each row its place; chances as near as no figure here is finer share one, the more wanted first."""
+def _measures(rows: Sequence[RankRow], by: str) -> list[float]:
+    """Return what rows are ranked by, against the best of each kind but for the chance alone."""
+    chance = [row.chance.mean for row in rows]
+    if by == "chance":
+        return chance
+    lessons = [row.teaches.worth if row.teaches else 0.0 for row in rows]
+    shares = [[value / (max(values) or 1.0) for value in values] for values in (chance, lessons)]
+    return shares[1] if by == "teach" else [(c + t) / 2 for c, t in zip(*shares, strict=True)]
+
+
+def _placed(rows: Sequence[RankRow], measures: Sequence[float]) -> list[RankRow]:
+    """Give each row its place; measures as near as no figure here is finer share one, the more wanted first."""
+    left = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], _names(entry[1])))
     placed: list[RankRow] = []
-    while len(placed) < len(rows):
-        best = rows[len(placed)]
-        rest = rows[len(placed) :]
-        equal = next((i for i, row in enumerate(rest) if best.chance.mean - row.chance.mean > TELLS_APART), len(rest))
-        group = sorted(rest[:equal], key=lambda row: (-(row.want or 0), _best_first(row)))
-        placed += [replace(row, place=len(rows) - len(rest) + 1, equal=equal) for row in group]
+    while left:
+        best = left[0][0]
+        equal = next((i for i, (measure, _) in enumerate(left) if best - measure > TELLS_APART), len(left))
+        group = sorted(left[:equal], key=lambda entry: (-(entry[1].want or 0), -entry[0], _names(entry[1])))
+        placed += [replace(row, place=len(rows) - len(left) + 1, equal=equal) for _, row in group]
+        left = left[equal:]
     return placed
 
 
-def _best_first(row: RankRow) -> tuple[float, int, str, str, str, str]:
-    names = (row.seed_parent, row.pollen_parent, row.seed_plant or "", row.pollen_plant or "")
-    return (-round(row.chance.mean, 12), -(row.want or 0), *names)
+def _names(row: RankRow) -> tuple[str, str, str, str]:
+    return row.seed_parent, row.pollen_parent, row.seed_plant or "", row.pollen_plant or ""

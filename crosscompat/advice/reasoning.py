@@ -48,8 +48,9 @@ class Reason:
     Attributes
     ----------
     feature : str
-        ``base`` for an average pairing, alike in what these parents are alike in; else the feature; ``order`` joins the "lower" and "higher" of a count. What
-        parents and pairs add beyond their features has the names ``TERMS`` of `crosscompat.model.forecast`.
+        ``base`` for an average pairing, alike in what these parents are alike in; else the feature. ``order`` joins
+        the "lower" and "higher" of a count. What parents and pairs add beyond their features has the names ``TERMS``
+        of `crosscompat.model.reasons`.
     value : float or None
         The feature's number for this pairing; of an order 1 if the seed parent's count is the higher, 0 if they are the
         same, -1 if it is the lower; None where unknown. Of a parent or pair 1 if it was crossed before, else 0; of

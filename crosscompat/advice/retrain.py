@@ -10,11 +10,10 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
+from crosscompat.advice.candidates import wanted_pairs
+from crosscompat.advice.figures import BasisFigures, CheckTold, Interval, basis_figures, checks_of, interval_at
 from crosscompat.advice.ledger import forecasts_due
-from crosscompat.advice.made_crosses import CheckTold, checks_of
 from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
-from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.score import gave_a_seedling
 from crosscompat.advice.track_record import TrackRecord, track_record

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -15,31 +15,30 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import FittedModel, fit_plain
-from crosscompat.model.forecast import chances, outlook
-from crosscompat.model.likelihood import Counts, Floats
+from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
 from crosscompat.model.scoring import (
+    CameOf,
     Fold,
     by_pair,
     by_season,
     by_species,
     calibration,
-    known,
     pair_numbers,
     scores,
-    skill_interval,
     verdict_on,
 )
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
 
+__all__ = ["FORECASTS", "WAYS", "Scorecard", "blind_forecasts", "forecast", "gave_a_seedling", "score"]
+
 FORECASTS = ("crosscompat", "distance", "traits", "base_rate")
+WAYS = ("pairs", "species", "seasons")
+LEAST = 5
 
 Ints = NDArray[np.int64]
 Said = dict[str, Floats]
-WAYS = ("pairs", "species", "seasons")
-LEAST = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,30 +69,6 @@ class ForecastScore:
     skill_low: float | None
     skill_high: float | None
     auc: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class CameOf:
-    """What came of chances of about one size.
-
-    Attributes
-    ----------
-    chance : float
-        Mean of the chances given.
-    took : float
-        Share of the crosses that gave a seedling.
-    low, high : float
-        90% interval of that share.
-    crosses : float
-        How many stand behind it; one that is held out with each of two species counts half each time, and doubtful
-        evidence less.
-    """
-
-    chance: float
-    took: float
-    low: float
-    high: float
-    crosses: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,50 +189,30 @@ def _folds(collection: Collection, evidence: TrainingSet, ways: Sequence[str]) -
     return {way: split[way]() for way in WAYS if way in ways}
 
 
-def _way_score(evidence: TrainingSet, pair: NDArray[np.int64], way: str, blind: Blind) -> WayScore:
+def _way_score(evidence: TrainingSet, pair: Ints, way: str, blind: Blind) -> WayScore:
     if not blind.at.size:
         return WayScore(way, 0, 0, 0, [], [], "nothing", say("score.verdicts.nothing"))
     took, group = gave_a_seedling(evidence)[blind.at], pair[blind.at]
     weight = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at]
-    found = [_score_of(name, blind.chances, took, weight, group) for name in FORECASTS if name in blind.chances]
+    base_rate, found = blind.chances["base_rate"], []
+    for name, said in blind.chances.items():
+        scored = scores(said, took, weight, base_rate, group)
+        if name == "crosscompat":
+            verdict = verdict_on(scored)
+        elif name == "base_rate":
+            scored = replace(scored, skill_low=None, skill_high=None, auc=None)
+        found.append(ForecastScore(forecast=name, **asdict(scored)))
     pairs = len(set(group))
-    verdict = _verdict(found[0])
     return WayScore(
         way,
         len(set(blind.at)),
         pairs,
         blind.folds,
         found,
-        _came_of(blind.chances["crosscompat"], took, weight),
+        calibration(blind.chances["crosscompat"], took, weight),
         verdict,
         _in_words(way, verdict, found, pairs, took),
     )
-
-
-def _score_of(
-    name: str, said: Mapping[str, Floats], took: Floats, weight: Floats, group: NDArray[np.int64]
-) -> ForecastScore:
-    chance, base_rate = said[name], said["base_rate"]
-    found = scores(chance, took, weight, base_rate)
-    alike, reference = len(set(took)) == 1, name == "base_rate"
-    low, high = skill_interval(chance, took, weight, base_rate, group)
-    return ForecastScore(
-        name,
-        found.log_loss,
-        found.brier,
-        None if alike else found.skill,
-        None if alike or reference else known(low),
-        None if alike or reference else known(high),
-        None if reference else known(found.auc),
-    )
-
-
-def _came_of(chance: Floats, took: Floats, weight: Floats) -> list[CameOf]:
-    return [CameOf(b.forecast, b.took, b.low, b.high, b.outcomes) for b in calibration(chance, took, weight)]
-
-
-def _verdict(whole: ForecastScore) -> str:
-    return "alike" if whole.skill is None else verdict_on(whole.skill, whole.skill_low, whole.skill_high)
 
 
 def _in_words(way: str, verdict: str, found: Sequence[ForecastScore], pairs: int, took: Floats) -> str:
@@ -272,16 +227,7 @@ def _in_words(way: str, verdict: str, found: Sequence[ForecastScore], pairs: int
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One fit and what it is asked.
-
-    Attributes
-    ----------
-    collection : Collection
-    seen : TrainingSet
-        The crosses learned from.
-    asked : tuple of TrainingSet
-        Crosses held out, their outcomes not to be read.
-    """
+    """One fit: the crosses learned from, and groups of crosses held out, whose outcomes are not to be read."""
 
     collection: Collection
     seen: TrainingSet
@@ -303,8 +249,8 @@ class Blind:
         Place of each among the evidence; a cross that is held out twice stands twice.
     chances : mapping of str to ndarray of float, shape (m,)
         Chance of at least one seedling from the units of that cross, by each of ``FORECASTS``: the whole model; a
-        logistic regression on the distance alone, and on the traits alone (absent if no trait speaks for a pairing);
-        and how often the crosses learned from gave a seedling.
+        logistic regression on the units and the distance alone, and on the units and the traits alone (absent if no
+        trait speaks for a pairing); and how often the crosses learned from gave a seedling.
     """
 
     folds: int
@@ -338,21 +284,26 @@ def blind_forecasts(
     dict of str to Blind
         For each way, the crosses held out of which it is known whether they gave a seedling.
     """
-    same: dict[bytes, list[tuple[str, Fold]]] = {}
+    fits: dict[bytes, list[tuple[str, Fold]]] = {}
     for way, fold in [(way, fold) for way, folds in ways.items() for fold in folds]:
         held = fold.held[evidence.outcomes.known[fold.held]]
         if held.size:
-            same.setdefault(fold.train.tobytes(), []).append((way, Fold(held, fold.train)))
-    fits = list(same.values())
+            fits.setdefault(fold.train.tobytes(), []).append((way, Fold(held, fold.train)))
     jobs = [
         Job(collection, evidence[fit[0][1].train.tolist()], tuple(evidence[fold.held.tolist()] for _, fold in fit))
-        for fit in fits
+        for fit in fits.values()
     ]
-    found: dict[str, list[Blind]] = {way: [] for way in ways}
-    for fit, answers in zip(fits, work(forecast, jobs), strict=True):
+    parts: dict[str, list[tuple[Ints, Said]]] = {way: [] for way in ways}
+    for fit, answers in zip(fits.values(), work(forecast, jobs), strict=True):
         for (way, fold), said in zip(fit, answers, strict=True):
-            found[way].append(Blind(1, fold.held, said))
-    return {way: _joined(parts) for way, parts in found.items()}
+            parts[way].append((fold.held, said))
+    return {way: _joined(found) for way, found in parts.items()}
+
+
+def _joined(parts: Sequence[tuple[Ints, Said]]) -> Blind:
+    at = np.concatenate([np.empty(0, dtype=np.int64), *(held for held, _ in parts)])
+    names = parts[0][1] if parts else ()
+    return Blind(len(parts), at, {name: np.concatenate([said[name] for _, said in parts]) for name in names})
 
 
 def forecast(job: Job) -> list[Said]:
@@ -360,7 +311,6 @@ def forecast(job: Job) -> list[Said]:
     collection, seen = job.collection, job.seen
     whole = seen[np.flatnonzero(seen.outcomes.known).tolist()]
     model = fitted_on(collection, seen)
-    plain = {name: _plain(collection, whole, recipe) for name, recipe in _parts(model.recipe).items()}
     # Half a seedling and half a failure beforehand: six crosses that all took do not make the seventh certain.
     base_rate = (float(whole.weight @ gave_a_seedling(whole)) + 0.5) / (float(whole.weight.sum()) + 1.0)
     answers = []
@@ -368,8 +318,8 @@ def forecast(job: Job) -> list[Said]:
         units = asked.outcomes.tried
         parents = Parents(asked.seed, asked.pollen, *clones_on_both_sides(collection.plants, asked.crosses))
         said = {"crosscompat": chances_of(collection, model, parents, units).mean}
-        for name, fit in plain.items():
-            said[name] = chances(outlook(fit, _rows(collection, fit.recipe, asked), stages=False).whole, units).mean
+        for name, recipe in _parts(model.recipe).items():
+            said[name] = _plain(collection, recipe, whole, asked)
         answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
     return answers
 
@@ -382,19 +332,26 @@ def _parts(recipe: Recipe) -> dict[str, Recipe]:
     return {name: Recipe(side, recipe.scale) for name, side in sides.items() if side}
 
 
-def _plain(collection: Collection, seen: TrainingSet, recipe: Recipe) -> FittedModel:
-    """Fit a logistic regression from a unit to a seedling, with the same priors and nothing of parents."""
-    outcomes = seen.outcomes
-    counts = Counts.of(outcomes.tried, outcomes.took, outcomes.some)
-    return fit_plain(recipe, _rows(collection, recipe, seen), counts, collection.priors.prior_for(recipe.features))
+def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: TrainingSet) -> Floats:
+    """Return chances by a ridge logistic regression on what a recipe reads and on how many units were used.
 
+    An unknown number stands at the mean, as do half a seedling and half a failure beside the crosses.
+    """
+    from sklearn.impute import SimpleImputer  # noqa: PLC0415 - only a scorecard needs it
+    from sklearn.linear_model import LogisticRegression  # noqa: PLC0415 - as above
+    from sklearn.pipeline import make_pipeline  # noqa: PLC0415 - as above
+    from sklearn.preprocessing import StandardScaler  # noqa: PLC0415 - as above
 
-def _rows(collection: Collection, recipe: Recipe, evidence: TrainingSet) -> Floats:
-    seed, pollen = evidence.seed, evidence.pollen
-    return pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
+    def rows(crosses: TrainingSet) -> Floats:
+        seed, pollen = crosses.seed, crosses.pollen
+        numbers = pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
+        return np.column_stack([numbers, np.log(crosses.outcomes.tried)])
 
-
-def _joined(parts: Sequence[Blind]) -> Blind:
-    at = np.concatenate([np.empty(0, dtype=np.int64), *(part.at for part in parts)])
-    names = [name for name in FORECASTS if parts and name in parts[0].chances]
-    return Blind(len(parts), at, {name: np.concatenate([part.chances[name] for part in parts]) for name in names})
+    here = rows(seen)
+    fit = make_pipeline(SimpleImputer(keep_empty_features=True), StandardScaler(), LogisticRegression())
+    fit.fit(
+        np.vstack([here, np.full((2, here.shape[1]), np.nan)]),
+        np.append(seen.outcomes.fruitful, [True, False]),
+        logisticregression__sample_weight=np.append(seen.weight, [0.5, 0.5]),
+    )
+    return np.asarray(fit.predict_proba(rows(asked))[:, 1])

@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
+from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.flowering import KEEPS, Opening, Stored, alive_on, good_lots, openings_on
 from crosscompat.advice.parents import Parent, find_parents, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
-from crosscompat.advice.rank import TELLS_APART, wanted_pairs
+from crosscompat.advice.rank import TELLS_APART
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection

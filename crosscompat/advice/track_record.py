@@ -8,24 +8,14 @@ from datetime import date
 
 import numpy as np
 
-from crosscompat.advice.ledger import Told, told_before
-from crosscompat.advice.made_crosses import over_by
+from crosscompat.advice.ledger import in_force, over_by
 from crosscompat.advice.score import gave_a_seedling
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import (
-    Bin,
-    Scores,
-    calibration,
-    known,
-    pair_numbers,
-    scores,
-    skill_interval,
-    verdict_on,
-)
+from crosscompat.model.scoring import CameOf, Scores, calibration, pair_numbers, scores, verdict_on
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 
@@ -155,19 +145,17 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
     TrackRecord or None
         None if no cross that was forecast has finished yet. Every cross counts once and alike.
     """
-    told = told_before(collection, given, evidence)
+    told = in_force(collection, given, evidence)
     if not told:
         return None
-    at = np.array([one.at for one in told])
+    at, forecasts = np.array(list(told)), list(told.values())
     took = gave_a_seedling(evidence)[at]
-    said = np.array([one.forecast.mean for one in told])
-    base = base_rates(collection, evidence, [one.forecast.date for one in told])
+    said = np.array([forecast.mean for forecast in forecasts])
+    base = base_rates(collection, evidence, [forecast.date for forecast in forecasts])
     weight, pair = np.ones(len(told)), pair_numbers(evidence.seed, evidence.pollen)[at]
-    ours, theirs = scores(said, took, weight, base), scores(base, took, weight, base)
-    alike = len(set(took)) == 1
-    low, high = (None if alike else known(edge) for edge in skill_interval(said, took, weight, base, pair))
-    verdict = "few" if len(told) < FEWEST else "alike" if alike else verdict_on(ours.skill, low, high)
-    under_way = sum(one.forecast.cross is not None for one in told)
+    ours, theirs = (scores(chance, took, weight, base, pair) for chance in (said, base))
+    verdict = "few" if len(told) < FEWEST else verdict_on(ours)
+    under_way = sum(forecast.cross is not None for forecast in forecasts)
     return TrackRecord(
         crosses=len(told),
         took=int(took.sum()),
@@ -176,14 +164,19 @@ def track_record(collection: Collection, given: Sequence[GivenForecast], evidenc
         base_log_loss=theirs.log_loss,
         brier=ours.brier,
         base_brier=theirs.brier,
-        skill=None if alike else ours.skill,
-        skill_low=low,
-        skill_high=high,
-        auc=known(ours.auc),
+        skill=ours.skill,
+        skill_low=ours.skill_low,
+        skill_high=ours.skill_high,
+        auc=ours.auc,
         verdict=verdict,
         says=_in_words(ours, theirs, verdict, took, under_way),
         calibration=[_came_true(entry) for entry in calibration(said, took, weight)],
-        forecasts=_forecasts(evidence, told, base, took),
+        forecasts=[
+            _scored(evidence, i, told[i], rate, gave)
+            for i, rate, gave in sorted(
+                zip(told, base.tolist(), took.tolist(), strict=True), key=lambda entry: evidence.crosses[entry[0]].date
+            )
+        ],
     )
 
 
@@ -219,37 +212,30 @@ def _in_words(ours: Scores, theirs: Scores, verdict: str, took: Floats, under_wa
         "base_brier": f"{theirs.brier:.2f}",
         "log_loss": f"{ours.log_loss:.2f}",
         "base_log_loss": f"{theirs.log_loss:.2f}",
-        "auc": percent(ours.auc),
+        "auc": percent(ours.auc or 0.0),
     }
     return [*words, say(f"ledger.verdicts.{verdict}"), say("ledger.scores", **numbers)]
 
 
-def _came_true(entry: Bin) -> CameTrue:
-    crosses, took = round(entry.outcomes), round(entry.outcomes * entry.took)
-    how = "more" if entry.forecast < entry.low else "less" if entry.forecast > entry.high else "as_said"
-    chance = {"words": one_in(entry.forecast), "percent": percent(entry.forecast)}
+def _came_true(entry: CameOf) -> CameTrue:
+    crosses, took = round(entry.crosses), round(entry.crosses * entry.took)
+    how = "more" if entry.chance < entry.low else "less" if entry.chance > entry.high else "as_said"
+    chance = {"words": one_in(entry.chance), "percent": percent(entry.chance)}
     says = say("ledger.bin", n=crosses, took=took, how=say(f"ledger.how.{how}"), **chance)
-    return CameTrue(entry.forecast, crosses, took, entry.low, entry.high, says)
+    return CameTrue(entry.chance, crosses, took, entry.low, entry.high, says)
 
 
-def _forecasts(evidence: TrainingSet, told: Sequence[Told], base: Floats, took: Floats) -> list[ScoredForecast]:
-    found = []
-    for i, one in enumerate(told):
-        given, cross = one.forecast, evidence.crosses[one.at]
-        found.append(
-            ScoredForecast(
-                cross=cross.number,
-                seed_parent=correct_form(evidence.seed[one.at]),
-                pollen_parent=correct_form(evidence.pollen[one.at]),
-                given=given.date.isoformat(),
-                under_way=given.cross is not None,
-                flowers=given.flowers,
-                mean=given.mean,
-                low=given.low,
-                high=given.high,
-                base_rate=float(base[i]),
-                took=bool(took[i]),
-            )
-        )
-    when = [evidence.crosses[one.at].date for one in told]
-    return [found[i] for i in sorted(range(len(found)), key=lambda i: (when[i], i))]
+def _scored(evidence: TrainingSet, at: int, given: GivenForecast, base_rate: float, took: float) -> ScoredForecast:
+    return ScoredForecast(
+        cross=evidence.crosses[at].number,
+        seed_parent=correct_form(evidence.seed[at]),
+        pollen_parent=correct_form(evidence.pollen[at]),
+        given=given.date.isoformat(),
+        under_way=given.cross is not None,
+        flowers=given.flowers,
+        mean=given.mean,
+        low=given.low,
+        high=given.high,
+        base_rate=base_rate,
+        took=bool(took),
+    )

@@ -23,7 +23,7 @@ from crosscompat.ground.wording import say
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STAGE_COLUMNS = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
+STAGE_COLUMNS = tuple(dict.fromkeys(count for counts in STAGES.values() for count in counts))[1:]
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
 _PODS = ("pods_set", "pods_held")
@@ -225,7 +225,7 @@ class Cross:
     seedlings: int | None = None
     tried: int | None = None
     took: int | None = None
-    closed_stage: str | None = one_of(STAGES, None)
+    closed_stage: str | None = one_of(tuple(STAGES), None)
     lost_to: str | None = None
     only_successes: bool | None = None
     stamens_removed: bool | None = None

@@ -12,7 +12,22 @@ from uuid import uuid4
 
 from crosscompat.book.record_fields import from_to, one_of, points_to
 
-STAGES = ("set", "hold", "fill", "germinate")
+STAGES: Mapping[str, tuple[str, str]] = {
+    "set": ("units", "pods_set"),
+    "hold": ("pods_set", "pods_held"),
+    "fill": ("seeds", "seeds_filled"),
+    "germinate": ("seeds_sown", "seedlings"),
+}
+"""Each stage with what it is tried on and what is left of that, in the order of the year."""
+
+USUAL_DAYS: Mapping[str, Mapping[str, float]] = {
+    # Judgements, with time to spare; fruit is ripe in 2 to 3 months in hedgehog cacti (Flora of North America).
+    "": {"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0},
+    "cactus": {"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0},
+    "spurge": {"set": 30.0, "hold": 100.0, "fill": 120.0, "germinate": 365.0},
+}
+"""Days after a pollination on which each stage is closed, by the group of plants, "" where it is not known."""
+
 NO_POLLEN_PARENT = ("open", "none")
 CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")
 POLLEN_KINDS = ("one", "several", "open", "self", "sib", "none")
@@ -158,7 +173,7 @@ class Cross(Record):
     aim: str | None = None
     wanted: int | None = from_to(1, 5)
     only_successes: bool | None = None
-    closed_stage: str | None = one_of(STAGES, default=None)
+    closed_stage: str | None = one_of(tuple(STAGES), default=None)
     doubt: str | None = None
     source: str | None = None
     recorded_at: datetime | None = None

@@ -132,7 +132,7 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
         lots=lots,
         trays=_trays(every, lost, as_of),
         closed=closed,
-        over=None in lost or closed == STAGES[-1] or any(one.what in {"tried", "took"} for one in counts),
+        over=None in lost or closed == [*STAGES][-1] or any(one.what in {"tried", "took"} for one in counts),
     )
 
 

@@ -117,6 +117,8 @@ def _flowers_needed(pair: PairForecast) -> str:
         return say("ask.flowers_many", most=MOST_FLOWERS)
     if four_fifths is None:
         return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
+    if half == four_fifths:
+        return say("ask.flowers_enough", n=half)
     return say("ask.flowers", half=half, four_fifths=four_fifths)
 
 

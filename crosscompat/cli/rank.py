@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, plain, text
+from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, plain, text, words
 from crosscompat.cli.output import deliver, headings, line, paragraph, print_json, print_table, talk, who
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
@@ -17,7 +18,8 @@ from crosscompat.show.chances import percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crosscompat.advice.rank import Ranking, RankRow, Refused
+    from crosscompat.advice.candidates import Refused
+    from crosscompat.advice.rank import Ranking, RankRow
 
 __all__ = ["print_ranking", "rank"]
 
@@ -29,6 +31,9 @@ def rank(
     partners_of: Annotated[str | None, text("--partners-of", "SPECIES", "help.partners_of")] = None,
     among: Annotated[list[str] | None, typer.Option(metavar="SPECIES", help=say("help.among"))] = None,
     flowers: Flowers = None,
+    by: Annotated[
+        Any, typer.Option(metavar="WHAT", parser=words("--by", ("chance", "teach", "both")), help=say("help.rank_by"))
+    ] = "chance",
     most: Annotated[int, count("--most", "help.most", least=1)] = 20,
     output: Output = None,
     folder: Folder = None,
@@ -38,6 +43,7 @@ def rank(
     as_json: Json = False,
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
+    from crosscompat.advice import candidates as pairings
     from crosscompat.advice import rank as advice
     from crosscompat.advice.figures import usual_flowers
     from crosscompat.advice.predict import basis_of
@@ -45,7 +51,7 @@ def rank(
     from crosscompat.cli.workers import watched
 
     wanted = Path(" ".join(typed)) if typed else None
-    if wanted is not None and not wanted.suffix and not wanted.exists() and partners_of is None:
+    if wanted is not None and not re.search(r"\.\w+$", wanted.name) and not wanted.exists() and partners_of is None:
         wanted, partners_of = None, str(wanted)
     if (wanted is not None) + bool(partners_of or among) + everything > 1:
         raise WrongUse(say("rank.one_kind"))
@@ -56,15 +62,15 @@ def rank(
     refused: list[Refused] = []
     basis = basis_of(collection)
     if everything:
-        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
+        candidates = pairings.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
     elif partners_of or among:
-        candidates = advice.chosen_pairs(collection, partners_of, among or ())
+        candidates = pairings.chosen_pairs(collection, partners_of, among or ())
     else:
         rows = collection.wanted if listed is None else listed
         if not rows:
             raise WrongUse(say("rank.nothing"))
-        candidates, refused = advice.wanted_pairs(collection, rows)
-    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched, basis=basis)
+        candidates, refused = pairings.wanted_pairs(collection, rows)
+    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched, basis=basis, by=by)
     if as_json:
         print_json(ranking, output)
     elif output is not None:
@@ -91,7 +97,8 @@ def _write_table(ranking: Ranking, output: Path) -> None:
 def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
     """Print the best pairings, a line each, and on request what stands in the way of them."""
     shown = ranking.rows[:most]
-    paragraph(say("rank.heading", flowers=ranking.flowers) + (say("ask.invented") if ranking.invented else ""))
+    heading = say("rank.heading" if ranking.by == "chance" else f"rank.heading_{ranking.by}", flowers=ranking.flowers)
+    paragraph(heading + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:
         line(say("rank.more", n=len(ranking.rows) - most))
@@ -112,13 +119,21 @@ def _print_rows(rows: Sequence[RankRow]) -> None:
         head = say("rank.stacked", seed=seed, pollen=pollen)
         return f"{place:>10}  ", head, "; ".join([f"{words} ({number})", *(part for part in rest if part)])
 
-    wanted = any(row.want for row in rows)
-    heading = headings("rank.columns", "place", "seed", "pollen", "chance", "percent", "tried", *["want"] * wanted)
-    print_table(heading, [_cells(row)[: len(heading)] for row in rows], right=[0, 4], indent=0, narrow=narrow)
+    more = [
+        name
+        for name, shown in (("want", any(r.want for r in rows)), ("teaches", any(r.teaches for r in rows)))
+        if shown
+    ]
+    heading = headings("rank.columns", "place", "seed", "pollen", "chance", "percent", "tried", *more)
+    print_table(heading, [_cells(row, more) for row in rows], right=[0, 4], indent=0, narrow=narrow)
 
 
-def _cells(row: RankRow) -> list[str]:
+def _cells(row: RankRow, more: Sequence[str]) -> list[str]:
     outcomes = [cross.outcome for cross in row.past]
+    last = {
+        "want": say("rank.want", want=str(row.want)) if row.want else "",
+        "teaches": row.teaches.says if row.teaches else "",
+    }
     return [
         str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place)),
         who(row.seed_parent, row.seed_plant),
@@ -126,7 +141,7 @@ def _cells(row: RankRow) -> list[str]:
         row.chance.words,
         percent(row.chance.mean),
         ", ".join(say(f"rank.tried.{word}", n=outcomes.count(word)) for word in _OUTCOMES if word in outcomes),
-        say("rank.want", want=str(row.want)) if row.want else "",
+        *(last[name] for name in more),
     ]
 
 

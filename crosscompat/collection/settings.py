@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
+from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.dates import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place
 from crosscompat.ground.wording import say
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 FILE_NAME = "collection.toml"
 FORMAT = 1
 
-_GROUPS, _HEMISPHERES = ("", "cactus", "spurge"), ("north", "south")
+_GROUPS, _HEMISPHERES = tuple(USUAL_DAYS), ("north", "south")
 _LEAP_YEAR = 2024
 
 
@@ -82,6 +83,8 @@ class Settings:
         Whether the outcomes are invented, which every screen then says.
     book : str
         Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
+    book_id : str
+        The identity of that book, in which alone is written; any if empty.
     cross_number : str
         The pattern of new crosses' numbers, as `book.numbers` reads it; ours if empty.
     priors : mapping
@@ -111,6 +114,7 @@ class Settings:
     doubtful_weight: float = 0.5
     invented: bool = False
     book: str = "book.sqlite"
+    book_id: str = ""
     cross_number: str = ""
     priors: Mapping[str, Any] = field(default_factory=dict)
 
@@ -123,12 +127,9 @@ class Settings:
         >>> dict(Settings(group="spurge", hold_days=90).windows)
         {'set': 30.0, 'hold': 90.0, 'fill': 120.0, 'germinate': 365.0}
         """
-        usual = _USUAL[self.group]
-        own = {"set": self.set_days, "hold": self.hold_days, "fill": self.fill_days}
-        days = {stage: float(own[stage] or usual[stage]) for stage in own}
-        return {stage: min(d, float(self.window_days)) for stage, d in days.items()} | {
-            "germinate": float(self.window_days)
-        }
+        *earlier, (last, _) = USUAL_DAYS[self.group].items()
+        days = {stage: float(getattr(self, f"{stage}_days", None) or usual) for stage, usual in earlier}
+        return {stage: min(d, float(self.window_days)) for stage, d in {**days, last: inf}.items()}
 
     @property
     def pod(self) -> tuple[float, int | None]:
@@ -139,18 +140,12 @@ class Settings:
         >>> Settings(group="spurge").pod, Settings(group="spurge", most_seeds=5).pod, Settings().pod
         ((2.0, 3), (2.0, 5), (20.0, None))
         """
-        usual = _USUAL[self.group]
-        most = self.most_seeds or int(usual["most"]) or None
-        return float(self.seeds_per_pod or usual["seeds"]), most
+        usual = _SEEDS[self.group]
+        return float(self.seeds_per_pod or usual[0]), self.most_seeds or usual[1]
 
 
-_USUAL: Mapping[str, Mapping[str, float]] = {
-    # Days: judgements, with time to spare; fruit is ripe in 2 to 3 months in hedgehog cacti (Flora of North America). A
-    # spurge capsule has three cells with one ovule each (Phytotaxa 181); the other seeds per pod are judgements.
-    "": {"set": 30, "hold": 150, "fill": 180, "seeds": 20, "most": 0},
-    "cactus": {"set": 30, "hold": 150, "fill": 180, "seeds": 100, "most": 0},
-    "spurge": {"set": 30, "hold": 100, "fill": 120, "seeds": 2, "most": 3},
-}
+# A spurge capsule has three cells with one ovule each (Phytotaxa 181); the other seeds per pod are judgements.
+_SEEDS: Mapping[str, tuple[float, int | None]] = {"": (20.0, None), "cactus": (100.0, None), "spurge": (2.0, 3)}
 
 
 def read_settings(path: Path) -> Settings:
@@ -260,4 +255,4 @@ def open_book(folder: Path, settings: Settings) -> Store:
     """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
     from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
 
-    return open_store(book_place(folder, settings), copied_daily=True)
+    return open_store(book_place(folder, settings), copied_daily=True, identity=settings.book_id)

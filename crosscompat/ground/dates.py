@@ -41,13 +41,7 @@ _D = TypeVar("_D", bound=_Dated)
 
 
 class TwoDates(WrongUse):
-    """A date of which nobody can tell the day from the month.
-
-    Attributes
-    ----------
-    dates : tuple of date
-        Day first, then month first.
-    """
+    """A date of which nobody can tell the day from the month; ``dates`` are day first, then month first."""
 
     def __init__(self, text: str, dates: tuple[date, date]) -> None:
         self.dates = dates

@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cached_property
@@ -24,6 +24,7 @@ __all__ = [
     "fold",
     "genus_of",
     "loose_keys",
+    "one_of",
     "parse",
     "read_name",
     "repeated",
@@ -96,10 +97,8 @@ def genus_of(label: str) -> str | None:
 
     Examples
     --------
-    >>> genus_of("Echinocereus_coccineus"), genus_of("tip 12") is None
-    ('Echinocereus', True)
-    >>> genus_of("Mentha aquatica × M. arvensis × M. spicata")
-    'Mentha'
+    >>> genus_of("Mentha aquatica × M. arvensis × M. spicata"), genus_of("tip 12")
+    ('Mentha', None)
     """
     name = read_name(label)
     return name.leading_genus if name else None
@@ -216,7 +215,7 @@ class NameIndex:
         except UnknownName as fault:
             raise UnknownName(str(fault), text, nearest) from None
         key = "unknown" if nearest else "unknown_alone"
-        raise UnknownName(say(f"names.{key}", name=shown, nearest=_any_of(nearest)), text, nearest)
+        raise UnknownName(say(f"names.{key}", name=shown, nearest=one_of(nearest)), text, nearest)
 
     def nearest(self, text: str, n: int = 3, genus: str | None = None) -> tuple[str, ...]:
         """Return the labels most like a name, best first; the same genus counts a little more.
@@ -392,6 +391,7 @@ def _written_out(text: str, genus: str | None) -> str:
     return str(name) if name else fold(text)
 
 
-def _any_of(labels: tuple[str, ...]) -> str:
+def one_of(labels: Sequence[str]) -> str:
+    """Return names as a person would offer them: the last after "or"."""
     *others, last = [fold(label) for label in labels] or [""]
     return say("names.or").join([", ".join(others), last] if others else [last])

@@ -170,7 +170,10 @@ def _table() -> Mapping[str, Any]:
 def published() -> Priors:
     """Return the table that comes with the package, what each number leans on beside it."""
     return Priors(
-        tuple(PriorRow(name, **row) for name, row in _table()["coefficients"].items()),
+        tuple(
+            PriorRow(name, row["mean"], row["sd"], row["basis"], row["evidence"])
+            for name, row in _table()["coefficients"].items()
+        ),
         tuple(EffectRow(name, **row) for name, row in _table()["effects"].items()),
     )
 
@@ -183,14 +186,17 @@ def centre_of(features: Sequence[Feature]) -> Floats:
     >>> centre_of([Feature("time"), Feature("same", "growth")])
     array([0. , 0.5])
     """
-    centre = _table()["centre"]
-    return np.array([centre.get(_entry(feature, centre), 0.0) for feature in features], dtype=np.float64)
+    return _of_rows(features, "centre")
 
 
 def spread_of(features: Sequence[Feature]) -> Floats:
     """Return the variance of each feature among pairings, for want of data, shape (n_features,)."""
-    spread = _table()["spread"]
-    return np.array([spread[_entry(feature, spread)] for feature in features], dtype=np.float64)
+    return _of_rows(features, "spread")
+
+
+def _of_rows(features: Sequence[Feature], key: str) -> Floats:
+    rows = _table()["coefficients"]
+    return np.array([rows[_entry(feature, rows)].get(key, 0.0) for feature in features], dtype=np.float64)
 
 
 def doubt_of_uneven() -> tuple[float, float]:

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.likelihood import Floats
 
 __all__ = [
-    "Bin",
+    "CameOf",
     "Fold",
     "Scores",
     "auc",
@@ -25,7 +25,6 @@ __all__ = [
     "by_season",
     "by_species",
     "calibration",
-    "known",
     "log_loss",
     "pair_numbers",
     "scores",
@@ -41,30 +40,51 @@ _Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
-class Bin:
-    """Forecasts of about one size: their mean, the share that took with its 90% interval (Wilson), and how many."""
+class CameOf:
+    """What came of chances of about one size.
 
-    forecast: float
+    Attributes
+    ----------
+    chance : float
+        Mean of the chances given.
+    took : float
+        Share of the crosses that gave a seedling.
+    low, high : float
+        90% interval of that share.
+    crosses : float
+        How many stand behind it; one that is held out with each of two species counts half each time, and doubtful
+        evidence less.
+    """
+
+    chance: float
     took: float
     low: float
     high: float
-    outcomes: float
+    crosses: float
 
 
 @dataclass(frozen=True, slots=True)
 class Scores:
-    """The scores of one set of forecasts; NaN where the outcomes cannot tell.
+    """The scores of one set of forecasts; None where the outcomes cannot tell, as where all of them are alike.
 
-    Log loss and Brier score are the better the smaller; the skill is the share of the base rate's Brier score that is
-    saved, below 0 where it is worse; the AUC is the chance that of a take and a failure the take had the larger
-    forecast.
+    Attributes
+    ----------
+    log_loss, brier : float
+        The smaller the better.
+    skill : float or None
+        Share of the base rate's Brier score that is saved; below 0 it is worse than that.
+    skill_low, skill_high : float or None
+        90% interval of the skill, from leaving out group after group.
+    auc : float or None
+        The chance that of a take and a failure the take had the larger forecast; 0.5 tells nothing.
     """
 
     log_loss: float
     brier: float
-    skill: float
-    auc: float
-    outcomes: float
+    skill: float | None
+    skill_low: float | None
+    skill_high: float | None
+    auc: float | None
 
 
 def log_loss(forecast: Floats, took: Floats, weight: Floats) -> float:
@@ -87,38 +107,39 @@ def brier(forecast: Floats, took: Floats, weight: Floats) -> float:
     return float(weight @ np.square(forecast - took) / weight.sum())
 
 
-def auc(forecast: Floats, took: Floats, weight: Floats) -> float:
-    """Return the chance that a take had a larger forecast than a failure; equal ones count half. NaN without both."""
+def auc(forecast: Floats, took: Floats, weight: Floats) -> float | None:
+    """Return the chance that a take had a larger forecast than a failure; equal ones count half. None without both."""
     values, place = np.unique(forecast, return_inverse=True)
     takes = np.bincount(place, weight * took, minlength=len(values))
     failures = np.bincount(place, weight * (1.0 - took), minlength=len(values))
     pairs = takes.sum() * failures.sum()
-    if pairs == 0:
-        return float("nan")
     below = np.cumsum(failures) - failures
-    return float((takes @ (below + 0.5 * failures)) / pairs)
+    return None if pairs == 0 else float((takes @ (below + 0.5 * failures)) / pairs)
 
 
-def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats) -> Scores:
-    """Return all scores of forecasts, arrays as for `log_loss`, against those of the base rate, shape (n,).
+def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]) -> Scores:
+    """Return all scores of forecasts, arrays as for `log_loss`, against the base rate and by group, shape (n,).
 
     Examples
     --------
-    >>> scored = scores(np.array([0.9, 0.1]), np.array([1.0, 0.0]), np.ones(2), np.array([0.5, 0.5]))
+    >>> scored = scores(np.array([0.9, 0.1]), np.array([1.0, 0.0]), np.ones(2), np.array([0.5, 0.5]), np.arange(2))
     >>> round(scored.skill, 2), scored.auc
     (0.96, 1.0)
     """
     ours, theirs = brier(forecast, took, weight), brier(base_rate, took, weight)
-    skill = 1.0 - ours / theirs if theirs > 0 else float("nan")
-    return Scores(log_loss(forecast, took, weight), ours, skill, auc(forecast, took, weight), float(weight.sum()))
+    loss, alike = log_loss(forecast, took, weight), len(set(took.tolist())) == 1
+    if alike or theirs == 0:
+        return Scores(loss, ours, None, None, None, auc(forecast, took, weight))
+    low, high = skill_interval(forecast, took, weight, base_rate, group) or (None, None)
+    return Scores(loss, ours, 1.0 - ours / theirs, low, high, auc(forecast, took, weight))
 
 
 def skill_interval(
     forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]
-) -> tuple[float, float]:
+) -> tuple[float, float] | None:
     """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
-    It is NaN where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
+    It is None where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
     together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
 
     Notes
@@ -141,7 +162,7 @@ def skill_interval(
     ours, theirs, groups = ours[there], theirs[there], int(there.sum())
     rest = theirs.sum() - theirs
     if groups <= 1 or (rest <= 0).any():
-        return float("nan"), float("nan")
+        return None
     without = 1.0 - (ours.sum() - ours) / rest
     spread = (groups - 1) / groups * float(np.square(without - without.mean()).sum())
     reach = float(stdtrit(groups - 1, 0.95)) * sqrt(spread)
@@ -149,7 +170,7 @@ def skill_interval(
     return skill - reach, min(1.0, skill + reach)
 
 
-def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None = None) -> list[Bin]:
+def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None = None) -> list[CameOf]:
     """Return what came of forecasts of about one size, in at most so many bins of about as many outcomes each.
 
     Equal forecasts are never parted; the arrays are as for `log_loss`. By default there are as many bins, at most
@@ -157,7 +178,7 @@ def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None
 
     Examples
     --------
-    >>> [(b.forecast, b.took, b.outcomes) for b in calibration(
+    >>> [(b.chance, b.took, b.crosses) for b in calibration(
     ...     np.array([0.2, 0.2, 0.8, 0.8]), np.array([0.0, 1.0, 1.0, 1.0]), np.ones(4), bins=2)]
     [(0.2, 0.5, 2.0), (0.8, 1.0, 2.0)]
     """
@@ -171,11 +192,11 @@ def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None
     return [_bin(forecast, took, weight, bin_of[place] == number) for number in np.unique(bin_of)]
 
 
-def _bin(forecast: Floats, took: Floats, weight: Floats, chosen: NDArray[np.bool_]) -> Bin:
+def _bin(forecast: Floats, took: Floats, weight: Floats, chosen: NDArray[np.bool_]) -> CameOf:
     n = float(weight[chosen].sum())
     share = float(weight[chosen] @ took[chosen]) / n
     low, high = _wilson(share, n)
-    return Bin(float(weight[chosen] @ forecast[chosen]) / n, share, low, high, n)
+    return CameOf(float(weight[chosen] @ forecast[chosen]) / n, share, low, high, n)
 
 
 def _wilson(share: float, n: float) -> tuple[float, float]:
@@ -279,26 +300,24 @@ def _fold(held: Flags) -> Fold:
     return Fold(np.flatnonzero(held), np.flatnonzero(~held))
 
 
-def known(value: float) -> float | None:
-    """Return a score, None for one that the outcomes cannot tell (NaN)."""
-    return None if np.isnan(value) else value
-
-
-def verdict_on(skill: float, low: float | None, high: float | None) -> str:
-    """Return the verdict on a skill against the base rate and its 90% interval.
+def verdict_on(scored: Scores) -> str:
+    """Return the verdict on forecasts against the base rate.
 
     Returns
     -------
     str
-        ``better`` or ``worse`` where the interval leaves no doubt, else ``perhaps`` or ``no_better``.
+        ``better`` or ``worse`` where the interval of the skill leaves no doubt, else ``perhaps`` or ``no_better``;
+        ``alike`` where all outcomes are.
 
     Examples
     --------
-    >>> verdict_on(0.3, 0.1, 0.5), verdict_on(0.3, -0.1, 0.7), verdict_on(-0.1, None, None)
-    ('better', 'perhaps', 'no_better')
+    >>> [verdict_on(Scores(0.5, 0.2, 0.3, low, 0.5, 0.7)) for low in (0.1, -0.1)]
+    ['better', 'perhaps']
     """
-    if low is not None and low > 0:
+    if scored.skill is None:
+        return "alike"
+    if scored.skill_low is not None and scored.skill_low > 0:
         return "better"
-    if high is not None and high < 0:
+    if scored.skill_high is not None and scored.skill_high < 0:
         return "worse"
-    return "perhaps" if skill > 0 else "no_better"
+    return "perhaps" if scored.skill > 0 else "no_better"

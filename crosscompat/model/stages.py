@@ -17,19 +17,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crosscompat.book.crosses import STAGE_COLUMNS
+from crosscompat.book.records import STAGES
+
 __all__ = ["ALONG_THE_WAY", "STAGES", "STEPS", "WHOLE", "CrossCounts", "StepCounts", "step_counts"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
-
-STAGES: Mapping[str, tuple[str, str]] = {
-    "set": ("units", "pods_set"),
-    "hold": ("pods_set", "pods_held"),
-    "fill": ("seeds", "seeds_filled"),
-    "germinate": ("seeds_sown", "seedlings"),
-}
-"""Each stage with what it is tried on and what is left of that, in the order of the year."""
 
 WHOLE = "whole"
 
@@ -43,7 +38,7 @@ STEPS: Mapping[str, tuple[str, ...]] = {
 """Each step with the finer steps it joins: a flower to a ripe pod, a seed to a seedling, a ripe pod to at least one
 seedling, a flower to at least one seedling."""
 
-ALONG_THE_WAY = ("pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown")
+ALONG_THE_WAY = STAGE_COLUMNS[:-1]
 
 _CLOSED_WITH = {**{stage: stage for stage in STAGES}, "pod": "hold"}
 
@@ -157,7 +152,7 @@ def step_counts(
     column["seedlings"] = np.where(np.isnan(column["seedlings"]) & (took == 0), 0.0, column["seedlings"])
     column["up"] = np.fmax(column["seedlings"], took)
     closed = {stage: age >= windows[stage] for stage in STAGES}
-    steps = {name: _closed_step(column, name, closed, struck) for name in ("set", "hold", "fill", "germinate", "pod")}
+    steps = {name: _closed_step(column, name, closed, struck) for name in (*STAGES, "pod")}
     finished = closed["germinate"]
     steps["seed"], steps["fruitful"] = _seeds(column, steps, finished, struck)
     steps[WHOLE] = _whole(column, tried, took, steps, finished, struck)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
+from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import today
@@ -24,7 +25,7 @@ from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, no_surer, outlook
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
-from crosscompat.model.training_set import USUAL_WINDOWS, TrainingSet, self_fertile_labels, training_set_from
+from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
@@ -94,7 +95,7 @@ class TakeModel:
         *,
         seeds_per_pod: float = 20.0,
         most_seeds: int | None = None,
-        windows: Mapping[str, float] = USUAL_WINDOWS,
+        windows: Mapping[str, float] = USUAL_DAYS[""],
     ) -> None:
         self.distances = tree_or_distances
         self.traits = traits

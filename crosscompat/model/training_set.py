@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +20,6 @@ from crosscompat.traits import TraitTable
 __all__ = [
     "DOUBTFUL",
     "REASONS",
-    "USUAL_WINDOWS",
     "LeftOut",
     "TrainingSet",
     "fruitful",
@@ -48,9 +46,6 @@ REASONS = (
     "lost",
     "unknown_outcome",
 )
-
-USUAL_WINDOWS: Mapping[str, float] = MappingProxyType({"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0})
-"""Days after a pollination on which each stage is closed, where a group of plants is not known: judgements."""
 
 CROSS = "cross"
 _PLAIN = (None, "plain")

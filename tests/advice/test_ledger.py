@@ -12,7 +12,7 @@ from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.ledger import flowers_to_forecast, forecasts_due, told_before
+from crosscompat.advice.ledger import flowers_to_forecast, forecasts_due, in_force
 from crosscompat.advice.predict import basis_of, chances_of, training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
@@ -190,7 +190,7 @@ def counted(collection):
     def counted(ledger, crosses, plants=(), as_of=READ):
         made = collection(crosses, plants)
         evidence = training_set_of(made, as_of)
-        return {evidence.crosses[told.at].cross: told.forecast for told in told_before(made, ledger, evidence)}
+        return {evidence.crosses[at].cross: told for at, told in in_force(made, ledger, evidence).items()}
 
     return counted
 

@@ -6,7 +6,8 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.rank import TELLS_APART, among_species, partners_of, rank, wanted_pairs
+from crosscompat.advice.candidates import among_species, partners_of, wanted_pairs
+from crosscompat.advice.rank import TELLS_APART, rank
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.phylogeny.newick import parse_newick

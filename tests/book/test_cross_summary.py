@@ -45,7 +45,7 @@ def crosses(draw):
         technique=draw(st.none() | st.sampled_from(["plain", "cut style"])), isolation=draw(st.none() | TEXT),
         units=draw(st.none() | st.integers(1, 30)), unit_kind=draw(st.none() | TEXT), pods_set=draw(SOME),
         pods_held=pods, seeds=draw(SOME), seeds_filled=draw(SOME), seeds_sown=draw(SOME), seedlings=draw(SOME),
-        tried=draw(SOME), took=draw(SOME), closed_stage=draw(st.none() | st.sampled_from(STAGES)),
+        tried=draw(SOME), took=draw(SOME), closed_stage=draw(st.none() | st.sampled_from([*STAGES])),
         lost_to=draw(st.none() | TEXT), only_successes=draw(YES_NO), stamens_removed=draw(YES_NO),
         proof=draw(st.none() | st.sampled_from(PROOFS)), source=draw(st.none() | TEXT),
         recorded_at=draw(st.none() | MOMENT), note=draw(st.none() | TEXT),

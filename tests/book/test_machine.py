@@ -44,7 +44,7 @@ SEEN = st.one_of(
     st.builds(Seen, swelling=FEW), st.builds(Seen, ripe=FEW, dropped=SOME), st.builds(Seen, harvest=HARVEST),
     st.builds(Seen, sown=st.builds(Sown, seeds=FEW, lot=TEXT, tray=TEXT)), st.builds(Seen, up=FEW, highest=SOME),
     st.builds(Seen, up=FEW, tray=TEXT, proof=st.sampled_from(PROOFS)), st.builds(Seen, lost=st.just("mice"), tray=TEXT),
-    st.builds(Seen, over=st.sampled_from(STAGES), note=TEXT, doubtful=TEXT),
+    st.builds(Seen, over=st.sampled_from([*STAGES]), note=TEXT, doubtful=TEXT),
 )  # fmt: skip
 NUMERIC = ("count", "units", "seeds", "filled", "pods", "up", "highest", "left")
 PAIRS = [

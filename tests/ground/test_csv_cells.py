@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import time
 from datetime import UTC, date, datetime
 from functools import partial
 
@@ -96,6 +97,15 @@ def test_unknown_and_missing_columns_are_named(written):
         ("Nothing here is called “whatever”.", "The columns may be: date, took, tried."),
         ("The column “tried” is missing.", ""),
     ]
+
+
+def test_too_many_columns_are_refused_at_once(written):
+    start = time.perf_counter()
+    (fault,) = faults_of(written(",".join(f"column {number}" for number in range(100_000)) + "\n1,2\n"), known=["date"])
+    assert fault == "crosses.csv, row 1: The first row has 100,000 columns; a table here has at most 2,000 columns."
+    wide = written(",".join(f"column {number}" for number in range(2_000)) + "\n" + "1," * 1_999 + "1\n")
+    assert len(read_sheet(wide).header) == 2_000
+    assert time.perf_counter() - start < 5
 
 
 def test_a_missing_file_and_a_folder_are_said(tmp_path):

@@ -10,14 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crosscompat import TakeModel, read_distances
-from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import BadInput, NameWarning, UnknownName, WrongUse
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook, step_logits
 from crosscompat.model.pairings import Parents, pairings_of, relatedness
 from crosscompat.model.stages import STAGES, step_counts
-from crosscompat.model.training_set import REASONS, USUAL_WINDOWS
+from crosscompat.model.training_set import REASONS
 from crosscompat.pairing import CURVES, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.traits import TraitColumn, TraitTable
@@ -401,10 +400,6 @@ def test_seedlings_that_may_be_the_mothers_own_count_half():
         TakeModel(TREE, selfs).fit(rows).fitted_ for rows in (seen, SEEN.assign(weight=[0.5, 1, 0.5, 1, 1, 1]))
     )
     assert doubted.steps[0].mean == pytest.approx(half.steps[0].mean, abs=1e-12)
-
-
-def test_the_usual_windows_are_those_of_a_new_collection():
-    assert dict(USUAL_WINDOWS) == dict(Settings().windows)
 
 
 def test_a_chance_without_a_cross_behind_it_says_so():

@@ -29,7 +29,7 @@ _HARVEST = "pods seeds filled weight left name=lot"
 _DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
-_WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": STAGES}
+_WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": tuple(STAGES)}
 
 
 def _seen(names: str, kind: type) -> dict[str, Any]:
