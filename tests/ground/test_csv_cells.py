@@ -184,7 +184,7 @@ def test_cells_become_values(written):
         (csv_convert.day, "4/25/2025", "Write 2025-04-25."),
         (csv_convert.day, "2025/4/3", "Write 2025-04-03."),
         (csv_convert.day, "2025-02-30", "such as 2025-04-03"),
-        (csv_convert.day, "3/4/25", "such as 2025-04-03"),
+        (csv_convert.day, "3/4/25", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
         (csv_convert.day, "0000-00-00", "such as 2025-04-03"),
         (csv_convert.timestamp, "2025-04-03", "Z stands for UTC"),
         (csv_convert.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),
