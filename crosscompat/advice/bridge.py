@@ -252,7 +252,10 @@ def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cros
         [Step(correct_form(cross.seed), correct_form(cross.pollen), cross.chance) for cross in crosses],
         _product(crosses),
         years * (len(crosses) - 1),
-        [Share(correct_form(label), last.shares[label]) for label in sorted(last.shares, key=lambda k: -last.shares[k])],
+        [
+            Share(correct_form(label), last.shares[label])
+            for label in sorted(last.shares, key=lambda k: -last.shares[k])
+        ],
         chromosomes,
         _of_chromosomes(collection, first, chromosomes),
     )

@@ -19,7 +19,7 @@ from typer.core import TyperGroup
 
 from crosscompat import __version__
 from crosscompat.cli.output import talk
-from crosscompat.ground.errors import CopyWarning, CrosscompatError, WrongUse
+from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
 __all__ = ["COMMANDS", "app"]
@@ -212,14 +212,14 @@ def _warnings_in_words() -> Iterator[None]:
     """Say in words, each time, what is no failure but must be minded."""
 
     def tell(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
-        if issubclass(category, CopyWarning):
+        if issubclass(category, BookWarning):
             talk(str(message))
         else:
             others(message, category, *where, **more)
 
     with warnings.catch_warnings():
         others = warnings.showwarning
-        warnings.simplefilter("always", CopyWarning)
+        warnings.simplefilter("always", BookWarning)
         warnings.showwarning = tell
         yield
 

@@ -69,7 +69,5 @@ def _print_bridge(place: int, each: Bridge, short: Callable[[str], str]) -> None
         say("bridge.path", place=str(place), crosses=crosses, words=words, percent=percent(each.chance), years=years),
         indent=2,
     )
-    shares = ", ".join(
-        say("bridge.share", share=percent(part.share), name=short(part.species)) for part in each.shares
-    )
+    shares = ", ".join(say("bridge.share", share=percent(part.share), name=short(part.species)) for part in each.shares)
     paragraph(" ".join([say("bridge.holds", shares=shares), each.says]).strip(), indent=5)

@@ -119,8 +119,9 @@ def _make(folder: Path, start: _Start) -> Made:
         shutil.copyfile(start.source, folder / start.tree)
     for name, header in _HEADERS.items():
         write_sheet(folder / name, header, [])
-    open_book(folder, Settings()).engine.dispose()
-    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start).encode())
+    store = open_book(folder, Settings())
+    store.engine.dispose()
+    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start, store.identity).encode())
     return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
 
 
@@ -155,11 +156,13 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode())
 
 
-def _settings(name: str, start: _Start) -> str:
+def _settings(name: str, start: _Start, book: str) -> str:
     lines = [
         say("create.settings.head"),
         f"format = {FORMAT}",
         f"name = {_quoted(name)}",
+        say("create.settings.book"),
+        f"book_id = {_quoted(book)}",
         "",
         say("create.settings.checklist" if start.trait_kinds else "create.settings.tree"),
         f"tree = {_quoted(start.tree)}",

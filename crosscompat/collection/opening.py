@@ -154,8 +154,9 @@ class Collection:
 
     @cached_property
     def fingerprints(self) -> Mapping[str, str]:
-        """What a model was fitted on: tree, traits, crosses and priors, each as SHA-256."""
-        return {
+        """What a model was fitted on: tree, traits, crosses and priors, each as SHA-256, and which book, if known."""
+        book = self.settings.book_id
+        return ({"book": book} if book else {}) | {
             "tree": _with_synonyms(self.distances.fingerprint, self.synonyms),
             "traits": self.traits.fingerprint if self.traits is not None else "",
             "crosses": crosses_fingerprint(self.crosses),

@@ -130,14 +130,15 @@ def read_book(folder: Path, settings: Settings, *, crosses: bool = True, remembe
     known = None if key is None else _recalled(folder, key)
     if known is not None:
         return known if crosses else Recorded(known.plants)
-    found = _read(folder, settings, crosses=crosses)
-    if remember and crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
+    found, sound = _read(folder, settings, crosses=crosses)
+    if remember and sound and crosses and isinstance(place, Path) and key is not None and key == key_of_book(place):
         text = text_of(list(found.plants.by_name.values()), found.crosses, found.forecasts)
         keep(folder / _SNAPSHOT, key, text.encode())
     return found
 
 
-def _read(folder: Path, settings: Settings, *, crosses: bool) -> Recorded:
+def _read(folder: Path, settings: Settings, *, crosses: bool) -> tuple[Recorded, bool]:
+    """Return what is on record, and whether the book is sound."""
     from crosscompat.book.cross_summary import crosses_of  # noqa: PLC0415 - as above
     from crosscompat.book.current_plants import plants_of, species_of  # noqa: PLC0415 - a collection without records needs no database
 
@@ -148,7 +149,7 @@ def _read(folder: Path, settings: Settings, *, crosses: bool) -> Recorded:
         if crosses:
             found = Recorded(found.plants, crosses_of(page, species), page.current(GivenForecast))
     store.engine.dispose()
-    return found
+    return found, store.damage is None
 
 
 def _recalled(folder: Path, key: bytes) -> Recorded | None:

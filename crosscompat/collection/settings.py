@@ -83,6 +83,8 @@ class Settings:
         Whether the outcomes are invented, which every screen then says.
     book : str
         Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
+    book_id : str
+        The identity of that book, in which alone is written; any if empty.
     cross_number : str
         The pattern of new crosses' numbers, as `book.numbers` reads it; ours if empty.
     priors : mapping
@@ -112,6 +114,7 @@ class Settings:
     doubtful_weight: float = 0.5
     invented: bool = False
     book: str = "book.sqlite"
+    book_id: str = ""
     cross_number: str = ""
     priors: Mapping[str, Any] = field(default_factory=dict)
 
@@ -252,4 +255,4 @@ def open_book(folder: Path, settings: Settings) -> Store:
     """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
     from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
 
-    return open_store(book_place(folder, settings), copied_daily=True)
+    return open_store(book_place(folder, settings), copied_daily=True, identity=settings.book_id)

@@ -14,8 +14,8 @@ from crosscompat.ground.wording import say
 __all__ = [
     "SHOWN",
     "BadInput",
+    "BookWarning",
     "Busy",
-    "CopyWarning",
     "CrosscompatError",
     "Fault",
     "NameWarning",
@@ -98,13 +98,7 @@ class Fault:
 
 
 def worded(room: str, key: str, place: Place, **values: object) -> Fault:
-    """Return a fault without an excerpt, its two sentences taken from a wording room.
-
-    Examples
-    --------
-    >>> worded("newick", "empty", Place("t.nwk")).place.file
-    't.nwk'
-    """
+    """Return a fault without an excerpt, its two sentences taken from a wording room."""
     return Fault(place, say(f"{room}.{key}.what", **values), say(f"{room}.{key}.advice", **values))
 
 
@@ -186,8 +180,8 @@ class Busy(CrosscompatError):
     exit_code = 4
 
 
-class CopyWarning(UserWarning):
-    """A cross book could not be copied before it was written in."""
+class BookWarning(UserWarning):
+    """Something about a cross book must be minded: it could not be copied, or is damaged and only read."""
 
 
 class NameWarning(UserWarning):

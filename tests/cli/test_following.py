@@ -15,8 +15,13 @@ from sqlalchemy import update
 from crosscompat.book.records import Cross, Observation, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
 from crosscompat.book.store.database import CHANGES, transaction
+from crosscompat.book.store.seal import digest_of, fetching
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()  # noqa: DTZ011
+
+
+def flat(text):
+    return " ".join(text.split())
 
 
 @pytest.fixture
@@ -40,7 +45,9 @@ def aged(folder):
     store = open_store(folder / "book.sqlite")
     with transaction(store.engine, writing=True) as connection:
         before = datetime.now(UTC) - timedelta(days=3)
-        connection.execute(update(CHANGES).values(at=before))
+        for number in connection.execute(update(CHANGES).values(at=before).returning(CHANGES.c.id)).scalars().all():
+            digest = digest_of(fetching(connection), number)
+            connection.execute(update(CHANGES).where(CHANGES.c.id == number).values(digest=digest))
     store.engine.dispose()
 
 
@@ -403,6 +410,35 @@ def test_a_damaged_book_is_told_with_the_way_back_and_mended(run, answer, mine, 
     assert told["was_sound"] is False
     assert (mine / told["kept"]).read_bytes() == damage
     assert "26-01" in run("observe", "26-01").stdout
+
+
+def test_what_was_altered_behind_our_back_is_named_by_check_and_stops_writing_alone(run, answer, mine):
+    run("observe", "26-01", "--swelling", "3")
+    before = run("check", code=1).stdout
+    with sqlite3.connect(mine / "book.sqlite") as connection:
+        connection.execute("UPDATE observations SET count = 4")
+    connection.close()
+    assert "Change 2 in the cross book" in flat(run("check", code=1).stdout)
+    assert any("Change 2 in" in notice for notice in answer("check", code=1)["notices"])
+    assert "nothing more is written in it" in flat(run("observe", "26-01", "--ripe", "1", code=3).stderr)
+    run("backup", code=3)
+    for command in (["observe", "26-01"], ["history"], ["export", "book.zip"], ["due"]):
+        run(*command)
+    assert "Change 2 in this export" in run("import", "book.zip", "--collection", new_collection(run), code=2).stderr
+    assert "Change 2 in" not in before
+
+
+def new_collection(run):
+    run("new", "other")
+    return "other"
+
+
+def test_another_book_in_the_place_of_ours_is_read_and_not_written_in(run, mine):
+    run("new", "other")
+    run("plant", "P-1", "--new", "--collection", "other")
+    shutil.copy("other/book.sqlite", mine / "book.sqlite")
+    assert "not the one that belongs to this collection" in flat(run("history").stderr)
+    assert "nothing is written in it" in flat(run("plant", "P-2", "--new", code=3).stderr)
 
 
 def test_without_a_copy_there_is_none_to_put_back(run, mine):

@@ -8,6 +8,7 @@ import pytest
 from crosscompat.book.crosses import WANTED_HEADER
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
+from crosscompat.collection.settings import open_book, read_settings
 from crosscompat.ground.errors import BadInput, WrongUse
 
 NEWICK = "((Aus_bus:1,Aus_cus:1):2,Bus_dus:3);\n"
@@ -165,3 +166,12 @@ def test_a_collection_has_one_start(tmp_path):
     with pytest.raises(WrongUse, match="--alignment"):
         create_collection(tmp_path / "a", outgroup=["Aus bus"])
     assert not (tmp_path / "a").exists()
+
+
+def test_a_collection_and_its_model_know_the_book_they_belong_to(tmp_path):
+    create_collection(tmp_path / "ours")
+    settings = read_settings(tmp_path / "ours" / "collection.toml")
+    store = open_book(tmp_path / "ours", settings)
+    store.engine.dispose()
+    assert settings.book_id == store.identity
+    assert open_collection(tmp_path / "ours").fingerprints["book"] == store.identity

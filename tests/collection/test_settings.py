@@ -37,7 +37,7 @@ def test_every_setting_is_read(written):
         "place_missing": False, "group": "cactus", "fruit_word": "pod", "hemisphere": "south",
         "season_start": "03-01", "window_days": 400, "set_days": 20, "hold_days": 100, "fill_days": 120,
         "seeds_per_pod": 2.5, "most_seeds": 3, "doubtful_weight": 0.25,
-        "invented": True, "book": "our.sqlite", "cross_number": "{year}-{n:03}", "priors": {},
+        "invented": True, "book": "our.sqlite", "book_id": "x", "cross_number": "{year}-{n:03}", "priors": {},
     }  # fmt: skip
     assert given.keys() == {item.name for item in fields(Settings)}
     lines = [

@@ -70,7 +70,7 @@ def test_every_error_is_of_one_family_with_an_exit_code_of_its_own_kind():
         *found,
         "Fault",
         "Place",
-        "CopyWarning",
+        "BookWarning",
         "NameWarning",
         "SHOWN",
         "first_faults",

@@ -29,7 +29,7 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     Raises
     ------
     WrongUse
-        If there is no such change, it wrote nothing or was taken back before, later changes corrected what it wrote or
+        If there is no such change, it was taken back before, later changes corrected what it wrote or
         rest on it, what would stand again points to what is gone or bears a name that another has by now, or the book
         would contradict itself.
     """
@@ -47,11 +47,10 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
 
 
 def last_change(page: Reading) -> Change | None:
-    """Return the latest change that stands, wrote anything and took nothing back itself, or None."""
+    """Return the latest change that stands and took nothing back itself, or None."""
     changes = page.changes()
     undone = _undone(changes)
-    standing = (change for change in reversed(changes) if change.undoes is None and change.id not in undone)
-    return next((change for change in standing if page.touched(change.id)), None)
+    return next((change for change in reversed(changes) if change.undoes is None and change.id not in undone), None)
 
 
 def resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
@@ -93,9 +92,7 @@ def _touched_by(page: Reading, change: int) -> tuple[dict[str, Record], dict[str
 
 
 def _refuse_later(page: Reading, change: Change, written: Mapping[str, Record], before: Mapping[str, Record]) -> None:
-    """Refuse what wrote nothing, or what later changes have corrected or rest on."""
-    if not written and not before:
-        raise WrongUse(say("store.undo.empty", number=change.id))
+    """Refuse what later changes have corrected or rest on."""
     if {record.id: record for record in _standing(page, {*written, *before})} != written:
         raise WrongUse(say("store.undo.later", number=change.id))
     resting = resting_on(page, written.keys() - before.keys())

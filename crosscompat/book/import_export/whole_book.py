@@ -35,7 +35,7 @@ _CONTENTS = "contents.json"
 _SCHEMA = "crosscompat.book/1"
 _INVENTED = "invented"
 _CHANGE_TYPES: Mapping[str, type] = MappingProxyType(
-    {"id": int, "at": datetime, "who": str, "what": str, "undoes": int, "imported": bool}
+    {"id": int, "at": datetime, "who": str, "what": str, "undoes": int, "imported": bool, "uid": str, "digest": str}
 )
 _MARKS: Mapping[str, type] = MappingProxyType({"made_in": int, "replaced_in": int})
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, insert, inspect, select
+from sqlalchemy import Connection, Engine, insert, inspect, select, update
 
-from crosscompat.book.store.backup import into_wal, put_beside, unfinished
+from crosscompat.book.records import new_id
+from crosscompat.book.store.backup import altered_in, copy_of_the_day, into_wal, put_beside, unfinished
 from crosscompat.book.store.database import (
+    CHANGES,
     FORMAT,
     FORMAT_NOTE,
     Damaged,
@@ -23,55 +26,62 @@ from crosscompat.book.store.database import (
     transaction,
 )
 from crosscompat.book.store.pages import Change, Reading, Version, Writing
-from crosscompat.ground.errors import WrongUse
+from crosscompat.book.store.seal import fetching, first_altered, last_altered
+from crosscompat.ground.errors import BookWarning, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Change", "Damaged", "Reading", "Store", "Unreachable", "Version", "Writing", "open_store"]
 
 
-def make_ready(engine: Engine) -> None:
-    """Make the tables of a new book; refuse what is no book of this format.
+def make_ready(engine: Engine) -> tuple[str, Damaged | None]:
+    """Make the tables of a new book, refuse what is no book of this format, and return its identity and its damage.
 
     Raises
     ------
     Damaged
-        If the file is no sound book.
+        If nothing of the book can be read.
     WrongUse
         If it is another program's, or another version of this package has written it.
     """
-    found = _format(engine)
+    found, damage = _noted_in(engine)
     if found is None:
         _make(engine)
-    elif found != FORMAT:
-        raise WrongUse(say("store.other_format", found=found, known=FORMAT))
+        found, damage = _noted_in(engine)
+    number, identity = found or (None, "")
+    if number != FORMAT:
+        raise WrongUse(say("store.other_format", found=number, known=FORMAT))
+    return identity, damage
 
 
-def _format(engine: Engine) -> int | None:
-    """Return the format of a book, or None where there is none yet."""
+def _noted_in(engine: Engine) -> tuple[tuple[int, str] | None, Damaged | None]:
+    """Return format and identity of a book, None where there is none yet, and what harm it has come to."""
     file = file_of(engine)
     if file is not None and not file.exists():
         if backups_of(file):
-            raise damage_of(file, "gone")
-        return None
+            raise damage_of(file, say("store.gone", where=str(file)))
+        return None, None
     with transaction(engine) as connection:
+        damage = None
         if file is not None:
-            _refuse_damage(connection, file)
-        return _noted(connection)
+            sound = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() == "ok"
+            damage = None if sound else damage_of(file, say("store.harmed", where=str(file)))
+            _refuse_others(connection, file)
+        return _noted(connection), damage
 
 
-def _noted(connection: Connection) -> int | None:
+def _noted(connection: Connection) -> tuple[int, str] | None:
     if not inspect(connection).has_table(FORMAT_NOTE.name):
         return None
-    return connection.execute(select(FORMAT_NOTE.c.format)).scalar()
+    columns = {column["name"] for column in inspect(connection).get_columns(FORMAT_NOTE.name)}
+    row = connection.execute(select(*(column for column in FORMAT_NOTE.c if column.name in columns))).first()
+    return (row[0], row[1] if len(row) > 1 else "") if row else None
 
 
-def _refuse_damage(connection: Connection, file: Path) -> None:
-    """Refuse a file that is not sound, has been emptied, or is another program's."""
-    if connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() != "ok":
-        raise damage_of(file)
+def _refuse_others(connection: Connection, file: Path) -> None:
+    """Refuse a file that has been emptied, or is another program's."""
     tables = inspect(connection).get_table_names()
     if not tables:
-        raise damage_of(file, "emptied")
+        raise damage_of(file, say("store.emptied", where=str(file)))
     if FORMAT_NOTE.name not in tables:
         raise WrongUse(say("store.no_book", file=str(file)))
 
@@ -92,7 +102,7 @@ def _make(engine: Engine) -> None:
 def _make_tables(connection: Connection) -> None:
     metadata.create_all(connection)
     FORMAT_NOTE.create(connection)
-    connection.execute(insert(FORMAT_NOTE).values(format=FORMAT))
+    connection.execute(insert(FORMAT_NOTE).values(format=FORMAT, book=new_id()))
 
 
 def _make_file(file: Path) -> None:
@@ -107,6 +117,10 @@ def _make_file(file: Path) -> None:
             put_beside(part, file)
 
 
+_SMALL = 10_000_000
+"""Bytes up to which a book is read through before each writing, in a fifth of a second; a larger one once a day."""
+
+
 class _OnlyTried(Exception):
     """Ends a transaction whose writing was a trial."""
 
@@ -117,8 +131,12 @@ class Store:
 
     Attributes
     ----------
+    identity : str
+        Like that of no other book.
+    damage : Damaged or None
+        Why nothing more is written in it, found when it was opened; it is read all the same.
     copied_daily : bool
-        Whether it is copied before the first writing of a day (`daily.copy_of_the_day`); one on a server never is.
+        Whether it is copied before the first writing of a day (`backup.copy_of_the_day`); one on a server never is.
 
     Examples
     --------
@@ -132,12 +150,16 @@ class Store:
     """
 
     engine: Engine
+    identity: str
+    damage: Damaged | None = None
     copied_daily: bool = False
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
-        """Open the book to read; all that is read in one go is of one moment."""
-        with transaction(self.engine) as connection:
+        """Open the book to read; all that is read in one go is of one moment. Damage is told by a `BookWarning`."""
+        if self.damage is not None:
+            warnings.warn(str(self.damage), BookWarning, stacklevel=3)
+        with self._minded(), transaction(self.engine) as connection:
             yield Reading(connection)
 
     @contextmanager
@@ -148,31 +170,85 @@ class Store:
         ------
         Busy
             If somebody else is writing.
+        Damaged
+            If the book or its history is not as it was written.
         """
-        with suppress(_OnlyTried), transaction(self.engine, writing=True) as connection:
+        if self.damage is not None:
+            raise self.damage
+        with suppress(_OnlyTried), self._minded(), transaction(self.engine, writing=True) as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
-            yield Writing(connection, what, who, self._to_copy if not dry_run else None)
+            pen = Writing(connection, what, who, self._begin if not dry_run else lambda _: None)
+            yield pen
             if dry_run:
                 raise _OnlyTried
+            pen.seal()
 
-    @property
-    def _to_copy(self) -> Path | None:
-        return file_of(self.engine) if self.copied_daily else None
+    @contextmanager
+    def _minded(self) -> Iterator[None]:
+        """Tell values that cannot be read for what they are where the book was altered."""
+        try:
+            yield
+        except ValueError as error:
+            raise self.altered() or error from error
+
+    def altered(self) -> Damaged | None:
+        """Return what is to be told of the first change that is not as it was written, if there is one."""
+        file = file_of(self.engine)
+        if file is not None:
+            return altered_in(file)
+        with transaction(self.engine) as connection:
+            return self._altered(first_altered(fetching(connection)))
+
+    def _altered(self, number: int | None) -> Damaged | None:
+        file = file_of(self.engine)
+        where = str(file or self.engine.url.render_as_string(hide_password=True))
+        text = say("store.altered", where=where, number=number)
+        return None if number is None else damage_of(file, text) if file else Damaged(text)
+
+    def _begin(self, connection: Connection) -> None:
+        """Make sure that a book may be written in, just before the first writing, and copy it once a day."""
+        file = file_of(self.engine)
+        small = file is not None and file.stat().st_size <= _SMALL
+        altered = altered_in(file) if file and small else self._altered(last_altered(fetching(connection)))
+        if altered is not None:
+            raise altered
+        if self.copied_daily and file is not None:
+            copy_of_the_day(connection, file)
 
 
-def open_store(where: str | Path, *, copied_daily: bool = False) -> Store:
+def open_store(where: str | Path, *, copied_daily: bool = False, identity: str = "") -> Store:
     """Open a cross book, and make it if there is none.
+
+    Parameters
+    ----------
+    identity : str
+        That of the book which is expected there, if it is known. An empty book takes it over; nothing is written in
+        another one.
 
     Raises
     ------
     Damaged, Unreachable, Busy, WrongUse
-        As `engine.open_engine` and `engine.transaction` say.
+        As `make_ready`, `database.open_engine` and `database.transaction` say.
     """
     engine = open_engine(where)
     try:
-        make_ready(engine)
+        own, damage = make_ready(engine)
+        if identity and own != identity and damage is None:
+            damage = _other_book(engine, own, identity)
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, copied_daily)
+    return Store(engine, identity if identity and damage is None else own, damage, copied_daily)
+
+
+def _other_book(engine: Engine, own: str, identity: str) -> Damaged | None:
+    """Give an empty book the identity that is expected of it; a book that is not empty is another one."""
+    with transaction(engine) as connection:
+        filled = connection.execute(select(CHANGES.c.id).limit(1)).first()
+    if filled:
+        where = str(file_of(engine) or engine.url.render_as_string(hide_password=True))
+        return Damaged(say("store.other_book", where=where, own=own))
+    with transaction(engine, writing=True) as connection:
+        connection.execute(update(FORMAT_NOTE).values(book=identity))
+    return None

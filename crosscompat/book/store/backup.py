@@ -19,18 +19,21 @@ from crosscompat.book.store.database import (
     CHANGES,
     DAILY,
     FORMAT,
+    Damaged,
     Unreachable,
     address_of,
     aside_for,
     backups_of,
     changes_in,
     daily_copies,
+    damage_of,
     file_error,
     free_copy,
     named_copies,
 )
+from crosscompat.book.store.seal import first_altered_in
 from crosscompat.ground.dates import today
-from crosscompat.ground.errors import Busy, CopyWarning, WrongUse
+from crosscompat.ground.errors import BookWarning, Busy, WrongUse
 from crosscompat.ground.files import PART, remove_unfinished
 from crosscompat.ground.wording import say
 
@@ -127,7 +130,7 @@ def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: N
         If somebody is writing, or the disk is full; the book is as it was then.
     """
     if not is_book(backup):
-        raise WrongUse(say("store.no_backup", file=str(backup)))
+        raise WrongUse(_no_copy(backup))
     if book.is_file() and is_book(book):
         with _held(book, backup) as connection:
             agree(changes_lacking(book, backup))
@@ -142,6 +145,16 @@ def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: N
         copy.replace(book)
     _settle(book.parent)
     return Restored(aside, sound=False)
+
+
+def _no_copy(backup: Path) -> str:
+    """Return why a file is no sound copy."""
+    number = None
+    with suppress(sqlite3.Error):
+        number = first_altered_in(backup)
+    if number is not None:
+        return say("store.altered_copy", file=str(backup), number=number)
+    return say("store.no_backup", file=str(backup))
 
 
 @contextmanager
@@ -173,8 +186,20 @@ def _copy(book: Path, copy: Path) -> None:
             source.backup(target)
             target.execute("PRAGMA journal_mode = DELETE")
     if not is_book(copy):
-        raise file_error("malformed", book) or Unreachable(str(book))
+        raise altered_in(book) or damage_of(book, say("store.damaged", where=str(book)))
     _fsync(copy)
+
+
+def altered_in(book: Path) -> Damaged | None:
+    """Return what is to be told of a file that is not sound, or of its first change that is not as it was written."""
+    try:
+        with _in_words(book), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
+            if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
+                return damage_of(book, say("store.harmed", where=str(book)))
+            number = first_altered_in(book)
+    except Damaged as damage:
+        return damage
+    return None if number is None else damage_of(book, say("store.altered", where=str(book), number=number))
 
 
 def into_wal(book: Path) -> None:
@@ -194,8 +219,9 @@ def is_book(path: Path) -> bool:
     try:
         with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
             sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return bool(sound and found.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)])
-    except sqlite3.DatabaseError as error:
+            ours = sound and found.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)]
+        return bool(ours and first_altered_in(path) is None)
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         known = file_error(str(error), path)
         if isinstance(known, Busy):
             raise known from error
@@ -231,7 +257,7 @@ def _in_words(book: Path) -> Iterator[None]:
     """Say in words what the database says of a book."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise file_error(str(error), book) or error from error
 
 
@@ -253,7 +279,7 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     """Copy a book as it stood before today, unless that was done, or it holds nothing that is older than today.
 
     The connection holds the book for writing, so that of several who begin at once one alone copies it. What is to be
-    written counts for more than the copy: where that cannot be made a `CopyWarning` tells, and the next writing tries.
+    written counts for more than the copy: where that cannot be made a `BookWarning` tells, and the next writing tries.
 
     Raises
     ------
@@ -268,7 +294,7 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
     try:
         copy = back_up(book, DAILY)
     except (Unreachable, Busy, OSError, sqlite3.Error) as error:
-        warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), CopyWarning, stacklevel=2)
+        warnings.warn(say("store.not_copied", book=str(book), reason=_reason(error)), BookWarning, stacklevel=2)
         return None
     for old in [old for _, old in daily_copies(book) if old != copy][KEPT - 1 :]:
         with suppress(OSError):

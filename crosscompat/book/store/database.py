@@ -68,6 +68,8 @@ CHANGES = sa.Table(
     sa.Column("what", sa.Text, nullable=False),
     sa.Column("undoes", sa.Integer, sa.ForeignKey("changes.id")),
     sa.Column("imported", sa.Boolean, nullable=False),
+    sa.Column("uid", sa.String(_ID), nullable=False, unique=True),
+    sa.Column("digest", sa.String(64), nullable=False),
     sqlite_autoincrement=True,
 )
 
@@ -80,7 +82,12 @@ RECORDS = sa.Table(
     sqlite_autoincrement=True,
 )
 
-FORMAT_NOTE = sa.Table("book_format", sa.MetaData(), sa.Column("format", sa.Integer, primary_key=True))
+FORMAT_NOTE = sa.Table(
+    "book_format",
+    sa.MetaData(),
+    sa.Column("format", sa.Integer, primary_key=True),
+    sa.Column("book", sa.String(_ID), nullable=False),
+)
 
 
 def _table(name: str, kind: type[Record]) -> sa.Table:
@@ -195,7 +202,7 @@ _ROOM = 100_000
 """Bytes that a disk must have free for SQLite to make what it needs beside a book."""
 _SHARED = 32_768
 _FULL = "database or disk is full"
-_DAMAGED = ("malformed", "not a database", "disk image", "corrupt")
+_DAMAGED = ("malformed", "not a database", "disk image", "corrupt", "decode", "no such")
 _BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
 _UNREACHABLE = ("unable to open", "readonly", "disk", "full", "i/o error", "permission")
 
@@ -262,6 +269,9 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
             yield connection
     except DBAPIError as error:
         raise database_error(error, engine) from error
+    except UnicodeDecodeError as error:  # of the driver, where the names of the tables are damaged
+        file = file_of(engine)
+        raise damage_of(file, say("store.damaged", where=str(file))) if file else error from error
 
 
 def database_error(error: DBAPIError, engine: Engine) -> Exception:
@@ -283,15 +293,15 @@ def file_error(text: str, file: Path) -> CrosscompatError | None:
     if any(word in said for word in _BUSY):
         return Busy(say("store.busy", where=str(file)))
     if any(word in said for word in _DAMAGED):
-        return damage_of(file)
+        return damage_of(file, say("store.damaged", where=str(file)))
     return _unreachable(text, str(file)) if any(word in said for word in _UNREACHABLE) else None
 
 
-def damage_of(file: Path, what: str = "damaged") -> Damaged:
-    """Return what is told of a book that is damaged, with the way back."""
+def damage_of(file: Path, what: str) -> Damaged:
+    """Return what is told of a book that is damaged: in what way, and the way back."""
     copies = backups_of(file)
     way = say("store.way_back.newest", backup=str(copies[0])) if copies else say("store.way_back.none")
-    return Damaged(f"{say(f'store.{what}', where=str(file))} {way}")
+    return Damaged(f"{what} {way}")
 
 
 def _unreachable(text: str, where: str) -> Unreachable:

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, RowMapping, Select, Table, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
-from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store.backup import copy_of_the_day
+from crosscompat.book.records import KINDS, Record, new_id
 from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
+from crosscompat.book.store.seal import digest_of, fetching, first_altered
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.ground.wording import say
 
@@ -23,7 +22,10 @@ _FEW = 500
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One transaction: when, by whom and what; and which change it took back, if it did."""
+    """One transaction: when, by whom and what, and which change it took back, if it did.
+
+    Its writer gave it the ``uid``, which is like no other; `seal` says what the ``digest`` is.
+    """
 
     id: int
     at: datetime
@@ -31,6 +33,8 @@ class Change:
     what: str
     undoes: int | None = None
     imported: bool = False
+    uid: str = field(default_factory=new_id)
+    digest: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +148,14 @@ class Reading:
 class Writing(Reading):
     """A transaction that writes; its change is noted with the first thing written."""
 
-    def __init__(self, connection: Connection, what: str, who: str | None, to_copy: Path | None = None) -> None:
+    def __init__(
+        self, connection: Connection, what: str, who: str | None, begin: Callable[[Connection], None] = lambda _: None
+    ) -> None:
         super().__init__(connection)
         self.what, self.who = what, who
         self.undoes: int | None = None
         self.imported = False
-        self._to_copy = to_copy
+        self._begin = begin
         self._change: int | None = None
 
     @property
@@ -160,13 +166,18 @@ class Writing(Reading):
     def _noted(self) -> int:
         """Return the number of this change, which is noted now if nothing was written before."""
         if self._change is None:
-            if self._to_copy is not None:
-                copy_of_the_day(self.connection, self._to_copy)
+            self._begin(self.connection)
             noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
-            more = {"undoes": self.undoes, "imported": self.imported}
+            more = {"undoes": self.undoes, "imported": self.imported, "uid": new_id(), "digest": ""}
             result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
             self._change = int(result.scalar_one())
         return self._change
+
+    def seal(self) -> None:
+        """Note the digest of this change, after which nothing more is written in it."""
+        if self._change is not None:
+            digest = digest_of(fetching(self.connection), self._change)
+            self.connection.execute(update(CHANGES).where(CHANGES.c.id == self._change).values(digest=digest))
 
     def add(self, *records: Record) -> None:
         """Write new records, which may point to each other."""
@@ -282,13 +293,17 @@ def restore_history(
     Raises
     ------
     WrongUse
-        If something was ever written in the book, or what is to be written contradicts itself.
+        If something was ever written in the book, or what is to be written contradicts itself or is not as it was
+        sealed.
     """
     refuse_filled(pen)
     try:
         _write_history(pen, changes, versions)
     except IntegrityError:
         raise WrongUse(say("store.contradicts")) from None
+    altered = first_altered(fetching(pen.connection))
+    if altered is not None:
+        raise WrongUse(say("store.altered_export", number=altered))
 
 
 def _write_history(pen: Writing, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -15,6 +15,7 @@ from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.check import Checkup
+    from crosscompat.collection.settings import Settings
 
 __all__ = ["NewCollection", "new"]
 
@@ -60,10 +61,26 @@ def check(folder: Folder = None, *, as_json: Json = False) -> None:
     """Check and print; a name without a place makes the exit code 1."""
     from crosscompat.advice import check as collection_check
 
-    checkup = collection_check.check(collection_at(folder))
+    collection = collection_at(folder)
+    checkup = collection_check.check(collection)
+    altered = _altered(folder or Path(), collection.settings)
+    checkup = replace(checkup, notices=[*altered, *checkup.notices])
     give(checkup, _print_checkup, as_json=as_json)
-    if checkup.unmatched:
+    if checkup.unmatched or altered:
         raise typer.Exit(1)
+
+
+def _altered(folder: Path, settings: Settings) -> list[str]:
+    """Return what is to be told of the cross book's history where it is not as it was written."""
+    from crosscompat.collection.settings import book_place, open_book
+
+    place = book_place(folder, settings)
+    if isinstance(place, Path) and not place.exists():
+        return []
+    store = open_book(folder, settings)
+    altered = store.damage or store.altered()
+    store.engine.dispose()
+    return [str(altered)] if altered else []
 
 
 def _print_checkup(checkup: Checkup) -> None:

@@ -19,6 +19,7 @@ from crosscompat.book.import_export.whole_book import book_in, read_book, write_
 from crosscompat.book.record_fields import choices, needed, reference, value_types
 from crosscompat.book.records import KINDS
 from crosscompat.book.store import open_store
+from crosscompat.book.store.database import transaction
 from crosscompat.book.store.pages import restore_history
 from crosscompat.ground.errors import BadInput, CrosscompatError, WrongUse
 
@@ -279,6 +280,14 @@ def test_what_is_no_export_is_told(season, tmp_path):
     with pytest.raises(BadInput) as bad:
         read_book(tmp_path / "few.zip")
     assert {fault.place.file for fault in bad.value.faults} == {f"{name}.csv" for name in ("changes", *KINDS)}
+
+
+def test_an_export_whose_history_is_not_as_it_was_sealed_is_not_taken_in(season, tmp_path):
+    with transaction(season.store.engine, writing=True) as connection:
+        connection.exec_driver_sql("UPDATE pollinations SET units = 5")
+    source = written(season.store, tmp_path)
+    with pytest.raises(WrongUse, match="Change 1 in this export is not as it was written"):
+        restored(source)
 
 
 def test_two_exports_in_one_are_none(season, tmp_path):

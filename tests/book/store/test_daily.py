@@ -18,8 +18,9 @@ from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, Unreachable, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
 from crosscompat.book.store.database import CHANGES, daily_copies, transaction
+from crosscompat.book.store.seal import digest_of, fetching
 from crosscompat.collection.settings import Settings, open_book
-from crosscompat.ground.errors import CopyWarning
+from crosscompat.ground.errors import BookWarning
 
 NOW = datetime.now().astimezone()
 TODAY = NOW.date().isoformat()
@@ -34,7 +35,10 @@ def aged(where, days=3, mode=None):
     """A book whose changes were written some days ago; what is written next is today's."""
     store = open_store(where)
     with transaction(store.engine, writing=True) as connection:
-        connection.execute(update(CHANGES).values(at=NOW - timedelta(days=days)))
+        then = update(CHANGES).values(at=NOW - timedelta(days=days)).returning(CHANGES.c.id)
+        for number in sorted(connection.execute(then).scalars()):
+            digest = digest_of(fetching(connection), number)
+            connection.execute(update(CHANGES).where(CHANGES.c.id == number).values(digest=digest))
     store.engine.dispose()
     if mode:
         with sqlite3.connect(where) as connection:
@@ -166,7 +170,7 @@ def test_of_two_histories_that_parted_the_copy_with_the_later_change_is_the_late
 def test_a_folder_of_copies_that_is_a_link_is_not_followed(old, tmp_path_factory):
     elsewhere = tmp_path_factory.mktemp("elsewhere")
     (old.parent / "backups").symlink_to(elsewhere)
-    with pytest.warns(CopyWarning, match="leads elsewhere"):
+    with pytest.warns(BookWarning, match="leads elsewhere"):
         planted(open_store(old, copied_daily=True), "das-1")
     with pytest.raises(Unreachable, match="leads elsewhere"):
         back_up(old)
@@ -211,7 +215,7 @@ def test_where_no_copy_can_be_made_that_is_told_and_what_is_new_is_written_all_t
     blocked.write_text("no folder")
     store = open_store(old, copied_daily=True)
     for name in ("das-1", "pec-1"):
-        with pytest.warns(CopyWarning, match=r"could not be copied.*backups: File exists.*still saved.*backup FILE"):
+        with pytest.warns(BookWarning, match=r"could not be copied.*backups: File exists.*still saved.*backup FILE"):
             planted(store, name)
     assert names_in(old) == ["coc-1", "das-1", "pec-1"]
     blocked.unlink()
@@ -228,7 +232,7 @@ def test_a_full_disk_takes_the_copy_and_not_the_writing(small_disk):
     aged(book)
     (small_disk / "photographs").write_bytes(b"x" * (1_048_576 - book.stat().st_size - 150_000))
     store = open_store(book, copied_daily=True)
-    with pytest.warns(CopyWarning, match="disk is full"):
+    with pytest.warns(BookWarning, match="disk is full"):
         planted(store, "das-1")
     store.engine.dispose()
     assert names_in(book) == ["coc-1", "das-1"]

@@ -269,7 +269,7 @@ def test_damage_is_noticed_at_opening_and_the_way_back_works(tmp_path, damage):
     damage(book)
     harmed = book.read_bytes() if book.exists() else None
     with pytest.raises(Damaged) as told:
-        open_store(book)
+        planted(book)
     assert str(copy) in str(told.value)
     assert "crosscompat restore --last" in str(told.value)
     assert (book.read_bytes() if book.exists() else None) == harmed

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 
 import pytest
 
@@ -78,26 +78,6 @@ def test_what_cannot_be_taken_back_is_said(book, plant, number, words):
         _undo(book)
     with pytest.raises(WrongUse, match=words):
         _undo(book, number)
-
-
-def test_a_change_that_wrote_nothing_is_passed_over_and_is_not_taken_back_itself(book, plant):
-    from sqlalchemy import insert
-
-    from crosscompat.book.store.database import CHANGES, transaction
-
-    with transaction(book.engine, writing=True) as connection:  # as earlier versions noted them
-        for _ in range(2):
-            connection.execute(insert(CHANGES).values(at=datetime(2026, 5, 1, tzinfo=UTC), what="", imported=False))
-    with book.reading() as page:
-        empty = page.changes()[-1].id
-    with pytest.raises(WrongUse, match="wrote nothing"):
-        _undo(book, empty)
-    assert _undo(book).what == "planted"
-    assert _places(book) == []
-    with pytest.raises(WrongUse, match="no change to undo"):
-        _undo(book)
-    with book.reading() as page:
-        assert len(page.changes()) == 4
 
 
 def test_a_change_that_was_corrected_since_is_not_taken_back_first(book, plant):
