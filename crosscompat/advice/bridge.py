@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
-from crosscompat.advice.flowering import alive_on
 from crosscompat.advice.parents import Parent, expected_chromosomes, handling
 from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of
+from crosscompat.advice.tonight import alive_on
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.names import bracketed, correct_form
