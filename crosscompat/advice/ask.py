@@ -138,25 +138,12 @@ class Answer:
 
 
 def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None = None) -> Answer:
-    """Answer whether a pairing is worth the flowers.
-
-    Parameters
-    ----------
-    collection : Collection
-        Whose tree, traits, records and model are asked.
-    seed, pollen : str
-        Species or plants.
-    flowers : int, optional
-        Flowers that would be pollinated, at least 1; by default as many as the grower usually takes.
+    """Answer whether a pairing of species or plants is worth the flowers, by default as many as usual.
 
     Raises
     ------
-    UnknownName
-        If either parent stands nowhere.
-    NoPairing
-        If both are one plant.
-    WrongUse
-        If ``flowers`` is below 1.
+    UnknownName, NoPairing, WrongUse
+        If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
     """
     flowers = flowers_asked(collection, flowers)
     one, other = find_parents(collection, seed, pollen)
@@ -232,23 +219,13 @@ def _published_near(collection: Collection, seed: str, pollen: str) -> list[Know
 def known_near(
     seed: str, pollen: str, distances: Distances, known: Sequence[KnownHybrid] | None = None, *, most: int = 3
 ) -> list[KnownNear]:
-    """Return published crosses near a pairing, the nearest first.
+    """Return published crosses near a pairing of two labels of the tree, the nearest first, so many at ``most``.
 
     A published cross a × b is near s × p if both bridge the same gap: a stands nearer to s, and b nearer to p, than a
     to b; or as near, where s and p are as far apart as a and b, as in a group that is not resolved. Which of its
     parents was the mother does not matter for that. A failure is near only if it is the very pairing: one failure says
-    little of relatives. The rule is a judgement of this project.
-
-    Parameters
-    ----------
-    seed, pollen : str
-        Labels of the tree, seed parent first.
-    distances : Phylogeny or DistanceTable
-        Published crosses with a parent that has no place there, or no known distance to the pairing, are passed over.
-    known : sequence of KnownHybrid, optional
-        By default those that come with the package.
-    most : int
-        So many at most.
+    little of relatives. The rule is a judgement of this project. Published crosses (``known``, by default those of the
+    package) without a place, or with a gap in a table of distances, are passed over.
 
     Raises
     ------
@@ -262,8 +239,6 @@ def known_near(
     >>> made = KnownHybrid("Aloe ×nova", "Aloe ferox", "Aloe vera", False, "hybrid", "by hand", "", "invented")
     >>> [(near.hybrid, near.same, near.farther) for near in known_near("Aloe_vera", "Aloe_africana", tree, [made])]
     [('Aloe ×nova', False, 2.0)]
-    >>> known_near("Aloe_vera", "Aloe_dichotoma", tree, [made])
-    []
     """
     found = []
     for entry in known_hybrids() if known is None else known:

@@ -329,13 +329,7 @@ def usual_flowers(collection: Collection) -> int:
 
 
 def flowers_asked(collection: Collection, flowers: int | None) -> int:
-    """Return the flowers that a question names, else as many as the grower usually takes.
-
-    Raises
-    ------
-    WrongUse
-        If they are below 1.
-    """
+    """Return the flowers that a question names, else as many as the grower usually takes; below 1 raises `WrongUse`."""
     flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))

@@ -125,25 +125,11 @@ class _Asked:
 
 
 def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, as_of: date) -> list[GivenForecast]:
-    """Return the forecasts to be written on some day.
+    """Return the forecasts to be written on some day, by its model; twelve digits of the fingerprint go along.
 
-    Parameters
-    ----------
-    collection : Collection
-    model : FittedModel
-        That of the day.
-    fingerprint : str
-        Of the saved model; twelve digits of it are written.
-    as_of : date
-        The day.
-
-    Returns
-    -------
-    list of GivenForecast
-        The crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
-        plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book
-        knew that day. One that has no identifier and no number cannot be found again and is left out. Chances have
-        six digits.
+    These are the crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
+    plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book knew
+    that day. One that has no identifier and no number cannot be found again and is left out. Chances have six digits.
     """
     wanted = dict.fromkeys(_wanted(collection, flowers_to_forecast(collection.crosses, as_of)))
     asked = [*wanted, *_under_way(collection, as_of)]
@@ -262,18 +248,8 @@ class _Line:
 def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> dict[int, GivenForecast]:
     """Return the finished crosses that were forecast, each with the forecast that counts for it.
 
-    Parameters
-    ----------
-    collection : Collection
-    given : sequence of GivenForecast
-        The ledger, in the order in which it was written.
-    evidence : TrainingSet
-        The crosses, as the book knows them now.
-
-    Returns
-    -------
-    dict of int to GivenForecast
-        By the place of each cross among the evidence, in its order.
+    ``given`` is the ledger in the order in which it was written, the evidence what the book knows now. The crosses are
+    named by their place among the evidence, and stand in its order.
     """
     made: dict[tuple[str, str], list[_Made]] = {}
     for each in _crosses_made(collection, evidence):

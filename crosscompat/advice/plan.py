@@ -133,20 +133,11 @@ class _Option:
 def plan_season(
     collection: Collection, page: Reading, day: date, *, weeks: int = 26, evenings: int = 5, spare: int | None = None
 ) -> Plan:
-    """Plan the crosses wanted over some weeks.
+    """Plan the crosses wanted over some weeks; ``page`` is of the collection's cross book.
 
-    Parameters
-    ----------
-    collection : Collection
-    page : Reading
-        Of its cross book.
-    day : date
-        From which to plan; the first week begins when the first parent of a cross wanted opens.
-    weeks : int
-    evenings : int
-        Most pairings in a week.
-    spare : int, optional
-        Flowers that each plant can spare; by default twice as many as the grower usually takes for a cross.
+    The first week begins when, from ``day`` on, the first parent of a cross wanted opens. In a week there are at most
+    so many ``evenings``, one for each pairing. Each plant can ``spare`` so many flowers, by default twice as many as
+    the grower usually takes for a cross.
 
     Notes
     -----

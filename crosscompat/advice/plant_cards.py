@@ -163,10 +163,8 @@ def plant_answer(
 
     Raises
     ------
-    UnknownName
-        If the plant is not in the book and was not said to be new.
-    WrongUse
-        If what is said contradicts the book or itself.
+    UnknownName, WrongUse
+        If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
     if entry.asks_only:

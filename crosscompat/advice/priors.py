@@ -113,19 +113,12 @@ class PriorTable:
 
 
 def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
-    """Return a table of priors in plain words.
-
-    Parameters
-    ----------
-    priors : Priors
-    fruit : str
-        The group's own word for a seed vessel.
+    """Return a table of priors in plain words; ``fruit`` is the group's own word for a seed vessel.
 
     Examples
     --------
     >>> from crosscompat.model.prior import published
-    >>> table = prior_table(published())
-    >>> whole = table.chances[-1]
+    >>> whole = prior_table(published()).chances[-1]
     >>> whole.stage, [chance.words for chance in whole.chances][:2]
     ('whole', ['about 2 in 3', 'about 3 in 5'])
     """

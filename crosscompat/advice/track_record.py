@@ -132,18 +132,8 @@ class TrackRecord:
 def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> TrackRecord | None:
     """Score the forecasts that were written before the outcome was known, beside the grower's own base rate.
 
-    Parameters
-    ----------
-    collection : Collection
-    given : sequence of GivenForecast
-        The ledger; `crosscompat.advice.ledger` says which of its lines count.
-    evidence : TrainingSet
-        The crosses, as the book knows them now.
-
-    Returns
-    -------
-    TrackRecord or None
-        None if no cross that was forecast has finished yet. Every cross counts once and alike.
+    `crosscompat.advice.ledger` says which of those given count. Every cross counts once and alike. It is None if no
+    cross that was forecast has finished yet by the evidence.
     """
     told = in_force(collection, given, evidence)
     if not told:
