@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -61,14 +61,12 @@ class PairForecast:
         How well it is known: ``sure``, ``fairly`` or ``guess``.
     flowers_for_half, flowers_for_four_fifths : int or None
         Fewest flowers for that chance; None if more than 200.
-    distance : Distance
     reasons : list of Reason
         Their logits add up to that of a seedling from one flower.
     stages : list of StageForecast
         The way to a seedling, stage by stage, then the whole.
     seeds_per_pod : float
         What a ripe pod is expected to hold.
-    cautions : list of Caution
     past : list of Past
         Earlier crosses of this pairing, this way round.
     """
@@ -99,15 +97,12 @@ class KnownNear:
 
     Attributes
     ----------
-    hybrid : str or None
     seed_parent, pollen_parent : str
         Its parents in correct form.
-    outcome : {"hybrid", "failure"}
     same : bool
         Whether it is the very pairing asked about (where its direction is known, this way round).
     farther : float
         How far the farther of its parents stands from the parent it is set against, in the unit of the tree.
-    source : str
     words : str
         All of it in a sentence.
     """
@@ -147,11 +142,11 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     """
     flowers = flowers_asked(collection, flowers)
     one, other = find_parents(collection, seed, pollen)
-    basis = basis_of(collection)
+    basis, past = basis_of(collection), past_crosses(collection)
     notes = (*collection.notices, one.read_as, other.read_as)
     return Answer(
-        _forecast(collection, basis, one, other, flowers),
-        _forecast(collection, basis, other, one, flowers),
+        _forecast(collection, basis, (one, other), flowers, past),
+        _forecast(collection, basis, (other, one), flowers, past),
         _published_near(collection, one.label, other.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
@@ -161,8 +156,15 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     )
 
 
-def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
-    asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]), stages=True)
+def _forecast(
+    collection: Collection,
+    basis: Basis,
+    pair: tuple[Parent, Parent],
+    flowers: int,
+    past: Mapping[tuple[str, str], list[Past]],
+) -> PairForecast:
+    seed, pollen = pair
+    asked = asked_of(collection, basis.model, parents_of([pair]), stages=True)
     distance = distance_of(collection, basis, seed.label, pollen.label)
     chance = interval_at(chances(asked.whole, flowers), 0)
     word = verdict(chance, known=bool(asked.known[0]))
@@ -185,7 +187,7 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         stages=stage_forecasts(basis.model, asked),
         seeds_per_pod=basis.model.seeds.mean,
         cautions=cautions(collection, basis.model, seed, pollen, asked.rows[0]),
-        past=past_crosses(collection).get((seed.label, pollen.label), []),
+        past=past.get((seed.label, pollen.label), []),
     )
 
 

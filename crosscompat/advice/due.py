@@ -109,7 +109,6 @@ class DueList:
         ISO 8601.
     due : list of Due
         By task, the late ones first.
-    known : list of Known
     caution : str
         Of handling; blank where nothing has to be touched.
     """

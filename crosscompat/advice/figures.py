@@ -78,7 +78,6 @@ class Distance:
     ----------
     patristic : float
         In ``unit``.
-    unit : str or None
     relative : float
         Against the usual (median) distance between two species of the tree.
     spread : float
@@ -117,7 +116,6 @@ class Past:
         The grower's number.
     date : str
         ISO date.
-    flowers : int or None
     outcome : str
         ``took``, ``failed``, ``lost`` or ``open``.
     lost_to : str or None

@@ -115,12 +115,10 @@ class Candidate:
 
     Attributes
     ----------
-    cross, id : str
     seed_parent, pollen_parent : str
         Species, with the plant in brackets where it is one of the book's.
     fit : float
         From 0 to 1.
-    why : list of str
     """
 
     cross: str

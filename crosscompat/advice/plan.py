@@ -53,13 +53,10 @@ class PlannedCross:
         The first day of it, ISO 8601.
     seed_parent, pollen_parent : str
         Species in correct form.
-    seed_plant : str
     pollen_plants : list of str
         Those that can give the pollen; empty where it is stored pollen of a species.
-    flowers : int
     chance : Interval
         Of at least one seedling from them.
-    want : int or None
     says : str
         Where the pollen comes from, in plain words.
     """
@@ -92,8 +89,6 @@ class Plan:
     ----------
     begins, ends : str
         ISO 8601.
-    crosses : list of PlannedCross
-    left_out : list of LeftOut
     expected : float
         Pairings that give a seedling, on average.
     low, high : int

@@ -76,7 +76,6 @@ class PlantCross:
 
     Attributes
     ----------
-    number : str
     other : str or None
         The other parent: the plant, else the species; None where it is not known.
     outcome : str
@@ -141,7 +140,6 @@ class PlantAnswer:
         Of the one that was named, as it stands now.
     wrote : list of str
         What was written, in words.
-    written : bool
     """
 
     plants: list[PlantLine]

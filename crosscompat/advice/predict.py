@@ -60,7 +60,6 @@ class Basis:
 
     Attributes
     ----------
-    model : FittedModel
     as_of : str or None
         The day on which the season was read; None for the prior.
     changed : tuple of str

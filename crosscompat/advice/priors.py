@@ -50,10 +50,8 @@ class CoefficientPrior:
 
     Attributes
     ----------
-    coefficient : str
     words : str
         What it weighs.
-    mean, sd : float
     basis : str
         ``learned``, ``judged`` or ``own``.
     evidence : str
@@ -74,10 +72,8 @@ class EffectPrior:
 
     Attributes
     ----------
-    effect : str
     words : str
         What differs.
-    scale : float
     basis, evidence : str
         As of a coefficient.
     """
@@ -97,9 +93,6 @@ class PriorTable:
     ----------
     millions : list of float
         Distances in millions of years.
-    chances : list of StageChances
-    coefficients : list of CoefficientPrior
-    effects : list of EffectPrior
     own : int
         How many rows the grower has set.
     """

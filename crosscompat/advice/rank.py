@@ -156,16 +156,10 @@ class RankRow:
         How many share it.
     seed_parent, pollen_parent : str
         Species in correct form.
-    seed_plant, pollen_plant : str or None
     chance, per_flower : Interval
         Of at least one seedling from the flowers, and from one.
-    verdict, verdict_words : str
-    relative_distance : float
-    want : int or None
-    note : str or None
     past : list of Past
         Earlier crosses this way round.
-    cautions : list of Caution
     teaches : Teaching or None
         None where the ranking goes by chance alone.
     """

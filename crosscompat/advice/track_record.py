@@ -39,7 +39,6 @@ class ScoredForecast:
         ISO date of the forecast.
     under_way : bool
         Whether it was given while the cross was under way, and not before the flowers were pollinated.
-    flowers : int
     mean, low, high : float
         The chance that was given, and its 90% interval.
     base_rate : float
@@ -69,7 +68,6 @@ class CameTrue:
     ----------
     chance : float
         Their mean.
-    crosses, took : int
     low, high : float
         90% interval of the share that took.
     says : str
@@ -107,7 +105,6 @@ class TrackRecord:
         told.
     says : list of str
         The same in plain words.
-    calibration : list of CameTrue
     forecasts : list of ScoredForecast
         Oldest cross first.
     """
