@@ -15,7 +15,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show import svg
-from crosscompat.show.print_names import leaning, shortened, text_width
+from crosscompat.show.svg import leaning, shortened, text_width
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas

@@ -13,7 +13,7 @@ from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.print_names import shortened, text_width
+from crosscompat.show.svg import shortened, text_width
 
 __all__ = [
     "BAR",

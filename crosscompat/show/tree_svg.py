@@ -21,8 +21,7 @@ from crosscompat.show.picture import (
     mark_in_words,
     nice_step,
 )
-from crosscompat.show.print_names import leaning, shortened, text_width, wrapped
-from crosscompat.show.svg import INK, chance_colour, text_on
+from crosscompat.show.svg import INK, chance_colour, leaning, shortened, text_on, text_width, wrapped
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
