@@ -20,8 +20,6 @@ from crosscompat.show.svg import leaning, shortened, text_width
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-__all__ = ["Kind", "LabelCard", "code_text", "labels_page", "labels_pdf"]
-
 Kind: TypeAlias = Literal["cross", "mixed", "unknown", "sib", "open", "self", "none"]
 _Side: TypeAlias = Literal["seed", "pollen"]
 

@@ -1,4 +1,4 @@
-"""Shapes, lettering, names as they are printed, and the scale of colour for pictures: each an SVG element on a sheet."""
+"""Shapes, lettering, names as they are printed and the scale of colour for pictures; each an SVG element on a sheet."""
 
 from __future__ import annotations
 
@@ -6,27 +6,6 @@ import re
 from math import cos, pi, sin
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, tostring
-
-__all__ = [
-    "INK",
-    "PAPER",
-    "STOPS",
-    "chance_colour",
-    "flower",
-    "leaning",
-    "letter_name",
-    "markup",
-    "number",
-    "put",
-    "seed_struck_out",
-    "seedling",
-    "sheet",
-    "shortened",
-    "text_on",
-    "text_width",
-    "wrapped",
-    "write",
-]
 
 # Even stops of "bamako" from Fabio Crameri's Scientific colour maps (MIT licence, doi:10.5281/zenodo.1243862; Crameri,
 # Shephard & Heron 2020, doi:10.1038/s41467-020-19160-7), reversed, and only four fifths of it: the shades beyond are

@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
     from crosscompat.phylogeny.tree_arrays import Ints
 
-__all__ = ["draw_tree", "scale_words"]
-
 _ROW: Final = 24.0
 _LEAST_LEADER: Final = 12.0
 
