@@ -33,13 +33,12 @@ _CONTRADICTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
         ("pods_held", "pods_set"),
         ("pods_held", "units"),
         ("seeds_filled", "seeds"),
+        ("seeds_sown", "seeds"),
         ("seedlings", "seeds_sown"),
+        ("seedlings", "seeds"),
         ("took", "tried"),
     ),
-    "from_none": (
-        *((later, pod) for pod in _PODS for later in ("seeds", "seeds_filled", "seeds_sown", "seedlings")),
-        *((later, "seeds") for later in ("seeds_sown", "seedlings")),
-    ),
+    "from_none": (*((later, pod) for pod in _PODS for later in ("seeds", "seeds_filled", "seeds_sown", "seedlings")),),
 }
 _ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
 
@@ -280,8 +279,12 @@ def _row(cells: Cells) -> dict[str, Any]:
     return row
 
 
+_MAY_LACK_A_PARENT = (*NO_POLLEN_PARENT, "one", "several")
+"""No parent at all, or one that is not known, which is said and not forgotten."""
+
+
 def _has_pollen(row: Mapping[str, Any]) -> bool:
-    return bool(row["pollen_parent"]) or row["pollen_kind"] in NO_POLLEN_PARENT
+    return bool(row["pollen_parent"]) or row["pollen_kind"] in _MAY_LACK_A_PARENT
 
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:

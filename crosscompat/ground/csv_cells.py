@@ -34,6 +34,7 @@ __all__ = [
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
+_MOST_COLUMNS = 2_000  # more are no table of records
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,22 +47,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A table as it stands in its file.
+    """A table as it stands in its file, which is called without its folder.
 
-    Attributes
-    ----------
-    file : str
-        The file's name, without its folder.
-    header : tuple of str
-        The columns by `column_name`, in the file's order.
-    rows : tuple of Row
-        Rows with anything in them.
-    titles : mapping of str to str
-        The columns as the file writes them.
-    decimal_comma : bool
-        Whether a number may have a decimal comma: only where semicolons part the cells.
-    sheet : str or None
-        The sheet's name, where the file is a workbook.
+    ``header`` are the columns by `column_name`, in the file's order, ``titles`` what the file calls each of them;
+    ``rows`` have anything in them. A number may have a ``decimal_comma`` only where semicolons part the cells.
+    ``sheet`` is the sheet's name, where the file is a workbook.
     """
 
     file: str
@@ -84,13 +74,7 @@ class Sheet:
 
 
 def column_name(title: str) -> str:
-    """Return the name by which a column is known: small letters, blanks and hyphens as underscores.
-
-    Examples
-    --------
-    >>> column_name(" Seed parent")
-    'seed_parent'
-    """
+    """Return the name by which a column is known: small letters, blanks and hyphens as underscores."""
     return re.sub(r"[\s-]+", "_", fold(title).lower())
 
 
@@ -110,14 +94,8 @@ def read_sheet(
 ) -> Sheet:
     """Read a CSV: UTF-8 with or without a byte order mark, cells parted by commas, semicolons or tabs.
 
-    Parameters
-    ----------
-    path : path
-    known, required : iterables of str
-        The columns there may be (any, if not given), and those there must be.
-    faults : list of Fault, optional
-        Faults are added here and the rest of the file is read, so that the caller can add those of the cells and raise
-        them together (`raise_faults`).
+    ``known`` are the columns there may be (any, if not given), ``required`` those there must be. Faults are added to
+    ``faults``, where given, so that the caller can add those of the cells and raise them together (`raise_faults`).
 
     Raises
     ------
@@ -204,14 +182,14 @@ def _sheet(file: str, records: list[list[str]], faults: list[Fault], *, comma: b
     filled = max((at for record in records for at, cell in enumerate(record, 1) if cell.strip()), default=0)
     while titles and not titles[-1] and len(titles) > filled:
         titles.pop()
-    if not any(titles):
-        faults.append(_fault("blank_header", top))
+    if not any(titles) or len(titles) > _MOST_COLUMNS:
+        faults.append(_fault("columns" if any(titles) else "blank_header", top, n=len(titles), most=_MOST_COLUMNS))
         return Sheet(file, (), ())
     header = [column_name(title) for title in titles]
     for at, name in enumerate(header):
         if not name:
             faults.append(_fault("column_no_name", top, n=str(at + 1)))
-        elif name in header[:at]:
+        elif header.index(name) < at:
             faults.append(_fault("column_twice", top, column=titles[at]))
     rows = [
         _row(Place(file, row=number), header, record, faults)
@@ -295,10 +273,7 @@ def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable
 def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
     r"""Return a CSV of values by column, as `csv_convert.as_text` writes them, with commas and ``\n`` line ends.
 
-    Raises
-    ------
-    WrongUse
-        If a row has a column that the header lacks.
+    A row with a column that the header lacks raises `WrongUse`.
 
     Examples
     --------

@@ -43,13 +43,7 @@ def whole(text: str) -> int:
 
 
 def decimal(text: str, *, comma: bool = False) -> float:
-    """Return a finite number, else raise `BadCell`; a decimal comma is read only where cells are parted by semicolons.
-
-    Examples
-    --------
-    >>> decimal("3.5"), decimal("3,5", comma=True)
-    (3.5, 3.5)
-    """
+    """Return a finite number, else raise `BadCell`; a decimal comma is read only where semicolons part the cells."""
     if _COMMA.fullmatch(text):
         fixed = text.replace(",", ".")
         if not comma:
@@ -87,13 +81,7 @@ def day(text: str) -> date:
 
 
 def timestamp(text: str) -> datetime:
-    """Return a moment in UTC, else raise `BadCell`; its time zone must be written, as Z or +02:00.
-
-    Examples
-    --------
-    >>> timestamp("2025-04-03T14:05:00+02:00").isoformat()
-    '2025-04-03T12:05:00+00:00'
-    """
+    """Return a moment in UTC, else raise `BadCell`; its time zone must be written, as Z or +02:00."""
     try:
         written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
         moment = written.astimezone(UTC) if written and written.tzinfo else None
@@ -105,18 +93,7 @@ def timestamp(text: str) -> datetime:
 
 
 def hour(text: str) -> time:
-    """Return a time of day.
-
-    Raises
-    ------
-    BadCell
-        If it is none.
-
-    Examples
-    --------
-    >>> hour("9:05")
-    datetime.time(9, 5)
-    """
+    """Return a time of day, such as 9:05; raises `BadCell` if it is none."""
     try:
         return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
     except ValueError:

@@ -19,13 +19,14 @@ _DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturda
 _ISO: Final = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{4})(\d\d)(\d\d)")
 _NUMBERS: Final = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})(?:\2\s*(\d{4}|\d\d))?\.?")
 _NAMED: Final = re.compile(
-    r"(?:(\d{1,2})(?:st|nd|rd|th)?\.? *([a-z]{3,9})|([a-z]{3,9})\.? *(\d{1,2})(?:st|nd|rd|th)?)\.?,? *(\d{4}|\d\d)?"
+    r"(?:(\d{1,2})(?:st|nd|rd|th)?\.? *([a-z]{3,9})|([a-z]{3,9})\.? *(\d{1,2})(?!\d)(?:st|nd|rd|th)?)"
+    r"\.?,? *(\d{4}|\d\d)?"
 )
 _AGO: Final = re.compile(r"(\d+|a|an|one) (day|week)s? ago")
 _YEAR_FIRST: Final = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,2})\.?")
-_YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4})")
+_YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4}|\d\d)")
 _LEAST: Final = 3  # letters of a month or a weekday
-_SHORT_YEAR, _CENTURY = 2, 2000
+_SHORT_YEAR, _CENTURY, _LAST_CENTURY = 2, 2000, 70
 
 DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
 """Month and day on which seasons start, by hemisphere."""
@@ -40,13 +41,7 @@ _D = TypeVar("_D", bound=_Dated)
 
 
 class TwoDates(WrongUse):
-    """A date of which nobody can tell the day from the month.
-
-    Attributes
-    ----------
-    dates : tuple of date
-        Day first, then month first.
-    """
+    """A date of which nobody can tell the day from the month; ``dates`` are day first, then month first."""
 
     def __init__(self, text: str, dates: tuple[date, date]) -> None:
         self.dates = dates
@@ -84,7 +79,7 @@ def read_date(text: str, today: date, latest: date | None = None) -> date:
 
 
 def readings(text: str, order: str | None = None) -> list[date]:
-    """Return every day that a date with its whole year can mean.
+    """Return every day that a date with its year can mean.
 
     ``order``, "day-first" or "month-first", is what is said of days that end in the year; without it the day comes
     first, then the month.
@@ -98,11 +93,11 @@ def readings(text: str, order: str | None = None) -> list[date]:
     if year_first := _YEAR_FIRST.fullmatch(given):
         return [*_day(*map(int, year_first.groups()))]
     if year_last := _YEAR_LAST.fullmatch(given):
-        a, b, year = map(int, year_last.groups())
+        a, b, year = int(year_last[1]), int(year_last[2]), _full_year(year_last[3])
         ways = {"day-first": (year, b, a), "month-first": (year, a, b)}
         return list(dict.fromkeys(day for way in ways if order in {None, way} for day in _day(*ways[way])))
     named = _NAMED.fullmatch(given.replace("-", " "))
-    return [*_of_month(named, named[5])] if named and len(named[5] or "") > _SHORT_YEAR else []
+    return [*_of_month(named, named[5])] if named and named[5] else []
 
 
 def by_date(dated: Iterable[_D]) -> list[_D]:
@@ -191,9 +186,16 @@ def _said(given: str, today: date) -> Iterator[date]:
             yield today - timedelta(days=back or (7 if given.startswith("last ") else 0))
 
 
+def _full_year(year: str) -> int:
+    """Return a year of two figures in full: of the last century from 70 on."""
+    if len(year) > _SHORT_YEAR:
+        return int(year)
+    return int(year) + _CENTURY - (100 if int(year) >= _LAST_CENTURY else 0)
+
+
 def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[date]:
     if year is not None:
-        yield from _day(int(year) if len(year) > _SHORT_YEAR else _CENTURY + int(year), month, day)
+        yield from _day(_full_year(year), month, day)
         return
     years = (today.year - back for back in range(9))  # leap years are at most eight apart
     yield from [one for some in years for one in _day(some, month, day) if one <= today][:1]

@@ -98,13 +98,7 @@ class Fault:
 
 
 def worded(room: str, key: str, place: Place, **values: object) -> Fault:
-    """Return a fault without an excerpt, its two sentences taken from a wording room.
-
-    Examples
-    --------
-    >>> worded("newick", "empty", Place("t.nwk")).place.file
-    't.nwk'
-    """
+    """Return a fault without an excerpt, its two sentences taken from a wording room."""
     return Fault(place, say(f"{room}.{key}.what", **values), say(f"{room}.{key}.advice", **values))
 
 

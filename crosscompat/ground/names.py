@@ -97,10 +97,8 @@ def genus_of(label: str) -> str | None:
 
     Examples
     --------
-    >>> genus_of("Echinocereus_coccineus"), genus_of("tip 12") is None
-    ('Echinocereus', True)
-    >>> genus_of("Mentha aquatica × M. arvensis × M. spicata")
-    'Mentha'
+    >>> genus_of("Mentha aquatica × M. arvensis × M. spicata"), genus_of("tip 12")
+    ('Mentha', None)
     """
     name = read_name(label)
     return name.leading_genus if name else None

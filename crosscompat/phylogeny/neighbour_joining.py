@@ -174,21 +174,9 @@ def neighbour_joining(
 ) -> Phylogeny:
     """Join species to a tree, nearest neighbours first, and root it.
 
-    Parameters
-    ----------
-    names : sequence of k str
-        At least three.
-    distances : (k, k) float array
-        Symmetric and known throughout.
-    outgroup : sequence of str
-        Species that parted first (`root_on_outgroup`, errors as there); without them `root_at_midpoint`.
-    unit : str, optional
-        Of the distances.
-
-    Returns
-    -------
-    Phylogeny
-        A branch whose length comes out below zero is set to zero (common practice, no source).
+    ``distances`` (k, k) of ``names`` (k,), three at least, are symmetric and known throughout, in ``unit``. The root is
+    put on an ``outgroup`` of species that parted first (`root_on_outgroup`, errors as there), or at the midpoint
+    (`root_at_midpoint`). A branch whose length comes out below zero is set to zero (common practice, no source).
 
     Raises
     ------

@@ -19,7 +19,7 @@ from crosscompat.phylogeny.tree_arrays import Floats, Ints
 if TYPE_CHECKING:
     from crosscompat.phylogeny.formats import TreeSample
 
-__all__ = ["HybridIndex", "Pairs", "Pedigree", "Taxa", "pairs_of", "share_matrix", "weighted_pairs"]
+__all__ = ["HybridIndex", "Pairs", "Pedigree", "Taxa", "pairs_of", "share_matrix"]
 
 _FOR_PACE = 100
 """About so many species, evenly over the tree, tell how fast a sample runs beside it."""
@@ -137,27 +137,6 @@ def pairs_of(seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Pairs:
     return Pairs(a, b, np.array(weight, dtype=np.float64), np.array(of, dtype=np.int64), len(seed))
 
 
-def weighted_pairs(distances: Distances, seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Floats:
-    """Return how far apart m pairs of plants stand, hybrids among them, as an (m,) array.
-
-    It is the mean of the distances of their species, weighted by the shares of both; 0 for a plant's own kind, so also
-    for a hybrid with itself. A gap in a table raises a `BadInput`.
-
-    Examples
-    --------
-    >>> from crosscompat.phylogeny.newick import parse_newick
-    >>> tree = parse_newick("((a:1,b:1):2,c:3);")
-    >>> cross = Pedigree("a × c", {"a": 0.5, "c": 0.5}, ("a", "c"))
-    >>> species = [Pedigree(tip, {tip: 1.0}) for tip in "abc"]
-    >>> weighted_pairs(tree, [cross] * 4, [*species, cross]).tolist()
-    [3.0, 4.0, 3.0, 0.0]
-    """
-    pairs = pairs_of(seed, pollen)
-    apart = np.zeros(pairs.size)
-    np.add.at(apart, pairs.of, pairs.weight * distances.patristic_pairs(pairs.a, pairs.b))
-    return apart
-
-
 def share_matrix(plants: Iterable[Pedigree]) -> tuple[tuple[str, ...], Floats]:
     """Return the n species that have a share in k plants, in the order met, and the shares as a (k, n) array.
 
@@ -213,11 +192,16 @@ class Taxa:
     def apart(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
         """Return how far apart each two of m pairs stand, in the unit of the tree, as an (m,) array.
 
-        What is neither a label of the tree nor a hybrid formula raises `UnknownName`, a gap in a table `BadInput`.
+        Of hybrids it is the mean of the distances of their species, weighted by the shares of both; 0 for a plant's own
+        kind, so also for a hybrid with itself. What is neither a label of the tree nor a hybrid formula raises
+        `UnknownName`, a gap in a table `BadInput`.
         """
         if self._all_tips(seed, pollen):
             return self.distances.patristic_pairs(seed, pollen)
-        return weighted_pairs(self.distances, self._of(seed), self._of(pollen))
+        pairs = pairs_of(self._of(seed), self._of(pollen))
+        apart = np.zeros(pairs.size)
+        np.add.at(apart, pairs.of, pairs.weight * self.distances.patristic_pairs(pairs.a, pairs.b))
+        return apart
 
     def spread(self, seed: Sequence[str], pollen: Sequence[str]) -> Floats:
         """Return how unsure those distances are: standard deviations in the unit of the tree, shape (m,).

@@ -18,11 +18,9 @@ from crosscompat.phylogeny.tree_arrays import (
     MrcaTable,
     all_distances,
     content_hash,
-    crossing_edges,
     distances_of_one,
     inner_nodes,
     is_postorder,
-    neighbour_meets,
     pick,
     sums_from_root,
     tips_below,
@@ -191,7 +189,8 @@ class Phylogeny(Distances):
 
     @cached_property
     def _meets(self) -> Ints:
-        return neighbour_meets(self.parent, self.tip_nodes)
+        """Where each tip meets the next: the parent of the last node that is written before the next tip."""
+        return self.parent[self.tip_nodes[1:] - 1]
 
     @cached_property
     def _mrca_table(self) -> MrcaTable:
@@ -199,7 +198,10 @@ class Phylogeny(Distances):
 
     @cached_property
     def _edge_height(self) -> Floats:
-        return sums_from_root(self.parent, crossing_edges(self.parent, root_counts=self.rooted is not False))
+        edge, at_root = np.ones(self.n_nodes), np.flatnonzero(self.parent == self.n_nodes - 1)
+        if self.rooted is False and at_root.size == 2:  # noqa: PLR2004 - two edges at a root that is no node are one
+            edge[at_root[0]] = 0.0
+        return sums_from_root(self.parent, edge)
 
     def tips_under(self, node: int) -> Ints:
         """Return the numbers, in ``tips``, of the k tips that a node holds, as a (k,) array; a tip holds itself.

@@ -23,12 +23,10 @@ __all__ = [
     "MrcaTable",
     "all_distances",
     "content_hash",
-    "crossing_edges",
     "distances_of_one",
     "in_postorder",
     "inner_nodes",
     "is_postorder",
-    "neighbour_meets",
     "parents_from_depth",
     "pick",
     "sums_from_root",
@@ -199,35 +197,6 @@ def _mirror(out: Floats) -> None:
         out[rows, rows] = np.triu(out[rows, rows]) + np.triu(out[rows, rows], 1).T
         for left in starts[top // _BLOCK + 1 :]:
             out[left : left + _BLOCK, rows] = out[rows, left : left + _BLOCK].T
-
-
-def crossing_edges(parent: Ints, *, root_counts: bool) -> Floats:
-    """Return what each edge adds to a count of edges, as an (n,) array.
-
-    That is 1, but 0 for one of two edges at a root that is no real node.
-    """
-    edge = np.ones(parent.size)
-    at_root: Bools = parent == parent.size - 1
-    if not root_counts and np.count_nonzero(at_root) == 2:  # noqa: PLR2004 - two edges that are one
-        edge[np.argmax(at_root)] = 0.0
-    return edge
-
-
-def neighbour_meets(parent: Ints, tip_nodes: Ints) -> Ints:
-    """Return the node where each of k tips meets the next one, as a (k - 1,) array.
-
-    The nodes written between two neighbouring tips are the ancestors that the earlier one closes; the parent of the
-    last of them holds both.
-
-    Examples
-    --------
-    The tree ((a,b)x,c)y with the nodes a 0, b 1, x 2, c 3, y 4:
-
-    >>> neighbour_meets(np.array([2, 2, 4, 4, -1]), np.array([0, 1, 3])).tolist()
-    [2, 4]
-    """
-    meets: Ints = parent[tip_nodes[1:] - 1]
-    return meets
 
 
 class MrcaTable:

@@ -35,12 +35,9 @@ def csv_text(records: Records) -> str:
 
 
 def parquet(records: Records) -> bytes:
-    """Return rows as Parquet; an unknown value is null, and a column of nothing else is one of words.
+    """Return rows as Parquet; an unknown value is null, a column of nothing else is one of words.
 
-    Raises
-    ------
-    WrongUse
-        If the library that writes it is not installed.
+    Where the library that writes it is not installed, `WrongUse` says so.
     """
     try:
         import pyarrow as pa  # noqa: PLC0415 - only Parquet needs it
@@ -67,13 +64,8 @@ class Reminder:
 def calendar_file(name: str, reminders: Iterable[Reminder], stamp: datetime) -> bytes:
     """Return a calendar with an all-day entry and an alarm in the morning for each reminder.
 
-    Parameters
-    ----------
-    name : str
-        What a phone calls the calendar.
-    reminders : iterable of Reminder
-    stamp : datetime
-        When what they rest on was last changed, in UTC; a phone takes the later of two entries with one identifier.
+    ``name`` is what a phone calls it, ``stamp`` when what the reminders rest on was last changed, in UTC: a phone takes
+    the later of two entries with one identifier.
     """
     from icalendar import Alarm, Calendar, Event  # noqa: PLC0415 - only a calendar needs it
 

@@ -51,12 +51,7 @@ def _channels(colour: str) -> tuple[float, float, float]:
 
 
 def chance_colour(chance: float) -> str:
-    """Return the colour of a chance, interpolated evenly between the stops of the scale.
-
-    Parameters
-    ----------
-    chance : float
-        A probability; what lies outside 0 to 1 takes the colour of the end.
+    """Return the colour of a chance, evenly between the stops of the scale; outside 0 to 1 that of the end.
 
     Examples
     --------

@@ -113,10 +113,10 @@ def test_with_one_bad_row_nothing_goes_in_unless_the_good_rows_alone_are_asked_f
 
 def test_the_grower_says_which_column_is_which(run, answer, new, table):
     folder = new()
-    file = table("A;B;When;Soil\nEchinocereus coccineus;E. dasyacanthus;2025-04-25;pumice\n")
+    file = table("A;B;Moment;Soil\nEchinocereus coccineus;E. dasyacanthus;2025-04-25;pumice\n")
     told = run("import", file, "--collection", folder, "--yes", code=2)
     assert "No column says: date; seed_parent or seed_plant or pair; pollen_parent" in told.stderr
-    maps = ("--map", "A=seed_parent", "--map", "B=pollen_parent", "--map", "When=date", "--map", "Soil=note")
+    maps = ("--map", "A=seed_parent", "--map", "B=pollen_parent", "--map", "Moment=date", "--map", "Soil=note")
     found = answer("import", file, "--collection", folder, *maps, "--only-successes", "unknown", "--yes")
     assert [column["becomes"] for column in found["columns"]] == ["seed_parent", "pollen_parent", "date", "note"]
     assert found["crosses"] == 1

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import time
 from datetime import UTC, date, datetime
 from functools import partial
 
@@ -98,6 +99,15 @@ def test_unknown_and_missing_columns_are_named(written):
     ]
 
 
+def test_too_many_columns_are_refused_at_once(written):
+    start = time.perf_counter()
+    (fault,) = faults_of(written(",".join(f"column {number}" for number in range(100_000)) + "\n1,2\n"), known=["date"])
+    assert fault == "crosses.csv, row 1: The first row has 100,000 columns; a table here has at most 2,000 columns."
+    wide = written(",".join(f"column {number}" for number in range(2_000)) + "\n" + "1," * 1_999 + "1\n")
+    assert len(read_sheet(wide).header) == 2_000
+    assert time.perf_counter() - start < 5
+
+
 def test_a_missing_file_and_a_folder_are_said(tmp_path):
     assert faults_of(tmp_path / "none.csv") == [f"{tmp_path / 'none.csv'}: There is no such file."]
     assert faults_of(tmp_path)[0].endswith("This is a folder, not a file.")
@@ -174,7 +184,7 @@ def test_cells_become_values(written):
         (csv_convert.day, "4/25/2025", "Write 2025-04-25."),
         (csv_convert.day, "2025/4/3", "Write 2025-04-03."),
         (csv_convert.day, "2025-02-30", "such as 2025-04-03"),
-        (csv_convert.day, "3/4/25", "such as 2025-04-03"),
+        (csv_convert.day, "3/4/25", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
         (csv_convert.day, "0000-00-00", "such as 2025-04-03"),
         (csv_convert.timestamp, "2025-04-03", "Z stands for UTC"),
         (csv_convert.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),

@@ -26,7 +26,7 @@ from crosscompat.model.saved import SavedModel, model_file, read_model
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.taxa import Pedigree, weighted_pairs
+from crosscompat.phylogeny.taxa import Pedigree, pairs_of
 
 TREE = parse_newick("((((a:1,b:1):1,(g:1.5,h:1.5):.5):1,(c:2,d:2):1):1,(e:3,f:3):1);")
 RECIPE = Recipe((Feature("linear"), Feature("both", "x")), DistanceScale(8.0, (("linear", 0.5, 0.5),)))
@@ -95,9 +95,9 @@ class Book:
     @staticmethod
     def rows_of(parents, flags):
         seed, pollen = (list(map(pedigree, side)) for side in (parents.seed, parents.pollen))
-        return np.column_stack([RECIPE.scale.rows(np.asarray(weighted_pairs(TREE, seed, pollen)))[:, 0], flags]).astype(
-            float
-        )
+        pairs = pairs_of(seed, pollen)
+        apart = np.bincount(pairs.of, pairs.weight * TREE.patristic_pairs(pairs.a, pairs.b), pairs.size)
+        return np.column_stack([RECIPE.scale.rows(apart)[:, 0], flags]).astype(float)
 
     @property
     def answer(self):

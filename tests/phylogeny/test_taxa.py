@@ -12,7 +12,7 @@ from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
 from crosscompat.phylogeny.table import DistanceTable
-from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa, pairs_of, share_matrix, weighted_pairs
+from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa, pairs_of, share_matrix
 
 TREE = parse_newick("((Aus_bus:1,Aus_cus:1)sect._One:1,Aus_dus:2,Aus_eus:2);", unit="My")
 HYBRID = "Aus bus × Aus dus"
@@ -191,17 +191,17 @@ NAMES = ["Aus bus", "Aus cus × Aus dus", "Aus ×novus × Bus fus", "Bus eus × 
 @given(st.lists(st.tuples(st.sampled_from(NAMES), st.sampled_from(NAMES)), min_size=1, max_size=6))
 def test_distances_are_double_averages(pairs):
     seed, pollen = ([INDEX.pedigree(name) for name in side] for side in zip(*pairs, strict=True))
-    found = weighted_pairs(CROSSED, seed, pollen)
+    labels = [[plant.label for plant in side] for side in (seed, pollen)]
+    found = Taxa(CROSSED, INDEX).apart(*labels)
     for i, (one, other) in enumerate(zip(seed, pollen, strict=True)):
         expected = sum(v * w * CROSSED.patristic(a, b) for a, v in one.shares.items() for b, w in other.shares.items())
         assert found[i] == pytest.approx(0 if one.label == other.label else expected)
-    assert weighted_pairs(CROSSED, pollen, seed) == pytest.approx(found)
+    assert Taxa(CROSSED, INDEX).apart(*labels[::-1]) == pytest.approx(found)
 
 
 def test_a_hybrid_is_no_farther_than_its_farther_parent():
-    hybrid = INDEX.pedigree("Aus bus × Bus eus")
     for tip in CROSSED.tips:
-        (far,) = weighted_pairs(CROSSED, [hybrid], [INDEX.pedigree(tip)])
+        (far,) = Taxa(CROSSED, INDEX).apart(["Aus bus × Bus eus"], [tip])
         ends = sorted((CROSSED.patristic("Aus_bus", tip), CROSSED.patristic("Bus_eus", tip)))
         assert far == pytest.approx(sum(ends) / 2)
         assert ends[0] <= far <= ends[1]
@@ -209,11 +209,10 @@ def test_a_hybrid_is_no_farther_than_its_farther_parent():
 
 def test_only_the_gaps_that_matter_are_told():
     table = DistanceTable(("Aus bus", "Aus cus", "Aus dus"), [[0, 1, np.nan], [1, 0, 4], [np.nan, 4, 0]])
-    index = HybridIndex(table.tips)
-    hybrid = index.pedigree("Aus bus × Aus cus")
-    assert weighted_pairs(table, [hybrid], [index.pedigree("Aus cus")]).tolist() == [0.5]
+    found = Taxa(table, HybridIndex(table.tips))
+    assert found.apart(["Aus bus × Aus cus"], ["Aus cus"]).tolist() == [0.5]
     with pytest.raises(BadInput, match="Aus dus"):
-        weighted_pairs(table, [hybrid], [index.pedigree("Aus dus")])
+        found.apart(["Aus bus × Aus cus"], ["Aus dus"])
 
 
 def test_shares_carry_a_correlation_over_to_hybrids():
@@ -237,7 +236,7 @@ def test_pairs_of_species_have_the_product_of_their_shares():
 
 
 def test_nobody_crossed_is_no_distance():
-    assert weighted_pairs(CROSSED, [], []).tolist() == []
+    assert Taxa(CROSSED, INDEX).apart([], []).tolist() == []
     assert share_matrix([])[1].shape == (0, 0)
     assert Pedigree("a", {"a": 1.0}).is_hybrid is False
 

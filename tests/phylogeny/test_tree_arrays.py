@@ -17,7 +17,7 @@ from skbio import TreeNode
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.tree_arrays import MrcaTable, neighbour_meets, pick
+from crosscompat.phylogeny.tree_arrays import MrcaTable, pick
 
 close = partial(np.testing.assert_allclose, rtol=0, atol=1e-9)
 
@@ -203,7 +203,7 @@ def walked(parent, a, b):
 def test_every_pair_meets_where_their_ways_to_the_root_do(seed, size, data, grow):
     tree = parse_newick(grow(seed, size).newick())
     parent, tips = tree.parent.tolist(), tree.tip_nodes
-    meets = neighbour_meets(tree.parent, tips)
+    meets = tree._meets
     a, b = (side.ravel() for side in np.indices((size, size)))
     wanted = [walked(parent, tips[i], tips[j]) for i, j in zip(a, b, strict=True)]
     assert MrcaTable(tips, meets).of(a, b).tolist() == wanted

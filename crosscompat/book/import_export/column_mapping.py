@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cache
@@ -16,10 +16,10 @@ from typing import Any, TypeAlias
 from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
+from crosscompat.book.import_export.cell_meaning import day_of, plain_words
 from crosscompat.book.import_export.row_meaning import EXTRA, is_pair
 from crosscompat.ground.csv_cells import column_name, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
 Value: TypeAlias = str | int | float | date | datetime | time | timedelta | None
@@ -135,7 +135,6 @@ COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """The columns there may be, by what the rows are."""
 
-_FILLING = frozenset({"of", "the", "a", "no", "nr", "number", "count", "total", "all", "in"})
 _FIRST_ROWS = 10
 _ENOUGH = 2
 _MOSTLY = 0.5
@@ -155,12 +154,20 @@ _SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
 @cache
 def _known(rows_are: str) -> Mapping[str, str]:
     """Return our column by each word or phrase that means it."""
-    text = files("crosscompat.book.import_export").joinpath("headings.toml").read_text(encoding="utf-8")
-    found = {_plain(column): column for column in COLUMNS[rows_are]}
-    for column, phrases in tomllib.loads(text)[rows_are].items():
+    found = {_glued(column): column for column in COLUMNS[rows_are]}
+    for column, phrases in _headings()[rows_are].items():
         for phrase in phrases:
-            found.setdefault(_plain(phrase), column)
+            found.setdefault(_glued(phrase), column)
     return found
+
+
+@cache
+def _headings() -> Mapping[str, Any]:
+    return tomllib.loads(files(__package__).joinpath("headings.toml").read_text(encoding="utf-8"))
+
+
+def _glued(words: str) -> str:
+    return re.sub(r"[ ?]", "", plain_words(words))
 
 
 def meaning_of(heading: str, rows_are: str) -> str | None:
@@ -171,13 +178,12 @@ def meaning_of(heading: str, rows_are: str) -> str | None:
     >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
     ('seed_parent', 'units', None)
     """
-    known = _known(rows_are)
+    known, filling = _known(rows_are), frozenset(_headings()["filling"])
     outside = re.sub(r"\([^)]*\)", " ", heading)
     inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
     for part in (heading, outside, inside):
-        words = _plain(part)
-        few = " ".join(word for word in words.split() if word not in _FILLING)
-        found = known.get(words) or (known.get(few) if few else None)
+        few = _glued(" ".join(word for word in plain_words(part).split() if word not in filling))
+        found = known.get(_glued(part)) or (known.get(few) if few else None)
         if found:
             return found
     return None
@@ -187,17 +193,23 @@ def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
     """Return the column that each heading of a row means, by its place; no column is meant twice.
 
     A heading that is the very name of a column comes before one that only means it. Where a column that would hold
-    numbers holds formulas such as A × B, it is the pair.
+    numbers holds formulas such as A × B, it is the pair; where it holds days, it is the day of what it counts. Notes
+    may stand in several columns.
     """
     titles = {at: str(title) for at, title in enumerate(grid.rows[row]) if title is not None}
     found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
-    found = {at: "pair" if meant == "cross" and _holds_pairs(grid, row, at) else meant for at, meant in found.items()}
+    dated = _headings()["dated"]
+    for at, meant in found.items():
+        if meant == "cross" and _mostly(grid, row, at, _looks_like_a_pair):
+            found[at] = "pair"
+        elif meant in dated and _mostly(grid, row, at, _looks_like_a_day):
+            found[at] = dated[meant]
     first: dict[str, int] = {}
-    for at, meant in sorted(found.items(), key=lambda item: (_plain(titles[item[0]]) != _plain(item[1]), item[0])):
+    for at, meant in sorted(found.items(), key=lambda item: (_glued(titles[item[0]]) != _glued(item[1]), item[0])):
         first.setdefault(meant, at)
     if "pair" in first and {"seed_parent", "pollen_parent"} & set(first):
         del first["pair"]
-    return {at: meant for meant, at in sorted(first.items(), key=lambda item: item[1])}
+    return {at: meant for at, meant in found.items() if meant == NOTE or first.get(meant) == at}
 
 
 def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
@@ -214,19 +226,17 @@ def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int,
     return -at, kinds[-i]
 
 
-def _holds_pairs(grid: Grid, row: int, at: int) -> bool:
+def _mostly(grid: Grid, row: int, at: int, test: Callable[[Value], bool]) -> bool:
     below = [cells[at] for cells in grid.rows[row + 1 :] if at < len(cells) and cells[at] is not None]
-    return bool(below) and sum(map(_looks_like_a_pair, below)) > _MOSTLY * len(below)
+    return bool(below) and sum(map(test, below)) > _MOSTLY * len(below)
+
+
+def _looks_like_a_day(value: Value) -> bool:
+    return isinstance(value, date) or (isinstance(value, str) and bool(day_of(value)))
 
 
 def _looks_like_a_pair(value: Value) -> bool:
     return isinstance(value, str) and is_pair(value)
-
-
-def _plain(text: str) -> str:
-    """Return a heading in small letters, without points, brackets, underscores and the style of ♀ and ♂."""
-    letters = fold(text).casefold().replace("\ufe0f", "").replace("\ufe0e", "")
-    return " ".join(re.sub(r"[_\-.:?!()\[\]]+", " ", letters).split())
 
 
 @dataclass(frozen=True, slots=True)

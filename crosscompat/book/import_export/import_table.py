@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
-from datetime import date, datetime, time
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
@@ -13,25 +14,15 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.column_mapping import NOTE, Column, Grid, TableMapping, Value, meaning_of
-from crosscompat.book.import_export.row_meaning import (
-    TOOK_MEANS,
-    extra_in,
-    extra_noted,
-    iso_day,
-    parents_of,
-    put_took,
-    records_of,
-    unguarded,
-    with_extra,
-)
+from crosscompat.book.import_export.cell_meaning import two_days
+from crosscompat.book.import_export.column_mapping import Grid, TableMapping
+from crosscompat.book.import_export.read_rows import Answers, Told, sheet_of
+from crosscompat.book.import_export.row_meaning import DAYS, extra_in, extra_noted, records_of, with_extra
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
-from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
-from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 
@@ -46,7 +37,6 @@ def new_crosses(
     sheet: Sheet,
     crosses: Sequence[Cross],
     extra: Mapping[int, Mapping[str, Any]],
-    today: date,
     faults: list[Fault],
 ) -> tuple[list[Cross], set[int]]:
     """Return the crosses that a book does not have yet, and the rows that say what it says already.
@@ -61,9 +51,7 @@ def new_crosses(
     for cross in crosses:
         known = book.find(cross)
         first = fresh.get(cross.cross or cross.row)
-        if cross.date > today:
-            faults.append(_fault(sheet, cross.row, "date", say("sheets.future", day=cross.date.isoformat())))
-        elif known is not None:
+        if known is not None:
             differences = book.differing(cross, known)
             faults += [_taken(sheet, cross.row, "cross", cross.number, differences)] if differences else []
             same |= set() if differences else {cross.row}
@@ -158,127 +146,6 @@ def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> 
     return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)
 
 
-_DAYS = frozenset({"date", "acquired", "died"})
-_SIDES = (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant"))
-
-
-@dataclass(frozen=True, slots=True)
-class Answers:
-    """What the grower says of a table that it does not say itself.
-
-    Attributes
-    ----------
-    order : {"day-first", "month-first"} or None
-        How its days are written.
-    took_means : {"pod-set", "ripe-pod", "seedling"} or None
-        What its column "took" counts.
-    only_successes : bool or None
-        Whether failures were left out of it.
-    """
-
-    order: str | None = None
-    took_means: str | None = None
-    only_successes: bool | None = None
-
-
-def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants, faults: list[Fault]) -> Sheet:
-    """Return a table's rows under our columns; what cannot be brought there adds a fault."""
-    rows = [
-        _Reader(grid, mapping, answers, bench, faults, number).read(cells)
-        for number, cells in enumerate(grid.rows[mapping.row + 1 :], start=mapping.row + 2)
-        if any(value is not None for value in cells)
-    ]
-    titles = {column.becomes: column.heading for column in reversed(mapping.columns) if column.becomes}
-    if pair := mapping.column("pair"):
-        titles |= {"seed_parent": pair.heading, "pollen_parent": pair.heading}
-    if (took := mapping.column("took")) and answers.took_means:
-        titles = {TOOK_MEANS[answers.took_means]: took.heading} | titles
-    header = tuple(dict.fromkeys(name for row in rows for name in row.cells))
-    return Sheet(grid.file, header, tuple(rows), titles, grid.decimal_comma, grid.sheet)
-
-
-@dataclass(slots=True)
-class _Reader:
-    """Brings one row under our columns."""
-
-    grid: Grid
-    mapping: TableMapping
-    answers: Answers
-    bench: Plants
-    faults: list[Fault]
-    number: int
-    found: dict[str, str | None] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-
-    def read(self, cells: Any) -> Row:
-        for column in self.mapping.columns:
-            value = cells[column.at] if column.at < len(cells) else None
-            if column.becomes is not None and value is not None:
-                self.take(column, value)
-        if self.notes:
-            self.found[NOTE] = "; ".join(self.notes)
-        if self.mapping.rows_are == "crosses":
-            self.finish_cross()
-        return Row(self.number, self.found)
-
-    def take(self, column: Column, value: Value) -> None:
-        name = column.becomes or ""
-        if name == NOTE:
-            plain = meaning_of(column.heading, self.mapping.rows_are) == NOTE
-            self.notes.append(_text(value) if plain else f"{column.heading}: {_text(value)}")
-        elif name in _DAYS:
-            self.found[name] = self.day(column, value)
-        elif isinstance(value, date) and name != "recorded_at":
-            self.fault(column, say("sheets.made_a_date", text=_text(value)), say("sheets.made_a_date_advice"))
-        elif name == "pair":
-            self.take_pair(column, _text(value))
-        else:
-            self.found[name] = _text(value)
-
-    def day(self, column: Column, value: Value) -> str:
-        if isinstance(value, datetime):
-            if column.becomes == "date" and value.time() != time():
-                self.found.setdefault("hour", value.time().isoformat())
-            return value.date().isoformat()
-        return iso_day(_text(value), self.answers.order)
-
-    def take_pair(self, column: Column, text: str) -> None:
-        try:
-            self.found["seed_parent"], self.found["pollen_parent"] = parents_of(text)
-        except csv_convert.BadCell as bad:
-            self.fault(column, bad.what, bad.advice)
-            self.found["seed_parent"] = self.found["pollen_parent"] = text
-
-    def finish_cross(self) -> None:
-        for side, plant in _SIDES:
-            self.find_plant(side, plant)
-        took = self.mapping.column("took")
-        if took is not None and self.answers.took_means and self.found.get("took") is not None:
-            try:
-                put_took(self.found, self.answers.took_means)
-            except csv_convert.BadCell as bad:
-                self.fault(took, bad.what, bad.advice)
-        if self.mapping.column("only_successes") is None and self.answers.only_successes is not None:
-            self.found["only_successes"] = csv_convert.as_text(self.answers.only_successes)
-
-    def find_plant(self, side: str, plant: str) -> None:
-        """Tell a plant of the book from a species, whichever column it stands in."""
-        named = (self.found.get(side) or "").strip()
-        if self.found.get(plant) is None and self.bench.find(named):
-            self.found |= {plant: named, side: self.bench.species(named)}
-        elif not named and (known := self.found.get(plant)):
-            self.found[side] = self.bench.species(known.strip())
-
-    def fault(self, column: Column, what: str, advice: str) -> None:
-        self.faults.append(Fault(self.grid.place(self.number, column.heading), what, advice))
-
-
-def _text(value: Value) -> str:
-    if isinstance(value, datetime):
-        return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
-    return unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)
-
-
 @dataclass(frozen=True, slots=True)
 class ImportedRows:
     """What comes of a table.
@@ -301,6 +168,10 @@ class ImportedRows:
         In the order of the file.
     values : tuple of str or None
         What stands in the cell of each fault.
+    said : tuple of Fault
+        What was read otherwise than it is written, and how.
+    open_notes : mapping of str to list of int
+        Notes that may say that a cross was lost or failed, and in which rows they stand.
     """
 
     rows: int
@@ -311,19 +182,24 @@ class ImportedRows:
     same: int
     faults: tuple[Fault, ...]
     values: tuple[str | None, ...]
+    said: tuple[Fault, ...]
+    open_notes: Mapping[str, list[int]]
 
 
 def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> ImportedRows:
     """Read a table against a book; nothing is written."""
     faults: list[Fault] = []
-    sheet = sheet_of(grid, mapping, answers, plants_of(page), faults)
+    told = Told(faults)
+    sheet = sheet_of(grid, mapping, answers, plants_of(page), told)
     crosses: list[Cross] = []
     plants: list[Plant] = []
     more: Mapping[str, Mapping[str, Any]] = {}
     extra: Mapping[int, Mapping[str, Any]] = {}
     if mapping.rows_are == "crosses":
         extra = extra_in(sheet, faults)
-        crosses, same = new_crosses(page, sheet, crosses_in(sheet, faults), extra, today, faults)
+        read = crosses_in(sheet, faults)
+        _refuse_days(sheet, read, extra, today, faults)
+        crosses, same = new_crosses(page, sheet, read, extra, faults)
     else:
         more = _more(sheet, faults)
         plants, same = new_plants(page, sheet, plants_in(sheet, faults), more, faults)
@@ -339,7 +215,27 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         same=len(same - bad),
         faults=tuple(map(_with_order, faults, values)),
         values=tuple(values),
+        said=tuple(told.said),
+        open_notes=told.open_notes,
     )
+
+
+def _refuse_days(
+    sheet: Sheet, crosses: Iterable[Cross], extra: Mapping[int, Mapping[str, Any]], today: date, faults: list[Fault]
+) -> None:
+    """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
+    for cross in crosses:
+        days = {"date": cross.date} | {name: extra[cross.row][name] for name in DAYS if name in extra[cross.row]}
+        for name, day in days.items():
+            if day > today:
+                faults.append(_fault(sheet, cross.row, name, say("sheets.future", day=day.isoformat())))
+        for (name, first), (later, day) in pairwise(days.items()):
+            if day < first:
+                values = {"day": day.isoformat(), "first": first.isoformat(), "column": sheet.titles.get(name, name)}
+                what = say("sheets.before", **values)
+                faults.append(_fault(sheet, cross.row, later, what, say("sheets.before_advice")))
+        if "first_seedling_on" in days and cross.seedlings == 0:
+            faults.append(_fault(sheet, cross.row, "seedlings", say("sheets.none_came_up")))
 
 
 def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
@@ -365,7 +261,7 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
 
 def _with_order(fault: Fault, value: str | None) -> Fault:
     """Add to what is advised for a day that could be two how to say the order for all days."""
-    two = value is not None and len(readings(value)) > 1
+    two = value is not None and two_days(value)
     return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
 
 

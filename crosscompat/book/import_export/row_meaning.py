@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, MutableMapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, MutableMapping
 from dataclasses import dataclass, field, replace
+from functools import cache, partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from crosscompat.book import records
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
-from crosscompat.book.record_fields import read_fields
+from crosscompat.book.import_export.cell_meaning import our_word
+from crosscompat.book.record_fields import read_field
 from crosscompat.book.records import Record, new_id
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells, Sheet
 from crosscompat.ground.csv_convert import BadCell, as_text
-from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import Fault, UnknownName
 from crosscompat.ground.names import parse
 from crosscompat.ground.wording import say
@@ -75,30 +76,11 @@ def unescaped(cell: str) -> str:
     return "" if cell == _EMPTY else _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else found[2], cell)
 
 
-ORDERS = ("day-first", "month-first")
 _SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
 _SEED, _POLLEN = "♀", "♂"
 _SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
 TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
 """Our column by what "took" may mean."""
-
-
-def iso_day(text: str, order: str | None = None) -> str:
-    """Return a day as year-month-day where it is certain; else the text as it is.
-
-    Parameters
-    ----------
-    order : {"day-first", "month-first"}, optional
-        What the grower says of days that end in the year; without it such a day is certain only where it has one
-        reading.
-
-    Examples
-    --------
-    >>> iso_day("25/4/2025"), iso_day("3 April 2025"), iso_day("03/04/2025"), iso_day("03/04/2025", "day-first")
-    ('2025-04-25', '2025-04-03', '03/04/2025', '2025-04-03')
-    """
-    days = readings(text, order)
-    return days[0].isoformat() if len(days) == 1 else text
 
 
 def is_pair(text: str) -> bool:
@@ -171,7 +153,7 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
 
     Raises
     ------
-    csv_convert.BadCell
+    BadCell
         If "yes" stands for several flowers, or another column of the row counts the same and says otherwise.
     """
     units = (row.get("units") or "").strip()
@@ -182,9 +164,7 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
         if units:
             row["tried"] = units
     if row.get(column) not in {None, count}:
-        raise csv_convert.BadCell(
-            say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice")
-        )
+        raise BadCell(say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice"))
     row[column] = count
 
 
@@ -192,28 +172,34 @@ def _counted(text: str, units: str) -> str:
     if text.isdecimal():
         return text
     try:
-        yes = csv_convert.yes_no(text)
-    except csv_convert.BadCell:
-        raise csv_convert.BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
+        yes = csv_convert.yes_no(our_word(text, "yes_no") or text)
+    except BadCell:
+        raise BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
     if yes and units not in {"", "1"}:
-        raise csv_convert.BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
+        raise BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
     return "1" if yes else "0"
 
 
-EXTRA: Mapping[str, type[Record]] = MappingProxyType(
+EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(
     {
-        "aim": records.Cross,
-        "wanted": records.Cross,
-        "hour": records.Pollination,
-        "marker": records.Pollination,
-        "temperature": records.Pollination,
-        "humidity": records.Pollination,
-        "weight": records.SeedLot,
+        "aim": (records.Cross, "aim"),
+        "wanted": (records.Cross, "wanted"),
+        "hour": (records.Pollination, "hour"),
+        "marker": (records.Pollination, "marker"),
+        "temperature": (records.Pollination, "temperature"),
+        "humidity": (records.Pollination, "humidity"),
+        "count_how": (records.Pollination, "count_how"),
+        "weight": (records.SeedLot, "weight"),
+        "harvested_on": (records.SeedLot, "date"),
+        "sown_on": (records.Sowing, "date"),
+        "first_seedling_on": (records.Emergence, "date"),
+        "ended_on": (records.Loss, "date"),
     }
 )
-"""Columns, and the kind of record that holds each."""
+"""Columns, and the kind of record and the field that hold each."""
 
-_EXTRA_KINDS = tuple(dict.fromkeys(EXTRA.values()))
+DAYS = tuple(column for column, (_, name) in EXTRA.items() if name == "date")
+"""Those that hold days, in the order in which they come."""
 
 
 def extra_in(sheet: Sheet, faults: list[Fault]) -> dict[int, dict[str, Any]]:
@@ -221,35 +207,58 @@ def extra_in(sheet: Sheet, faults: list[Fault]) -> dict[int, dict[str, Any]]:
     found = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        values = [item for kind in _EXTRA_KINDS for item in read_fields(cells, kind, EXTRA.keys()).items()]
-        found[row.number] = {name: value for name, value in values if value is not None}
+        values = {column: cells.read(column, read) for column, read in _extra_readers(sheet.decimal_comma).items()}
+        found[row.number] = {column: value for column, value in values.items() if value is not None}
     return found
+
+
+@cache
+def _extra_readers(comma: bool) -> Mapping[str, Callable[[str], Any]]:  # noqa: FBT001 - a key of the cache
+    items = {column: (kind, kind.__dataclass_fields__[name]) for column, (kind, name) in EXTRA.items()}
+    return {column: partial(read_field, kind, item, comma=comma) for column, (kind, item) in items.items()}
 
 
 def extra_noted(page: Reading) -> Mapping[str, Mapping[str, set[Any]]]:
     """Return what the book says of each cross beyond the summary, by its identifier."""
     found: dict[str, dict[str, set[Any]]] = defaultdict(lambda: defaultdict(set))
-    for name, kind in EXTRA.items():
-        for cross, value in page.columns(kind, _cross_column(kind), name):
-            found[cross][name].add(value)
+    cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
+    for column, (kind, name) in EXTRA.items():
+        for owner, value in page.columns(kind, _owner(kind), name):
+            found[cross_of_tray.get(owner, owner)][column].add(value)
     return found
 
 
 def with_extra(found: Iterable[Record], extra: Mapping[str, Mapping[str, Any]]) -> Iterator[Record]:
-    """Yield records with what their rows said beyond the summary."""
-    weighed = set()
+    """Yield records with what their rows said beyond the summary.
+
+    The day of the first seedling is a look of its own, at which one was up.
+    """
+    trays: dict[str, str] = {}
+    made: set[tuple[type[Record], str]] = set()
     for record in found:
-        cross = getattr(record, _cross_column(type(record)), "")
-        own = {name: value for name, value in extra.get(cross, {}).items() if EXTRA[name] is type(record)}
-        weighed |= {cross} if isinstance(record, records.SeedLot) else set()
-        yield replace(record, **own) if own else record
+        cross = getattr(record, _owner(type(record)), "")
+        made.add((type(record), cross))
+        if isinstance(record, records.Sowing):
+            trays[cross] = record.id
+        yield replace(record, **_extra_of(type(record), extra.get(cross, {})))
     for cross, values in extra.items():
-        if values.get("weight") is not None and cross not in weighed:
-            yield records.SeedLot(cross=cross, weight=values["weight"])
+        for kind in (records.SeedLot, records.Sowing):
+            own = _extra_of(kind, values)
+            if (kind, cross) not in made and (own or (kind is records.Sowing and "first_seedling_on" in values)):
+                new = kind(cross=cross, **own)
+                trays |= {cross: new.id} if kind is records.Sowing else {}
+                yield new
+        if "first_seedling_on" in values:
+            yield records.Emergence(sowing=trays[cross], date=values["first_seedling_on"], up=1)
 
 
-def _cross_column(kind: type[Record]) -> str:
-    return "id" if kind is records.Cross else "cross"
+def _extra_of(kind: type[Record], values: Mapping[str, Any]) -> dict[str, Any]:
+    return {EXTRA[column][1]: value for column, value in values.items() if EXTRA[column][0] is kind}
+
+
+def _owner(kind: type[Record]) -> str:
+    """Return the field by which a kind of record is found for its cross."""
+    return {records.Cross: "id", records.Emergence: "sowing"}.get(kind, "cross")
 
 
 _OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")

@@ -19,7 +19,8 @@ from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.book.import_export.column_mapping import Grid, TableMapping
-    from crosscompat.book.import_export.import_table import Answers, ImportedRows
+    from crosscompat.book.import_export.import_table import ImportedRows
+    from crosscompat.book.import_export.read_rows import Answers
     from crosscompat.book.store import Store
     from crosscompat.collection.opening import Collection
 
@@ -79,6 +80,8 @@ class Imported:
         Rows that say what the book says already.
     bad_rows : int
         Rows with a fault.
+    said : list of str
+        What was read otherwise than it is written, and how.
     questions : list of str
         What the grower has to say first.
     change : int or None
@@ -96,6 +99,7 @@ class Imported:
     same: int = 0
     bad_rows: int = 0
     faults: list[Problem] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
     unplaced: list[Unplaced] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
     change: int | None = None
@@ -237,7 +241,7 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
 
 def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, list[str]]:
     """Return the answers, and the questions that are open; without the answers that the rows need, None."""
-    from crosscompat.book.import_export.import_table import Answers
+    from crosscompat.book.import_export.read_rows import Answers
 
     asking = on_a_terminal() and not (request.as_json or request.dry_run)
     took, only, questions = request.took_means, request.only_successes, []
@@ -299,6 +303,7 @@ def _with_outcome(answer: Imported, collection: Collection, taken: ImportedRows,
             for fault, value in zip(taken.faults, taken.values, strict=True)
             for place in (fault.place,)
         ],
+        said=list(map(str, taken.said)),
         unplaced=_unplaced(collection, taken),
         change=change,
         written=change is not None,
@@ -337,6 +342,8 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
     line()
     for fault in taken.faults:
         talk(str(fault))
+    for said in outcome.said:
+        paragraph(said, bullet="- ")
     for name in outcome.unplaced:
         paragraph(say("import.unplaced", says=name.says), bullet="- ")
     if outcome.same:

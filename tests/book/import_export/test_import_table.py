@@ -15,7 +15,8 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.import_export.column_mapping import Grid, changed, guess, read_grids
-from crosscompat.book.import_export.import_table import Answers, read_table, records_of_rows
+from crosscompat.book.import_export.import_table import read_table, records_of_rows
+from crosscompat.book.import_export.read_rows import Answers
 from crosscompat.book.store import open_store
 from crosscompat.ground.errors import BadInput, WrongUse
 
@@ -148,7 +149,7 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
             ("Cross No.", "Mother", "Father", "Date", "Flowers", "Pods", "Ripe pods"),
             ("1", COC, DAS, date(2025, 4, 3), 4, 2, 1),
             ("2", None, DAS, date(2025, 4, 3), 4, 2, 1),
-            ("3", COC, DAS, "03/04/2025", "about 4", 2, 1),
+            ("3", COC, DAS, "03/04/2025", "some 4", 2, 1),
             ("4", COC, DAS, date(2025, 4, 3), 2, 3, 4),
             (date(2026, 1, 5), COC, DAS, date(2025, 4, 3), None, None, None),
             ("6", COC, DAS, date(2027, 1, 1), None, None, None),
@@ -160,7 +161,7 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
     assert [line.splitlines()[0] for line in found.faults] == [
         "b.xlsx, sheet 2025, row 3, column Mother: This must be filled in.",
         "b.xlsx, sheet 2025, row 4, column Date: “03/04/2025” is not a clear date.",
-        "b.xlsx, sheet 2025, row 4, column Flowers: “about 4” is not a whole number.",
+        "b.xlsx, sheet 2025, row 4, column Flowers: “some 4” is not a whole number.",
         "b.xlsx, sheet 2025, row 5, column Pods: There are more pods set than units pollinated (3 > 2).",
         "b.xlsx, sheet 2025, row 5, column Ripe pods: There are more pods held to ripeness than pods set (4 > 3).",
         f"b.xlsx, sheet 2025, row 5, column Ripe pods: {MORE_THAN_UNITS}",
@@ -170,7 +171,7 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
         "b.xlsx, sheet 2025, row 9, column Date: This must be filled in.",
         "b.xlsx, sheet 2025, row 9, column Flowers: “1.5” is not a whole number.",
     ]
-    assert found.taken.values[:3] == (None, "03/04/2025", "about 4")
+    assert found.taken.values[:3] == (None, "03/04/2025", "some 4")
     assert "--dates day-first" in found.taken.faults[1].advice
     assert "--dates" not in found.taken.faults[8].advice
     assert found.taken.rows == 8

@@ -1,0 +1,224 @@
+"""What growers write into a cell: counts with their doubt, days and months, and words for what is kept in ours."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from crosscompat.ground.dates import readings
+
+ACCIDENT, FAILED = "accident", "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A number as somebody wrote it.
+
+    Attributes
+    ----------
+    number : int or None
+        None is unknown.
+    sure : bool
+        Whether just this was written.
+    whole : int or None
+        Of how many, where that was written too.
+    """
+
+    number: int | None
+    sure: bool = True
+    whole: int | None = None
+
+
+def plain_words(text: str) -> str:
+    """Return words in small letters, without accents, points, brackets, underscores and the style of ♀ and ♂.
+
+    Examples
+    --------
+    >>> plain_words("Früchte (geerntet)"), plain_words("poss. hybrid")
+    ('fruchte geerntet', 'poss hybrid')
+    """
+    letters = unicodedata.normalize("NFKD", text.casefold().replace("ß", "ss"))
+    kept = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return " ".join(re.sub(r"[\ufe0e\ufe0f]|[_\-.:!()\[\]]+", " ", kept).split())
+
+
+@cache
+def words() -> Mapping[str, Any]:
+    """Return the tables of words.toml."""
+    return tomllib.loads(files(__package__).joinpath("words.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _by_word(table: str) -> Mapping[str, str]:
+    tables = ((ours, phrases) for ours, phrases in words()[table].items())
+    return {_key(phrase): ours for ours, phrases in tables for phrase in phrases}
+
+
+def _key(text: str) -> str:
+    """Return a phrase to compare, a lone sign as it is."""
+    return plain_words(text) or text.strip()
+
+
+def our_word(text: str, table: str) -> str | None:
+    """Return what a grower's word is in ours, or None.
+
+    Examples
+    --------
+    >>> our_word("looks true", "proof"), our_word("x self", "pollen"), our_word("OP", "pollen")
+    ('looks hybrid', 'self', 'open')
+    >>> our_word("Echinocereus selfii", "pollen") is None
+    True
+    """
+    known = _by_word(table)
+    return known.get(_key(text)) or known.get(_key(re.sub(r"^\s*[xX×]\s+", "", text)))
+
+
+@cache
+def _listed(*path: str) -> frozenset[str]:
+    table: Any = words()
+    for step in path:
+        table = table[step]
+    return frozenset(map(_key, table))
+
+
+def says_nothing(text: str) -> bool:
+    """Tell whether a cell only says that nothing is known.
+
+    Examples
+    --------
+    >>> says_nothing("–"), says_nothing("?"), says_nothing("0")
+    (True, True, False)
+    """
+    return _key(text) in _listed("blank")
+
+
+def count_of(text: str) -> Count | None:
+    """Return the count that is written in a cell; None where it is none that can be read.
+
+    Of two numbers the lower counts, for so many there were.
+
+    Examples
+    --------
+    >>> count_of("ca. 15"), count_of("12/20")
+    (Count(number=15, sure=False, whole=None), Count(number=12, sure=True, whole=20))
+    >>> count_of("2-3").number, count_of("none").number, count_of("lots").number, count_of("1.5") is None
+    (2, 0, None, True)
+    """
+    if _key(text) in _listed("counts", "none"):
+        return Count(0)
+    if _key(text) in _listed("counts", "unsaid"):
+        return Count(None, sure=False)
+    if says_nothing(text):
+        return Count(None)
+    written = _numbers().fullmatch(" ".join(_accents_off(text).casefold().split()))
+    if written is None:
+        return None
+    about, number, doubt, whole = written.group("about", "number", "doubt", "whole")
+    return Count(int(number), not (about or doubt), int(whole) if whole else None)
+
+
+@cache
+def _numbers() -> re.Pattern[str]:
+    about, unit, of = (_any_of(words()["counts"][key]) for key in ("about", "unit", "of"))
+    return re.compile(
+        rf"(?P<about>{about})?\.?\s*(?P<number>\d{{1,9}})"
+        rf"(?:\s*{of}\s*(?P<whole>\d{{1,9}})|(?P<doubt>\s*[-–—]\s*\d{{1,9}}|\s?[+?½])?)(?:\s*{unit}\.?)?"
+    )
+
+
+def _any_of(phrases: Iterable[str]) -> str:
+    return f"(?:{'|'.join(map(re.escape, sorted(phrases, key=len, reverse=True)))})"
+
+
+def _accents_off(text: str) -> str:
+    letters = unicodedata.normalize("NFD", text)
+    return unicodedata.normalize("NFC", "".join(letter for letter in letters if not unicodedata.combining(letter)))
+
+
+def _in_english(text: str) -> str:
+    """Return a date with its month in English."""
+    known = _by_word("months")
+    return re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text)
+
+
+def day_of(text: str, order: str | None = None) -> str | None:
+    """Return a day as year-month-day where it is certain, or None.
+
+    Parameters
+    ----------
+    order : {"day-first", "month-first"}, optional
+        What the grower says of days that end in the year; without it such a day is certain only where it has one
+        reading.
+
+    Examples
+    --------
+    >>> day_of("25/4/2025"), day_of("6 Mar 23"), day_of("3. März 2025"), day_of("03/04/2025") is None
+    ('2025-04-25', '2023-03-06', '2025-03-03', True)
+    >>> day_of("03/04/2025", "day-first")
+    '2025-04-03'
+    """
+    days = readings(_in_english(text), order)
+    return days[0].isoformat() if len(days) == 1 else None
+
+
+def two_days(text: str) -> bool:
+    """Tell whether a text can be two days."""
+    return len(readings(_in_english(text))) > 1
+
+
+def middle_of(text: str, *, south: bool = False) -> str | None:
+    """Return the day in the middle of a month or a season with its year, or None.
+
+    ``south`` says that the seasons are those south of the equator.
+
+    Examples
+    --------
+    >>> middle_of("March 2023"), middle_of("spring 22"), middle_of("Frühjahr 2024", south=True), middle_of("Mar 23")
+    ('2023-03-15', '2022-04-15', '2024-10-15', None)
+    """
+    said = re.fullmatch(r"([^\W\d_]+)\.?,?\s*'?(\d{4}|\d\d)|(0?[1-9]|1[0-2])[/.](\d{4})", text.strip())
+    if said is None:
+        return None
+    word, year, month, of_month = said.groups()
+    if month:
+        return date(int(of_month), int(month), 15).isoformat()
+    season = _by_word("seasons").get(plain_words(word))
+    found = readings(_in_english(f"15 {season or word} {year if len(year) > 2 else f'20{year}'}"))  # noqa: PLR2004
+    if len(found) != 1 or (len(year) == 2 and season is None and int(year) <= 31):  # noqa: PLR2004 - a day of it
+        return None
+    half_a_year = 6 if season and south else 0
+    return found[0].replace(month=(found[0].month - 1 + half_a_year) % 12 + 1).isoformat()
+
+
+def decides(note: str) -> str | None:
+    """Return what the words of a note may say of its cross, "accident" or "failed"; None if they seem to say neither.
+
+    Examples
+    --------
+    >>> decides("slugs ate the spike"), decides("Frost"), decides("did not take"), decides("red thread")
+    ('accident', 'accident', 'failed', None)
+    """
+    plain = f" {plain_words(note)} "
+    for kind in (ACCIDENT, FAILED):
+        if any(f" {word}" in plain for word in words()["comments"][kind]):
+            return kind
+    return None
+
+
+def fathers_of(text: str) -> str | None:
+    """Return "one" for a text that names two fathers of which one gave the pollen, "several" where all did, or None.
+
+    Examples
+    --------
+    >>> fathers_of("E. coccineus or E. dasyacanthus"), fathers_of("das-1 + pec-2"), fathers_of("E. coccineus")
+    ('one', 'several', None)
+    """
+    kinds = words()["fathers"].items()
+    return next((kind for kind, joins in kinds if re.search(rf"\S\s+{_any_of(joins)}\s+\S", text)), None)
