@@ -90,7 +90,7 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
     try:
         match = collection.index.match(plant.species if plant else text, genus)
     except UnknownName as fault:
-        raise _with_plants(collection, text, fault) from None
+        raise fault if plant else _with_plants(collection, text, fault) from None
     plain = match.how in {"exact", "parsed"} or fold(match.received) == match.label
     return Parent(match.label, plant, "" if plain else match.sentence)
 

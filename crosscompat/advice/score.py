@@ -326,7 +326,8 @@ def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: Tra
 
     def rows(crosses: TrainingSet) -> Floats:
         seed, pollen = crosses.seed, crosses.pollen
-        numbers = pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
+        taxa = collection.taxa
+        numbers = pair_rows(recipe, taxa.apart(seed, pollen), collection.traits, seed, pollen, pedigree=taxa.pedigree)
         return np.column_stack([numbers, np.log(crosses.outcomes.tried)])
 
     here = rows(seen)
