@@ -245,8 +245,7 @@ def _worth(crosses: Sequence[_Cross], years: float) -> float:
 
 def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cross], years: float) -> Bridge:
     last = collection.taxa.pedigree(crosses[-1].offspring)
-    first = collection.taxa.pedigree(crosses[0].offspring)
-    chromosomes = expected_chromosomes(collection, first)
+    chromosomes = expected_chromosomes(collection, crosses[0].offspring)
     return Bridge(
         [correct_form(label) for label in path[1:-1]],
         [Step(correct_form(cross.seed), correct_form(cross.pollen), cross.chance) for cross in crosses],
