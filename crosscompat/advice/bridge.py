@@ -245,7 +245,7 @@ def _worth(crosses: Sequence[_Cross], years: float) -> float:
 
 def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cross], years: float) -> Bridge:
     last = collection.taxa.pedigree(crosses[-1].offspring)
-    first = collection.taxa.pedigree(crosses[0].offspring)
+    first = crosses[0].offspring
     chromosomes = expected_chromosomes(collection, first)
     return Bridge(
         [correct_form(label) for label in path[1:-1]],
@@ -257,7 +257,7 @@ def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cros
             for label in sorted(last.shares, key=lambda k: -last.shares[k])
         ],
         chromosomes,
-        _of_chromosomes(collection, first, chromosomes),
+        _of_chromosomes(collection, collection.taxa.pedigree(first), chromosomes),
     )
 
 

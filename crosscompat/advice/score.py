@@ -331,7 +331,8 @@ def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: Tra
         return np.column_stack([numbers, np.log(crosses.outcomes.tried)])
 
     here = rows(seen)
-    fit = make_pipeline(SimpleImputer(keep_empty_features=True), StandardScaler(), LogisticRegression())
+    ridge = LogisticRegression(solver="newton-cholesky")  # the quickest for few columns
+    fit = make_pipeline(SimpleImputer(keep_empty_features=True), StandardScaler(), ridge)
     fit.fit(
         np.vstack([here, np.full((2, here.shape[1]), np.nan)]),
         np.append(seen.outcomes.fruitful, [True, False]),
