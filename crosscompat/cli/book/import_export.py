@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
+from crosscompat.cli.prompts import author, choose, on_a_terminal, today
 from crosscompat.cli.session import open_here, open_with_collection
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
@@ -21,7 +23,9 @@ if TYPE_CHECKING:
     from crosscompat.book.import_export.column_mapping import Grid, TableMapping
     from crosscompat.book.import_export.import_table import ImportedRows
     from crosscompat.book.import_export.read_rows import Answers
+    from crosscompat.book.import_export.saved_answers import SavedAnswers
     from crosscompat.book.store import Store
+    from crosscompat.cli.book.import_prompts import Questions
     from crosscompat.collection.opening import Collection
 
 _BAD_DATA = 3
@@ -84,6 +88,8 @@ class Imported:
         What was read otherwise than it is written, and how.
     questions : list of str
         What the grower has to say first.
+    answers_file : str or None
+        Where it can be filled in; null if nothing is open.
     change : int or None
         Number of the change in the book; null if nothing was written, or for a whole book.
     """
@@ -102,6 +108,7 @@ class Imported:
     said: list[str] = field(default_factory=list)
     unplaced: list[Unplaced] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    answers_file: str | None = None
     change: int | None = None
     written: bool = False
     schema: Literal["crosscompat.import/1"] = "crosscompat.import/1"
@@ -136,9 +143,9 @@ class Request:
     rows_are: str | None
     maps: Sequence[str]
     ignored: Sequence[str]
-    took_means: str | None
-    only_successes: str | None
-    dates: str | None
+    answers: dict[str, str]
+    answers_file: Path | None
+    friend: str | None
     yes: bool
     good_rows: bool
     who: str | None
@@ -157,6 +164,8 @@ def import_(
         str | None, choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
     ] = None,
     dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
+    answers_file: Annotated[Path | None, plain("--columns", "help.import_columns", "FILE")] = None,
+    friend: Annotated[str | None, text("--from", "NAME", "help.import_from")] = None,
     folder: Folder = None,
     *,
     yes: Annotated[bool, plain("--yes", "help.import_yes")] = False,
@@ -168,15 +177,36 @@ def import_(
     """Read, show how it is understood, ask what is open, and write it down."""
     from crosscompat.book.import_export.whole_book import ENDING
 
+    options = {"took": took_means, "only successes": only_successes, "dates": dates, "rows": rows_are}
+    answers = {question: answer for question, answer in options.items() if answer is not None}
     request = Request(
-        file, sheet, rows_are, maps or (), ignored or (), took_means, only_successes, dates, yes, good_rows,
+        file, sheet, rows_are, maps or (), ignored or (), answers, answers_file, friend, yes, good_rows,
         author(by), dry_run, as_json,
     )  # fmt: skip
     with open_with_collection(folder, crosses=True) as (collection, store):
-        if file.suffix.lower() == ENDING:
+        if file.suffix.lower() != ENDING:
+            _import_rows(store, collection, request)
+        elif friend is None:
             _import_book(store, request)
         else:
-            _import_rows(store, collection, request)
+            with TemporaryDirectory() as place:
+                summary = _summary_of(file, Path(place))
+                _import_rows(store, collection, replace(request, file=summary))
+
+
+def _summary_of(file: Path, folder: Path) -> Path:
+    """Write the crosses of an exported book into a table."""
+    from crosscompat.book.import_export.whole_book import read_book, write_summary
+    from crosscompat.book.store import open_store
+    from crosscompat.book.store.pages import restore_history
+
+    whole, store = read_book(file), open_store("sqlite://")
+    with store.writing(file.name) as pen:
+        restore_history(pen, whole.changes, whole.versions)
+    with store.reading() as page:
+        write_summary(page, folder / f"{file.stem}.csv")
+    store.engine.dispose()
+    return folder / f"{file.stem}.csv"
 
 
 def _import_book(store: Store, request: Request) -> None:
@@ -201,6 +231,9 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     filled = [grid for grid in grids if not grid.blank]
     if request.sheet is not None:
         filled = [grid for grid in grids if (grid.sheet or "").casefold() == request.sheet.casefold()]
+    if len(filled) > 1 and on_a_terminal() and not request.as_json:
+        names = {(grid.sheet or "").casefold(): grid for grid in filled}
+        return names[choose(say("import.ask.sheet"), tuple(names)) or next(iter(names))]
     if len(filled) != 1:
         named = ", ".join(grid.sheet or grid.file for grid in grids)
         key = "which_sheet" if len(filled) > 1 else ("no_sheet" if request.sheet else "nothing")
@@ -208,11 +241,63 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     return filled[0]
 
 
-def _import_rows(store: Store, collection: Collection, request: Request) -> None:
-    from crosscompat.book.import_export.column_mapping import changed, guess, read_grids
+@dataclass(slots=True)
+class _Table:
+    """A table as it is understood so far, and the file of what is said of it."""
 
-    grid = _chosen(read_grids(request.file), request)
-    mapping = changed(guess(grid, request.rows_are), request.maps, request.ignored)
+    grid: Grid
+    mapping: TableMapping
+    path: Path
+    saved: SavedAnswers
+    settled: frozenset[str]
+    questions: Questions
+
+    def keep(self, notes: Mapping[str, str], open_notes: Mapping[str, list[int]], *, guess: bool) -> None:
+        """Write down the answers and what is open, with guesses for columns that are not known."""
+        from crosscompat.book.import_export.saved_answers import SavedAnswers, write_answers
+        from crosscompat.cli.book.import_prompts import with_guesses
+
+        mapping = with_guesses(self.mapping, self.settled) if guess else self.mapping
+        headings = {column.heading: column.becomes or "" for column in mapping.columns}
+        write_answers(self.path, self.grid, mapping, SavedAnswers(headings, notes, self.questions.answers), open_notes)
+
+    @property
+    def accepted(self) -> bool:
+        """Whether the columns were accepted before, and there are no others."""
+        unknown = (column for column in self.mapping.columns if column.example and not column.becomes)
+        accepted = self.questions.answers.get("columns") == "yes"
+        return self.mapping.is_ours or (accepted and self.settled.issuperset(column.heading for column in unknown))
+
+
+def _understood(grid: Grid, collection: Collection, request: Request) -> _Table:
+    from crosscompat.book.import_export.column_mapping import changed, guess, named
+    from crosscompat.book.import_export.saved_answers import SavedAnswers, read_answers, with_saved
+    from crosscompat.cli.book.import_prompts import Questions, ask_columns
+
+    path = request.answers_file or _memory(collection, grid)
+    saved = read_answers(path) if path.exists() else SavedAnswers()
+    at_terminal = on_a_terminal() and not (request.as_json or request.dry_run)
+    questions = Questions(at_terminal, {**saved.questions, **request.answers})
+    mapping = with_saved(guess(grid, questions.answers.get("rows")), saved)
+    settled = frozenset({*saved.columns, *(named(mapping, heading).heading for heading in request.ignored)})
+    mapping = changed(mapping, request.maps, request.ignored)
+    if at_terminal and not request.yes:
+        mapping = ask_columns(grid, mapping, settled)
+    return _Table(grid, mapping, path, saved, settled, questions)
+
+
+def _memory(collection: Collection, grid: Grid) -> Path:
+    """Return where the answers to a table are kept in a collection."""
+    name = " ".join(filter(None, (Path(grid.file).stem, grid.sheet)))
+    kept = re.sub(r"[^\w -]+", "_", name)
+    return (collection.folder or Path()) / "imports" / f"{kept}.csv"
+
+
+def _import_rows(store: Store, collection: Collection, request: Request) -> None:
+    from crosscompat.book.import_export.column_mapping import read_grids
+
+    table = _understood(_chosen(read_grids(request.file), request), collection, request)
+    grid, mapping, questions = table.grid, table.mapping, table.questions
     answer = Imported(
         file=grid.file,
         sheet=grid.sheet,
@@ -224,43 +309,77 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
         _print_mapping(answer)
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
-        raise WrongUse(say("import.missing", columns=missing))
-    answers, questions = _answered(mapping, request)
-    if answers is not None and (request.dry_run or not questions):
+        if not request.dry_run:
+            table.keep(table.saved.notes, {}, guess=True)
+        raise WrongUse(say("import.missing", columns=missing, file=str(table.path)))
+    answers, open_notes = _answered(store, collection, table, request)
+    questions.accept(known=request.yes or table.accepted)
+    done = not questions.still_open
+    if done:
+        questions.answers["columns"] = "yes"
+    if not (request.dry_run or (mapping.is_ours and done)):
+        table.keep(answers.notes if answers else table.saved.notes, open_notes, guess=not done)
+    if answers is not None and (request.dry_run or done):
         _write(store, collection, (grid, mapping, answers), answer, request)
-        return
+    else:
+        _say_open(answer, table, request)
+
+
+def _say_open(answer: Imported, table: _Table, request: Request) -> None:
+    """Say what has to be answered first."""
     if request.as_json:
-        print_json(replace(answer, questions=questions))
+        file = None if request.dry_run else str(table.path)
+        print_json(replace(answer, questions=table.questions.still_open, answers_file=file))
     else:
         line()
-        for question in questions:
+        for question in table.questions.still_open:
             paragraph(question, bullet="? ")
+        if not request.dry_run:
+            paragraph(say("import.fill_in", file=str(table.path)))
     if not request.dry_run:
         raise typer.Exit(1)
 
 
-def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, list[str]]:
-    """Return the answers, and the questions that are open; without the answers that the rows need, None."""
+def _answered(
+    store: Store, collection: Collection, table: _Table, request: Request
+) -> tuple[Answers | None, Mapping[str, list[int]]]:
+    """Return the answers, None without those that the rows need; and the notes that may decide and are not answered."""
+    from crosscompat.book.import_export.import_table import read_table
     from crosscompat.book.import_export.read_rows import Answers
+    from crosscompat.cli.book.import_prompts import ask_notes
 
-    asking = on_a_terminal() and not (request.as_json or request.dry_run)
-    took, only, questions = request.took_means, request.only_successes, []
+    grid, mapping, questions, notes = table.grid, table.mapping, table.questions, table.saved.notes
+    if mapping.column("took") is not None:
+        if mapping.is_ours:
+            questions.answers.setdefault("took", "seedling")
+        questions.ask("took", "took", _TOOK)
+    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours:
+        questions.ask("only successes", "only", tuple(_ONLY_SUCCESSES))
+    if questions.at_terminal and _two_ways(grid, mapping):
+        questions.ask("dates", "dates", _ORDERS)
+    if questions.still_open:
+        return None, {}
+    said = questions.answers
+    only = _ONLY_SUCCESSES[said.get("only successes", "unknown")]
+    south = collection.settings.hemisphere == "south"
+    answers = Answers(said.get("dates"), said.get("took"), only, notes, request.friend, south)
+    with store.reading() as page:
+        open_notes = read_table(page, grid, mapping, answers, today()).open_notes
+    if open_notes and questions.at_terminal:
+        answers, open_notes = replace(answers, notes={**notes, **ask_notes(open_notes)}), {}
+    if open_notes:
+        listed = "; ".join(say("import.quoted", text=text) for text in open_notes)
+        questions.still_open.append(say("import.ask.notes_option", notes=listed))
+    return answers, open_notes
 
-    def asked(key: str, allowed: Sequence[str]) -> str | None:
-        answer = choose(say(f"import.ask.{key}"), allowed) if asking else None
-        questions.extend([] if answer else [say(f"import.ask.{key}_option", words=", ".join(allowed))])
-        return answer
 
-    if mapping.column("took") is None:
-        took = None
-    elif took is None:
-        took = "seedling" if mapping.is_ours else asked("took", _TOOK)
-    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours and only is None:
-        only = asked("only", tuple(_ONLY_SUCCESSES))
-    ready = None if questions else Answers(request.dates, took, _ONLY_SUCCESSES[only or "unknown"])
-    if not (request.yes or mapping.is_ours or (asking and ready is not None and confirm(say("import.ask.mapping")))):
-        questions.append(say("import.ask.mapping_option"))
-    return ready, questions
+def _two_ways(grid: Grid, mapping: TableMapping) -> bool:
+    """Tell whether a day of the table could be two days."""
+    from crosscompat.book.import_export.cell_meaning import two_days
+
+    day = mapping.column("date") or mapping.column("acquired")
+    below = (row[day.at] for row in grid.rows[mapping.row + 1 :] if day and day.at < len(row))
+    return any(isinstance(cell, str) and two_days(cell) for cell in below)
 
 
 def _write(
@@ -345,7 +464,9 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
     for said in outcome.said:
         paragraph(said, bullet="- ")
     for name in outcome.unplaced:
-        paragraph(say("import.unplaced", says=name.says), bullet="- ")
+        paragraph(name.says, bullet="- ")
+    if outcome.unplaced:
+        paragraph(say("import.unplaced"))
     if outcome.same:
         paragraph(say("import.same", n=outcome.same))
     counts = (("crosses", outcome.crosses), ("plants", outcome.plants))
