@@ -18,10 +18,9 @@ from scipy.sparse import coo_array
 
 from crosscompat.advice.candidates import Candidate, wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
-from crosscompat.advice.flowering import KEEPS, Stored, alive_on, good_lots, openings_on
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.tonight import worth
+from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, openings_on, worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -16,16 +17,17 @@ from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
+from crosscompat.ground.names import NameIndex
 from crosscompat.model.composition import Logits, fit_seeds
-from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
-from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, outlook
+from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
+from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, put_to
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Pairings, Parents, in_place, pairings_of, relatedness
+from crosscompat.model.pairings import Pairings, Parents, in_place, relatedness
 from crosscompat.model.prior import doubt_of_uneven, published_weight
 from crosscompat.model.published import PublishedCrosses, with_published
 from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
-from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
+from crosscompat.pairing import recipe_for, scale_of
 
 __all__ = [
     "FITTED_AT_ONCE",
@@ -41,7 +43,6 @@ __all__ = [
     "own_findings",
     "parents_of",
     "prior_of",
-    "rows_of",
     "training_set_of",
 ]
 
@@ -161,52 +162,20 @@ def training_set_of(collection: Collection, as_of: date) -> TrainingSet:
 
 
 def fitted_on(collection: Collection, training: TrainingSet) -> FittedModel:
-    """Fit some of a collection's crosses; without any it is the prior.
-
-    Parameters
-    ----------
-    collection : Collection
-        Its tree, traits, plants and settings.
-    training : TrainingSet
-    """
+    """Fit some of a collection's crosses with its tree, traits, plants and settings; without any it is the prior."""
     if not training.crosses:
         return prior_of(collection)
-    seed, pollen = training.seed, training.pollen
-    species = sorted({*seed, *pollen})
-    recipe = recipe_for(collection.traits, scale_of(collection.distances))
     clones = clones_on_both_sides(collection.plants, training.crosses)
-    own = own_findings(collection.plants, clones, len(seed))
-    distance = collection.taxa.apart(seed, pollen)
-    return fit_crosses(
-        recipe,
-        pair_rows(recipe, distance, collection.traits, seed, pollen, own),
-        training.counts,
-        training.weight,
-        parents=Parents(seed, pollen, *clones),
+    return fit_training_set(
+        training,
+        recipe_for(collection.traits, scale_of(collection.distances)),
+        collection.taxa,
+        collection.traits,
+        clones,
         pod=collection.settings.pod,
-        took=int(training.outcomes.fruitful.sum()),
-        finished=int(training.outcomes.known.sum()),
-        farthest=float(np.nanmax(distance, initial=0.0)),
-        related=relatedness(collection.distances, species, pedigree=collection.taxa.pedigree),
+        own=own_findings(collection.plants, clones, len(training.seed)),
         priors=collection.priors,
-        records=tuple(cross.number for cross in training.crosses),
     )
-
-
-def rows_of(
-    collection: Collection,
-    model: FittedModel,
-    seed: Sequence[str],
-    pollen: Sequence[str],
-    clones: tuple[Sequence[str | None], Sequence[str | None]] = ((), ()),
-) -> Floats:
-    """Return the rows of numbers of directed pairs of labels, shape (n_pairs, n_features).
-
-    What was found on the very plants, where their ``clones`` are named, overrides their species.
-    """
-    distance = collection.taxa.apart(seed, pollen)
-    own = own_findings(collection.plants, clones, len(seed))
-    return pair_rows(model.recipe, distance, collection.traits, seed, pollen, own)
 
 
 def own_findings(
@@ -247,20 +216,9 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents, *, st
 def _by_numbers(
     collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False
 ) -> tuple[Floats, Pairings, Outlook]:
-    """Put pairings to a model by their numbers alone."""
-    seed, pollen = parents.seed, parents.pollen
-    rows = rows_of(collection, model, seed, pollen, (parents.seed_plants, parents.pollen_plants))
-    pairings = pairings_of(model.seen, collection.distances, parents, collection.taxa.pedigree)
-    return rows, pairings, outlook(model, rows, pairings, _farther(collection, model, seed, pollen), stages=stages)
-
-
-def _farther(collection: Collection, model: FittedModel, seed: Sequence[str], pollen: Sequence[str]) -> Floats | None:
-    """Return what rows gain where distances are one standard deviation longer; None where all are sure."""
-    species = set(collection.distances.tips).issuperset
-    if collection.sample is None and not collection.placed and species(seed) and species(pollen):
-        return None
-    taxa = collection.taxa
-    return farther_rows(model.recipe, taxa.apart(seed, pollen), taxa.spread(seed, pollen))
+    """Put pairings to a model by their numbers alone; what was found on the very plants overrides their species."""
+    own = own_findings(collection.plants, (parents.seed_plants, parents.pollen_plants), len(parents.seed))
+    return put_to(model, collection.taxa, collection.traits, parents, own, stages=stages)
 
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
@@ -272,24 +230,23 @@ def _with_published(
     collection: Collection, model: FittedModel, parents: Parents, whole: Logits
 ) -> tuple[Logits, Floats]:
     """Let published crosses among the species of the tree speak for some pairings of species."""
-    found = _on_the_tree(collection)
-    if not found:
+    seeds, pollens, known = _on_the_tree(collection.index, tuple(collection.distances.tips))
+    if not known:
         return whole, np.zeros(len(whole.mean))
-    theirs = Parents([seed for seed, _, _ in found], [pollen for _, pollen, _ in found])
-    names = list(dict.fromkeys((*theirs.seed, *theirs.pollen, *parents.seed, *parents.pollen)))
+    theirs = Parents(seeds, pollens)
+    names = list(dict.fromkeys((*seeds, *pollens, *parents.seed, *parents.pollen)))
     kin = relatedness(collection.distances, names, pedigree=collection.taxa.pedigree)
     at = {name: i for i, name in enumerate(names)}
     seed, pollen, mothers, fathers = (
-        np.array([at[name] for name in side], dtype=np.intp)
-        for side in (parents.seed, parents.pollen, theirs.seed, theirs.pollen)
+        np.array([at[name] for name in side], dtype=np.intp) for side in (parents.seed, parents.pollen, seeds, pollens)
     )
-    weights = [published_weight(known.how) for _, _, known in found]
+    weights = [published_weight(cross.how) for cross in known]
     flowers, level = weights[0][1:]
-    took = np.array([known.outcome == "hybrid" for _, _, known in found], dtype=np.bool_)
+    took = np.array([cross.outcome == "hybrid" for cross in known], dtype=np.bool_)
     crosses = PublishedCrosses(
         mothers,
         fathers,
-        np.array([known.direction_known for _, _, known in found], dtype=np.bool_),
+        np.array([cross.direction_known for cross in known], dtype=np.bool_),
         Counts.of(np.full(took.size, flowers), np.zeros(took.size), took, np.array([w for w, _, _ in weights])),
         level,
     )
@@ -300,16 +257,15 @@ def _with_published(
     return with_published(whole, before, seed, pollen, related, crosses, (theirs_now, theirs_before), model.scales)
 
 
-def _on_the_tree(collection: Collection) -> list[tuple[str, str, KnownHybrid]]:
-    """Return the published crosses of two species that have a place, with their labels."""
+@lru_cache(maxsize=1)
+def _on_the_tree(index: NameIndex, tips: tuple[str, ...]) -> tuple[list[str], list[str], list[KnownHybrid]]:
+    """Return the labels of seed and pollen parent of the published crosses of two species that have a place."""
     places = [
-        (find_label(collection.index, known.seed_parent), find_label(collection.index, known.pollen_parent), known)
-        for known in known_hybrids()
+        (find_label(index, cross.seed_parent), find_label(index, cross.pollen_parent), cross)
+        for cross in known_hybrids()
     ]
-    tips = set(collection.distances.tips)
-    return [
-        (seed, pollen, known) for seed, pollen, known in places if seed in tips and pollen in tips and seed != pollen
-    ]
+    found = [(seed, pollen, cross) for seed, pollen, cross in places if {seed, pollen} <= {*tips} and seed != pollen]
+    return [str(seed) for seed, _, _ in found], [str(pollen) for _, pollen, _ in found], [known for *_, known in found]
 
 
 def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:

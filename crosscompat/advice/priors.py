@@ -15,6 +15,7 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.prior import Priors
 from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
+from crosscompat.trait_kinds import FEATURES
 
 __all__ = ["MILLIONS", "CoefficientPrior", "EffectPrior", "PriorTable", "StageChances", "prior_table"]
 
@@ -130,10 +131,7 @@ def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
     ('whole', ['about 2 in 3', 'about 3 in 5'])
     """
     coefficients = [
-        CoefficientPrior(
-            row.coefficient, say(f"priors.what.{row.coefficient.replace(' ', '_')}"), row.mean, row.sd, row.basis,
-            row.evidence,
-        )
+        CoefficientPrior(row.coefficient, _meaning(row.coefficient), row.mean, row.sd, row.basis, row.evidence)
         for row in priors.rows
     ]  # fmt: skip
     effects = [
@@ -142,6 +140,12 @@ def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
     ]
     own = priors.own
     return PriorTable(list(MILLIONS), _chances(priors, fruit), coefficients, effects, own)
+
+
+def _meaning(coefficient: str) -> str:
+    if coefficient in FEATURES:
+        return say(f"features.{coefficient}.prior")
+    return say(f"priors.what.{coefficient.replace(' ', '_')}")
 
 
 def _chances(priors: Priors, fruit: str) -> list[StageChances]:

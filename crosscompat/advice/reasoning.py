@@ -272,10 +272,10 @@ def feature_in_words(name: str) -> str:
     >>> feature_in_words("distance"), feature_in_words("2n lower")
     ('distance on the tree', 'lower chromosome number (2n) of the seed parent')
     """
-    if name in {*TERMS, "uneven", "published"}:
-        return say(f"reasons.features.{name.replace(' ', '_')}")
     column, _, kind = name.rpartition(" ")
-    return say(f"reasons.features.{kind}", trait=spoken(column))
+    if not column or name in TERMS:
+        return say(f"reasons.features.{name.replace(' ', '_')}")
+    return say(f"features.{kind}.name", trait=spoken(column))
 
 
 def weight_in_words(logit: float) -> str:
@@ -302,7 +302,7 @@ def _fact(kind: str, column: str, value: float | None) -> str:
         way = "more" if value > 0 else "less" if value < 0 else "same"
     else:
         way = "yes" if value else "no"
-    return say(f"reasons.{kind}.{way}", trait=trait, times=f"{exp(abs(value)):.1f}")
+    return say(f"features.{kind}.{way}", trait=trait, times=f"{exp(abs(value)):.1f}")
 
 
 def _effect_fact(name: str, value: float | None, logit: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,13 +11,25 @@ from crosscompat.model.composition import SeedsPerPod, fit_seeds, prior_shares, 
 from crosscompat.model.design_matrix import Factor, Kinship
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats, Ints
-from crosscompat.model.pairings import Levels, Parents, Seen
+from crosscompat.model.pairings import Levels, Parents, Seen, relatedness
 from crosscompat.model.posterior import EFFECTS, StepFit, matched, past_of, unlearned
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
-from crosscompat.pairing import Recipe
+from crosscompat.model.training_set import TrainingSet
+from crosscompat.pairing import Recipe, pair_rows
+from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.traits import TraitTable
 
-__all__ = ["FittedModel", "design_of", "fit_crosses", "fit_plain", "prior_model", "prior_step", "training_moments"]
+__all__ = [
+    "FittedModel",
+    "design_of",
+    "fit_crosses",
+    "fit_plain",
+    "fit_training_set",
+    "prior_model",
+    "prior_step",
+    "training_moments",
+]
 
 _FEWEST_FOR_A_MEAN = 5
 
@@ -141,6 +153,40 @@ def fit_crosses(
             entering = Counts(of_step.tried[at], of_step.took[at], of_step.some[at], weight[at])
             steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, related))
     return replace(model, steps=tuple(steps))
+
+
+def fit_training_set(
+    training: TrainingSet,
+    recipe: Recipe,
+    taxa: Taxa,
+    traits: TraitTable | None,
+    plants: tuple[Sequence[str | None], Sequence[str | None]],
+    *,
+    pod: tuple[float, int | None],
+    weight: Floats | None = None,
+    own: Mapping[str, tuple[Floats, Floats]] | None = None,
+    priors: Priors | None = None,
+) -> FittedModel:
+    """Fit the crosses that speak; ``plants`` are their seed plants and pollen plants, ``own`` is as for `pair_rows`.
+
+    ``weight``, shape (n_crosses,), is how much of what it weighs by itself each cross counts; all of it by default.
+    """
+    seed, pollen = training.seed, training.pollen
+    distance, species = taxa.apart(seed, pollen), sorted({*seed, *pollen})
+    return fit_crosses(
+        recipe,
+        pair_rows(recipe, distance, traits, seed, pollen, own),
+        training.counts,
+        training.weight if weight is None else training.weight * weight,
+        parents=Parents(seed, pollen, *plants),
+        pod=pod,
+        took=int(training.outcomes.fruitful.sum()),
+        finished=int(training.outcomes.known.sum()),
+        farthest=float(np.nanmax(distance, initial=0.0)),
+        related=relatedness(taxa.distances, species, pedigree=taxa.pedigree) if species else None,
+        priors=priors,
+        records=tuple(cross.number for cross in training.crosses),
+    )
 
 
 def _fit_step(

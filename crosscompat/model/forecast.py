@@ -12,10 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 from crosscompat.model.composition import Logits, joined, together
 from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
-from crosscompat.model.pairings import Levels, Pairings, Parents
+from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
 from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.model.stages import STEPS, WHOLE
+from crosscompat.pairing import farther_rows, pair_rows
+from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.traits import TraitTable
 
 __all__ = [
     "MOST_FLOWERS",
@@ -31,6 +34,7 @@ __all__ = [
     "flowers_for",
     "no_surer",
     "outlook",
+    "put_to",
     "step_logits",
 ]
 
@@ -365,3 +369,27 @@ def doubted(own: Logits, parents: Floats) -> Logits:
     """Return what is believed where so many parents of each pairing are hybrids with uneven chromosomes."""
     mean, sd = doubt_of_uneven()
     return Logits(own.mean + mean * parents, np.sqrt(own.sd**2 + sd**2 * parents))
+
+
+def put_to(
+    model: FittedModel,
+    taxa: Taxa,
+    traits: TraitTable | None,
+    parents: Parents,
+    own: Mapping[str, tuple[Floats, Floats]] | None = None,
+    *,
+    stages: bool = False,
+) -> tuple[Floats, Pairings, Outlook]:
+    """Put pairings to a model by their numbers alone; ``own`` is as for `pair_rows`, ``stages`` as for `outlook`.
+
+    Returns
+    -------
+    ndarray of float, shape (n_pairs, n_features), Pairings, Outlook
+        The numbers, the parents as the model knows them, and what it expects.
+    """
+    seed, pollen = parents.seed, parents.pollen
+    apart, spread = taxa.apart(seed, pollen), taxa.spread(seed, pollen)
+    rows = pair_rows(model.recipe, apart, traits, seed, pollen, own)
+    asked = pairings_of(model.seen, taxa.distances, parents, taxa.pedigree)
+    farther = farther_rows(model.recipe, apart, spread) if spread.any() else None
+    return rows, asked, outlook(model, rows, asked, farther, stages=stages)

@@ -21,12 +21,12 @@ from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, Wrong
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits, SeedsPerPod
-from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
-from crosscompat.model.forecast import chances, no_surer, outlook
+from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
+from crosscompat.model.forecast import chances, no_surer, put_to
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Parents, in_place, pairings_of, relatedness
-from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
-from crosscompat.pairing import farther_rows, pair_rows, recipe_for, scale_of
+from crosscompat.model.pairings import Parents, in_place
+from crosscompat.model.training_set import self_fertile_labels, training_set_from
+from crosscompat.pairing import recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.traits import TraitTable
@@ -156,26 +156,12 @@ class TakeModel:
         self._parents(crosses.iloc[[row - 1 for row in sorted((*nowhere, *rows))]])
         out = [left.cross.row - 1 for left in training.left_out]
         self.left_out_ = pd.Series([left.reason for left in training.left_out], crosses.index[out], dtype=object)
-        self.fitted_ = self._fitted(training, weight[[row - 1 for row in rows]])
-        return self
-
-    def _fitted(self, training: TrainingSet, weight: Floats) -> FittedModel:
-        seed, pollen = training.seed, training.pollen
-        species = tuple(sorted({*seed, *pollen}))
-        distance = self._positions.apart(seed, pollen)
-        plants = ([cross.seed_plant for cross in training.crosses], [cross.pollen_plant for cross in training.crosses])
-        return fit_crosses(
-            self._recipe,
-            pair_rows(self._recipe, distance, self.traits, seed, pollen),
-            training.counts,
-            training.weight * weight,
-            parents=Parents(seed, pollen, *plants),
-            pod=self.pod,
-            took=int(training.outcomes.fruitful.sum()),
-            finished=int(training.outcomes.known.sum()),
-            farthest=float(np.nanmax(distance, initial=0.0)),
-            related=relatedness(self.distances, species, pedigree=self._positions.pedigree) if species else None,
+        plants = [cross.seed_plant for cross in training.crosses], [cross.pollen_plant for cross in training.crosses]
+        own = weight[[row - 1 for row in rows]]
+        self.fitted_ = fit_training_set(
+            training, self._recipe, self._positions, self.traits, plants, pod=self.pod, weight=own
         )
+        return self
 
     def forecast(self, pairings: pd.DataFrame, flowers: int = 1) -> pd.DataFrame:
         """Return the chance of at least one seedling of each pairing.
@@ -230,19 +216,12 @@ class TakeModel:
         ]
 
     def _logits(self, parents: Parents) -> Logits:
-        own = self._by_numbers(parents)
-        species = in_place(self._positions, self.fitted_.seen, parents)
-        if species is None:
-            return own
-        return no_surer(own, self._by_numbers(species.parents), species.weight, species.of)
+        def logits(asked: Parents) -> Logits:
+            return put_to(self.fitted_, self._positions, self.traits, asked)[2].whole
 
-    def _by_numbers(self, parents: Parents) -> Logits:
-        seed, pollen, positions, recipe = parents.seed, parents.pollen, self._positions, self.fitted_.recipe
-        apart = positions.apart(seed, pollen)
-        rows = pair_rows(recipe, apart, self.traits, seed, pollen)
-        asked = pairings_of(self.fitted_.seen, self.distances, parents, positions.pedigree)
-        farther = farther_rows(recipe, apart, positions.spread(seed, pollen))
-        return outlook(self.fitted_, rows, asked, farther).whole
+        species = in_place(self._positions, self.fitted_.seen, parents)
+        own = logits(parents)
+        return own if species is None else no_surer(own, logits(species.parents), species.weight, species.of)
 
     @cached_property
     def _positions(self) -> Taxa:

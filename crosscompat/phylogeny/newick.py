@@ -91,13 +91,7 @@ def newick_trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
 
 
 def chosen(count: int, index: int | None, file: str | None) -> int:
-    """Return which of ``count`` trees is meant; raises `BadInput` if it is not said, `WrongUse` if there is none.
-
-    Examples
-    --------
-    >>> chosen(1, None, None), chosen(5, -1, None)
-    (0, 4)
-    """
+    """Return which of ``count`` trees is meant; raises `BadInput` if it is not said, `WrongUse` if there is none."""
     if index is None:
         if count > 1:
             raise BadInput([worded("newick", "several", Place(file), n=count, last=count - 1)])

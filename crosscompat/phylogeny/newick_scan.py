@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -32,8 +32,7 @@ _BRACKET = re.compile(rb"[\[\]]")
 _QUOTED = {b"'": re.compile(rb"'(?:[^']|'')*'"), b'"': re.compile(rb'"(?:[^"]|"")*"')}
 
 
-@dataclass(frozen=True, slots=True)
-class Masked:
+class Masked(NamedTuple):
     """A text of the same size in which comments are blanks and quoted labels are filled up.
 
     ``quoted`` holds the end and the plain text of each quoted label by its start; ``rooting`` the place of every
@@ -41,8 +40,8 @@ class Masked:
     """
 
     data: bytes
-    quoted: dict[int, tuple[int, str]] = field(default_factory=dict)
-    rooting: tuple[tuple[int, bool], ...] = ()
+    quoted: dict[int, tuple[int, str]]
+    rooting: tuple[tuple[int, bool], ...]
 
 
 def mask(source: TextSource) -> Masked:
@@ -55,7 +54,7 @@ def mask(source: TextSource) -> Masked:
     """
     data = source.data
     if not any(mark in data for mark in (b"'", b'"', b"[", b"]")):
-        return Masked(data)
+        return Masked(data, {}, ())
     work = bytearray(data)
     quoted: dict[int, tuple[int, str]] = {}
     rooting: list[tuple[int, bool]] = []

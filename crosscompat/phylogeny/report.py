@@ -55,14 +55,10 @@ def _notes(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
         yield "unit_lengths", {}
     else:
         yield ("unit", {"unit": tree.unit}) if tree.unit else ("unit_unsaid", {})
-    reach = tree.root_distance[tree.tip_nodes]
-    if tree.unit != "unit":
-        if is_ultrametric(tree):
-            yield "ultrametric", {"reach": f"{reach.max():.4g}"}
-        else:
-            yield "uneven", {"low": f"{reach.min():.4g}", "high": f"{reach.max():.4g}"}
+        reach = tree.root_distance[tree.tip_nodes]
+        low, high = f"{reach.min():.4g}", f"{reach.max():.4g}"
+        yield ("ultrametric", {"reach": high}) if is_ultrametric(tree) else ("uneven", {"low": low, "high": high})
     yield from _shape(tree)
-    yield from _branches(tree)
 
 
 def _shape(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
@@ -77,9 +73,6 @@ def _shape(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
     deepest = int(tree.level.max())
     if deepest > max(DEEP, 4 * np.log2(tree.n_tips + 1)):
         yield "deep", {"n": deepest}
-
-
-def _branches(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
     lengths = tree.length[:-1]
     if (lengths < 0).any():
         node = int(lengths.argmin())

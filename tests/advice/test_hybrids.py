@@ -23,7 +23,7 @@ from crosscompat.advice.parents import (
     proved_fertile,
 )
 from crosscompat.advice.partners import partners
-from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, rows_of, training_set_of
+from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, training_set_of
 from crosscompat.advice.rank import rank
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
@@ -98,7 +98,7 @@ def test_a_hybrid_that_gave_a_seedling_is_proved(collection, cross):
 def test_both_are_told_among_the_cautions(collection):
     made = collection()
     model = basis_of(made).model
-    row = rows_of(made, model, ["Aus_bus"], ["Aus_eus"])[0]
+    row = asked_of(made, model, Parents(["Aus_bus"], ["Aus_eus"])).rows[0]
     told = cautions(made, model, Parent(UNEVEN), Parent("Aus_eus"), row)
     assert [caution.kind for caution in told if caution.kind == "hybrid"] == ["hybrid", "hybrid"]
 
@@ -111,7 +111,7 @@ def test_a_species_that_was_only_placed_is_told(collection, tree):
     made = collection(distances=wider, traits=traits, placed=put)
     model = basis_of(made).model
     seed, pollen = Parent("Aus novus"), Parent("Aus_bus")
-    row = rows_of(made, model, [seed.label], [pollen.label])[0]
+    row = asked_of(made, model, Parents([seed.label], [pollen.label])).rows[0]
     (told,) = [caution for caution in cautions(made, model, seed, pollen, row) if caution.kind == "placed"]
     assert told.says.startswith("Aus novus is not on the tree. It is placed in its group (sect. One)")
     assert not [one for one in cautions(made, model, pollen, Parent("Aus_dus"), row) if one.kind == "placed"]

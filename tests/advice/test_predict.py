@@ -17,7 +17,6 @@ from crosscompat.advice.predict import (
     fitted_on,
     last_basis,
     parents_of,
-    rows_of,
     training_set_of,
 )
 from crosscompat.advice.rank import rank
@@ -136,7 +135,7 @@ def test_a_cross_without_outcome_changes_no_chance(collection, book, cross):
 def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     made = collection(book)
     model = basis_of(made).model
-    rows = rows_of(made, model, ["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])
+    rows = asked_of(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).rows
     curves = len(model.recipe.scale.places)
     assert model.recipe.names[curves:] == (
         "spines_paired both", "2n lower", "2n higher", "style_mm ratio", "style_mm size",

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.flowering import KEEPS, opening_of
-from crosscompat.advice.tonight import tonight, worth
+from crosscompat.advice.tonight import KEEPS, opening_of, tonight, worth
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 from crosscompat.book.store import open_store
