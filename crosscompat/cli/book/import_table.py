@@ -1,9 +1,8 @@
-"""A table taken into the book, a whole book into an empty one, and the book written to tables."""
+"""A table taken into the book, and a whole book into an empty one."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -14,7 +13,7 @@ import typer
 from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import author, choose, on_a_terminal, today
-from crosscompat.cli.session import open_here, open_with_collection
+from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
@@ -23,15 +22,14 @@ if TYPE_CHECKING:
     from crosscompat.book.import_export.column_mapping import Grid, TableMapping
     from crosscompat.book.import_export.import_table import ImportedRows
     from crosscompat.book.import_export.read_rows import Answers
-    from crosscompat.book.import_export.saved_answers import SavedAnswers
     from crosscompat.book.store import Store
-    from crosscompat.cli.book.import_prompts import Questions
+    from crosscompat.cli.book.import_prompts import TableInHand
     from crosscompat.collection.opening import Collection
 
 _BAD_DATA = 3
 _ROWS = ("crosses", "plants")
 _TOOK = ("pod-set", "ripe-pod", "seedling")
-_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
+_ONLY_SUCCESSES = ("yes", "no", "unknown")
 _ORDERS = ("day-first", "month-first")
 
 
@@ -115,26 +113,6 @@ class Imported:
 
 
 @dataclass(frozen=True, slots=True)
-class Exported:
-    """What was written.
-
-    Attributes
-    ----------
-    changes, versions : int
-        Changes, and versions of records, that went out; none where only the summary was written.
-    crosses : int or None
-        Lines of the summary; null if it was not asked for.
-    """
-
-    files: list[str]
-    changes: int
-    versions: int
-    crosses: int | None
-    invented: bool
-    schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
-
-
-@dataclass(frozen=True, slots=True)
 class Request:
     """How a table is to be read, as it was said with the command; what is None was not."""
 
@@ -161,7 +139,7 @@ def import_(
     ignored: Annotated[list[str] | None, plain("--ignore", "help.import_ignore", "HEADING")] = None,
     took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
     only_successes: Annotated[
-        str | None, choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
+        str | None, choice("--only-successes", _ONLY_SUCCESSES, "help.import_only_successes")
     ] = None,
     dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
     answers_file: Annotated[Path | None, plain("--columns", "help.import_columns", "FILE")] = None,
@@ -241,145 +219,44 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     return filled[0]
 
 
-@dataclass(slots=True)
-class _Table:
-    """A table as it is understood so far, and the file of what is said of it."""
-
-    grid: Grid
-    mapping: TableMapping
-    path: Path
-    saved: SavedAnswers
-    settled: frozenset[str]
-    questions: Questions
-
-    def keep(self, notes: Mapping[str, str], open_notes: Mapping[str, list[int]], *, guess: bool) -> None:
-        """Write down the answers and what is open, with guesses for columns that are not known."""
-        from crosscompat.book.import_export.saved_answers import SavedAnswers, write_answers
-        from crosscompat.cli.book.import_prompts import with_guesses
-
-        mapping = with_guesses(self.mapping, self.settled) if guess else self.mapping
-        headings = {column.heading: column.becomes or "" for column in mapping.columns}
-        write_answers(self.path, self.grid, mapping, SavedAnswers(headings, notes, self.questions.answers), open_notes)
-
-    @property
-    def accepted(self) -> bool:
-        """Whether the columns were accepted before, and there are no others."""
-        unknown = (column for column in self.mapping.columns if column.example and not column.becomes)
-        accepted = self.questions.answers.get("columns") == "yes"
-        return self.mapping.is_ours or (accepted and self.settled.issuperset(column.heading for column in unknown))
-
-
-def _understood(grid: Grid, collection: Collection, request: Request) -> _Table:
-    from crosscompat.book.import_export.column_mapping import changed, guess, named
-    from crosscompat.book.import_export.saved_answers import SavedAnswers, read_answers, with_saved
-    from crosscompat.cli.book.import_prompts import Questions, ask_columns
-
-    path = request.answers_file or _memory(collection, grid)
-    saved = read_answers(path) if path.exists() else SavedAnswers()
-    at_terminal = on_a_terminal() and not (request.as_json or request.dry_run)
-    questions = Questions(at_terminal, {**saved.questions, **request.answers})
-    mapping = with_saved(guess(grid, questions.answers.get("rows")), saved)
-    settled = frozenset({*saved.columns, *(named(mapping, heading).heading for heading in request.ignored)})
-    mapping = changed(mapping, request.maps, request.ignored)
-    if at_terminal and not request.yes:
-        mapping = ask_columns(grid, mapping, settled)
-    return _Table(grid, mapping, path, saved, settled, questions)
-
-
-def _memory(collection: Collection, grid: Grid) -> Path:
-    """Return where the answers to a table are kept in a collection."""
-    name = " ".join(filter(None, (Path(grid.file).stem, grid.sheet)))
-    kept = re.sub(r"[^\w -]+", "_", name)
-    return (collection.folder or Path()) / "imports" / f"{kept}.csv"
-
-
 def _import_rows(store: Store, collection: Collection, request: Request) -> None:
     from crosscompat.book.import_export.column_mapping import read_grids
+    from crosscompat.cli.book.import_prompts import answers_to, take_in_hand
 
-    table = _understood(_chosen(read_grids(request.file), request), collection, request)
-    grid, mapping, questions = table.grid, table.mapping, table.questions
-    answer = Imported(
-        file=grid.file,
-        sheet=grid.sheet,
-        rows_are=mapping.rows_are,
-        heading_row=mapping.row + 1,
-        columns=[ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns],
-    )
+    table = take_in_hand(_chosen(read_grids(request.file), request), collection, request)
+    grid, mapping = table.grid, table.mapping
+    columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
+    answer = Imported(grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns)
     if not request.as_json:
         _print_mapping(answer)
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
-        if not request.dry_run:
-            table.keep(table.saved.notes, {}, guess=True)
-        raise WrongUse(say("import.missing", columns=missing, file=str(table.path)))
-    answers, open_notes = _answered(store, collection, table, request)
-    questions.accept(known=request.yes or table.accepted)
-    done = not questions.still_open
-    if done:
-        questions.answers["columns"] = "yes"
-    if not (request.dry_run or (mapping.is_ours and done)):
-        table.keep(answers.notes if answers else table.saved.notes, open_notes, guess=not done)
-    if answers is not None and (request.dry_run or done):
+        table.still_open.append(say("import.missing", columns=missing, file=str(table.path)))
+    answers = None if mapping.missing else answers_to(table, store, collection, request.friend)
+    table.accept(yes=request.yes)
+    if not (request.dry_run or mapping.is_ours):
+        table.keep()
+    if mapping.missing:
+        raise WrongUse(table.still_open[0])
+    if answers is not None and (request.dry_run or not table.still_open):
         _write(store, collection, (grid, mapping, answers), answer, request)
     else:
         _say_open(answer, table, request)
 
 
-def _say_open(answer: Imported, table: _Table, request: Request) -> None:
+def _say_open(answer: Imported, table: TableInHand, request: Request) -> None:
     """Say what has to be answered first."""
     if request.as_json:
         file = None if request.dry_run else str(table.path)
-        print_json(replace(answer, questions=table.questions.still_open, answers_file=file))
+        print_json(replace(answer, questions=table.still_open, answers_file=file))
     else:
         line()
-        for question in table.questions.still_open:
+        for question in table.still_open:
             paragraph(question, bullet="? ")
         if not request.dry_run:
             paragraph(say("import.fill_in", file=str(table.path)))
     if not request.dry_run:
         raise typer.Exit(1)
-
-
-def _answered(
-    store: Store, collection: Collection, table: _Table, request: Request
-) -> tuple[Answers | None, Mapping[str, list[int]]]:
-    """Return the answers, None without those that the rows need; and the notes that may decide and are not answered."""
-    from crosscompat.book.import_export.import_table import read_table
-    from crosscompat.book.import_export.read_rows import Answers
-    from crosscompat.cli.book.import_prompts import ask_notes
-
-    grid, mapping, questions, notes = table.grid, table.mapping, table.questions, table.saved.notes
-    if mapping.column("took") is not None:
-        if mapping.is_ours:
-            questions.answers.setdefault("took", "seedling")
-        questions.ask("took", "took", _TOOK)
-    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours:
-        questions.ask("only successes", "only", tuple(_ONLY_SUCCESSES))
-    if questions.at_terminal and _two_ways(grid, mapping):
-        questions.ask("dates", "dates", _ORDERS)
-    if questions.still_open:
-        return None, {}
-    said = questions.answers
-    only = _ONLY_SUCCESSES[said.get("only successes", "unknown")]
-    south = collection.settings.hemisphere == "south"
-    answers = Answers(said.get("dates"), said.get("took"), only, notes, request.friend, south)
-    with store.reading() as page:
-        open_notes = read_table(page, grid, mapping, answers, today()).open_notes
-    if open_notes and questions.at_terminal:
-        answers, open_notes = replace(answers, notes={**notes, **ask_notes(open_notes)}), {}
-    if open_notes:
-        listed = "; ".join(say("import.quoted", text=text) for text in open_notes)
-        questions.still_open.append(say("import.ask.notes_option", notes=listed))
-    return answers, open_notes
-
-
-def _two_ways(grid: Grid, mapping: TableMapping) -> bool:
-    """Tell whether a day of the table could be two days."""
-    from crosscompat.book.import_export.cell_meaning import two_days
-
-    day = mapping.column("date") or mapping.column("acquired")
-    below = (row[day.at] for row in grid.rows[mapping.row + 1 :] if day and day.at < len(row))
-    return any(isinstance(cell, str) and two_days(cell) for cell in below)
 
 
 def _write(
@@ -477,33 +354,3 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
         paragraph(say("import.dry", new=new or say("import.new.none")))
     else:
         paragraph(say("import.done", new=new) if outcome.written else say("import.nothing_new"))
-
-
-def export(
-    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
-    crosses: Annotated[Path | None, plain("--crosses", "help.export_crosses", "FILE")] = None,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    """Write what is asked for and say what went out."""
-    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
-
-    if target is None and crosses is None:
-        raise WrongUse(say("export.which"))
-    with open_here(folder) as (settings, store), store.reading() as page:
-        invented = settings.invented
-        whole = book_in(page) if target else WholeBook((), {})
-        if target:
-            write_book(whole, target, invented=invented)
-        summary = write_summary(page, crosses, invented=invented) if crosses else None
-    files = [str(path) for path in (target, crosses) if path]
-    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
-
-    def printed(done: Exported) -> None:
-        if target:
-            line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
-        if done.crosses is not None:
-            line(say("export.summary", file=str(crosses), n=done.crosses))
-
-    give(answer, printed, as_json=as_json)
