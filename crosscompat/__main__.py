@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 
 from crosscompat.cli.app import app
@@ -19,12 +20,23 @@ def main() -> None:
     When it ends nothing is looked through for cycles again, which took a twentieth of its time.
     """
     gc.set_threshold(_OBJECTS_BETWEEN_SWEEPS)
+    _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
         app(prog_name="crosscompat")
     finally:
         gc.freeze()
+
+
+def _open_closed_streams() -> None:
+    """Point streams that were closed at nothing, before a file of the grower's takes their numbers."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            mode = os.O_RDONLY if name == "stdin" else os.O_WRONLY
+            while (handle := os.open(os.devnull, mode)) < number:
+                pass
+            setattr(sys, name, os.fdopen(handle, "r" if name == "stdin" else "w"))
 
 
 if __name__ == "__main__":

@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "check": "crosscompat.cli.book.collection:check",
     "ask": "crosscompat.cli.ask:ask",
     "rank": "crosscompat.cli.rank:rank",
+    "bridge": "crosscompat.cli.bridge:bridge",
     "distances": "crosscompat.cli.distances:distances",
     "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",
@@ -194,8 +195,8 @@ def _tell(error: Exception) -> int:
     if isinstance(error, CrosscompatError):
         text, code = str(error), error.exit_code
     elif isinstance(error, OSError):
-        where = f"{error.filename}: " if error.filename else ""
-        text, code = say("cli.file", where=where, reason=error.strerror or str(error)), _BAD_DATA
+        key, where = ("cli.file", f"{error.filename}: ") if error.filename else ("cli.unprinted", "")
+        text, code = say(key, where=where, reason=error.strerror or str(error)), _BAD_DATA
     else:
         if os.environ.get("CROSSCOMPAT_DEBUG"):
             traceback.print_exception(error)

@@ -251,8 +251,13 @@ def book_place(folder: Path, settings: Settings) -> Path | str:
     return place if "://" in place else folder / place
 
 
+CHANGE_VARIABLE = "CROSSCOMPAT_CHANGE"
+"""The environment's variable that holds the identifier of a change which may have been written already."""
+
+
 def open_book(folder: Path, settings: Settings) -> Store:
     """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
     from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
 
-    return open_store(book_place(folder, settings), copied_daily=True, identity=settings.book_id)
+    change = os.environ.get(CHANGE_VARIABLE, "")
+    return open_store(book_place(folder, settings), copied_daily=True, identity=settings.book_id, change=change)

@@ -10,8 +10,6 @@ from pathlib import Path
 from time import time
 from typing import BinaryIO
 
-__all__ = ["PART", "remove_unfinished", "staged", "write_atomically", "writing_atomically"]
-
 PART = ".part"
 _PARTS = re.compile(rf"\..+\.[a-z0-9_]{{8}}{re.escape(PART)}(-journal|-wal|-shm)?")
 _NEW = 0o644
@@ -67,8 +65,10 @@ def writing_atomically(path: Path, *, follow: bool = True, mode: int = _NEW) -> 
         regular = target.exists() and not target.is_symlink()
         temporary.chmod(target.stat().st_mode & 0o777 if regular else mode)
         temporary.replace(target)
-    except BaseException:
+    except BaseException as error:
         temporary.unlink(missing_ok=True)
+        if isinstance(error, OSError) and not error.filename:
+            raise OSError(error.errno, error.strerror, str(path)) from None
         raise
 
 

@@ -200,7 +200,7 @@ PLACE = Place("crosses.csv", row=4, column="date")
             "crosses.csv, row 4, column date: No date.\ncrosses.csv, row 4, column date: No parent.\n",
         ),
         (PermissionError(13, "Permission denied", "crosses.csv"), 3, "crosses.csv: Permission denied.\n"),
-        (OSError(28, "No space left on device"), 3, "No space left on device.\n"),
+        (OSError(28, "No space left on device", "a.csv"), 3, "a.csv: No space left on device.\n"),
         (Busy("Somebody else."), 4, "Somebody else.\n"),
     ],
     ids=lambda value: type(value).__name__ if isinstance(value, Exception) else "",

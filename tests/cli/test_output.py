@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
 import sys
 import unicodedata
 from pathlib import Path
@@ -152,7 +153,36 @@ def test_the_exit_code_is_true_even_if_nobody_listens(process, demo, arguments, 
 def test_a_full_disk_is_told(process, demo, arguments):
     with Path("/dev/full").open("wb") as full:
         outcome = process(*arguments, folder=demo, stdout=full)
-    assert (outcome.returncode, outcome.stderr) == (3, b"No space left on device.\n")
+    assert outcome.returncode == 3
+    assert outcome.stderr.startswith(b"The answer could not be printed: No space left on device. If something was")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
+def test_what_was_written_down_is_not_denied_where_it_cannot_be_printed(process, run, own):
+    before = json.loads(run("history", "--json", "--collection", own).stdout)["changes"][0]["number"]
+    with Path("/dev/full").open("wb") as full:
+        outcome = process("plant", "P-1", "--new", folder=own, stdout=full)
+    assert outcome.returncode == 3
+    assert b"it may have been: look with `crosscompat history`" in outcome.stderr
+    assert b"othing has been" not in outcome.stderr
+    assert json.loads(run("history", "--json", "--collection", own).stdout)["changes"][0]["number"] == before + 1
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such shell on Windows")
+def test_a_stream_that_is_closed_is_no_fault_and_never_the_book(process, run, own):
+    command = [sys.executable, "-m", "crosscompat", "plant", "P-1", "--new"]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    outcome = subprocess.run(
+        ["sh", "-c", 'exec "$@" <&- >&- 2>&-', "sh", *command], cwd=own, env=environment, check=False
+    )
+    assert outcome.returncode == 0
+    assert "P-1" in run("find", "--plant", "P-1", "--collection", own).stdout
+
+
+def test_what_is_said_again_with_its_identifier_is_written_once(run, own):
+    for code in (0, 0):
+        told = run("plant", "P-1", "--new", "--collection", own, code=code, CROSSCOMPAT_CHANGE="an identifier")
+    assert "This is written down already" in told.stderr
 
 
 def test_a_model_is_kept_even_if_nobody_reads_on(process, own):

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, insert, inspect, select, update
+from sqlalchemy.exc import DBAPIError
 
 from crosscompat.book.records import new_id
 from crosscompat.book.store.backup import altered_in, copy_of_the_day, into_wal, put_beside, unfinished
@@ -16,7 +17,9 @@ from crosscompat.book.store.database import (
     CHANGES,
     FORMAT,
     FORMAT_NOTE,
+    AlreadyWritten,
     Damaged,
+    NotKnown,
     Unreachable,
     backups_of,
     damage_of,
@@ -27,7 +30,7 @@ from crosscompat.book.store.database import (
 )
 from crosscompat.book.store.pages import Change, Reading, Version, Writing
 from crosscompat.book.store.seal import fetching, first_altered, last_altered
-from crosscompat.ground.errors import BookWarning, WrongUse
+from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Change", "Damaged", "Reading", "Store", "Unreachable", "Version", "Writing", "open_store"]
@@ -137,6 +140,9 @@ class Store:
         Why nothing more is written in it, found when it was opened; it is read all the same.
     copied_daily : bool
         Whether it is copied before the first writing of a day (`backup.copy_of_the_day`); one on a server never is.
+    change : str
+        The identifier of the change that is written next, which is written once however often it is tried; one of its
+        own if empty.
 
     Examples
     --------
@@ -153,6 +159,7 @@ class Store:
     identity: str
     damage: Damaged | None = None
     copied_daily: bool = False
+    change: str = ""
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
@@ -172,13 +179,47 @@ class Store:
             If somebody else is writing.
         Damaged
             If the book or its history is not as it was written.
+        AlreadyWritten
+            If the book has a change of the identifier that its writer gave it.
+        NotKnown
+            If the book was out of reach when all was written, and nobody can tell whether it holds.
         """
         if self.damage is not None:
             raise self.damage
+        uid = self.change or new_id()
+        try:
+            with self._written(what, who, uid, dry_run=dry_run) as pen:
+                yield pen
+        except NotKnown as error:
+            if not self._holds(uid, error):
+                raise Unreachable(say("store.not_done", reason=_reason(error))) from error
+
+    def _holds(self, uid: str, error: NotKnown) -> bool:
+        """Tell whether a change is in the book after all, as those will see it who open it next.
+
+        Raises
+        ------
+        NotKnown
+            If that cannot be told either.
+        """
+        if file_of(self.engine) is None and self.engine.dialect.name == "sqlite":
+            raise error
+        self.engine.dispose()
+        try:
+            with transaction(self.engine, writing=True) as connection:
+                _wait_for_writers(connection)
+                return _change_of(connection, uid) is not None
+        except (CrosscompatError, DBAPIError):
+            retry = say("store.retry", uid=uid)
+            raise NotKnown(f"{error} {retry}") from error
+
+    @contextmanager
+    def _written(self, what: str, who: str | None, uid: str, *, dry_run: bool) -> Iterator[Writing]:
         with suppress(_OnlyTried), self._minded(), transaction(self.engine, writing=True) as connection:
-            if connection.dialect.name == "postgresql":
-                connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
-            pen = Writing(connection, what, who, self._begin if not dry_run else lambda _: None)
+            _wait_for_writers(connection)
+            if (number := _change_of(connection, uid)) is not None:
+                raise AlreadyWritten(say("store.already", number=number))
+            pen = Writing(connection, what, who, uid, self._begin if not dry_run else lambda _: None)
             yield pen
             if dry_run:
                 raise _OnlyTried
@@ -217,7 +258,21 @@ class Store:
             copy_of_the_day(connection, file)
 
 
-def open_store(where: str | Path, *, copied_daily: bool = False, identity: str = "") -> Store:
+def _wait_for_writers(connection: Connection) -> None:
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
+
+
+def _change_of(connection: Connection, uid: str) -> int | None:
+    number: int | None = connection.execute(select(CHANGES.c.id).where(CHANGES.c.uid == uid)).scalar()
+    return number
+
+
+def _reason(error: BaseException) -> str:
+    return str(getattr(error.__cause__, "orig", error)).strip().rstrip(".")
+
+
+def open_store(where: str | Path, *, copied_daily: bool = False, identity: str = "", change: str = "") -> Store:
     """Open a cross book, and make it if there is none.
 
     Parameters
@@ -225,6 +280,8 @@ def open_store(where: str | Path, *, copied_daily: bool = False, identity: str =
     identity : str
         That of the book which is expected there, if it is known. An empty book takes it over; nothing is written in
         another one.
+    change : str
+        As `Store` has it.
 
     Raises
     ------
@@ -239,7 +296,7 @@ def open_store(where: str | Path, *, copied_daily: bool = False, identity: str =
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, identity if identity and damage is None else own, damage, copied_daily)
+    return Store(engine, identity if identity and damage is None else own, damage, copied_daily, change)
 
 
 def _other_book(engine: Engine, own: str, identity: str) -> Damaged | None:

@@ -215,6 +215,18 @@ class Unreachable(CrosscompatError):
     """The book cannot be opened or written where it lies."""
 
 
+class NotKnown(CrosscompatError):
+    """It is not known whether what was to be written has been: somebody has to look."""
+
+    exit_code = 5
+
+
+class AlreadyWritten(CrosscompatError):
+    """A change that was written before is not written again."""
+
+    exit_code = 0
+
+
 def open_engine(where: str | Path) -> Engine:
     """Return the way to a book: a file of SQLite, or the URL of a PostgreSQL database.
 
@@ -263,12 +275,24 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
         If the file is no sound database.
     Unreachable
         If the disk is full, the folder read-only or the server away.
+    NotKnown
+        If that happened when all was written and nothing but the last word was missing.
     """
+    last_word = False
     try:
-        with engine.connect().execution_options(writing=writing) as connection, connection.begin():
+        with engine.connect().execution_options(writing=writing) as connection, connection.begin() as whole:
             yield connection
+            last_word = writing
+            try:
+                whole.commit()
+            except DBAPIError:
+                connection.invalidate()  # or it goes on holding the book
+                raise
     except DBAPIError as error:
-        raise database_error(error, engine) from error
+        told = database_error(error, engine)
+        if last_word and not isinstance(told, Busy):
+            raise NotKnown(say("store.not_known", reason=str(error.orig).strip().rstrip("."))) from error
+        raise told from error
     except UnicodeDecodeError as error:  # of the driver, where the names of the tables are damaged
         file = file_of(engine)
         raise damage_of(file, say("store.damaged", where=str(file))) if file else error from error

@@ -149,10 +149,10 @@ class Writing(Reading):
     """A transaction that writes; its change is noted with the first thing written."""
 
     def __init__(
-        self, connection: Connection, what: str, who: str | None, begin: Callable[[Connection], None] = lambda _: None
+        self, connection: Connection, what: str, who: str | None, uid: str, begin: Callable[[Connection], None]
     ) -> None:
         super().__init__(connection)
-        self.what, self.who = what, who
+        self.what, self.who, self.uid = what, who, uid
         self.undoes: int | None = None
         self.imported = False
         self._begin = begin
@@ -168,7 +168,7 @@ class Writing(Reading):
         if self._change is None:
             self._begin(self.connection)
             noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
-            more = {"undoes": self.undoes, "imported": self.imported, "uid": new_id(), "digest": ""}
+            more = {"undoes": self.undoes, "imported": self.imported, "uid": self.uid, "digest": ""}
             result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
             self._change = int(result.scalar_one())
         return self._change
