@@ -23,22 +23,8 @@ from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-__all__ = [
-    "KEEPS",
-    "Father",
-    "Keep",
-    "Mother",
-    "Opening",
-    "Stored",
-    "Tonight",
-    "alive_on",
-    "good_lots",
-    "opening_of",
-    "openings_on",
-    "tonight",
-    "wishes_of",
-    "worth",
-]
+__all__ = ["KEEPS", "Father", "Keep", "Mother", "Opening", "Stored", "Tonight", "alive_on", "good_lots", "opening_of",
+           "openings_on", "tonight", "wishes_of", "worth"]  # fmt: skip
 
 KEEPS = {"freezer": 270, "fridge": 30, "room": 3}
 """Days that dried pollen keeps. Frozen: cactus pollen of 3 and of 9 months set fruit as fresh pollen did (Metz, Nerd &
@@ -199,7 +185,6 @@ class Father:
         The name of the stored lot; fresh pollen has none.
     chance : Interval
         Of at least one seedling from the flowers.
-    want : int or None
     took, failed : int
         Crosses of this pairing so far.
     worth : float
@@ -254,7 +239,6 @@ class Tonight:
         Flowers for each pairing.
     mothers : list of Mother
         The worthiest pairing first.
-    keep : list of Keep
     closed, unknown : list of str
         Plants that are not in flower, and plants of which nobody knows when they flower.
     caution : str

@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "check": "crosscompat.cli.book.collection:check",
     "ask": "crosscompat.cli.ask:ask",
     "rank": "crosscompat.cli.rank:rank",
+    "bridge": "crosscompat.cli.bridge:bridge",
     "distances": "crosscompat.cli.distances:distances",
     "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",

@@ -16,7 +16,21 @@ from crosscompat.ground.wording import catalogue
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
-    *("ask", "backup", "check", "correct", "demo", "distances", "due", "export", "find", "history", "import", "label"),
+    *(
+        "ask",
+        "backup",
+        "bridge",
+        "check",
+        "correct",
+        "demo",
+        "distances",
+        "due",
+        "export",
+        "find",
+        "history",
+        "import",
+        "label",
+    ),
     *(
         "new",
         "observe",
