@@ -51,8 +51,8 @@ COMMANDS: Final = {
     "backup": "crosscompat.cli.book.backup:backup",
     "restore": "crosscompat.cli.book.backup:restore",
     "find": "crosscompat.cli.book.labels:find",
-    "import": "crosscompat.cli.book.import_export:import_",
-    "export": "crosscompat.cli.book.import_export:export",
+    "import": "crosscompat.cli.book.import_table:import_",
+    "export": "crosscompat.cli.book.backup:export",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
