@@ -47,6 +47,7 @@ COMMANDS: Final = {
     "correct": "crosscompat.cli.book.changes:correct",
     "history": "crosscompat.cli.book.changes:history",
     "undo": "crosscompat.cli.book.changes:undo",
+    "failed": "crosscompat.cli.book.failed:failed",
     "backup": "crosscompat.cli.book.backup:backup",
     "restore": "crosscompat.cli.book.backup:restore",
     "find": "crosscompat.cli.book.labels:find",

@@ -46,6 +46,7 @@ COMMANDS = (
         "tree",
         "trees",
         "undo",
+        "failed",
     ),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})
