@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from typing import Final, Protocol, TypeVar
 
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["DEFAULT_START", "TwoDates", "by_date", "read_date", "readings", "season_of", "spoken_date", "spoken_span",
-           "today"]  # fmt: skip
+__all__ = ["DEFAULT_START", "FIRST_YEAR", "LAST_YEAR", "TwoDates", "by_date", "read_date", "readings", "season_of",
+           "spoken_date", "spoken_span", "today"]  # fmt: skip
 
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                  "November", "December")  # fmt: skip
@@ -27,6 +28,9 @@ _YEAR_FIRST: Final = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,
 _YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4}|\d\d)")
 _LEAST: Final = 3  # letters of a month or a weekday
 _SHORT_YEAR, _CENTURY, _LAST_CENTURY = 2, 2000, 70
+
+FIRST_YEAR, LAST_YEAR = 1700, 2199
+"""No day of a grower's lies outside these years."""
 
 DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
 """Month and day on which seasons start, by hemisphere."""
@@ -202,7 +206,6 @@ def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[da
 
 
 def _day(year: int, month: int, day: int) -> Iterator[date]:
-    try:
-        yield date(year, month, day)
-    except ValueError:
-        return
+    with suppress(ValueError):
+        if FIRST_YEAR <= year <= LAST_YEAR:
+            yield date(year, month, day)
