@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -61,14 +61,12 @@ class PairForecast:
         How well it is known: ``sure``, ``fairly`` or ``guess``.
     flowers_for_half, flowers_for_four_fifths : int or None
         Fewest flowers for that chance; None if more than 200.
-    distance : Distance
     reasons : list of Reason
         Their logits add up to that of a seedling from one flower.
     stages : list of StageForecast
         The way to a seedling, stage by stage, then the whole.
     seeds_per_pod : float
         What a ripe pod is expected to hold.
-    cautions : list of Caution
     past : list of Past
         Earlier crosses of this pairing, this way round.
     """
@@ -99,15 +97,12 @@ class KnownNear:
 
     Attributes
     ----------
-    hybrid : str or None
     seed_parent, pollen_parent : str
         Its parents in correct form.
-    outcome : {"hybrid", "failure"}
     same : bool
         Whether it is the very pairing asked about (where its direction is known, this way round).
     farther : float
         How far the farther of its parents stands from the parent it is set against, in the unit of the tree.
-    source : str
     words : str
         All of it in a sentence.
     """
@@ -138,33 +133,20 @@ class Answer:
 
 
 def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None = None) -> Answer:
-    """Answer whether a pairing is worth the flowers.
-
-    Parameters
-    ----------
-    collection : Collection
-        Whose tree, traits, records and model are asked.
-    seed, pollen : str
-        Species or plants.
-    flowers : int, optional
-        Flowers that would be pollinated, at least 1; by default as many as the grower usually takes.
+    """Answer whether a pairing of species or plants is worth the flowers, by default as many as usual.
 
     Raises
     ------
-    UnknownName
-        If either parent stands nowhere.
-    NoPairing
-        If both are one plant.
-    WrongUse
-        If ``flowers`` is below 1.
+    UnknownName, NoPairing, WrongUse
+        If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
     """
     flowers = flowers_asked(collection, flowers)
     one, other = find_parents(collection, seed, pollen)
-    basis = basis_of(collection)
+    basis, past = basis_of(collection), past_crosses(collection)
     notes = (*collection.notices, one.read_as, other.read_as)
     return Answer(
-        _forecast(collection, basis, one, other, flowers),
-        _forecast(collection, basis, other, one, flowers),
+        _forecast(collection, basis, (one, other), flowers, past),
+        _forecast(collection, basis, (other, one), flowers, past),
         _published_near(collection, one.label, other.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
@@ -174,8 +156,15 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     )
 
 
-def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> PairForecast:
-    asked = asked_of(collection, basis.model, parents_of([(seed, pollen)]), stages=True)
+def _forecast(
+    collection: Collection,
+    basis: Basis,
+    pair: tuple[Parent, Parent],
+    flowers: int,
+    past: Mapping[tuple[str, str], list[Past]],
+) -> PairForecast:
+    seed, pollen = pair
+    asked = asked_of(collection, basis.model, parents_of([pair]), stages=True)
     distance = distance_of(collection, basis, seed.label, pollen.label)
     chance = interval_at(chances(asked.whole, flowers), 0)
     word = verdict(chance, known=bool(asked.known[0]))
@@ -198,7 +187,7 @@ def _forecast(collection: Collection, basis: Basis, seed: Parent, pollen: Parent
         stages=stage_forecasts(basis.model, asked),
         seeds_per_pod=basis.model.seeds.mean,
         cautions=cautions(collection, basis.model, seed, pollen, asked.rows[0]),
-        past=past_crosses(collection).get((seed.label, pollen.label), []),
+        past=past.get((seed.label, pollen.label), []),
     )
 
 
@@ -232,23 +221,13 @@ def _published_near(collection: Collection, seed: str, pollen: str) -> list[Know
 def known_near(
     seed: str, pollen: str, distances: Distances, known: Sequence[KnownHybrid] | None = None, *, most: int = 3
 ) -> list[KnownNear]:
-    """Return published crosses near a pairing, the nearest first.
+    """Return published crosses near a pairing of two labels of the tree, the nearest first, so many at ``most``.
 
     A published cross a × b is near s × p if both bridge the same gap: a stands nearer to s, and b nearer to p, than a
     to b; or as near, where s and p are as far apart as a and b, as in a group that is not resolved. Which of its
     parents was the mother does not matter for that. A failure is near only if it is the very pairing: one failure says
-    little of relatives. The rule is a judgement of this project.
-
-    Parameters
-    ----------
-    seed, pollen : str
-        Labels of the tree, seed parent first.
-    distances : Phylogeny or DistanceTable
-        Published crosses with a parent that has no place there, or no known distance to the pairing, are passed over.
-    known : sequence of KnownHybrid, optional
-        By default those that come with the package.
-    most : int
-        So many at most.
+    little of relatives. The rule is a judgement of this project. Published crosses (``known``, by default those of the
+    package) without a place, or with a gap in a table of distances, are passed over.
 
     Raises
     ------
@@ -262,8 +241,6 @@ def known_near(
     >>> made = KnownHybrid("Aloe ×nova", "Aloe ferox", "Aloe vera", False, "hybrid", "by hand", "", "invented")
     >>> [(near.hybrid, near.same, near.farther) for near in known_near("Aloe_vera", "Aloe_africana", tree, [made])]
     [('Aloe ×nova', False, 2.0)]
-    >>> known_near("Aloe_vera", "Aloe_dichotoma", tree, [made])
-    []
     """
     found = []
     for entry in known_hybrids() if known is None else known:

@@ -57,18 +57,7 @@ def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list
 def partners_of(collection: Collection, species: str, among: Sequence[str] = ()) -> list[Candidate]:
     """Return every pairing of one species or plant with others, both ways round; dead plants make none.
 
-    Parameters
-    ----------
-    collection : Collection
-    species : str
-        A species or a plant.
-    among : sequence of str
-        The others; the whole tree if there are none.
-
-    Raises
-    ------
-    UnknownName
-        If a name stands nowhere.
+    The others are some named, or the whole tree if there are none; a name that stands nowhere raises `UnknownName`.
     """
     found = []
     for other in among or collection.distances.tips:
@@ -82,13 +71,7 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
 
 
 def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
-    """Return every directed pairing among some species or plants; two offsets of one plant, or a dead one, make none.
-
-    Raises
-    ------
-    UnknownName
-        If a name stands nowhere.
-    """
+    """Return every directed pairing among some species or plants; offsets of one plant, or a dead one, make none."""
     found = []
     for seed, pollen in permutations(species, 2):
         with suppress(NoPairing):
@@ -101,10 +84,8 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
 
     Raises
     ------
-    WrongUse
-        If that makes no pairing.
-    UnknownName
-        If a name stands nowhere.
+    WrongUse, UnknownName
+        If that makes no pairing; if a name stands nowhere.
     """
     if species is None:
         if len(among) == 1:
@@ -124,19 +105,10 @@ def likeliest(
     watch: Callable[[Sequence[int]], Iterable[int]] = iter,
     basis: Basis | None = None,
 ) -> list[Candidate]:
-    """Return the likeliest of all directed pairings among the species of a tree, in bounded memory.
+    """Return the likeliest of all directed pairings of a tree's species, so many at ``most``, in bounded memory.
 
-    Parameters
-    ----------
-    collection : Collection
-    flowers : int
-        Flowers for each pairing.
-    most : int
-        How many to keep.
-    watch : callable
-        Passes on the numbers of the seed parents as they are worked through, a few at a time.
-    basis : Basis, optional
-        As `basis_of` gives it, where it is at hand: a book that has changed is fitted for it.
+    ``watch`` passes on the numbers of the seed parents as they are worked through, a few at a time; ``basis`` is that
+    of `basis_of`, where it is at hand: a book that has changed is fitted for it.
     """
     model, tips = (basis or basis_of(collection)).model, list(collection.distances.tips)
     best: list[tuple[float, str, str]] = []
@@ -153,13 +125,7 @@ def likeliest(
 
 
 def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
-    """Return both sides of a pairing that can still be made.
-
-    Raises
-    ------
-    NoPairing
-        If a plant of them is dead.
-    """
+    """Return both sides of a pairing that can still be made; a dead plant raises `NoPairing`."""
     for parent in (seed, pollen):
         if parent.plant is not None and parent.plant.died is not None:
             raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=spoken_date(parent.plant.died, today())))

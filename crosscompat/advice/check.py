@@ -51,10 +51,8 @@ class Checkup:
         How many there are.
     tree_notes : list of str
         What stands out in the tree, and where tree, traits and names do not agree.
-    traits : list of TraitNote
     unmatched : list of Unmatched
         Names without a place on the tree, or species of the traits that it lacks.
-    notices : list of str
     """
 
     name: str

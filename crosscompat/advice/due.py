@@ -109,7 +109,6 @@ class DueList:
         ISO 8601.
     due : list of Due
         By task, the late ones first.
-    known : list of Known
     caution : str
         Of handling; blank where nothing has to be touched.
     """
@@ -148,17 +147,8 @@ def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: i
 def due_of(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False) -> list[Due]:
     """Return everything that is still to be done for one cross, as far as can be foreseen.
 
-    Parameters
-    ----------
-    life : Life
-    spans : mapping of str to Span
-        How many days each step takes.
-    as_of : date
-        Today.
-    window : int
-        Days from the brush to the last seedling; of a cross that is older and has no end yet, only the end is asked.
-    bursts : bool
-        Whether ripe pods burst, and must be bagged before.
+    ``spans`` says how many days each step takes. Of a cross older than the ``window``, in days from the brush to the
+    last seedling, only the end is asked. Pods that ``bursts`` must be bagged before they are ripe.
 
     Notes
     -----

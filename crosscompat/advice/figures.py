@@ -78,7 +78,6 @@ class Distance:
     ----------
     patristic : float
         In ``unit``.
-    unit : str or None
     relative : float
         Against the usual (median) distance between two species of the tree.
     spread : float
@@ -117,7 +116,6 @@ class Past:
         The grower's number.
     date : str
         ISO date.
-    flowers : int or None
     outcome : str
         ``took``, ``failed``, ``lost`` or ``open``.
     lost_to : str or None
@@ -329,13 +327,7 @@ def usual_flowers(collection: Collection) -> int:
 
 
 def flowers_asked(collection: Collection, flowers: int | None) -> int:
-    """Return the flowers that a question names, else as many as the grower usually takes.
-
-    Raises
-    ------
-    WrongUse
-        If they are below 1.
-    """
+    """Return the flowers that a question names, else as many as the grower usually takes; below 1 raises `WrongUse`."""
     flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))

@@ -61,8 +61,6 @@ class CrossStory:
     ----------
     cross : str
         Its number, or identifier for want of one.
-    id : str
-    kind : str
     seed_parent, pollen_parent : str
         Species, with the plant in brackets where it is one of the book's.
     over : str or null
@@ -75,13 +73,10 @@ class CrossStory:
         New ones of all visits, each kind by itself.
     visits, counts, lots, trays, losses, proofs : list of Line
         Trays are followed by the looks at each.
-    chances : list of StoredChance
     wrote : list of Line
         What this command has written, or would have.
     change : int or null
         The number of the change, for ``undo``; null where nothing was written.
-    dry_run : bool
-    invented : bool
     """
 
     cross: str
@@ -199,18 +194,14 @@ class HistoryEntry:
 
     Attributes
     ----------
-    number : int
     at : str
         In UTC.
-    who : str or null
-    what : str
     undoes : int or null
         The change that it took back.
     undone_by : int or null
         The change that took it back, if that holds.
     imported : bool
         Whether what it wrote had been written down elsewhere before.
-    records : list of RecordChange
     left_out : int
         How many records it touched beside these.
     """
@@ -234,7 +225,6 @@ class History:
     ----------
     about : str or null
         The cross or plant.
-    changes : list of HistoryEntry
     earlier : int
         How many older ones are left out.
     """
@@ -256,7 +246,6 @@ class Undone:
         As it was.
     change : int or null
         The new change that did it.
-    dry_run : bool
     """
 
     undone: HistoryEntry
@@ -280,7 +269,6 @@ class Correction:
         What was taken back.
     change : int or null
         The number of the change.
-    dry_run : bool
     """
 
     record: Line

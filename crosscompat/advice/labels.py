@@ -40,19 +40,9 @@ def labels_for(
     season: int | None = None,
     twins: bool = False,
 ) -> Labels:
-    """Return the labels of crosses.
+    """Return the labels of crosses: those of some numbers or identifiers, and all made since a day or in a season.
 
-    Parameters
-    ----------
-    collection : Collection
-    numbers : sequence of str
-        The grower's own numbers, or identifiers.
-    since : date, optional
-        All crosses made on that day or later, beside those named.
-    season : int, optional
-        All crosses of that season, beside those named.
-    twins : bool
-        Each label twice, one below the other: for the plant and for the packet of seed.
+    With ``twins`` each label stands twice, one below the other: for the plant and for the packet of seed.
 
     Raises
     ------
@@ -125,12 +115,10 @@ class Candidate:
 
     Attributes
     ----------
-    cross, id : str
     seed_parent, pollen_parent : str
         Species, with the plant in brackets where it is one of the book's.
     fit : float
         From 0 to 1.
-    why : list of str
     """
 
     cross: str
@@ -151,13 +139,7 @@ class Candidates:
 
 
 def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False) -> Candidates:
-    """Return the likeliest crosses.
-
-    Raises
-    ------
-    WrongUse
-        If no clue was given.
-    """
+    """Return the likeliest crosses, so many at ``most``; if no clue was given it raises `WrongUse`."""
     if clues.empty:
         raise WrongUse(say("lost_label.no_clue"))
     likeliest = []

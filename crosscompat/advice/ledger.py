@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.advice.candidates import wanted_pairs
@@ -32,13 +32,21 @@ from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import findable_name, placed
 from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.names import NameIndex
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.training_set import TrainingSet, fruitful
 
-__all__ = ["PRIOR", "ForecastNow", "flowers_to_forecast", "forecast_now", "forecasts_due", "in_force", "over_by"]
+__all__ = [
+    "PRIOR",
+    "ForecastNow",
+    "flowers_to_forecast",
+    "forecast_now",
+    "forecasts_due",
+    "in_force",
+    "over_by",
+    "units_of",
+]
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
@@ -52,17 +60,9 @@ _ALSO_MADE = ("selfed", "not_recorded", "not_finished", "lost", "unknown_outcome
 
 @dataclass(frozen=True, slots=True)
 class _Made:
-    """A cross of two parents by the plain brush.
+    """A cross of two parents by the plain brush: labels and clones of both, seed parent first.
 
-    Attributes
-    ----------
-    cross : Cross
-    seed, pollen : str
-        Labels of the tree.
-    at : int or None
-        Its place among the evidence; None if its outcome is not known there.
-    clones : tuple of two str or None
-        Of the seed plant and of the pollen plant.
+    ``at`` is its place among the evidence; None if its outcome is not known there.
     """
 
     cross: Cross
@@ -93,7 +93,7 @@ def _agree(ours: tuple[str | None, str | None], theirs: tuple[str | None, str | 
     return all(a is None or b is None or a == b for a, b in zip(ours, theirs, strict=True))
 
 
-def _units_of(cross: Cross) -> int:
+def units_of(cross: Cross) -> int:
     """Return how many flowers a cross had; one for want of a count, as in a fit."""
     return cross.tried or cross.units or 1
 
@@ -112,50 +112,21 @@ def over_by(cross: Cross, day: date) -> bool:
     return ended and recorded_by(cross, day)
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """A pairing to be forecast: labels, the plants as written and the flowers; the cross if it is made already."""
-
-    seed: str
-    pollen: str
-    seed_plant: str | None
-    pollen_plant: str | None
-    flowers: int
-    cross: str | None = None
-
-
 def forecasts_due(collection: Collection, model: FittedModel, fingerprint: str, as_of: date) -> list[GivenForecast]:
-    """Return the forecasts to be written on some day.
+    """Return the forecasts to be written on some day, by its model; twelve digits of the fingerprint go along.
 
-    Parameters
-    ----------
-    collection : Collection
-    model : FittedModel
-        That of the day.
-    fingerprint : str
-        Of the saved model; twelve digits of it are written.
-    as_of : date
-        The day.
-
-    Returns
-    -------
-    list of GivenForecast
-        The crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
-        plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book
-        knew that day. One that has no identifier and no number cannot be found again and is left out. Chances have
-        six digits.
+    These are the crosses wanted, for each number of `flowers_to_forecast`; then the crosses under way, each for its own
+    plants and flowers: made by that day, younger than the last window, and neither over nor lost by what the book knew
+    that day. One that has no identifier and no number cannot be found again and is left out. Chances have six digits.
     """
-    wanted = dict.fromkeys(_wanted(collection, flowers_to_forecast(collection.crosses, as_of)))
-    asked = [*wanted, *_under_way(collection, as_of)]
+    asked = [*dict.fromkeys(_wanted(collection, as_of)), *_under_way(collection, as_of)]
     if not asked:
         return []
     clones = clones_on_both_sides(collection.plants, asked)
-    parents = Parents([one.seed for one in asked], [one.pollen for one in asked], *clones)
-    found = chances_of(collection, model, parents, [one.flowers for one in asked])
-    return [
-        _written(collection.index, one, interval_at(found, i), fingerprint[:_DIGITS], as_of)
-        for i, one in enumerate(asked)
-    ]
+    places = placed(collection.index, [(one.seed_parent, one.pollen_parent) for one in asked])
+    seed, pollen = ([str(label) for label in side] for side in zip(*places, strict=True))
+    found = chances_of(collection, model, Parents(seed, pollen, *clones), [one.flowers for one in asked])
+    return [_written(one, fingerprint[:_DIGITS], interval_at(found, i)) for i, one in enumerate(asked)]
 
 
 def flowers_to_forecast(crosses: Iterable[Cross], as_of: date) -> list[int]:
@@ -169,47 +140,38 @@ def flowers_to_forecast(crosses: Iterable[Cross], as_of: date) -> list[int]:
     >>> flowers_to_forecast([Cross(date(2024, 5, 1), "A", "B", units=n) for n in (6, 4, 4)], date(2024, 5, 1))
     [1, 4, 6]
     """
-    counted = Counter(_units_of(cross) for cross in crosses if cross.date <= as_of)
+    counted = Counter(units_of(cross) for cross in crosses if cross.date <= as_of)
     most = sorted(counted, key=lambda n: (-counted[n], n))[:_MOST_USUAL]
     return sorted({1, *most})
 
 
-def _wanted(collection: Collection, flowers: Sequence[int]) -> Iterator[_Asked]:
+def _wanted(collection: Collection, day: date) -> Iterator[GivenForecast]:
     candidates, _ = wanted_pairs(collection, collection.wanted)
-    for one in candidates:
-        for n in flowers:
-            yield _asked(one.seed, one.pollen, n)
+    flowers = flowers_to_forecast(collection.crosses, day)
+    return (_blank(collection, (one.seed, one.pollen), n, day) for one in candidates for n in flowers)
 
 
-def _under_way(collection: Collection, as_of: date) -> Iterator[_Asked]:
+def _under_way(collection: Collection, day: date) -> Iterator[GivenForecast]:
     last = max(collection.settings.windows.values())
-    for one in _crosses_made(collection, training_set_of(collection, as_of)):
-        cross, identifier = one.cross, one.cross.id or one.cross.cross
-        if identifier and 0 <= (as_of - cross.date).days < last and not over_by(cross, as_of):
-            yield _Asked(one.seed, one.pollen, cross.seed_plant, cross.pollen_plant, _units_of(cross), identifier)
+    for one in _crosses_made(collection, training_set_of(collection, day)):
+        cross, name = one.cross, one.cross.id or one.cross.cross
+        if name and 0 <= (day - cross.date).days < last and not over_by(cross, day):
+            blank = _blank(collection, (Parent(one.seed), Parent(one.pollen)), units_of(cross), day, name)
+            yield replace(blank, seed_plant=cross.seed_plant, pollen_plant=cross.pollen_plant)
 
 
-def _asked(seed: Parent, pollen: Parent, flowers: int, cross: str | None = None) -> _Asked:
-    seed_plant, pollen_plant = (side.plant.plant if side.plant else None for side in (seed, pollen))
-    return _Asked(seed.label, pollen.label, seed_plant, pollen_plant, flowers, cross)
+def _blank(
+    collection: Collection, pair: tuple[Parent, Parent], flowers: int, day: date, cross: str | None = None
+) -> GivenForecast:
+    """Return a forecast that says nothing yet: the species by names that are found again, and the very plants."""
+    seed, pollen = (findable_name(collection.index, side.label) for side in pair)
+    return GivenForecast(day, PRIOR, seed, pollen, flowers, 0.0, 0.0, 0.0, cross, pair[0].own_name, pair[1].own_name)
 
 
-def _written(index: NameIndex, asked: _Asked, chance: Interval, model: str, day: date) -> GivenForecast:
-    """Return a forecast as it is written down: six digits, the very plants where they are known."""
+def _written(blank: GivenForecast, model: str, chance: Interval) -> GivenForecast:
+    """Return a forecast as it is written down, with six digits."""
     mean, low, high = (float(f"{value:.6g}") for value in (chance.mean, chance.low, chance.high))
-    return GivenForecast(
-        date=day,
-        model=model,
-        seed_parent=findable_name(index, asked.seed),
-        pollen_parent=findable_name(index, asked.pollen),
-        flowers=asked.flowers,
-        mean=mean,
-        low=low,
-        high=high,
-        cross=asked.cross,
-        seed_plant=asked.seed_plant,
-        pollen_plant=asked.pollen_plant,
-    )
+    return replace(blank, model=model, mean=mean, low=low, high=high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +182,6 @@ class ForecastNow:
     ----------
     chance : Interval
         Of at least one seedling.
-    flowers : int
     model : str
         Fingerprint of the model, or ``prior``.
     cautions : list of Caution
@@ -232,9 +193,9 @@ class ForecastNow:
     model: str
     cautions: list[Caution]
 
-    def record(self, index: NameIndex, pair: tuple[Parent, Parent], cross: str, day: date) -> GivenForecast:
+    def record(self, collection: Collection, pair: tuple[Parent, Parent], cross: str, day: date) -> GivenForecast:
         """Return the forecast as it is written down with a visit to a cross."""
-        return _written(index, _asked(*pair, self.flowers, cross), self.chance, self.model, day)
+        return _written(_blank(collection, pair, self.flowers, day, cross), self.model, self.chance)
 
 
 def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
@@ -262,18 +223,8 @@ class _Line:
 def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> dict[int, GivenForecast]:
     """Return the finished crosses that were forecast, each with the forecast that counts for it.
 
-    Parameters
-    ----------
-    collection : Collection
-    given : sequence of GivenForecast
-        The ledger, in the order in which it was written.
-    evidence : TrainingSet
-        The crosses, as the book knows them now.
-
-    Returns
-    -------
-    dict of int to GivenForecast
-        By the place of each cross among the evidence, in its order.
+    ``given`` is the ledger in the order in which it was written, the evidence what the book knows now. The crosses are
+    named by their place among the evidence, and stand in its order.
     """
     made: dict[tuple[str, str], list[_Made]] = {}
     for each in _crosses_made(collection, evidence):
@@ -285,7 +236,7 @@ def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: T
     for line in _lines(collection, given):
         of_pair = made.get((line.seed, line.pollen), [])
         one = _first_made(line, of_pair) if line.given.cross is None else _so_called(line.given, of_pair)
-        if one is None or one.at is None or _units_of(one.cross) != line.given.flowers:
+        if one is None or one.at is None or units_of(one.cross) != line.given.flowers:
             continue
         if line.given.cross is None:
             before.setdefault(one.at, []).append(line)

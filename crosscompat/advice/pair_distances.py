@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice, repeat
@@ -139,14 +140,8 @@ def write_distances(
     """Write a table of pairs with one column more: the distance of the two, in the unit of the tree.
 
     Cells stay as they are written; blank rows are left out. Names are found as `find_parent` finds them. A distance has
-    12 figures.
-
-    Parameters
-    ----------
-    stream : binary file
-        Of no use if anything is raised.
-    watch : callable
-        Passes the blocks on and shows how far it is.
+    12 figures. ``watch`` passes the blocks on and shows how far it is; what was written is of no use if anything is
+    raised.
 
     Raises
     ------
@@ -160,7 +155,7 @@ def write_distances(
     pairs = 0
     for block in watch(table.blocks(faults)):
         seed, pollen = parents.of(block)
-        if faults or parents.wrong:
+        if faults or not parents.all_known:
             continue
         try:
             apart = parents.apart(seed, pollen)
@@ -180,31 +175,28 @@ def _csv_text(rows: Iterable[list[str]], separator: str) -> bytes:
     return out.getvalue().encode()
 
 
-@dataclass(slots=True)
-class _Wrong:
-    """A name that nothing answers to: where it stands first, and in how many rows more."""
-
-    fault: Fault
-    more: int = 0
-
-
 class _Parents:
-    """Finds who is meant: a tip by its number, a hybrid by a number behind the last tip."""
+    """Finds who is meant: a tip by its number, a hybrid by a number behind the last tip; -1 is nobody."""
 
     def __init__(self, collection: Collection, table: PairTable) -> None:
         self._collection, self._table = collection, table
         self._labels = list(collection.distances.tips)
         self._tips = len(self._labels)
         self._number = {label: number for number, label in enumerate(self._labels)}
-        self._written = dict(self._number)
-        self._short: dict[_Query, int] = {}
-        self._unsaid: set[_Query] = set()
-        self.wrong: dict[_Query, _Wrong] = {}
+        self._found: dict[str | _Query, int] = dict(self._number.items())
+        self._wrong: dict[_Query, Fault] = {}
+        self._more: Counter[_Query] = Counter()
+        self._unsaid = 0
+
+    @property
+    def all_known(self) -> bool:
+        """Whether every name so far stands for somebody."""
+        return not self._wrong
 
     def of(self, block: PairBlock) -> tuple[Ints, Ints]:
-        """Return both parents of each row as (m,) arrays, -1 where nobody is meant."""
+        """Return both parents of each row as (m,) arrays."""
         seed, pollen = (
-            np.fromiter(map(self._written.get, names, repeat(-1)), np.int64, len(names)) for names in block.names
+            np.fromiter(map(self._found.get, names, repeat(-1)), np.int64, len(names)) for names in block.names
         )
         for at in np.flatnonzero((seed < 0) | (pollen < 0)).tolist():
             if seed[at] < 0:
@@ -227,51 +219,45 @@ class _Parents:
         return apart
 
     def faults(self) -> Iterator[Fault]:
-        """Yield what is wrong with names."""
-        for wrong in self.wrong.values():
-            yield replace(wrong.fault, advice=say("distances.again", n=wrong.more)) if wrong.more else wrong.fault
+        """Yield what is wrong with names, each once with the number of rows more."""
+        for query, fault in self._wrong.items():
+            more = self._more[query]
+            yield replace(fault, advice=say("distances.again", n=more)) if more else fault
         if self._unsaid:
-            yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=len(self._unsaid)))
+            yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=self._unsaid))
 
     def _find(self, block: PairBlock, side: int, at: int, genus: str | None) -> int:
         name = block.names[side][at]
         query = (name, genus if _is_short(name) else None)
-        known = self._short.get(query) if _is_short(name) else self._written.get(name)
-        if known is not None:
-            return known
-        if query in self.wrong:
-            self.wrong[query].more += 1
-        elif query not in self._unsaid:
-            return self._look_up(query, self._table.place(block.number[at], side))
-        return -1
+        key = query if _is_short(name) else name
+        if key not in self._found:
+            self._found[key] = self._look_up(query, self._table.place(block.number[at], side))
+        elif query in self._wrong:
+            self._more[query] += 1
+        return self._found[key]
 
     def _look_up(self, query: _Query, place: Place) -> int:
-        if not query[0]:
-            self.wrong[query] = _Wrong(Fault(place, say("cells.needed")))
-        elif len(self.wrong) >= SHOWN and not self._is_known(*query):
-            self._unsaid.add(query)  # to look for the nearest names takes long
-        else:
-            try:
-                return self._keep(query, find_parent(self._collection, *query).label)
-            except UnknownName as error:
-                self.wrong[query] = _Wrong(Fault(place, str(error)))
-        return -1
+        if query[0] and len(self._wrong) >= SHOWN and not self._is_known(*query):
+            self._unsaid += 1  # to look for the nearest names takes long
+            return -1
+        try:
+            label = find_parent(self._collection, *query).label if query[0] else None
+        except UnknownName as error:
+            self._wrong[query] = Fault(place, str(error))
+            return -1
+        if label is None:
+            self._wrong[query] = Fault(place, say("cells.needed"))
+            return -1
+        number = self._number.setdefault(label, len(self._labels))
+        if number == len(self._labels):
+            self._labels.append(label)
+        return number
 
     def _is_known(self, name: str, genus: str | None) -> bool:
         try:
             return bool(self._collection.plants.find(name) or self._collection.index.find(name, genus))
         except UnknownName:
             return False
-
-    def _keep(self, query: _Query, label: str) -> int:
-        number = self._number.setdefault(label, len(self._labels))
-        if number == len(self._labels):
-            self._labels.append(label)
-        if _is_short(query[0]):
-            self._short[query] = number
-        else:
-            self._written[query[0]] = number
-        return number
 
 
 def _is_short(name: str) -> bool:

@@ -75,10 +75,8 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
 
     Raises
     ------
-    UnknownName
-        If either stands nowhere; it names the nearest.
-    NoPairing
-        If both are one plant, or offsets of one.
+    UnknownName, NoPairing
+        If either stands nowhere, with the nearest; if both are one plant, or offsets of one.
     """
     seed_parent = find_parent(collection, seed)
     pollen_parent = find_parent(collection, pollen, genus_of(seed_parent.label))
@@ -88,13 +86,7 @@ def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent
 
 
 def find_parent(collection: Collection, text: str, genus: str | None = None) -> Parent:
-    """Return one side of a pairing: a plant by its own name, else a species or a hybrid.
-
-    Raises
-    ------
-    UnknownName
-        If it stands nowhere.
-    """
+    """Return one side of a pairing: a plant by its own name, else a species or a hybrid, or raise `UnknownName`."""
     plant = collection.plants.find(text.strip())
     try:
         match = collection.index.match(plant.species if plant else text, genus)

@@ -73,24 +73,12 @@ class Partners:
 def partners(
     collection: Collection, species: str, *, role: Literal["seed", "pollen"], flowers: int | None = None
 ) -> Partners:
-    """Return the chances of one species with every other on the tree.
-
-    Parameters
-    ----------
-    collection : Collection
-    species : str
-        A species or a plant.
-    role : {"seed", "pollen"}
-        Which parent it is.
-    flowers : int, optional
-        Flowers for each pairing, at least 1; by default as many as the grower usually takes.
+    """Return the chances of one species or plant, as seed or pollen parent, with every species on the tree.
 
     Raises
     ------
-    UnknownName
-        If it stands nowhere.
-    WrongUse
-        If ``flowers`` is below 1.
+    UnknownName, WrongUse
+        If it stands nowhere; if ``flowers``, by default as many as usual, is below 1.
     """
     flowers = flowers_asked(collection, flowers)
     focus = find_parent(collection, species)
@@ -133,10 +121,7 @@ def tree_picture(collection: Collection, seen: Partners) -> str:
 def drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
     """Return what a picture and a text share; a large tree is cut to the partners worth seeing.
 
-    Raises
-    ------
-    WrongUse
-        If the species is a hybrid, which is no tip that could be marked, or there is no tree.
+    A hybrid, which is no tip that could be marked, raises `WrongUse`, as does a table of distances.
     """
     hybrid = collection.taxa.pedigree(seen.label)
     if hybrid.is_hybrid:
@@ -153,13 +138,7 @@ def drawn(collection: Collection, seen: Partners) -> dict[str, Any]:
 
 
 def tree_of(collection: Collection) -> Phylogeny:
-    """Return the tree of a collection.
-
-    Raises
-    ------
-    WrongUse
-        If it has a table of distances instead.
-    """
+    """Return the tree of a collection; a table of distances in its place raises `WrongUse`."""
     if isinstance(collection.distances, Phylogeny):
         return collection.distances
     raise WrongUse(say("tree.no_tree", file=collection.tree_name))

@@ -53,13 +53,10 @@ class PlannedCross:
         The first day of it, ISO 8601.
     seed_parent, pollen_parent : str
         Species in correct form.
-    seed_plant : str
     pollen_plants : list of str
         Those that can give the pollen; empty where it is stored pollen of a species.
-    flowers : int
     chance : Interval
         Of at least one seedling from them.
-    want : int or None
     says : str
         Where the pollen comes from, in plain words.
     """
@@ -92,8 +89,6 @@ class Plan:
     ----------
     begins, ends : str
         ISO 8601.
-    crosses : list of PlannedCross
-    left_out : list of LeftOut
     expected : float
         Pairings that give a seedling, on average.
     low, high : int
@@ -133,20 +128,11 @@ class _Option:
 def plan_season(
     collection: Collection, page: Reading, day: date, *, weeks: int = 26, evenings: int = 5, spare: int | None = None
 ) -> Plan:
-    """Plan the crosses wanted over some weeks.
+    """Plan the crosses wanted over some weeks; ``page`` is of the collection's cross book.
 
-    Parameters
-    ----------
-    collection : Collection
-    page : Reading
-        Of its cross book.
-    day : date
-        From which to plan; the first week begins when the first parent of a cross wanted opens.
-    weeks : int
-    evenings : int
-        Most pairings in a week.
-    spare : int, optional
-        Flowers that each plant can spare; by default twice as many as the grower usually takes for a cross.
+    The first week begins when, from ``day`` on, the first parent of a cross wanted opens. In a week there are at most
+    so many ``evenings``, one for each pairing. Each plant can ``spare`` so many flowers, by default twice as many as
+    the grower usually takes for a cross.
 
     Notes
     -----

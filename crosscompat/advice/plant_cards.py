@@ -76,7 +76,6 @@ class PlantCross:
 
     Attributes
     ----------
-    number : str
     other : str or None
         The other parent: the plant, else the species; None where it is not known.
     outcome : str
@@ -141,7 +140,6 @@ class PlantAnswer:
         Of the one that was named, as it stands now.
     wrote : list of str
         What was written, in words.
-    written : bool
     """
 
     plants: list[PlantLine]
@@ -163,10 +161,8 @@ def plant_answer(
 
     Raises
     ------
-    UnknownName
-        If the plant is not in the book and was not said to be new.
-    WrongUse
-        If what is said contradicts the book or itself.
+    UnknownName, WrongUse
+        If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
     if entry.asks_only:

@@ -94,7 +94,6 @@ class Pollinated:
         What the visit is marked with.
     handling : list of Caution
         On hands, eyes and the law; with the first visit of a season.
-    written : bool
     """
 
     cross: str
@@ -137,15 +136,7 @@ class Prepared:
 
 
 def prepare(collection: Collection, page: Reading, request: VisitRequest, today: date) -> Prepared:
-    """Work out all about a visit and its chances today; nothing is written.
-
-    Raises
-    ------
-    UnknownName
-        If the cross or the pollen lot is not known.
-    WrongUse
-        If the request contradicts itself or the cross that it names.
-    """
+    """Work out all about a visit and its chances today, and write nothing; raises as `find_parents_of_visit` does."""
     pattern, start = read_pattern(collection.settings.cross_number), collection.settings.season_start
     now = plants_of(page)
     collection = collection if now == collection.plants else replace(collection, plants=now)
@@ -178,7 +169,7 @@ def prepare(collection: Collection, page: Reading, request: VisitRequest, today:
         queries=_queries(parents, [one.kind for one in hindered]),
         handling=handling(collection) if first else [],
     )
-    record = forecast.record(collection.index, pair, plan.cross.id, today) if pair and forecast else None
+    record = forecast.record(collection, pair, plan.cross.id, today) if pair and forecast else None
     return Prepared(answer, plan, record)
 
 
@@ -199,10 +190,7 @@ def _entered_before(page: Reading, plan: PollinationRecords) -> list[rules.Remar
 def write_visit(pen: Writing, prepared: Prepared, bounds: Bounds) -> Pollinated:
     """Write a visit down, with its chances unless the same were told that day, and return the answer that says so.
 
-    Raises
-    ------
-    WrongUse
-        As `enter_pollination.write_pollination`.
+    It raises what `enter_pollination.write_pollination` does.
     """
     write_pollination(pen, prepared.plan, bounds)
     new = prepared.forecast

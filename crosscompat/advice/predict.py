@@ -60,7 +60,6 @@ class Basis:
 
     Attributes
     ----------
-    model : FittedModel
     as_of : str or None
         The day on which the season was read; None for the prior.
     changed : tuple of str
@@ -190,16 +189,9 @@ def own_findings(
 
 
 def asked_of(collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False) -> Asked:
-    """Put pairings to a model.
+    """Put pairings to a model: labels of the tree or of hybrids, with the clones of the very plants where named.
 
-    Parameters
-    ----------
-    collection : Collection
-    model : FittedModel
-    parents : Parents
-        Labels of the tree or of hybrids, with the clones of the very plants where they are named.
-    stages : bool
-        Whether the chance of every stage is wanted as well.
+    With ``stages`` the chance of every stage is worked out as well.
     """
     rows, pairings, believed = _by_numbers(collection, model, parents, stages=stages)
     whole, uneven = believed.whole, np.zeros(len(rows))

@@ -51,10 +51,8 @@ class CoefficientPrior:
 
     Attributes
     ----------
-    coefficient : str
     words : str
         What it weighs.
-    mean, sd : float
     basis : str
         ``learned``, ``judged`` or ``own``.
     evidence : str
@@ -75,10 +73,8 @@ class EffectPrior:
 
     Attributes
     ----------
-    effect : str
     words : str
         What differs.
-    scale : float
     basis, evidence : str
         As of a coefficient.
     """
@@ -98,9 +94,6 @@ class PriorTable:
     ----------
     millions : list of float
         Distances in millions of years.
-    chances : list of StageChances
-    coefficients : list of CoefficientPrior
-    effects : list of EffectPrior
     own : int
         How many rows the grower has set.
     """
@@ -114,19 +107,12 @@ class PriorTable:
 
 
 def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
-    """Return a table of priors in plain words.
-
-    Parameters
-    ----------
-    priors : Priors
-    fruit : str
-        The group's own word for a seed vessel.
+    """Return a table of priors in plain words; ``fruit`` is the group's own word for a seed vessel.
 
     Examples
     --------
     >>> from crosscompat.model.prior import published
-    >>> table = prior_table(published())
-    >>> whole = table.chances[-1]
+    >>> whole = prior_table(published()).chances[-1]
     >>> whole.stage, [chance.words for chance in whole.chances][:2]
     ('whole', ['about 2 in 3', 'about 3 in 5'])
     """

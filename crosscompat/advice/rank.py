@@ -92,15 +92,8 @@ def teaching(
 def variance_drop(whole: Logits, together: Floats, tried: np.ndarray, aims: np.ndarray, flowers: int) -> Floats:
     """Return the expected drop in the variance of chances when other pairings are tried, shape (n_tried, n_aims).
 
-    Parameters
-    ----------
-    whole : Logits
-        Of a seedling from one flower, shape (n_pairs,).
-    together : ndarray of float, shape (n_pairs, n_pairs)
-        Correlations of these logits.
-    tried, aims : ndarray of int
-        Places among the pairs.
-    flowers : int
+    ``whole`` is of a seedling from one flower of n_pairs, whose logits correlate as in ``together``, shape (n_pairs,
+    n_pairs); ``tried`` and ``aims`` are places among them.
 
     Notes
     -----
@@ -163,16 +156,10 @@ class RankRow:
         How many share it.
     seed_parent, pollen_parent : str
         Species in correct form.
-    seed_plant, pollen_plant : str or None
     chance, per_flower : Interval
         Of at least one seedling from the flowers, and from one.
-    verdict, verdict_words : str
-    relative_distance : float
-    want : int or None
-    note : str or None
     past : list of Past
         Earlier crosses this way round.
-    cautions : list of Caution
     teaches : Teaching or None
         None where the ranking goes by chance alone.
     """
@@ -225,20 +212,9 @@ def rank(
 ) -> Ranking:
     """Rank pairings by the chance of at least one seedling, or by what they would teach of the crosses wanted.
 
-    Parameters
-    ----------
-    collection : Collection
-    candidates : sequence of Candidate
-    flowers : int, optional
-        Flowers for each pairing, at least 1; by default as many as the grower usually takes.
-    refused : sequence of Refused
-        To be told beside the ranking.
-    watch : callable
-        Passes on the numbers of the candidates as they are worked through, for a progress bar.
-    basis : Basis, optional
-        As for `likeliest`.
-    by : str
-        As in `Ranking`.
+    ``flowers`` are for each pairing, by default as many as usual. Those ``refused`` are told beside the ranking.
+    ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is as for `likeliest`,
+    ``by`` as in `Ranking`.
 
     Raises
     ------

@@ -84,7 +84,6 @@ class WeightyPairing:
         Species in correct form.
     crosses : list of str
         The grower's numbers.
-    adds : float
     """
 
     seed_parent: str

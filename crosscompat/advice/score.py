@@ -135,27 +135,14 @@ class Scorecard:
 
 
 def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, work: Work = map) -> Scorecard:
-    """Hold out a collection's finished crosses and score forecasts of them.
+    """Hold out a collection's finished crosses, as the season is read on some day, and score forecasts of them.
 
     What is forecast is the outcome of a cross as a whole, at least one seedling from the units it used, against the
     chance for just so many units; a cross whose units were not counted is taken as one. So "k of n units" and "some of
     n" count alike, one outcome a cross, and a cross on ten flowers weighs no more than one on two: flowers of one cross
     share their fate. Doubtful evidence weighs as little here as in a fit, all other crosses 1.
 
-    Parameters
-    ----------
-    collection : Collection
-    as_of : date
-        The day on which the season is read.
-    ways : sequence of str
-        Any of ``WAYS``.
-    work : callable
-        As for `blind_forecasts`.
-
-    Raises
-    ------
-    WrongUse
-        If a way is none of them.
+    The ``ways`` are any of ``WAYS``, else it raises `WrongUse`; ``work`` is as for `blind_forecasts`.
 
     Notes
     -----
@@ -266,23 +253,18 @@ def gave_a_seedling(evidence: TrainingSet) -> Floats:
 def blind_forecasts(
     collection: Collection, evidence: TrainingSet, ways: Mapping[str, Sequence[Fold]], work: Work = map
 ) -> dict[str, Blind]:
-    """Forecast each cross held out by models that were fitted on the others alone.
+    """Forecast each cross held out, of which the outcome is known, by models that were fitted on the others alone.
+
+    Where unknown traits are put and how species are related are as the crosses learned from have them.
 
     Parameters
     ----------
     collection : Collection
-        Its tree, traits, plants and settings. Where unknown traits are put and how species are related are as the
-        crosses learned from have them.
     evidence : TrainingSet
     ways : mapping of str to sequence of Fold
         Each way of holding out. Folds that learn from the same crosses share one fit.
     work : callable
         Applies `forecast` to the jobs, in order, as `map` does; another may show a bar or use several processors.
-
-    Returns
-    -------
-    dict of str to Blind
-        For each way, the crosses held out of which it is known whether they gave a seedling.
     """
     fits: dict[bytes, list[tuple[str, Fold]]] = {}
     for way, fold in [(way, fold) for way, folds in ways.items() for fold in folds]:

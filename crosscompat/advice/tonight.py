@@ -199,7 +199,6 @@ class Father:
         The name of the stored lot; fresh pollen has none.
     chance : Interval
         Of at least one seedling from the flowers.
-    want : int or None
     took, failed : int
         Crosses of this pairing so far.
     worth : float
@@ -254,7 +253,6 @@ class Tonight:
         Flowers for each pairing.
     mothers : list of Mother
         The worthiest pairing first.
-    keep : list of Keep
     closed, unknown : list of str
         Plants that are not in flower, and plants of which nobody knows when they flower.
     caution : str

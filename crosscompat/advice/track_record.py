@@ -39,7 +39,6 @@ class ScoredForecast:
         ISO date of the forecast.
     under_way : bool
         Whether it was given while the cross was under way, and not before the flowers were pollinated.
-    flowers : int
     mean, low, high : float
         The chance that was given, and its 90% interval.
     base_rate : float
@@ -69,7 +68,6 @@ class CameTrue:
     ----------
     chance : float
         Their mean.
-    crosses, took : int
     low, high : float
         90% interval of the share that took.
     says : str
@@ -107,7 +105,6 @@ class TrackRecord:
         told.
     says : list of str
         The same in plain words.
-    calibration : list of CameTrue
     forecasts : list of ScoredForecast
         Oldest cross first.
     """
@@ -132,18 +129,8 @@ class TrackRecord:
 def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> TrackRecord | None:
     """Score the forecasts that were written before the outcome was known, beside the grower's own base rate.
 
-    Parameters
-    ----------
-    collection : Collection
-    given : sequence of GivenForecast
-        The ledger; `crosscompat.advice.ledger` says which of its lines count.
-    evidence : TrainingSet
-        The crosses, as the book knows them now.
-
-    Returns
-    -------
-    TrackRecord or None
-        None if no cross that was forecast has finished yet. Every cross counts once and alike.
+    `crosscompat.advice.ledger` says which of those given count. Every cross counts once and alike. It is None if no
+    cross that was forecast has finished yet by the evidence.
     """
     told = in_force(collection, given, evidence)
     if not told:

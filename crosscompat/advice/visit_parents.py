@@ -120,10 +120,9 @@ def find_parents_of_visit(
 
     Raises
     ------
-    UnknownName
-        If the cross or the pollen lot is not known.
-    WrongUse
-        If the request contradicts itself, or the cross or the lot named is of other parents.
+    UnknownName, WrongUse
+        If the cross or the pollen lot is not known; if the request contradicts itself, or what it names is of other
+        parents.
     """
     _refuse_contradictions(request)
     pattern = read_pattern(collection.settings.cross_number)

@@ -19,19 +19,6 @@ from crosscompat.ground.files import write_atomically
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import catalogue, say
 
-__all__ = [
-    "Cells",
-    "Row",
-    "Sheet",
-    "column_name",
-    "iterate_records",
-    "raise_faults",
-    "read_records",
-    "read_sheet",
-    "sheet_text",
-    "write_sheet",
-]
-
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
 _MOST_COLUMNS = 2_000  # more are no table of records

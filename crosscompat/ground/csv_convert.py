@@ -11,8 +11,6 @@ from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR, readings, spoken_dat
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
-__all__ = ["BadCell", "as_text", "choice", "day", "decimal", "hour", "timestamp", "whole", "yes_no"]
-
 _WHOLE = re.compile(r"[0-9]{1,9}")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")

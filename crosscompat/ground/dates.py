@@ -11,9 +11,6 @@ from typing import Final, Protocol, TypeVar
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["DEFAULT_START", "FIRST_YEAR", "LAST_YEAR", "TwoDates", "by_date", "read_date", "readings", "season_of",
-           "spoken_date", "spoken_span", "today"]  # fmt: skip
-
 MONTHS: Final = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
                  "November", "December")  # fmt: skip
 _DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")

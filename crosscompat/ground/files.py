@@ -10,8 +10,6 @@ from pathlib import Path
 from time import time
 from typing import BinaryIO
 
-__all__ = ["PART", "remove_unfinished", "staged", "write_atomically", "writing_atomically"]
-
 PART = ".part"
 _PARTS = re.compile(rf"\..+\.[a-z0-9_]{{8}}{re.escape(PART)}(-journal|-wal|-shm)?")
 _NEW = 0o644

@@ -11,8 +11,6 @@ from typing import NamedTuple
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
 
-__all__ = ["PlantName", "Unreadable", "bare_word", "fold", "parse"]
-
 _TOKEN = re.compile(
     r"""(?<![^\s(×✕])['‘’‛`´](?P<cultivar>[^\s'‘’‛`´](?:.*?[^\s])??)['’`´](?=[\s),;×✕]|$)
     | (?<![^\s(×✕])["“„](?P<trade>[^"“”„\s'‘’‛`´][^"“”„]*)["”“](?=[\s),;×✕]|$)

@@ -11,8 +11,6 @@ from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import fold, read_name
 from crosscompat.ground.wording import say
 
-__all__ = ["COLUMNS", "for_labels", "read_synonyms"]
-
 COLUMNS = ("name", "accepted", "source")
 
 

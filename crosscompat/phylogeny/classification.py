@@ -16,24 +16,6 @@ from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes
 
-__all__ = [
-    "RANKS",
-    "UNIT",
-    "Group",
-    "Placed",
-    "group_crowns",
-    "group_label",
-    "groups_of",
-    "is_classification",
-    "members_of",
-    "place",
-    "place_for",
-    "rank_tree",
-    "ranks_among",
-    "read_classification",
-    "spread_of_placed",
-]
-
 RANKS = (
     "family", "subfamily", "tribe", "subtribe", "genus", "subgenus", "section", "subsection", "series", "subseries",
 )  # fmt: skip

@@ -14,8 +14,6 @@ from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
-__all__ = ["Distances"]
-
 
 class Distances(ABC):
     """How far apart species stand, whether a tree or a table says so.

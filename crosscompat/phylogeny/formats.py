@@ -23,8 +23,6 @@ from crosscompat.phylogeny.text_source import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes, tips_below
 
-__all__ = ["MOST", "Spread", "TreeSample", "mean_distance", "read_sample", "read_tree", "read_trees"]
-
 MOST = 500
 """So many trees are kept, evenly over the file: more would not change a standard deviation that anybody sees."""
 

@@ -17,16 +17,6 @@ from crosscompat.phylogeny.text_source import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder
 
-__all__ = [
-    "UNIT",
-    "Alignment",
-    "jukes_cantor",
-    "neighbour_joining",
-    "read_alignment",
-    "root_at_midpoint",
-    "root_on_outgroup",
-]
-
 UNIT = "substitutions per site"
 
 MOST = 2_000

@@ -28,8 +28,6 @@ from crosscompat.phylogeny.text_source import NUMBER, TextSource
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Bools, Floats, Ints, inner_nodes, parents_from_depth
 
-__all__ = ["chosen", "newick_text", "newick_trees", "parse_newick", "parse_newicks", "split_support"]
-
 _MARKS_AS_COMMAS = bytes.maketrans(b"):;", b",,,")
 _BLANKS = " \t\n\r\v\f"
 _BLANK, _DELETE, _COMMA, _UNDERSCORE = b" \x7f,_"

@@ -20,8 +20,6 @@ from crosscompat.ground.errors import BadInput, Fault, Place, worded
 from crosscompat.phylogeny.text_source import TextSource
 from crosscompat.phylogeny.tree_arrays import Bools, Ints
 
-__all__ = ["HIDDEN", "Bytes", "Masked", "Nodes", "mask", "scan"]
-
 Bytes = npt.NDArray[np.uint8]
 
 HIDDEN = b"\x01"

@@ -12,8 +12,6 @@ from crosscompat.phylogeny.classification import RANKS, Group, groups_of, member
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Ints, tips_below
 
-__all__ = ["Census", "Scattered", "group_census", "is_ultrametric", "tree_report"]
-
 DEEP = 100
 """More levels than this, where the tips would fit in far fewer, is unusual: trees of 74,000 species have about 40."""
 

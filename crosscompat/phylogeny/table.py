@@ -18,8 +18,6 @@ from crosscompat.phylogeny.distances import Distances
 from crosscompat.phylogeny.text_source import NUMBER
 from crosscompat.phylogeny.tree_arrays import Floats, Ints, content_hash
 
-__all__ = ["DistanceTable", "read_distances"]
-
 AGREE = 1e-9
 """Two halves of a table are one if they differ by no more than this, relative to the larger."""
 

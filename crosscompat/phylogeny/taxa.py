@@ -19,8 +19,6 @@ from crosscompat.phylogeny.tree_arrays import Floats, Ints
 if TYPE_CHECKING:
     from crosscompat.phylogeny.formats import TreeSample
 
-__all__ = ["HybridIndex", "Pairs", "Pedigree", "Taxa", "pairs_of", "share_matrix"]
-
 _FOR_PACE = 100
 """About so many species, evenly over the tree, tell how fast a sample runs beside it."""
 

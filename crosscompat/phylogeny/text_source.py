@@ -10,8 +10,6 @@ from pathlib import Path
 
 from crosscompat.ground.errors import BadInput, Fault, Place, worded
 
-__all__ = ["NUMBER", "TextSource", "file_content"]
-
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _WIDTH = 60
 _LINE_END = re.compile(r"\r\n|\r|\n")

@@ -16,23 +16,6 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "Bools",
-    "Floats",
-    "Ints",
-    "MrcaTable",
-    "all_distances",
-    "content_hash",
-    "distances_of_one",
-    "in_postorder",
-    "inner_nodes",
-    "is_postorder",
-    "parents_from_depth",
-    "pick",
-    "sums_from_root",
-    "tips_below",
-]
-
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -9,8 +9,6 @@ from typing import Final
 
 from crosscompat.ground.wording import say
 
-__all__ = ["one_in", "percent", "percent_range", "spoken_fraction"]
-
 # The small shares are said more finely than the large: "1 in 7" is plain speech, "6 in 7" is not.
 _SMALL: Final = tuple(Fraction(1, n) for n in (100, 50, 30, 20, 15, 10, 7, 5, 4, 3))
 _LARGE: Final = tuple(Fraction(n - 1, n) for n in (3, 4, 5, 10, 20, 50, 100))

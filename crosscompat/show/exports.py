@@ -13,8 +13,6 @@ from crosscompat.ground.csv_cells import sheet_text
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Reminder", "calendar_file", "csv_text", "parquet"]
-
 Records = Sequence[Mapping[str, Any]]
 """Rows with the same columns."""
 

@@ -15,12 +15,10 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show import svg
-from crosscompat.show.print_names import leaning, shortened, text_width
+from crosscompat.show.svg import leaning, shortened, text_width
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
-
-__all__ = ["Kind", "LabelCard", "code_text", "labels_page", "labels_pdf"]
 
 Kind: TypeAlias = Literal["cross", "mixed", "unknown", "sib", "open", "self", "none"]
 _Side: TypeAlias = Literal["seed", "pollen"]

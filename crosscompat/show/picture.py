@@ -13,28 +13,7 @@ from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 from crosscompat.show.chances import one_in, percent, percent_range
-from crosscompat.show.print_names import shortened, text_width
-
-__all__ = [
-    "BAR",
-    "MARGIN",
-    "NOTE_LETTERS",
-    "TREE",
-    "Columns",
-    "Direction",
-    "Picture",
-    "TipMark",
-    "TreeLayout",
-    "children_of",
-    "compose",
-    "lay_out",
-    "likeliest",
-    "mark_in_words",
-    "nice_step",
-    "past_in_words",
-    "prune",
-    "worth_drawing",
-]
+from crosscompat.show.svg import shortened, text_width
 
 Direction = Literal["seed", "pollen"]
 

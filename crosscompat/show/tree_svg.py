@@ -21,14 +21,11 @@ from crosscompat.show.picture import (
     mark_in_words,
     nice_step,
 )
-from crosscompat.show.print_names import leaning, shortened, text_width, wrapped
-from crosscompat.show.svg import INK, chance_colour, text_on
+from crosscompat.show.svg import INK, chance_colour, leaning, shortened, text_on, text_width, wrapped
 
 if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
     from crosscompat.phylogeny.tree_arrays import Ints
-
-__all__ = ["draw_tree", "scale_words"]
 
 _ROW: Final = 24.0
 _LEAST_LEADER: Final = 12.0

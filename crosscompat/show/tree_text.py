@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from crosscompat.phylogeny.tree import Phylogeny
     from crosscompat.phylogeny.tree_arrays import Ints
 
-__all__ = ["plain_letters", "text_tree"]
-
 # A cell is the sum of the directions that a line leaves it in.
 _UP, _DOWN, _LEFT, _RIGHT = 1, 2, 4, 8
 _BOX: Final = " ╵╷│╴┘┐┤╶└┌├─┴┬┼"

@@ -94,7 +94,7 @@ def test_more_flowers_have_a_better_chance_and_the_prior_says_so(ours):
     assert few.model == many.model == PRIOR
     assert 0 < few.chance.mean < many.chance.mean < 1
     assert {one.kind for one in few.cautions} <= {"sex", "ploidy", "flowering"}
-    line = many.record(ours.index, pair, "the cross", date(2026, 5, 1))
+    line = many.record(ours, pair, "the cross", date(2026, 5, 1))
     assert (line.cross, line.flowers, line.seed_plant, line.pollen_plant) == ("the cross", 9, "B1", "C1")
     assert line.mean == float(f"{many.chance.mean:.6g}")
 

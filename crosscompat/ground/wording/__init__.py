@@ -15,8 +15,6 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-__all__ = ["catalogue", "own_words", "say", "speak_of"]
-
 _ROOMS = Path(__file__).parent
 
 
