@@ -26,7 +26,7 @@ _YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4
 _LEAST: Final = 3  # letters of a month or a weekday
 _SHORT_YEAR, _CENTURY, _LAST_CENTURY = 2, 2000, 70
 
-FIRST_YEAR, LAST_YEAR = 1700, 2199
+FIRST_YEAR, LAST_YEAR = 1700, 2999
 """No day of a grower's lies outside these years."""
 
 DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
