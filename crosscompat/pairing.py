@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.phylogeny.tree import Distances
 from crosscompat.trait_kinds import FEATURES, TRAIT_KINDS
 from crosscompat.traits import TraitColumn, TraitTable
@@ -185,6 +186,7 @@ def pair_rows(
     seed: Sequence[str],
     pollen: Sequence[str],
     own: Mapping[str, tuple[Floats, Floats]] | None = None,
+    pedigree: Callable[[str], Pedigree] | None = None,
 ) -> Floats:
     """Return the rows of numbers of directed pairs.
 
@@ -199,6 +201,9 @@ def pair_rows(
     own : mapping of str to (ndarray of float, ndarray of float), optional
         By trait column of counts or flags what was found on the very seed plants and pollen plants, each of shape
         (n_pairs,); it overrides the species, and NaN leaves it.
+    pedigree : callable, optional
+        Gives the species that a parent is of: a hybrid without a row of its own has what all of its species have. By
+        default every parent is a species.
 
     Returns
     -------
@@ -208,13 +213,13 @@ def pair_rows(
     rows = np.full((len(seed), len(recipe.features)), np.nan)
     if recipe.of_distance.any():
         rows[:, recipe.of_distance] = recipe.scale.rows(np.asarray(distance, dtype=np.float64))
-    seed_at, pollen_at = _positions(traits, seed), _positions(traits, pollen)
+    seed_at, pollen_at = (_positions(traits, side, pedigree) for side in (seed, pollen))
     columns = {column.name: column for column in traits.columns} if traits is not None else {}
     for j, feature in enumerate(recipe.features):
         if feature.column in columns:
             codes = _codes(columns[feature.column])
             found = (own or {}).get(feature.column, (np.full(len(seed), np.nan),) * 2)
-            both = zip(found, (codes[seed_at], codes[pollen_at]), strict=True)
+            both = zip(found, (_agreed(codes[seed_at]), _agreed(codes[pollen_at])), strict=True)
             rows[:, j] = compared(feature, *(np.where(np.isnan(mine), its, mine) for mine, its in both))
     return rows
 
@@ -241,17 +246,31 @@ def compared(feature: Feature, seed: Floats, pollen: Floats) -> Floats:
     return FEATURES[feature.kind](seed, pollen)
 
 
-def _positions(traits: TraitTable | None, names: Sequence[str]) -> NDArray[np.int64]:
-    """Row of each species in the trait table; the row past the last one stands for an absent species."""
+def _positions(
+    traits: TraitTable | None, names: Sequence[str], pedigree: Callable[[str], Pedigree] | None
+) -> NDArray[np.int64]:
+    """Rows of the species of each parent in the trait table, shape (n_names, most), the first repeated to fill.
+
+    The row past the last one stands for an absent species.
+    """
     if traits is None:
-        return np.zeros(len(names), dtype=np.int64)
+        return np.zeros((len(names), 1), dtype=np.int64)
     row_of = {label: i for i, label in enumerate(traits.species)}
     absent = len(traits.species)
-    found: dict[str, int] = {}
+    found: dict[str, list[int]] = {}
     for name in dict.fromkeys(names):
-        label = traits.index.find(name)
-        found[name] = absent if label is None else row_of[label]
-    return np.fromiter((found[name] for name in names), dtype=np.int64, count=len(names))
+        labels = [traits.index.find(name)]
+        if labels == [None] and pedigree is not None:
+            labels = [traits.index.find(species) for species in pedigree(name).shares]
+        found[name] = [absent if label is None else row_of[label] for label in labels]
+    most = max(map(len, found.values()), default=1)
+    filled = {name: rows + rows[:1] * (most - len(rows)) for name, rows in found.items()}
+    return np.array([filled[name] for name in names], dtype=np.int64).reshape(len(names), most)
+
+
+def _agreed(codes: Floats) -> Floats:
+    """Return what all in a row have, NaN where they differ or one is unknown; of shape (n_names,)."""
+    return np.where((codes == codes[:, :1]).all(axis=1), codes[:, 0], np.nan)
 
 
 def _codes(column: TraitColumn) -> Floats:

@@ -18,6 +18,7 @@ from crosscompat.pairing import (
     scale_of,
 )
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.traits import TraitColumn, TraitTable
 
 FLAGS, WORDS = [True, False, None], ["red", "pink", None]
@@ -86,6 +87,23 @@ def test_a_species_without_a_row_is_unknown_throughout():
     known = table((True, "red", 22, 10.0, None))
     found = pair_rows(recipe, np.array([1.0]), known, ["s0"], ["elsewhere"])
     assert np.isnan(found[0, 1:]).all()
+
+
+def test_a_hybrid_without_a_row_has_what_all_of_its_species_have():
+    known = table((True, "red", 22, 10.0, None), (True, "blue", 22, 12.0, None), (False, "red", 44, 10.0, None))
+    of = {"mix": ["s0", "s1"], "wide": ["s0", "s2"], "lone": ["s0", "nowhere"]}
+
+    def pedigree(name):
+        return Pedigree(name, dict.fromkeys(of.get(name, [name]), 0.5))
+
+    rows = pair_rows(recipe, np.ones(4), known, ["mix", "wide", "lone", "s0"], ["s0"] * 4, pedigree=pedigree)
+    alike = pair_rows(recipe, np.ones(1), known, ["s0"], ["s0"])[0]
+    by = {feature.column: column for column, feature in enumerate(recipe.features) if feature.column}
+    assert rows[0, by["flag"]] == rows[3, by["flag"]] == alike[by["flag"]]
+    assert np.isnan(rows[0, by["category"]])
+    assert rows[1, by["category"]] == alike[by["category"]]
+    assert np.isnan(rows[1, by["count"]])
+    assert np.isnan(rows[2, by["category"]])
 
 
 def test_a_known_no_settles_a_shared_flag():

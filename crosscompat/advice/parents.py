@@ -18,7 +18,6 @@ from crosscompat.model.fitted import FittedModel
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
-from crosscompat.phylogeny.taxa import Pedigree
 
 __all__ = [
     "Caution",
@@ -91,7 +90,7 @@ def find_parent(collection: Collection, text: str, genus: str | None = None) -> 
     try:
         match = collection.index.match(plant.species if plant else text, genus)
     except UnknownName as fault:
-        raise _with_plants(collection, text, fault) from None
+        raise fault if plant else _with_plants(collection, text, fault) from None
     plain = match.how in {"exact", "parsed"} or fold(match.received) == match.label
     return Parent(match.label, plant, "" if plain else match.sentence)
 
@@ -138,13 +137,22 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     return notes
 
 
-def expected_chromosomes(collection: Collection, plant: Pedigree) -> float | None:
-    """Return the 2n that a hybrid should have: half of each parent's; None where a parent's is not known.
+def expected_chromosomes(collection: Collection, label: str) -> float | None:
+    """Return the 2n of a species; of a hybrid without a count half of each parent's. None where one is not known.
 
     The parents' own gametes are taken for reduced ones; where they are not, count the plant.
     """
-    counts = _counts(collection, plant)
-    return None if counts is None else (counts[0] + counts[1]) / 2
+    count = collection.trait(label, "2n")
+    if isinstance(count, int):
+        return float(count)
+    counts = _parents_chromosomes(collection, label)
+    return None if counts is None else sum(counts) / 2
+
+
+def _parents_chromosomes(collection: Collection, hybrid: str) -> tuple[float, float] | None:
+    counts = [expected_chromosomes(collection, parent) for parent in collection.taxa.pedigree(hybrid).parents or ()]
+    known = [count for count in counts if count is not None]
+    return (known[0], known[1]) if len(known) > 1 else None
 
 
 def proved_fertile(collection: Collection, label: str, clone: str | None = None) -> bool:
@@ -154,14 +162,13 @@ def proved_fertile(collection: Collection, label: str, clone: str | None = None)
 
 def _uneven_note(collection: Collection, label: str, clone: str | None, name: str = "") -> str | None:
     """Tell of uneven chromosomes; a count, best of the clone, goes before what its parents let expect."""
-    plant = collection.taxa.pedigree(label)
-    if not plant.is_hybrid:
+    if not collection.taxa.pedigree(label).is_hybrid:
         return None
     [counted] = collection.plants.chromosomes([clone])
     own = collection.trait(label, "2n") if counted is None else counted
     if isinstance(own, int):
         return say("hybrids.odd", name=name, count=own) if own % 2 else None
-    counts = _counts(collection, plant)
+    counts = _parents_chromosomes(collection, label)
     if counts is None or counts[0] == counts[1]:
         return None
     return say("hybrids.uneven", name=name, seed=f"{counts[0]:g}", pollen=f"{counts[1]:g}")
@@ -173,22 +180,6 @@ def _took_part(collection: Collection, cross: Cross, label: str, clone: str | No
         return clone in map(collection.plants.clone, named)
     sides = ((cross.seed_parent, None), (cross.pollen_parent, genus_of(cross.seed_parent)))
     return any(name is not None and find_label(collection.index, name, genus) == label for name, genus in sides)
-
-
-def _counts(collection: Collection, plant: Pedigree) -> tuple[float, float] | None:
-    """Return the 2n of both parents; of one that is a hybrid itself, what it should have."""
-    if plant.parents is None:
-        return None
-    found = [_count(collection, label) for label in plant.parents]
-    return None if found[0] is None or found[1] is None else (found[0], found[1])
-
-
-def _count(collection: Collection, label: str) -> float | None:
-    count = collection.trait(label, "2n")
-    if isinstance(count, int):
-        return float(count)
-    own = collection.taxa.pedigree(label)
-    return expected_chromosomes(collection, own) if own.is_hybrid else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,6 @@ __all__ = [
     "asked_of",
     "basis_of",
     "chances_of",
-    "clones_of",
     "clones_on_both_sides",
     "fitted_on",
     "last_basis",
@@ -268,12 +267,8 @@ def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
     return Parents(*labels, *clones)
 
 
-def clones_of(plants: Plants, names: Sequence[str | None]) -> list[str | None]:
-    """Return the clone of each plant: offsets of one plant are that plant. A name that is not listed is its own."""
-    found = [plants.find(name) for name in names]
-    return [name if plant is None else plant.clone for name, plant in zip(names, found, strict=True)]
-
-
 def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
-    """Return the clones of the seed plants and of the pollen plants that rows name."""
-    return clones_of(plants, [row.seed_plant for row in rows]), clones_of(plants, [row.pollen_plant for row in rows])
+    """Return the clones of the seed plants and of the pollen plants that rows name; a name not listed is its own."""
+    sides = ([row.seed_plant for row in rows], [row.pollen_plant for row in rows])
+    seed, pollen = ([None if name is None else plants.clone(name) for name in side] for side in sides)
+    return seed, pollen

@@ -326,11 +326,13 @@ def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: Tra
 
     def rows(crosses: TrainingSet) -> Floats:
         seed, pollen = crosses.seed, crosses.pollen
-        numbers = pair_rows(recipe, collection.taxa.apart(seed, pollen), collection.traits, seed, pollen)
+        taxa = collection.taxa
+        numbers = pair_rows(recipe, taxa.apart(seed, pollen), collection.traits, seed, pollen, pedigree=taxa.pedigree)
         return np.column_stack([numbers, np.log(crosses.outcomes.tried)])
 
     here = rows(seen)
-    fit = make_pipeline(SimpleImputer(keep_empty_features=True), StandardScaler(), LogisticRegression())
+    ridge = LogisticRegression(solver="newton-cholesky")  # the quickest for few columns
+    fit = make_pipeline(SimpleImputer(keep_empty_features=True), StandardScaler(), ridge)
     fit.fit(
         np.vstack([here, np.full((2, here.shape[1]), np.nan)]),
         np.append(seen.outcomes.fruitful, [True, False]),

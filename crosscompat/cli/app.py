@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "check": "crosscompat.cli.book.collection:check",
     "ask": "crosscompat.cli.ask:ask",
     "rank": "crosscompat.cli.rank:rank",
+    "bridge": "crosscompat.cli.bridge:bridge",
     "distances": "crosscompat.cli.distances:distances",
     "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",
@@ -46,11 +47,12 @@ COMMANDS: Final = {
     "correct": "crosscompat.cli.book.changes:correct",
     "history": "crosscompat.cli.book.changes:history",
     "undo": "crosscompat.cli.book.changes:undo",
+    "failed": "crosscompat.cli.book.failed:failed",
     "backup": "crosscompat.cli.book.backup:backup",
     "restore": "crosscompat.cli.book.backup:restore",
     "find": "crosscompat.cli.book.labels:find",
-    "import": "crosscompat.cli.book.import_export:import_",
-    "export": "crosscompat.cli.book.import_export:export",
+    "import": "crosscompat.cli.book.import_table:import_",
+    "export": "crosscompat.cli.book.backup:export",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""

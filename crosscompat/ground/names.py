@@ -40,7 +40,7 @@ _LONGEST_CHAIN = 100  # of synonyms for synonyms
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
 _JOINS = re.compile(r" × (?=[A-Z(×])")
 
-_SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: \S+)*)")
+_SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: [^\s×]\S*)*)")
 """An epithet alone, or behind a genus of at most three letters or with a full stop."""
 
 

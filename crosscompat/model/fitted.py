@@ -175,7 +175,7 @@ def fit_training_set(
     distance, species = taxa.apart(seed, pollen), sorted({*seed, *pollen})
     return fit_crosses(
         recipe,
-        pair_rows(recipe, distance, traits, seed, pollen, own),
+        pair_rows(recipe, distance, traits, seed, pollen, own, taxa.pedigree),
         training.counts,
         training.weight if weight is None else training.weight * weight,
         parents=Parents(seed, pollen, *plants),

@@ -389,7 +389,7 @@ def put_to(
     """
     seed, pollen = parents.seed, parents.pollen
     apart, spread = taxa.apart(seed, pollen), taxa.spread(seed, pollen)
-    rows = pair_rows(model.recipe, apart, traits, seed, pollen, own)
+    rows = pair_rows(model.recipe, apart, traits, seed, pollen, own, taxa.pedigree)
     asked = pairings_of(model.seen, taxa.distances, parents, taxa.pedigree)
     farther = farther_rows(model.recipe, apart, spread) if spread.any() else None
     return rows, asked, outlook(model, rows, asked, farther, stages=stages)

@@ -6,6 +6,7 @@ What a file is shows in its content, not in its name. DendroPy, and what Biopyth
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -19,6 +20,7 @@ from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, first_fault
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.newick import chosen, newick_text, newick_trees, split_support
+from crosscompat.phylogeny.newick_scan import mask
 from crosscompat.phylogeny.text_source import TextSource, file_content
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes, tips_below
@@ -100,7 +102,13 @@ def _checked(tree: Phylogeny, file: str | None, head: str, unit: str | None) -> 
 
 
 def _nexus(source: TextSource) -> list[Phylogeny]:
-    """Read NEXUS through DendroPy: labels as written, capitals and small letters apart."""
+    """Read NEXUS through DendroPy: labels as written, capitals and small letters apart.
+
+    What DendroPy 5.1 would read for ever is refused first: a comment, a quote or a block that does not end.
+    """
+    text = mask(source, words=True).data.lower()
+    if len(re.findall(rb"\bbegin\s", text)) > len(re.findall(rb"\bend(?:block)?\s*;", text)):
+        raise BadInput([worded("trees", "open_block", Place(source.file))])
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
     from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
 

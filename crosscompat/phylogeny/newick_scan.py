@@ -42,8 +42,10 @@ class Masked(NamedTuple):
     rooting: tuple[tuple[int, bool], ...]
 
 
-def mask(source: TextSource) -> Masked:
+def mask(source: TextSource, *, words: bool = False) -> Masked:
     """Hide quotes and comments; raises a `BadInput` if one never ends, or a comment ends that never began.
+
+    With ``words`` a quoted label may begin behind any blank or sign, as in NEXUS.
 
     Examples
     --------
@@ -67,7 +69,7 @@ def mask(source: TextSource) -> Masked:
             comment = data[start + 1 : at - 1].strip().lower()
             if comment in (b"&r", b"&u"):
                 rooting.append((start, comment == b"&r"))
-        elif _begins_label(work, start):
+        elif _begins_label(work, start) or (words and start and not chr(work[start - 1]).isalnum()):
             whole = _QUOTED[mark].match(data, start)
             if not whole:
                 raise BadInput([source.fault("quote_open", start, start + 1)])

@@ -58,6 +58,15 @@ class HybridIndex(NameIndex):
 
     def pedigree(self, text: str) -> Pedigree:
         """Return whose offspring a name means; raises `UnknownName` if neither it nor its parents are found."""
+        if text not in self._pedigrees:
+            self._pedigrees[text] = self._pedigree_of(text)
+        return self._pedigrees[text]
+
+    @cached_property
+    def _pedigrees(self) -> dict[str, Pedigree]:
+        return {}
+
+    def _pedigree_of(self, text: str) -> Pedigree:
         label = self.resolve(text)
         if self._is_listed(label):
             return Pedigree(label, {label: 1.0})

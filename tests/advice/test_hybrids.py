@@ -74,12 +74,11 @@ def test_uneven_chromosomes_are_told_where_they_are_known(collection, label, cou
 
 def test_half_of_each_parents_chromosomes_is_expected(collection):
     made = collection()
-    pedigree = made.taxa.pedigree
-    assert expected_chromosomes(made, pedigree(EVEN)) == 22
-    assert expected_chromosomes(made, pedigree(UNEVEN)) == 33
-    assert expected_chromosomes(made, pedigree(f"({UNEVEN}) × Aus bus")) == 27.5
-    assert expected_chromosomes(made, pedigree("Aus bus × Aus fus")) is None
-    assert expected_chromosomes(made, pedigree("Aus_bus")) is None
+    assert expected_chromosomes(made, EVEN) == 22
+    assert expected_chromosomes(made, UNEVEN) == 33
+    assert expected_chromosomes(made, f"({UNEVEN}) × Aus bus") == 27.5
+    assert expected_chromosomes(made, "Aus bus × Aus fus") is None
+    assert expected_chromosomes(made, "Aus_bus") == 22
 
 
 def test_a_hybrid_that_gave_a_seedling_is_proved(collection, cross):

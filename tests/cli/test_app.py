@@ -16,7 +16,21 @@ from crosscompat.ground.wording import catalogue
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
-    *("ask", "backup", "check", "correct", "demo", "distances", "due", "export", "find", "history", "import", "label"),
+    *(
+        "ask",
+        "backup",
+        "bridge",
+        "check",
+        "correct",
+        "demo",
+        "distances",
+        "due",
+        "export",
+        "find",
+        "history",
+        "import",
+        "label",
+    ),
     *(
         "new",
         "observe",
@@ -32,6 +46,7 @@ COMMANDS = (
         "tree",
         "trees",
         "undo",
+        "failed",
     ),
 )
 WITH_A_COLLECTION = tuple(name for name in COMMANDS if name not in {"demo", "new", "trees"})

@@ -152,6 +152,28 @@ def test_faults_of_other_formats_are_told(write, content, words):
     assert fault.advice
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("A_x 'B y'", "A_x [ 'B y'", "comment"),
+        (")name:1", ")'name:1", "quot"),
+        ("a_x; end;", "a_x; nend;", "“end;” is missing"),
+        ("a_x; end;", "a_x; ", "“end;” is missing"),
+        ("2:-3);\nend;", "2:-3);", "“end;” is missing"),
+    ],
+)
+def test_what_never_ends_in_nexus_is_refused_at_once(write, old, new, words):
+    assert NEXUS.count(old) == 1
+    (fault,) = faults_of(write(NEXUS.replace(old, new)), index=0)
+    assert words in fault.what
+    assert fault.place.file == "tree.txt"
+
+
+def test_comments_and_apostrophes_in_nexus_change_nothing(write):
+    text = NEXUS.replace("begin trees;", "begin trees; [it's [one] begin] ").replace("A_x", "O'Brien_x")
+    assert read_tree(write(text), index=0).tips == ("O'Brien_x", "B y", "a_x")
+
+
 def test_too_many_levels_for_a_library_are_told(write, comb):
     (fault,) = faults_of(write(f"#NEXUS\nbegin trees;\ntree t = {comb(5_000)}\nend;"))
     assert "more levels" in fault.what

@@ -152,11 +152,11 @@ _SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
 
 
 @cache
-def _known(rows_are: str) -> Mapping[str, str]:
-    """Return our column by each word or phrase that means it."""
+def phrases(rows_are: str) -> Mapping[str, str]:
+    """Return our column by each word or phrase that means it, without blanks and accents."""
     found = {_glued(column): column for column in COLUMNS[rows_are]}
-    for column, phrases in _headings()[rows_are].items():
-        for phrase in phrases:
+    for column, known in _headings()[rows_are].items():
+        for phrase in known:
             found.setdefault(_glued(phrase), column)
     return found
 
@@ -178,7 +178,7 @@ def meaning_of(heading: str, rows_are: str) -> str | None:
     >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
     ('seed_parent', 'units', None)
     """
-    known, filling = _known(rows_are), frozenset(_headings()["filling"])
+    known, filling = phrases(rows_are), frozenset(_headings()["filling"])
     outside = re.sub(r"\([^)]*\)", " ", heading)
     inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
     for part in (heading, outside, inside):
@@ -324,7 +324,7 @@ def changed(mapping: TableMapping, maps: Iterable[str] = (), ignored: Iterable[s
     WrongUse
         If there is no such heading or no such column of ours.
     """
-    becomes: dict[int, str | None] = {_named(mapping, heading).at: None for heading in ignored}
+    becomes: dict[int, str | None] = {named(mapping, heading).at: None for heading in ignored}
     for text in maps:
         heading, sign, name = text.rpartition("=")
         ours = column_name(name)
@@ -334,7 +334,7 @@ def changed(mapping: TableMapping, maps: Iterable[str] = (), ignored: Iterable[s
             raise WrongUse(say("sheets.map_ours", name=name.strip(), known=", ".join(COLUMNS[mapping.rows_are])))
         if ours != NOTE and ours in becomes.values():
             raise WrongUse(say("sheets.map_twice", name=ours))
-        becomes[_named(mapping, heading).at] = ours
+        becomes[named(mapping, heading).at] = ours
     said = set(becomes.values()) - {NOTE}
     columns = (
         replace(column, becomes=becomes.get(column.at, None if column.becomes in said else column.becomes))
@@ -357,8 +357,14 @@ def _free(heading: str, at: int, columns: Iterable[Column]) -> str:
     return f"{heading} ({letter})" if heading in {column.heading for column in columns} else heading
 
 
-def _named(mapping: TableMapping, heading: str) -> Column:
-    """Find a column by its heading or its letter."""
+def named(mapping: TableMapping, heading: str) -> Column:
+    """Find a column by its heading or its letter.
+
+    Raises
+    ------
+    WrongUse
+        If there is none.
+    """
     wanted = column_name(heading)
     for names in (
         {column_name(column.heading): column for column in reversed(mapping.columns)},

@@ -128,6 +128,11 @@ class _Reader:
             self.found[NOTE] = "; ".join(self.notes)
         return Row(self.number, self.found)
 
+    @property
+    def exported(self) -> bool:
+        """Whether the table is one of ours, in which every cell is what it says."""
+        return self.mapping.column("id") is not None
+
     def take(self, column: Column, value: Value) -> None:
         name = column.becomes or ""
         if name == NOTE:
@@ -141,8 +146,7 @@ class _Reader:
         elif name == "pair":
             self.take_pair(column, _text(value))
         else:
-            exported = self.mapping.column("id") is not None
-            self.found[name] = _text(value) if exported else self.meant(column, _text(value))
+            self.found[name] = _text(value) if self.exported else self.meant(column, _text(value))
 
     def meant(self, column: Column, text: str) -> str | None:
         """Return what a cell says in our words; where that is less than was written, the note keeps it."""
@@ -256,7 +260,11 @@ class _Reader:
     def read_remarks(self) -> None:
         """Take remarks for what the grower says they are; one that may decide and is not answered stays open."""
         counted = [self.found.get(name) for name in COUNT_COLUMNS if name != "units"]
-        if self.found.get("lost_to") or any(self.found.get(n) not in {None, "0"} for n in ("seedlings", "took")):
+        if (
+            self.exported
+            or self.found.get("lost_to")
+            or any(self.found.get(n) not in {None, "0"} for n in ("seedlings", "took"))
+        ):
             return
         for text in self.remarks:
             kind = decides(text)

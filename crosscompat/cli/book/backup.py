@@ -1,4 +1,4 @@
-"""A copy of the cross book, and a copy put in its place."""
+"""Copies of the cross book: taken and put in its place, and exported to tables."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Annotated, Literal
 import typer
 
 from crosscompat.cli.options import Anyway, Folder, Json, plain
-from crosscompat.cli.output import give, paragraph, talk
-from crosscompat.cli.session import Stopped, agreed, settings_at
+from crosscompat.cli.output import give, line, paragraph, talk
+from crosscompat.cli.session import Stopped, agreed, open_here, settings_at
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Backup", "Restoration", "backup", "restore"]
+__all__ = ["Backup", "Exported", "Restoration", "backup", "export", "restore"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,3 +119,53 @@ def _print(done: Restoration) -> None:
     paragraph(say("backup.restored", book=done.book, backup=done.backup))
     if done.kept:
         paragraph(say("backup.kept_sound" if done.was_sound else "backup.kept_damaged", file=done.kept))
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What was written.
+
+    Attributes
+    ----------
+    changes, versions : int
+        Changes, and versions of records, that went out; none where only the summary was written.
+    crosses : int or None
+        Lines of the summary; null if it was not asked for.
+    """
+
+    files: list[str]
+    changes: int
+    versions: int
+    crosses: int | None
+    invented: bool
+    schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
+
+
+def export(
+    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
+    crosses: Annotated[Path | None, plain("--crosses", "help.export_crosses", "FILE")] = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Write what is asked for and say what went out."""
+    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
+
+    if target is None and crosses is None:
+        raise WrongUse(say("export.which"))
+    with open_here(folder) as (settings, store), store.reading() as page:
+        invented = settings.invented
+        whole = book_in(page) if target else WholeBook((), {})
+        if target:
+            write_book(whole, target, invented=invented)
+        summary = write_summary(page, crosses, invented=invented) if crosses else None
+    files = [str(path) for path in (target, crosses) if path]
+    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
+
+    def printed(done: Exported) -> None:
+        if target:
+            line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
+        if done.crosses is not None:
+            line(say("export.summary", file=str(crosses), n=done.crosses))
+
+    give(answer, printed, as_json=as_json)

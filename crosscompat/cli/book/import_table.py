@@ -1,18 +1,19 @@
-"""A table taken into the book, a whole book into an empty one, and the book written to tables."""
+"""A table taken into the book, and a whole book into an empty one."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import author, choose, confirm, on_a_terminal, today
-from crosscompat.cli.session import open_here, open_with_collection
+from crosscompat.cli.prompts import author, choose, on_a_terminal, today
+from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
@@ -22,12 +23,13 @@ if TYPE_CHECKING:
     from crosscompat.book.import_export.import_table import ImportedRows
     from crosscompat.book.import_export.read_rows import Answers
     from crosscompat.book.store import Store
+    from crosscompat.cli.book.import_prompts import TableInHand
     from crosscompat.collection.opening import Collection
 
 _BAD_DATA = 3
 _ROWS = ("crosses", "plants")
 _TOOK = ("pod-set", "ripe-pod", "seedling")
-_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
+_ONLY_SUCCESSES = ("yes", "no", "unknown")
 _ORDERS = ("day-first", "month-first")
 
 
@@ -84,6 +86,8 @@ class Imported:
         What was read otherwise than it is written, and how.
     questions : list of str
         What the grower has to say first.
+    answers_file : str or None
+        Where it can be filled in; null if nothing is open.
     change : int or None
         Number of the change in the book; null if nothing was written, or for a whole book.
     """
@@ -102,29 +106,10 @@ class Imported:
     said: list[str] = field(default_factory=list)
     unplaced: list[Unplaced] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    answers_file: str | None = None
     change: int | None = None
     written: bool = False
     schema: Literal["crosscompat.import/1"] = "crosscompat.import/1"
-
-
-@dataclass(frozen=True, slots=True)
-class Exported:
-    """What was written.
-
-    Attributes
-    ----------
-    changes, versions : int
-        Changes, and versions of records, that went out; none where only the summary was written.
-    crosses : int or None
-        Lines of the summary; null if it was not asked for.
-    """
-
-    files: list[str]
-    changes: int
-    versions: int
-    crosses: int | None
-    invented: bool
-    schema: Literal["crosscompat.export/1"] = "crosscompat.export/1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,9 +121,9 @@ class Request:
     rows_are: str | None
     maps: Sequence[str]
     ignored: Sequence[str]
-    took_means: str | None
-    only_successes: str | None
-    dates: str | None
+    answers: dict[str, str]
+    answers_file: Path | None
+    friend: str | None
     yes: bool
     good_rows: bool
     who: str | None
@@ -154,9 +139,11 @@ def import_(
     ignored: Annotated[list[str] | None, plain("--ignore", "help.import_ignore", "HEADING")] = None,
     took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
     only_successes: Annotated[
-        str | None, choice("--only-successes", tuple(_ONLY_SUCCESSES), "help.import_only_successes")
+        str | None, choice("--only-successes", _ONLY_SUCCESSES, "help.import_only_successes")
     ] = None,
     dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
+    answers_file: Annotated[Path | None, plain("--columns", "help.import_columns", "FILE")] = None,
+    friend: Annotated[str | None, text("--from", "NAME", "help.import_from")] = None,
     folder: Folder = None,
     *,
     yes: Annotated[bool, plain("--yes", "help.import_yes")] = False,
@@ -168,15 +155,36 @@ def import_(
     """Read, show how it is understood, ask what is open, and write it down."""
     from crosscompat.book.import_export.whole_book import ENDING
 
+    options = {"took": took_means, "only successes": only_successes, "dates": dates, "rows": rows_are}
+    answers = {question: answer for question, answer in options.items() if answer is not None}
     request = Request(
-        file, sheet, rows_are, maps or (), ignored or (), took_means, only_successes, dates, yes, good_rows,
+        file, sheet, rows_are, maps or (), ignored or (), answers, answers_file, friend, yes, good_rows,
         author(by), dry_run, as_json,
     )  # fmt: skip
     with open_with_collection(folder, crosses=True) as (collection, store):
-        if file.suffix.lower() == ENDING:
+        if file.suffix.lower() != ENDING:
+            _import_rows(store, collection, request)
+        elif friend is None:
             _import_book(store, request)
         else:
-            _import_rows(store, collection, request)
+            with TemporaryDirectory() as place:
+                summary = _summary_of(file, Path(place))
+                _import_rows(store, collection, replace(request, file=summary))
+
+
+def _summary_of(file: Path, folder: Path) -> Path:
+    """Write the crosses of an exported book into a table."""
+    from crosscompat.book.import_export.whole_book import read_book, write_summary
+    from crosscompat.book.store import open_store
+    from crosscompat.book.store.pages import restore_history
+
+    whole, store = read_book(file), open_store("sqlite://")
+    with store.writing(file.name) as pen:
+        restore_history(pen, whole.changes, whole.versions)
+    with store.reading() as page:
+        write_summary(page, folder / f"{file.stem}.csv")
+    store.engine.dispose()
+    return folder / f"{file.stem}.csv"
 
 
 def _import_book(store: Store, request: Request) -> None:
@@ -201,6 +209,9 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     filled = [grid for grid in grids if not grid.blank]
     if request.sheet is not None:
         filled = [grid for grid in grids if (grid.sheet or "").casefold() == request.sheet.casefold()]
+    if len(filled) > 1 and on_a_terminal() and not request.as_json:
+        names = {(grid.sheet or "").casefold(): grid for grid in filled}
+        return names[choose(say("import.ask.sheet"), tuple(names)) or next(iter(names))]
     if len(filled) != 1:
         named = ", ".join(grid.sheet or grid.file for grid in grids)
         key = "which_sheet" if len(filled) > 1 else ("no_sheet" if request.sheet else "nothing")
@@ -209,58 +220,43 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
 
 
 def _import_rows(store: Store, collection: Collection, request: Request) -> None:
-    from crosscompat.book.import_export.column_mapping import changed, guess, read_grids
+    from crosscompat.book.import_export.column_mapping import read_grids
+    from crosscompat.cli.book.import_prompts import answers_to, take_in_hand
 
-    grid = _chosen(read_grids(request.file), request)
-    mapping = changed(guess(grid, request.rows_are), request.maps, request.ignored)
-    answer = Imported(
-        file=grid.file,
-        sheet=grid.sheet,
-        rows_are=mapping.rows_are,
-        heading_row=mapping.row + 1,
-        columns=[ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns],
-    )
+    table = take_in_hand(_chosen(read_grids(request.file), request), collection, request)
+    grid, mapping = table.grid, table.mapping
+    columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
+    answer = Imported(grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns)
     if not request.as_json:
         _print_mapping(answer)
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
-        raise WrongUse(say("import.missing", columns=missing))
-    answers, questions = _answered(mapping, request)
-    if answers is not None and (request.dry_run or not questions):
+        table.still_open.append(say("import.missing", columns=missing, file=str(table.path)))
+    answers = None if mapping.missing else answers_to(table, store, collection, request.friend)
+    table.accept(yes=request.yes)
+    if not (request.dry_run or mapping.is_ours):
+        table.keep()
+    if mapping.missing:
+        raise WrongUse(table.still_open[0])
+    if answers is not None and (request.dry_run or not table.still_open):
         _write(store, collection, (grid, mapping, answers), answer, request)
-        return
+    else:
+        _say_open(answer, table, request)
+
+
+def _say_open(answer: Imported, table: TableInHand, request: Request) -> None:
+    """Say what has to be answered first."""
     if request.as_json:
-        print_json(replace(answer, questions=questions))
+        file = None if request.dry_run else str(table.path)
+        print_json(replace(answer, questions=table.still_open, answers_file=file))
     else:
         line()
-        for question in questions:
+        for question in table.still_open:
             paragraph(question, bullet="? ")
+        if not request.dry_run:
+            paragraph(say("import.fill_in", file=str(table.path)))
     if not request.dry_run:
         raise typer.Exit(1)
-
-
-def _answered(mapping: TableMapping, request: Request) -> tuple[Answers | None, list[str]]:
-    """Return the answers, and the questions that are open; without the answers that the rows need, None."""
-    from crosscompat.book.import_export.read_rows import Answers
-
-    asking = on_a_terminal() and not (request.as_json or request.dry_run)
-    took, only, questions = request.took_means, request.only_successes, []
-
-    def asked(key: str, allowed: Sequence[str]) -> str | None:
-        answer = choose(say(f"import.ask.{key}"), allowed) if asking else None
-        questions.extend([] if answer else [say(f"import.ask.{key}_option", words=", ".join(allowed))])
-        return answer
-
-    if mapping.column("took") is None:
-        took = None
-    elif took is None:
-        took = "seedling" if mapping.is_ours else asked("took", _TOOK)
-    if mapping.rows_are == "crosses" and not mapping.column("only_successes") and not mapping.is_ours and only is None:
-        only = asked("only", tuple(_ONLY_SUCCESSES))
-    ready = None if questions else Answers(request.dates, took, _ONLY_SUCCESSES[only or "unknown"])
-    if not (request.yes or mapping.is_ours or (asking and ready is not None and confirm(say("import.ask.mapping")))):
-        questions.append(say("import.ask.mapping_option"))
-    return ready, questions
 
 
 def _write(
@@ -345,7 +341,9 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
     for said in outcome.said:
         paragraph(said, bullet="- ")
     for name in outcome.unplaced:
-        paragraph(say("import.unplaced", says=name.says), bullet="- ")
+        paragraph(name.says, bullet="- ")
+    if outcome.unplaced:
+        paragraph(say("import.unplaced"))
     if outcome.same:
         paragraph(say("import.same", n=outcome.same))
     counts = (("crosses", outcome.crosses), ("plants", outcome.plants))
@@ -356,33 +354,3 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
         paragraph(say("import.dry", new=new or say("import.new.none")))
     else:
         paragraph(say("import.done", new=new) if outcome.written else say("import.nothing_new"))
-
-
-def export(
-    target: Annotated[Path | None, typer.Argument(metavar="DIR|FILE", help=say("help.export_target"))] = None,
-    crosses: Annotated[Path | None, plain("--crosses", "help.export_crosses", "FILE")] = None,
-    folder: Folder = None,
-    *,
-    as_json: Json = False,
-) -> None:
-    """Write what is asked for and say what went out."""
-    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
-
-    if target is None and crosses is None:
-        raise WrongUse(say("export.which"))
-    with open_here(folder) as (settings, store), store.reading() as page:
-        invented = settings.invented
-        whole = book_in(page) if target else WholeBook((), {})
-        if target:
-            write_book(whole, target, invented=invented)
-        summary = write_summary(page, crosses, invented=invented) if crosses else None
-    files = [str(path) for path in (target, crosses) if path]
-    answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
-
-    def printed(done: Exported) -> None:
-        if target:
-            line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
-        if done.crosses is not None:
-            line(say("export.summary", file=str(crosses), n=done.crosses))
-
-    give(answer, printed, as_json=as_json)

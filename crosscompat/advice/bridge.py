@@ -1,0 +1,283 @@
+"""The way round, where a pairing will not take: its reverse, and a bridge through other species.
+
+A bridge crosses one parent with a third species and the offspring with the other parent. Its chance is the product of
+those of its crosses; the best bridges are found exactly, by branch and bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.advice.parents import Parent, expected_chromosomes, handling
+from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of
+from crosscompat.advice.tonight import alive_on
+from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import today
+from crosscompat.ground.names import bracketed, correct_form
+from crosscompat.ground.wording import say
+from crosscompat.model.forecast import chances
+from crosscompat.model.likelihood import Floats
+from crosscompat.model.pairings import Parents
+from crosscompat.phylogeny.taxa import Pedigree
+
+__all__ = ["Bridge", "Share", "Step", "WaysRound", "best_bridges", "ways_round"]
+
+_MOST = 3
+_FEWEST_SPECIES, _MOST_SPECIES = 4, 16
+"""Species that are tried as bridges: the nearest, of those that the grower has, or of all where these are few."""
+
+_LEAST = 0.05
+"""A bridge less likely than this is not worth its years: a judgement."""
+
+_A_YEAR = 0.9
+"""What an outcome is worth that comes a year later: a judgement."""
+
+_YEARS = {"cactus": 4.0, "spurge": 3.0, "": 3.0}
+"""Seed to flower. Hedgehog cacti: about 4 years (*Echinocereus × lloydii*, Plant Systematics and Evolution, doi
+10.1007/BF00985335); the others are judgements."""
+
+_GENERATIONS = (2, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One cross of a bridge, the better way round.
+
+    Attributes
+    ----------
+    seed_parent, pollen_parent : str
+        In correct form.
+    chance : Interval
+        Of at least one seedling.
+    """
+
+    seed_parent: str
+    pollen_parent: str
+    chance: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How much of a plant one species makes up."""
+
+    species: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A way to bring two species together through others.
+
+    Attributes
+    ----------
+    through : list of str
+        The species between, in their order.
+    steps : list of Step
+        The crosses, one a generation.
+    chance : float
+        That all of them take, as the product of their chances.
+    years : float
+        Until the last cross can be made, over making it at once.
+    shares : list of Share
+        What the last offspring holds of each species, the most first.
+    chromosomes : float or None
+        The 2n that the offspring of the first cross should have.
+    says : str
+        What is to be known of that, in plain words; blank where its counts are unknown.
+    """
+
+    through: list[str]
+    steps: list[Step]
+    chance: float
+    years: float
+    shares: list[Share]
+    chromosomes: float | None
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class WaysRound:
+    """What could be done where a pairing will not take.
+
+    Attributes
+    ----------
+    seed_parent, pollen_parent : str
+        In correct form.
+    flowers : int
+        For each cross.
+    direct, reverse : Interval
+        The pairing as it stands, and the other way round.
+    bridges : list of Bridge
+        The best, first the one that is worth most with a year of waiting counted.
+    advice : list of str
+        What else could be tried, in plain words with its source.
+    caution : str
+    """
+
+    seed_parent: str
+    pollen_parent: str
+    flowers: int
+    direct: Interval
+    reverse: Interval
+    bridges: list[Bridge]
+    advice: list[str]
+    caution: str
+    invented: bool
+    schema: Literal["crosscompat.bridge/1"] = "crosscompat.bridge/1"
+
+
+def ways_round(collection: Collection, seed: Parent, pollen: Parent, flowers: int) -> WaysRound:
+    """Return the reverse of a pairing and the best bridges between its two species.
+
+    Parameters
+    ----------
+    collection : Collection
+    seed, pollen : Parent
+    flowers : int
+        For each cross.
+    """
+    basis = basis_of(collection)
+    chance = chances(_asked(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)]).whole, flowers)
+    bridges = best_bridges(collection, basis, seed.label, pollen.label, _between(collection, seed, pollen), flowers)
+    group = collection.settings.group
+    return WaysRound(
+        seed.name, pollen.name, flowers, interval_at(chance, 0), interval_at(chance, 1), bridges,
+        [say(f"bridge.rescue.{group or 'other'}"), say("bridge.graft")],
+        " ".join(caution.says for caution in handling(collection)), collection.settings.invented,
+    )  # fmt: skip
+
+
+def best_bridges(
+    collection: Collection, basis: Basis, seed: str, pollen: str, between: Sequence[str], flowers: int
+) -> list[Bridge]:
+    """Return the best bridges of two and of three generations between two species, of those that are worth it.
+
+    Parameters
+    ----------
+    collection : Collection
+    basis : Basis
+    seed, pollen : str
+        Labels of the two species.
+    between : sequence of str
+        Labels of the species that may serve as bridges.
+    flowers : int
+        For each cross.
+
+    Notes
+    -----
+    A path starts at either species and adds one species a generation, the other of the two last. A cross more can only
+    lower its worth, so a path that is worth less than the best found so far is not followed.
+    """
+    years = _YEARS[collection.settings.group]
+    others = [label for label in between if label not in {seed, pollen}]
+    best: list[tuple[float, tuple[str, ...], tuple[_Cross, ...]]] = []
+    for start, end in ((seed, pollen), (pollen, seed)):
+        paths: list[tuple[tuple[str, ...], tuple[_Cross, ...]]] = [((start,), ())]
+        for generation in _GENERATIONS:
+            grown = _grown(collection, basis, paths, others, flowers)
+            closing = _grown(collection, basis, grown, [end], flowers)
+            best += [(_worth(crosses, years), path, crosses) for path, crosses in closing]
+            best = sorted(best, key=lambda entry: (-entry[0], entry[1]))[:_MOST]
+            floor = best[-1][0] if len(best) == _MOST else 0.0
+            late = _A_YEAR ** (years * generation)
+            paths = [(path, crosses) for path, crosses in grown if _product(crosses) * late > floor]
+    return [_bridge(collection, path, crosses, years) for _, path, crosses in best if _product(crosses) >= _LEAST]
+
+
+@dataclass(frozen=True, slots=True)
+class _Cross:
+    """The better way round of a cross, with the label of its offspring."""
+
+    seed: str
+    pollen: str
+    chance: Interval
+    offspring: str
+
+
+_Path = tuple[tuple[str, ...], tuple[_Cross, ...]]
+
+
+def _grown(
+    collection: Collection, basis: Basis, paths: Sequence[_Path], species: Sequence[str], flowers: int
+) -> list[_Path]:
+    """Cross what each path has come to with each species that is not in it yet, the better way round."""
+    ends = [
+        (path, crosses, crosses[-1].offspring if crosses else path[-1], new)
+        for path, crosses in paths
+        for new in species
+        if new not in path
+    ]
+    if not ends:
+        return []
+    pairs = [(one, new) for _, _, one, new in ends]
+    both = _asked(collection, basis, pairs + [(new, one) for one, new in pairs]).whole
+    found, result = chances(both, flowers), []
+    for i, (path, crosses, one, new) in enumerate(ends):
+        there = found.mean[i] >= found.mean[i + len(ends)]
+        mother, father = (one, new) if there else (new, one)
+        chance = interval_at(found, i if there else i + len(ends))
+        offspring = _offspring(collection, mother, father)
+        result.append(((*path, new), (*crosses, _Cross(mother, father, chance, offspring))))
+    return result
+
+
+def _offspring(collection: Collection, mother: str, father: str) -> str:
+    text = f"{bracketed(correct_form(mother))} × {bracketed(correct_form(father))}"
+    return collection.index.match(text).label
+
+
+def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Asked:
+    return asked_of(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
+
+
+def _product(crosses: Sequence[_Cross]) -> float:
+    return float(np.prod([cross.chance.mean for cross in crosses]))
+
+
+def _worth(crosses: Sequence[_Cross], years: float) -> float:
+    return _product(crosses) * float(_A_YEAR ** (years * (len(crosses) - 1)))
+
+
+def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cross], years: float) -> Bridge:
+    last = collection.taxa.pedigree(crosses[-1].offspring)
+    first = crosses[0].offspring
+    chromosomes = expected_chromosomes(collection, first)
+    return Bridge(
+        [correct_form(label) for label in path[1:-1]],
+        [Step(correct_form(cross.seed), correct_form(cross.pollen), cross.chance) for cross in crosses],
+        _product(crosses),
+        years * (len(crosses) - 1),
+        [
+            Share(correct_form(label), last.shares[label])
+            for label in sorted(last.shares, key=lambda k: -last.shares[k])
+        ],
+        chromosomes,
+        _of_chromosomes(collection, collection.taxa.pedigree(first), chromosomes),
+    )
+
+
+def _of_chromosomes(collection: Collection, first: Pedigree, chromosomes: float | None) -> str:
+    """Say what the first offspring should have, and what doubling would make of an uneven set."""
+    if chromosomes is None or first.parents is None:
+        return ""
+    one, other = (collection.trait(label, "2n") for label in first.parents)
+    key = "even" if one == other else "uneven"
+    return say(f"bridge.{key}", count=f"{chromosomes:g}", doubled=f"{2 * chromosomes:g}")
+
+
+def _between(collection: Collection, seed: Parent, pollen: Parent) -> list[str]:
+    """Return the species that may serve: those that the grower has, or all; the nearest to both where they are many."""
+    owned = {collection.index.find(plant.species) for plant in alive_on(collection, today())}
+    tips = list(collection.distances.tips)
+    labels = [label for label in tips if label in owned]
+    labels = labels if len(labels) >= _FEWEST_SPECIES else tips
+    apart: Floats = np.maximum(
+        collection.taxa.apart([seed.label] * len(labels), labels),
+        collection.taxa.apart([pollen.label] * len(labels), labels),
+    )
+    return [labels[i] for i in np.argsort(apart, kind="stable")[:_MOST_SPECIES].tolist()]

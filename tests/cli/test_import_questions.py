@@ -1,0 +1,170 @@
+"""What a table leaves open is asked at the terminal, or answered in a file that is remembered."""
+
+from __future__ import annotations
+
+import csv
+import os
+import pty
+import subprocess
+import sys
+
+import openpyxl
+import pytest
+
+from crosscompat.book import records
+from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.store import open_store
+
+COC, DAS = "Echinocereus coccineus", "Echinocereus dasyacanthus"
+TABLE = f"""No.;Mother ♀;Father;Date poll.;# flowers;Seedlingz;Soil;Remarks
+1;{COC};{DAS};3 April 2024;4;;pumice;slugs ate the spike
+2;{COC};{DAS};4 April 2024;2;;loam;Frost
+3;{COC};{DAS};5 April 2024;2;;;pod aborted
+4;{COC};{DAS};6 April 2024;3;7;;red thread
+"""
+
+
+@pytest.fixture
+def new(run, empty_folder):
+    def new(name="mine"):
+        run("new", name, "--tree", "echinocereus")
+        return empty_folder / name
+
+    return new
+
+
+@pytest.fixture
+def table(empty_folder):
+    def write(text=TABLE, name="my.csv"):
+        (empty_folder / name).write_text(text, encoding="utf-8")
+        return empty_folder / name
+
+    return write
+
+
+def crosses(folder):
+    store = open_store(folder / "book.sqlite")
+    with store.reading() as page:
+        found = {cross.cross: cross for cross in crosses_of(page)}
+        plants = [plant.name for plant in page.current(records.Plant)]
+    store.engine.dispose()
+    return found, plants
+
+
+def at_a_terminal(typed, *words):
+    """Run a command with answers typed one by one, and return what it said."""
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "crosscompat", *map(str, words)]
+    running = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=os.environ | {"COLUMNS": "200"})
+    os.close(theirs)
+    os.write(ours, "".join(f"{line}\n" for line in typed).encode())
+    said = b""
+    try:
+        while part := os.read(ours, 4096):
+            said += part
+    except OSError:  # the other end is closed
+        pass
+    assert running.wait(timeout=60) == 0, said.decode()
+    os.close(ours)
+    return said.decode()
+
+
+def fill_in(path, answers):
+    with path.open(encoding="utf-8", newline="") as lines:
+        rows = list(csv.reader(lines))
+    for row in rows:
+        row[2] = answers.get(row[1], row[2])
+    with path.open("w", encoding="utf-8", newline="") as out:
+        csv.writer(out).writerows(rows)
+
+
+ANSWERS = {
+    "slugs ate the spike": "accident", "Frost": "accident", "pod aborted": "failed", "Soil": "note",
+    "only successes": "no", "columns": "yes",
+}  # fmt: skip
+
+
+def check(folder):
+    found, _ = crosses(folder)
+    assert (found["1"].lost_to, found["2"].lost_to) == ("slugs ate the spike", "Frost")
+    assert (found["3"].lost_to, found["3"].tried, found["3"].took) == (None, 2, 0)
+    assert (found["4"].seedlings, found["4"].note) == (7, "red thread")
+    assert found["1"].note == "Soil: pumice; slugs ate the spike"
+
+
+def test_without_a_terminal_a_file_is_written_to_be_filled_in_and_remembered(run, answer, new, table):
+    folder, file = new(), table()
+    first = answer("import", file, "--collection", folder, code=1)
+    assert first["answers_file"] == str(folder / "imports" / "my.csv")
+    run("import", file, "--collection", folder, "--only-successes", "no", code=1)
+    fill_in(folder / "imports" / "my.csv", ANSWERS)
+    done = answer("import", file, "--collection", folder)
+    assert (done["crosses"], done["faults"]) == (4, [])
+    check(folder)
+    more = table(TABLE + f"5;{COC};{DAS};7 April 2024;3;2;clay;red thread\n")
+    again = answer("import", more, "--collection", folder)
+    assert (again["same"], again["crosses"]) == (4, 1)
+
+
+def test_a_file_of_answers_goes_with_the_table(answer, new, table, empty_folder):
+    folder, file = new(), table()
+    mine = empty_folder / "answers.csv"
+    answer("import", file, "--collection", folder, "--columns", mine, "--only-successes", "no", code=1)
+    fill_in(mine, ANSWERS)
+    assert answer("import", file, "--collection", folder, "--columns", mine)["crosses"] == 4
+    check(folder)
+
+
+def test_an_answer_that_is_none_is_told_with_all_others(run, new, table, empty_folder):
+    folder, mine = new(), empty_folder / "answers.csv"
+    mine.write_text("what,yours,answer\ncolumn,Soil,dirt\nnote,Frost,perhaps\nquestion,dates,dmy\n", encoding="utf-8")
+    told = run("import", table(), "--collection", folder, "--columns", mine, code=3).stderr
+    assert [f"answers.csv, row {row}" in told for row in (2, 3, 4)] == [True] * 3
+
+
+def test_at_a_terminal_unknown_columns_and_notes_are_asked(new, table):
+    folder, file = new(), table()
+    said = at_a_terminal(["", "note", "no", "1 2", "all", "yes"], "import", file, "--collection", folder)
+    assert "“Seedlingz” (7): what is it? Enter for seedlings" in said
+    assert "“Soil” (pumice; loam): what is it? Enter for note" in said
+    assert said.count("?:") + said.count("none:") <= 5
+    check(folder)
+    assert "4 rows are in the book already" in at_a_terminal([], "import", file, "--collection", folder)
+
+
+def test_the_sheets_of_a_workbook_are_offered(new, empty_folder):
+    book = openpyxl.Workbook()
+    for sheet, number in ((book.active, "1"), (book.create_sheet("Season 2025"), "2")):
+        sheet.append(["No.", "Mother", "Father", "Date"])
+        sheet.append([number, COC, DAS, "2025-04-03"])
+    book.save(empty_folder / "my.xlsx")
+    folder = new()
+    said = at_a_terminal(["season", "no", "yes"], "import", "my.xlsx", "--collection", folder)
+    assert "Which sheet?" in said
+    assert list(crosses(folder)[0]) == ["2"]
+
+
+FRIENDS = f"No.;Mother;Pollen plant;Date;Seedlings\n24-01;{COC};das-1;2024-04-03;5\n"
+
+
+def test_a_friends_crosses_come_in_under_the_friends_name(answer, new, table):
+    folder = new()
+    arguments = ("--collection", folder, "--only-successes", "no", "--yes")
+    answer("import", table(f"No.;Mother;Father;Date\n24-01;{COC};{DAS};2024-05-01\n"), *arguments)
+    friends = table(FRIENDS, "friend.csv")
+    assert answer("import", friends, *arguments, "--from", "N.N.")["crosses"] == 1
+    assert answer("import", friends, *arguments, "--from", "N.N.")["same"] == 1
+    found, _ = crosses(folder)
+    assert {number: cross.grower for number, cross in found.items()} == {"24-01": None, "N.N. 24-01": "N.N."}
+
+
+def test_a_friends_whole_book_comes_in_under_the_friends_name(answer, run, new, own):
+    run("export", "book.zip", "--collection", own)
+    folder = new()
+    done = answer("import", "book.zip", "--collection", folder, "--from", "N.N.")
+    assert (done["crosses"] > 10, done["faults"]) == (True, [])
+    again = answer("import", "book.zip", "--collection", folder, "--from", "N.N.")
+    assert (again["crosses"], again["same"]) == (0, done["crosses"])
+    found, plants = crosses(folder)
+    assert all(number.startswith("N.N. ") for number in (*found, *plants))
+    assert all(cross.grower for cross in found.values())
