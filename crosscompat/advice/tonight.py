@@ -24,7 +24,7 @@ from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
 __all__ = ["KEEPS", "Father", "Keep", "Mother", "Opening", "Stored", "Tonight", "alive_on", "good_lots", "opening_of",
-           "openings_on", "tonight", "wishes_of", "worth"]  # fmt: skip
+           "openings_on", "tonight", "worth"]  # fmt: skip
 
 KEEPS = {"freezer": 270, "fridge": 30, "room": 3}
 """Days that dried pollen keeps. Frozen: cactus pollen of 3 and of 9 months set fruit as fresh pollen did (Metz, Nerd &
@@ -279,7 +279,7 @@ def tonight(collection: Collection, page: Reading, day: date, *, flowers: int | 
     offers = list(_offers(collection, alive, opening, good_lots(page, day)))
     pairs = [(seed, pollen) for seed, pollen, _ in offers]
     chance = chances_of(collection, basis_of(collection).model, parents_of(pairs), n)
-    wishes, past = wishes_of(collection), past_crosses(collection)
+    wishes, past = _wishes_of(collection), past_crosses(collection)
     mothers: dict[str, list[Father]] = defaultdict(list)
     keep: list[Keep] = []
     for i, (seed, pollen, stored) in enumerate(offers):
@@ -323,7 +323,7 @@ def _offers(
                     yield seed, father, stored
 
 
-def wishes_of(collection: Collection) -> dict[tuple[str, str], int | None]:
+def _wishes_of(collection: Collection) -> dict[tuple[str, str], int | None]:
     """Return how much each pairing of species is wanted, by label; a wish for a dead plant is none."""
     wished, _ = wanted_pairs(collection, collection.wanted)
     return {(candidate.seed.label, candidate.pollen.label): candidate.want for candidate in wished}
