@@ -232,20 +232,16 @@ def _print_stages(pair: PairForecast, fruit: str) -> None:
 
 
 def _print_past(stage: StageForecast) -> None:
-    """Print what past crosses did to a stage, with the pairings that weigh most."""
+    """Print what past crosses did to a stage, with the pairings that weigh most the way it went."""
     from crosscompat.model.forecast import chance_of
 
     past = stage.past
     if past is None:
         return
-    heavy = [pairing for pairing in past.weightiest if abs(pairing.adds) >= _CHANGES_LITTLE][:_MOST_PAST]
+    way = 1.0 if past.mode_logit > past.prior_logit else -1.0
+    heavy = [pairing for pairing in past.weightiest if way * pairing.adds >= _CHANGES_LITTLE][:_MOST_PAST]
     names = ", ".join(
-        say(
-            f"ask.weighty.{'up' if p.adds > 0 else 'down'}",
-            seed=bracketed(p.seed_parent),
-            pollen=bracketed(p.pollen_parent),
-        )
-        for p in heavy
+        say("ask.weighty", seed=bracketed(p.seed_parent), pollen=bracketed(p.pollen_parent)) for p in heavy
     )
     before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))
     most = say("ask.most_by", pairings=names) if names else ""
