@@ -284,7 +284,8 @@ _MAY_LACK_A_PARENT = (*NO_POLLEN_PARENT, "one", "several")
 
 
 def _has_pollen(row: Mapping[str, Any]) -> bool:
-    return bool(row["pollen_parent"]) or row["pollen_kind"] in _MAY_LACK_A_PARENT
+    """Tell whether a row says what the pollen was; one with an identifier has what the book could say."""
+    return bool(row["pollen_parent"] or row["id"]) or row["pollen_kind"] in _MAY_LACK_A_PARENT
 
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:

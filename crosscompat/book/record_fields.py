@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import MISSING, Field, field, fields
 from datetime import date, datetime, time
 from functools import cache, partial
-from typing import Any, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells
 from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 def in_column(name: str | None, default: Any = MISSING) -> Any:
@@ -137,3 +143,70 @@ _READERS: Mapping[type, Callable[[str], Any]] = {
 def _hints(kind: Any) -> Mapping[str, Any]:
     """Return the types of a kind's fields; to work them out takes long enough to be felt at every start."""
     return get_type_hints(kind)
+
+
+_MOST, _LONGEST = 999_999_999, 100_000
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
+
+
+def admit(record: DataclassInstance) -> None:
+    """Let a record into the book, or refuse it: whatever it came from, every value passes here.
+
+    Raises
+    ------
+    WrongUse
+        With what is wrong in every field of it.
+
+    Examples
+    --------
+    >>> from crosscompat.book.records import Flowering
+    >>> admit(Flowering(plant="x", date=date(26, 5, 1), open_flowers=2**63))
+    Traceback (most recent call last):
+    crosscompat.ground.errors.WrongUse: date cannot be 0026-05-01. open_flowers cannot be 9223372036854775808.
+    """
+    kind = type(record)
+    wrong = [
+        say("records.not_admitted", field=name, value=_shortened(value))
+        for name, fits in _tests(kind)
+        if (value := getattr(record, name)) is not None and not fits(value)
+    ]
+    if wrong:
+        raise WrongUse(" ".join(wrong))
+
+
+def admissible(text: str) -> bool:
+    r"""Tell whether a text is not too long to be kept and holds no signs that steer a screen.
+
+    Examples
+    --------
+    >>> admissible("two lines,\nno more"), admissible("\x1b[2J"), admissible("a\u202eb")
+    (True, False, False)
+    """
+    return len(text) <= _LONGEST and not _UNPRINTABLE.search(text)
+
+
+@cache
+def _tests(kind: type) -> tuple[tuple[str, Callable[[Any], bool]], ...]:
+    return tuple((item.name, _test(item, value_types(kind)[item.name])) for item in fields(kind))
+
+
+def _test(item: Field[Any], kind: type) -> Callable[[Any], bool]:
+    """Return what tells whether a field can hold a value."""
+    if allowed := choices(item):
+        return allowed.__contains__
+    low, high = item.metadata.get("range") or (0 if kind is int else -_MOST, _MOST)
+    if kind in {int, float}:
+        return lambda value: bool(low <= value <= high)
+    if kind is str:
+        return admissible
+    if issubclass(kind, date):
+        return lambda day: FIRST_YEAR <= day.year <= LAST_YEAR
+    return lambda _: True
+
+
+def _shortened(value: object) -> str:
+    text = str(value) if not isinstance(value, str) else ascii(value)
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+
+
+_SHOWN = 40

@@ -213,7 +213,7 @@ class Pollination(Record):
     technique: str | None = None
     stamens_removed: bool | None = None
     isolation: str | None = None
-    temperature: float | None = None
+    temperature: float | None = from_to(-60, 70)
     humidity: float | None = from_to(0, 100)
     overruled: str | None = None
     note: str | None = None

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, BinaryIO
 import typer
 
 from crosscompat.cli.options import Folder, Json, Output
-from crosscompat.cli.output import print_json, talk, unit_in_words
+from crosscompat.cli.output import deliver, print_json, talk, unit_in_words
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
@@ -47,7 +47,10 @@ def distances(
         with tempfile.TemporaryFile() as held:
             written(held)
             held.seek(0)
-            shutil.copyfileobj(held, sys.stdout.buffer)
+            if sys.stdout.isatty():
+                deliver(held.read().decode(), None)
+            else:
+                shutil.copyfileobj(held, sys.stdout.buffer)
         return
     with writing_atomically(output) as stream:
         answer = replace(written(stream), file=str(output))

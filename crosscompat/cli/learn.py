@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,9 +12,10 @@ from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
 from crosscompat.cli.output import headings, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
+from crosscompat.ground.dates import season_of
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
-from crosscompat.show.chances import percent
+from crosscompat.show.chances import one_in, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,13 +23,18 @@ if TYPE_CHECKING:
     from crosscompat.advice.priors import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
-    from crosscompat.advice.track_record import TrackRecord
+    from crosscompat.advice.track_record import ScoredForecast, TrackRecord
+    from crosscompat.collection.opening import Collection
     from crosscompat.model.scoring import CameOf, ForecastScore
 
 __all__ = ["print_lesson", "print_scorecard", "print_track_record", "priors", "retrain", "score"]
 
 _MOST_MOVED, _FEW_MOVED = 10, 4
+_MOST_NEXT = 3
 _HARDLY = 0.005
+_SURPRISE = 0.75
+"""How far a chance must lie from what came of it to be called a surprise: a judgement."""
+
 _MOST_NAMED = 12
 
 
@@ -36,6 +43,7 @@ def retrain(
     folder: Folder = None,
     *,
     dry_run: DryRun = False,
+    season: Annotated[bool, plain("--season", "help.retrain_season")] = False,
     why: Why = False,
     as_json: Json = False,
 ) -> None:
@@ -53,6 +61,8 @@ def retrain(
         print_json(lesson)
     else:
         print_lesson(lesson, why=why)
+        if season:
+            _print_season(collection, lesson)
     if not lesson.learned:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
@@ -87,6 +97,39 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
         line(say("retrain.weights"))
         heading, rows = _weights(lesson.weightings)
         print_table(heading, rows, right=range(1, len(heading)))
+
+
+def _print_season(collection: Collection, lesson: Lesson) -> None:
+    """Print what was forecast of each cross of the last season and what it gave, and what to try next."""
+    from crosscompat.advice.candidates import wanted_pairs
+    from crosscompat.advice.rank import rank
+
+    start = collection.settings.season_start
+    scored = lesson.track_record.forecasts if lesson.track_record else []
+    years = [season_of(date.fromisoformat(each.given), start) for each in scored]
+    line()
+    if not scored:
+        paragraph(say("retrain.no_forecasts"))
+    else:
+        paragraph(say("retrain.of_season", season=str(max(years))))
+    for each, year in zip(scored, years, strict=True):
+        if year == max(years):
+            _print_forecast(each)
+    candidates, _ = wanted_pairs(collection, collection.wanted)
+    if candidates:
+        line(say("retrain.next"))
+    for row in rank(collection, candidates, by="both").rows[:_MOST_NEXT] if candidates else ():
+        names = {"seed": bracketed(row.seed_parent), "pollen": bracketed(row.pollen_parent)}
+        says = row.teaches.says if row.teaches else ""
+        paragraph(say("retrain.try", **names, words=row.chance.words, says=says), indent=2, bullet="· ")
+
+
+def _print_forecast(each: ScoredForecast) -> None:
+    names = {"seed": bracketed(each.seed_parent), "pollen": bracketed(each.pollen_parent)}
+    said = {"words": one_in(each.mean), "percent": percent(each.mean)}
+    surprise = abs(each.took - each.mean) > _SURPRISE
+    text = say(f"retrain.{'took' if each.took else 'failed'}", cross=each.cross, **names, **said)
+    paragraph(text + (say("retrain.surprise") if surprise else ""), indent=2, bullet="! " if surprise else "· ")
 
 
 def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:

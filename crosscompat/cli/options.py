@@ -22,7 +22,6 @@ __all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "
 _F = TypeVar("_F", bound=Callable[..., None])
 _MOST = 999_999_999
 _OPPOSITES = {"--stamens-removed": "--stamens-left"}
-_LIMITS = {"wanted": (1, 5), "humidity": (0, 100), "temperature": (-_MOST, _MOST)}
 
 
 def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
@@ -175,9 +174,14 @@ def options_of(
     for part in names.split():
         name, _, called = part.partition("=")
         kinds = [kind for kind in get_args(hints[name]) or (hints[name],) if kind is not type(None)]
-        choices = (allowed or {}).get(name) or known[name].metadata.get("choices") or ()
+        said = known[name].metadata
+        choices = (allowed or {}).get(name) or said.get("choices") or ()
         found[name] = option(
-            f"--{(called or name).replace('_', '-')}", f"{room}.{name}", kinds[0], choices, _LIMITS.get(name)
+            f"--{(called or name).replace('_', '-')}",
+            f"{room}.{name}",
+            kinds[0],
+            choices,
+            said.get("range"),
         )
     return found
 

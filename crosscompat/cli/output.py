@@ -30,6 +30,7 @@ __all__ = [
     "print_json",
     "print_table",
     "screen_width",
+    "shown",
     "speaks_unicode",
     "talk",
     "unit_in_words",
@@ -86,9 +87,27 @@ def unit_in_words(unit: str | None) -> str:
     return str(known.get(unit or "none", unit))
 
 
+_STEERING = (*range(9), *range(11, 32), *range(127, 160), 0x061C, 0x200E, 0x200F, *range(0x2028, 0x202F),
+             *range(0x2066, 0x206A))  # fmt: skip
+_ESCAPED = {code: f"\\u{code:04x}" for code in _STEERING}
+
+
+def shown(text: str) -> str:
+    r"""Return text with every sign that would steer the screen, or turn the line about, written out.
+
+    In JSON it means the same as before.
+
+    Examples
+    --------
+    >>> print(shown("a\x1b[2J\u202eb"))
+    a\u001b[2J\u202eb
+    """
+    return text.translate(_ESCAPED)
+
+
 def line(text: str = "") -> None:
-    """Print one line as it is."""
-    sys.stdout.write(f"{text}\n")
+    """Print one line."""
+    sys.stdout.write(f"{shown(text)}\n")
 
 
 def paragraph(text: str, *, indent: int = 0, bullet: str = "") -> None:
@@ -99,7 +118,7 @@ def paragraph(text: str, *, indent: int = 0, bullet: str = "") -> None:
 
 def talk(text: str) -> None:
     """Say something beside the answer."""
-    sys.stderr.write(f"{text}\n")
+    sys.stderr.write(f"{shown(text)}\n")
 
 
 def headings(room: str, *keys: str) -> list[str]:
@@ -154,7 +173,7 @@ def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
     """Print an answer as JSON, its schema first, or write it into a file; numbers are not rounded."""
     content: dict[str, Any] = asdict(answer)
     content = {"schema": content.pop("schema"), **content}
-    deliver(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False, default=date.isoformat), output)
+    deliver(shown(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False, default=date.isoformat)), output)
 
 
 def deliver(text: str, output: Path | None) -> None:
@@ -170,7 +189,7 @@ def deliver(text: str, output: Path | None) -> None:
     content = (text if text.endswith("\n") else text + "\n").encode(errors="replace")
     if output is None or str(output) == "-":
         sys.stdout.flush()
-        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.write(shown(content.decode()).encode() if sys.stdout.isatty() else content)
         return
     try:
         _write(output, content)

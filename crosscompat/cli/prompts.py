@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 
 import typer
 
+from crosscompat.cli.output import shown
 from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -26,12 +27,12 @@ def confirm(question: str) -> bool | None:
     """Ask yes or no, a blank being no; None where nobody can be asked."""
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         return None
-    return typer.confirm(question, err=True)
+    return typer.confirm(shown(question), err=True)
 
 
 def choose(question: str, words: Sequence[str]) -> str | None:
     """Ask for one of some words, of which the beginning is enough, until it is one; None if there is no answer."""
-    prompt = say("asking.choose", question=question, words="/".join(words))
+    prompt = shown(say("asking.choose", question=question, words="/".join(words)))
     while True:
         try:
             told = input(prompt).strip().casefold()

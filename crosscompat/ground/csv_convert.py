@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, time
 
-from crosscompat.ground.dates import readings, spoken_date
+from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR, readings, spoken_date
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
@@ -73,9 +73,12 @@ def day(text: str) -> date:
         spoken = dict(zip(("one_day", "two_day"), map(spoken_date, days), strict=False))
         raise _bad("date", advice, text=text, **iso, **spoken)
     try:
-        return date.fromisoformat(text)
+        written = date.fromisoformat(text)
     except ValueError:
-        raise _bad("date_none", "date_advice", text=text) from None
+        written = date.min
+    if not FIRST_YEAR <= written.year <= LAST_YEAR:
+        raise _bad("date_none", "date_advice", text=text)
+    return written
 
 
 def timestamp(text: str) -> datetime:

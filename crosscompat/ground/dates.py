@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import date, datetime, timedelta
 from typing import Final, Protocol, TypeVar
 
@@ -24,6 +25,9 @@ _YEAR_FIRST: Final = re.compile(r"(\d{4})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{1,
 _YEAR_LAST: Final = re.compile(r"(\d{1,2})\s?[-/. ]\s?(\d{1,2})\s?[-/. ]\s?(\d{4}|\d\d)")
 _LEAST: Final = 3  # letters of a month or a weekday
 _SHORT_YEAR, _CENTURY, _LAST_CENTURY = 2, 2000, 70
+
+FIRST_YEAR, LAST_YEAR = 1700, 2999
+"""No day of a grower's lies outside these years."""
 
 DEFAULT_START: Final = {"north": "01-01", "south": "07-01"}
 """Month and day on which seasons start, by hemisphere."""
@@ -199,7 +203,6 @@ def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[da
 
 
 def _day(year: int, month: int, day: int) -> Iterator[date]:
-    try:
-        yield date(year, month, day)
-    except ValueError:
-        return
+    with suppress(ValueError):
+        if FIRST_YEAR <= year <= LAST_YEAR:
+            yield date(year, month, day)

@@ -51,7 +51,8 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
     Raises
     ------
     BadInput
-        With every fault: names that are empty or come twice, sequences of unequal length, letters that are none.
+        With every fault: names that are empty or come twice, sequences of unequal length, letters that are none; or if
+        there are fewer than three sequences, or more than `MOST`.
 
     Examples
     --------
@@ -68,8 +69,9 @@ def read_alignment(path: str | PathLike[str]) -> Alignment:
     faults: list[Fault] = []
     sequences = _sequences(source, faults)
     faults += _unfit(sequences)
-    if not faults and len(sequences) < _FEWEST:
-        faults.append(worded("alignment", "few", Place(source.file), n=len(sequences)))
+    if not faults and not _FEWEST <= len(sequences) <= MOST:
+        key = "few" if len(sequences) < _FEWEST else "many"
+        faults.append(worded("alignment", key, Place(source.file), n=len(sequences), most=MOST))
     if faults:
         raise BadInput(sorted(faults, key=lambda fault: fault.place.line or 0))
     codes = np.full(256, len(_KNOWN), dtype=np.uint8)

@@ -28,7 +28,7 @@ TEXT = st.text("abc ×'“,;", min_size=1, max_size=6).filter(lambda text: text 
 SOME = st.none() | st.integers(0, 30)
 YES_NO = st.none() | st.booleans()
 DAY = st.dates(date(1990, 1, 1), date(2030, 1, 1))
-MOMENT = st.datetimes(timezones=st.just(UTC))
+MOMENT = st.datetimes(datetime(1701, 1, 1), datetime(2998, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001
 SPECIES = st.sampled_from(["Echinocereus coccineus", "Echinocereus dasyacanthus", "E. pectinatus"])
 PLANT_NAME = st.none() | st.sampled_from(["coc-1", "das-1", "pec-1"])
 

@@ -97,3 +97,16 @@ def test_the_record_fits_the_screen(record, monkeypatch, capsys, columns):
     assert heading.startswith("How past forecasts")
     assert len(lines) > 5
     assert max(map(len, lines)) <= columns
+
+
+def test_the_season_is_told_cross_by_cross_with_what_to_try_next(retrain, answer, own):
+    told = flat(retrain("2026-10-31", "--season", "--dry-run").stdout)
+    scored = answer("retrain", "--as-of", "2026-10-31", "--dry-run", "--collection", own)["track_record"]["forecasts"]
+    last = max(each["given"][:4] for each in scored)
+    assert f"The season of {last}, forecast by forecast" in told
+    for each in scored:
+        shown = f"{each['cross']} {each['seed_parent']}" in told
+        assert shown == (each["given"][:4] == last)
+    surprises = [each for each in scored if each["given"][:4] == last and abs(each["took"] - each["mean"]) > 0.75]
+    assert told.count("a surprise") == len(surprises) > 0
+    assert told.split("What to try next")[1].count("·") == 3

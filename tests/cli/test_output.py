@@ -278,3 +278,36 @@ def test_every_letter_of_a_name_survives(run, demo, empty_folder):
     assert [unicodedata.normalize("NFC", label) for label in labels] == labels
     assert "Echinocereus münchii" in [label.replace("_", " ") for label in labels]
     assert "Echinocereus d'or \N{HEAVY CHECK MARK}" in labels
+
+
+ODD = "\x1b]0;mine\x07\x9b2J\u202eback"
+
+
+def test_no_name_steers_the_screen(process, run, demo, own):
+    settings = (own / "collection.toml").read_text(encoding="utf-8")
+    title = "Zendlebrook hedgehog cacti"
+    assert title in settings
+    escaped = "".join(f"\\u{ord(sign):04X}" for sign in ODD)
+    (own / "collection.toml").write_text(settings.replace(title, escaped), encoding="utf-8")
+    said = [
+        run("check", "--collection", own),
+        run("ask", f"Echinocereus {ODD}", POLLEN, code=2),
+        run("find", ODD, "--collection", own, code=2),
+        run("retrain", "--as-of", ODD, "--collection", own, code=2),
+        run(ODD, code=2),
+    ]
+    for outcome in said:
+        assert "back" in outcome.output
+        assert not set("\x1b\x07\x9b\u202e") & set(outcome.output)
+    text = run("check", "--json", "--collection", own).stdout
+    assert not set("\x1b\x07\x9b\u202e") & set(text)
+    assert json.loads(text)["name"] == ODD
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "0026-05-01", "1/1/0001"])
+@pytest.mark.parametrize(
+    "command", [["due"], ["retrain", "--dry-run"], ["score"], ["plan"], ["pollinate", "COC-F1", "DAS-1"], ["tonight"]]
+)
+def test_a_day_that_no_grower_means_is_no_date(run, own, command, day):
+    outcome = run(*command, "--on", day, "--collection", own, code=2)
+    assert f"“{day}” is no date" in outcome.stderr

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 
 
@@ -199,12 +200,18 @@ def test_what_is_not_certain_is_refused_with_advice(reader, text, advice):
     assert advice in caught.value.advice
 
 
-@given(st.dates())
+@given(st.dates(date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31)))
 def test_a_day_is_read_as_it_is_written(day):
     assert csv_convert.day(csv_convert.as_text(day)) == day
 
 
-@given(st.dates())
+@pytest.mark.parametrize("text", ["0026-05-01", "1699-12-31", "3000-01-01", "9999-12-31"])
+def test_a_day_that_no_grower_lives_to_see_is_none(text):
+    with pytest.raises(csv_convert.BadCell, match="not a real date"):
+        csv_convert.day(text)
+
+
+@given(st.dates(date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31)))
 def test_no_other_order_of_a_day_is_ever_guessed(day):
     for text in (f"{day:%d/%m/}{day.year:04}", f"{day:%m/%d/}{day.year:04}"):
         with pytest.raises(csv_convert.BadCell) as caught:

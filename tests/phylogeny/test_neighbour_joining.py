@@ -243,6 +243,12 @@ def test_letters_are_read_over_lines_whatever_their_case(read, end):
     assert found.sites.tolist() == [[0, 1, 2, 3, 3, 4], [0, 1, 2, 3, 4, 4], [4] * 6]
 
 
+def test_more_sequences_than_can_be_joined_are_refused_before_they_are_compared(read):
+    with pytest.raises(BadInput, match="2,001 species"):
+        read("".join(f">s{number}\nACGT\n" for number in range(MOST + 1)))
+    assert len(read("".join(f">s{number}\nACGT\n" for number in range(MOST))).names) == MOST
+
+
 def test_every_fault_is_told_with_its_line(read):
     text = ">a\nACGT\n>\nACGT\n>c\nAC\n>a\nACGT\n>d\n>e\nACGE\n"
     with pytest.raises(BadInput) as caught:

@@ -92,11 +92,10 @@ def _rows(
     for column in mapping.columns:
         yield "column", column.heading, column.becomes or "", "; ".join(samples(grid, mapping, column))
     for note, rows in {**dict.fromkeys(saved.notes, ()), **open_notes}.items():
-        where = say("sheets.rows", n=len(rows), rows=", ".join(map(str, rows))) if rows else ""
+        where = say("sheets.rows", rows=", ".join(map(str, rows))) if rows else ""
         yield "note", note, saved.notes.get(note, OPEN), ". ".join(filter(None, (", ".join(NOTE_ANSWERS), where)))
-    for question, words in QUESTIONS.items():
-        if question != "took" or mapping.column("took"):
-            yield "question", question, saved.questions.get(question, OPEN), ", ".join(words)
+    for question, answer in {"rows": mapping.rows_are, **saved.questions}.items():
+        yield "question", question, answer, ", ".join(QUESTIONS[question])
 
 
 def with_saved(mapping: TableMapping, saved: SavedAnswers) -> TableMapping:

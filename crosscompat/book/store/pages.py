@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
+from itertools import chain
 from typing import Any, TypeVar, cast
 
 from sqlalchemy import Connection, RowMapping, Select, Table, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
+from crosscompat.book.record_fields import admissible, admit
 from crosscompat.book.records import KINDS, Record, new_id
 from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
 from crosscompat.book.store.seal import digest_of, fetching, first_altered
@@ -167,6 +169,8 @@ class Writing(Reading):
         """Return the number of this change, which is noted now if nothing was written before."""
         if self._change is None:
             self._begin(self.connection)
+            if not admissible(f"{self.who}{self.what}"):
+                raise WrongUse(say("store.who", who=ascii(self.who)))
             noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
             more = {"undoes": self.undoes, "imported": self.imported, "uid": self.uid, "digest": ""}
             result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
@@ -221,6 +225,8 @@ class Writing(Reading):
             raise WrongUse(say("store.undo.taken", number=self.undoes)) from None
 
     def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
+        for record in records:
+            admit(record)
         self.connection.execute(insert(TABLES[kind]), [_values(one) | {"made_in": self._noted()} for one in records])
 
     def _mark(self, table: Table, ids: Sequence[str]) -> None:
@@ -297,6 +303,8 @@ def restore_history(
         sealed.
     """
     refuse_filled(pen)
+    for version in chain.from_iterable(versions.values()):
+        admit(version.record)
     try:
         _write_history(pen, changes, versions)
     except IntegrityError:

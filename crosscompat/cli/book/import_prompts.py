@@ -13,6 +13,7 @@ from crosscompat.book.import_export.column_mapping import COLUMNS, NOTE, Grid, T
 from crosscompat.book.import_export.import_table import read_table
 from crosscompat.book.import_export.read_rows import Answers
 from crosscompat.book.import_export.saved_answers import (
+    OPEN,
     QUESTIONS,
     SavedAnswers,
     best_guess,
@@ -49,8 +50,8 @@ class TableInHand:
         What notes say of their crosses.
     open_notes : mapping of str to list of int
         Notes that may decide and are not answered.
-    still_open : list of str
-        What is not answered, in words.
+    still_open : dict of str to str
+        What is not answered, in words, by the question or what else it is.
     """
 
     grid: Grid
@@ -61,7 +62,7 @@ class TableInHand:
     notes: dict[str, str]
     at_terminal: bool
     open_notes: Mapping[str, list[int]] = field(default_factory=dict)
-    still_open: list[str] = field(default_factory=list)
+    still_open: dict[str, str] = field(default_factory=dict)
 
     @property
     def unknown(self) -> list[str]:
@@ -75,7 +76,8 @@ class TableInHand:
         for heading in self.unknown if self.still_open else ():
             mapping = changed(mapping, [f"{heading}={best_guess(mapping, heading)}"])
         headings = {column.heading: column.becomes or "" for column in mapping.columns}
-        saved = SavedAnswers(headings, self.notes, self.answers)
+        open_questions = {question: OPEN for question in self.still_open if question in QUESTIONS}
+        saved = SavedAnswers(headings, self.notes, {**self.answers, **open_questions})
         write_answers(self.path, self.grid, mapping, saved, self.open_notes)
 
     def ask(self, question: str, key: str) -> None:
@@ -85,7 +87,7 @@ class TableInHand:
             if answer:
                 self.answers[question] = answer
             else:
-                self.still_open.append(say(f"import.ask.{key}_option", words=", ".join(QUESTIONS[question])))
+                self.still_open[question] = say(f"import.ask.{key}_option", words=", ".join(QUESTIONS[question]))
 
     def accept(self, *, yes: bool) -> None:
         """Ask whether the columns are right, unless they were accepted before and no other is there."""
@@ -93,7 +95,7 @@ class TableInHand:
         if known or (self.at_terminal and not self.still_open and confirm(say("import.ask.mapping"))):
             self.answers["columns"] = "yes"
         else:
-            self.still_open.append(say("import.ask.mapping_option"))
+            self.still_open["columns"] = say("import.ask.mapping_option")
 
 
 def take_in_hand(grid: Grid, collection: Collection, request: Request) -> TableInHand:
@@ -123,8 +125,6 @@ def answers_to(table: TableInHand, store: Store, collection: Collection, friend:
         table.ask("only successes", "only")
     if table.at_terminal and _two_ways(table):
         table.ask("dates", "dates")
-    if table.still_open:
-        return None
     given, south = table.answers, collection.settings.hemisphere == "south"
     only = _ONLY_SUCCESSES[given.get("only successes", "unknown")]
     answers = Answers(given.get("dates"), given.get("took"), only, table.notes, friend, south)
@@ -134,8 +134,8 @@ def answers_to(table: TableInHand, store: Store, collection: Collection, friend:
         table.notes, table.open_notes = table.notes | _ask_notes(table.open_notes), {}
     if table.open_notes:
         listed = "; ".join(say("import.quoted", text=text) for text in table.open_notes)
-        table.still_open.append(say("import.ask.notes_option", notes=listed))
-    return replace(answers, notes=table.notes)
+        table.still_open["notes"] = say("import.ask.notes_option", notes=listed)
+    return None if table.still_open.keys() & QUESTIONS else replace(answers, notes=table.notes)
 
 
 def _ask_column(table: TableInHand, heading: str) -> TableMapping:
@@ -161,7 +161,7 @@ def _ask_notes(notes: Mapping[str, Sequence[int]]) -> dict[str, str]:
     texts, answers = list(notes), dict.fromkeys(notes, NOTE)
     line(say("import.ask.notes"))
     for number, (text, rows) in enumerate(notes.items(), start=1):
-        where = say("sheets.rows", n=len(rows), rows=", ".join(map(str, rows)))
+        where = say("sheets.rows", rows=", ".join(map(str, rows)))
         line(say("import.ask.one_note", number=str(number), text=text, where=where))
     for kind in (ACCIDENT, FAILED):
         left = {at for at, text in enumerate(texts, start=1) if answers[text] == NOTE}

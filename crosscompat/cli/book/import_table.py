@@ -231,13 +231,13 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
         _print_mapping(answer)
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
-        table.still_open.append(say("import.missing", columns=missing, file=str(table.path)))
+        table.still_open["missing"] = say("import.missing", columns=missing, file=str(table.path))
     answers = None if mapping.missing else answers_to(table, store, collection, request.friend)
     table.accept(yes=request.yes)
     if not (request.dry_run or mapping.is_ours):
         table.keep()
     if mapping.missing:
-        raise WrongUse(table.still_open[0])
+        raise WrongUse(table.still_open["missing"])
     if answers is not None and (request.dry_run or not table.still_open):
         _write(store, collection, (grid, mapping, answers), answer, request)
     else:
@@ -248,10 +248,10 @@ def _say_open(answer: Imported, table: TableInHand, request: Request) -> None:
     """Say what has to be answered first."""
     if request.as_json:
         file = None if request.dry_run else str(table.path)
-        print_json(replace(answer, questions=table.still_open, answers_file=file))
+        print_json(replace(answer, questions=list(table.still_open.values()), answers_file=file))
     else:
         line()
-        for question in table.still_open:
+        for question in table.still_open.values():
             paragraph(question, bullet="? ")
         if not request.dry_run:
             paragraph(say("import.fill_in", file=str(table.path)))

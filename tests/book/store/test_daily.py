@@ -227,7 +227,7 @@ def test_a_full_disk_takes_the_copy_and_not_the_writing(small_disk):
     book = small_disk / "book.sqlite"
     store = open_store(book)
     with store.writing("planted") as pen:
-        pen.add(Plant(name="coc-1", note="x" * 200_000))
+        pen.add(Plant(name="coc-1", note="x" * 90_000, papers="x" * 90_000))
     store.engine.dispose()
     aged(book)
     (small_disk / "photographs").write_bytes(b"x" * (1_048_576 - book.stat().st_size - 150_000))
