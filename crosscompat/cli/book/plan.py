@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import UTC, date, datetime, time
 from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from crosscompat.cli.options import Day, Folder, Json, Output, count
-from crosscompat.cli.output import deliver, give, line, paragraph
+from crosscompat.cli.options import Day, Folder, Json, Output, count, plain
+from crosscompat.cli.output import deliver, give, line, paragraph, talk
 from crosscompat.cli.prompts import spoken, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
 
 if TYPE_CHECKING:
-    from crosscompat.advice.plan import Plan
+    from crosscompat.advice.plan import Plan, PlannedCross
 
 
 def plan(
@@ -23,11 +25,12 @@ def plan(
     evenings: Annotated[int, count("--evenings", "help.plan_evenings", least=1)] = 5,
     spare: Annotated[int | None, count("--spare", "help.plan_spare", least=1, most=100)] = None,
     output: Output = None,
+    ics: Annotated[Path | None, plain("--ics", "help.plan_ics", "FILE")] = None,
     folder: Folder = None,
     *,
     as_json: Json = False,
 ) -> None:
-    """Plan the crosses wanted; with -o the plan is also a table."""
+    """Plan the crosses wanted; with -o the plan is also a table, with --ics a calendar."""
     from crosscompat.advice.plan import plan_season
     from crosscompat.cli.session import open_with_collection
     from crosscompat.show.exports import csv_text
@@ -44,6 +47,29 @@ def plan(
             for cross in found.crosses
         ]  # fmt: skip
         deliver(csv_text(rows), output)
+    if ics is not None:
+        _write_calendar(ics, found)
+
+
+def _write_calendar(file: Path, answer: Plan) -> None:
+    """Write an entry on the first day of each cross; the same cross in the same season keeps its entry."""
+    from crosscompat.ground.files import write_atomically
+    from crosscompat.show.exports import Reminder, calendar_file
+
+    def reminder(cross: PlannedCross) -> Reminder:
+        summary = say("plan.calendar.summary", plant=cross.seed_plant, pollen=_pollen(cross), n=cross.flowers)
+        says = [say("plan.calendar.says", seed=cross.seed_parent, says=cross.says, words=cross.chance.words)]
+        says += [say("cli.invented")] if answer.invented else []
+        id_ = f"plan-{cross.week[:4]}-{cross.seed_plant}-{cross.pollen_parent}".replace(" ", "-")
+        return Reminder(id_, date.fromisoformat(cross.week), summary, " ".join(says))
+
+    stamp = datetime.combine(date.fromisoformat(answer.begins), time(), UTC)
+    write_atomically(file, calendar_file(say("plan.calendar.name"), map(reminder, answer.crosses), stamp))
+    talk(say("due.written", n=len(answer.crosses), file=str(file)))
+
+
+def _pollen(cross: PlannedCross) -> str:
+    return f"{cross.pollen_parent} [{', '.join(cross.pollen_plants)}]" if cross.pollen_plants else cross.pollen_parent
 
 
 def _print(answer: Plan) -> None:
@@ -53,13 +79,8 @@ def _print(answer: Plan) -> None:
     for week, crosses in groupby(answer.crosses, key=lambda cross: cross.week):
         line(say("plan.week", date=spoken(week)))
         for cross in crosses:
-            pollen = (
-                f"{cross.pollen_parent} [{', '.join(cross.pollen_plants)}]"
-                if cross.pollen_plants
-                else cross.pollen_parent
-            )
             text = say(
-                "plan.cross", plant=cross.seed_plant, seed=cross.seed_parent, pollen=pollen, n=cross.flowers,
+                "plan.cross", plant=cross.seed_plant, seed=cross.seed_parent, pollen=_pollen(cross), n=cross.flowers,
                 words=cross.chance.words, percent=percent(cross.chance.mean), says=cross.says,
             )  # fmt: skip
             paragraph(text, indent=2)
