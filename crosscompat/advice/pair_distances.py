@@ -64,22 +64,12 @@ class PairBlock:
 
 
 class PairTable:
-    r"""A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
+    """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
 
     Raises
     ------
     BadInput
         If the file cannot be read, or lacks one of the columns.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     path = Path(folder, "pairs.csv")
-    ...     _ = path.write_text("seed_parent,pollen_parent,want\nAloe vera,Aloe ferox,3\n")
-    ...     table = PairTable(path)
-    ...     [(block.names, block.number) for block in table.blocks([])]
-    [((['Aloe vera'], ['Aloe ferox']), [2])]
     """
 
     def __init__(self, path: Path) -> None:

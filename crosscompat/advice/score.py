@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -20,6 +20,7 @@ from crosscompat.model.pairings import Parents
 from crosscompat.model.scoring import (
     CameOf,
     Fold,
+    ForecastScore,
     by_pair,
     by_season,
     by_species,
@@ -39,36 +40,6 @@ LEAST = 5
 
 Ints = NDArray[np.int64]
 Said = dict[str, Floats]
-
-
-@dataclass(frozen=True, slots=True)
-class ForecastScore:
-    """The scores of one forecast of the crosses held out.
-
-    Attributes
-    ----------
-    forecast : str
-        ``crosscompat``, ``distance`` or ``traits`` alone, or ``base_rate``: how often the crosses learned from gave a
-        seedling.
-    log_loss, brier : float
-        The smaller the better.
-    skill : float or None
-        Share of the base rate's Brier score that is saved; below 0 it is worse than that. None where all outcomes are
-        alike.
-    skill_low, skill_high : float or None
-        90% interval of the skill, from leaving out pair after pair; None where it cannot be told.
-    auc : float or None
-        How often a cross with a seedling had the larger chance than one without; 0.5 tells nothing. None where all
-        outcomes are alike, and for the base rate, which says the same of all.
-    """
-
-    forecast: str
-    log_loss: float
-    brier: float
-    skill: float | None
-    skill_low: float | None
-    skill_high: float | None
-    auc: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,13 +154,9 @@ def _way_score(evidence: TrainingSet, pair: Ints, way: str, blind: Blind) -> Way
     weight = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at]
     base_rate, found = blind.chances["base_rate"], []
     for name, said in blind.chances.items():
-        scored = scores(said, took, weight, base_rate, group)
-        if name == "crosscompat":
-            verdict = verdict_on(scored)
-        elif name == "base_rate":
-            scored = replace(scored, skill_low=None, skill_high=None, auc=None)
-        found.append(ForecastScore(forecast=name, **asdict(scored)))
-    pairs = len(set(group))
+        scored = scores(said, took, weight, base_rate, group, name)
+        found.append(replace(scored, skill_low=None, skill_high=None, auc=None) if name == "base_rate" else scored)
+    pairs, verdict = len(set(group)), verdict_on(found[0])
     return WayScore(
         way,
         len(set(blind.at)),

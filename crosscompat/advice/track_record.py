@@ -15,7 +15,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.scoring import CameOf, Scores, calibration, pair_numbers, scores, verdict_on
+from crosscompat.model.scoring import CameOf, ForecastScore, calibration, pair_numbers, scores, verdict_on
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 
@@ -186,7 +186,7 @@ def base_rates(collection: Collection, evidence: TrainingSet, days: Sequence[dat
     return np.array([rates[day] for day in days], dtype=np.float64)
 
 
-def _in_words(ours: Scores, theirs: Scores, verdict: str, took: Floats, under_way: int) -> list[str]:
+def _in_words(ours: ForecastScore, theirs: ForecastScore, verdict: str, took: Floats, under_way: int) -> list[str]:
     words = [say("ledger.came", n=len(took), took=int(took.sum()))]
     if under_way:
         words.append(say("ledger.under_way", n=under_way))

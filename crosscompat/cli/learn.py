@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.priors import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
-    from crosscompat.advice.score import ForecastScore, Scorecard, WayScore
+    from crosscompat.advice.score import Scorecard, WayScore
     from crosscompat.advice.track_record import ScoredForecast, TrackRecord
     from crosscompat.collection.opening import Collection
-    from crosscompat.model.scoring import CameOf
+    from crosscompat.model.scoring import CameOf, ForecastScore
 
 __all__ = ["print_lesson", "print_scorecard", "print_track_record", "priors", "retrain", "score"]
 

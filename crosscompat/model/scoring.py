@@ -18,7 +18,7 @@ from crosscompat.model.likelihood import Floats
 __all__ = [
     "CameOf",
     "Fold",
-    "Scores",
+    "ForecastScore",
     "auc",
     "brier",
     "by_pair",
@@ -64,21 +64,27 @@ class CameOf:
 
 
 @dataclass(frozen=True, slots=True)
-class Scores:
-    """The scores of one set of forecasts; None where the outcomes cannot tell, as where all of them are alike.
+class ForecastScore:
+    """The scores of one forecast of the crosses held out.
 
     Attributes
     ----------
+    forecast : str
+        ``crosscompat``, ``distance`` or ``traits`` alone, or ``base_rate``: how often the crosses learned from gave a
+        seedling.
     log_loss, brier : float
         The smaller the better.
     skill : float or None
-        Share of the base rate's Brier score that is saved; below 0 it is worse than that.
+        Share of the base rate's Brier score that is saved; below 0 it is worse than that. None where all outcomes are
+        alike.
     skill_low, skill_high : float or None
-        90% interval of the skill, from leaving out group after group.
+        90% interval of the skill, from leaving out pair after pair; None where it cannot be told.
     auc : float or None
-        The chance that of a take and a failure the take had the larger forecast; 0.5 tells nothing.
+        How often a cross with a seedling had the larger chance than one without; 0.5 tells nothing. None where all
+        outcomes are alike, and for the base rate, which says the same of all.
     """
 
+    forecast: str
     log_loss: float
     brier: float
     skill: float | None
@@ -117,7 +123,9 @@ def auc(forecast: Floats, took: Floats, weight: Floats) -> float | None:
     return None if pairs == 0 else float((takes @ (below + 0.5 * failures)) / pairs)
 
 
-def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]) -> Scores:
+def scores(
+    forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64], name: str = ""
+) -> ForecastScore:
     """Return all scores of forecasts, arrays as for `log_loss`, against the base rate and by group, shape (n,).
 
     Examples
@@ -129,9 +137,9 @@ def scores(forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, gr
     ours, theirs = brier(forecast, took, weight), brier(base_rate, took, weight)
     loss, alike = log_loss(forecast, took, weight), len(set(took.tolist())) == 1
     if alike or theirs == 0:
-        return Scores(loss, ours, None, None, None, auc(forecast, took, weight))
+        return ForecastScore(name, loss, ours, None, None, None, auc(forecast, took, weight))
     low, high = skill_interval(forecast, took, weight, base_rate, group) or (None, None)
-    return Scores(loss, ours, 1.0 - ours / theirs, low, high, auc(forecast, took, weight))
+    return ForecastScore(name, loss, ours, 1.0 - ours / theirs, low, high, auc(forecast, took, weight))
 
 
 def skill_interval(
@@ -300,7 +308,7 @@ def _fold(held: Flags) -> Fold:
     return Fold(np.flatnonzero(held), np.flatnonzero(~held))
 
 
-def verdict_on(scored: Scores) -> str:
+def verdict_on(scored: ForecastScore) -> str:
     """Return the verdict on forecasts against the base rate.
 
     Returns
@@ -311,7 +319,7 @@ def verdict_on(scored: Scores) -> str:
 
     Examples
     --------
-    >>> [verdict_on(Scores(0.5, 0.2, 0.3, low, 0.5, 0.7)) for low in (0.1, -0.1)]
+    >>> [verdict_on(ForecastScore("", 0.5, 0.2, 0.3, low, 0.5, 0.7)) for low in (0.1, -0.1)]
     ['better', 'perhaps']
     """
     if scored.skill is None:

@@ -10,13 +10,13 @@ from sklearn import metrics
 from crosscompat.advice import score as score_room
 from crosscompat.advice.predict import chances_of, training_set_of
 from crosscompat.advice.retrain import learn
-from crosscompat.advice.score import FORECASTS, WAYS, ForecastScore, blind_forecasts, gave_a_seedling, score
+from crosscompat.advice.score import FORECASTS, WAYS, blind_forecasts, gave_a_seedling, score
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import WrongUse
 from crosscompat.model.pairings import Parents
-from crosscompat.model.scoring import Fold, Scores, by_pair, by_season, by_species, verdict_on
+from crosscompat.model.scoring import Fold, ForecastScore, by_pair, by_season, by_species, verdict_on
 from crosscompat.phylogeny.newick import parse_newick
 
 DAY = date(2026, 1, 1)
@@ -213,7 +213,7 @@ def test_doubtful_evidence_weighs_less(collection, book):
 )
 def test_the_verdict_goes_by_the_interval_of_the_skill(skill, low, high, verdict, says):
     ours = ForecastScore("crosscompat", 0.5, 0.2, skill, low, high, 0.7)
-    assert verdict_on(Scores(0.5, 0.2, skill, low, high, 0.7)) == verdict
+    assert verdict_on(ours) == verdict
     for brier, as_well in ((0.1, True), (0.3, False)):
         alone = [ours, replace(ours, forecast="distance", brier=brier), replace(ours, forecast="base_rate")]
         words = score_room._in_words("pairs", verdict, alone, 7, np.ones(9))

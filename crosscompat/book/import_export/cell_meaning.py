@@ -6,30 +6,18 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal, NamedTuple
 
 from crosscompat.ground.dates import readings
 
 ACCIDENT, FAILED = "accident", "failed"
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
-    """A number as somebody wrote it.
-
-    Attributes
-    ----------
-    number : int or None
-        None is unknown.
-    sure : bool
-        Whether just this was written.
-    whole : int or None
-        Of how many, where that was written too.
-    """
+class Count(NamedTuple):
+    """A number as somebody wrote it, None if unknown; whether just this was written; of how many, if that was said."""
 
     number: int | None
     sure: bool = True
@@ -44,9 +32,13 @@ def plain_words(text: str) -> str:
     >>> plain_words("Früchte (geerntet)"), plain_words("poss. hybrid")
     ('fruchte geerntet', 'poss hybrid')
     """
-    letters = unicodedata.normalize("NFKD", text.casefold().replace("ß", "ss"))
-    kept = "".join(letter for letter in letters if not unicodedata.combining(letter))
-    return " ".join(re.sub(r"[\ufe0e\ufe0f]|[_\-.:!()\[\]]+", " ", kept).split())
+    return " ".join(re.sub(r"[\ufe0e\ufe0f]|[_\-.:!()\[\]]+", " ", _bare("NFKD", text)).split())
+
+
+def _bare(form: Literal["NFD", "NFKD"], text: str) -> str:
+    """Return a text in small letters without accents, "½" parted or not by the form of Unicode."""
+    letters = unicodedata.normalize(form, text.casefold().replace("ß", "ss"))
+    return "".join(letter for letter in letters if not unicodedata.combining(letter))
 
 
 @cache
@@ -117,7 +109,7 @@ def count_of(text: str) -> Count | None:
         return Count(None, sure=False)
     if says_nothing(text):
         return Count(None)
-    written = _numbers().fullmatch(" ".join(_accents_off(text).casefold().split()))
+    written = _numbers().fullmatch(" ".join(_bare("NFD", text).split()))
     if written is None:
         return None
     about, number, doubt, whole = written.group("about", "number", "doubt", "whole")
@@ -137,17 +129,6 @@ def _any_of(phrases: Iterable[str]) -> str:
     return f"(?:{'|'.join(map(re.escape, sorted(phrases, key=len, reverse=True)))})"
 
 
-def _accents_off(text: str) -> str:
-    letters = unicodedata.normalize("NFD", text)
-    return unicodedata.normalize("NFC", "".join(letter for letter in letters if not unicodedata.combining(letter)))
-
-
-def _in_english(text: str) -> str:
-    """Return a date with its month in English."""
-    known = _by_word("months")
-    return re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text)
-
-
 def day_of(text: str, order: str | None = None) -> str | None:
     """Return a day as year-month-day where it is certain, or None.
 
@@ -164,13 +145,20 @@ def day_of(text: str, order: str | None = None) -> str | None:
     >>> day_of("03/04/2025", "day-first")
     '2025-04-03'
     """
-    days = readings(_in_english(text), order)
+    days = _days(text, order)
     return days[0].isoformat() if len(days) == 1 else None
+
+
+def _days(text: str, order: str | None = None) -> list[date]:
+    """Return every day that a text can mean, its month in any of our languages."""
+    known = _by_word("months")
+    english = re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text)
+    return readings(english, order)
 
 
 def two_days(text: str) -> bool:
     """Tell whether a text can be two days."""
-    return len(readings(_in_english(text))) > 1
+    return len(_days(text)) > 1
 
 
 def middle_of(text: str, *, south: bool = False) -> str | None:
@@ -190,7 +178,7 @@ def middle_of(text: str, *, south: bool = False) -> str | None:
     if month:
         return date(int(of_month), int(month), 15).isoformat()
     season = _by_word("seasons").get(plain_words(word))
-    found = readings(_in_english(f"15 {season or word} {year if len(year) > 2 else f'20{year}'}"))  # noqa: PLR2004
+    found = _days(f"15 {season or word} {year}")
     if len(found) != 1 or (len(year) == 2 and season is None and int(year) <= 31):  # noqa: PLR2004 - a day of it
         return None
     half_a_year = 6 if season and south else 0

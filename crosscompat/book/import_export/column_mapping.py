@@ -200,7 +200,7 @@ def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
     found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
     dated = _headings()["dated"]
     for at, meant in found.items():
-        if meant == "cross" and _mostly(grid, row, at, _looks_like_a_pair):
+        if meant == "cross" and _mostly(grid, row, at, lambda value: isinstance(value, str) and is_pair(value)):
             found[at] = "pair"
         elif meant in dated and _mostly(grid, row, at, _looks_like_a_day):
             found[at] = dated[meant]
@@ -233,10 +233,6 @@ def _mostly(grid: Grid, row: int, at: int, test: Callable[[Value], bool]) -> boo
 
 def _looks_like_a_day(value: Value) -> bool:
     return isinstance(value, date) or (isinstance(value, str) and bool(day_of(value)))
-
-
-def _looks_like_a_pair(value: Value) -> bool:
-    return isinstance(value, str) and is_pair(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +350,8 @@ def _free(heading: str, at: int, columns: Iterable[Column]) -> str:
     letter = say("sheets.column_letter", letter=column_letter(at))
     if not heading:
         return letter
-    return f"{heading} ({letter})" if heading in {column.heading for column in columns} else heading
+    taken = {column_name(column.heading) for column in columns}
+    return f"{heading} ({letter})" if column_name(heading) in taken else heading
 
 
 def named(mapping: TableMapping, heading: str) -> Column:

@@ -128,8 +128,9 @@ def answers_to(table: TableInHand, store: Store, collection: Collection, friend:
     given, south = table.answers, collection.settings.hemisphere == "south"
     only = _ONLY_SUCCESSES[given.get("only successes", "unknown")]
     answers = Answers(given.get("dates"), given.get("took"), only, table.notes, friend, south)
-    with store.reading() as page:
-        table.open_notes = read_table(page, table.grid, mapping, answers, today()).open_notes
+    if mapping.column(NOTE) and mapping.rows_are == "crosses":
+        with store.reading() as page:
+            table.open_notes = read_table(page, table.grid, mapping, answers, today()).open_notes
     if table.open_notes and table.at_terminal:
         table.notes, table.open_notes = table.notes | _ask_notes(table.open_notes), {}
     if table.open_notes:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from crosscompat.collection.opening import Collection
 
 _BAD_DATA = 3
+_SHOWN = 30
 _ROWS = ("crosses", "plants")
 _TOOK = ("pod-set", "ripe-pod", "seedling")
 _ONLY_SUCCESSES = ("yes", "no", "unknown")
@@ -338,8 +339,10 @@ def _print_outcome(outcome: Imported, taken: ImportedRows, *, stopped: bool, dry
     line()
     for fault in taken.faults:
         talk(str(fault))
-    for said in outcome.said:
+    for said in outcome.said[:_SHOWN]:
         paragraph(said, bullet="- ")
+    if more := len(outcome.said[_SHOWN:]):
+        paragraph(say("import.said_more", n=more))
     for name in outcome.unplaced:
         paragraph(name.says, bullet="- ")
     if outcome.unplaced:

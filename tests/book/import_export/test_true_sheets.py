@@ -116,13 +116,15 @@ BOOKS = {
         {"seed_parent": "E. pectinatus", "units": 2, "note": "Fl.: 2-3"},
     ]),
     "days of every step": Book("xlsx", """
-        No|SP|PP|Poll. date|Harvested|Date sown|First seedling|Sdlgs|End
-        1|Echinocereus fendleri|Echinocereus coccineus|2024-04-01|2024-07-10|2025-03-01|2025-03-15|22|
-        2|Echinocereus fendleri|Echinocereus pectinatus|2024-04-02||||0|2024-05-20
+        No|SP|PP|Poll. date|Harvested|Date sown|First seedling|Sdlgs|Lost to|End
+        1|Echinocereus fendleri|Echinocereus coccineus|2024-04-01|2024-07-10|2025-03-01|2025-03-15|22||
+        2|Echinocereus fendleri|Echinocereus pectinatus|2024-04-02||||0||2024-05-20
+        3|Echinocereus fendleri|Echinocereus scheeri|2024-04-03|||||mice|21.5.2024
         """, [
         {"cross": "1", "seedlings": 22, "harvested_on": {D(2024, 7, 10)}, "sown_on": {D(2025, 3, 1)},
          "first_seedling_on": {D(2025, 3, 15)}},
         {"cross": "2", "seedlings": 0, "note": "End: 2024-05-20"},
+        {"cross": "3", "lost_to": "mice", "note": None, "ended_on": {D(2024, 5, 21)}},
     ]),
     "comments that decide": Book("csv", """
         X no.|Seed parent|Pollen parent|Date crossed|Flowers|Pods|Comments
@@ -279,7 +281,8 @@ def test_a_true_sheet_goes_in_right_cell_by_cell(name, file, store):
     with store.reading() as page:
         crosses, again = crosses_of(page), read_table(page, grid, mapping, answers, TODAY)
         days = {key: {day for _, day in page.columns(*where)} for key, where in {
-            "harvested_on": (records.SeedLot, "cross", "date"), "sown_on": (records.Sowing, "cross", "date"),
+            "harvested_on": (records.SeedLot, "cross", "date"), "ended_on": (records.Loss, "cross", "date"),
+            "sown_on": (records.Sowing, "cross", "date"),
             "first_seedling_on": (records.Emergence, "sowing", "date")}.items()}  # fmt: skip
     assert (again.crosses, again.same, again.faults) == ((), len(book.crosses), ())
     assert len(crosses) == len(book.crosses)
