@@ -34,8 +34,6 @@ from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, flowers_for
 from crosscompat.phylogeny.distances import Distances
 
-__all__ = ["Answer", "KnownNear", "PairForecast", "ask", "known_near"]
-
 _LEVEL = 1e-9
 
 

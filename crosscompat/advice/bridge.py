@@ -25,8 +25,6 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.taxa import Pedigree
 
-__all__ = ["Bridge", "Share", "Step", "WaysRound", "best_bridges", "ways_round"]
-
 _MOST = 3
 _FEWEST_SPECIES, _MOST_SPECIES = 4, 16
 """Species that are tried as bridges: the nearest, of those that the grower has, or of all where these are few."""

@@ -17,8 +17,6 @@ from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 
-__all__ = ["Candidate", "Refused", "among_species", "chosen_pairs", "likeliest", "partners_of", "wanted_pairs"]
-
 _AT_ONCE = 20_000
 
 

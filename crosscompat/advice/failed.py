@@ -19,8 +19,6 @@ from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.training_set import no_pairing
 
-__all__ = ["Suspect", "WhyFailed", "why_failed"]
-
 _DAYS = 3
 """Crosses made so many days before or after share its weather: a judgement."""
 

@@ -19,28 +19,6 @@ from crosscompat.model.training_set import fruitful, no_pairing
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
-__all__ = [
-    "SURE_WORDS",
-    "VERDICTS",
-    "BasisFigures",
-    "CheckTold",
-    "Distance",
-    "Interval",
-    "Past",
-    "TreeFigures",
-    "basis_figures",
-    "checks_of",
-    "distance_of",
-    "flowers_asked",
-    "how_sure",
-    "interval_at",
-    "outcome_of",
-    "past_crosses",
-    "tree_figures",
-    "usual_flowers",
-    "verdict",
-]
-
 _FLOWERS = 3
 _CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
 _WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}

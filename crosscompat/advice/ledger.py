@@ -37,17 +37,6 @@ from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.training_set import TrainingSet, fruitful
 
-__all__ = [
-    "PRIOR",
-    "ForecastNow",
-    "flowers_to_forecast",
-    "forecast_now",
-    "forecasts_due",
-    "in_force",
-    "over_by",
-    "units_of",
-]
-
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
 

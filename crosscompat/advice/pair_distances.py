@@ -21,8 +21,6 @@ from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
-__all__ = ["COLUMN", "PairBlock", "PairDistances", "PairTable", "write_distances"]
-
 COLUMN = "distance"
 PARENTS = ("seed_parent", "pollen_parent")
 _BLOCK, _BYTES_A_ROW = 20_000, 36

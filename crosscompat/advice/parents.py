@@ -19,22 +19,6 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.training_set import fruitful
 
-__all__ = [
-    "Caution",
-    "Parent",
-    "cautions",
-    "escaping",
-    "expected_chromosomes",
-    "find_parent",
-    "find_parents",
-    "handling",
-    "hybrid_notes",
-    "permits",
-    "proved_fertile",
-    "spoken",
-    "uneven_parents",
-]
-
 _UNISEXUAL = ("dioecious", "mostly dioecious")
 _FEWEST_CROSSES = 10
 _ROUNDING = 1e-9

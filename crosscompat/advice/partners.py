@@ -26,8 +26,6 @@ from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.picture import TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 
-__all__ = ["Partner", "Partners", "drawn", "partners", "tree_of", "tree_picture"]
-
 _SHORT = ("ploidy", "flowering", "outside")
 
 

@@ -29,8 +29,6 @@ from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, correlations
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["LeftOut", "Plan", "PlannedCross", "plan_season", "solve"]
-
 _WEEK = timedelta(days=7)
 _LATER = 0.002
 """What a week's delay costs, a judgement: of weeks that are equal the first is taken."""

@@ -29,22 +29,6 @@ from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of
 
-__all__ = [
-    "FITTED_AT_ONCE",
-    "Asked",
-    "Basis",
-    "asked_of",
-    "basis_of",
-    "chances_of",
-    "clones_on_both_sides",
-    "fitted_on",
-    "last_basis",
-    "own_findings",
-    "parents_of",
-    "prior_of",
-    "training_set_of",
-]
-
 
 class _WithPlants(Protocol):
     @property

@@ -17,8 +17,6 @@ from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
 from crosscompat.trait_kinds import FEATURES
 
-__all__ = ["MILLIONS", "CoefficientPrior", "EffectPrior", "PriorTable", "StageChances", "prior_table"]
-
 MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)
 """Distances, in millions of years along both branches, for which the chances are shown."""
 

@@ -29,18 +29,6 @@ from crosscompat.model.composition import Logits
 from crosscompat.model.forecast import chances, correlations
 from crosscompat.model.likelihood import Floats, chance
 
-__all__ = [
-    "TELLS_APART",
-    "By",
-    "RankRow",
-    "Ranking",
-    "Teaching",
-    "rank",
-    "records",
-    "teaching",
-    "variance_drop",
-]
-
 _Pair = tuple[Parent, Parent]
 
 _BEYOND = 0.1

@@ -22,17 +22,6 @@ from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import CURVES, Feature
 from crosscompat.traits import from_memory
 
-__all__ = [
-    "PastWeights",
-    "Reason",
-    "StageForecast",
-    "WeightyPairing",
-    "feature_in_words",
-    "reasons_in_words",
-    "stage_forecasts",
-    "weight_in_words",
-]
-
 _NEAR, _FAR = 0.5, 1.25
 _NOTHING = 1e-3
 _SLIGHT, _CLEAR, _STRONG = 0.05, 0.5, 1.2

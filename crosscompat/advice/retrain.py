@@ -33,8 +33,6 @@ from crosscompat.model.stages import STEPS
 from crosscompat.model.training_set import REASONS, TrainingSet
 from crosscompat.pairing import CURVES
 
-__all__ = ["LeftOutCount", "Lesson", "Moved", "SeasonCount", "Weighting", "keep", "learn"]
-
 _MOST_MOVED = 200
 _HARDLY = 0.005
 

@@ -32,8 +32,6 @@ from crosscompat.model.scoring import (
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
 
-__all__ = ["FORECASTS", "WAYS", "Scorecard", "blind_forecasts", "forecast", "gave_a_seedling", "score"]
-
 FORECASTS = ("crosscompat", "distance", "traits", "base_rate")
 WAYS = ("pairs", "species", "seasons")
 LEAST = 5

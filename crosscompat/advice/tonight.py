@@ -23,9 +23,6 @@ from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
-__all__ = ["KEEPS", "Father", "Keep", "Mother", "Opening", "Stored", "Tonight", "alive_on", "good_lots", "opening_of",
-           "openings_on", "tonight", "worth"]  # fmt: skip
-
 KEEPS = {"freezer": 270, "fridge": 30, "room": 3}
 """Days that dried pollen keeps. Frozen: cactus pollen of 3 and of 9 months set fruit as fresh pollen did (Metz, Nerd &
 Mizrahi 2000, HortScience 35:199-201); in a refrigerator it did worse, how soon is common practice, no source."""

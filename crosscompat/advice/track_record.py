@@ -19,8 +19,6 @@ from crosscompat.model.scoring import CameOf, ForecastScore, calibration, pair_n
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.show.chances import one_in, percent
 
-__all__ = ["FEWEST", "CameTrue", "ScoredForecast", "TrackRecord", "base_rates", "track_record"]
-
 FEWEST = 5
 """Fewer crosses than this are no ground for a verdict."""
 

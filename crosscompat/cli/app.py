@@ -22,8 +22,6 @@ from crosscompat.cli.output import talk
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
-__all__ = ["COMMANDS", "app"]
-
 COMMANDS: Final = {
     "new": "crosscompat.cli.book.collection:new",
     "check": "crosscompat.cli.book.collection:check",

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from crosscompat.advice.figures import Distance, Past
     from crosscompat.advice.reasoning import StageForecast
 
-__all__ = ["ask", "print_answer"]
-
 _CHANGES_NOTHING, _CHANGES_LITTLE, _DECIDES = 0.05, 0.15, 0.4
 _MOST_PAST, _MOST_REASONS = 2, 2
 _SHOWS = 0.005

@@ -21,8 +21,6 @@ from crosscompat.ground.wording import say
 if TYPE_CHECKING:
     from crosscompat.collection.opening import Collection
 
-__all__ = ["Demonstration", "demo"]
-
 _DEFAULT = "crosscompat-demo"
 _READ_ON = date(2026, 10, 31)
 _SEED, _POLLEN = "Echinocereus dasyacanthus", "Echinocereus coccineus"

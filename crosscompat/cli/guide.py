@@ -11,8 +11,6 @@ from crosscompat.cli.output import line
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["guide", "topics"]
-
 
 def topics() -> dict[str, str]:
     """Return the pages of the guide, by topic in the order of the alphabet.

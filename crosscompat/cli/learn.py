@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from crosscompat.collection.opening import Collection
     from crosscompat.model.scoring import CameOf, ForecastScore
 
-__all__ = ["print_lesson", "print_scorecard", "print_track_record", "priors", "retrain", "score"]
-
 _MOST_MOVED, _FEW_MOVED = 10, 4
 _MOST_NEXT = 3
 _HARDLY = 0.005

@@ -16,9 +16,6 @@ from crosscompat.cli.prompts import any_day, hour, past_day
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Anyway", "By", "Day", "DryRun", "Flowers", "Folder", "Json", "On", "Output", "Why", "choice", "count",
-           "number", "option", "options_of", "plain", "taking", "text", "two_parents", "words"]  # fmt: skip
-
 _F = TypeVar("_F", bound=Callable[..., None])
 _MOST = 999_999_999
 _OPPOSITES = {"--stamens-removed": "--stamens-left"}

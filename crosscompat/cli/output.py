@@ -20,24 +20,6 @@ if TYPE_CHECKING:
 
     _A = TypeVar("_A", bound=DataclassInstance)
 
-__all__ = [
-    "columns",
-    "deliver",
-    "give",
-    "headings",
-    "line",
-    "paragraph",
-    "print_json",
-    "print_table",
-    "screen_width",
-    "shown",
-    "speaks_unicode",
-    "talk",
-    "unit_in_words",
-    "who",
-    "width",
-]
-
 _WIDEST = 100
 _NARROWEST = 40
 

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from crosscompat.advice.candidates import Refused
     from crosscompat.advice.rank import Ranking, RankRow
 
-__all__ = ["print_ranking", "rank"]
-
 _OUTCOMES = ("took", "failed", "lost", "open")
 
 

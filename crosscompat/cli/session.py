@@ -19,17 +19,6 @@ if TYPE_CHECKING:
     from crosscompat.collection.opening import Collection
     from crosscompat.collection.settings import Settings
 
-__all__ = [
-    "Stopped",
-    "agreed",
-    "collection_at",
-    "collection_or_carried",
-    "is_collection",
-    "open_here",
-    "open_with_collection",
-    "settings_at",
-]
-
 
 def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool = False) -> Collection:
     """Open the collection in a folder, the current one by default; `open_collection` says what the rest does.

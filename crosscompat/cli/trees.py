@@ -23,8 +23,6 @@ from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["CarriedTrees", "KnownTrait", "TreeEntry", "tree", "trees"]
-
 
 def tree(
     species: Annotated[str, typer.Argument(metavar="SPECIES", help=say("help.tree_species"))],

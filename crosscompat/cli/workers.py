@@ -14,8 +14,6 @@ from typing import TypeVar
 from crosscompat.cli.output import talk
 from crosscompat.ground.wording import say
 
-__all__ = ["counted", "watched", "worked"]
-
 _T = TypeVar("_T")
 _Job = TypeVar("_Job")
 _Result = TypeVar("_Result")

@@ -23,8 +23,6 @@ import numpy as np
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.stages import STAGES, STEPS, WHOLE
 
-__all__ = ["Logits", "SeedsPerPod", "fit_seeds", "joined", "prior_shares", "share_means", "together"]
-
 _SIZES = np.geomspace(0.1, 100.0, 61)
 _PRIOR_PODS = 1.0
 

@@ -18,8 +18,6 @@ from crosscompat.model.likelihood import Floats, Ints
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-__all__ = ["DesignMatrix", "Factor", "Grouping", "Kinship", "design_matrix", "nested_chain"]
-
 _ROUNDING = 1e-8
 _LEAST = 1e-10
 _KEPT = 4

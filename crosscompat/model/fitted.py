@@ -20,17 +20,6 @@ from crosscompat.pairing import Recipe, pair_rows
 from crosscompat.phylogeny.taxa import Taxa
 from crosscompat.traits import TraitTable
 
-__all__ = [
-    "FittedModel",
-    "design_of",
-    "fit_crosses",
-    "fit_plain",
-    "fit_training_set",
-    "prior_model",
-    "prior_step",
-    "training_moments",
-]
-
 _FEWEST_FOR_A_MEAN = 5
 
 

@@ -20,24 +20,6 @@ from crosscompat.pairing import farther_rows, pair_rows
 from crosscompat.phylogeny.taxa import Taxa
 from crosscompat.traits import TraitTable
 
-__all__ = [
-    "MOST_FLOWERS",
-    "NORMAL_95",
-    "Chances",
-    "Outlook",
-    "all_joined",
-    "chance_of",
-    "chances",
-    "correlations",
-    "doubted",
-    "effect_columns",
-    "flowers_for",
-    "no_surer",
-    "outlook",
-    "put_to",
-    "step_logits",
-]
-
 MOST_FLOWERS = 200
 
 NORMAL_95 = 1.6448536269514722

@@ -11,8 +11,6 @@ from numpy.typing import ArrayLike
 from crosscompat.model.design_matrix import DesignMatrix, Factor, design_matrix
 from crosscompat.model.likelihood import Counts, Floats
 
-__all__ = ["Elimination", "Gaussian", "GaussianPrior", "NotConverged", "Prior", "Scales", "Stage", "stage_of"]
-
 
 @dataclass(frozen=True, slots=True)
 class GaussianPrior:

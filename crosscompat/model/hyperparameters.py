@@ -17,8 +17,6 @@ from crosscompat.model.gaussian import Scales, Stage
 from crosscompat.model.inference import Mode, NotSettled, evidence_slope, expected_bend, find_mode, refine
 from crosscompat.model.likelihood import Floats
 
-__all__ = ["Point", "Surface", "beta22", "climb", "half_normal", "integrate", "normal_points"]
-
 POINTS = 24
 
 _FAR = -5.0

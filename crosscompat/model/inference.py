@@ -25,18 +25,6 @@ import numpy as np
 from crosscompat.model.gaussian import Gaussian, GaussianPrior, NotConverged, Prior, Scales, Stage, stage_of
 from crosscompat.model.likelihood import Counts, Floats, Ints, derivatives, log_likelihood, log_likelihoods
 
-__all__ = [
-    "Mode",
-    "NotSettled",
-    "Posterior",
-    "TiltedMoments",
-    "evidence_slope",
-    "expected_bend",
-    "find_mode",
-    "fit_posterior",
-    "refine",
-]
-
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
 _RISEN = 1e-12

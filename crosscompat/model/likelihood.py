@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Counts", "Floats", "Ints", "chance", "derivatives", "log_likelihood", "log_likelihoods"]
-
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 

@@ -21,20 +21,6 @@ from crosscompat.pairing import MILLION_YEARS
 from crosscompat.phylogeny.taxa import Pedigree, Taxa, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
-__all__ = [
-    "OLDEST_KIN",
-    "InPlace",
-    "Levels",
-    "Pairings",
-    "Parents",
-    "Seen",
-    "average_linkage",
-    "correlation",
-    "in_place",
-    "pairings_of",
-    "relatedness",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Parents:

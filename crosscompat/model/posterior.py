@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from crosscompat.model.inference import Mode
     from crosscompat.model.pairings import Levels
 
-__all__ = ["EFFECTS", "PairEffects", "Past", "StepFit", "matched", "past_of", "unlearned"]
-
 EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record")
 
 _KIN = EFFECTS[:2]

@@ -18,17 +18,6 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats
 from crosscompat.pairing import Feature
 
-__all__ = [
-    "EffectRow",
-    "PriorRow",
-    "Priors",
-    "centre_of",
-    "doubt_of_uneven",
-    "published",
-    "published_weight",
-    "spread_of",
-]
-
 # On the logit scale 20 is a certainty, and numbers beyond these have no fit.
 _MOST_MEAN, _LEAST_SD, _MOST_SD = 20.0, 0.001, 100.0
 

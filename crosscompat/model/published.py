@@ -20,8 +20,6 @@ from crosscompat.model.composition import Logits
 from crosscompat.model.inference import TiltedMoments
 from crosscompat.model.likelihood import Counts, Floats, Ints
 
-__all__ = ["PublishedCrosses", "with_published"]
-
 _SHARE = 0.5
 """Of a species' effect that runs in the family; the middle of its prior."""
 

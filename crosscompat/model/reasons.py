@@ -15,8 +15,6 @@ from crosscompat.model.pairings import Pairings
 from crosscompat.model.posterior import Past, StepFit
 from crosscompat.model.stages import STEPS, WHOLE
 
-__all__ = ["TERMS", "Reasons", "base_shift", "past_weights", "reasons", "whole_reasons"]
-
 _MOST_SCALE = 2.0
 
 TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "direction")

@@ -29,8 +29,6 @@ from crosscompat.model.posterior import EFFECTS, PairEffects, Past, StepFit
 from crosscompat.model.stages import STEPS
 from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 
-__all__ = ["FORMAT", "SavedModel", "model_file", "read_model"]
-
 FORMAT = 1
 
 _MOST_NUMBERS_IN_JSON = 1_000

@@ -15,23 +15,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.likelihood import Floats
 
-__all__ = [
-    "CameOf",
-    "Fold",
-    "ForecastScore",
-    "auc",
-    "brier",
-    "by_pair",
-    "by_season",
-    "by_species",
-    "calibration",
-    "log_loss",
-    "pair_numbers",
-    "scores",
-    "skill_interval",
-    "verdict_on",
-]
-
 _MOST_BINS = 5
 _FEWEST_IN_A_BIN = 8
 

@@ -16,7 +16,7 @@ from crosscompat.book.current_plants import Plants
 from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
-from crosscompat.ground.dates import today
+from crosscompat.ground.dates import FIRST_YEAR, today
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -34,8 +34,6 @@ from crosscompat.traits import TraitTable
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["TakeModel"]
-
 _READ_AS = ("species", "synonym")
 _PARENTS = ("seed_parent", "pollen_parent")
 _PLANTS = ("seed_plant", "pollen_plant")
@@ -43,7 +41,7 @@ _READ = (
     *("date", *_PARENTS, *_PLANTS, "kind", "pollen_kind", "technique", "proof", "lost_to"),
     *("only_successes", "stamens_removed", "recorded_at", *COUNT_COLUMNS),
 )
-_LONG_AGO = "1000-01-01"
+_LONG_AGO = f"{FIRST_YEAR}-01-01"
 """The day of a cross without one: every stage of it is over."""
 
 

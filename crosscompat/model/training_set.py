@@ -17,17 +17,6 @@ from crosscompat.ground.names import NameIndex
 from crosscompat.model.stages import CrossCounts, step_counts
 from crosscompat.traits import TraitTable
 
-__all__ = [
-    "DOUBTFUL",
-    "REASONS",
-    "LeftOut",
-    "TrainingSet",
-    "fruitful",
-    "no_pairing",
-    "self_fertile_labels",
-    "training_set_from",
-]
-
 Floats = NDArray[np.float64]
 
 DOUBTFUL = 0.5

@@ -14,8 +14,6 @@ from crosscompat.cli.session import Stopped, agreed, open_here, settings_at
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["Backup", "Exported", "Restoration", "backup", "export", "restore"]
-
 
 @dataclass(frozen=True, slots=True)
 class Backup:

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from crosscompat.advice.check import Checkup
     from crosscompat.collection.settings import Settings
 
-__all__ = ["NewCollection", "new"]
-
 
 @dataclass(frozen=True, slots=True)
 class NewCollection:
