@@ -178,7 +178,19 @@ def species_of(page: Reading) -> Mapping[str, str]:
     plants = {plant.id: plant for plant in page.current(records.Plant)}
     raised = any(plant.cross for plant in plants.values())
     parents = parents_of_crosses(page) if raised else {}
-    return {plant: _species(plant, plants, named, parents) for plant in plants}
+    found: dict[str, str] = {}
+    opened: set[str] = set()
+    waiting = list(plants)
+    while waiting:  # each plant after its parents, however many generations there are
+        one = plants[waiting[-1]]
+        sides = () if named.get(one.id) or one.parents else parents.get(one.cross or "", ())[:2]
+        unknown = {side for side, name in sides if side and not name} - found.keys() - opened
+        opened.add(one.id)
+        if unknown and one.id not in found:
+            waiting += unknown
+        else:
+            found.setdefault(waiting.pop(), _species(one, named.get(one.id) or one.parents, sides, found, plants))
+    return found
 
 
 def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plant:
@@ -207,26 +219,27 @@ def parents_of_crosses(page: Reading) -> Mapping[str, Sequence[Side]]:
 
 
 def _species(
-    plant: str,
+    plant: records.Plant,
+    own: str | None,
+    sides: Sequence[Side],
+    found: Mapping[str, str],
     plants: Mapping[str, records.Plant],
-    named: Mapping[str, str],
-    parents: Mapping[str, Sequence[Side]],
-    offspring: frozenset[str] = frozenset(),
 ) -> str:
-    """Return what a plant is, of several pollen parents by the first; one of its own ancestors is known by its name."""
-    known = plants[plant]
-    own = named.get(plant) or known.parents
-    sides = () if plant in offspring else parents.get(known.cross or "", ())
-    younger = offspring | {plant}
+    """Return what a plant is, of several pollen parents by the first.
+
+    One of its own ancestors is known by its name, and so is one whose formula would be too long for anybody to read.
+    """
     if own or not sides:
-        return own or known.received_as or known.name
+        return own or plant.received_as or plant.name
     seed, pollen = (
-        name or (_species(parent, plants, named, parents, younger) if parent else _UNKNOWN)
+        name or (found.get(parent) or plants[parent].received_as or plants[parent].name if parent else _UNKNOWN)
         for parent, name in (*sides, (None, None))[:2]
     )
-    return seed if seed == pollen else " × ".join(bracketed(side) for side in (seed, pollen))
+    formula = seed if seed == pollen else " × ".join(bracketed(side) for side in (seed, pollen))
+    return formula if len(formula) <= _LONGEST else plant.received_as or plant.name
 
 
+_LONGEST = 500
 _LEAP_YEAR, _DAYS = 2024, 366
 _STILL_OPEN = 7
 """Days after which a sighting tells nothing of today: common practice, no source."""

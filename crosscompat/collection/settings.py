@@ -177,7 +177,7 @@ def _parsed(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise BadInput([Fault(Place(path.name), say("settings.not_utf8"))]) from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line, character = (int(found[1]), int(found[2])) if found else (None, None)
         reason = re.sub(r"\s*\(at .*\)$", "", str(error))

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import time
 from datetime import date, timedelta
 
 import pytest
@@ -16,6 +17,7 @@ from crosscompat.book.current_plants import (
     latest,
     read_plants,
     sightings_of,
+    species_of,
     usual_window,
 )
 from crosscompat.book.records import SEXES
@@ -197,3 +199,23 @@ def test_what_was_noted_comes_before_what_a_visit_shows(book):
         mother.id: [Sighting(days[0], 4), Sighting(days[1])],
         father.id: [Sighting(days[0])],
     }
+
+
+def test_a_line_of_many_generations_takes_little_time_and_its_formula_can_be_read(book):
+    """Each plant was raised from the one before, by the pollen of one father."""
+    line, father = [records.Plant(name="P0", received_as="Aus bus")], records.Plant(name="F", received_as="Aus cus")
+    more = []
+    for i in range(1, 1_500):
+        cross = records.Cross(number=str(i), seed_plant=line[-1].id)
+        visit = records.Pollination(cross=cross.id, date=date(2020, 1, 1))
+        more += [cross, visit, records.Pollen(pollination=visit.id, plant=father.id)]
+        line.append(records.Plant(name=f"P{i}", cross=cross.id))
+    with book.writing("a line") as pen:
+        pen.add(father, *line, *more)
+    with book.reading() as page:
+        start = time.perf_counter()
+        species = species_of(page)
+        took = time.perf_counter() - start
+    assert species[line[2].id] == "(Aus bus × Aus cus) × Aus cus"
+    assert max(map(len, species.values())) <= 500
+    assert took < 2

@@ -204,3 +204,8 @@ def comments(text):
 
 
 PRIORS = "\n[priors.time]  # from my own crosses\nmean = -2.0\n"
+
+
+def test_brackets_in_brackets_are_no_settings(written):
+    with pytest.raises(BadInput, match=r"collection\.toml"):
+        read_settings(written("priors = " + "[" * 5_000 + "]" * 5_000))
