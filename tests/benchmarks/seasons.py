@@ -30,7 +30,7 @@ from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 
 SPECIES, WISHES, EACH, FLOWERS, SEASONS = 14, 100, 6, 3, 6
-WAYS = ("chance", "teach", "both", "nearest", "random")
+WAYS = ("chance", "tenth", "fifth", "half", "teach", "nearest", "random")
 
 
 def world(rng):
@@ -66,11 +66,12 @@ def worth(way, model, table, wishes, distance, rng):
     every = np.arange(len(wishes))
     together = correlations(model.fitted_, rows, asked, parents)
     lesson = variance_drop(believed.whole, together, every, every, FLOWERS).sum(axis=1)
-    return lesson if way == "teach" else chance / chance.max() + lesson / lesson.max()
+    share = {"teach": 1.0, "half": 0.5, "fifth": 0.2, "tenth": 0.1}[way]
+    return (1 - share) * chance / chance.max() + share * lesson / lesson.max()
 
 
 def play(way, seed):
-    """Return the wishes with a seedling, and the skill, after each season, shape (SEASONS, 2)."""
+    """Return the wishes with a seedling, and the mean squares of error and truth, after each season, (SEASONS, 3)."""
     table, wishes, distance, truth = world(np.random.default_rng(seed))
     rng = np.random.default_rng([seed, 7])
     luck = rng.random((SEASONS, WISHES, FLOWERS))  # the same flowers fail whoever chooses them
@@ -87,7 +88,7 @@ def play(way, seed):
         made.append(wishes.iloc[chosen].assign(tried=FLOWERS, took=took))
         model = fitted(table, pd.concat(made, ignore_index=True))
         said = model.forecast(wishes, FLOWERS)["chance"].to_numpy()
-        told.append((done.sum(), 1 - np.mean((said - at_least_one) ** 2) / spread))
+        told.append((done.sum(), np.mean((said - at_least_one) ** 2), spread))
     return np.array(told, dtype=float)
 
 
@@ -96,13 +97,19 @@ def main():
     parser.add_argument("growers", type=int, nargs="?", default=50)
     growers = parser.parse_args().growers
     found = {way: np.array([play(way, seed) for seed in range(growers)]) for way in WAYS}
-    for column, name in enumerate((f"wishes with a seedling, of {WISHES}", "skill")):
-        sys.stdout.write(f"{name}, after seasons 1 to {SEASONS}; mean of {growers} growers; against chance (error)\n")
-        for way in WAYS:
-            mean = " ".join(f"{value:6.2f}" for value in found[way][:, :, column].mean(axis=0))
-            gap = (found[way] - found["chance"])[:, -1, column]
-            error = gap.std(ddof=1) / np.sqrt(growers)
-            sys.stdout.write(f"  {way:8} {mean}   {gap.mean():+.2f} ({error:.2f})\n")
+    sys.stdout.write(f"mean of {growers} growers, after seasons 1 to {SEASONS}; last season against chance (error)\n")
+    report(f"wishes with a seedling, of {WISHES}", {way: each[:, :, 0] for way, each in found.items()}, growers)
+    report("mean squared error of the forecasts", {way: each[:, :, 1] for way, each in found.items()}, growers)
+    spread = found["chance"][:, 0, 2].mean()
+    sys.stdout.write(f"mean squared error of the true mean of each grower's wishes: {spread:.4f}\n")
+
+
+def report(name, found, growers):
+    sys.stdout.write(f"{name}\n")
+    for way, each in found.items():
+        gap = (each - found["chance"])[:, -1]
+        mean = " ".join(f"{value:7.3f}" for value in each.mean(axis=0))
+        sys.stdout.write(f"  {way:8} {mean}   {gap.mean():+.3f} ({gap.std(ddof=1) / np.sqrt(growers):.3f})\n")
 
 
 if __name__ == "__main__":

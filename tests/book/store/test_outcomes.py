@@ -109,6 +109,16 @@ def test_somebody_who_reads_while_a_book_without_a_log_is_written_makes_it_busy(
     assert names(path) == []
 
 
+def connected(server):
+    """Connect to a server by its network address, or by the socket in the folder that its address names."""
+    port, folder = server.port or 5432, server.query.get("host")
+    if folder is None:
+        return socket.create_connection((server.host or "localhost", port))
+    ours = socket.socket(socket.AF_UNIX)
+    ours.connect(f"{folder}/.s.PGSQL.{port}")
+    return ours
+
+
 @contextmanager
 def proxy(url, armed):
     """A way to a server that is cut for good, once armed, before the reply to a COMMIT."""
@@ -136,13 +146,14 @@ def proxy(url, armed):
                 if cut.is_set():
                     client.close()
                     continue
-                ours = socket.create_connection((server.host or "localhost", server.port or 5432))
+                ours = connected(server)
                 threading.Thread(target=carry, args=(client, ours), kwargs={"to_server": True}, daemon=True).start()
                 threading.Thread(target=carry, args=(ours, client), kwargs={"to_server": False}, daemon=True).start()
 
     serving = threading.Thread(target=serve, daemon=True)
     serving.start()
-    yield server.set(host="127.0.0.1", port=door.getsockname()[1]).render_as_string(hide_password=False)
+    way = server.difference_update_query(["host"]).set(host="127.0.0.1", port=door.getsockname()[1])
+    yield way.render_as_string(hide_password=False)
     with suppress(OSError):
         door.shutdown(socket.SHUT_RDWR)
     door.close()
