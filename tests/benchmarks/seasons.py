@@ -1,10 +1,10 @@
 """Six seasons of invented growers: ``python tests/benchmarks/seasons.py [GROWERS]``.
 
-A grower with a list of wishes makes a few of them each season, those without a seedling yet, and chooses by chance, by
-what a cross would teach about the wishes, by both half and half, by nearness on the tree, or at random. The truth is
-drawn from the prior. Told are the wishes that gave a seedling so far, and how good the forecasts of all the wishes have
-become: the share of the Brier score of the true mean chance that is saved. Each with its standard error over growers,
-who are the same for every way of choosing; ``against`` is the difference from choosing by chance.
+A grower with a list of wishes makes a few of them each season, those without a seedling yet, and chooses by chance,
+by what a cross would teach about the wishes, by both (half, a fifth or a tenth of it teaching), by nearness on the
+tree, or at random. The truth is drawn from the prior. Told are the wishes that gave a seedling so far, and the mean
+squared error of the forecasts of all the wishes, with what choosing by chance came to and the standard error of that
+difference over growers, who are the same for every way of choosing.
 """
 
 from __future__ import annotations
