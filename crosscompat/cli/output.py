@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import catalogue, say
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 _WIDEST = 100
 _NARROWEST = 40
+_WORKBOOKS = (".xlsx", ".xls", ".ods")
 
 
 def width() -> int:
@@ -167,7 +169,11 @@ def deliver(text: str, output: Path | None) -> None:
     ------
     OSError
         If the file cannot be written.
+    WrongUse
+        If the file is called a workbook.
     """
+    if output is not None and output.suffix.lower() in _WORKBOOKS:
+        raise WrongUse(say("cli.no_workbook", file=str(output)))
     content = (text if text.endswith("\n") else text + "\n").encode(errors="replace")
     if output is None or str(output) == "-":
         sys.stdout.flush()

@@ -332,9 +332,9 @@ class NameIndex:
                 genera &= {genus}
             spelt = (f"{each} {' '.join(epithets)}" for each in sorted(genera))
             meant = (self._search(each, None) for each in spelt if each.casefold().startswith(beginning))
-            found = {match.label: match.how for match in meant if match and match.how != "species"}
+            found = {match.label: match.how for match in meant if match and (beginning or match.how != "species")}
             if label := self._only(list(found), text):
-                return Match(label, "synonym" if found[label] == "synonym" else "parsed", text)
+                return Match(label, "parsed" if found[label] == "exact" else found[label], text)
         return None
 
     def _only(self, labels: list[str], text: str) -> str | None:

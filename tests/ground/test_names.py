@@ -249,6 +249,8 @@ SYNONYMS = {
         ("Echinocereus sp.", None, None, None),
         ("Wilcoxia nobody", None, None, None),
         ("E. coccineus", None, "Echinocereus_coccineus", "parsed"),
+        ("E. coccineus 'White Sands'", None, "Echinocereus_coccineus", "species"),
+        ("E. aff. coccineus", None, None, None),
         ("ech coccineus", None, "Echinocereus_coccineus", "parsed"),
         ("DASYACANTHUS", None, "Echinocereus dasyacanthus", "parsed"),
         ("roetteri", None, "Echinocereus_x_roetteri", "parsed"),
