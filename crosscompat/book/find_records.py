@@ -57,7 +57,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None)
     if len(alike) == 1:
         return alike[0]
     mended = pattern.mended(given) if pattern else None
-    wrong = mended is not None and mended.casefold() != given.casefold()
+    wrong = mended is not None and given[-1].isalpha() and mended.casefold() != given.casefold()
     raise unknown_record("wrong_letter" if wrong else "cross", given, numbers)
 
 

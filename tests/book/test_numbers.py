@@ -135,6 +135,12 @@ def test_a_pattern_is_refused_or_works(text):
         assert pattern.running(pattern.number(2026, 7), 2026) == 7
 
 
+def test_a_number_without_its_letter_has_no_wrong_one():
+    with pytest.raises(UnknownName, match="There is no cross with the number “26-12”") as unknown:
+        find_number("26-12", ["26-017Y"], NUMBER)
+    assert "letter" not in str(unknown.value)
+
+
 def test_a_wrong_letter_is_told_from_an_unknown_number_and_the_near_ones_are_named():
     known = ["26-017Y", "26-071X", "26-018U", "old 7"]
     assert find_number("26-017y ", known, NUMBER) == "26-017Y"
