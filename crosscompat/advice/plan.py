@@ -27,7 +27,7 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances, correlations
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 
 _WEEK = timedelta(days=7)
 _LATER = 0.002
@@ -35,6 +35,8 @@ _LATER = 0.002
 
 _GAP, _PATIENCE = 1e-3, 60.0
 """How near the best a plan must be proved to be, as a share of its worth, and for how many seconds that is tried."""
+
+_DAY_BITS = 2 ** np.arange(7)
 
 _DRAWS, _SEED = 4_000, 18
 _A_FLOWER = 0.06
@@ -157,7 +159,8 @@ def plan_season(
             chance = interval_at(by_flowers[flowers[k] - 1], int(k))
             crosses.append(_planned(options[k], day, int(week[k]), int(flowers[k]), chance))
         expected = sum(cross.chance.mean for cross in crosses)
-        together = correlations(model, asked.rows, asked.pairings, parents)[np.ix_(made, made)]
+        chosen = parents_of([(options[k].seed, options[k].pollen) for k in made])
+        together = correlations(model, asked.rows[made], asked.pairings[made], chosen)
         low, high = _interval(together, asked.whole.mean[made], asked.whole.sd[made], flowers[made])
         one_more = _one_more(gain, flowers, np.array(mothers), most)
         done = {options[k].wish for k in made}
@@ -271,7 +274,10 @@ def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tu
     species = {plant.plant: collection.index.find(plant.species) for plant in alive}
     kept_of = [(lot, collection.index.find(collection.plants.species(lot.parent))) for lot in lots]
     every_day = openings_on(collection, page, alive, [day + timedelta(days=n) for n in range(7 * weeks)])
-    opened = [{plant for plant, each in on.items() if each.state == "open"} for on in every_day]
+    opened = {
+        plant.plant: np.array([on[plant.plant].state == "open" for on in every_day]).reshape(weeks, 7) @ _DAY_BITS
+        for plant in alive
+    }
     candidates, refused = wanted_pairs(collection, collection.wanted)
     options: list[_Option] = []
     left_out = [LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused]
@@ -316,21 +322,20 @@ def _plants_of(side: Parent, alive: Sequence[Plant], species: Mapping[str, str |
 
 
 def _pollen_by_week(
-    mother: Plant, fathers: Sequence[Plant], stored: Sequence[Stored], opened: Sequence[set[str]], begins: date
+    mother: Plant, fathers: Sequence[Plant], stored: Sequence[Stored], opened: Mapping[str, Ints], begins: date
 ) -> tuple[dict[int, tuple[str, ...]], dict[int, str]]:
     """Return the weeks in which a seed plant is open and pollen can be had: of which plants, and in words.
 
-    ``opened`` are the plants in flower on each day.
+    ``opened`` has for each plant the days of each week on which it is in flower, as the bits of a number.
     """
     weeks: dict[int, tuple[str, ...]] = {}
     says: dict[int, str] = {}
     shed: dict[int, tuple[str, ...]] = {}
-    for week in range(len(opened) // 7):
-        days = opened[7 * week : 7 * week + 7]
+    of_fathers = {father.plant: opened[father.plant].tolist() for father in fathers}
+    for week, ready in enumerate(opened[mother.plant].tolist()):
         kept = next((w for w in range(week - 1, week - 1 - KEEPS["freezer"] // 7, -1) if shed.get(w)), None)
-        shed[week] = tuple(father.plant for father in fathers if any(father.plant in day for day in days))
-        ready = [day for day in days if mother.plant in day]
-        fresh = tuple(father.plant for father in fathers if any(father.plant in day for day in ready))
+        shed[week] = tuple(father for father, days in of_fathers.items() if days[week])
+        fresh = tuple(father for father, days in of_fathers.items() if days[week] & ready)
         lot = next((lot for lot in stored if lot.left is None or lot.left >= 7 * week), None)
         if not ready:
             continue

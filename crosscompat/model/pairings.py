@@ -113,7 +113,7 @@ class Pairings:
     seed_kin: Floats | None = None
     pollen_kin: Floats | None = None
 
-    def __getitem__(self, at: slice) -> Pairings:
+    def __getitem__(self, at: slice | Ints) -> Pairings:
         kin = (None if a is None else a[at] for a in (self.seed_kin, self.pollen_kin))
         return Pairings(self.levels[at], *kin)
 
