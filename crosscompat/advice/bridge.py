@@ -175,7 +175,7 @@ def best_bridges(
     others = [label for label in between if label not in {seed, pollen}]
     best: list[tuple[float, tuple[str, ...], tuple[_Cross, ...]]] = []
     for start, end in ((seed, pollen), (pollen, seed)):
-        paths: list[tuple[tuple[str, ...], tuple[_Cross, ...]]] = [((start,), ())]
+        paths: list[_Path] = [((start,), ())]
         for generation in _GENERATIONS:
             grown = _grown(collection, basis, paths, others, flowers)
             closing = _grown(collection, basis, grown, [end], flowers)
@@ -189,12 +189,11 @@ def best_bridges(
 
 @dataclass(frozen=True, slots=True)
 class _Cross:
-    """The better way round of a cross, with the label of its offspring."""
+    """The better way round of a cross."""
 
     seed: str
     pollen: str
     chance: Interval
-    offspring: str
 
 
 _Path = tuple[tuple[str, ...], tuple[_Cross, ...]]
@@ -204,9 +203,10 @@ def _grown(
     collection: Collection, basis: Basis, paths: Sequence[_Path], species: Sequence[str], flowers: int
 ) -> list[_Path]:
     """Cross what each path has come to with each species that is not in it yet, the better way round."""
+    reached = [_offspring(collection, crosses[-1]) if crosses else path[-1] for path, crosses in paths]
     ends = [
-        (path, crosses, crosses[-1].offspring if crosses else path[-1], new)
-        for path, crosses in paths
+        (path, crosses, one, new)
+        for (path, crosses), one in zip(paths, reached, strict=True)
         for new in species
         if new not in path
     ]
@@ -219,14 +219,14 @@ def _grown(
         there = found.mean[i] >= found.mean[i + len(ends)]
         mother, father = (one, new) if there else (new, one)
         chance = interval_at(found, i if there else i + len(ends))
-        offspring = _offspring(collection, mother, father)
-        result.append(((*path, new), (*crosses, _Cross(mother, father, chance, offspring))))
+        result.append(((*path, new), (*crosses, _Cross(mother, father, chance))))
     return result
 
 
-def _offspring(collection: Collection, mother: str, father: str) -> str:
-    text = f"{bracketed(correct_form(mother))} × {bracketed(correct_form(father))}"
-    return collection.index.match(text).label
+def _offspring(collection: Collection, cross: _Cross) -> str:
+    """Return the label of what comes of a cross."""
+    sides = (bracketed(correct_form(label)) for label in (cross.seed, cross.pollen))
+    return collection.index.match(" × ".join(sides)).label
 
 
 def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Asked:
@@ -242,8 +242,8 @@ def _worth(crosses: Sequence[_Cross], years: float) -> float:
 
 
 def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cross], years: float) -> Bridge:
-    last = collection.taxa.pedigree(crosses[-1].offspring)
-    first = crosses[0].offspring
+    last = collection.taxa.pedigree(_offspring(collection, crosses[-1]))
+    first = _offspring(collection, crosses[0])
     chromosomes = expected_chromosomes(collection, first)
     return Bridge(
         [correct_form(label) for label in path[1:-1]],

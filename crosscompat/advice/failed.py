@@ -9,14 +9,17 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import outcome_of
+from crosscompat.advice.ledger import units_of
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
+from crosscompat.advice.tonight import alive_on
 from crosscompat.book.crosses import Cross
 from crosscompat.book.find_records import find_number
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.training_set import no_pairing
 
 _DAYS = 3
@@ -109,8 +112,8 @@ def why_failed(collection: Collection, number: str) -> WhyFailed:
     seed, pollen = _sides(collection, cross)
     others = [each for each in pairings if each is not cross and outcome_of(each) in {"took", "failed"}]
     suspects = [
-        _suspect(collection, "mother", _called(seed), _same(collection, cross, others, "seed")),
-        _suspect(collection, "pollen", _called(pollen), _same(collection, cross, others, "pollen")),
+        _suspect(collection, "mother", seed.called, _same(collection, cross, others, "seed")),
+        _suspect(collection, "pollen", pollen.called, _same(collection, cross, others, "pollen")),
         _suspect(collection, "days", "", [each for each in others if abs((each.date - cross.date).days) <= _DAYS]),
         _suspect(collection, "pair", f"{seed.name} × {pollen.name}", _of_pair(collection, cross, others)),
     ]
@@ -125,10 +128,6 @@ def _sides(collection: Collection, cross: Cross) -> tuple[Parent, Parent]:
     return seed, find_parent(collection, cross.pollen_plant or cross.pollen_parent or "")
 
 
-def _called(parent: Parent) -> str:
-    return parent.own_name or parent.name
-
-
 def _same(collection: Collection, cross: Cross, others: Sequence[Cross], side: str) -> list[Cross]:
     """Return the other crosses with one parent: the very plant where it is known and was crossed, else its species."""
     plant = getattr(cross, f"{side}_plant")
@@ -141,7 +140,8 @@ def _of_pair(collection: Collection, cross: Cross, others: Sequence[Cross]) -> l
     def pair(each: Cross) -> set[str | None]:
         return {collection.index.find(each.seed_parent), collection.index.find(each.pollen_parent or "")}
 
-    return [each for each in others if pair(each) == pair(cross)]
+    asked = pair(cross)
+    return [each for each in others if pair(each) == asked]
 
 
 def _suspect(
@@ -167,7 +167,7 @@ def _expected(collection: Collection, crosses: Sequence[Cross]) -> float:
             sides.append(_sides(collection, cross))
         except UnknownName:
             continue
-        flowers.append(cross.tried or cross.units or 1)
+        flowers.append(units_of(cross))
     if not sides:
         return 0.0
     return float(chances_of(collection, prior_of(collection), parents_of(sides), flowers).mean.sum())
@@ -194,31 +194,34 @@ def _check(
     """Say which cross would tell most: a proven pollen for a mother in doubt, a proven mother for such pollen."""
     clear = {suspect.what: suspect.verdict == "clear" for suspect in suspects}
     if clear["mother"] and clear["pollen"]:
-        return say("failed.check.repeat", seed=_called(seed), pollen=_called(pollen))
+        return say("failed.check.repeat", seed=seed.called, pollen=pollen.called)
+    model = basis_of(collection).model
     if not clear["mother"]:
         fathers = [(seed, other) for other in _proven(collection, others, "pollen") if other.label != pollen.label]
-        if best := _likeliest(collection, fathers):
-            return say("failed.check.mother", plant=_called(seed), other=_called(best[1]), n=_CHECKED_WITH)
+        if best := _likeliest(collection, model, fathers):
+            return say("failed.check.mother", plant=seed.called, other=best[1].called, n=_CHECKED_WITH)
     if not clear["pollen"]:
         mothers = [(other, pollen) for other in _proven(collection, others, "seed") if other.label != seed.label]
-        if best := _likeliest(collection, mothers):
-            return say("failed.check.pollen", plant=_called(pollen), other=_called(best[0]), n=_CHECKED_WITH)
+        if best := _likeliest(collection, model, mothers):
+            return say("failed.check.pollen", plant=pollen.called, other=best[0].called, n=_CHECKED_WITH)
     return say("failed.check.nothing")
 
 
 def _proven(collection: Collection, others: Sequence[Cross], side: str) -> list[Parent]:
     """Return the living plants that took on one side."""
-    names = dict.fromkeys(getattr(each, f"{side}_plant") for each in others if outcome_of(each) == "took")
-    plants = [collection.plants.find(name) for name in names if name]
-    alive = [plant for plant in plants if plant is not None and (plant.died is None or plant.died > today())]
-    labels = [(collection.index.find(plant.species), plant) for plant in alive]
+    names = [getattr(each, f"{side}_plant") for each in others if outcome_of(each) == "took"]
+    took = dict.fromkeys(plant.plant for name in names if name and (plant := collection.plants.find(name)))
+    alive = {plant.plant: plant for plant in alive_on(collection, today())}
+    labels = [(collection.index.find(alive[name].species), alive[name]) for name in took if name in alive]
     return [Parent(label, plant) for label, plant in labels if label is not None]
 
 
-def _likeliest(collection: Collection, pairs: Sequence[tuple[Parent, Parent]]) -> tuple[Parent, Parent] | None:
+def _likeliest(
+    collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]
+) -> tuple[Parent, Parent] | None:
     """Return the pairing of two species that is most likely to take; None if there is none."""
     fit = [(seed, pollen) for seed, pollen in pairs if seed.label != pollen.label]
     if not fit:
         return None
-    chance = chances_of(collection, basis_of(collection).model, parents_of(fit)).mean
+    chance = chances_of(collection, model, parents_of(fit)).mean
     return fit[int(np.argmax(chance))]

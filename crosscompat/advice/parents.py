@@ -52,6 +52,11 @@ class Parent:
         """The plant's own name; None where only a species is known."""
         return self.plant.plant if self.plant else None
 
+    @property
+    def called(self) -> str:
+        """The plant's own name, else the species."""
+        return self.own_name or self.name
+
 
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
     """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
@@ -113,7 +118,7 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
         say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
     )
     place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
-    clone, name = parent.plant.clone if parent.plant else None, parent.own_name or parent.name
+    clone, name = parent.plant.clone if parent.plant else None, parent.called
     notes = [say("hybrids.between", name=name, **place)]
     notes += filter(None, [_uneven_note(collection, parent.label, clone, name)])
     if proved_fertile(collection, parent.label, clone):

@@ -140,8 +140,16 @@ def plan_season(
     kept from an earlier week of the plan; without any of these the pairing is left out.
     """
     most = 2 * usual_flowers(collection) if spare is None else spare
-    day = _first_opening(collection, page, day)
-    options, left_out = _options(collection, page, day, weeks)
+    alive = alive_on(collection, day)
+    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
+    candidates, refused = wanted_pairs(collection, collection.wanted)
+    sides = [
+        (_plants_of(candidate.seed, alive, species), _plants_of(candidate.pollen, alive, species))
+        for candidate in candidates
+    ]
+    day = _first_opening(collection, page, [plant for both in sides for side in both for plant in side], day)
+    options, left_out = _options(collection, page, list(zip(candidates, sides, strict=True)), day, weeks)
+    left_out = [*(LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused), *left_out]
     crosses: list[PlannedCross] = []
     expected, low, high, one_more = 0.0, 0, 0, None
     if options:
@@ -268,22 +276,29 @@ def solve(
     return flowers, week
 
 
-def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tuple[list[_Option], list[LeftOut]]:
-    """Return each cross wanted on each of its seed plants, and the crosses wanted that cannot be made at all."""
-    alive, lots = alive_on(collection, day), good_lots(page, day)
-    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
-    kept_of = [(lot, collection.index.find(collection.plants.species(lot.parent))) for lot in lots]
-    every_day = openings_on(collection, page, alive, [day + timedelta(days=n) for n in range(7 * weeks)])
+def _options(
+    collection: Collection,
+    page: Reading,
+    wanted: Sequence[tuple[Candidate, tuple[Sequence[Plant], Sequence[Plant]]]],
+    day: date,
+    weeks: int,
+) -> tuple[list[_Option], list[LeftOut]]:
+    """Return each cross wanted on each of its seed plants, and the crosses wanted that cannot be made at all.
+
+    ``wanted`` has each with the living plants of its two sides.
+    """
+    kept_of = [(lot, collection.index.find(collection.plants.species(lot.parent))) for lot in good_lots(page, day)]
+    alive = {plant.plant: plant for _, both in wanted for side in both for plant in side}
+    days = [day + timedelta(days=n) for n in range(7 * weeks)]
+    every_day = openings_on(collection, page, list(alive.values()), days)
     opened = {
-        plant.plant: np.array([on[plant.plant].state == "open" for on in every_day]).reshape(weeks, 7) @ _DAY_BITS
-        for plant in alive
+        name: np.array([on[name].state == "open" for on in every_day]).reshape(weeks, 7) @ _DAY_BITS for name in alive
     }
-    candidates, refused = wanted_pairs(collection, collection.wanted)
     options: list[_Option] = []
-    left_out = [LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused]
-    for wish, candidate in enumerate(candidates):
-        mothers = [plant for plant in _plants_of(candidate.seed, alive, species) if plant.sex != "male"]
-        fathers = [plant for plant in _plants_of(candidate.pollen, alive, species) if plant.sex != "female"]
+    left_out: list[LeftOut] = []
+    for wish, (candidate, (seeds, pollens)) in enumerate(wanted):
+        mothers = [plant for plant in seeds if plant.sex != "male"]
+        fathers = [plant for plant in pollens if plant.sex != "female"]
         stored = [lot for lot, label in kept_of if label == candidate.pollen.label]
         found = []
         for mother in mothers:
@@ -301,14 +316,10 @@ def _options(collection: Collection, page: Reading, day: date, weeks: int) -> tu
     return options, left_out
 
 
-def _first_opening(collection: Collection, page: Reading, day: date) -> date:
-    """Return the first day on which a parent of a cross wanted is in flower; the day itself where none is known."""
-    alive = alive_on(collection, day)
-    [now] = openings_on(collection, page, alive, [day])
-    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
-    candidates, _ = wanted_pairs(collection, collection.wanted)
-    sides = [side for candidate in candidates for side in (candidate.seed, candidate.pollen)]
-    opened = [now[plant.plant] for side in sides for plant in _plants_of(side, alive, species)]
+def _first_opening(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> date:
+    """Return the first day on which one of some plants is in flower; the day itself where none is known."""
+    [now] = openings_on(collection, page, plants, [day])
+    opened = list(now.values())
     if any(each.state == "open" for each in opened):
         return day
     return min((date.fromisoformat(each.opens) for each in opened if each.opens), default=day)

@@ -114,7 +114,7 @@ def _teaching(pair: _Pair, aims: Sequence[_Pair], parts: Floats) -> Teaching:
         shares[_in_common(pair, aim)] += part
     beyond = max((_SAME_SEED, _SAME_POLLEN, _ELSE), key=lambda key: shares[key])
     about = beyond if shares[beyond] > _BEYOND * sum(shares.values()) else _SAME_PAIR
-    seed, pollen = (parent.own_name or parent.name for parent in pair)
+    seed, pollen = (parent.called for parent in pair)
     return Teaching(float(parts.sum()), about, say(f"teach.{about}", seed=seed, pollen=pollen))
 
 

@@ -20,6 +20,7 @@ from crosscompat.show.chances import one_in, percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from crosscompat.advice.predict import Basis
     from crosscompat.advice.priors import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
@@ -49,6 +50,7 @@ def retrain(
 
     The model is kept before anything is printed: a reader who goes away early must not lose it.
     """
+    from crosscompat.advice.predict import Basis
     from crosscompat.advice.retrain import keep, learn
     from crosscompat.collection.opening import MODEL_FILE
 
@@ -60,7 +62,7 @@ def retrain(
     else:
         print_lesson(lesson, why=why)
         if season:
-            _print_season(collection, lesson)
+            _print_season(collection, lesson, Basis(saved.model, saved.as_of, (), saved.fingerprint))
     if not lesson.learned:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
@@ -97,7 +99,7 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
         print_table(heading, rows, right=range(1, len(heading)))
 
 
-def _print_season(collection: Collection, lesson: Lesson) -> None:
+def _print_season(collection: Collection, lesson: Lesson, basis: Basis) -> None:
     """Print what was forecast of each cross of the last season and what it gave, and what to try next."""
     from crosscompat.advice.candidates import wanted_pairs
     from crosscompat.advice.rank import rank
@@ -116,7 +118,7 @@ def _print_season(collection: Collection, lesson: Lesson) -> None:
     candidates, _ = wanted_pairs(collection, collection.wanted)
     if candidates:
         line(say("retrain.next"))
-    for row in rank(collection, candidates, by="both").rows[:_MOST_NEXT] if candidates else ():
+    for row in rank(collection, candidates, by="both", basis=basis).rows[:_MOST_NEXT] if candidates else ():
         names = {"seed": bracketed(row.seed_parent), "pollen": bracketed(row.pollen_parent)}
         says = row.teaches.says if row.teaches else ""
         paragraph(say("retrain.try", **names, words=row.chance.words, says=says), indent=2, bullet="· ")

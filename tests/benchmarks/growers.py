@@ -70,7 +70,7 @@ def invent(species, crosses, rng, *, staged=False, world=None):
     both = np.concatenate([made, new])
     plants = rng.integers(0, PLANTS, both.shape)
     plants[crosses:] = PLANTS  # never crossed before
-    logits = _logits(table, both, plants, np.unique(made), rng, staged=staged, world=world)
+    logits = draw_logits(table, both, plants, np.unique(made), rng, staged=staged, world=world)
     who = pd.DataFrame({"seed_parent": names[both[:, 0]], "pollen_parent": names[both[:, 1]]})
     for side, column in enumerate(("seed_plant", "pollen_plant")):
         who[column] = [f"{names[s]} {i}" for s, i in zip(both[:, side], plants[:, side], strict=True)]
@@ -80,7 +80,7 @@ def invent(species, crosses, rng, *, staged=False, world=None):
     return Grower(table, who[:crosses].assign(**counts), who[crosses:], _whole(truth) if staged else truth[WHOLE])
 
 
-def _logits(table, pairs, plants, crossed, rng, *, staged, world):
+def draw_logits(table, pairs, plants, crossed, rng, *, staged, world):
     """Draw the logit of every step of some pairings, the fate of each included."""
     recipe, priors = recipe_for(None, scale_of(table)), published()
     prior = priors.prior_for(recipe.features)

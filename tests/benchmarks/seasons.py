@@ -19,7 +19,7 @@ from scipy.special import expit
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from growers import AGE, SEEDS, _logits, coalescent
+from growers import AGE, SEEDS, coalescent, draw_logits
 
 from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
@@ -42,7 +42,7 @@ def world(rng):
     pairs = np.argwhere(~np.eye(SPECIES, dtype=bool))
     pairs = pairs[rng.choice(len(pairs), WISHES, replace=False)]
     plants = np.zeros(pairs.shape, dtype=int)
-    logits = _logits(table, pairs, plants, np.arange(SPECIES), rng, staged=False, world=None)[WHOLE]
+    logits = draw_logits(table, pairs, plants, np.arange(SPECIES), rng, staged=False, world=None)[WHOLE]
     wishes = pd.DataFrame({"seed_parent": names[pairs[:, 0]], "pollen_parent": names[pairs[:, 1]]})
     return table, wishes, distance[tuple(pairs.T)], expit(logits)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from crosscompat.cli.options import Day, Folder, Json, Output, count, plain
-from crosscompat.cli.output import deliver, give, line, paragraph, talk
+from crosscompat.cli.output import deliver, give, line, paragraph, talk, who
 from crosscompat.cli.prompts import spoken, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -69,7 +69,7 @@ def _write_calendar(file: Path, answer: Plan) -> None:
 
 
 def _pollen(cross: PlannedCross) -> str:
-    return f"{cross.pollen_parent} [{', '.join(cross.pollen_plants)}]" if cross.pollen_plants else cross.pollen_parent
+    return who(cross.pollen_parent, ", ".join(cross.pollen_plants))
 
 
 def _print(answer: Plan) -> None:
