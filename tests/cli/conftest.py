@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import pty
 import shutil
 import subprocess
 import sys
@@ -82,3 +83,49 @@ def process():
         return subprocess.CompletedProcess(words, running.returncode, stdout, stderr)
 
     return process
+
+
+@pytest.fixture
+def new(run, empty_folder):
+    """Make a collection with an empty book."""
+
+    def new(name="mine"):
+        run("new", name, "--tree", "echinocereus")
+        return empty_folder / name
+
+    return new
+
+
+@pytest.fixture
+def table(request, empty_folder):
+    """Write a table of a grower's own; by default the ``TABLE`` of the test's module."""
+
+    def write(text=None, name="my.csv"):
+        (empty_folder / name).write_text(request.module.TABLE if text is None else text, encoding="utf-8")
+        return empty_folder / name
+
+    return write
+
+
+@pytest.fixture
+def at_a_terminal():
+    """Run a command with answers typed one by one, and return what it said."""
+
+    def run_there(typed, *words):
+        ours, theirs = pty.openpty()
+        command = [sys.executable, "-m", "crosscompat", *map(str, words)]
+        environment = os.environ | {"COLUMNS": "200"}
+        running = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment)
+        os.close(theirs)
+        os.write(ours, "".join(f"{line}\n" for line in typed).encode())
+        said = b""
+        try:
+            while part := os.read(ours, 4096):
+                said += part
+        except OSError:  # the other end is closed
+            pass
+        assert running.wait(timeout=60) == 0, said.decode()
+        os.close(ours)
+        return said.decode()
+
+    return run_there

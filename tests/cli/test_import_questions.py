@@ -3,13 +3,8 @@
 from __future__ import annotations
 
 import csv
-import os
-import pty
-import subprocess
-import sys
 
 import openpyxl
-import pytest
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -24,24 +19,6 @@ TABLE = f"""No.;Mother ♀;Father;Date poll.;# flowers;Seedlingz;Soil;Remarks
 """
 
 
-@pytest.fixture
-def new(run, empty_folder):
-    def new(name="mine"):
-        run("new", name, "--tree", "echinocereus")
-        return empty_folder / name
-
-    return new
-
-
-@pytest.fixture
-def table(empty_folder):
-    def write(text=TABLE, name="my.csv"):
-        (empty_folder / name).write_text(text, encoding="utf-8")
-        return empty_folder / name
-
-    return write
-
-
 def crosses(folder):
     store = open_store(folder / "book.sqlite")
     with store.reading() as page:
@@ -49,24 +26,6 @@ def crosses(folder):
         plants = [plant.name for plant in page.current(records.Plant)]
     store.engine.dispose()
     return found, plants
-
-
-def at_a_terminal(typed, *words):
-    """Run a command with answers typed one by one, and return what it said."""
-    ours, theirs = pty.openpty()
-    command = [sys.executable, "-m", "crosscompat", *map(str, words)]
-    running = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=os.environ | {"COLUMNS": "200"})
-    os.close(theirs)
-    os.write(ours, "".join(f"{line}\n" for line in typed).encode())
-    said = b""
-    try:
-        while part := os.read(ours, 4096):
-            said += part
-    except OSError:  # the other end is closed
-        pass
-    assert running.wait(timeout=60) == 0, said.decode()
-    os.close(ours)
-    return said.decode()
 
 
 def fill_in(path, answers):
@@ -122,7 +81,7 @@ def test_an_answer_that_is_none_is_told_with_all_others(run, new, table, empty_f
     assert [f"answers.csv, row {row}" in told for row in (2, 3, 4)] == [True] * 3
 
 
-def test_at_a_terminal_unknown_columns_and_notes_are_asked(new, table):
+def test_at_a_terminal_unknown_columns_and_notes_are_asked(at_a_terminal, new, table):
     folder, file = new(), table()
     said = at_a_terminal(["", "note", "no", "1 2", "all", "yes"], "import", file, "--collection", folder)
     assert "“Seedlingz” (7): what is it? Enter for seedlings" in said
@@ -132,7 +91,7 @@ def test_at_a_terminal_unknown_columns_and_notes_are_asked(new, table):
     assert "4 rows are in the book already" in at_a_terminal([], "import", file, "--collection", folder)
 
 
-def test_the_sheets_of_a_workbook_are_offered(new, empty_folder):
+def test_the_sheets_of_a_workbook_are_offered(at_a_terminal, new, empty_folder):
     book = openpyxl.Workbook()
     for sheet, number in ((book.active, "1"), (book.create_sheet("Season 2025"), "2")):
         sheet.append(["No.", "Mother", "Father", "Date"])

@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import csv
-import os
-import pty
-import subprocess
-import sys
 import zipfile
 
 import pytest
@@ -21,26 +17,6 @@ No.;Pod parent;Pollen donor;Date;Flowers;Took
 """
 BAD = TABLE + "009;Echinocereus coccineus;;03/04/2025;2;3\n"
 SAID = ("--took-means", "seedling", "--only-successes", "no")
-
-
-@pytest.fixture
-def new(run, empty_folder):
-    """Make a collection with an empty book."""
-
-    def new(name="mine"):
-        run("new", name, "--tree", "echinocereus")
-        return empty_folder / name
-
-    return new
-
-
-@pytest.fixture
-def table(empty_folder):
-    def write(text=TABLE, name="my.csv"):
-        (empty_folder / name).write_text(text, encoding="utf-8")
-        return empty_folder / name
-
-    return write
 
 
 def changes(folder):
@@ -198,22 +174,9 @@ def test_an_export_says_where_to_and_overwrites_nothing(run, own, table):
     assert file.read_text(encoding="utf-8") == TABLE
 
 
-def test_at_a_terminal_it_asks(new, table):
+def test_at_a_terminal_it_asks(at_a_terminal, new, table):
     folder, file = new(), table()
-    words = [sys.executable, "-m", "crosscompat", "import", str(file), "--collection", str(folder)]
-    ours, theirs = pty.openpty()
-    running = subprocess.Popen(words, stdin=theirs, stdout=theirs, stderr=theirs)
-    os.close(theirs)
-    os.write(ours, b"never\nseed\nno\nyes\n")
-    said = b""
-    try:
-        while part := os.read(ours, 4096):
-            said += part
-    except OSError:  # the other end is closed
-        pass
-    assert running.wait(timeout=60) == 0, said
-    os.close(ours)
-    text = said.decode()
+    text = at_a_terminal(["never", "seed", "no", "yes"], "import", file, "--collection", folder)
     assert text.count('What does "took" count') == 2
     assert "Did you write down successes only" in text
     assert "Import it like this?" in text
