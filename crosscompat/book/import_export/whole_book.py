@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
@@ -16,12 +17,11 @@ from typing import Any
 
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.import_export.row_meaning import escaped, guarded, unescaped
 from crosscompat.book.record_fields import value_types
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_convert import as_text, guarded
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
@@ -171,6 +171,33 @@ def _change_row(change: Change) -> Mapping[str, object]:
 def _version_row(version: Version) -> Mapping[str, object]:
     row = {item.name: _cell(getattr(version.record, item.name)) for item in fields(version.record)}
     return {**row, "made_in": version.made_in, "replaced_in": version.replaced_in}
+
+
+_EMPTY = r"\e"
+_UNFIT = re.compile(r"[\x00-\x08\x0b-\x1f\\]")
+_ESCAPE = re.compile(r"\\(?:u([0-9a-f]{4})|(.))", re.DOTALL)
+
+
+def escaped(text: str) -> str:
+    r"""Return a text as a cell that is never blank, no formula, and the same again when it is read.
+
+    Examples
+    --------
+    >>> escaped("red thread"), escaped("a\\b\r"), escaped(""), escaped("=1")
+    ('red thread', 'a\\u005cb\\u000d', '\\e', '\\=1')
+    """
+    return guarded(_UNFIT.sub(lambda letter: f"\\u{ord(letter[0]):04x}", text)) if text else _EMPTY
+
+
+def unescaped(cell: str) -> str:
+    r"""Return the text that a cell of `escaped` stands for.
+
+    Examples
+    --------
+    >>> unescaped(escaped("=1\\+1")), unescaped(r"\e")
+    ('=1\\+1', '')
+    """
+    return "" if cell == _EMPTY else _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else found[2], cell)
 
 
 def _cell(value: object) -> object:

@@ -1,16 +1,14 @@
-"""What a grower said of a table, kept in a CSV that a person can fill in, for the next import of the same table."""
+"""What a grower says of a table that it does not say itself, kept in a CSV that a person can fill in."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from pathlib import Path
 from types import MappingProxyType
 
-from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, plain_words
-from crosscompat.book.import_export.column_mapping import COLUMNS, NOTE, Column, Grid, TableMapping, changed, phrases
-from crosscompat.book.import_export.row_meaning import TOOK_MEANS
+from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, TOOK_MEANS
+from crosscompat.book.import_export.column_mapping import COLUMNS, NOTE, Column, Grid, TableMapping
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
 from crosscompat.ground.csv_convert import choice
 from crosscompat.ground.errors import Fault
@@ -32,8 +30,8 @@ _EXAMPLES = 3
 
 
 @dataclass(frozen=True, slots=True)
-class SavedAnswers:
-    """Answers by what was asked; what is not answered is not in it.
+class Answers:
+    """What the grower says of a table; what is not answered is not in it.
 
     Attributes
     ----------
@@ -43,20 +41,26 @@ class SavedAnswers:
         What a note says of its cross: "accident", "failed" or "note".
     questions : mapping of str to str
         By the words of ``QUESTIONS``.
+    friend : str or None
+        Whose book it is, where it is not the grower's own.
+    south : bool
+        Whether its seasons are those south of the equator.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)
     questions: Mapping[str, str] = field(default_factory=dict)
+    friend: str | None = None
+    south: bool = False
 
 
-def read_answers(path: Path) -> SavedAnswers:
-    """Read a file of answers.
+def read_answers(path: Path) -> Answers:
+    """Read a file of answers, in which a ``?`` is none.
 
     Raises
     ------
     BadInput
-        With every answer that is none.
+        With every answer that cannot be.
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, known=_HEADER, required=_HEADER[:3], faults=faults)
@@ -73,55 +77,32 @@ def read_answers(path: Path) -> SavedAnswers:
         if answer is not None or what == "column":
             answers[what][yours] = answer or ""
     raise_faults(faults)
-    return SavedAnswers(answers["column"], answers["note"], answers["question"])
+    return Answers(answers["column"], answers["note"], answers["question"])
 
 
 def write_answers(
-    path: Path, grid: Grid, mapping: TableMapping, saved: SavedAnswers, open_notes: Mapping[str, Sequence[int]]
+    path: Path, grid: Grid, mapping: TableMapping, answers: Answers, open_notes: Mapping[str, Sequence[int]]
 ) -> None:
     """Write what is answered, and what is not with a ``?``: the columns, what the notes decide, and the questions."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_sheet(
-        path, _HEADER, (dict(zip(_HEADER, row, strict=True)) for row in _rows(grid, mapping, saved, open_notes))
-    )
+    rows = _rows(grid, mapping, answers, open_notes)
+    write_sheet(path, _HEADER, (dict(zip(_HEADER, row, strict=True)) for row in rows))
 
 
 def _rows(
-    grid: Grid, mapping: TableMapping, saved: SavedAnswers, open_notes: Mapping[str, Sequence[int]]
+    grid: Grid, mapping: TableMapping, answers: Answers, open_notes: Mapping[str, Sequence[int]]
 ) -> Iterator[tuple[str, str, str, str]]:
     for column in mapping.columns:
-        yield "column", column.heading, column.becomes or "", "; ".join(samples(grid, mapping, column))
-    for note, rows in {**dict.fromkeys(saved.notes, ()), **open_notes}.items():
+        answer = answers.columns.get(column.heading, column.becomes or "")
+        yield "column", column.heading, answer, "; ".join(samples(grid, mapping, column))
+    for note, rows in {**dict.fromkeys(answers.notes, ()), **open_notes}.items():
         where = say("sheets.rows", rows=", ".join(map(str, rows))) if rows else ""
-        yield "note", note, saved.notes.get(note, OPEN), ". ".join(filter(None, (", ".join(NOTE_ANSWERS), where)))
-    for question, answer in {"rows": mapping.rows_are, **saved.questions}.items():
+        yield "note", note, answers.notes.get(note, OPEN), ". ".join(filter(None, (", ".join(NOTE_ANSWERS), where)))
+    for question, answer in {"rows": mapping.rows_are, **answers.questions}.items():
         yield "question", question, answer, ", ".join(QUESTIONS[question])
-
-
-def with_saved(mapping: TableMapping, saved: SavedAnswers) -> TableMapping:
-    """Return a mapping with the columns as they were answered, where the table has them."""
-    there = {
-        column.heading: saved.columns[column.heading] for column in mapping.columns if column.heading in saved.columns
-    }
-    maps = [f"{heading}={ours}" for heading, ours in there.items() if ours]
-    return changed(mapping, maps, [heading for heading, ours in there.items() if not ours])
 
 
 def samples(grid: Grid, mapping: TableMapping, column: Column) -> list[str]:
     """Return the first three different things in a column, as texts."""
-    below = (row[column.at] for row in grid.rows[mapping.row + 1 :] if column.at < len(row))
-    return list(dict.fromkeys(" ".join(str(value).split()) for value in below if value is not None))[:_EXAMPLES]
-
-
-def best_guess(mapping: TableMapping, heading: str) -> str:
-    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost.
-
-    Examples
-    --------
-    >>> best_guess(TableMapping("crosses", 0, ()), "Seedlingz"), best_guess(TableMapping("crosses", 0, ()), "Soil")
-    ('seedlings', 'note')
-    """
-    known = phrases(mapping.rows_are)
-    near = get_close_matches(plain_words(heading).replace(" ", ""), known, 1, 0.75)
-    ours = known[near[0]] if near else NOTE
-    return NOTE if mapping.column(ours) else ours
+    below = grid.below(mapping.row, column.at)
+    return list(dict.fromkeys(" ".join(str(value).split()) for value in below))[:_EXAMPLES]
