@@ -178,7 +178,7 @@ def map_columns(
 ) -> TableMapping:
     """Return what the headings of a table mean: what the grower says of them, else what they seem to.
 
-    ``answers`` are our column by heading, blank where it is left out. `WrongUse` is raised if one is none of these rows,
+    ``answers`` are our column by heading, blank where it is left out. `WrongUse` is raised if one is no column here,
     if two are the same, or if one holds both parents and another a parent.
     """
     row, kind = heading_row(grid, (rows_are,) if rows_are else tuple(COLUMNS))

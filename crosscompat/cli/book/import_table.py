@@ -67,11 +67,30 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What came of a table, or of a whole book, which ``rows_are`` then says.
+    """What came of a table.
 
-    ``crosses`` and ``plants`` are new ones; rows that say what the book says already are the ``same``. ``said`` is what
-    was read otherwise than it is written, ``questions`` what the grower has to say first, and in which file it can be
-    filled in. Without a number of the ``change`` nothing was written, or a whole book.
+    Attributes
+    ----------
+    rows_are : str
+        ``crosses``, ``plants`` or ``whole book``.
+    heading_row : int or None
+        The row in which the headings stand; null for a whole book.
+    rows : int
+        With anything in them.
+    crosses, plants : int
+        New ones.
+    same : int
+        Rows that say what the book says already.
+    bad_rows : int
+        Rows with a fault.
+    said : list of str
+        What was read otherwise than it is written, and how.
+    questions : list of str
+        What the grower has to say first.
+    answers_file : str or None
+        Where it can be filled in; null if nothing is open.
+    change : int or None
+        Number of the change in the book; null if nothing was written, or for a whole book.
     """
 
     file: str
