@@ -18,9 +18,9 @@ from unittest import mock
 
 import numpy as np
 
-from crosscompat.book.import_export.column_mapping import guess, read_grids
+from crosscompat.book.import_export.answers import Answers
+from crosscompat.book.import_export.column_mapping import map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
-from crosscompat.book.import_export.read_rows import Answers
 from crosscompat.book.numbers import next_number, read_pattern
 from crosscompat.book.store import Store, open_store
 from crosscompat.collection.settings import read_settings
@@ -114,15 +114,14 @@ def importer(data: bytes) -> None:
     """Read a table of crosses, of plants or of traits, and write it down for a trial."""
     kind, text = data[:1], data[1:]
     path = put("table.csv", text)
-    answers = Answers(
-        order=("day-first", "month-first")[len(text) % 2],
-        took_means=("pod-set", "ripe-pod", "seedling")[len(text) % 3],
-        only_successes=None,
-        friend="A. Friend" if kind < b"@" else None,
-    )
+    questions = {
+        "dates": ("day-first", "month-first")[len(text) % 2],
+        "took": ("pod-set", "ripe-pod", "seedling")[len(text) % 3],
+    }
+    answers = Answers(questions=questions, friend="A. Friend" if kind < b"@" else None)
     with suppress(CrosscompatError):
         for grid in read_grids(path):
-            mapping = guess(grid, (None, "crosses", "plants")[kind[0] % 3 if kind else 0])
+            mapping = map_columns(grid, (None, "crosses", "plants")[kind[0] % 3 if kind else 0])
             with book().writing("fuzzed", dry_run=True) as pen:
                 if not mapping.missing:
                     taken = read_table(pen, grid, mapping, answers, TODAY)

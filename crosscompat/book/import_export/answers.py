@@ -33,18 +33,9 @@ _EXAMPLES = 3
 class Answers:
     """What the grower says of a table; what is not answered is not in it.
 
-    Attributes
-    ----------
-    columns : mapping of str to str
-        Our column by heading; blank where it is left out.
-    notes : mapping of str to str
-        What a note says of its cross: "accident", "failed" or "note".
-    questions : mapping of str to str
-        By the words of ``QUESTIONS``.
-    friend : str or None
-        Whose book it is, where it is not the grower's own.
-    south : bool
-        Whether its seasons are those south of the equator.
+    ``columns`` are our columns by heading, blank where one is left out; ``notes`` what a note says of its cross:
+    "accident", "failed" or "note"; ``questions`` the answers to ``QUESTIONS``; ``friend`` whose book it is, where it is
+    not the grower's own; ``south`` whether its seasons are those south of the equator.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -55,13 +46,7 @@ class Answers:
 
 
 def read_answers(path: Path) -> Answers:
-    """Read a file of answers, in which a ``?`` is none.
-
-    Raises
-    ------
-    BadInput
-        With every answer that cannot be.
-    """
+    """Read a file of answers, in which a ``?`` is none; `BadInput` tells every answer that cannot be."""
     faults: list[Fault] = []
     sheet = read_sheet(path, known=_HEADER, required=_HEADER[:3], faults=faults)
     answers: dict[str, dict[str, str]] = {"column": {}, "note": {}, "question": {}}

@@ -33,18 +33,9 @@ FORMATS = (*TEXTS, *WORKBOOKS)
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """One table of cells.
+    """One table of cells, from the first row of the file on, blank rows too; rows may differ in length.
 
-    Attributes
-    ----------
-    file : str
-        The file's name, without its folder.
-    sheet : str or None
-        The sheet's name in a workbook; None in a CSV.
-    rows : sequence of sequences of Value
-        From the first row of the file on, blank ones too; they may differ in length.
-    decimal_comma : bool
-        Whether a number may have a decimal comma: only where semicolons part the cells.
+    ``sheet`` is its name in a workbook. A number may have a decimal comma where semicolons part the cells.
     """
 
     file: str
@@ -69,12 +60,7 @@ class Grid:
 def read_grids(path: Path) -> tuple[Grid, ...]:
     """Read a CSV, XLSX or ODS, cell by cell, formulas as what they last came to.
 
-    Raises
-    ------
-    BadInput
-        If the file cannot be read.
-    WrongUse
-        If it is of no such format, or the package that reads workbooks is absent.
+    `BadInput` says why a file cannot be read; `WrongUse` that it is of no such format, or that the package is absent.
     """
     ending = path.suffix.lower()
     if ending in WORKBOOKS:
@@ -120,20 +106,11 @@ def _value(cell: Any) -> Value:
 
 
 EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(
-    {
-        "aim": (records.Cross, "aim"),
-        "wanted": (records.Cross, "wanted"),
-        "hour": (records.Pollination, "hour"),
-        "marker": (records.Pollination, "marker"),
-        "temperature": (records.Pollination, "temperature"),
-        "humidity": (records.Pollination, "humidity"),
-        "count_how": (records.Pollination, "count_how"),
-        "weight": (records.SeedLot, "weight"),
-        "harvested_on": (records.SeedLot, "date"),
-        "sown_on": (records.Sowing, "date"),
-        "first_seedling_on": (records.Emergence, "date"),
-        "ended_on": (records.Loss, "date"),
-    }
+    {name: (records.Cross, name) for name in ("aim", "wanted")}
+    | {name: (records.Pollination, name) for name in ("hour", "marker", "temperature", "humidity", "count_how")}
+    | {"weight": (records.SeedLot, "weight"), "harvested_on": (records.SeedLot, "date")}
+    | {"sown_on": (records.Sowing, "date"), "first_seedling_on": (records.Emergence, "date")}
+    | {"ended_on": (records.Loss, "date")}
 )
 """Columns of crosses beyond the summary, and the kind of record and the field that hold each."""
 
@@ -161,18 +138,9 @@ _SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a grower's table.
+    """One column of a grower's table: its place from 0, its heading, what it becomes here, and the first thing in it.
 
-    Attributes
-    ----------
-    at : int
-        Its place, from 0.
-    heading : str
-        As the file writes it; one without a heading is called by its letter, as is the second of two alike.
-    becomes : str or None
-        What it is here; None is left out.
-    example : str
-        The first thing in it.
+    One without a heading is called by its letter, as is the second of two alike; one that becomes None is left out.
     """
 
     at: int
@@ -210,26 +178,15 @@ def map_columns(
 ) -> TableMapping:
     """Return what the headings of a table mean: what the grower says of them, else what they seem to.
 
-    Parameters
-    ----------
-    rows_are : {"crosses", "plants"}, optional
-        What each row is, else it is told by the headings.
-    answers : mapping of str to str
-        Our column by heading; blank where it is left out.
-
-    Raises
-    ------
-    WrongUse
-        If a column is said to be what a row here has not, two to be the same, or one both parents and another a parent.
+    ``answers`` are our column by heading, blank where it is left out. `WrongUse` is raised if one is no column here,
+    if two are the same, or if one holds both parents and another a parent.
     """
     row, kind = heading_row(grid, (rows_are,) if rows_are else tuple(COLUMNS))
     meant = meanings(grid, row, kind) if grid.rows else {}
     below = {at: grid.below(row, at) for at in range(max(map(len, grid.rows), default=0))}
     titles = _titles(grid.rows[row] if grid.rows else (), below)
     said = {at: answers[title] or None for at, title in titles.items() if title in answers}
-    found = said | {
-        at: None if ours in said.values() and ours != NOTE else ours for at, ours in meant.items() if at not in said
-    }
+    found = {at: ours for at, ours in meant.items() if ours == NOTE or ours not in said.values()} | said
     columns = tuple(Column(at, title, found.get(at), _example(below[at])) for at, title in titles.items())
     for ours in filter(None, said.values()):
         if ours not in COLUMNS[kind]:
@@ -268,8 +225,7 @@ def _example(cells: Sequence[Value]) -> str:
 def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
     """Return the place of the row of headings and what the rows below are.
 
-    It is the one of the first ten rows in which most headings are known, and at least two; else the first that is not
-    blank.
+    Of the first ten rows it is the one with most headings that are known, two at least; else the first with anything.
     """
     filled = [at for at, row in enumerate(grid.rows) if any(value is not None for value in row)]
     tries = [(len(meanings(grid, at, kind)), -at, -i) for at in filled[:_FIRST_ROWS] for i, kind in enumerate(kinds)]
@@ -282,9 +238,8 @@ def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int,
 def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
     """Return the column that each heading of a row means, by its place; no column is meant twice.
 
-    A heading that is the very name of a column comes before one that only means it. Where a column that would hold
-    numbers holds formulas such as A × B, it is the pair; where it holds days, it is the day of what it counts. Notes
-    may stand in several columns.
+    A heading that is the very name of a column comes first. A column of numbers that holds formulas such as A × B is
+    the pair, one that holds days is the day of what it counts. Notes may stand in several columns.
     """
     titles = {at: str(title) for at, title in enumerate(grid.rows[row]) if title is not None}
     found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}

@@ -36,16 +36,8 @@ from crosscompat.ground.wording import say
 class OpenTable:
     """A table as it is understood so far, what is said of it, and what nobody has answered yet.
 
-    Attributes
-    ----------
-    path : Path
-        The file of answers.
-    at_terminal : bool
-        Whether somebody can be asked.
-    open_notes : mapping of str to list of int
-        Notes that may decide and are not answered.
-    still_open : dict of str to str
-        What is not answered, in words, by the question or what else it is.
+    ``path`` is the file of answers, ``open_notes`` those that may decide, with their rows, ``still_open`` what is not
+    answered, in words, by the question or what else it is.
     """
 
     grid: Grid
