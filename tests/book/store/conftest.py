@@ -89,7 +89,7 @@ class Cut:
 
 @contextmanager
 def cut_at_commit(url, armed, *, delivered=True, for_good=True):
-    """Open a way that is cut before the reply to a COMMIT, or before the server has heard it; for good, or that once."""
+    """Open a way that is cut before the reply to a COMMIT, or before the server has heard it; for good or that once."""
     server = make_url(url)
     door = socket.create_server(("127.0.0.1", 0))
     serving = threading.Thread(target=Cut(armed, delivered, for_good).serve, args=(door, server), daemon=True)
