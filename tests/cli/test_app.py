@@ -18,6 +18,7 @@ GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
     *(
         "ask",
+        "attach",
         "backup",
         "bridge",
         "check",
