@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import importlib.metadata
 import itertools
 import json
 import os
@@ -49,6 +51,30 @@ def test_floors_without_caps():
         f"python{project['requires-python']}",
     ]
     assert all(re.fullmatch(r"[A-Za-z0-9-]+(\[binary\])?>=[\d.]+", requirement) for requirement in wanted)
+
+
+def imported(path):
+    """The packages of others that a module imports, anywhere in it."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name.split(".")[0] for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield str(node.module).split(".")[0]
+        elif isinstance(node, ast.Call) and getattr(node.func, "id", "") == "import_module":
+            yield from (str(name.value).split(".")[0] for name in node.args if isinstance(name, ast.Constant))
+
+
+def test_what_is_imported_is_declared():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = (needs for extra, needs in project["optional-dependencies"].items() if extra != "test")
+    declared = {re.split(r"[\[>]", need)[0].lower() for need in (*project["dependencies"], *itertools.chain(*extras))}
+    theirs = {name for path in MODULES for name in imported(path)} - {
+        *sys.stdlib_module_names,
+        "_typeshed",
+        "crosscompat",
+    }
+    distributions = importlib.metadata.packages_distributions()
+    assert {name for name in theirs if not declared & {each.lower() for each in distributions[name]}} == set()
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import prior_model
-from crosscompat.model.forecast import chances, outlook
+from crosscompat.model.forecast import chances, outlook, sharing_out
 from crosscompat.model.prior import Priors
 from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
@@ -138,8 +138,9 @@ def _chances(priors: Priors, fruit: str) -> list[StageChances]:
     model = prior_model(recipe, _SEEDS, priors)
     believed = outlook(model, recipe.scale.rows(np.array(MILLIONS)))
     found = []
-    for step in (*STAGES, WHOLE):
-        chance = chances(believed.steps[step])
+    steps = sharing_out(believed.whole, {stage: believed.steps[stage] for stage in STAGES}, model.seeds)
+    for step, logits in (*steps.items(), (WHOLE, believed.whole)):
+        chance = chances(logits)
         intervals = [interval_at(chance, i) for i in range(len(MILLIONS))]
         found.append(StageChances(step, say(f"stages.{step}", fruit=fruit), intervals))
     return found

@@ -14,7 +14,7 @@ from crosscompat.advice.predict import Asked
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, design_of, offset_of
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, sharing_out
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.reasons import TERMS, base_shift, past_weights, reasons, whole_reasons
@@ -213,8 +213,8 @@ def _joined(
 def stage_forecasts(model: FittedModel, asked: Asked) -> list[StageForecast]:
     """Return what is expected of the one pairing that was put to a model at every stage, and of the whole."""
     found = []
-    for step in (*STAGES, WHOLE):
-        logits = asked.whole if step == WHOLE else asked.outlook.steps[step]
+    steps = sharing_out(asked.whole, {stage: asked.outlook.steps[stage] for stage in STAGES}, model.seeds)
+    for step, logits in (*steps.items(), (WHOLE, asked.whole)):
         chance = interval_at(chances(logits), 0)
         past = _past(model, step, asked.rows, asked.pairings)
         found.append(StageForecast(step, chance, float(logits.mean[0]), float(logits.sd[0]), past))

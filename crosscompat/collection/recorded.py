@@ -167,7 +167,7 @@ def take_in(
     mend: Callable[[Sequence[Record]], Iterable[Record]] = lambda found: found,
 ) -> None:
     """Write tables into the cross book of a collection, mended before, unless it holds anything already."""
-    from crosscompat.book.import_export.row_meaning import records_of  # noqa: PLC0415 - only the demonstration is written so
+    from crosscompat.book.import_export.import_table import records_of  # noqa: PLC0415 - only the demonstration is written so
 
     store = open_book(folder, settings)
     with store.writing(say("recorded.taken_in")) as pen:

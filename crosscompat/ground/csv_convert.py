@@ -16,6 +16,7 @@ _DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _ISO_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _TIMESTAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}.*")
+_FORMULA = ("=", "+", "-", "@")
 _YES = frozenset({"yes", "y", "true", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 
@@ -139,3 +140,25 @@ def as_text(value: object) -> str:
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
     return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def guarded(text: str) -> str:
+    r"""Return the text of a cell so that no spreadsheet takes it for a formula.
+
+    Examples
+    --------
+    >>> guarded("=1+1"), guarded("red thread")
+    ('\\=1+1', 'red thread')
+    """
+    return f"\\{text}" if text.startswith(_FORMULA) else text
+
+
+def unguarded(cell: str) -> str:
+    r"""Return the text of a cell that was guarded, all else in it left alone.
+
+    Examples
+    --------
+    >>> unguarded(guarded("+49")), unguarded("red thread")
+    ('+49', 'red thread')
+    """
+    return cell[1:] if cell.startswith("\\") and cell[1:].startswith(_FORMULA) else cell

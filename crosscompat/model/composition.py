@@ -15,6 +15,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -43,23 +44,23 @@ class SeedsPerPod:
     size: float
     cap: int | None = None
 
-    def none_of_them(self, fails: Floats) -> Floats:
-        """Return the chance that no seed of a pod comes to anything, if each fails with chance ``fails``.
+    def any_of_them(self, comes: Floats) -> Floats:
+        """Return the chance that any seed of a pod comes to something, if each does with chance ``comes``.
 
-        This is the probability generating function of the number of seeds; the mean number in its place would be far
-        too low where pods differ.
+        It is 1 less the probability generating function of the number of seeds; the mean number in its place would be
+        far too high where pods differ.
 
         Examples
         --------
         Three ovules, each a seed with chance 2/3, each seed failing half the time.
 
-        >>> bool(np.isclose(SeedsPerPod(2.0, 1.0, cap=3).none_of_them(np.array(0.5)), (1 - 2 / 3 * 0.5) ** 3))
+        >>> bool(np.isclose(SeedsPerPod(2.0, 1.0, cap=3).any_of_them(np.array(0.5)), 1 - (1 - 2 / 3 * 0.5) ** 3))
         True
         """
-        if self.cap is not None:
-            share = min(self.mean / self.cap, 1.0)
-            return np.asarray((1.0 - share * (1.0 - fails)) ** self.cap)
-        return np.asarray(np.exp(-self.size * np.log1p(self.mean / self.size * (1.0 - fails))))
+        if self.cap is None:
+            return np.asarray(-np.expm1(-self.size * np.log1p(self.mean / self.size * comes)))
+        with np.errstate(divide="ignore"):  # every ovule a seed, and every seed comes up
+            return np.asarray(-np.expm1(self.cap * np.log1p(-min(self.mean / self.cap, 1.0) * comes)))
 
 
 def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None = None) -> SeedsPerPod:
@@ -161,6 +162,15 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits
     return _moments(values, np.outer(_WEIGHTS, _WEIGHTS).ravel())
 
 
+def composed(stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logits]:
+    """Return the logits of every step, given those of the stages."""
+    made = dict(stages)
+    for step, parts in STEPS.items():
+        if parts:
+            made[step] = together(step, tuple(made[part] for part in parts), seeds)
+    return made
+
+
 def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logits:
     """Join what was counted of a step itself with what was counted of its parts.
 
@@ -219,11 +229,8 @@ def prior_shares(seeds: SeedsPerPod) -> dict[str, float]:
 @lru_cache(maxsize=64)
 def _shares(seeds: SeedsPerPod) -> tuple[Floats, dict[str, Floats], dict[str, float]]:
     """Share out a grid of chances; return the means of the whole they come to, and means and spreads of steps."""
-    stages = _split(_GRID, seeds)
-    made = {name: Logits(mean, np.full(mean.shape, STAGE_SPREAD * TYPICAL_SD)) for name, mean in stages.items()}
-    for step, parts in STEPS.items():
-        if parts:
-            made[step] = together(step, tuple(made[part] for part in parts), seeds)
+    stages = {step: Logits(y, np.full(y.shape, STAGE_SPREAD * TYPICAL_SD)) for step, y in _split(_GRID, seeds).items()}
+    made = composed(stages, seeds)
     reached = np.maximum.accumulate(made[WHOLE].mean + 1e-9 * np.arange(_GRID.size))
     means = {name: made[name].mean for name in STEPS if name != WHOLE}
     spreads = {
@@ -237,7 +244,7 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     """Share out chances of the whole, without uncertainty."""
     log_whole = -np.logaddexp(0.0, -whole)
     log_seed = SEED_SHARE * log_whole
-    fruitful = np.clip(1.0 - seeds.none_of_them(-np.expm1(log_seed)), _LEAST_CHANCE, 1.0)
+    fruitful = np.clip(seeds.any_of_them(np.exp(log_seed)), _LEAST_CHANCE, 1.0)
     log_pod = np.minimum(log_whole - np.log(fruitful), SEED_SHARE * log_whole)
     result = {}
     for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
@@ -265,6 +272,6 @@ def _both(first: Floats, second: Floats) -> Floats:
 
 def _fruitful(seed: Floats, seeds: SeedsPerPod) -> Floats:
     """Logit of the chance that a ripe pod gives at least one seedling, given the logit of each of its seeds."""
-    chance = 1.0 - seeds.none_of_them(1.0 - np.exp(-np.logaddexp(0.0, -seed)))
+    chance = seeds.any_of_them(np.exp(-np.logaddexp(0.0, -seed)))
     inside = np.clip(chance, _LEAST_CHANCE, 1.0 - 1e-15)
     return np.asarray(np.log(inside) - np.log1p(-inside))

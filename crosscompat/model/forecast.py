@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crosscompat.model.composition import Logits, joined, together
+from crosscompat.model.composition import Logits, SeedsPerPod, composed, joined, together
 from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Levels, Pairings, Parents, pairings_of
@@ -28,6 +28,7 @@ NORMAL_95 = 1.6448536269514722
 _STEP, _STEPS = 1 / 6, 51
 _NUDGE = 1e-3
 _BLOCK = 2000
+_FARTHEST, _HALVINGS = 300.0, 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,6 +297,43 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     reach = NORMAL_95 * answer.sd
     low, high = (_at_least_one(answer.mean + way * reach, units) for way in (-1.0, 1.0))
     return Chances(mean, np.minimum(low, mean), np.maximum(high, mean))
+
+
+def sharing_out(whole: Logits, stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logits]:
+    """Return the stages as they come to what is believed of the whole.
+
+    What is known of the whole tells of its stages too: each moves as far as it is unsure, all of them together until
+    the mean chances come to that of the whole, or as near as empty pods let them.
+
+    Parameters
+    ----------
+    whole : Logits
+        Of a seedling from one flower, shape (n_pairs,).
+    stages : mapping of str to Logits
+        Of each stage, by what was counted along the way.
+    seeds : SeedsPerPod
+
+    Examples
+    --------
+    Four even chances make a seedling of one flower in ten. If it is one in two, each of them is better than even.
+
+    >>> even = dict.fromkeys(("set", "hold", "fill", "germinate"), Logits(np.zeros(1), np.ones(1)))
+    >>> whole, three = Logits(np.zeros(1), np.zeros(1)), SeedsPerPod(2.0, 1.0, cap=3)
+    >>> [round(float(chances(stage).mean[0]), 2) for stage in sharing_out(whole, even, three).values()]
+    [0.8, 0.8, 0.8, 0.8]
+    """
+    target = chances(whole).mean
+    high = _FARTHEST / np.max([logits.sd**2 for logits in stages.values()], axis=0)
+    low = -high
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        short = chances(composed(_moved(stages, middle), seeds)[WHOLE]).mean < target
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    return _moved(stages, 0.5 * (low + high))
+
+
+def _moved(stages: Mapping[str, Logits], by: Floats) -> dict[str, Logits]:
+    return {step: Logits(logits.mean + by * logits.sd**2, logits.sd) for step, logits in stages.items()}
 
 
 def chance_of(logit: float) -> float:

@@ -318,19 +318,13 @@ def average_linkage(distances: Floats) -> Floats:
     >>> average_linkage(np.array([[0.0, 2.0, 5.0], [2.0, 0.0, 7.0], [5.0, 7.0, 0.0]]))[0].tolist()
     [0.0, 2.0, 6.0]
     """
-    gap = np.array(distances, dtype=np.float64)
-    joined = np.zeros_like(gap)
-    np.fill_diagonal(gap, np.inf)
-    members = {i: np.array([i]) for i in range(len(gap))}
-    while len(members) > 1:
-        i, j = sorted(int(v) for v in np.unravel_index(np.argmin(gap), gap.shape))
-        a, b = members[i], members.pop(j)
-        joined[np.ix_(a, b)] = joined[np.ix_(b, a)] = gap[i, j]
-        mean = (a.size * gap[i] + b.size * gap[j]) / (a.size + b.size)
-        gap[i], gap[:, i] = mean, mean
-        gap[j], gap[:, j], gap[i, i] = np.inf, np.inf, np.inf
-        members[i] = np.concatenate([a, b])
-    return joined
+    from scipy.cluster.hierarchy import cophenet, linkage  # noqa: PLC0415 - only a table of distances needs it
+    from scipy.spatial.distance import squareform  # noqa: PLC0415 - as above
+
+    if len(distances) < 2:  # noqa: PLR2004 - there is nothing to join
+        return np.zeros_like(distances)
+    tree = linkage(squareform(distances, checks=False), "average")
+    return np.asarray(squareform(cophenet(tree)), dtype=np.float64)
 
 
 def _depths(distances: Distances, names: list[str]) -> tuple[Floats, Floats] | None:

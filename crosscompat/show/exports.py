@@ -8,8 +8,8 @@ from datetime import date, datetime, timedelta
 from io import BytesIO
 from typing import Any
 
-from crosscompat.book.import_export.row_meaning import guarded
 from crosscompat.ground.csv_cells import sheet_text
+from crosscompat.ground.csv_convert import guarded
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -148,5 +148,5 @@ def counts_by_stage(flowers, chance, rng):
 def _whole(logits):
     """Return the logit of at least one seedling from a flower."""
     chance = {step: expit(each) for step, each in logits.items()}
-    pod = 1.0 - SEEDS.none_of_them(1.0 - chance["fill"] * chance["germinate"])
+    pod = SEEDS.any_of_them(chance["fill"] * chance["germinate"])
     return logit(np.clip(chance["set"] * chance["hold"] * pod, 1e-300, 1 - 1e-15))

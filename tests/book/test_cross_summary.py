@@ -20,7 +20,7 @@ from crosscompat.book.cross_summary import (
 )
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants, plants_of, species_of
-from crosscompat.book.import_export.row_meaning import records_of
+from crosscompat.book.import_export.import_table import records_of
 from crosscompat.book.records import FLOWERS, POLLEN_KINDS, PROOFS, SEXES, STAGES, Pollination
 from crosscompat.book.store import open_store
 

@@ -94,8 +94,10 @@ def test_the_grower_says_which_column_is_which(run, answer, new, table):
     file = table("A;B;Moment;Soil\nEchinocereus coccineus;E. dasyacanthus;2025-04-25;pumice\n")
     told = run("import", file, "--collection", folder, "--yes", code=2)
     assert "No column says: date; seed_parent or seed_plant or pair; pollen_parent" in told.stderr
-    maps = ("--map", "A=seed_parent", "--map", "B=pollen_parent", "--map", "Moment=date", "--map", "Soil=note")
-    found = answer("import", file, "--collection", folder, *maps, "--only-successes", "unknown", "--yes")
+    columns = {"A": "seed_parent", "B": "pollen_parent", "Moment": "date", "Soil": "note"}
+    lines = ["what,yours,answer", *(f"column,{theirs},{ours}" for theirs, ours in columns.items())]
+    (folder / "imports" / "my.csv").write_text("\n".join(lines), encoding="utf-8")
+    found = answer("import", file, "--collection", folder, "--only-successes", "unknown", "--yes")
     assert [column["becomes"] for column in found["columns"]] == ["seed_parent", "pollen_parent", "date", "note"]
     assert found["crosses"] == 1
 

@@ -56,7 +56,7 @@ def test_two_steps_in_a_row_are_those_of_a_million_draws(step, means, sd):
 @pytest.mark.parametrize(("mean", "sd"), [(-3.0, 1.0), (0.0, 2.0), (-5.0, 2.5)])
 def test_a_pods_seeds_are_those_of_a_million_draws(seeds, mean, sd):
     eta = mean + sd * np.random.default_rng(2).normal(size=DRAWS)
-    drawn = logit(1 - seeds.none_of_them(1 - chance(eta)))
+    drawn = logit(seeds.any_of_them(chance(eta)))
     found = together("fruitful", (one(mean, sd),), seeds)
     assert found.mean[0] == pytest.approx(drawn.mean(), abs=0.03)
     assert found.sd[0] == pytest.approx(drawn.std(), rel=0.03)
@@ -159,10 +159,10 @@ share = st.floats(0.02, 0.98)
 
 @settings(max_examples=40, deadline=None)
 @given(st.floats(0.3, 20), st.floats(0.2, 20), share)
-def test_no_seed_comes_to_anything_as_the_negative_binomial_has_it(mean, size, fails):
+def test_some_seed_comes_to_something_as_the_negative_binomial_has_it(mean, size, fails):
     seeds = np.arange(2000)
     judge = stats.nbinom.pmf(seeds, size, size / (size + mean)) @ fails**seeds
-    assert SeedsPerPod(mean, size).none_of_them(np.array(fails)) == pytest.approx(judge, abs=1e-6)
+    assert SeedsPerPod(mean, size).any_of_them(np.array(1 - fails)) == pytest.approx(1 - judge, abs=1e-6)
 
 
 @settings(max_examples=40, deadline=None)
@@ -170,15 +170,16 @@ def test_no_seed_comes_to_anything_as_the_negative_binomial_has_it(mean, size, f
 def test_with_a_cap_the_seeds_are_binomial(cap, share, fails):
     seeds = np.arange(cap + 1)
     judge = stats.binom.pmf(seeds, cap, share) @ fails**seeds
-    assert SeedsPerPod(cap * share, 1.0, cap).none_of_them(np.array(fails)) == pytest.approx(judge)
+    assert SeedsPerPod(cap * share, 1.0, cap).any_of_them(np.array(1 - fails)) == pytest.approx(1 - judge)
 
 
 @pytest.mark.parametrize("spread", [SeedsPerPod(30.0, 0.5), SeedsPerPod(2.0, 1.0, cap=3)])
-def test_the_ends_are_exact_and_a_surer_failure_is_likelier(spread):
-    found = spread.none_of_them(np.linspace(0, 1, 21))
+def test_the_ends_are_exact_and_a_surer_seed_is_likelier(spread):
+    found = spread.any_of_them(np.linspace(0, 1, 21))
     empty = stats.nbinom.pmf(0, 0.5, 0.5 / 30.5) if spread.cap is None else (1 - 2 / 3) ** 3
-    assert found[[0, -1]] == pytest.approx([empty, 1.0])
+    assert found[[0, -1]] == pytest.approx([0.0, 1 - empty])
     assert (np.diff(found) > 0).all()
+    assert spread.any_of_them(np.array(1e-200)) == pytest.approx(1e-200 * spread.mean)
 
 
 def test_seeds_are_learned_from_pods():
@@ -231,4 +232,4 @@ def test_uneven_pods_are_learned_as_uneven():
 def test_a_pod_never_holds_more_than_its_cap():
     found = fit_seeds(np.array([2.0]), np.array([9.0]), expected=3.0, cap=3)
     assert (found.mean, found.cap) == (3.0, 3)
-    assert found.none_of_them(np.array(0.5)) == pytest.approx(0.5**3)
+    assert found.any_of_them(np.array(0.5)) == pytest.approx(1 - 0.5**3)

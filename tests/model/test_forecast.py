@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from crosscompat.model.composition import Logits, SeedsPerPod
+from crosscompat.model.composition import Logits, SeedsPerPod, composed
 from crosscompat.model.fitted import FittedModel, fit_crosses, fit_plain, prior_model
-from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, step_logits
+from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, sharing_out, step_logits
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
@@ -331,3 +331,21 @@ def test_checks_with_good_pollen_inform_the_plant_more_than_its_species(pods, wa
     who = Pairings(Levels.of(model.seen, Parents(["a", "a"], ["d", "d"], ["new", None])))
     new, sister = outlook(model, np.zeros((2, 1)), who).steps["set"].mean
     assert way * (new - sister) > 0.02
+
+
+PODS = st.sampled_from([SEEDS, SeedsPerPod(2.0, 1.0, cap=3)])
+BELIEFS = st.tuples(st.floats(-4, 7), st.floats(1.0, 4.5))
+
+
+@settings(max_examples=60, deadline=None)
+@given(BELIEFS, st.tuples(BELIEFS, BELIEFS, BELIEFS, BELIEFS), PODS)
+def test_stages_as_shown_come_to_the_whole_as_shown(whole, stages, pods):
+    """A flower that gives a seedling set a pod that held, so that no seedling is likelier than a pod.
+
+    Some pods are empty whatever the pollen, so that there is a most that stages can come to.
+    """
+    shared = sharing_out(one(*whole), {stage: one(*belief) for stage, belief in zip(STAGES, stages, strict=True)}, pods)
+    seedling = chances(one(*whole)).mean[0]
+    most = float(pods.any_of_them(np.array(1.0)))
+    assert chances(composed(shared, pods)[WHOLE]).mean[0] == pytest.approx(min(seedling, most), abs=1e-6)
+    assert min(chances(shared[stage]).mean[0] for stage in ("set", "hold")) >= seedling - 0.005

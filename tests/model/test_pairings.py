@@ -4,14 +4,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.cluster.hierarchy import cophenet, linkage
-from scipy.spatial.distance import squareform
 
 from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.model.composition import Logits
 from crosscompat.model.design_matrix import Kinship
 from crosscompat.model.forecast import chances, doubted, no_surer
-from crosscompat.model.pairings import Parents, Seen, average_linkage, in_place, relatedness
+from crosscompat.model.pairings import Parents, Seen, in_place, relatedness
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa
@@ -149,15 +147,6 @@ def test_a_complete_table_gives_what_its_tree_gives():
 def test_a_table_with_gaps_gives_none():
     values = np.array([[0, 1, np.nan], [1, 0, 2], [np.nan, 2, 0]])
     assert relatedness(DistanceTable(("a", "b", "c"), values), ["a", "b"]) is None
-
-
-@settings(max_examples=20, deadline=None)
-@given(st.integers(0, 10_000), st.integers(2, 9))
-def test_average_linkage_is_that_of_scipy(seed, k):
-    points = np.random.default_rng(seed).random((k, 3))
-    distances = np.linalg.norm(points[:, None] - points[None], axis=2)
-    judge = squareform(cophenet(linkage(squareform(distances, checks=False), "average")))
-    assert average_linkage(distances) == pytest.approx(judge)
 
 
 def test_negative_lengths_are_refused():

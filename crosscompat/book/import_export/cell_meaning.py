@@ -1,17 +1,23 @@
-"""What growers write into a cell: counts with their doubt, days and months, and words for what is kept in ours."""
+"""What growers write into a cell: counts with their doubt, days and months, pairs, and words for ours."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, MutableMapping
 from datetime import date
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
 
+from crosscompat.ground import csv_convert
+from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.dates import readings
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import parse
+from crosscompat.ground.wording import say
 
 ACCIDENT, FAILED = "accident", "failed"
 
@@ -42,14 +48,14 @@ def _bare(form: Literal["NFD", "NFKD"], text: str) -> str:
 
 
 @cache
-def words() -> Mapping[str, Any]:
-    """Return the tables of words.toml."""
-    return tomllib.loads(files(__package__).joinpath("words.toml").read_text(encoding="utf-8"))
+def vocabulary() -> Mapping[str, Any]:
+    """Return the tables of vocabulary.toml."""
+    return tomllib.loads(files(__package__).joinpath("vocabulary.toml").read_text(encoding="utf-8"))
 
 
 @cache
 def _by_word(table: str) -> Mapping[str, str]:
-    tables = ((ours, phrases) for ours, phrases in words()[table].items())
+    tables = ((ours, phrases) for ours, phrases in vocabulary()[table].items())
     return {_key(phrase): ours for ours, phrases in tables for phrase in phrases}
 
 
@@ -72,23 +78,9 @@ def our_word(text: str, table: str) -> str | None:
     return known.get(_key(text)) or known.get(_key(re.sub(r"^\s*[xX×]\s+", "", text)))
 
 
-@cache
-def _listed(*path: str) -> frozenset[str]:
-    table: Any = words()
-    for step in path:
-        table = table[step]
-    return frozenset(map(_key, table))
-
-
 def says_nothing(text: str) -> bool:
-    """Tell whether a cell only says that nothing is known.
-
-    Examples
-    --------
-    >>> says_nothing("–"), says_nothing("?"), says_nothing("0")
-    (True, True, False)
-    """
-    return _key(text) in _listed("blank")
+    """Tell whether a cell only says that nothing is known, as "–" and "?" do."""
+    return _by_word("counts").get(_key(text)) == "unknown"
 
 
 def count_of(text: str) -> Count | None:
@@ -103,12 +95,9 @@ def count_of(text: str) -> Count | None:
     >>> count_of("2-3").number, count_of("none").number, count_of("lots").number, count_of("1.5") is None
     (2, 0, None, True)
     """
-    if _key(text) in _listed("counts", "none"):
-        return Count(0)
-    if _key(text) in _listed("counts", "unsaid"):
-        return Count(None, sure=False)
-    if says_nothing(text):
-        return Count(None)
+    kinds = {"none": Count(0), "unsaid": Count(None, sure=False), "unknown": Count(None)}
+    if kind := _by_word("counts").get(_key(text)):
+        return kinds[kind]
     written = _numbers().fullmatch(" ".join(_bare("NFD", text).split()))
     if written is None:
         return None
@@ -118,7 +107,7 @@ def count_of(text: str) -> Count | None:
 
 @cache
 def _numbers() -> re.Pattern[str]:
-    about, unit, of = (_any_of(words()["counts"][key]) for key in ("about", "unit", "of"))
+    about, unit, of = (_any_of(vocabulary()["signs"][key]) for key in ("about", "unit", "of"))
     return re.compile(
         rf"(?P<about>{about})?\.?\s*(?P<number>\d{{1,9}})"
         rf"(?:\s*{of}\s*(?P<whole>\d{{1,9}})|(?P<doubt>\s*[-–—]\s*\d{{1,9}}|\s?[+?½])?)(?:\s*{unit}\.?)?"
@@ -132,11 +121,8 @@ def _any_of(phrases: Iterable[str]) -> str:
 def day_of(text: str, order: str | None = None) -> str | None:
     """Return a day as year-month-day where it is certain, or None.
 
-    Parameters
-    ----------
-    order : {"day-first", "month-first"}, optional
-        What the grower says of days that end in the year; without it such a day is certain only where it has one
-        reading.
+    ``order``, "day-first" or "month-first", is what the grower says of days that end in the year; without it such a day
+    is certain only where it has one reading.
 
     Examples
     --------
@@ -190,12 +176,12 @@ def decides(note: str) -> str | None:
 
     Examples
     --------
-    >>> decides("slugs ate the spike"), decides("Frost"), decides("did not take"), decides("red thread")
-    ('accident', 'accident', 'failed', None)
+    >>> decides("slugs ate the spike"), decides("did not take"), decides("red thread")
+    ('accident', 'failed', None)
     """
     plain = f" {plain_words(note)} "
     for kind in (ACCIDENT, FAILED):
-        if any(f" {word}" in plain for word in words()["comments"][kind]):
+        if any(f" {word}" in plain for word in vocabulary()["comments"][kind]):
             return kind
     return None
 
@@ -208,5 +194,85 @@ def fathers_of(text: str) -> str | None:
     >>> fathers_of("E. coccineus or E. dasyacanthus"), fathers_of("das-1 + pec-2"), fathers_of("E. coccineus")
     ('one', 'several', None)
     """
-    kinds = words()["fathers"].items()
+    kinds = vocabulary()["fathers"].items()
     return next((kind for kind, joins in kinds if re.search(rf"\S\s+{_any_of(joins)}\s+\S", text)), None)
+
+
+_SIGN = re.compile(r"\s+[×xX✕✖]\s+|(?<=[\w.)'’])×(?=[\w('‘])")
+_SEED, _POLLEN = "♀", "♂"
+_SIGNS = re.compile(r"[♀♂][\ufe0e\ufe0f]?")
+
+
+def is_pair(text: str) -> bool:
+    """Tell whether a text holds a sign of crossing between two names, as "COC-1 x DAS-2" does."""
+    return len(_parts(text)) > 1
+
+
+def parents_of(text: str) -> tuple[str, str]:
+    """Return seed parent and pollen parent, as they are written; the seed parent stands first, or has the sign ♀.
+
+    Where it is not certain where one ends and the other begins, `BadCell` is raised.
+
+    Examples
+    --------
+    >>> parents_of("♂ coc-1 × ♀ das-1"), parents_of("(A × B) × C")
+    (('das-1', 'coc-1'), ('(A × B)', 'C'))
+    >>> is_pair("Echinocereus × lloydii"), parents_of("Echinocereus × lloydii × E. coccineus")
+    (False, ('Echinocereus × lloydii', 'E. coccineus'))
+    """
+    parts = _parts(text)
+    sides = [_SIGNS.sub("", side).strip() for side in parts]
+    straight = _SEED in parts[0] or _POLLEN in parts[-1]
+    swapped = _POLLEN in parts[0] or _SEED in parts[-1]
+    if len(sides) != 2 or not all(sides) or (straight and swapped):  # noqa: PLR2004 - both parents
+        raise BadCell(say("sheets.pair", text=text), say("sheets.pair_advice"))
+    return (sides[1], sides[0]) if swapped else (sides[0], sides[1])
+
+
+def _parts(text: str) -> list[str]:
+    """Cut at the signs outside brackets; one of the name of a hybrid, as the rules of names have it, cuts nothing."""
+    outside = (
+        sign for sign in _SIGN.finditer(text) if text.count("(", 0, sign.start()) == text.count(")", 0, sign.start())
+    )
+    edges = [0, *(edge for sign in outside for edge in sign.span()), len(text)]
+    sides = [text[start:stop].strip() for start, stop in zip(edges[::2], edges[1::2], strict=True)]
+    try:
+        parents = parse(text).parents
+    except UnknownName:
+        return sides
+    if parents is None:
+        return [text]
+    return sides if len(sides) == len(parents) else [parent.received for parent in parents]
+
+
+TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+"""Our column by what "took" may mean."""
+
+
+def put_took(row: MutableMapping[str, str | None], means: str) -> None:
+    """Move a row's "took" to the column that it means; yes is 1 of one flower, no is 0.
+
+    If "yes" stands for several flowers, or another column counts the same and says otherwise, `BadCell` is raised.
+    """
+    units = (row.get("units") or "").strip()
+    count = _counted((row.pop("took") or "").strip(), units)
+    column = TOOK_MEANS[means]
+    if column == "took" and row.get("tried") is None:
+        column = "took" if units else "seedlings"
+        if units:
+            row["tried"] = units
+    if row.get(column) not in {None, count}:
+        raise BadCell(say("sheets.took_twice", text=count, other=row[column]), say("sheets.took_twice_advice"))
+    row[column] = count
+
+
+def _counted(text: str, units: str) -> str:
+    if text.isdecimal():
+        return text
+    try:
+        yes = csv_convert.yes_no(our_word(text, "yes_no") or text)
+    except BadCell:
+        raise BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
+    if yes and units not in {"", "1"}:
+        raise BadCell(say("sheets.took_some", text=text, n=units), say("sheets.took_some_advice"))
+    return "1" if yes else "0"

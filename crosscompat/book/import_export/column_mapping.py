@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
+from crosscompat.book import records
 from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
-from crosscompat.book.import_export.cell_meaning import day_of, plain_words
-from crosscompat.book.import_export.row_meaning import EXTRA, is_pair
+from crosscompat.book.import_export.cell_meaning import day_of, is_pair, plain_words, vocabulary
+from crosscompat.book.records import Record
 from crosscompat.ground.csv_cells import column_name, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
@@ -32,18 +33,9 @@ FORMATS = (*TEXTS, *WORKBOOKS)
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """One table of cells.
+    """One table of cells, from the first row of the file on, blank rows too; rows may differ in length.
 
-    Attributes
-    ----------
-    file : str
-        The file's name, without its folder.
-    sheet : str or None
-        The sheet's name in a workbook; None in a CSV.
-    rows : sequence of sequences of Value
-        From the first row of the file on, blank ones too; they may differ in length.
-    decimal_comma : bool
-        Whether a number may have a decimal comma: only where semicolons part the cells.
+    ``sheet`` is its name in a workbook. A number may have a decimal comma where semicolons part the cells.
     """
 
     file: str
@@ -55,6 +47,10 @@ class Grid:
         """Return where something stands in it."""
         return Place(self.file, row=row, column=column, sheet=self.sheet)
 
+    def below(self, row: int, at: int) -> list[Value]:
+        """Return what stands in a column below a row, blanks aside."""
+        return [cells[at] for cells in self.rows[row + 1 :] if at < len(cells) and cells[at] is not None]
+
     @property
     def blank(self) -> bool:
         """Whether there is nothing in it."""
@@ -64,12 +60,7 @@ class Grid:
 def read_grids(path: Path) -> tuple[Grid, ...]:
     """Read a CSV, XLSX or ODS, cell by cell, formulas as what they last came to.
 
-    Raises
-    ------
-    BadInput
-        If the file cannot be read.
-    WrongUse
-        If it is of no such format, or the package that reads workbooks is absent.
+    `BadInput` says why a file cannot be read; `WrongUse` that it is of no such format, or that the package is absent.
     """
     ending = path.suffix.lower()
     if ending in WORKBOOKS:
@@ -82,22 +73,6 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
         raise BadInput(faults)
     rows = [[cell if cell.strip() else None for cell in record] for record in records]
     return (Grid(path.name, None, rows, separator == ";"),)
-
-
-def column_letter(place: int) -> str:
-    """Return what a spreadsheet calls the column of a place, counted from 0.
-
-    Examples
-    --------
-    >>> column_letter(0), column_letter(25), column_letter(26)
-    ('A', 'Z', 'AA')
-    """
-    found = ""
-    place += 1
-    while place:
-        place, letter = divmod(place - 1, 26)
-        found = chr(ord("A") + letter) + found
-    return found
 
 
 def _workbook(path: Path) -> tuple[Grid, ...]:
@@ -130,17 +105,27 @@ def _value(cell: Any) -> Value:
     return cell  # type: ignore[no-any-return]
 
 
+EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(
+    {name: (records.Cross, name) for name in ("aim", "wanted")}
+    | {name: (records.Pollination, name) for name in ("hour", "marker", "temperature", "humidity", "count_how")}
+    | {"weight": (records.SeedLot, "weight"), "harvested_on": (records.SeedLot, "date")}
+    | {"sown_on": (records.Sowing, "date"), "first_seedling_on": (records.Emergence, "date")}
+    | {"ended_on": (records.Loss, "date")}
+)
+"""Columns of crosses beyond the summary, and the kind of record and the field that hold each."""
+
+DAYS = tuple(column for column, (_, name) in EXTRA.items() if name == "date")
+"""Those that hold days, in the order in which they come."""
+
 COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"crosses": (*CROSSES, *EXTRA, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
 )
 """The columns there may be, by what the rows are."""
 
-_FIRST_ROWS = 10
-_ENOUGH = 2
-_MOSTLY = 0.5
 NOTE = "note"
 """The one column that several of a grower's may go into."""
-_EXAMPLE_LETTERS = 30
+
+_FIRST_ROWS, _ENOUGH, _MOSTLY, _EXAMPLE_LETTERS = 10, 2, 0.5, 30
 _SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
     "crosses": (
         ("date",),
@@ -151,104 +136,11 @@ _SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
 }
 
 
-@cache
-def phrases(rows_are: str) -> Mapping[str, str]:
-    """Return our column by each word or phrase that means it, without blanks and accents."""
-    found = {_glued(column): column for column in COLUMNS[rows_are]}
-    for column, known in _headings()[rows_are].items():
-        for phrase in known:
-            found.setdefault(_glued(phrase), column)
-    return found
-
-
-@cache
-def _headings() -> Mapping[str, Any]:
-    return tomllib.loads(files(__package__).joinpath("headings.toml").read_text(encoding="utf-8"))
-
-
-def _glued(words: str) -> str:
-    return re.sub(r"[ ?]", "", plain_words(words))
-
-
-def meaning_of(heading: str, rows_are: str) -> str | None:
-    """Return the column that a heading means, or None where its words are not known.
-
-    Examples
-    --------
-    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
-    ('seed_parent', 'units', None)
-    """
-    known, filling = phrases(rows_are), frozenset(_headings()["filling"])
-    outside = re.sub(r"\([^)]*\)", " ", heading)
-    inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
-    for part in (heading, outside, inside):
-        few = _glued(" ".join(word for word in plain_words(part).split() if word not in filling))
-        found = known.get(_glued(part)) or (known.get(few) if few else None)
-        if found:
-            return found
-    return None
-
-
-def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
-    """Return the column that each heading of a row means, by its place; no column is meant twice.
-
-    A heading that is the very name of a column comes before one that only means it. Where a column that would hold
-    numbers holds formulas such as A × B, it is the pair; where it holds days, it is the day of what it counts. Notes
-    may stand in several columns.
-    """
-    titles = {at: str(title) for at, title in enumerate(grid.rows[row]) if title is not None}
-    found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
-    dated = _headings()["dated"]
-    for at, meant in found.items():
-        if meant == "cross" and _mostly(grid, row, at, lambda value: isinstance(value, str) and is_pair(value)):
-            found[at] = "pair"
-        elif meant in dated and _mostly(grid, row, at, _looks_like_a_day):
-            found[at] = dated[meant]
-    first: dict[str, int] = {}
-    for at, meant in sorted(found.items(), key=lambda item: (_glued(titles[item[0]]) != _glued(item[1]), item[0])):
-        first.setdefault(meant, at)
-    if "pair" in first and {"seed_parent", "pollen_parent"} & set(first):
-        del first["pair"]
-    return {at: meant for at, meant in found.items() if meant == NOTE or first.get(meant) == at}
-
-
-def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
-    """Return the place of the row of headings and what the rows below are.
-
-    It is the one of the first ten rows in which most headings are known, and at least two; else the first that is not
-    blank.
-    """
-    filled = [at for at, row in enumerate(grid.rows) if any(value is not None for value in row)]
-    tries = [(len(meanings(grid, at, kind)), -at, -i) for at in filled[:_FIRST_ROWS] for i, kind in enumerate(kinds)]
-    most, at, i = max(tries, default=(0, 0, 0))
-    if most < _ENOUGH:
-        return (filled[0] if filled else 0), kinds[0]
-    return -at, kinds[-i]
-
-
-def _mostly(grid: Grid, row: int, at: int, test: Callable[[Value], bool]) -> bool:
-    below = [cells[at] for cells in grid.rows[row + 1 :] if at < len(cells) and cells[at] is not None]
-    return bool(below) and sum(map(test, below)) > _MOSTLY * len(below)
-
-
-def _looks_like_a_day(value: Value) -> bool:
-    return isinstance(value, date) or (isinstance(value, str) and bool(day_of(value)))
-
-
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a grower's table.
+    """One column of a grower's table: its place from 0, its heading, what it becomes here, and the first thing in it.
 
-    Attributes
-    ----------
-    at : int
-        Its place, from 0.
-    heading : str
-        As the file writes it; one without a heading is called by its letter, as is the second of two alike.
-    becomes : str or None
-        What it is here; None is left out.
-    example : str
-        The first thing in it.
+    One without a heading is called by its letter, as is the second of two alike; one that becomes None is left out.
     """
 
     at: int
@@ -281,93 +173,140 @@ class TableMapping:
         return all(column_name(column.heading) == column.becomes for column in self.columns)
 
 
-def guess(grid: Grid, rows_are: str | None = None) -> TableMapping:
-    """Return what the headings of a table seem to mean.
+def map_columns(
+    grid: Grid, rows_are: str | None = None, answers: Mapping[str, str] = MappingProxyType({})
+) -> TableMapping:
+    """Return what the headings of a table mean: what the grower says of them, else what they seem to.
 
-    Raises
-    ------
-    WrongUse
-        If rows can be no such thing.
+    ``answers`` are our column by heading, blank where it is left out. `WrongUse` is raised if one is no column here,
+    if two are the same, or if one holds both parents and another a parent.
     """
-    if rows_are is not None and rows_are not in COLUMNS:
-        raise WrongUse(say("sheets.rows_are", word=rows_are, words=", ".join(COLUMNS)))
     row, kind = heading_row(grid, (rows_are,) if rows_are else tuple(COLUMNS))
     meant = meanings(grid, row, kind) if grid.rows else {}
-    columns: list[Column] = []
-    for at in range(max(map(len, grid.rows), default=0)):
-        heading = _cell(grid, row, at)
-        example = next(
-            (str(value) for i in range(row + 1, len(grid.rows)) if (value := _cell(grid, i, at)) is not None), ""
-        )
-        if heading is not None or example:
-            name = _free(str(heading).strip() if heading is not None else "", at, columns)
-            columns.append(Column(at, name, meant.get(at), example[:_EXAMPLE_LETTERS]))
-    return TableMapping(kind, row, tuple(columns))
-
-
-def changed(mapping: TableMapping, maps: Iterable[str] = (), ignored: Iterable[str] = ()) -> TableMapping:
-    """Return a mapping with what the grower says of some columns.
-
-    Parameters
-    ----------
-    maps : iterable of str
-        Each ``Their heading=our_column``.
-    ignored : iterable of str
-        Headings of columns that are left out.
-
-    Raises
-    ------
-    WrongUse
-        If there is no such heading or no such column of ours.
-    """
-    becomes: dict[int, str | None] = {named(mapping, heading).at: None for heading in ignored}
-    for text in maps:
-        heading, sign, name = text.rpartition("=")
-        ours = column_name(name)
-        if not sign:
-            raise WrongUse(say("sheets.map_form", text=text))
-        if ours not in COLUMNS[mapping.rows_are]:
-            raise WrongUse(say("sheets.map_ours", name=name.strip(), known=", ".join(COLUMNS[mapping.rows_are])))
-        if ours != NOTE and ours in becomes.values():
-            raise WrongUse(say("sheets.map_twice", name=ours))
-        becomes[named(mapping, heading).at] = ours
-    said = set(becomes.values()) - {NOTE}
-    columns = (
-        replace(column, becomes=becomes.get(column.at, None if column.becomes in said else column.becomes))
-        for column in mapping.columns
-    )
-    found = replace(mapping, columns=tuple(columns))
-    if found.column("pair") and (found.column("seed_parent") or found.column("pollen_parent")):
+    below = {at: grid.below(row, at) for at in range(max(map(len, grid.rows), default=0))}
+    titles = _titles(grid.rows[row] if grid.rows else (), below)
+    said = {at: answers[title] or None for at, title in titles.items() if title in answers}
+    found = {at: ours for at, ours in meant.items() if ours == NOTE or ours not in said.values()} | said
+    columns = tuple(Column(at, title, found.get(at), _example(below[at])) for at, title in titles.items())
+    for ours in filter(None, said.values()):
+        if ours not in COLUMNS[kind]:
+            raise WrongUse(say("sheets.map_ours", name=ours, known=", ".join(COLUMNS[kind])))
+    times = Counter(column.becomes for column in columns if column.becomes not in {None, NOTE})
+    if twice := [ours for ours, n in times.items() if n > 1]:
+        raise WrongUse(say("sheets.map_twice", name=twice[0]))
+    if "pair" in times and {"seed_parent", "pollen_parent"} & times.keys():
         raise WrongUse(say("sheets.map_pair"))
+    return TableMapping(kind, row, columns)
+
+
+def _titles(headings: Sequence[Value], below: Mapping[int, Sequence[Value]]) -> dict[int, str]:
+    """Return what each column with anything in it is called."""
+    titles: dict[int, str] = {}
+    for at, cells in below.items():
+        title = str(headings[at]).strip() if at < len(headings) and headings[at] is not None else ""
+        letter = say("sheets.column_letter", letter=_letter(at))
+        if title and column_name(title) in map(column_name, titles.values()):
+            title = f"{title} ({letter})"
+        if title or cells:
+            titles[at] = title or letter
+    return titles
+
+
+def _letter(place: int) -> str:
+    """Return what a spreadsheet calls the column of a place, counted from 0."""
+    more, last = divmod(place, 26)
+    return (_letter(more - 1) if more else "") + chr(ord("A") + last)
+
+
+def _example(cells: Sequence[Value]) -> str:
+    return str(cells[0])[:_EXAMPLE_LETTERS] if cells else ""
+
+
+def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
+    """Return the place of the row of headings and what the rows below are.
+
+    Of the first ten rows it is the one with most headings that are known, two at least; else the first with anything.
+    """
+    filled = [at for at, row in enumerate(grid.rows) if any(value is not None for value in row)]
+    tries = [(len(meanings(grid, at, kind)), -at, -i) for at in filled[:_FIRST_ROWS] for i, kind in enumerate(kinds)]
+    most, at, i = max(tries, default=(0, 0, 0))
+    if most < _ENOUGH:
+        return (filled[0] if filled else 0), kinds[0]
+    return -at, kinds[-i]
+
+
+def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
+    """Return the column that each heading of a row means, by its place; no column is meant twice.
+
+    A heading that is the very name of a column comes first. A column of numbers that holds formulas such as A × B is
+    the pair, one that holds days is the day of what it counts. Notes may stand in several columns.
+    """
+    titles = {at: str(title) for at, title in enumerate(grid.rows[row]) if title is not None}
+    found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
+    dated = vocabulary()["headings"]["dated"]
+    for at, meant in found.items():
+        if meant == "cross" and _mostly(grid.below(row, at), lambda value: isinstance(value, str) and is_pair(value)):
+            found[at] = "pair"
+        elif meant in dated and _mostly(grid.below(row, at), _looks_like_a_day):
+            found[at] = dated[meant]
+    first: dict[str, int] = {}
+    for at, meant in sorted(found.items(), key=lambda item: (_glued(titles[item[0]]) != _glued(item[1]), item[0])):
+        first.setdefault(meant, at)
+    if "pair" in first and {"seed_parent", "pollen_parent"} & set(first):
+        del first["pair"]
+    return {at: meant for at, meant in found.items() if meant == NOTE or first.get(meant) == at}
+
+
+def _mostly(cells: Sequence[Value], test: Callable[[Value], bool]) -> bool:
+    return bool(cells) and sum(map(test, cells)) > _MOSTLY * len(cells)
+
+
+def _looks_like_a_day(value: Value) -> bool:
+    return isinstance(value, date) or (isinstance(value, str) and bool(day_of(value)))
+
+
+def meaning_of(heading: str, rows_are: str) -> str | None:
+    """Return the column that a heading means, or None where its words are not known.
+
+    Examples
+    --------
+    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
+    ('seed_parent', 'units', None)
+    """
+    known, filling = _phrases(rows_are), vocabulary()["headings"]["filling"]
+    outside = re.sub(r"\([^)]*\)", " ", heading)
+    inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
+    for part in (heading, outside, inside):
+        few = _glued(" ".join(word for word in plain_words(part).split() if word not in filling))
+        found = known.get(_glued(part)) or (known.get(few) if few else None)
+        if found:
+            return found
+    return None
+
+
+@cache
+def _phrases(rows_are: str) -> Mapping[str, str]:
+    """Return our column by each word or phrase that means it, without blanks and accents."""
+    found = {_glued(column): column for column in COLUMNS[rows_are]}
+    for column, known in vocabulary()["headings"][rows_are].items():
+        for phrase in known:
+            found.setdefault(_glued(phrase), column)
     return found
 
 
-def _cell(grid: Grid, row: int, at: int) -> Value:
-    return grid.rows[row][at] if row < len(grid.rows) and at < len(grid.rows[row]) else None
+def _glued(words: str) -> str:
+    return re.sub(r"[ ?]", "", plain_words(words))
 
 
-def _free(heading: str, at: int, columns: Iterable[Column]) -> str:
-    letter = say("sheets.column_letter", letter=column_letter(at))
-    if not heading:
-        return letter
-    taken = {column_name(column.heading) for column in columns}
-    return f"{heading} ({letter})" if column_name(heading) in taken else heading
+def best_guess(mapping: TableMapping, heading: str) -> str:
+    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost.
 
-
-def named(mapping: TableMapping, heading: str) -> Column:
-    """Find a column by its heading or its letter.
-
-    Raises
-    ------
-    WrongUse
-        If there is none.
+    Examples
+    --------
+    >>> best_guess(TableMapping("crosses", 0, ()), "Seedlingz"), best_guess(TableMapping("crosses", 0, ()), "Soil")
+    ('seedlings', 'note')
     """
-    wanted = column_name(heading)
-    for names in (
-        {column_name(column.heading): column for column in reversed(mapping.columns)},
-        {column_letter(column.at).casefold(): column for column in mapping.columns},
-    ):
-        if wanted in names:
-            return names[wanted]
-    listed = ", ".join(column.heading for column in mapping.columns)
-    raise WrongUse(say("sheets.map_theirs", heading=heading.strip(), known=listed))
+    known = _phrases(mapping.rows_are)
+    near = get_close_matches(_glued(heading), known, 1, 0.75)
+    ours = known[near[0]] if near else NOTE
+    return NOTE if mapping.column(ours) else ours

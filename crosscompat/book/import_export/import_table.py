@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from functools import partial
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
@@ -14,11 +15,11 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
+from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import two_days
-from crosscompat.book.import_export.column_mapping import Grid, TableMapping
-from crosscompat.book.import_export.read_rows import Answers, Told, sheet_of
-from crosscompat.book.import_export.row_meaning import DAYS, extra_in, extra_noted, records_of, with_extra
-from crosscompat.book.record_fields import read_fields
+from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, Grid, TableMapping
+from crosscompat.book.import_export.read_rows import Report, sheet_of
+from crosscompat.book.record_fields import read_field, read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
@@ -28,34 +29,113 @@ from crosscompat.ground.wording import say
 
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
 _OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
+_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")
+_OF_VISIT = ("date", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
+_COUNTED = ("pods_set", "pods_held", "tried", "took")
+More = Mapping[int, Mapping[str, Any]]
+"""What rows say beyond the tables of plants and crosses, by their number and the field or column."""
+_NOTHING: Mapping[Any, Any] = MappingProxyType({})
+_Values = Mapping[str, Collection[Any]]
+"""What the book says, by column."""
 
-Difference = tuple[str, Any, Any]
+
+@dataclass(frozen=True, slots=True)
+class ImportedRows:
+    """What comes of a table: its new crosses and plants, of rows without a fault, with what more is said of them.
+
+    Of its ``rows`` that have anything in them, ``same`` say what the book says already. ``faults`` stand in the order
+    of the file, and ``values`` are what stands in their cells; ``said`` is what was read otherwise than it is written,
+    ``open_notes`` may say that a cross was lost or failed, with the rows in which they stand.
+    """
+
+    rows: int
+    crosses: tuple[Cross, ...]
+    plants: tuple[Plant, ...]
+    more: More
+    same: int
+    faults: tuple[Fault, ...]
+    values: tuple[str | None, ...]
+    said: tuple[Fault, ...]
+    open_notes: Mapping[str, list[int]]
 
 
-def new_crosses(
-    page: Reading,
-    sheet: Sheet,
-    crosses: Sequence[Cross],
-    extra: Mapping[int, Mapping[str, Any]],
-    faults: list[Fault],
+def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> ImportedRows:
+    """Read a table against a book; nothing is written."""
+    report = Report()
+    faults = report.faults
+    sheet = sheet_of(grid, mapping, answers, plants_of(page), report)
+    crosses: list[Cross] = []
+    plants: list[Plant] = []
+    if mapping.rows_are == "crosses":
+        more = {row.number: _extra(Cells(sheet, row, faults)) for row in sheet.rows}
+        read = crosses_in(sheet, faults)
+        _refuse_days(sheet, read, more, today, faults)
+        crosses, same = _new_crosses(page, sheet, read, more, faults)
+    else:
+        more = {row.number: read_fields(Cells(sheet, row, faults), records.Plant, MORE) for row in sheet.rows}
+        plants, same = _new_plants(page, sheet, plants_in(sheet, faults), more, faults)
+    bad = {fault.place.row or 0 for fault in faults}
+    faults.sort(key=lambda fault: fault.place.row or 0)
+    values = [_value(grid, mapping, fault) for fault in faults]
+    return ImportedRows(
+        rows=len(sheet.rows),
+        crosses=tuple(cross for cross in crosses if cross.row not in bad),
+        plants=tuple(plant for plant in plants if plant.row not in bad),
+        more=more,
+        same=len(same - bad),
+        faults=tuple(map(_with_order, faults, values)),
+        values=tuple(values),
+        said=tuple(report.said),
+        open_notes=report.open_notes,
+    )
+
+
+def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
+    """Return the records that are to be written; an identifier that the book has used before is not used again."""
+    bench = plants_of(page)
+    standing = {plant.name: (plant.id, bench.species(plant.name)) for plant in page.current(records.Plant)}
+    used = {cross.id for cross in taken.crosses if cross.id and page.kind_of(cross.id)}
+    crosses = [replace(cross, id=new_id()) if cross.id in used else cross for cross in taken.crosses]
+    return records_of(Plants.of(taken.plants), crosses, standing, taken.more)
+
+
+def _extra(cells: Cells) -> dict[str, Any]:
+    """Return what a row says beyond the summary."""
+    found = {}
+    for column, (kind, name) in EXTRA.items():
+        item = kind.__dataclass_fields__[name]
+        found[column] = cells.read(column, partial(read_field, kind, item, comma=cells.sheet.decimal_comma))
+    return {column: value for column, value in found.items() if value is not None}
+
+
+def _new_crosses(
+    page: Reading, sheet: Sheet, crosses: Sequence[Cross], more: More, faults: list[Fault]
 ) -> tuple[list[Cross], set[int]]:
     """Return the crosses that a book does not have yet, and the rows that say what it says already.
 
     A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
     must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
     """
-    book = _Book(page, extra)
+    book = list(_known_crosses(page))
+    by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
+    unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+    for cross, known in book:
+        if cross.cross is None:
+            unnumbered[cross.date, cross.seed_parent].append(known)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
     for cross in crosses:
-        known = book.find(cross)
+        said = _said(cross, _OF_CROSSES, more[cross.row])
+        there = by_name.get(cross.id or "") or by_name.get(cross.cross or "")
         first = fresh.get(cross.cross or cross.row)
-        if known is not None:
-            differences = book.differing(cross, known)
-            faults += [_taken(sheet, cross.row, "cross", cross.number, differences)] if differences else []
-            same |= set() if differences else {cross.row}
-        elif cross.row not in bad and book.take_alike(cross):
+        if there is not None:
+            same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
+        elif (
+            cross.row not in bad
+            and cross.cross is None
+            and _take_alike(said, unnumbered[cross.date, cross.seed_parent])
+        ):
             same.add(cross.row)
         elif first is not None:
             what = say("sheets.number_twice", number=first.number, row=str(first.row))
@@ -65,46 +145,28 @@ def new_crosses(
     return list(fresh.values()), same
 
 
-class _Book:
-    """The crosses of a book, by what a row may be known by."""
-
-    def __init__(self, page: Reading, extra: Mapping[int, Mapping[str, Any]]) -> None:
-        self._extra, self._noted = extra, extra_noted(page)
-        self._by_name: dict[str, Cross] = {}
-        self._unnumbered: dict[tuple[date, str], list[Cross]] = defaultdict(list)
-        for cross in crosses_of(page):
-            self._by_name |= {name: cross for name in (cross.id, cross.cross) if name is not None}
-            if cross.cross is None:
-                self._unnumbered[cross.date, cross.seed_parent].append(cross)
-
-    def find(self, cross: Cross) -> Cross | None:
-        """Return the cross of a row's identifier, else of its number."""
-        return self._by_name.get(cross.id or "") or self._by_name.get(cross.cross or "")
-
-    def differing(self, row: Cross, known: Cross) -> list[Difference]:
-        there = self._noted[known.id or ""]
-        more = [(name, value, _any(there[name])) for name, value in self._extra[row.row].items()]
-        return _differing(row, known, _OF_CROSSES) + [one for one in more if one[1] not in there[one[0]]]
-
-    def take_alike(self, cross: Cross) -> bool:
-        """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
-        there = self._unnumbered[cross.date, cross.seed_parent] if cross.cross is None else []
-        alike = [one for one in there if not self.differing(cross, one)]
-        if alike:
-            there.remove(min(alike, key=self._how_much_is_known))
-        return bool(alike)
-
-    def _how_much_is_known(self, cross: Cross) -> int:
-        more = map(_any, self._noted[cross.id or ""].values())
-        return sum(value is not None for value in (*more, *(getattr(cross, name) for name in _OF_CROSSES)))
+def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
+    """Yield each cross of the book with all that is said of it, by column."""
+    noted: dict[str, dict[str, set[Any]]] = defaultdict(lambda: {column: set() for column in EXTRA})
+    cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
+    for column, (kind, name) in EXTRA.items():
+        owner_field = {records.Cross: "id", records.Emergence: "sowing"}.get(kind, "cross")
+        for owner, value in page.columns(kind, owner_field, name):
+            noted[cross_of_tray.get(owner, owner)][column].add(value)
+    for cross in crosses_of(page):
+        yield cross, {**{name: {getattr(cross, name)} for name in _OF_CROSSES}, **noted[cross.id or ""]}
 
 
-def new_plants(
-    page: Reading,
-    sheet: Sheet,
-    plants: Sequence[Plant],
-    more: Mapping[str, Mapping[str, Any]],
-    faults: list[Fault],
+def _take_alike(said: Mapping[str, Any], there: list[_Values]) -> bool:
+    """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
+    alike = [known for known in there if not _differing(said, known)]
+    if alike:
+        there.remove(min(alike, key=lambda known: sum(_any(values) is not None for values in known.values())))
+    return bool(alike)
+
+
+def _new_plants(
+    page: Reading, sheet: Sheet, plants: Sequence[Plant], more: More, faults: list[Fault]
 ) -> tuple[list[Plant], set[int]]:
     """Return the plants that a book does not have yet, and the rows that say what it says already."""
     bench = plants_of(page)
@@ -117,115 +179,48 @@ def new_plants(
             fresh.append(plant)
             continue
         names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
-        pairs = [(name, value, getattr(noted[plant.plant], name)) for name, value in more[plant.plant].items()]
-        differences = _differing(plant, known, names) + [one for one in pairs if one[1] not in {None, one[2]}]
-        faults += [_taken(sheet, plant.row, "plant", plant.plant, differences)] if differences else []
-        same |= set() if differences else {plant.row}
+        there = {name: [getattr(known, name)] for name in names}
+        there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
+        said = _said(plant, names, more[plant.row])
+        same |= _compared(sheet, plant.row, ("plant", plant.plant), said, there, faults)
     return fresh, same
+
+
+def _said(row: Any, names: Iterable[str], more: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a row says, by column; what it leaves blank it does not say."""
+    every = {name: getattr(row, name) for name in names} | dict(more)
+    return {name: value for name, value in every.items() if value is not None}
+
+
+def _differing(said: Mapping[str, Any], there: _Values) -> list[tuple[str, Any, Any]]:
+    """Return what is said otherwise than in the book: column, here, there."""
+    return [(name, here, _any(there[name])) for name, here in said.items() if here not in there[name]]
 
 
 def _any(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
 
 
-def _differing(row: Any, known: Any, names: Sequence[str]) -> list[Difference]:
-    """Return what a row says otherwise than the book: column, here, there; what it leaves blank it does not say."""
-    pairs = [(name, getattr(row, name), getattr(known, name)) for name in names]
-    return [(name, here, there) for name, here, there in pairs if here is not None and here != there]
-
-
-def _taken(sheet: Sheet, row: int, column: str, number: str, differing: Sequence[Difference]) -> Fault:
+def _compared(
+    sheet: Sheet, row: int, named: tuple[str, str], said: Mapping[str, Any], there: _Values, faults: list[Fault]
+) -> set[int]:
+    """Return the row if it says what the book says, else add a fault with all in which the two differ."""
+    column, number = named
     differences = "; ".join(
-        say("sheets.differs", column=name, here=as_text(here), there=as_text(there) or say("sheets.nothing"))
-        for name, here, there in differing
+        say("sheets.differs", column=name, here=as_text(here), there=as_text(known) or say("sheets.nothing"))
+        for name, here, known in _differing(said, there)
     )
-    return _fault(sheet, row, column, say("sheets.taken", number=number, told=differences), say("sheets.taken_advice"))
+    if not differences:
+        return {row}
+    what = say("sheets.taken", number=number, told=differences)
+    faults.append(_fault(sheet, row, column, what, say("sheets.taken_advice")))
+    return set()
 
 
-def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:
-    return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)
-
-
-@dataclass(frozen=True, slots=True)
-class ImportedRows:
-    """What comes of a table.
-
-    Attributes
-    ----------
-    rows : int
-        With anything in them.
-    crosses : tuple of Cross
-        New ones, of rows without a fault.
-    plants : tuple of Plant
-        New ones, of rows without a fault.
-    more : mapping
-        What else is said of plants, by name and column.
-    extra : mapping
-        What else is said of crosses, by row and column.
-    same : int
-        Rows without a fault that say what the book says already.
-    faults : tuple of Fault
-        In the order of the file.
-    values : tuple of str or None
-        What stands in the cell of each fault.
-    said : tuple of Fault
-        What was read otherwise than it is written, and how.
-    open_notes : mapping of str to list of int
-        Notes that may say that a cross was lost or failed, and in which rows they stand.
-    """
-
-    rows: int
-    crosses: tuple[Cross, ...]
-    plants: tuple[Plant, ...]
-    more: Mapping[str, Mapping[str, Any]]
-    extra: Mapping[int, Mapping[str, Any]]
-    same: int
-    faults: tuple[Fault, ...]
-    values: tuple[str | None, ...]
-    said: tuple[Fault, ...]
-    open_notes: Mapping[str, list[int]]
-
-
-def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answers, today: date) -> ImportedRows:
-    """Read a table against a book; nothing is written."""
-    faults: list[Fault] = []
-    told = Told(faults)
-    sheet = sheet_of(grid, mapping, answers, plants_of(page), told)
-    crosses: list[Cross] = []
-    plants: list[Plant] = []
-    more: Mapping[str, Mapping[str, Any]] = {}
-    extra: Mapping[int, Mapping[str, Any]] = {}
-    if mapping.rows_are == "crosses":
-        extra = extra_in(sheet, faults)
-        read = crosses_in(sheet, faults)
-        _refuse_days(sheet, read, extra, today, faults)
-        crosses, same = new_crosses(page, sheet, read, extra, faults)
-    else:
-        more = _more(sheet, faults)
-        plants, same = new_plants(page, sheet, plants_in(sheet, faults), more, faults)
-    bad = {fault.place.row or 0 for fault in faults}
-    faults.sort(key=lambda fault: fault.place.row or 0)
-    values = [_value(grid, mapping, fault) for fault in faults]
-    return ImportedRows(
-        rows=len(sheet.rows),
-        crosses=tuple(cross for cross in crosses if cross.row not in bad),
-        plants=tuple(plant for plant in plants if plant.row not in bad),
-        more=MappingProxyType(more),
-        extra=MappingProxyType(extra),
-        same=len(same - bad),
-        faults=tuple(map(_with_order, faults, values)),
-        values=tuple(values),
-        said=tuple(told.said),
-        open_notes=told.open_notes,
-    )
-
-
-def _refuse_days(
-    sheet: Sheet, crosses: Iterable[Cross], extra: Mapping[int, Mapping[str, Any]], today: date, faults: list[Fault]
-) -> None:
+def _refuse_days(sheet: Sheet, crosses: Iterable[Cross], more: More, today: date, faults: list[Fault]) -> None:
     """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
     for cross in crosses:
-        days = {"date": cross.date} | {name: extra[cross.row][name] for name in DAYS if name in extra[cross.row]}
+        days = {"date": cross.date} | {name: more[cross.row][name] for name in DAYS if name in more[cross.row]}
         for name, day in days.items():
             if day > today:
                 faults.append(_fault(sheet, cross.row, name, say("sheets.future", day=day.isoformat())))
@@ -238,17 +233,8 @@ def _refuse_days(
             faults.append(_fault(sheet, cross.row, "seedlings", say("sheets.none_came_up")))
 
 
-def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
-    """Return the records that are to be written; an identifier that the book has used before is not used again."""
-    species = plants_of(page)
-    standing = {plant.name: (plant.id, species.species(plant.name)) for plant in page.current(records.Plant)}
-    used = {cross.id for cross in taken.crosses if cross.id and page.kind_of(cross.id)}
-    crosses = [
-        replace(cross, id=new_id() if cross.id is None or cross.id in used else cross.id) for cross in taken.crosses
-    ]
-    found = records_of(Plants.of(taken.plants), crosses, standing)
-    extra = {cross.id or "": taken.extra[cross.row] for cross in crosses}
-    return list(with_extra(_with_more(found, taken.more), extra))
+def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:
+    return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)
 
 
 def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
@@ -265,16 +251,93 @@ def _with_order(fault: Fault, value: str | None) -> Fault:
     return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
 
 
-def _with_more(found: Iterable[Record], more: Mapping[str, Mapping[str, Any]]) -> Iterable[Record]:
-    for record in found:
-        own = more.get(record.name) if isinstance(record, records.Plant) else None
-        yield replace(record, **own) if own else record
+def records_of(
+    plants: Plants, crosses: Iterable[Cross], standing: Mapping[str, tuple[str, str]] = _NOTHING, more: More = _NOTHING
+) -> list[Record]:
+    """Return the records that say what tables of plants and crosses say, no more and no less.
+
+    A plant that only the crosses name becomes one of the book. Counts of a table have no date. ``standing`` are the
+    identifier and the species of the plants that the book has, by their names; ``more`` is what else is said of a plant
+    or a cross, by its ``row``.
+    """
+    garden = _Garden(dict(standing))
+    for plant in plants.by_name.values():
+        garden.take_in(plant, more.get(plant.row, _NOTHING))
+    found = [record for cross in crosses for record in _cross_records(cross, more.get(cross.row, _NOTHING), garden)]
+    return [*garden.records, *found]
 
 
-def _more(sheet: Sheet, faults: list[Fault]) -> dict[str, Mapping[str, Any]]:
-    """Read what is said of plants beyond the columns of `book.plants`."""
-    found: dict[str, Mapping[str, Any]] = {}
-    for row in sheet.rows:
-        cells = Cells(sheet, row, faults)
-        found.setdefault((row.cells.get("plant") or "").strip(), read_fields(cells, records.Plant, MORE))
-    return found
+@dataclass(slots=True)
+class _Garden:
+    """The plants taken in so far: identifier and species by name."""
+
+    known: dict[str, tuple[str, str]]
+    records: list[Record] = field(default_factory=list)
+
+    def take_in(self, plant: Plant, more: Mapping[str, Any] = _NOTHING) -> None:
+        """Write down a plant and what is known of it."""
+        clone = plant.clone if plant.clone != plant.plant else None
+        new = records.Plant(name=plant.plant, clone=clone, source=plant.source, note=plant.note, **more)
+        self.known[plant.plant] = (new.id, plant.species)
+        self.records += [new, records.Determination(plant=new.id, name=plant.species)]
+        findings = {"sex": plant.sex, "2n": plant.chromosomes, "self_fertile": plant.self_fertile}
+        for what, value in findings.items():
+            if value is not None:
+                self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
+
+    def find(self, name: str | None, species: str | None) -> tuple[str | None, str | None]:
+        """Return the plant of a name, and the species where it is not what the plant itself is known as."""
+        if name is None:
+            return None, species
+        if name not in self.known:
+            self.take_in(Plant(name, species or name, name))
+        plant, own = self.known[name]
+        return plant, None if species == own else species
+
+
+def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> Iterator[Record]:
+    extra: dict[type[Record], dict[str, Any]] = {kind: {} for kind, _ in EXTRA.values()}
+    for column, value in more.items():
+        kind, field_name = EXTRA[column]
+        extra[kind][field_name] = value
+    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent)
+    made = records.Cross(
+        id=cross.id or new_id(),
+        number=cross.cross,
+        seed_plant=seed_plant,
+        seed_parent=seed_parent,
+        **_shared(cross, _OF_CROSS),
+        **extra[records.Cross],
+    )
+    shared = _shared(cross, _OF_VISIT)
+    visit = records.Pollination(cross=made.id, who=cross.grower, **shared, **extra[records.Pollination])
+    yield made
+    yield visit
+    if cross.pollen_parent is not None or cross.pollen_plant is not None:
+        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent)
+        yield records.Pollen(pollination=visit.id, plant=pollen_plant, name=pollen_parent)
+    yield from _outcome_records(made.id, cross, extra)
+
+
+def _outcome_records(made: str, cross: Cross, extra: Mapping[type[Record], Mapping[str, Any]]) -> Iterator[Record]:
+    for what, count in _shared(cross, _COUNTED).items():
+        if count is not None:
+            yield records.Observation(cross=made, what=what, count=count)
+    if cross.seeds is not None or cross.seeds_filled is not None or extra[records.SeedLot]:
+        yield records.SeedLot(cross=made, seeds=cross.seeds, filled=cross.seeds_filled, **extra[records.SeedLot])
+    first = extra[records.Emergence]
+    if cross.seeds_sown is not None or cross.seedlings is not None or extra[records.Sowing] or first:
+        sowing = records.Sowing(cross=made, seeds=cross.seeds_sown, **extra[records.Sowing])
+        yield sowing
+        if cross.seedlings is not None:
+            yield records.Emergence(sowing=sowing.id, highest=cross.seedlings)
+        if first:  # a look of its own, at which one was up
+            yield records.Emergence(sowing=sowing.id, up=1, **first)
+    if cross.lost_to is not None:
+        yield records.Loss(cross=made, cause=cross.lost_to, **extra[records.Loss])
+    if cross.proof is not None:
+        yield records.Proof(cross=made, verdict=cross.proof)
+
+
+def _shared(cross: Cross, names: Iterable[str]) -> dict[str, Any]:
+    return {name: getattr(cross, name) for name in names}

@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import json
+import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from hashlib import sha256
-from io import BytesIO
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from crosscompat.book.attachments import FOLDER, MOST_BYTES, content_of, put
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.import_export.row_meaning import escaped, guarded, unescaped
 from crosscompat.book.record_fields import value_types
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.records import KINDS, Attachment, Record
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_convert import as_text, guarded
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.ground.files import write_atomically
+from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
 
 ENDING = ".zip"
@@ -53,10 +54,11 @@ def book_in(page: Reading) -> WholeBook:
     return WholeBook(page.changes(), {kind: page.versions(kind) for kind in KINDS.values()})
 
 
-def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
+def write_book(whole: WholeBook, path: Path, *, invented: bool = False, collection: Path | None = None) -> int:
     """Write a whole book; the same book always gives the same bytes. Invented outcomes are marked in the archive.
 
-    Its list of contents, with what each table is, comes last, so that nothing can be missing unnoticed.
+    The files that are kept with it in its ``collection`` go along; how many are not as they were kept and stay behind
+    is returned. The list of contents comes last, so that nothing can be missing unnoticed.
 
     Raises
     ------
@@ -67,22 +69,36 @@ def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
         raise WrongUse(say("sheets.export_to", target=str(path)))
     if path.exists() and not _is_export(path):
         raise WrongUse(say("sheets.other_file", file=str(path)))
-    parts = {f"{_CHANGES}.csv": sheet_text(tuple(_CHANGE_TYPES), map(_change_row, whole.changes))}
+    texts = {_CHANGES: sheet_text(tuple(_CHANGE_TYPES), (_row(change, _CHANGE_TYPES) for change in whole.changes))}
     for name, kind in KINDS.items():
-        header = (*(item.name for item in fields(kind)), *_MARKS)
-        parts[f"{name}.csv"] = sheet_text(header, map(_version_row, whole.versions.get(kind, ())))
+        header = [item.name for item in fields(kind)]
+        rows = (_row(one.record, header) | _row(one, _MARKS) for one in whole.versions.get(kind, ()))
+        texts[name] = sheet_text([*header, *_MARKS], rows)
+    content = {f"{name}.csv": text.encode() for name, text in texts.items()}
     if invented:
-        parts[INVENTED] = say("sheets.invented")
-    content = {name: text.encode() for name, text in parts.items()}
+        content[INVENTED] = say("sheets.invented").encode()
     sums = {name: sha256(part).hexdigest() for name, part in content.items()}
-    content[_CONTENTS] = json.dumps({"schema": _SCHEMA, "rows": _rows_of(whole), "sha256": sums}, indent=1).encode()
-    out = BytesIO()
-    with zipfile.ZipFile(out, "w") as package:
+    kept = {one.record.kept_as for one in whole.versions.get(Attachment, ()) if isinstance(one.record, Attachment)}
+    with writing_atomically(path) as stream, zipfile.ZipFile(stream, "w") as package:
         for name, part in content.items():
-            entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            package.writestr(entry, part)
-    write_atomically(path, out.getvalue())
+            _pack(package, name, part)
+        for name in sorted(kept):
+            with suppress(WrongUse):
+                _pack(package, f"{FOLDER}/{name}", content_of(collection or Path(), name))
+                sums[f"{FOLDER}/{name}"] = name[:64]
+        _pack(package, _CONTENTS, json.dumps({"schema": _SCHEMA, "sha256": sums}, indent=1).encode())
+    return len(kept) - sum(name.startswith(f"{FOLDER}/") for name in sums)
+
+
+def _pack(package: zipfile.ZipFile, name: str, content: bytes) -> None:
+    entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    package.writestr(entry, content)
+
+
+def _row(holder: object, names: Iterable[str]) -> dict[str, object]:
+    values = {name: getattr(holder, name) for name in names}
+    return {name: escaped(value) if isinstance(value, str) else value for name, value in values.items()}
 
 
 def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
@@ -115,41 +131,34 @@ def read_book(path: Path) -> WholeBook:
     """
     try:
         with zipfile.ZipFile(path) as package:
-            contents = _contents(package)
+            _check_contents(package)
             changes = tuple(Change(**row) for row in _rows(package, _CHANGES, _CHANGE_TYPES))
             versions = {kind: tuple(_versions_in(package, name, kind)) for name, kind in KINDS.items()}
     except _UNSOUND as error:
-        raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=_reason(error)))]) from None
-    whole = WholeBook(changes, versions)
-    if contents["rows"] != _rows_of(whole):
-        raise BadInput([Fault(Place(path.name), say("sheets.other_rows"))])
-    return whole
+        reason = (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
+        raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=reason))]) from None
+    return WholeBook(changes, versions)
+
+
+def unpack_attachments(path: Path, collection: Path) -> None:
+    """Put the files that a whole book brought with it, once `read_book` has read it, into a collection."""
+    with zipfile.ZipFile(path) as package:
+        for entry in package.infolist():
+            folder, _, name = entry.filename.rpartition("/")
+            if folder == FOLDER and entry.file_size <= MOST_BYTES:
+                put(collection, name, package.read(entry))
 
 
 _UNSOUND = (OSError, zipfile.BadZipFile, zlib.error, LookupError, TypeError, ValueError, RuntimeError)
 """What reading a file raises that is no export, or that somebody has put together by hand."""
 
 
-def _contents(package: zipfile.ZipFile) -> Mapping[str, Any]:
-    """Return the list of contents of an archive that holds just these.
-
-    Raises
-    ------
-    BadInput
-        With every table that is missing, added, or not as it was written.
-    """
-    contents: dict[str, Any] = json.loads(package.read(_CONTENTS))
-    sums, names = contents["sha256"], {*package.namelist()} - {_CONTENTS}
+def _check_contents(package: zipfile.ZipFile) -> None:
+    """Raise `BadInput` with every table that is missing, added, or not as it was written."""
+    sums, names = json.loads(package.read(_CONTENTS))["sha256"], {*package.namelist()} - {_CONTENTS}
     wrong = {"gone": sums.keys() - names, "added": names - sums.keys()}
     wrong["altered"] = {name for name in names & sums.keys() if sha256(package.read(name)).hexdigest() != sums[name]}
     raise_faults([Fault(Place(one), say(f"sheets.{how}")) for how, which in wrong.items() for one in sorted(which)])
-    return contents
-
-
-def _rows_of(whole: WholeBook) -> Mapping[str, int]:
-    """Return how many rows each table of a book has."""
-    versions = {name: len(whole.versions.get(kind, ())) for name, kind in KINDS.items()}
-    return {_CHANGES: len(whole.changes), **versions}
 
 
 def _is_export(path: Path) -> bool:
@@ -160,21 +169,31 @@ def _is_export(path: Path) -> bool:
         return False
 
 
-def _reason(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
+_EMPTY = r"\e"
+_UNFIT = re.compile(r"[\x00-\x08\x0b-\x1f\\]")
+_ESCAPE = re.compile(r"\\(?:u([0-9a-f]{4})|(.))", re.DOTALL)
 
 
-def _change_row(change: Change) -> Mapping[str, object]:
-    return {name: _cell(getattr(change, name)) for name in _CHANGE_TYPES}
+def escaped(text: str) -> str:
+    r"""Return a text as a cell that is never blank, no formula, and the same again when it is read.
+
+    Examples
+    --------
+    >>> escaped("red thread"), escaped("a\\b\r"), escaped(""), escaped("=1")
+    ('red thread', 'a\\u005cb\\u000d', '\\e', '\\=1')
+    """
+    return guarded(_UNFIT.sub(lambda letter: f"\\u{ord(letter[0]):04x}", text)) if text else _EMPTY
 
 
-def _version_row(version: Version) -> Mapping[str, object]:
-    row = {item.name: _cell(getattr(version.record, item.name)) for item in fields(version.record)}
-    return {**row, "made_in": version.made_in, "replaced_in": version.replaced_in}
+def unescaped(cell: str) -> str:
+    r"""Return the text that a cell of `escaped` stands for.
 
-
-def _cell(value: object) -> object:
-    return escaped(value) if isinstance(value, str) else value
+    Examples
+    --------
+    >>> unescaped(escaped("=1\\+1")), unescaped(r"\e")
+    ('=1\\+1', '')
+    """
+    return "" if cell == _EMPTY else _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else found[2], cell)
 
 
 def _versions_in(package: zipfile.ZipFile, name: str, kind: type[Record]) -> Iterator[Version]:

@@ -3,158 +3,145 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, two_days
-from crosscompat.book.import_export.column_mapping import COLUMNS, NOTE, Grid, TableMapping, changed, guess, named
-from crosscompat.book.import_export.import_table import read_table
-from crosscompat.book.import_export.read_rows import Answers
-from crosscompat.book.import_export.saved_answers import (
+from crosscompat.book.import_export.answers import (
     OPEN,
     QUESTIONS,
-    SavedAnswers,
-    best_guess,
+    Answers,
     read_answers,
     samples,
-    with_saved,
     write_answers,
 )
+from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, two_days
+from crosscompat.book.import_export.column_mapping import (
+    COLUMNS,
+    NOTE,
+    Column,
+    Grid,
+    TableMapping,
+    best_guess,
+    map_columns,
+)
+from crosscompat.book.import_export.import_table import read_table
+from crosscompat.book.store import Store
 from crosscompat.cli.output import line, paragraph
-from crosscompat.cli.prompts import choose, confirm, on_a_terminal, today
+from crosscompat.cli.prompts import choose, confirm, today
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.book.store import Store
-    from crosscompat.cli.book.import_table import Request
-    from crosscompat.collection.opening import Collection
-
-_ONLY_SUCCESSES = {"yes": True, "no": False, "unknown": None}
 
 
 @dataclass(slots=True)
-class TableInHand:
+class OpenTable:
     """A table as it is understood so far, what is said of it, and what nobody has answered yet.
 
-    Attributes
-    ----------
-    path : Path
-        The file of what is said of it.
-    settled : frozenset of str
-        Headings of which the grower has said what they are.
-    answers : dict of str to str
-        By the questions of `saved_answers`.
-    notes : dict of str to str
-        What notes say of their crosses.
-    open_notes : mapping of str to list of int
-        Notes that may decide and are not answered.
-    still_open : dict of str to str
-        What is not answered, in words, by the question or what else it is.
+    ``path`` is the file of answers, ``open_notes`` those that may decide, with their rows, ``still_open`` what is not
+    answered, in words, by the question or what else it is.
     """
 
     grid: Grid
-    mapping: TableMapping
     path: Path
-    settled: frozenset[str]
-    answers: dict[str, str]
-    notes: dict[str, str]
+    answers: Answers
     at_terminal: bool
     open_notes: Mapping[str, list[int]] = field(default_factory=dict)
     still_open: dict[str, str] = field(default_factory=dict)
 
     @property
-    def unknown(self) -> list[str]:
-        """Headings of which nobody knows what they are."""
-        every = (column for column in self.mapping.columns if column.example and not column.becomes)
-        return [column.heading for column in every if column.heading not in self.settled]
+    def mapping(self) -> TableMapping:
+        """What the columns are by what is said so far."""
+        return map_columns(self.grid, self.answers.questions.get("rows"), self.answers.columns)
+
+    def said(self, question: str, answer: str) -> None:
+        """Take an answer."""
+        self.answers = replace(self.answers, questions={**self.answers.questions, question: answer})
 
     def keep(self) -> None:
         """Write down the answers and what is open; while anything is, with a guess for each unknown column."""
-        mapping = self.mapping
-        for heading in self.unknown if self.still_open else ():
-            mapping = changed(mapping, [f"{heading}={best_guess(mapping, heading)}"])
-        headings = {column.heading: column.becomes or "" for column in mapping.columns}
         open_questions = {question: OPEN for question in self.still_open if question in QUESTIONS}
-        saved = SavedAnswers(headings, self.notes, {**self.answers, **open_questions})
-        write_answers(self.path, self.grid, mapping, saved, self.open_notes)
+        answers = replace(self.answers, questions={**self.answers.questions, **open_questions})
+        mapping = self.mapping
+        for column in self._unknown(mapping) if self.still_open else ():
+            answers = _with_column(answers, column, best_guess(mapping, column.heading))
+            mapping = map_columns(self.grid, answers.questions.get("rows"), answers.columns)
+        write_answers(self.path, self.grid, mapping, answers, self.open_notes)
 
-    def ask(self, question: str, key: str) -> None:
-        """Ask one question, unless it is answered."""
-        if question not in self.answers:
-            answer = choose(say(f"import.ask.{key}"), QUESTIONS[question]) if self.at_terminal else None
-            if answer:
-                self.answers[question] = answer
-            else:
-                self.still_open[question] = say(f"import.ask.{key}_option", words=", ".join(QUESTIONS[question]))
+    def ask_columns(self) -> None:
+        """Ask what each column is that is not known, showing three things in it and the best guess."""
+        for column in self._unknown(self.mapping) if self.at_terminal else ():
+            mapping = self.mapping
+            likely, examples = best_guess(mapping, column.heading), "; ".join(samples(self.grid, mapping, column))
+            free = [name for name in COLUMNS[mapping.rows_are] if name == NOTE or not mapping.column(name)]
+            prompt = say("import.ask.column", heading=column.heading, examples=examples, guess=likely)
+            while (answer := _typed(prompt) or likely) not in {"-", *free}:
+                paragraph(say("import.ask.column_words", words=", ".join(free)))
+            self.answers = _with_column(self.answers, column, answer.strip("-"))
+
+    def ask_rows(self, store: Store) -> None:
+        """Ask what the rows need, and then what their notes mean."""
+        mapping = self.mapping
+        if mapping.is_ours:
+            self.answers = replace(self.answers, questions={"took": "seedling", **self.answers.questions})
+        if mapping.column("took") is not None:
+            self._ask("took", "took")
+        if mapping.rows_are == "crosses" and not (mapping.is_ours or mapping.column("only_successes")):
+            self._ask("only successes", "only")
+        if self.at_terminal and self._two_ways(mapping):
+            self._ask("dates", "dates")
+        if mapping.column(NOTE) and mapping.rows_are == "crosses":
+            with store.reading() as page:
+                self.open_notes = read_table(page, self.grid, mapping, self.answers, today()).open_notes
+        if self.open_notes and self.at_terminal:
+            notes = {**self.answers.notes, **_ask_notes(self.open_notes)}
+            self.answers, self.open_notes = replace(self.answers, notes=notes), {}
+        if self.open_notes:
+            listed = "; ".join(say("import.quoted", text=text) for text in self.open_notes)
+            self.still_open["notes"] = say("import.ask.notes_option", notes=listed)
 
     def accept(self, *, yes: bool) -> None:
         """Ask whether the columns are right, unless they were accepted before and no other is there."""
-        known = yes or self.mapping.is_ours or (self.answers.get("columns") == "yes" and not self.unknown)
+        mapping = self.mapping
+        accepted = self.answers.questions.get("columns") == "yes" and not self._unknown(mapping)
+        known = yes or mapping.is_ours or accepted
         if known or (self.at_terminal and not self.still_open and confirm(say("import.ask.mapping"))):
-            self.answers["columns"] = "yes"
+            self.said("columns", "yes")
         else:
-            self.still_open["columns"] = say("import.ask.mapping_option")
+            self.still_open["columns"] = say("import.ask.mapping_option", file=str(self.path))
+
+    def _ask(self, question: str, key: str) -> None:
+        """Ask one question, unless it is answered."""
+        if question in self.answers.questions:
+            return
+        if self.at_terminal and (answer := choose(say(f"import.ask.{key}"), QUESTIONS[question])):
+            self.said(question, answer)
+        else:
+            self.still_open[question] = say(f"import.ask.{key}_option", words=", ".join(QUESTIONS[question]))
+
+    def _unknown(self, mapping: TableMapping) -> list[Column]:
+        """Return the columns of which nobody knows what they are."""
+        said = self.answers.columns
+        return [one for one in mapping.columns if one.example and not one.becomes and one.heading not in said]
+
+    def _two_ways(self, mapping: TableMapping) -> bool:
+        """Tell whether a day of the table could be two days."""
+        day = mapping.column("date") or mapping.column("acquired")
+        cells = self.grid.below(mapping.row, day.at) if day else ()
+        return any(isinstance(cell, str) and two_days(cell) for cell in cells)
 
 
-def take_in_hand(grid: Grid, collection: Collection, request: Request) -> TableInHand:
-    """Return a table with what its headings seem to mean, what was said of it before, and what is said of it now."""
+def open_table(grid: Grid, path: Path | None, folder: Path, answers: Answers, *, at_terminal: bool) -> OpenTable:
+    """Return a table with what was said of it before and what is said of it now."""
     kept = re.sub(r"[^\w -]+", "_", " ".join(filter(None, (Path(grid.file).stem, grid.sheet))))
-    path = request.answers_file or (collection.folder or Path()) / "imports" / f"{kept}.csv"
-    saved = read_answers(path) if path.exists() else SavedAnswers()
-    answers = {**saved.questions, **request.answers}
-    mapping = with_saved(guess(grid, answers.get("rows")), saved)
-    settled = frozenset({*saved.columns, *(named(mapping, heading).heading for heading in request.ignored)})
-    mapping = changed(mapping, request.maps, request.ignored)
-    at_terminal = on_a_terminal() and not (request.as_json or request.dry_run)
-    table = TableInHand(grid, mapping, path, settled, answers, dict(saved.notes), at_terminal)
-    for heading in table.unknown if at_terminal and not request.yes else ():
-        table.mapping = _ask_column(table, heading)
-    return table
+    path = path or folder / "imports" / f"{kept}.csv"
+    saved = read_answers(path) if path.exists() else Answers()
+    questions = {**saved.questions, **answers.questions}
+    return OpenTable(
+        grid, path, replace(answers, columns=saved.columns, notes=saved.notes, questions=questions), at_terminal
+    )
 
 
-def answers_to(table: TableInHand, store: Store, collection: Collection, friend: str | None) -> Answers | None:
-    """Ask what the rows of a table need, and then of their notes; None where an answer is lacking."""
-    mapping = table.mapping
-    if mapping.is_ours:
-        table.answers = {"took": "seedling"} | table.answers
-    if mapping.column("took") is not None:
-        table.ask("took", "took")
-    if mapping.rows_are == "crosses" and not (mapping.is_ours or mapping.column("only_successes")):
-        table.ask("only successes", "only")
-    if table.at_terminal and _two_ways(table):
-        table.ask("dates", "dates")
-    given, south = table.answers, collection.settings.hemisphere == "south"
-    only = _ONLY_SUCCESSES[given.get("only successes", "unknown")]
-    answers = Answers(given.get("dates"), given.get("took"), only, table.notes, friend, south)
-    if mapping.column(NOTE) and mapping.rows_are == "crosses":
-        with store.reading() as page:
-            table.open_notes = read_table(page, table.grid, mapping, answers, today()).open_notes
-    if table.open_notes and table.at_terminal:
-        table.notes, table.open_notes = table.notes | _ask_notes(table.open_notes), {}
-    if table.open_notes:
-        listed = "; ".join(say("import.quoted", text=text) for text in table.open_notes)
-        table.still_open["notes"] = say("import.ask.notes_option", notes=listed)
-    return None if table.still_open.keys() & QUESTIONS else replace(answers, notes=table.notes)
-
-
-def _ask_column(table: TableInHand, heading: str) -> TableMapping:
-    """Ask what a column is that is not known, showing three things in it and the best guess."""
-    mapping = table.mapping
-    likely, examples = best_guess(mapping, heading), "; ".join(samples(table.grid, mapping, named(mapping, heading)))
-    allowed = ["-", *(name for name in COLUMNS[mapping.rows_are] if name == NOTE or not mapping.column(name))]
-    prompt = say("import.ask.column", heading=heading, examples=examples, guess=likely)
-    while (answer := _typed(prompt) or likely) not in allowed:
-        paragraph(say("import.ask.column_words", words=", ".join(allowed[1:])))
-    return mapping if answer == "-" else changed(mapping, [f"{heading}={answer}"])
-
-
-def _two_ways(table: TableInHand) -> bool:
-    """Tell whether a day of the table could be two days."""
-    day = table.mapping.column("date") or table.mapping.column("acquired")
-    below = (row[day.at] for row in table.grid.rows[table.mapping.row + 1 :] if day and day.at < len(row))
-    return any(isinstance(cell, str) and two_days(cell) for cell in below)
+def _with_column(answers: Answers, column: Column, ours: str) -> Answers:
+    return replace(answers, columns={**answers.columns, column.heading: ours})
 
 
 def _ask_notes(notes: Mapping[str, Sequence[int]]) -> dict[str, str]:
@@ -171,7 +158,7 @@ def _ask_notes(notes: Mapping[str, Sequence[int]]) -> dict[str, str]:
     return answers
 
 
-def _numbers(question: str, allowed: set[int]) -> Iterable[int]:
+def _numbers(question: str, allowed: Collection[int]) -> Iterable[int]:
     while True:
         typed = _typed(question).casefold()
         if typed in {"all", "none", ""}:

@@ -19,11 +19,11 @@ from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.book.import_export.column_mapping import Grid, TableMapping
+    from crosscompat.book.import_export.answers import Answers
+    from crosscompat.book.import_export.column_mapping import Grid
     from crosscompat.book.import_export.import_table import ImportedRows
-    from crosscompat.book.import_export.read_rows import Answers
     from crosscompat.book.store import Store
-    from crosscompat.cli.book.import_prompts import TableInHand
+    from crosscompat.cli.book.import_prompts import OpenTable
     from crosscompat.collection.opening import Collection
 
 _BAD_DATA = 3
@@ -119,12 +119,8 @@ class Request:
 
     file: Path
     sheet: str | None
-    rows_are: str | None
-    maps: Sequence[str]
-    ignored: Sequence[str]
-    answers: dict[str, str]
+    answers: Answers
     answers_file: Path | None
-    friend: str | None
     yes: bool
     good_rows: bool
     who: str | None
@@ -136,8 +132,6 @@ def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
     sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
     rows_are: Annotated[str | None, choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
-    maps: Annotated[list[str] | None, plain("--map", "help.import_map", "THEIRS=OURS")] = None,
-    ignored: Annotated[list[str] | None, plain("--ignore", "help.import_ignore", "HEADING")] = None,
     took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
     only_successes: Annotated[
         str | None, choice("--only-successes", _ONLY_SUCCESSES, "help.import_only_successes")
@@ -154,19 +148,19 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
+    from crosscompat.book.import_export.answers import Answers
     from crosscompat.book.import_export.whole_book import ENDING
 
     options = {"took": took_means, "only successes": only_successes, "dates": dates, "rows": rows_are}
-    answers = {question: answer for question, answer in options.items() if answer is not None}
-    request = Request(
-        file, sheet, rows_are, maps or (), ignored or (), answers, answers_file, friend, yes, good_rows,
-        author(by), dry_run, as_json,
-    )  # fmt: skip
     with open_with_collection(folder, crosses=True) as (collection, store):
+        south = collection.settings.hemisphere == "south"
+        said = {question: answer for question, answer in options.items() if answer is not None}
+        answers = Answers(questions=said, friend=friend, south=south)
+        request = Request(file, sheet, answers, answers_file, yes, good_rows, author(by), dry_run, as_json)
         if file.suffix.lower() != ENDING:
             _import_rows(store, collection, request)
         elif friend is None:
-            _import_book(store, request)
+            _import_book(store, collection, request)
         else:
             with TemporaryDirectory() as place:
                 summary = _summary_of(file, Path(place))
@@ -188,8 +182,8 @@ def _summary_of(file: Path, folder: Path) -> Path:
     return folder / f"{file.stem}.csv"
 
 
-def _import_book(store: Store, request: Request) -> None:
-    from crosscompat.book.import_export.whole_book import read_book
+def _import_book(store: Store, collection: Collection, request: Request) -> None:
+    from crosscompat.book.import_export.whole_book import read_book, unpack_attachments
     from crosscompat.book.store.pages import refuse_filled, restore_history
 
     whole = read_book(request.file)
@@ -200,6 +194,7 @@ def _import_book(store: Store, request: Request) -> None:
     else:
         with store.writing(request.file.name) as pen:
             restore_history(pen, whole.changes, whole.versions)
+            unpack_attachments(request.file, collection.folder or Path())
     answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
     says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
     give(answer, lambda _: line(says), as_json=request.as_json)
@@ -222,10 +217,18 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
 
 def _import_rows(store: Store, collection: Collection, request: Request) -> None:
     from crosscompat.book.import_export.column_mapping import read_grids
-    from crosscompat.cli.book.import_prompts import answers_to, take_in_hand
+    from crosscompat.cli.book.import_prompts import open_table
 
-    table = take_in_hand(_chosen(read_grids(request.file), request), collection, request)
-    grid, mapping = table.grid, table.mapping
+    grid, at_terminal = (
+        _chosen(read_grids(request.file), request),
+        on_a_terminal() and not (request.as_json or request.dry_run),
+    )
+    table = open_table(
+        grid, request.answers_file, collection.folder or Path(), request.answers, at_terminal=at_terminal
+    )
+    if not request.yes:
+        table.ask_columns()
+    mapping = table.mapping
     columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
     answer = Imported(grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns)
     if not request.as_json:
@@ -233,19 +236,21 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
     if mapping.missing:
         missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
         table.still_open["missing"] = say("import.missing", columns=missing, file=str(table.path))
-    answers = None if mapping.missing else answers_to(table, store, collection, request.friend)
+    else:
+        table.ask_rows(store)
+    readable = table.still_open.keys() <= {"notes"}
     table.accept(yes=request.yes)
     if not (request.dry_run or mapping.is_ours):
         table.keep()
     if mapping.missing:
         raise WrongUse(table.still_open["missing"])
-    if answers is not None and (request.dry_run or not table.still_open):
-        _write(store, collection, (grid, mapping, answers), answer, request)
+    if readable and (request.dry_run or not table.still_open):
+        _write(store, collection, table, answer, request)
     else:
         _say_open(answer, table, request)
 
 
-def _say_open(answer: Imported, table: TableInHand, request: Request) -> None:
+def _say_open(answer: Imported, table: OpenTable, request: Request) -> None:
     """Say what has to be answered first."""
     if request.as_json:
         file = None if request.dry_run else str(table.path)
@@ -260,18 +265,16 @@ def _say_open(answer: Imported, table: TableInHand, request: Request) -> None:
         raise typer.Exit(1)
 
 
-def _write(
-    store: Store, collection: Collection, table: tuple[Grid, TableMapping, Answers], answer: Imported, request: Request
-) -> None:
+def _write(store: Store, collection: Collection, table: OpenTable, answer: Imported, request: Request) -> None:
     from crosscompat.book.import_export.import_table import read_table, records_of_rows
 
-    change = None
+    change, said = None, (table.grid, table.mapping, table.answers, today())
     if request.dry_run:
         with store.reading() as page:
-            taken = read_table(page, *table, today())
+            taken = read_table(page, *said)
     else:
         with store.writing(say("import.change", where=_place(answer)), who=request.who) as pen:
-            taken = read_table(pen, *table, today())
+            taken = read_table(pen, *said)
             if (taken.crosses or taken.plants) and (request.good_rows or not taken.faults):
                 pen.imported = True
                 pen.add(*records_of_rows(pen, taken))

@@ -14,9 +14,9 @@ from crosscompat.book.import_export.cell_meaning import (
     middle_of,
     our_word,
     says_nothing,
-    words,
+    vocabulary,
 )
-from crosscompat.book.import_export.column_mapping import COLUMNS, _headings, meaning_of
+from crosscompat.book.import_export.column_mapping import COLUMNS, meaning_of
 from crosscompat.book.records import POLLEN_KINDS, PROOFS, SEXES
 
 
@@ -118,12 +118,12 @@ def test_two_fathers_are_not_one_name(text, kind):
 
 
 def test_words_mean_what_the_book_can_hold():
-    assert set(words()["proof"]) <= set(PROOFS)
-    assert set(words()["pollen"]) <= set(POLLEN_KINDS)
-    assert set(words()["sex"]) <= set(SEXES)
+    assert set(vocabulary()["proof"]) <= set(PROOFS)
+    assert set(vocabulary()["pollen"]) <= set(POLLEN_KINDS)
+    assert set(vocabulary()["sex"]) <= set(SEXES)
     for rows_are in COLUMNS:
-        assert set(_headings()[rows_are]) <= set(COLUMNS[rows_are])
-    assert set(_headings()["dated"].values()) <= set(COLUMNS["crosses"])
+        assert set(vocabulary()["headings"][rows_are]) <= set(COLUMNS[rows_are])
+    assert set(vocabulary()["headings"]["dated"].values()) <= set(COLUMNS["crosses"])
 
 
 @pytest.mark.parametrize(

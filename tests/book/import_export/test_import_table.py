@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.current_plants import plants_of
-from crosscompat.book.import_export.column_mapping import Grid, changed, guess, read_grids
+from crosscompat.book.import_export.answers import Answers
+from crosscompat.book.import_export.column_mapping import Grid, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
-from crosscompat.book.import_export.read_rows import Answers
 from crosscompat.book.store import open_store
 from crosscompat.ground.errors import BadInput, WrongUse
 
@@ -44,11 +44,12 @@ def book():
 def take(book):
     """Take a file in, good rows and all, and tell what came of it."""
 
-    def take(path, *, maps=(), ignored=(), rows_are=None, sheet=0, write=True, **answers):
+    def take(path, *, columns=(), sheet=0, write=True, **questions):
         grid = read_grids(path)[sheet]
-        mapping = changed(guess(grid, rows_are), maps, ignored)
+        mapping = map_columns(grid, answers=dict(columns))
+        answers = Answers(questions={question.replace("_", " "): answer for question, answer in questions.items()})
         with book.writing("imported") as pen:
-            taken = read_table(pen, grid, mapping, Answers(**answers), TODAY)
+            taken = read_table(pen, grid, mapping, answers, TODAY)
             if write and (taken.crosses or taken.plants):
                 pen.imported = True
                 pen.add(*records_of_rows(pen, taken))
@@ -87,7 +88,7 @@ def season(request, tmp_path, xlsx, ods):
 
 
 def test_a_table_is_read_in_every_form_whatever_its_order(season, take):
-    found = take(season, only_successes=False)
+    found = take(season, only_successes="no")
     assert found.faults == []
     first, second = found.crosses
     assert (first.cross, first.date, first.seed_parent, first.pollen_parent) == ("007", date(2025, 4, 3), COC, DAS)
@@ -181,8 +182,8 @@ def test_every_bad_row_is_told_and_the_good_ones_are_apart(tmp_path, xlsx, take)
 def test_days_are_read_in_the_order_that_was_said(tmp_path, take):
     table = lines(tmp_path / "a.csv", ("No", "Mother", "Father", "Date"), ("1", COC, DAS, "03/04/2025"))
     assert take(table, write=False).faults
-    assert take(table, order="month-first", write=False).taken.crosses[0].date == date(2025, 3, 4)
-    assert take(table, order="day-first").crosses[0].date == date(2025, 4, 3)
+    assert take(table, dates="month-first", write=False).taken.crosses[0].date == date(2025, 3, 4)
+    assert take(table, dates="day-first").crosses[0].date == date(2025, 4, 3)
 
 
 def test_decimal_commas_are_read_where_semicolons_part_the_cells(tmp_path, take, book):
@@ -229,14 +230,14 @@ def test_took_is_counted_where_it_belongs(tmp_path, take, means, count):
     headings = ("No", "Mother", "Father", "Date", "Flowers", "Took")
     table = lines(tmp_path / "a.csv", headings, ("1", COC, DAS, "2025-04-03", "4", "3"),
                   ("2", COC, DAS, "2025-04-03", "2", "5"), ("3", COC, DAS, "2025-04-03", "2", "no"))  # fmt: skip
-    found = take(table, took_means=means)
+    found = take(table, took=means)
     assert [getattr(cross, count) for cross in found.crosses] == [3, 0]
     assert found.crosses[0].tried == (4 if means == "seedling" else None)
     assert "row 3, column Took: There are more" in found.faults[0]
 
 
 def test_columns_of_the_growers_own_go_into_the_note(season, take):
-    found = take(season, maps=["Soil=note"])
+    found = take(season, columns={"Soil": "note"})
     assert found.crosses[0].note == "Soil: pumice; red thread"
 
 
@@ -251,7 +252,7 @@ def test_merged_and_blank_headings_of_a_real_workbook(tmp_path, xlsx, take):
     book["A"].merge_cells("A1:E1")
     book["A"].merge_cells("B2:C2")
     book.save(path)
-    (cross,) = take(path, maps=["column D=units"]).crosses
+    (cross,) = take(path, columns={"column D": "units"}).crosses
     assert (cross.seed_parent, cross.pollen_parent, cross.units, cross.note) == (COC, DAS, 12, "x")
 
 
@@ -364,7 +365,7 @@ def test_a_book_on_a_server_is_filled_the_same_way(place, tmp_path):
     (grid,) = read_grids(table)
     for _ in range(2):
         with store.writing("imported") as pen:
-            taken = read_table(pen, grid, guess(grid), Answers(), TODAY)
+            taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
             pen.add(*records_of_rows(pen, taken))
         found.append((len(taken.crosses), taken.same))
     store.engine.dispose()
@@ -409,7 +410,7 @@ def grids(draw):
 @settings(max_examples=60, deadline=None)
 @given(grids(), st.sampled_from(["pod-set", "seedling"]))
 def test_every_row_is_new_or_known_or_told_and_none_twice(grid, means):
-    mapping, answers = guess(grid), Answers(took_means=means, only_successes=False)
+    mapping, answers = map_columns(grid), Answers(questions={"took": means, "only successes": "no"})
     store = open_store("sqlite://")
     filled = sum(any(value is not None for value in row) for row in grid.rows[1:])
     with store.writing("imported") as pen:

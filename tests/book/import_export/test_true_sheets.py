@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import count_of, our_word, two_days
-from crosscompat.book.import_export.column_mapping import Grid, changed, guess, read_grids
+from crosscompat.book.import_export.column_mapping import Grid, best_guess, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
-from crosscompat.book.import_export.read_rows import Answers
-from crosscompat.book.import_export.saved_answers import best_guess
 from crosscompat.book.store import open_store
 
 TODAY = date(2026, 11, 25)
@@ -29,8 +28,8 @@ class Book:
     ending: str
     table: str
     crosses: list[dict]
-    answers: dict = field(default_factory=dict)
-    maps: dict = field(default_factory=dict)
+    questions: dict = field(default_factory=dict)
+    notes: dict = field(default_factory=dict)
 
     @property
     def rows(self):
@@ -135,7 +134,7 @@ BOOKS = {
         """, [
         {"lost_to": "Frost", "took": None}, {"lost_to": None, "tried": 3, "took": 0},
         {"lost_to": "knocked off", "pods_set": 1}, {"lost_to": None, "note": "mislabelled?", "took": None},
-    ], {"notes": {"Frost": "accident", "pod aborted": "failed", "knocked off": "accident", "mislabelled?": "note"}}),
+    ], {}, {"Frost": "accident", "pod aborted": "failed", "knocked off": "accident", "mislabelled?": "note"}),
     "a took column": Book("csv", """
         Number|Pod parent|Pollen from|Date|Flowers|Took?
         a|Echinocereus dasyacanthus|Echinocereus coccineus|2022-04-20|4|3
@@ -144,19 +143,19 @@ BOOKS = {
         d|Echinocereus dasyacanthus|Echinocereus scheeri|2022-04-22|2|?
         """, [
         {"tried": 4, "took": 3}, {"tried": 1, "took": 1}, {"tried": 2, "took": 0}, {"tried": None, "took": None},
-    ], {"took_means": "seedling"}),
+    ], {"took": "seedling"}),
     "American days": Book("csv", """
         ID no.|Female|Male|Pollination date|Blooms|Capsules
         1|Echinocereus engelmannii|Echinocereus coccineus|4/5/2024|2|1
         2|Echinocereus engelmannii|Echinocereus fendleri|4/25/24|3|0
         """, [{"date": D(2024, 4, 5), "pods_set": 1}, {"date": D(2024, 4, 25), "pods_set": 0}],
-        {"order": "month-first"}),
+        {"dates": "month-first"}),
     "British days": Book("ods", """
         ID no.|Female|Male|Pollinated on|Blooms|Ripe fruit
         1|Echinocereus engelmannii|Echinocereus coccineus|04/05/2024|2|1
         2|Echinocereus engelmannii|Echinocereus fendleri|25/4/24|3|0
         """, [{"date": D(2024, 5, 4), "pods_held": 1}, {"date": D(2024, 4, 25), "pods_held": 0}],
-        {"order": "day-first"}),
+        {"dates": "day-first"}),
     "proof in the grower's words": Book("csv", """
         Nr.|Mother|Father|Day|Seedlings|True?
         1|Echinocereus coccineus|Echinocereus fendleri|2020-04-01|5|looks true
@@ -214,7 +213,7 @@ BOOKS = {
         {"technique": "plain", "stamens_removed": True, "isolation": "bag", "units": 3, "seeds_filled": 14,
          "lost_to": None, "date": D(2021, 6, 9)},
         {"technique": "plain", "stamens_removed": False, "lost_to": "mice"},
-    ], {"order": "day-first"}),
+    ], {"dates": "day-first"}),
     "tabs, initials and many notes": Book("csv\t", """
         Code|Mum|Dad|Date|By|# sown|Up|Remarks|Notes
         R-1|Echinocereus pentalophus|Echinocereus scheeri|11 Nov 2019|R.|30|11|tag 4|strong
@@ -250,12 +249,12 @@ def file(tmp_path, xlsx, ods):
 
 def understood(grid):
     """The mapping with each guess accepted, and how many questions that took."""
-    mapping, asked = guess(grid), 0
+    mapping, answers = map_columns(grid), {}
     for column in mapping.columns:
         if column.becomes is None and column.example:
-            mapping = changed(mapping, [f"{column.heading}={best_guess(mapping, column.heading)}"])
-            asked += 1
-    return mapping, asked
+            answers[column.heading] = best_guess(mapping, column.heading)
+            mapping = map_columns(grid, answers=answers)
+    return mapping, len(answers)
 
 
 def questions(grid, mapping, taken):
@@ -273,7 +272,7 @@ def test_a_true_sheet_goes_in_right_cell_by_cell(name, file, store):
     with store.reading() as page:
         asked += questions(grid, mapping, read_table(page, grid, mapping, Answers(), TODAY))
     assert asked <= MOST_QUESTIONS
-    answers = Answers(only_successes=False, **book.answers)
+    answers = Answers(notes=book.notes, questions={"only successes": "no", **book.questions})
     with store.writing("imported") as pen:
         taken = read_table(pen, grid, mapping, answers, TODAY)
         assert (list(map(str, taken.faults)), taken.open_notes) == ([], {})
@@ -311,8 +310,8 @@ def test_no_cell_is_lost_and_no_row_doubled(rows, answer):
     headings = ("No.", "Mother", "Date", "Father", *COUNTED, "Notes", "True?")
     table = [(str(n), "Echinocereus coccineus", *row) for n, row in enumerate(rows)]
     grid = Grid("messy.csv", None, [headings, *table])
-    mapping = guess(grid)
-    answers = Answers(only_successes=False, notes=dict.fromkeys(("frost", "did not take"), answer))
+    mapping = map_columns(grid)
+    answers = Answers(notes=dict.fromkeys(("frost", "did not take"), answer), questions={"only successes": "no"})
     store = open_store("sqlite://")
     with store.writing("imported") as pen:
         taken = read_table(pen, grid, mapping, answers, TODAY)
@@ -356,7 +355,7 @@ def test_what_cannot_be_is_refused_with_all_other_faults_of_the_file(store):
         ("4", "coc-1", "Echinocereus scheeri", "2024-04-03", "12/20", None, "2027-01-01", None),
     ])  # fmt: skip
     with store.reading() as page:
-        told = [str(fault) for fault in read_table(page, grid, guess(grid), Answers(), TODAY).faults]
+        told = [str(fault) for fault in read_table(page, grid, map_columns(grid), Answers(), TODAY).faults]
     assert [next(words for words in EXPECTED if words in line) for line in told] == EXPECTED
 
 
@@ -382,7 +381,7 @@ def test_nothing_is_refused_for_its_name(store, name):
     grid = Grid("a.csv", None, [("Mother", "Father", "Date"), (name, "E. scheeri", "2024-04-03"),
                                 ("E. scheeri", name, "2024-04-03")])  # fmt: skip
     with store.writing("imported") as pen:
-        taken = read_table(pen, grid, guess(grid), Answers(), TODAY)
+        taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
         assert taken.faults == ()
         pen.add(*records_of_rows(pen, taken))
         first, second = crosses_of(pen)
@@ -403,10 +402,10 @@ def test_crosses_whose_father_is_not_one_come_back_from_the_summary(tmp_path, st
         write_summary(page, tmp_path / "summary.csv")
         sent = crosses_of(page)
         (grid,) = read_grids(tmp_path / "summary.csv")
-        assert read_table(page, grid, guess(grid), Answers(), TODAY).same == 3
+        assert read_table(page, grid, map_columns(grid), Answers(), TODAY).same == 3
     other = open_store("sqlite://")
     with other.writing("imported") as pen:
-        taken = read_table(pen, grid, guess(grid), Answers(), TODAY)
+        taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
         pen.add(*records_of_rows(pen, taken))
         back = crosses_of(pen)
     other.engine.dispose()

@@ -8,17 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.book.import_export.cell_meaning import day_of
+from crosscompat.book.import_export.cell_meaning import day_of, is_pair, parents_of, put_took
 from crosscompat.book.import_export.column_mapping import (
     COLUMNS,
     Grid,
-    changed,
-    guess,
     heading_row,
+    map_columns,
     meaning_of,
     meanings,
 )
-from crosscompat.book.import_export.row_meaning import escaped, is_pair, parents_of, put_took, unescaped
+from crosscompat.book.import_export.whole_book import escaped, unescaped
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import WrongUse
 
@@ -85,8 +84,8 @@ def test_a_title_and_merged_cells_above_the_headings_are_passed_over():
 
 
 def test_the_headings_tell_plants_from_crosses():
-    assert guess(_grid(("Name", "Species", "Sex"), ("coc-1", "E. coccineus", "female"))).rows_are == "plants"
-    assert guess(_grid(("Date", "Mother", "Father"))).rows_are == "crosses"
+    assert map_columns(_grid(("Name", "Species", "Sex"), ("coc-1", "E. coccineus", "female"))).rows_are == "plants"
+    assert map_columns(_grid(("Date", "Mother", "Father"))).rows_are == "crosses"
 
 
 def _columns(mapping):
@@ -97,35 +96,35 @@ TABLE = _grid(("Date", None, "Mother", "Notes", "Notes", None), ("2025-04-03", "
 
 
 def test_a_column_without_a_heading_of_its_own_is_called_by_its_letter():
-    assert _columns(guess(TABLE)) == [
+    assert _columns(map_columns(TABLE)) == [
         ("Date", "date"), ("column B", None), ("Mother", "seed_parent"), ("Notes", "note"),
         ("Notes (column E)", "note"),
     ]  # fmt: skip
 
 
 def test_the_grower_has_the_last_word_on_a_column():
-    mapping = changed(guess(TABLE), ["B=pollen_parent", "notes (column e)=note"], ["Notes"])
+    mapping = map_columns(TABLE, answers={"column B": "pollen_parent", "Notes (column E)": "note", "Notes": ""})
     assert _columns(mapping) == [
         ("Date", "date"), ("column B", "pollen_parent"), ("Mother", "seed_parent"), ("Notes", None),
         ("Notes (column E)", "note"),
     ]  # fmt: skip
-    assert _columns(changed(guess(TABLE), ["B=seed_parent"]))[1:3] == [("column B", "seed_parent"), ("Mother", None)]
+    assert _columns(map_columns(TABLE, answers={"column B": "seed_parent"}))[1:3] == [
+        ("column B", "seed_parent"),
+        ("Mother", None),
+    ]
 
 
 @pytest.mark.parametrize(
-    ("maps", "ignored", "says"),
+    ("answers", "says"),
     [
-        (["Mother"], [], "names no column"),
-        (["Mother=mum"], [], "There is no column mum"),
-        (["Sire=pollen_parent"], [], 'is called "Sire"'),
-        ([], ["Sire"], 'is called "Sire"'),
-        (["B=pair"], [], "both parents"),
-        (["B=units", "E=units"], [], "cannot both be units"),
+        ({"Mother": "species"}, "There is no column species"),
+        ({"column B": "pair"}, "both parents"),
+        ({"column B": "units", "Notes (column E)": "units"}, "cannot both be units"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_mapped_is_told(maps, ignored, says):
+def test_what_cannot_be_mapped_is_told(answers, says):
     with pytest.raises(WrongUse, match=says):
-        changed(guess(TABLE), maps, ignored)
+        map_columns(TABLE, answers=answers)
 
 
 @pytest.mark.parametrize(
