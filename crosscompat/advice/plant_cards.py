@@ -18,6 +18,7 @@ from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
 from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.find_records import find_plant
+from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
@@ -126,6 +127,7 @@ class PlantCard:
     pollen: list[records.PollenLot]
     as_mother: list[PlantCross]
     as_father: list[PlantCross]
+    attachments: list[Line]
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +222,7 @@ def _card(collection: Collection, page: Reading, plant: records.Plant, today: da
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
     crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
+    attached = page.current(records.Attachment, of=(plant.id, *(one.id for one in (*named, *found))))
     return PlantCard(
         record=plant,
         species=correct_form(known.species),
@@ -234,6 +237,7 @@ def _card(collection: Collection, page: Reading, plant: records.Plant, today: da
         pollen=list(page.current(records.PollenLot, plant=plant.id)),
         as_mother=[_cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == own],
         as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == own],
+        attachments=lines_of(page, attached, of=plant.id),
     )
 
 
