@@ -319,6 +319,18 @@ class Proof(Record):
     note: str | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attachment(Record):
+    """A photo or a note that is kept with any record: its own name, its name in the collection, its size in bytes."""
+
+    of: str = points_to("records")
+    date: date | None = None
+    file: str
+    kept_as: str
+    size: int
+    note: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class GivenForecast(Record):
     """The chance of at least one seedling, with its 90% interval, as a model of some fingerprint gave it on a day.
@@ -356,5 +368,6 @@ KINDS: Mapping[str, type[Record]] = {
     "losses": Loss,
     "proofs": Proof,
     "forecasts": GivenForecast,
+    "attachments": Attachment,
 }
 """Every kind of record by the name of its table."""

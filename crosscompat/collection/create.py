@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
@@ -15,13 +14,14 @@ from crosscompat.book.current_plants import read_plants
 from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
+from crosscompat.book.store.pages import refuse_filled
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.opening import tree_or_table
 from crosscompat.collection.recorded import Recorded, take_in
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
-from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
+from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_text
 from crosscompat.ground.csv_convert import day
-from crosscompat.ground.errors import Fault, WrongUse
+from crosscompat.ground.errors import CrosscompatError, Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.classification import ranks_among
@@ -107,22 +107,35 @@ def create_collection(
 
 def _make(folder: Path, start: _Start) -> Made:
     own = [start.tree] if start.carried is None else []
-    in_place = start.lies_in(folder)
-    names = (FILE_NAME, _BOOK, *_HEADERS, *([] if in_place else own))
-    there = [name for name in names if (folder / name).exists()]
-    if there:
+    tables = {name: sheet_text(header, []).encode() for name, header in _HEADERS.items()}
+    if start.content is not None:
+        tables[start.tree] = start.content
+    elif start.source is not None and not start.lies_in(folder):
+        tables[start.tree] = start.source.read_bytes()
+    there = [name for name in (FILE_NAME, _BOOK, *tables) if (folder / name).exists()]
+    if FILE_NAME in there or not all(_is_as_made(folder / name, tables) for name in there):
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
-    if start.content is not None:
-        write_atomically(folder / start.tree, start.content)
-    elif start.source is not None and not in_place:
-        shutil.copyfile(start.source, folder / start.tree)
-    for name, header in _HEADERS.items():
-        write_sheet(folder / name, header, [])
+    for name, content in tables.items():
+        write_atomically(folder / name, content)
     store = open_book(folder, Settings())
     store.engine.dispose()
     write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start, store.identity).encode())
     return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
+
+
+def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
+    """Tell whether a file is what it would be made anew: a making that was cut short has left it."""
+    if path.name in tables:
+        return path.is_file() and path.read_bytes() == tables[path.name]
+    try:
+        store = open_book(path.parent, Settings())
+        with store.reading() as page:
+            refuse_filled(page)
+        store.engine.dispose()
+    except CrosscompatError:
+        return False
+    return True
 
 
 def _from_tree(tree: str | None, unit: str | None) -> _Start:

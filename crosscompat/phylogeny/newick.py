@@ -188,8 +188,8 @@ class _Reader:
         faults = []
         hidden = HIDDEN.decode()
         for node, label in enumerate(labels) if self._masked.quoted else ():
-            if hidden in label:
-                start = self._masked.data.index(HIDDEN, int(nodes.name_start[node]))
+            start = self._masked.data.find(HIDDEN, int(nodes.name_start[node])) if hidden in label else -1
+            if start in self._masked.quoted:  # or the byte stands in the file itself
                 stop, labels[node] = self._masked.quoted[start]
                 quoted[node] = True
                 if label.strip(hidden):

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from crosscompat.book.crosses import WANTED_HEADER
+from crosscompat.book.records import Plant
+from crosscompat.book.store import open_store
 from crosscompat.collection.create import create_collection
 from crosscompat.collection.opening import open_collection
 from crosscompat.collection.settings import open_book, read_settings
@@ -62,6 +64,28 @@ def test_a_table_of_distances_may_stand_in(tmp_path):
 def test_whatever_a_folder_is_called_can_be_read_back(tmp_path, name):
     create_collection(tmp_path / name)
     assert open_collection(tmp_path / name).settings.name == name
+
+
+@pytest.mark.parametrize(
+    "left", [["wanted.csv"], ["wanted.csv", "book.sqlite"], ["my.nwk", "wanted.csv", "book.sqlite"]]
+)
+def test_what_was_cut_short_is_made_to_its_end_when_it_is_said_again(tmp_path, left):
+    (tmp_path / "my.nwk").write_text("(a:1,b:1);", encoding="utf-8")
+    whole, short = tmp_path / "whole", tmp_path / "short"
+    create_collection(whole, tree=str(tmp_path / "my.nwk"))
+    short.mkdir()
+    for name in left:
+        (short / name).write_bytes((whole / name).read_bytes())
+    create_collection(short, tree=str(tmp_path / "my.nwk"))
+    assert sorted(contents(short)) == sorted(contents(whole))
+    assert read_settings(short / "collection.toml").book_id
+    (short / "collection.toml").unlink()
+    store = open_store(short / "book.sqlite")
+    with store.writing("planted") as pen:
+        pen.add(Plant(name="coc-1"))
+    store.engine.dispose()
+    with pytest.raises(WrongUse, match="already holds"):
+        create_collection(short, tree=str(tmp_path / "my.nwk"))
 
 
 @pytest.mark.parametrize("there", ["collection.toml", "book.sqlite", "wanted.csv"])

@@ -211,7 +211,7 @@ def _pointed(page: Reading, kind: str, text: str) -> str:
     if kind == "plants":
         return find_plant(page, text).id
     found = find_record(page, text)
-    if page.kind_of(found.id) is not KINDS[kind]:
+    if page.kind_of(found.id) is not KINDS.get(kind, type(found)):
         raise BadCell(say("correct.kind", text=text, kind=say(f"records.one.{kind}")), "")
     return found.id
 

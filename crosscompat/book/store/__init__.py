@@ -112,9 +112,13 @@ def _make_file(file: Path) -> None:
     """Make a book under another name first: there is never half of one."""
     with unfinished(file) as part:
         engine = open_engine(part)
-        with transaction(engine, writing=True) as connection:
-            _make_tables(connection)
-        engine.dispose()
+        try:
+            with transaction(engine, writing=True) as connection:
+                _make_tables(connection)
+        except NotKnown as error:  # it is known: a book without its name is none
+            raise Unreachable(say("store.not_done", reason=_reason(error))) from error
+        finally:
+            engine.dispose()
         into_wal(part)
         with suppress(FileExistsError):
             put_beside(part, file)
@@ -202,16 +206,20 @@ class Store:
         NotKnown
             If that cannot be told either.
         """
-        if file_of(self.engine) is None and self.engine.dialect.name == "sqlite":
+        file = file_of(self.engine)
+        if file is None and self.engine.dialect.name == "sqlite":
             raise error
         self.engine.dispose()
+        engine = self.engine if file is None else open_engine(file)  # anew: where the disk is full it is only read
         try:
-            with transaction(self.engine, writing=True) as connection:
+            with transaction(engine, writing=file is None) as connection:
                 _wait_for_writers(connection)
                 return _change_of(connection, uid) is not None
         except (CrosscompatError, DBAPIError):
             retry = say("store.retry", uid=uid)
             raise NotKnown(f"{error} {retry}") from error
+        finally:
+            engine.dispose()
 
     @contextmanager
     def _written(self, what: str, who: str | None, uid: str, *, dry_run: bool) -> Iterator[Writing]:

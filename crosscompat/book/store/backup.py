@@ -308,8 +308,8 @@ def _written_on_other_days(connection: Connection, today: date) -> bool:
 
 
 def _reason(error: BaseException) -> str:
-    if isinstance(error, OSError) and error.filename:
-        return f"{error.filename}: {error.strerror}"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
     return str(error.__cause__ or error).strip().rstrip(".")
 
 

@@ -139,6 +139,7 @@ def _print_card(card: PlantCard) -> None:
         ("pollen", [say("plant.line.lot", name=lot.name, details=_details(lot)) for lot in card.pollen]),
         ("as_mother", [_cross(one) for one in card.as_mother]),
         ("as_father", [_cross(one) for one in card.as_father]),
+        ("attachments", [one.says for one in card.attachments]),
     ):
         if lines:
             line(say(f"plant.line.{key}"))
