@@ -9,6 +9,7 @@ from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.parents import Caution, escaping, permits
+from crosscompat.advice.pollination_rules import contradicted
 from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -16,7 +17,6 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
-from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.find_records import find_plant
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern

@@ -128,11 +128,16 @@ def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list
 
 def print_table(
     heading: Sequence[str], rows: Sequence[Sequence[str]], *, right: Iterable[int] = (), indent: int = 2,
-    narrow: Callable[..., tuple[str, str, str]] | None = None,
+    narrow: Callable[..., tuple[str, str, str]] | None = None, spare: int | None = None,
 ) -> None:  # fmt: skip
-    """Print a table; where the screen is too narrow for it, each row as bullet, head and rest."""
-    lines = columns([heading, *rows], right=right)
-    if narrow is None or max(map(len, lines)) + indent <= screen_width():
+    """Print a table; where the screen is too narrow for it without ``spare``, each row as bullet, head and rest."""
+    table, most = [heading, *rows], screen_width() - indent
+    lines = columns(table, right=right)
+    if spare is not None and max(map(len, lines)) > most:
+        kept = [i for i in range(len(heading)) if i != spare]
+        right = [kept.index(i) for i in right if i != spare]
+        lines = columns([[row[i] for i in kept] for row in table], right=right)
+    if narrow is None or max(map(len, lines)) <= most:
         for text in lines:
             line(" " * indent + text)
         return
