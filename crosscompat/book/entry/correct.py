@@ -189,6 +189,8 @@ def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
             reasons.append(f"{name}: {bad.what} {bad.advice}")
     if reasons:
         raise WrongUse(" ".join(reasons))
+    if "date" in changes and "date_words" in known:
+        changes.setdefault("date_words", None)  # of the old one
     new = replace(record, **changes)
     if new == record:
         raise WrongUse(say("correct.same"))
