@@ -20,7 +20,7 @@ from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry import Bounds, impossibilities, own_ancestors
 from crosscompat.book.entry.correct import correct, take_back, withdraw
 from crosscompat.book.entry.enter_observation import Seen, observe
-from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
+from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.record_fields import reference
@@ -178,7 +178,7 @@ class Book(RuleBasedStateMachine):
         def tell(pen):
             new = pen.find(records.Plant, name=name) is None
             told = PlantEntry(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
-            write_plant(pen, plant_records(pen, told, PATTERN), BOUNDS)
+            enter_plant(pen, told, PATTERN, BOUNDS)
 
         if cross is not None:
             self.write(tell)
