@@ -99,6 +99,8 @@ class Past:
         ``took``, ``failed``, ``lost`` or ``open``.
     lost_to : str or None
         The accident that ended it.
+    date_words : str or None
+        The month or season, where no more is known.
     """
 
     number: str
@@ -106,6 +108,7 @@ class Past:
     flowers: int | None
     outcome: str
     lost_to: str | None = None
+    date_words: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +221,8 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
 
 
 def _past(cross: Cross) -> Past:
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross), cross.lost_to)
+    flowers, outcome = cross.tried or cross.units, outcome_of(cross)
+    return Past(cross.number, cross.date.isoformat(), flowers, outcome, cross.lost_to, cross.date_words)
 
 
 def outcome_of(cross: Cross) -> str:

@@ -81,6 +81,8 @@ class PlantCross:
         ``took``, ``failed`` or ``open``; ``lost`` where an accident ended it.
     lost_to : str or None
         What ended it, which was no failure of the cross.
+    date_words : str or None
+        The month or season, where no more is known.
     """
 
     number: str
@@ -88,6 +90,7 @@ class PlantCross:
     other: str | None
     outcome: str
     lost_to: str | None
+    date_words: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,4 +274,5 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:
     outcome = outcome_of(cross)
-    return PlantCross(cross.number, cross.date, other, outcome, cross.lost_to if outcome == "lost" else None)
+    lost_to = cross.lost_to if outcome == "lost" else None
+    return PlantCross(cross.number, cross.date, other, outcome, lost_to, cross.date_words)

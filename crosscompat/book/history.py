@@ -194,8 +194,8 @@ def called(record: Record) -> str:
 
 def _unnamed(record: Record) -> str:
     """Return what a record without a name of its own is called: its kind and its day, or else its letters."""
-    day = getattr(record, "date", None)
-    return say("telling.unnamed", kind=noun(record), which=spoken_date(day) if day else record.id[:8])
+    day, words = getattr(record, "date", None), getattr(record, "date_words", None)
+    return say("telling.unnamed", kind=noun(record), which=words or (spoken_date(day) if day else record.id[:8]))
 
 
 def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
@@ -203,7 +203,9 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
         usual = item.default is not MISSING and value == item.default
-        text = "" if item.name in {"id", *without} or value is None or usual else _spoken(value, names)
+        if item.name == "date":
+            value = getattr(record, "date_words", None) or value
+        text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
         bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
         if text:
             found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")

@@ -162,6 +162,8 @@ def _changes(page: Reading, kind: type[Record], given: Sequence[str]) -> dict[st
             reasons.append(f"{name}: {bad.what} {bad.advice}")
     if reasons:
         raise WrongUse(" ".join(reasons))
+    if "date" in changes and "date_words" in known:
+        changes.setdefault("date_words", None)  # of the old one
     return changes
 
 

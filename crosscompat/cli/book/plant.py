@@ -183,7 +183,9 @@ def _details(lot: records.PollenLot) -> str:
 def _cross(one: PlantCross) -> str:
     outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
     other = one.other or say("chances.unknown")
-    return say("plant.line.cross", number=one.number, date=_day(one.date), other=other, outcome=outcome)
+    return say(
+        "plant.line.cross", number=one.number, date=one.date_words or _day(one.date), other=other, outcome=outcome
+    )
 
 
 def _day(day: date | None) -> str:
