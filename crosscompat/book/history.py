@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, Field, dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.cross_summary import BELOW, PARTS
+from crosscompat.book.cross_summary import BELOW, PARTS, units_told
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_convert import as_text
-from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.wording import say
+from crosscompat.ground.dates import spoken_date, spoken_dates
+from crosscompat.ground.wording import catalogue, say
 
 _OF_A_PLANT = (records.Determination, records.Finding, records.Flowering, records.PollenLot)
 _NAMED: Mapping[type[Record], str] = {
@@ -121,8 +121,11 @@ def noun(record: Record, *, many: bool = False) -> str:
     >>> noun(records.Plant(name="coc-1"))
     'plant'
     """
-    table = next(name for name, kind in KINDS.items() if kind is type(record))
-    return say(f"records.{'many' if many else 'one'}.{table}")
+    return say(f"records.{'many' if many else 'one'}.{_table(record)}")
+
+
+def _table(record: Record) -> str:
+    return next(name for name, kind in KINDS.items() if kind is type(record))
 
 
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
@@ -140,15 +143,18 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     >>> words_of(records.Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
     '26-01; 3 pods set; note: on raceme 2'
     """
+    parts, first = _parts(record, names), ""
     if isinstance(record, records.Observation):
-        of, said, left = record.cross, say(f"telling.counts.{record.what}", n=record.count), {"what", "count"}
+        of, first = record.cross, say(f"telling.counts.{record.what}", n=record.count)
+    elif isinstance(record, records.Pollination):
+        of, first = record.cross, units_told(record.unit_kind, record.units).words
+    elif isinstance(record, records.Finding):
+        of, first = record.plant, f"{say(f'planting.findings.{record.what}')}: {record.value}"
     elif isinstance(record, records.Attachment):
-        of, said = record.of, say("attachments.words", file=record.file, kept_as=_cut(record.kept_as))
-        left = {"file", "kept_as", "size"}
-    else:
-        return "; ".join(_parts(record, names, set()))
-    parts, place = _parts(record, names, left), bool(names.get(of, of)) + bool(record.date)
-    return "; ".join([*parts[:place], said, *parts[place:]])
+        of, first = record.of, say("attachments.words", file=record.file, kept_as=_cut(record.kept_as))
+    if first:
+        parts.insert(bool(names.get(of, of)) + bool(getattr(record, "date", None)), first)
+    return "; ".join(parts)
 
 
 def _cut(name: str) -> str:
@@ -198,18 +204,41 @@ def _unnamed(record: Record) -> str:
     return say("telling.unnamed", kind=noun(record), which=words or (spoken_date(day) if day else record.id[:8]))
 
 
-def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
+_SAID_FIRST: Mapping[type[Record], Collection[str]] = {
+    records.Observation: ("what", "count"),
+    records.Pollination: ("units", "unit_kind"),
+    records.Finding: ("what", "value"),
+    records.Attachment: ("file", "kept_as", "size"),
+}
+"""What `words_of` says in one piece."""
+
+
+def _parts(record: Record, names: Mapping[str, str]) -> list[str]:
+    without = {"id", "date_words", *_SAID_FIRST.get(type(record), ())}
+    if isinstance(record, records.Pollination) and record.units is None:
+        without.discard("unit_kind")
     found = []
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
         usual = item.default is not MISSING and value == item.default
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
-        text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
-        bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
-        if text:
-            found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
-    return found
+        if item.name not in without and value is not None and not usual:
+            text = _spoken(value, names)
+            found.append(_phrase(record, item, value, spoken_dates(text) if item.name in {"note", "doubt"} else text))
+    return [part for part in found if part]
+
+
+def _phrase(record: Record, item: Field[Any], value: object, text: str) -> str:
+    """Return a field in words: by its sentence, bare where all know what it is, else behind its name."""
+    key = f"{_table(record)}.{item.name}"
+    sentence = catalogue("telling")["fields"].get(_table(record), {}).get(item.name)
+    if isinstance(sentence, dict):
+        return say(f"telling.fields.{key}.{as_text(value)}") if as_text(value) in sentence else ""
+    if sentence is not None and text:
+        return say(f"telling.fields.{key}", value=value if type(value) is int else text)
+    bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item)) or not text
+    return text if bare else f"{item.name.replace('_', ' ')}: {text}"
 
 
 def _spoken(value: object, names: Mapping[str, str]) -> str:
