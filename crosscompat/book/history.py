@@ -27,6 +27,7 @@ _NAMED: Mapping[type[Record], str] = {
     records.Sowing: "place",
     records.Pollination: "marker",
 }
+_OF_A_FORECAST = {"mean", "low", "high", "flowers", "model", "seed_plant", "pollen_plant"}
 _OWN_NAME = {records.Plant: "name", records.Cross: "number"}
 
 
@@ -142,19 +143,33 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     --------
     >>> words_of(records.Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
     '26-01; 3 pods set; note: on raceme 2'
+    >>> words_of(records.Pollination(cross="x", date=date(2026, 5, 2), units=4, who="Ida"), {"x": ""})
+    '2 May 2026; 4 flowers; by Ida'
     """
-    parts, first = _parts(record, names), ""
-    if isinstance(record, records.Observation):
-        of, first = record.cross, say(f"telling.counts.{record.what}", n=record.count)
-    elif isinstance(record, records.Pollination):
-        of, first = record.cross, units_told(record.unit_kind, record.units).words
-    elif isinstance(record, records.Finding):
-        of, first = record.plant, f"{say(f'planting.findings.{record.what}')}: {record.value}"
-    elif isinstance(record, records.Attachment):
-        of, first = record.of, say("attachments.words", file=record.file, kept_as=_cut(record.kept_as))
-    if first:
-        parts.insert(bool(names.get(of, of)) + bool(getattr(record, "date", None)), first)
-    return "; ".join(parts)
+    said, left = _said(record)
+    parts = _parts(record, names, left)
+    if not said:
+        return "; ".join(parts)
+    of = next((getattr(record, item.name) for item in fields(record) if _rank(item) == 0), "")
+    place = bool(names.get(of, of)) + bool(getattr(record, "date", None))
+    return "; ".join([*parts[:place], said, *parts[place:]])
+
+
+def _said(record: Record) -> tuple[str, set[str]]:
+    """Return what a record says as a grower would, and the fields that need not be listed after it."""
+    match record:
+        case records.Observation(what=what, count=count):
+            return say(f"telling.counts.{what}", n=count), {"what", "count"}
+        case records.Pollination(units=int(count), unit_kind=kind, count_how=how):
+            units, left = units_told(kind, count).words, {"unit_kind", "units"}
+            return (say("telling.about", units=units), {*left, "count_how"}) if how == "about" else (units, left)
+        case records.Finding(what=what, value=value):
+            return f"{say(f'planting.findings.{what}')}: {value}", {"what", "value"}
+        case records.GivenForecast(mean=mean, flowers=flowers):
+            return say("telling.forecast", percent=f"{mean:.0%}", n=flowers), _OF_A_FORECAST
+        case records.Attachment(file=file, kept_as=kept_as):
+            return say("attachments.words", file=file, kept_as=_cut(kept_as)), {"file", "kept_as", "size"}
+    return "", set()
 
 
 def _cut(name: str) -> str:
@@ -204,26 +219,14 @@ def _unnamed(record: Record) -> str:
     return say("telling.unnamed", kind=noun(record), which=words or (spoken_date(day) if day else record.id[:8]))
 
 
-_SAID_FIRST: Mapping[type[Record], Collection[str]] = {
-    records.Observation: ("what", "count"),
-    records.Pollination: ("units", "unit_kind"),
-    records.Finding: ("what", "value"),
-    records.Attachment: ("file", "kept_as", "size"),
-}
-"""What `words_of` says in one piece."""
-
-
-def _parts(record: Record, names: Mapping[str, str]) -> list[str]:
-    without = {"id", "date_words", *_SAID_FIRST.get(type(record), ())}
-    if isinstance(record, records.Pollination) and record.units is None:
-        without.discard("unit_kind")
+def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
     found = []
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
-        usual = item.default is not MISSING and value == item.default
+        usual = (item.default is not MISSING and value == item.default) or (item.name, value) == ("technique", "plain")
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
-        if item.name not in without and value is not None and not usual:
+        if item.name not in {"id", "date_words", *without} and value is not None and not usual:
             text = _spoken(value, names)
             found.append(_phrase(record, item, value, spoken_dates(text) if item.name in {"note", "doubt"} else text))
     return [part for part in found if part]
