@@ -15,7 +15,7 @@ from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import fold, parse
+from crosscompat.ground.names import fold, parse, somewhere_in
 from crosscompat.ground.wording import say
 
 
@@ -131,7 +131,7 @@ def _refuse_contradictions(entry: PlantEntry) -> None:
         raise WrongUse(say("planting.how_what"))
     if entry.name is None and entry.raised_from is None:
         raise WrongUse(say("planting.no_name"))
-    if entry.species is not None:
+    if entry.species is not None and somewhere_in(entry.species) is None:
         parse(entry.species)
     if parents is not None and parse(parents).parents is None:
         raise WrongUse(say("planting.no_formula", got=parents))
