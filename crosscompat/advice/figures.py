@@ -293,7 +293,7 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
     day = spoken_date(date.fromisoformat(basis.as_of)) if basis.as_of else None
     shared = kind == "crosses" and any(cross.friend and fruitful(cross) is not None for cross in collection.crosses)
-    rests = say(f"basis.{kind}{'_shared' if shared else ''}", n=finished, took=seen.took, as_of=day)
+    rests = say("basis.crosses_shared" if shared else f"basis.{kind}", n=finished, took=seen.took, as_of=day)
     not_yet = bool(kind == "prior" and collection.crosses and basis.changed)
     words = (
         (not_yet, say("basis.not_yet")),
