@@ -13,7 +13,7 @@ from crosscompat.book.cross_summary import BELOW, PARTS
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store import Reading, Version
+from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
@@ -104,8 +104,17 @@ def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[st
     return {version.record.id for version in page.versions(kind, **where)}
 
 
-def noun(record: Record) -> str:
-    """Return what a record is called.
+def undone_by(changes: Sequence[Change]) -> dict[int, int]:
+    """Return what took each change back, where that was not taken back itself."""
+    found: dict[int, int] = {}
+    for change in reversed(changes):
+        if change.undoes is not None and change.id not in found:
+            found[change.undoes] = change.id
+    return found
+
+
+def noun(record: Record, *, many: bool = False) -> str:
+    """Return what a record is called, or several of its kind.
 
     Examples
     --------
@@ -113,7 +122,7 @@ def noun(record: Record) -> str:
     'plant'
     """
     table = next(name for name, kind in KINDS.items() if kind is type(record))
-    return say(f"records.one.{table}")
+    return say(f"records.{'many' if many else 'one'}.{table}")
 
 
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
