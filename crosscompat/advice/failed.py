@@ -145,8 +145,8 @@ def _suspect(
         verdict = "clear"
     elif expected >= _EXPECTED:
         verdict = "suspect"
-    key = verdict if others else "nothing"
-    key = _OF_ONE.get(key, key) if len(others) == 1 else key
+    words = _OF_ONE.get(verdict, verdict) if len(others) == 1 else verdict
+    key = words if others else "nothing"
     says = say(f"failed.{what}.{key}", name=name, took=took, n=len(others), expected=f"{expected:.0f}")
     return Suspect(what, name, verdict, took, len(others), expected, says)
 

@@ -101,11 +101,13 @@ def main():
     for grower in range(options.growers):
         for way in WAYS:
             for season, (wishes, error, spread) in enumerate(play(way, grower), 1):
-                rows.append((way, grower, season, wishes, error, 1 - error / spread))
-        found = pd.DataFrame(rows, columns=["way", "grower", "season", "wishes", "error", "skill"])
-        if options.csv is not None:
-            means = found.groupby(["way", "season"], sort=False)[["wishes", "error", "skill"]].mean()
-            means.assign(growers=grower + 1).round(4).to_csv(options.csv, lineterminator="\n")
+                rows.append((way, grower, season, wishes, error, spread))
+    found = pd.DataFrame(rows, columns=["way", "grower", "season", "wishes", "error", "spread"])
+    if options.csv is not None:
+        means = found.groupby(["way", "season"], sort=False)[["wishes", "error", "spread"]].mean()
+        skill = 1 - means.error / means.spread
+        means = means.assign(skill=skill, growers=options.growers).drop(columns="spread")
+        means.round(4).to_csv(options.csv, lineterminator="\n")
     n = options.growers
     sys.stdout.write(f"mean of {n} growers, after seasons 1 to {SEASONS}; last season against chance (error)\n")
     for measure in ("wishes", "error"):
