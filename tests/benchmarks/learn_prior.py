@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -74,7 +74,7 @@ def learn(rows, curves=CURVES):
     names = ["intercept", *curves]
     design = np.column_stack([np.ones(len(rows)), *(rows[curve] for curve in curves)])
     genus = np.unique(rows["genus"], return_inverse=True)[1]
-    factors = [Factor(name, genus[:, None], design[:, [j]], genus.max() + 1) for j, name in enumerate(names)]
+    factors = [Factor.of(name, genus) for name in names]
     pairs = [str(sorted(pair)) for pair in zip(rows["seed_parent"], rows["pollen_parent"], strict=True)]
     kinds = (
         ("seed", rows["seed_parent"], False),
@@ -85,8 +85,18 @@ def learn(rows, curves=CURVES):
     prior = GaussianPrior(np.zeros(len(names)), np.array([VAGUE[name] for name in names]))
     stage = stage_of(Counts.of(np.ones(len(rows)), rows["took"].to_numpy(float)), design, prior, tuple(factors))
     scales = np.array([*(BETWEEN[name] for name in names), *EFFECTS.values()])
-    _, points = integrate(stage, scales)
+    _, points = integrate(_with_slopes(stage, design), scales)
     return _summed(points, names)
+
+
+def _with_slopes(stage, slopes):
+    """Let the effects of the first factors, one a coefficient, be of its curve: the model itself has none such."""
+    matrix = stage.design
+    columns = matrix.columns if matrix.products is not None else np.tile(np.arange(matrix.size), (len(slopes), 1))
+    rows = matrix.rows.copy()
+    for block, slope in zip(matrix.blocks, slopes.T, strict=False):
+        rows *= np.where((columns >= block.start) & (columns < block.stop), slope[:, None], 1.0)
+    return replace(stage, design=replace(matrix, rows=rows))
 
 
 def _summed(points, names):
