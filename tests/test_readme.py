@@ -22,6 +22,7 @@ COMMANDS = re.compile(r"^```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 GROWERS_FILES = {
     "mytree.nwk": "((Aloe_vera:1,Aloe_ferox:1):1,Aloe_dichotoma:2);",
     "list.csv": "species,genus,section\nAloe vera,Aloe,A\nAloe ferox,Aloe,B\nAloe dichotoma,Aloe,\n",
+    "seedlings.jpg": "no real photo",
     "its.fasta": ">Aloe_vera\nACGTACGTAC\n>Aloe_ferox\nACGTACGTAA\n>Aloe_dichotoma\nACGAACGTCA\n",
 }
 

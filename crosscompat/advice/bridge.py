@@ -1,4 +1,4 @@
-"""The way round, where a pairing will not take: its reverse, and a bridge through other species.
+"""The way round, where a pairing will not take: its reverse, a form of another ploidy, a bridge through other species.
 
 A bridge crosses one parent with a third species and the offspring with the other parent. Its chance is the product of
 those of its crosses; the best bridges are found exactly, by branch and bound.
@@ -7,15 +7,16 @@ those of its crosses; the best bridges are found exactly, by branch and bound.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
-from crosscompat.advice.parents import Parent, expected_chromosomes, handling
-from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of
+from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
+from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, chances_of, parents_of
 from crosscompat.advice.tonight import alive_on
+from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.names import bracketed, correct_form
@@ -24,6 +25,7 @@ from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.taxa import Pedigree
+from crosscompat.show.chances import percent
 
 _MOST = 3
 _FEWEST_SPECIES, _MOST_SPECIES = 4, 16
@@ -44,15 +46,7 @@ _GENERATIONS = (2, 3)
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One cross of a bridge, the better way round.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        In correct form.
-    chance : Interval
-        Of at least one seedling.
-    """
+    """One cross of a bridge, the better way round, with the chance of at least one seedling."""
 
     seed_parent: str
     pollen_parent: str
@@ -99,22 +93,42 @@ class Bridge:
 
 
 @dataclass(frozen=True, slots=True)
-class WaysRound:
-    """What could be done where a pairing will not take.
+class Form:
+    """A form of one parent with as many chromosomes as the other.
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        In correct form.
-    flowers : int
-        For each cross.
+    plant : str or None
+        One of the grower's; None for a form that would have to be found or doubled.
+    chromosomes : int
+        Its 2n.
+    chance : Interval
+        Of at least one seedling with the other parent, the better way round.
+    says : str
+        In plain words.
+    """
+
+    species: str
+    plant: str | None
+    chromosomes: int
+    chance: Interval
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class WaysRound:
+    """What could be done where a pairing will not take, with so many flowers for each cross.
+
+    Attributes
+    ----------
     direct, reverse : Interval
         The pairing as it stands, and the other way round.
+    forms : list of Form
+        Where the chromosomes of the parents differ.
     bridges : list of Bridge
         The best, first the one that is worth most with a year of waiting counted.
     advice : list of str
         What else could be tried, in plain words with its source.
-    caution : str
     """
 
     seed_parent: str
@@ -122,6 +136,7 @@ class WaysRound:
     flowers: int
     direct: Interval
     reverse: Interval
+    forms: list[Form]
     bridges: list[Bridge]
     advice: list[str]
     caution: str
@@ -130,24 +145,42 @@ class WaysRound:
 
 
 def ways_round(collection: Collection, seed: Parent, pollen: Parent, flowers: int) -> WaysRound:
-    """Return the reverse of a pairing and the best bridges between its two species.
-
-    Parameters
-    ----------
-    collection : Collection
-    seed, pollen : Parent
-    flowers : int
-        For each cross.
-    """
-    basis = basis_of(collection)
+    """Return the reverse of a pairing, forms of another ploidy, and the best bridges; ``flowers`` for each cross."""
+    basis, group = basis_of(collection), collection.settings.group or "other"
     chance = chances(_asked(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)]).whole, flowers)
-    bridges = best_bridges(collection, basis, seed.label, pollen.label, _between(collection, seed, pollen), flowers)
-    group = collection.settings.group
+    forms = _forms(collection, basis, seed, pollen, flowers)
+    lessons = [*(["direction", "doubling"] if forms else []), "rescue"]
     return WaysRound(
-        seed.name, pollen.name, flowers, interval_at(chance, 0), interval_at(chance, 1), bridges,
-        [say(f"bridge.rescue.{group or 'other'}"), say("bridge.graft")],
+        seed.name, pollen.name, flowers, interval_at(chance, 0), interval_at(chance, 1), forms,
+        best_bridges(collection, basis, seed.label, pollen.label, _between(collection, seed, pollen), flowers),
+        [*(say(f"bridge.{lesson}.{group}") for lesson in lessons), say(f"bridge.graft.{group}")],
         " ".join(caution.says for caution in handling(collection)), collection.settings.invented,
     )  # fmt: skip
+
+
+def _forms(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, flowers: int) -> list[Form]:
+    """Return forms of either parent with the chromosomes of the other: the grower's own, else the smaller doubled."""
+    sides = [(parent, chromosomes_of(collection, parent)) for parent in (seed, pollen)]
+    forms = []
+    for (parent, own), (other, target) in (sides, sides[::-1]):
+        if own is None or target is None or own == target:
+            continue
+        plants = [
+            plant
+            for plant in alive_on(collection, today())
+            if plant.chromosomes == target and collection.index.find(plant.species) == parent.label
+        ]
+        if not plants and 2 * own == target:
+            plants = [Plant("", parent.label, "", chromosomes=target)]
+        for plant in plants:
+            known = replace(collection, plants=Plants.of([*collection.plants.by_name.values(), plant]))
+            form = Parent(parent.label, plant)
+            found = chances_of(known, basis.model, parents_of([(form, other), (other, form)]), flowers)
+            chance = interval_at(found, int(np.argmax(found.mean)))
+            says = say(f"bridge.{'own_form' if plant.plant else 'form'}", plant=plant.plant, species=parent.name,
+                       n=target, own=own, words=chance.words, percent=percent(chance.mean))  # fmt: skip
+            forms.append(Form(parent.name, plant.plant or None, target, chance, says))
+    return forms
 
 
 def best_bridges(
@@ -155,16 +188,7 @@ def best_bridges(
 ) -> list[Bridge]:
     """Return the best bridges of two and of three generations between two species, of those that are worth it.
 
-    Parameters
-    ----------
-    collection : Collection
-    basis : Basis
-    seed, pollen : str
-        Labels of the two species.
-    between : sequence of str
-        Labels of the species that may serve as bridges.
-    flowers : int
-        For each cross.
+    ``seed``, ``pollen`` and ``between``, the species that may serve as bridges, are labels.
 
     Notes
     -----

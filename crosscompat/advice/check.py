@@ -123,7 +123,7 @@ def _wanted(collection: Collection) -> Iterator[tuple[str, str, str, str | None]
 
 
 def _place(cross: Cross) -> str:
-    return say("checkup.cross", cross=cross.number, date=cross.date.isoformat())
+    return say("checkup.cross", cross=cross.number, date=cross.when)
 
 
 def botany_notes(collection: Collection) -> list[str]:

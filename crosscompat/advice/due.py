@@ -42,32 +42,18 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to do.
+    """One thing to do, between two days, which are counted from a third.
 
     Attributes
     ----------
-    task : str
-        One of ``TASKS``.
     cross : str
         Its number, or the start of its identifier for want of one.
     id : str
         What the entry can be found by again: the same thing of the same cross, whenever it is asked.
-    kind : str
-        Whether it is a cross, a check of a parent, or flowers left alone.
-    seed_parent, pollen_parent : str
-        In correct form; the second is blank where it is not known.
     pairing : str
-        Both in one formula, which says selfed, open and mixed pollen too.
+        Both parents in one formula, which says selfed, open and mixed pollen too.
     where : str
         Plant, place and marker, as far as they are known; of seedlings the tray's place.
-    since : str
-        The day from which the days are counted, ISO 8601.
-    first, last : str
-        The days between which it is expected, ISO 8601.
-    late : bool
-        Whether the last of them has passed.
-    says : str
-        When, in plain words.
     sure : str
         How it is known that it takes so long; blank where nothing is expected, but was left undone.
     """
@@ -101,17 +87,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class DueList:
-    """What is due until some day.
-
-    Attributes
-    ----------
-    as_of, until : str
-        ISO 8601.
-    due : list of Due
-        By task, the late ones first.
-    caution : str
-        Of handling; blank where nothing has to be touched.
-    """
+    """What is due until some day, by task, the late ones first; a caution where a plant has to be touched."""
 
     as_of: str
     until: str
@@ -138,7 +114,16 @@ def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: i
         as_of=as_of.isoformat(),
         until="" if until is None else until.isoformat(),
         due=found,
-        known=[_known(step, span) for step, span in spans.items()],
+        known=[
+            Known(
+                step,
+                span.first,
+                span.last,
+                span.events,
+                say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span)),
+            )
+            for step, span in spans.items()
+        ],
         caution=caution if any(entry.task in ON_THE_PLANT for entry in found) else "",
         invented=settings.invented,
     )
@@ -166,18 +151,14 @@ def _next_steps(life: Life, spans: Mapping[str, Span], as_of: date, *, window: i
     sowing = [step for tray in life.trays for step in _of_tray(tray, spans, as_of)]
     firm, passing = _on_the_plant(life, spans, bursts=bursts)
     if life.trays or life.lots:
-        rest = [] if life.died else _still_open([*firm, *passing], as_of)
+        rest = [] if life.died else [step for step in (*firm, *passing) if as_of <= step.last]
         return [*rest, *_to_sow(life, spans, as_of), *sowing]
     wait = window if life.swelling or life.ripe else min(window, spans["ripe"].last)
     if life.died:
         wait, passing = min(wait, max((life.died - life.brushed[-1]).days, 0)), []
     if firm and (as_of - life.brushed[-1]).days > wait:
         return [_step("tell", life.brushed[-1], Span(wait, wait))]
-    return [*firm, *_still_open(passing, as_of)]
-
-
-def _still_open(steps: list[Step], as_of: date) -> list[Step]:
-    return [step for step in steps if as_of <= step.last]
+    return [*firm, *(step for step in passing if as_of <= step.last)]
 
 
 def _step(task: str, start: date, span: Span, *, tray: Tray | None = None, until: date | None = None) -> Step:
@@ -239,7 +220,7 @@ def _to_sow(life: Life, spans: Mapping[str, Span], as_of: date) -> list[Step]:
     """Return the sowing of the oldest harvest that was not sown; beside other trays it passes by itself."""
     waiting = [lot.date for lot in life.lots if lot.date is not None and not _sown(life, lot)]
     found = [_step("sow", min(waiting), spans["sow"])] if waiting else []
-    return _still_open(found, as_of) if life.trays else found
+    return [step for step in found if not life.trays or as_of <= step.last]
 
 
 def _sown(life: Life, lot: SeedLot) -> bool:
@@ -272,21 +253,11 @@ def _due(life: Life, step: Step, as_of: date) -> Due:
     part = "" if step.tray is None else f"-{step.tray.id}"
     where = (life.plant, life.place, life.marker) if step.tray is None else (step.tray.place,)
     return Due(
-        task=step.task,
-        cross=life.number or life.id[:8],
-        id=f"{life.id}-{step.task}{part}",
-        kind=life.kind,
-        seed_parent=_correct(life.seed_parent),
-        pollen_parent=_correct(life.pollen_parent),
-        pairing=_pairing(life),
-        where=", ".join(filter(None, where)),
-        since=step.start.isoformat(),
-        first=step.first.isoformat(),
-        last=step.last.isoformat(),
-        late=as_of > step.last,
-        says=_says(step, as_of),
-        sure=_sure(step.span) if step.span.source else "",
-    )
+        step.task, life.number or life.id[:8], f"{life.id}-{step.task}{part}", life.kind, _correct(life.seed_parent),
+        _correct(life.pollen_parent), _pairing(life), ", ".join(filter(None, where)), step.start.isoformat(),
+        step.first.isoformat(), step.last.isoformat(), as_of > step.last, _says(step, as_of),
+        _sure(step.span) if step.span.source else "",
+    )  # fmt: skip
 
 
 def _pairing(life: Life) -> str:
@@ -325,11 +296,6 @@ def _usual(settings: Settings) -> Mapping[str, Span]:
         if last is not None:
             usual[step] = Span(min(usual[step].first, last), last, SET)
     return usual
-
-
-def _known(step: str, span: Span) -> Known:
-    says = say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span))
-    return Known(step, span.first, span.last, span.events, says)
 
 
 @lru_cache(maxsize=100)

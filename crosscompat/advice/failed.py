@@ -61,20 +61,7 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class WhyFailed:
-    """What may have failed a cross.
-
-    Attributes
-    ----------
-    cross : str
-        Its number.
-    seed_parent, pollen_parent : str
-        In correct form.
-    stopped : str
-        Where on the way it failed, in plain words.
-    suspects : list of Suspect
-    check : str
-        The one cross that would tell most, in plain words.
-    """
+    """What may have failed a cross: where it stopped, each suspect, and the one cross that would tell most."""
 
     cross: str
     seed_parent: str
@@ -87,13 +74,7 @@ class WhyFailed:
 
 
 def why_failed(collection: Collection, number: str) -> WhyFailed:
-    """Return what may have failed a cross.
-
-    Parameters
-    ----------
-    collection : Collection
-    number : str
-        Of the cross, as a person types it.
+    """Return what may have failed a cross, whose ``number`` is as a person types it.
 
     Raises
     ------

@@ -11,6 +11,7 @@ from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import placed
 from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form, fold, genus_of
 from crosscompat.ground.wording import say
@@ -98,6 +99,8 @@ class Past:
         ``took``, ``failed``, ``lost`` or ``open``.
     lost_to : str or None
         The accident that ended it.
+    date_words : str or None
+        The month or season, where no more is known.
     """
 
     number: str
@@ -105,6 +108,7 @@ class Past:
     flowers: int | None
     outcome: str
     lost_to: str | None = None
+    date_words: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +221,8 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
 
 
 def _past(cross: Cross) -> Past:
-    return Past(cross.number, cross.date.isoformat(), cross.tried or cross.units, outcome_of(cross), cross.lost_to)
+    flowers, outcome = cross.tried or cross.units, outcome_of(cross)
+    return Past(cross.number, cross.date.isoformat(), flowers, outcome, cross.lost_to, cross.date_words)
 
 
 def outcome_of(cross: Cross) -> str:
@@ -283,7 +288,8 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     finished = seen.crosses if seen.finished is None else seen.finished
     under_way = seen.crosses - finished
     changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
-    rests = say(f"basis.{kind}", n=finished, took=seen.took, as_of=basis.as_of)
+    day = spoken_date(date.fromisoformat(basis.as_of)) if basis.as_of else None
+    rests = say(f"basis.{kind}", n=finished, took=seen.took, as_of=day)
     not_yet = bool(kind == "prior" and collection.crosses and basis.changed)
     words = (
         (not_yet, say("basis.not_yet")),

@@ -22,7 +22,7 @@ from crosscompat.book.history import (
     touches,
     words_of,
 )
-from crosscompat.book.records import KINDS, Cross, GivenForecast, Plant, Record
+from crosscompat.book.records import KINDS, Attachment, Cross, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading
 
 _MANY = 200
@@ -71,7 +71,7 @@ class CrossStory:
         Units are unknown where they are of different kinds.
     units_by_kind : list of Units
         New ones of all visits, each kind by itself.
-    visits, counts, lots, trays, losses, proofs : list of Line
+    visits, counts, lots, trays, losses, proofs, attachments : list of Line
         Trays are followed by the looks at each.
     wrote : list of Line
         What this command has written, or would have.
@@ -94,6 +94,7 @@ class CrossStory:
     trays: list[Line]
     losses: list[Line]
     proofs: list[Line]
+    attachments: list[Line]
     chances: list[StoredChance]
     wrote: list[Line]
     change: int | None
@@ -113,7 +114,8 @@ def story_of(
 ) -> CrossStory:
     """Return all that stands of a cross."""
     whole = cross_records(page, cross)
-    line_of = {line.record: line for line in lines_of(page, (*whole.every, *wrote), of=cross.id)}
+    attached = page.current(Attachment, of=tuple(one.id for one in whole.every))
+    line_of = {line.record: line for line in lines_of(page, (*whole.every, *attached, *wrote), of=cross.id)}
     total = totals(whole)
     seed, pollen = parents_in_words(page, whole)
     names = tuple({cross.id, cross.number} - {None})
@@ -138,6 +140,7 @@ def story_of(
         trays=lines(trays),
         losses=lines(whole.losses),
         proofs=lines(whole.proofs),
+        attachments=lines(attached),
         chances=[
             StoredChance(given.date, given.flowers, given.mean, given.low, given.high)
             for given in page.current(GivenForecast, cross=names)

@@ -79,7 +79,7 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         seed_plant=cross.seed_plant or "",
         pollen_plant=cross.pollen_plant or "",
         kind=_kind(collection, cross),
-        date=cross.date.isoformat(),
+        date=cross.when,
         units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",

@@ -229,13 +229,14 @@ def _sex(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
 
 
 def _ploidy(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    ours, theirs = (_chromosomes(collection, parent) for parent in (seed, pollen))
+    ours, theirs = (chromosomes_of(collection, parent) for parent in (seed, pollen))
     if None in (ours, theirs) or ours == theirs:
         return []
     return [Caution("ploidy", say("cautions.ploidy", seed=ours, pollen=theirs))]
 
 
-def _chromosomes(collection: Collection, parent: Parent) -> int | None:
+def chromosomes_of(collection: Collection, parent: Parent) -> int | None:
+    """Return the 2n of one side: counted on the very plant, else that of its species; None if neither is known."""
     if parent.plant is not None and parent.plant.chromosomes is not None:
         return parent.plant.chromosomes
     count = collection.trait(parent.label, "2n")

@@ -1,42 +1,38 @@
 """Plan a season: which flowers of which plant get which pollen, in which week.
 
-An integer programme, solved by HiGHS (Huangfu & Hall 2018, Parallelizing the dual revised simplex method, Mathematical
-Programming Computation 10:119-142). The worth of n flowers on a pairing is how much it is wanted times the chance of a
-seedling from them, which is concave in n, so that the flowers of a pairing fill up in order by themselves.
+The worth of n flowers on a pairing is how much it is wanted times the chance of a seedling from them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
 
+from crosscompat.advice.allocation import Days, solve
 from crosscompat.advice.candidates import Candidate, wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, handling
-from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, openings_on, worth
+from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of
+from crosscompat.advice.rank import TELLS_APART
+from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
+from crosscompat.model.composition import Logits
 from crosscompat.model.forecast import chances, correlations
 from crosscompat.model.likelihood import Floats, Ints
+from crosscompat.show.label import LabelCard
 
 _WEEK = timedelta(days=7)
-_LATER = 0.002
-"""What a week's delay costs, a judgement: of weeks that are equal the first is taken."""
-
-_GAP, _PATIENCE = 1e-3, 60.0
-"""How near the best a plan must be proved to be, as a share of its worth, and for how many seconds that is tried."""
-
-_DAY_BITS = 2 ** np.arange(7)
+_KEPT = KEEPS["freezer"] // 7
+"""Weeks for which pollen is kept."""
 
 _DRAWS, _SEED = 4_000, 18
 _A_FLOWER = 0.06
@@ -51,14 +47,16 @@ class PlannedCross:
     ----------
     week : str
         The first day of it, ISO 8601.
-    seed_parent, pollen_parent : str
-        Species in correct form.
     pollen_plants : list of str
         Those that can give the pollen; empty where it is stored pollen of a species.
     chance : Interval
         Of at least one seedling from them.
+    other_way : Interval or None
+        The same with the parents exchanged, where that is clearly likelier.
     says : str
         Where the pollen comes from, in plain words.
+    explained_by : str
+        The command that says why the chance is what it is.
     """
 
     week: str
@@ -68,8 +66,18 @@ class PlannedCross:
     pollen_plants: list[str]
     flowers: int
     chance: Interval
+    other_way: Interval | None
     want: int | None
     says: str
+    explained_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A flower to bag and leave alone in some week, which shows whether a seed plant sets seed without pollen."""
+
+    week: str
+    seed_plant: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +87,25 @@ class LeftOut:
     seed_parent: str
     pollen_parent: str
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class More:
+    """What would help: one more flower on a planned cross, or pollen that is not at hand.
+
+    Attributes
+    ----------
+    flowers : int
+        With the one more; of pollen from elsewhere those that the plan leaves.
+    before, after : float
+        The chance of a seedling as planned, and with it.
+    """
+
+    seed_plant: str
+    pollen_parent: str
+    flowers: int
+    before: float
+    after: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +120,12 @@ class Plan:
         Pairings that give a seedling, on average.
     low, high : int
         Between which that number lies in 9 of 10 seasons; pairings that share a parent fail together.
-    one_more : str or None
-        The seed plant on which one more flower would add most.
+    one_more : More or None
+        Where one more flower would add most, of the plants that give all they can spare.
+    borrowed : More or None
+        The cross left out for want of pollen that would add most, with the flowers and evenings that are left.
+    gap : float
+        By which share of the best plan's worth this one can fall short, at most.
     caution : str
         Of handling; blank where nothing is planned.
     """
@@ -102,11 +133,14 @@ class Plan:
     begins: str
     ends: str
     crosses: list[PlannedCross]
+    controls: list[Control]
     left_out: list[LeftOut]
     expected: float
     low: int
     high: int
-    one_more: str | None
+    one_more: More | None
+    borrowed: More | None
+    gap: float
     caution: str
     invented: bool
     schema: Literal["crosscompat.plan/1"] = "crosscompat.plan/1"
@@ -114,269 +148,272 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class _Option:
-    """A cross wanted on one seed plant, with the weeks in which its pollen can be had."""
+    """A cross wanted on one seed plant, what a seedling is worth, and where its pollen comes from.
+
+    ``ready``, shape (n_weeks,), are the weeks in which the seed plant is open and pollen can be had.
+    """
 
     wish: int
     seed: Parent
     pollen: Parent
-    mother: Plant
     want: int | None
-    weeks: Mapping[int, tuple[str, ...]]
-    says: Mapping[int, str]
+    weight: float
+    fathers: Sequence[str]
+    stored: Sequence[Stored]
+    ready: Days
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """An option that is planned; ``added``, shape (n_flowers,), is what each flower adds to the chance."""
+
+    option: _Option
+    flowers: int
+    week: int
+    added: Floats
 
 
 def plan_season(
-    collection: Collection, page: Reading, day: date, *, weeks: int = 26, evenings: int = 5, spare: int | None = None
+    collection: Collection,
+    page: Reading,
+    day: date,
+    *,
+    weeks: int = 26,
+    evenings: int = 5,
+    spare: int | None = None,
+    controls: bool = False,
 ) -> Plan:
     """Plan the crosses wanted over some weeks; ``page`` is of the collection's cross book.
 
     The first week begins when, from ``day`` on, the first parent of a cross wanted opens. In a week there are at most
     so many ``evenings``, one for each pairing. Each plant can ``spare`` so many flowers, by default twice as many as
-    the grower usually takes for a cross.
+    the grower usually takes for a cross; with ``controls`` each seed plant keeps one of them to be left alone.
 
     Notes
     -----
     A pairing is made on one seed plant, in one week. Pollen is fresh from a plant in flower that week, stored now, or
     kept from an earlier week of the plan; without any of these the pairing is left out.
     """
-    most = 2 * usual_flowers(collection) if spare is None else spare
-    alive = alive_on(collection, day)
-    species = {plant.plant: collection.index.find(plant.species) for plant in alive}
-    candidates, refused = wanted_pairs(collection, collection.wanted)
-    sides = [
-        (_plants_of(candidate.seed, alive, species), _plants_of(candidate.pollen, alive, species))
-        for candidate in candidates
-    ]
-    day = _first_opening(collection, page, [plant for both in sides for side in both for plant in side], day)
-    options, left_out = _options(collection, page, list(zip(candidates, sides, strict=True)), day, weeks)
-    left_out = [*(LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused), *left_out]
-    crosses: list[PlannedCross] = []
-    expected, low, high, one_more = 0.0, 0, 0, None
-    if options:
-        model = basis_of(collection).model
-        parents = parents_of([(option.seed, option.pollen) for option in options])
-        asked = asked_of(collection, model, parents)
-        by_flowers = [chances(asked.whole, n) for n in range(1, most + 1)]
-        gain = (
-            _weights(collection, options)[:, None] * np.diff([each.mean for each in by_flowers], axis=0, prepend=0.0).T
-        )
-        mothers = [option.mother.plant for option in options]
-        flowers, week = _solved(gain - _A_FLOWER, options, mothers, weeks, evenings)
-        made = np.flatnonzero(flowers)
-        for k in made:
-            chance = interval_at(by_flowers[flowers[k] - 1], int(k))
-            crosses.append(_planned(options[k], day, int(week[k]), int(flowers[k]), chance))
-        expected = sum(cross.chance.mean for cross in crosses)
-        chosen = parents_of([(options[k].seed, options[k].pollen) for k in made])
-        together = correlations(model, asked.rows[made], asked.pairings[made], chosen)
-        low, high = _interval(together, asked.whole.mean[made], asked.whole.sd[made], flowers[made])
-        one_more = _one_more(gain, flowers, np.array(mothers), most)
-        done = {options[k].wish for k in made}
-        undone = {option.wish: option for option in reversed(options) if option.wish not in done}
-        left_out += [_left(option, "no_room") for _, option in sorted(undone.items(), key=lambda item: item[0])]
+    most = (2 * usual_flowers(collection) if spare is None else spare) - controls
+    wanted, refused = wanted_pairs(collection, collection.wanted)
+    sides = _plants_of(collection, wanted, day)
+    concerned = list({plant.plant: plant for both in sides for side in both for plant in side}.values())
+    day = _first_opening(collection, page, concerned, day)
+    days = [day + timedelta(days=n) for n in range(7 * weeks)]
+    opened = {name: on.reshape(weeks, 7) for name, on in open_days(collection, page, concerned, days).items()}
+    every = _options(collection, wanted, sides, good_lots(page, day), opened)
+    options = [option for option in every if option.ready.any()]
+    added = _added(collection, options, most + 1)
+    weight = np.array([option.weight for option in options]).reshape(-1, 1)
+    ready = np.array([option.ready for option in options], dtype=np.bool_).reshape(-1, weeks)
+    wishes = np.array([option.wish for option in options], dtype=np.intp)
+    mothers = np.unique([option.seed.called for option in options], return_inverse=True)[1]
+    flowers, week, gap = solve(weight * added[:, :most] - _A_FLOWER, ready, wishes, mothers, evenings)
+    made = [_Made(options[k], int(flowers[k]), int(week[k]), added[k]) for k in np.flatnonzero(flowers)]
+    crosses, low, high = _crosses(collection, made, opened, day)
+    first = {cross.seed_plant: cross.week for cross in reversed(crosses)}
     return Plan(
-        day.isoformat(), (day + weeks * _WEEK).isoformat(),
-        sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), left_out,
-        expected, low, high, one_more,
+        day.isoformat(), (day + weeks * _WEEK).isoformat(), crosses,
+        [Control(begun, plant) for plant, begun in first.items()] if controls else [],
+        [*(LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused),
+         *_left_out(wanted, sides, every, made)],
+        sum(cross.chance.mean for cross in crosses), low, high, _one_more(made, most),
+        _borrowed(collection, every, made, opened, most, evenings), gap,
         " ".join(caution.says for caution in handling(collection)) if crosses else "", collection.settings.invented,
     )  # fmt: skip
 
 
-def _weights(collection: Collection, options: Sequence[_Option]) -> Floats:
-    """Return what a certain seedling of each option would be worth, shape (n_options,)."""
-    past = past_crosses(collection)
-    found = []
-    for option in options:
-        outcomes = [cross.outcome for cross in past.get((option.seed.label, option.pollen.label), ())]
-        found.append(worth(1.0, option.want, wished=True, took=outcomes.count("took")))
-    return np.array(found)
+def _plants_of(collection: Collection, wanted: Sequence[Candidate], day: date) -> list[tuple[list[Plant], list[Plant]]]:
+    """Return for each cross wanted the plants that can bear it, and those that shed its pollen.
 
-
-def _solved(
-    gain: Floats, options: Sequence[_Option], mothers: Sequence[str], weeks: int, evenings: int
-) -> tuple[np.ndarray, np.ndarray]:
-    open_in = np.zeros((len(options), weeks), dtype=np.bool_)
-    for k, option in enumerate(options):
-        open_in[k, list(option.weeks)] = True
-    wishes = np.array([option.wish for option in options])
-    return solve(gain, open_in, wishes, np.unique(mothers, return_inverse=True)[1], evenings)
-
-
-def _planned(option: _Option, begins: date, week: int, flowers: int, chance: Interval) -> PlannedCross:
-    return PlannedCross(
-        (begins + week * _WEEK).isoformat(), option.seed.name, option.mother.plant, option.pollen.name,
-        list(option.weeks[week]), flowers, chance, option.want, option.says[week],
-    )  # fmt: skip
-
-
-def _left(pairing: _Option | Candidate, why: str) -> LeftOut:
-    return LeftOut(pairing.seed.name, pairing.pollen.name, say(f"plan.{why}"))
-
-
-def solve(
-    gain: Floats, open_in: np.ndarray, wishes: np.ndarray, mothers: np.ndarray, evenings: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Choose flowers and a week for each option, so that their worth is greatest.
-
-    Parameters
-    ----------
-    gain : ndarray of float, shape (n_options, most)
-        What each further flower adds, never more than the one before; below 0 it is not spent.
-    open_in : ndarray of bool, shape (n_options, n_weeks)
-    wishes, mothers : ndarray of int, shape (n_options,)
-        Of one wish at most one option is chosen; the options of one mother share her ``most`` flowers.
-    evenings : int
-        Most options in a week.
-
-    Returns
-    -------
-    flowers, week : ndarray of int, shape (n_options,)
-        0 flowers and week -1 where it is not chosen.
-
-    Examples
-    --------
-    Two pairings on one mother with two flowers: one each is worth more than both on one.
-
-    >>> gain = np.array([[0.5, 0.1], [0.4, 0.1]])
-    >>> solve(gain, np.ones((2, 1), dtype=bool), np.array([0, 1]), np.array([0, 0]), 5)
-    (array([1, 1]), array([0, 0]))
+    They are the very plant that a side names, else all of its species.
     """
-    options, most = gain.shape
-    at, weeks_at = np.nonzero(open_in)
-    flower_of, nth = np.nonzero(gain > 0)
-    in_week, made, spent = np.split(np.arange(at.size + options + nth.size), [at.size, at.size + options])
-    size = at.size + options + nth.size
+    alive = alive_on(collection, day)
+    label = {plant.plant: collection.index.find(plant.species) for plant in alive}
 
-    def rows(groups: np.ndarray, columns: np.ndarray, values: Floats, upper: Floats) -> LinearConstraint:
-        matrix = coo_array((values, (groups, columns)), shape=(upper.size, size))
-        return LinearConstraint(matrix.tocsr(), -np.inf, upper)
+    def plants(side: Parent, other_sex: str) -> list[Plant]:
+        if side.plant is not None:
+            return [plant for plant in alive if plant.plant == side.plant.plant and plant.sex != other_sex]
+        return [plant for plant in alive if label[plant.plant] == side.label and plant.sex != other_sex]
 
-    once, all_options = np.ones(at.size), np.arange(options)
-    constraints = [
-        rows(np.concatenate([all_options, at]), np.concatenate([made, in_week]),
-             np.concatenate([np.ones(options), -once]), np.zeros(options)),
-        rows(wishes[at], in_week, once, np.ones(wishes.max(initial=0) + 1)),
-        rows(weeks_at, in_week, once, np.full(open_in.shape[1], float(evenings))),
-        rows(mothers[flower_of], spent, np.ones(nth.size), np.full(mothers.max(initial=0) + 1, float(most))),
-        rows(np.tile(np.arange(nth.size), 2), np.concatenate([spent, made[flower_of]]),
-             np.repeat([1.0, -1.0], nth.size), np.zeros(nth.size)),
-    ]  # fmt: skip
-    cost = np.concatenate([weeks_at * _LATER, np.zeros(options), -gain[flower_of, nth]])
-    found = milp(
-        cost, integrality=np.repeat([1, 0], [at.size, options + nth.size]), bounds=Bounds(0.0, 1.0),
-        constraints=constraints, options={"mip_rel_gap": _GAP, "time_limit": _PATIENCE},
-    )  # fmt: skip
-    flowers, week = np.zeros(options, dtype=np.intp), np.full(options, -1)
-    if found.x is not None:
-        given = np.bincount(flower_of, weights=found.x[at.size + options :], minlength=options)
-        flowers = np.rint(given).astype(np.intp)
-        picked = found.x[: at.size] > 0.5  # noqa: PLR2004 - a whole number, but for rounding
-        week[at[picked]] = weeks_at[picked]
-        week[flowers == 0] = -1
-    return flowers, week
-
-
-def _options(
-    collection: Collection,
-    page: Reading,
-    wanted: Sequence[tuple[Candidate, tuple[Sequence[Plant], Sequence[Plant]]]],
-    day: date,
-    weeks: int,
-) -> tuple[list[_Option], list[LeftOut]]:
-    """Return each cross wanted on each of its seed plants, and the crosses wanted that cannot be made at all.
-
-    ``wanted`` has each with the living plants of its two sides.
-    """
-    kept_of = [(lot, collection.index.find(collection.plants.species(lot.parent))) for lot in good_lots(page, day)]
-    alive = {plant.plant: plant for _, both in wanted for side in both for plant in side}
-    days = [day + timedelta(days=n) for n in range(7 * weeks)]
-    every_day = openings_on(collection, page, list(alive.values()), days)
-    opened = {
-        name: np.array([on[name].state == "open" for on in every_day]).reshape(weeks, 7) @ _DAY_BITS for name in alive
-    }
-    options: list[_Option] = []
-    left_out: list[LeftOut] = []
-    for wish, (candidate, (seeds, pollens)) in enumerate(wanted):
-        mothers = [plant for plant in seeds if plant.sex != "male"]
-        fathers = [plant for plant in pollens if plant.sex != "female"]
-        stored = [lot for lot, label in kept_of if label == candidate.pollen.label]
-        found = []
-        for mother in mothers:
-            if candidate.pollen.plant and collection.plants.one_clone(candidate.pollen.plant.plant, mother.plant):
-                continue
-            others = [plant for plant in fathers if not collection.plants.one_clone(plant.plant, mother.plant)]
-            weeks_of, says = _pollen_by_week(mother, others, stored, opened, day)
-            if weeks_of:
-                seed = Parent(candidate.seed.label, mother)
-                found.append(_Option(wish, seed, candidate.pollen, mother, candidate.want, weeks_of, says))
-        options += found
-        if not found:
-            why = "no_mother" if not mothers else "no_father" if not fathers and not stored else "never_together"
-            left_out.append(_left(candidate, why))
-    return options, left_out
+    return [(plants(wish.seed, "male"), plants(wish.pollen, "female")) for wish in wanted]
 
 
 def _first_opening(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> date:
     """Return the first day on which one of some plants is in flower; the day itself where none is known."""
-    [now] = openings_on(collection, page, plants, [day])
-    opened = list(now.values())
+    opened = openings_on(collection, page, plants, day).values()
     if any(each.state == "open" for each in opened):
         return day
     return min((date.fromisoformat(each.opens) for each in opened if each.opens), default=day)
 
 
-def _plants_of(side: Parent, alive: Sequence[Plant], species: Mapping[str, str | None]) -> list[Plant]:
-    """Return the very plant that a side names, else all of its species."""
-    if side.plant is not None:
-        return [plant for plant in alive if plant.plant == side.plant.plant]
-    return [plant for plant in alive if species[plant.plant] == side.label]
+def _options(
+    collection: Collection,
+    wanted: Sequence[Candidate],
+    sides: Sequence[tuple[Sequence[Plant], Sequence[Plant]]],
+    good: Sequence[Stored],
+    opened: Mapping[str, Days],
+) -> list[_Option]:
+    """Return each cross wanted on each of its seed plants; a plant is no mother to itself or to its offsets."""
+    past = past_crosses(collection)
+    plants, stored_of = collection.plants, defaultdict(list)
+    for lot in good:
+        stored_of[collection.index.find(plants.species(lot.parent))].append(lot)
+    options = []
+    for wish, (candidate, (mothers, fathers)) in enumerate(zip(wanted, sides, strict=True)):
+        very = candidate.pollen.own_name
+        stored = [lot for lot in stored_of[candidate.pollen.label] if not very or plants.one_clone(lot.parent, very)]
+        earlier = past.get((candidate.seed.label, candidate.pollen.label), ())
+        took = sum(cross.outcome == "took" for cross in earlier)
+        weight = worth(1.0, candidate.want, wished=True, took=took)
+        for mother in mothers:
+            if plants.one_clone(very, mother.plant):
+                continue
+            others = [plant.plant for plant in fathers if not plants.one_clone(plant.plant, mother.plant)]
+            lots = [lot for lot in stored if not plants.one_clone(lot.parent, mother.plant)]
+            seed, own = Parent(candidate.seed.label, mother), opened[mother.plant]
+            shed = sum((opened[name] for name in others), np.zeros_like(own))
+            ready = _ready(own, shed, lots)
+            options.append(_Option(wish, seed, candidate.pollen, candidate.want, weight, others, lots, ready))
+    return options
 
 
-def _pollen_by_week(
-    mother: Plant, fathers: Sequence[Plant], stored: Sequence[Stored], opened: Mapping[str, Ints], begins: date
-) -> tuple[dict[int, tuple[str, ...]], dict[int, str]]:
-    """Return the weeks in which a seed plant is open and pollen can be had: of which plants, and in words.
-
-    ``opened`` has for each plant the days of each week on which it is in flower, as the bits of a number.
-    """
-    weeks: dict[int, tuple[str, ...]] = {}
-    says: dict[int, str] = {}
-    shed: dict[int, tuple[str, ...]] = {}
-    of_fathers = {father.plant: opened[father.plant].tolist() for father in fathers}
-    for week, ready in enumerate(opened[mother.plant].tolist()):
-        kept = next((w for w in range(week - 1, week - 1 - KEEPS["freezer"] // 7, -1) if shed.get(w)), None)
-        shed[week] = tuple(father for father, days in of_fathers.items() if days[week])
-        fresh = tuple(father for father, days in of_fathers.items() if days[week] & ready)
-        lot = next((lot for lot in stored if lot.left is None or lot.left >= 7 * week), None)
-        if not ready:
-            continue
-        if fresh:
-            weeks[week], says[week] = fresh, say("plan.fresh")
-        elif lot is not None:
-            weeks[week], says[week] = (), say("plan.stored", lot=lot.lot)
-        elif kept is not None:
-            date_ = spoken_date(begins + kept * _WEEK, begins)
-            weeks[week], says[week] = shed[kept], say("plan.collect", date=date_)
-    return weeks, says
+def _ready(mother: Days, shed: Days, stored: Sequence[Stored]) -> Days:
+    """Return the weeks in which a seed plant is open and pollen can be had, shape (n_weeks,); days are (n_weeks, 7)."""
+    weeks = np.arange(len(mother))
+    last = np.maximum.accumulate(np.where(shed.any(axis=1), weeks, -_KEPT - 1))
+    had = np.asarray((shed & mother).any(axis=1))
+    had[1:] |= weeks[1:] - last[:-1] <= _KEPT
+    for lot in stored:
+        had |= True if lot.left is None else weeks * 7 <= lot.left
+    return np.asarray(mother.any(axis=1) & had)
 
 
-def _interval(correlation: Floats, mean: Floats, sd: Floats, flowers: np.ndarray) -> tuple[int, int]:
+def _pollen(option: _Option, week: int, opened: Mapping[str, Days], begins: date) -> tuple[list[str], str]:
+    """Return which plants give the pollen in a week, and in words where it comes from."""
+    ready = opened[option.seed.called][week]
+    fresh = [name for name in option.fathers if (opened[name][week] & ready).any()]
+    if fresh:
+        return fresh, say("plan.fresh")
+    lot = next((lot for lot in option.stored if lot.left is None or lot.left >= 7 * week), None)
+    if lot is not None:
+        return [], say("plan.stored", lot=lot.lot)
+    earlier = next(w for w in range(week - 1, -1, -1) if any(opened[name][w].any() for name in option.fathers))
+    shed = [name for name in option.fathers if opened[name][earlier].any()]
+    return shed, say("plan.collect", date=spoken_date(begins + earlier * _WEEK, begins))
+
+
+def _added(collection: Collection, options: Sequence[_Option], most: int) -> Floats:
+    """Return what each further flower adds to the chance of a seedling, shape (n_options, most)."""
+    if not options:
+        return np.zeros((0, most))
+    parents = parents_of([(option.seed, option.pollen) for option in options])
+    whole = asked_of(collection, basis_of(collection).model, parents).whole
+    return np.diff([chances(whole, n).mean for n in range(most + 1)], axis=0).T
+
+
+def _crosses(
+    collection: Collection, made: Sequence[_Made], opened: Mapping[str, Days], begins: date
+) -> tuple[list[PlannedCross], int, int]:
+    """Return the crosses of a plan in their order, and between which two numbers those with a seedling lie."""
+    if not made:
+        return [], 0, 0
+    model, flowers = basis_of(collection).model, np.array([each.flowers for each in made])
+    pairs = [(each.option.seed, each.option.pollen) for each in made]
+    parents = parents_of(pairs)
+    asked = asked_of(collection, model, parents)
+    chance = chances(asked.whole, flowers)
+    reverse = chances_of(collection, model, parents_of([(pollen, seed) for seed, pollen in pairs]), flowers)
+    crosses = []
+    for i, each in enumerate(made):
+        plants, says = _pollen(each.option, each.week, opened, begins)
+        other = interval_at(reverse, i) if reverse.mean[i] > chance.mean[i] + TELLS_APART else None
+        crosses.append(PlannedCross(
+            (begins + each.week * _WEEK).isoformat(), each.option.seed.name, each.option.seed.called,
+            each.option.pollen.name, plants, each.flowers, interval_at(chance, i), other, each.option.want, says,
+            say("plan.ask", seed=each.option.seed.called, pollen=each.option.pollen.called, n=each.flowers),
+        ))  # fmt: skip
+    together = correlations(model, asked.rows, asked.pairings, parents)
+    low, high = _interval(together, asked.whole, flowers)
+    return sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), low, high
+
+
+def _interval(correlation: Floats, whole: Logits, flowers: Ints) -> tuple[int, int]:
     """Draw how many pairings give a seedling; between the two that number lies in nine of ten draws."""
-    if not mean.size:
-        return 0, 0
     random = np.random.default_rng(_SEED)
     values, vectors = np.linalg.eigh(correlation)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    logits = mean + sd * (random.standard_normal((_DRAWS, mean.size)) @ root.T)
+    logits = whole.mean + whole.sd * (random.standard_normal((_DRAWS, whole.mean.size)) @ root.T)
     chance = -np.expm1(-flowers * np.logaddexp(0.0, logits))
     low, high = np.quantile((random.random(chance.shape) < chance).sum(axis=1), (0.05, 0.95))
     return int(low), int(high)
 
 
-def _one_more(gain: Floats, flowers: np.ndarray, mothers: np.ndarray, most: int) -> str | None:
-    """Return the mother all of whose flowers are given away and on whom one more would add most."""
-    used_up = [
-        k for k in np.flatnonzero((flowers > 0) & (flowers < most)) if flowers[mothers == mothers[k]].sum() == most
-    ]
-    best = max(used_up, key=lambda k: gain[k, flowers[k]], default=None)
-    return None if best is None else str(mothers[best])
+def _left_out(
+    wanted: Sequence[Candidate],
+    sides: Sequence[tuple[Sequence[Plant], Sequence[Plant]]],
+    options: Sequence[_Option],
+    made: Sequence[_Made],
+) -> Iterator[LeftOut]:
+    """Say of each cross wanted that is not planned why: its plants, its days, or that there was no room."""
+    done, possible = {each.option.wish for each in made}, {option.wish for option in options if option.ready.any()}
+    stored = {option.wish for option in options if option.stored}
+    for i, (wish, (mothers, fathers)) in enumerate(zip(wanted, sides, strict=True)):
+        why = "no_room"
+        if i not in possible:
+            why = "no_mother" if not mothers else "never_together" if fathers or i in stored else "no_father"
+        if i not in done:
+            yield LeftOut(wish.seed.name, wish.pollen.name, say(f"plan.{why}"))
+
+
+def _one_more(made: Sequence[_Made], most: int) -> More | None:
+    """Return the cross that one more flower would help most, of the plants that give all they can spare."""
+    spent = _spent(made)
+    full = [each for each in made if spent[each.option.seed.called] == most]
+    best = max(full, key=lambda each: each.option.weight * each.added[each.flowers], default=None)
+    return None if best is None else _more(best.option, best.added, best.flowers, best.flowers + 1)
+
+
+def _borrowed(
+    collection: Collection,
+    options: Sequence[_Option],
+    made: Sequence[_Made],
+    opened: Mapping[str, Days],
+    most: int,
+    evenings: int,
+) -> More | None:
+    """Return the cross without pollen that some from elsewhere would help most, with the room that the plan leaves."""
+    able, spent = {option.wish for option in options if option.ready.any()}, _spent(made)
+    full = [week for week, n in Counter(each.week for each in made).items() if n == evenings]
+    room = {name: np.delete(days, full, axis=0).any() for name, days in opened.items()}
+    lacking = [option for option in options if option.wish not in able and room[option.seed.called]]
+    best: tuple[float, More | None] = (0.0, None)
+    for option, added in zip(lacking, _added(collection, lacking, most), strict=True):
+        gain = option.weight * added[: most - spent[option.seed.called]]
+        n = int((gain > _A_FLOWER).sum())
+        if gain[:n].sum() > best[0]:
+            best = float(gain[:n].sum()), _more(option, added, 0, n)
+    return best[1]
+
+
+def _spent(made: Sequence[_Made]) -> Counter[str]:
+    """Count the flowers that each seed plant gives."""
+    return sum((Counter({each.option.seed.called: each.flowers}) for each in made), Counter())
+
+
+def _more(option: _Option, added: Floats, before: int, flowers: int) -> More:
+    chance = (float(added[:n].sum()) for n in (before, flowers))
+    return More(option.seed.called, option.pollen.name, flowers, *chance)
+
+
+def label_cards(collection: Collection, plan: Plan) -> list[LabelCard]:
+    """Return a label for each cross of a plan, with lines for its number and its day."""
+    group = collection.settings.group
+    return [
+        LabelCard(
+            "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
+            cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
+            caution=say(f"labels.caution.{group}") if group else "",
+        )
+        for cross in plan.crosses
+    ]  # fmt: skip

@@ -9,6 +9,7 @@ from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.parents import Caution, escaping, permits
+from crosscompat.advice.pollination_rules import contradicted
 from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -16,8 +17,8 @@ from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
-from crosscompat.book.entry.pollination_rules import contradicted
 from crosscompat.book.find_records import find_plant
+from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
@@ -82,6 +83,8 @@ class PlantCross:
         ``took``, ``failed`` or ``open``; ``lost`` where an accident ended it.
     lost_to : str or None
         What ended it, which was no failure of the cross.
+    date_words : str or None
+        The month or season, where no more is known.
     """
 
     number: str
@@ -89,6 +92,7 @@ class PlantCross:
     other: str | None
     outcome: str
     lost_to: str | None
+    date_words: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,7 @@ class PlantCard:
     pollen: list[records.PollenLot]
     as_mother: list[PlantCross]
     as_father: list[PlantCross]
+    attachments: list[Line]
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +225,7 @@ def _card(collection: Collection, page: Reading, plant: records.Plant, today: da
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
     crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
+    attached = page.current(records.Attachment, of=(plant.id, *(one.id for one in (*named, *found))))
     return PlantCard(
         record=plant,
         species=correct_form(known.species),
@@ -234,6 +240,7 @@ def _card(collection: Collection, page: Reading, plant: records.Plant, today: da
         pollen=list(page.current(records.PollenLot, plant=plant.id)),
         as_mother=[_cross(one, one.pollen_plant or one.pollen_parent) for one in crosses if one.seed_plant == own],
         as_father=[_cross(one, one.seed_plant or one.seed_parent) for one in crosses if one.pollen_plant == own],
+        attachments=lines_of(page, attached, of=plant.id),
     )
 
 
@@ -285,4 +292,5 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:
     outcome = outcome_of(cross)
-    return PlantCross(cross.number, cross.date, other, outcome, cross.lost_to if outcome == "lost" else None)
+    lost_to = cross.lost_to if outcome == "lost" else None
+    return PlantCross(cross.number, cross.date, other, outcome, lost_to, cross.date_words)

@@ -209,8 +209,9 @@ def _with_published(
     if not known:
         return whole, np.zeros(len(whole.mean))
     theirs = Parents(seeds, pollens)
-    names = list(dict.fromkeys((*seeds, *pollens, *parents.seed, *parents.pollen)))
-    kin = relatedness(collection.distances, names, pedigree=collection.taxa.pedigree)
+    published = list(dict.fromkeys((*seeds, *pollens)))
+    names = list(dict.fromkeys((*published, *parents.seed, *parents.pollen)))
+    kin = relatedness(collection.distances, published, names, collection.taxa.pedigree)
     at = {name: i for i, name in enumerate(names)}
     seed, pollen, mothers, fathers = (
         np.array([at[name] for name in side], dtype=np.intp) for side in (parents.seed, parents.pollen, seeds, pollens)

@@ -7,10 +7,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from crosscompat.advice.candidates import wanted_pairs
-from crosscompat.advice.figures import Interval, Past, interval_at, past_crosses, usual_flowers
+from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, find_parents, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.advice.rank import TELLS_APART
@@ -27,8 +31,12 @@ KEEPS = {"freezer": 270, "fridge": 30, "room": 3}
 """Days that dried pollen keeps. Frozen: cactus pollen of 3 and of 9 months set fruit as fresh pollen did (Metz, Nerd &
 Mizrahi 2000, HortScience 35:199-201); in a refrigerator it did worse, how soon is common practice, no source."""
 
-_SOON = 60
-"""Days ahead for which pollen is worth collecting: a judgement."""
+_SOON, _A_FORTNIGHT = 60, 14
+"""Days ahead for which pollen is worth collecting, and for which it need not be frozen: judgements."""
+
+_UNASKED, _USUAL_WANT, _REPEAT = 1.0, 3.0, 0.5
+"""Weight of a pairing that nobody wished for, of one wanted without saying how much, and the share of its worth that is
+left once it has given a seedling: judgements."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +45,6 @@ class Opening:
 
     Attributes
     ----------
-    state : str
-        ``open``, ``soon``, ``closed`` or ``unknown``.
     how : str
         ``seen``, ``own years``, ``species``; blank where nothing is known.
     says : str
@@ -66,64 +72,70 @@ class Stored:
     says: str
 
 
-def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date, *, southern: bool = False) -> Opening:
+@dataclass(frozen=True, slots=True)
+class _Season:
+    """The days of the year on which a plant flowers, as ``MM-DD``, and how that is known."""
+
+    how: str
+    says: str
+    days: frozenset[str]
+
+    def holds(self, day: date) -> bool:
+        return day.isoformat()[5:] in self.days
+
+
+_A_YEAR = [date(2024, 1, 1) + timedelta(days=n) for n in range(366)]
+
+
+@lru_cache(maxsize=1000)
+def _season(when: Window | tuple[int, ...]) -> _Season:
+    """Return a plant's own season, or that of its species in months."""
+    if isinstance(when, Window):
+        days = frozenset(day.isoformat()[5:] for day in _A_YEAR if when.away(day) == 0)
+        return _Season("own years", say("tonight.own_years", words=when.words), days)
+    first = next((m for m in when if (m - 2) % 12 + 1 not in when), when[0])
+    last = next((m for m in reversed(when) if m % 12 + 1 not in when), when[-1])
+    words = say("tonight.and").join(date(2024, month, 1).strftime("%B") for month in dict.fromkeys((first, last)))
+    days = frozenset(day.isoformat()[5:] for day in _A_YEAR if day.month in when)
+    return _Season("species", say("tonight.species", words=words), days)
+
+
+def _known_on(
+    sightings: Sequence[Sighting], months: Iterable[int], day: date
+) -> tuple[Sighting | None, _Season | None]:
+    """Return the look at a plant that still tells of a day, and its season as far as it was known by then."""
+    past = [seen for seen in sightings if seen.date <= day]
+    window = usual_window(seen.date for seen in past if seen.flowers != 0)
+    when = window if window is not None and window.trusted else tuple(sorted(months))
+    return latest(past, day), _season(when) if when else None
+
+
+def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date) -> Opening:
     """Return whether a plant is in flower on some day.
 
     A look within the last week decides. Else the plant's own past years do, if it was seen open on three days or more;
-    a single sighting is no season. Else the months of its species in the wild, half a year later in the south.
-
-    ``months``, 1 to 12, are those in which the species flowers in the northern half of the world; none if unknown.
+    a single sighting is no season. Else the ``months``, 1 to 12, in which its species flowers here; none if unknown.
 
     Examples
     --------
     >>> opening_of([Sighting(date(2026, 4, 20), 4)], (), date(2026, 4, 22)).state
     'open'
-    >>> opening_of([], (4, 5), date(2026, 4, 22)).how, opening_of([], (4, 5), date(2026, 4, 22), southern=True).opens
-    ('species', '2026-10-01')
+    >>> opening_of([], (10, 11), date(2026, 4, 22)).opens
+    '2026-10-01'
     """
-    seen = latest([one for one in sightings if one.date <= day], day)
-    window = usual_window(one.date for one in sightings if one.flowers != 0 and one.date <= day)
-    if seen is not None:
-        when = spoken_date(seen.date, day)
-        if seen.flowers != 0:
-            key = "tonight.seen" if seen.flowers is None else "tonight.seen_count"
-            return Opening("open", "seen", say(key, n=seen.flowers or 0, date=when), seen.flowers)
-        return Opening("closed", "seen", say("tonight.over", date=when), 0)
-    if window is not None and window.trusted:
-        return _in_own_years(window, day)
-    turned = sorted({(month + 5) % 12 + 1 if southern else month for month in months})
-    if not turned:
+    look, season = _known_on(sightings, months, day)
+    if look is not None:
+        state: Literal["open", "closed"] = "closed" if look.flowers == 0 else "open"
+        key = "over" if look.flowers == 0 else "seen" if look.flowers is None else "seen_count"
+        says = say(f"tonight.{key}", n=look.flowers or 0, date=spoken_date(look.date, day))
+        return Opening(state, "seen", says, look.flowers)
+    if season is None:
         return Opening("unknown", "", say("tonight.unknown"))
-    return _by_months(turned, day)
-
-
-def _in_own_years(window: Window, day: date) -> Opening:
-    says = say("tonight.own_years", words=window.words)
-    if window.away(day) == 0:
-        return Opening("open", "own years", says)
-    opens = next(d for d in (day + timedelta(days=n) for n in range(1, 367)) if window.away(d) == 0)
-    return _later("own years", opens, says, day)
-
-
-def _by_months(months: Sequence[int], day: date) -> Opening:
-    names = say("tonight.and").join(date(day.year, month, 1).strftime("%B") for month in _ends(months))
-    if day.month in months:
-        return Opening("open", "species", say("tonight.species", words=names))
-    ahead = min((month - day.month) % 12 for month in months)
-    at = day.month - 1 + ahead
-    return _later("species", date(day.year + at // 12, at % 12 + 1, 1), say("tonight.species", words=names), day)
-
-
-def _ends(months: Sequence[int]) -> list[int]:
-    """Return the first and last month of the season, which may run over the new year; one if it has only one."""
-    first = next((m for m in months if (m - 2) % 12 + 1 not in months), months[0])
-    last = next((m for m in reversed(months) if m % 12 + 1 not in months), months[-1])
-    return list(dict.fromkeys((first, last)))
-
-
-def _later(how: str, opens: date, says: str, day: date) -> Opening:
-    near = (opens - day).days <= _SOON
-    return Opening("soon" if near else "closed", how, says, None, opens.isoformat())
+    if season.holds(day):
+        return Opening("open", season.how, season.says)
+    ahead = next(n for n in range(1, 8 * 366) if season.holds(day + timedelta(days=n)))
+    opens = (day + timedelta(days=ahead)).isoformat()
+    return Opening("soon" if ahead <= _SOON else "closed", season.how, season.says, None, opens)
 
 
 def alive_on(collection: Collection, day: date) -> list[Plant]:
@@ -131,41 +143,53 @@ def alive_on(collection: Collection, day: date) -> list[Plant]:
     return [plant for plant in collection.plants.by_name.values() if plant.died is None or plant.died > day]
 
 
-def openings_on(
-    collection: Collection, page: Reading, plants: Sequence[Plant], days: Sequence[date]
-) -> list[dict[str, Opening]]:
-    """Return for each day whether each plant is in flower, by its name."""
+_Flowering = Mapping[str, tuple[Sequence[Sighting], Sequence[int]]]
+
+
+def _flowering(collection: Collection, page: Reading, plants: Sequence[Plant]) -> _Flowering:
+    """Return when each plant was seen, and in which months its species flowers: half a year later in the south."""
     ids = {name: id_ for id_, name in page.columns(records.Plant, "id", "name")}
-    sightings, southern = sightings_of(page), collection.settings.hemisphere == "south"
-    known = []
+    sightings, later = sightings_of(page), 6 if collection.settings.hemisphere == "south" else 0
+    known = {}
     for plant in plants:
         label = collection.index.find(plant.species)
         months = collection.trait(label, "flowering") if label else None
-        seen = sightings.get(ids.get(plant.plant, ""), ())
-        known.append((plant.plant, seen, months if isinstance(months, frozenset) else ()))
-    return [{name: opening_of(seen, months, day, southern=southern) for name, seen, months in known} for day in days]
+        here = [(month - 1 + later) % 12 + 1 for month in months] if isinstance(months, frozenset) else []
+        known[plant.plant] = (sightings.get(ids.get(plant.plant, ""), ()), here)
+    return known
+
+
+def openings_on(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> dict[str, Opening]:
+    """Return whether each plant is in flower, by its name."""
+    known = _flowering(collection, page, plants)
+    return {name: opening_of(seen, months, day) for name, (seen, months) in known.items()}
+
+
+def open_days(
+    collection: Collection, page: Reading, plants: Sequence[Plant], days: Sequence[date]
+) -> dict[str, NDArray[np.bool_]]:
+    """Return on which days each plant is in flower, shape (n_days,), by its name; where nothing is known, on none."""
+
+    def is_open(look: Sighting | None, season: _Season | None, day: date) -> bool:
+        return look.flowers != 0 if look is not None else season is not None and season.holds(day)
+
+    known = _flowering(collection, page, plants)
+    return {
+        name: np.array([is_open(*_known_on(seen, months, day), day) for day in days])
+        for name, (seen, months) in known.items()
+    }
 
 
 def good_lots(page: Reading, day: date) -> list[Stored]:
     """Return the stored pollen that is still good, of a plant or of a species."""
-    names = dict(page.columns(records.Plant, "id", "name"))
-    found = []
+    names, good = dict(page.columns(records.Plant, "id", "name")), []
     for lot in page.current(records.PollenLot):
-        of = names.get(lot.plant or "", lot.species)
-        keeps = KEEPS.get((lot.kept or "").strip().casefold())
-        left = None
-        if keeps is not None and lot.collected is not None:
-            left = keeps - (day - lot.collected).days
+        of, keeps = names.get(lot.plant or "", lot.species), KEEPS.get((lot.kept or "").strip().casefold())
+        left = None if keeps is None or lot.collected is None else keeps - (day - lot.collected).days
         if of and (left is None or left >= 0):
             key = "tonight.stored" if left is not None else "tonight.stored_unknown"
-            found.append(Stored(lot.name, of, left, say(key, lot=lot.name, kept=lot.kept or "", n=left)))
-    return found
-
-
-_A_FORTNIGHT = 14
-_UNASKED, _USUAL_WANT, _REPEAT = 1.0, 3.0, 0.5
-"""Weight of a pairing that nobody wished for, of one wanted without saying how much, and the share of its worth that is
-left once it has given a seedling: judgements."""
+            good.append(Stored(lot.name, of, left, say(key, lot=lot.name, kept=lot.kept or "", n=left)))
+    return good
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,8 +198,6 @@ class Father:
 
     Attributes
     ----------
-    pollen_parent : str
-        Species in correct form.
     plants : list of str
         Those whose fresh pollen is as good as one another's; of stored pollen the plant it is of, if that is known.
     lot : str or None
@@ -226,14 +248,10 @@ class Keep:
 
 @dataclass(frozen=True, slots=True)
 class Tonight:
-    """What can be pollinated on one day.
+    """What can be pollinated on one day, so many flowers for each pairing.
 
     Attributes
     ----------
-    day : str
-        ISO 8601.
-    flowers : int
-        Flowers for each pairing.
     mothers : list of Mother
         The worthiest pairing first.
     closed, unknown : list of str
@@ -272,20 +290,23 @@ def tonight(collection: Collection, page: Reading, day: date, *, flowers: int | 
     """
     n = usual_flowers(collection) if flowers is None else flowers
     alive = alive_on(collection, day)
-    [opening] = openings_on(collection, page, alive, [day])
+    opening = openings_on(collection, page, alive, day)
+    wanted, _ = wanted_pairs(collection, collection.wanted)
+    wishes = {(wish.seed.label, wish.pollen.label): wish.want for wish in wanted}
     offers = list(_offers(collection, alive, opening, good_lots(page, day)))
     pairs = [(seed, pollen) for seed, pollen, _ in offers]
     chance = chances_of(collection, basis_of(collection).model, parents_of(pairs), n)
-    wishes, past = _wishes_of(collection), past_crosses(collection)
+    past = past_crosses(collection)
     mothers: dict[str, list[Father]] = defaultdict(list)
     keep: list[Keep] = []
     for i, (seed, pollen, stored) in enumerate(offers):
-        name = str(seed.own_name)
-        father = _father(seed, pollen, stored, interval_at(chance, i), wishes, past)
-        if opening[name].state == "open":
-            mothers[name].append(father)
-        elif (seed.label, pollen.label) in wishes:
-            keep.append(_keep(seed, father, opening[name], day))
+        pair, now = (seed.label, pollen.label), opening[seed.called]
+        outcomes = [cross.outcome for cross in past.get(pair, ())]
+        father = _father(pollen, stored, interval_at(chance, i), outcomes, wishes.get(pair), wished=pair in wishes)
+        if now.opens is None:
+            mothers[seed.called].append(father)
+        elif pair in wishes:
+            keep.append(_keep(seed, father, date.fromisoformat(now.opens), day))
     ready = [
         Mother(correct_form(collection.plants.species(name)), name, opening[name], _worthiest_first(fathers))
         for name, fathers in mothers.items()
@@ -320,42 +341,24 @@ def _offers(
                     yield seed, father, stored
 
 
-def _wishes_of(collection: Collection) -> dict[tuple[str, str], int | None]:
-    """Return how much each pairing of species is wanted, by label; a wish for a dead plant is none."""
-    wished, _ = wanted_pairs(collection, collection.wanted)
-    return {(candidate.seed.label, candidate.pollen.label): candidate.want for candidate in wished}
-
-
 def _father(
-    seed: Parent,
-    pollen: Parent,
-    stored: Stored | None,
-    chance: Interval,
-    wishes: Mapping[tuple[str, str], int | None],
-    past: Mapping[tuple[str, str], Sequence[Past]],
+    pollen: Parent, stored: Stored | None, chance: Interval, outcomes: Sequence[str], want: int | None, *, wished: bool
 ) -> Father:
-    pair = (seed.label, pollen.label)
-    outcomes = [cross.outcome for cross in past.get(pair, ())]
-    want, took = wishes.get(pair), outcomes.count("took")
-    return Father(
-        pollen.name,
-        [pollen.own_name] if pollen.own_name else [],
-        stored.lot if stored else None,
-        chance,
-        want,
-        took,
-        outcomes.count("failed"),
-        worth(chance.mean, want, wished=pair in wishes, took=took),
-        stored.says if stored else "",
-    )
+    took, failed = outcomes.count("took"), outcomes.count("failed")
+    plants, lot, says = [pollen.own_name] if pollen.own_name else [], None, ""
+    if stored is not None:
+        lot, says = stored.lot, stored.says
+    value = worth(chance.mean, want, wished=wished, took=took)
+    return Father(pollen.name, plants, lot, chance, want, took, failed, value, says)
 
 
-def _keep(seed: Parent, father: Father, mother: Opening, day: date) -> Keep:
-    opens, plant = date.fromisoformat(mother.opens or day.isoformat()), str(seed.own_name)
+def _keep(seed: Parent, father: Father, opens: date, day: date) -> Keep:
     days = (opens - day).days
     kept = "room" if days <= KEEPS["room"] else "fridge" if days <= _A_FORTNIGHT else "freezer"
-    says = say(f"tonight.keep_{kept}", plant=plant, date=spoken_date(opens, day))
-    return Keep(father.pollen_parent, father.plants, plant, seed.name, opens.isoformat(), father.chance.mean, says)
+    says = say(f"tonight.keep_{kept}", plant=seed.called, date=spoken_date(opens, day))
+    return Keep(
+        father.pollen_parent, father.plants, seed.called, seed.name, opens.isoformat(), father.chance.mean, says
+    )
 
 
 def _worthiest(father: Father) -> tuple[float, str, list[str]]:
@@ -364,19 +367,16 @@ def _worthiest(father: Father) -> tuple[float, str, list[str]]:
 
 def _worthiest_first(fathers: Iterable[Father]) -> list[Father]:
     """Order pollen by its worth; fresh pollen of one species whose chances are equal stands together."""
-    found: list[Father] = []
+    ordered: list[Father] = []
     for father in sorted(fathers, key=_worthiest):
-        at = next((i for i, other in enumerate(found) if _alike(other, father)), None)
-        if at is None:
-            found.append(father)
+        for i, other in enumerate(ordered):
+            same = (other.pollen_parent, other.lot) == (father.pollen_parent, father.lot)
+            if same and abs(other.chance.mean - father.chance.mean) <= TELLS_APART:
+                ordered[i] = replace(other, plants=other.plants + father.plants)
+                break
         else:
-            found[at] = replace(found[at], plants=found[at].plants + father.plants)
-    return found
-
-
-def _alike(one: Father, other: Father) -> bool:
-    same = (one.pollen_parent, one.lot) == (other.pollen_parent, other.lot)
-    return same and abs(one.chance.mean - other.chance.mean) <= TELLS_APART
+            ordered.append(father)
+    return ordered
 
 
 def _together(keep: Iterable[Keep]) -> list[Keep]:
@@ -384,7 +384,5 @@ def _together(keep: Iterable[Keep]) -> list[Keep]:
     found: dict[tuple[str, str], Keep] = {}
     for each in sorted(keep, key=lambda each: (each.opens, each.for_plant, each.pollen_parent, each.plants)):
         same = found.get((each.for_plant, each.pollen_parent))
-        found[each.for_plant, each.pollen_parent] = (
-            each if same is None else replace(same, plants=same.plants + each.plants)
-        )
+        found[each.for_plant, each.pollen_parent] = replace(same, plants=same.plants + each.plants) if same else each
     return list(found.values())

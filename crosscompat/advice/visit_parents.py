@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from crosscompat.advice.parents import Parent, find_parent
+from crosscompat.advice.pollination_rules import Visit, VisitParent
 from crosscompat.book import records
-from crosscompat.book.current_plants import Plant, Sighting, usual_window
-from crosscompat.book.entry import pollination_rules as rules
+from crosscompat.book.cross_summary import CrossRecords, cross_records
+from crosscompat.book.current_plants import Plant, Sighting, sightings_of, usual_window
 from crosscompat.book.find_records import find_cross, nearest_names, unknown_record
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
@@ -20,41 +21,6 @@ from crosscompat.ground.wording import say
 
 _WITHOUT_NAMES = ("open", "self", "sib", "none")
 _UNNAMED = ("sp.", "aff.", "cf.")
-
-
-@dataclass(frozen=True, slots=True)
-class VisitParent:
-    """One parent of a visit, as it was typed: a plant of the bench and its record, or the name of a species.
-
-    A species with a place on the tree is in correct form and has a `Parent`. ``unknown`` says why a name is not known
-    here at all, with the nearest; else it is empty.
-    """
-
-    plant: Plant | None
-    record: records.Plant | None
-    species: str
-    parent: Parent | None
-    unknown: str = ""
-
-    @property
-    def name(self) -> str:
-        """The plant's own name, or the species."""
-        return self.plant.plant if self.plant else self.species
-
-    @property
-    def own_name(self) -> str | None:
-        """The plant's own name; None where only a species is known."""
-        return self.plant.plant if self.plant else None
-
-    @property
-    def id(self) -> str | None:
-        """The identifier of the plant's record."""
-        return self.record.id if self.record else None
-
-    @property
-    def written(self) -> str | None:
-        """What is written down as its name; None for a plant of the book."""
-        return None if self.record else self.species
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,29 +60,8 @@ class VisitRequest:
         return next(iter(self.kinds), "none" if self.left_alone else None)
 
 
-@dataclass(frozen=True, slots=True)
-class VisitParents:
-    """Who takes part in a visit, with the lot of stored pollen and the cross that were named.
-
-    Pollen of the seed parent itself is that of a plant selfed on purpose; none is given where nobody knows.
-    """
-
-    seed: VisitParent
-    pollen: tuple[VisitParent, ...]
-    kind: str
-    lot: records.PollenLot | None
-    continues: records.Cross | None
-
-    @property
-    def all(self) -> tuple[VisitParent, ...]:
-        """The seed parent, then the others."""
-        return (self.seed, *self.pollen)
-
-
-def find_parents_of_visit(
-    collection: Collection, page: Reading, plants: Mapping[str, records.Plant], request: VisitRequest
-) -> VisitParents:
-    """Find who takes part in a visit.
+def find_visit(collection: Collection, page: Reading, request: VisitRequest) -> Visit:
+    """Find who takes part in a visit, the lot of stored pollen and the cross that were named.
 
     Raises
     ------
@@ -125,22 +70,91 @@ def find_parents_of_visit(
         parents.
     """
     _refuse_contradictions(request)
-    pattern = read_pattern(collection.settings.cross_number)
-    continues = find_cross(page, request.cross, pattern) if request.cross else None
-    names = {plant.id: name for name, plant in plants.items()}
+    settings = collection.settings
+    pattern = read_pattern(settings.cross_number)
+    named = cross_records(page, find_cross(page, request.cross, pattern)) if request.cross else None
     lot = _lot(page, request.lot) if request.lot else None
-    seed = _seed(collection, plants, names, request, continues)
-    genus = genus_of(seed.species)
-    visit = page.find(records.Pollination, cross=continues.id) if continues else None
-    given = request.pollen or _pollen_meant(page, names, request, lot, visit)
-    kind = request.without_names or (visit.pollen_kind if visit and not given else None)
+    known = KnownPlants(collection, {plant.name: plant for plant in page.current(records.Plant)}, sightings_of(page))
+    seed = _seed(known, request, named)
+    names = request.pollen or _pollen_meant(known, request, lot, named)
+    kind = request.without_names or (named.visits[0].pollen_kind if named and named.visits and not names else None)
     if kind not in _WITHOUT_NAMES:
-        kind = "one" if len(given) == 1 else "several"
-    pollen = tuple(find_visit_parent(collection, plants, name, genus) for name in given)
-    pollen = (seed,) if kind == "self" else pollen
+        kind = "one" if len(names) == 1 else "several"
+    pollen = tuple(known.find(name, genus_of(seed.species)) for name in names) if kind != "self" else (seed,)
     if lot is not None and lot.plant is not None and [one.id for one in pollen] != [lot.plant]:
         raise WrongUse(say("pollinate.other_lot", lot=lot.name))
-    return VisitParents(seed, pollen, kind, lot, continues)
+    return Visit(
+        made=replace(request.visit, pollen_kind=kind),
+        seed=seed,
+        pollen=pollen,
+        lot=lot,
+        near=tuple(known.of_one_kind(seed)),
+        named=named,
+        season_start=settings.season_start,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class KnownPlants:
+    """The plants of a book: their records by own name, and when each was seen by its identifier."""
+
+    collection: Collection
+    plants: Mapping[str, records.Plant]
+    sightings: Mapping[str, Sequence[Sighting]]
+
+    def find(self, text: str, genus: str | None = None) -> VisitParent:
+        """Return one parent: a plant by its own name, else a species, else what was written.
+
+        A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
+        Any other that nothing here answers to has the reason under ``unknown``.
+        """
+        name = fold(text)
+        plant = self.collection.plants.find(name)
+        try:
+            parent = find_parent(self.collection, name, genus)
+        except UnknownName:
+            parent = None
+        if plant is not None:
+            return self._with_plant(plant, parent)
+        if parent is not None:
+            selfs = self._species_is_self_fertile(parent)
+            return VisitParent(parent.name, parent.name, parent=parent, self_fertile=selfs)
+        read = read_name(name, genus)
+        if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
+            written = correct_form(name, genus)
+            return VisitParent(written, written)
+        index = self.collection.index
+        near = [*nearest_names(name, self.collection.plants.by_name), *index.nearest(name, 1)]
+        listed = ", ".join(correct_form(one) if one in index.labels else one for one in near)
+        return VisitParent(name, name, unknown=say("pollinate.unknown", name=name, nearest=listed))
+
+    def of_one_kind(self, seed: VisitParent) -> Iterator[VisitParent]:
+        """Yield the other plants of the seed parent's own kind."""
+        own, index = seed.parent.label if seed.parent else seed.species, self.collection.index
+        for name, plant in self.collection.plants.by_name.items():
+            if name != seed.name and (find_label(index, plant.species) or plant.species) == own:
+                yield self._with_plant(plant, None)
+
+    def called(self, plant: str | None, name: str | None) -> str | None:
+        """Return the own name of the plant with an identifier, else the name that was written."""
+        return next((known for known, one in self.plants.items() if one.id == plant), name)
+
+    def _with_plant(self, plant: Plant, parent: Parent | None) -> VisitParent:
+        record, selfs = self.plants[plant.plant], plant.self_fertile
+        return VisitParent(
+            plant.plant,
+            parent.name if parent else plant.species,
+            plant,
+            record.id,
+            record.place,
+            parent,
+            self._species_is_self_fertile(parent) if selfs is None and parent else selfs,
+            usual_window(seen.date for seen in self.sightings.get(record.id, ()) if seen.flowers != 0),
+        )
+
+    def _species_is_self_fertile(self, parent: Parent) -> bool | None:
+        value = self.collection.trait(parent.label, "self_fertile")
+        return value if isinstance(value, bool) else None
 
 
 def _lot(page: Reading, name: str) -> records.PollenLot:
@@ -151,79 +165,33 @@ def _lot(page: Reading, name: str) -> records.PollenLot:
     return lot
 
 
-def _seed(
-    collection: Collection,
-    plants: Mapping[str, records.Plant],
-    names: Mapping[str, str],
-    request: VisitRequest,
-    continues: records.Cross | None,
-) -> VisitParent:
-    if continues is None:
+def _seed(known: KnownPlants, request: VisitRequest, named: CrossRecords | None) -> VisitParent:
+    if named is None:
         if request.seed is None:
             raise WrongUse(say("pollinate.no_seed"))
-        return find_visit_parent(collection, plants, request.seed)
-    own = names.get(continues.seed_plant or "") or continues.seed_parent or ""
-    seed = find_visit_parent(collection, plants, own)
-    if request.seed is not None:
-        given = find_visit_parent(collection, plants, request.seed)
-        if (given.id, given.written) != (seed.id, seed.written):
-            raise WrongUse(say("pollinate.other_seed", cross=continues.number or continues.id, seed=own))
+        return known.find(request.seed)
+    cross = named.cross
+    own = known.called(cross.seed_plant, cross.seed_parent) or ""
+    seed = known.find(own)
+    given = seed if request.seed is None else known.find(request.seed)
+    if (given.id, given.written) != (seed.id, seed.written):
+        raise WrongUse(say("pollinate.other_seed", cross=cross.number or cross.id, seed=own))
     return seed
 
 
 def _pollen_meant(
-    page: Reading,
-    names: Mapping[str, str],
-    request: VisitRequest,
-    lot: records.PollenLot | None,
-    visit: records.Pollination | None,
+    known: KnownPlants, request: VisitRequest, lot: records.PollenLot | None, named: CrossRecords | None
 ) -> tuple[str, ...]:
     """Return the pollen parents that a lot, or the first visit to a cross, tells where none were named."""
     if lot is not None:
-        name = names.get(lot.plant or "") or lot.species
+        name = known.called(lot.plant, lot.species)
         if name is None:
             raise WrongUse(say("pollinate.whose_lot", lot=lot.name))
         return (name,)
-    if visit is None or request.without_names is not None or visit.pollen_kind == "self":
+    if named is None or not named.visits or request.without_names or named.visits[0].pollen_kind == "self":
         return ()
-    brought = page.current(records.Pollen, pollination=visit.id)
-    return tuple(name for one in brought if (name := names.get(one.plant or "") or one.name))
-
-
-def find_visit_parent(
-    collection: Collection, plants: Mapping[str, records.Plant], text: str, genus: str | None = None
-) -> VisitParent:
-    """Return one parent: a plant by its own name, else a species, else what was written.
-
-    A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
-    Any other that nothing here answers to is told as ``unknown``. ``plants`` are those of the book by own name.
-    """
-    name = fold(text)
-    plant = collection.plants.find(name)
-    try:
-        parent = find_parent(collection, name, genus)
-    except UnknownName:
-        parent = None
-    if plant is not None:
-        return VisitParent(plant, plants[plant.plant], parent.name if parent else plant.species, parent)
-    if parent is not None:
-        return VisitParent(None, None, parent.name, parent)
-    read = read_name(name, genus)
-    if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
-        return VisitParent(None, None, correct_form(name, genus), None)
-    near = [*nearest_names(name, collection.plants.by_name), *collection.index.nearest(name, 1)]
-    listed = ", ".join(correct_form(one) if one in collection.index.labels else one for one in near)
-    return VisitParent(None, None, name, None, say("pollinate.unknown", name=name, nearest=listed))
-
-
-def rules_side(collection: Collection, one: VisitParent, sightings: Sequence[Sighting] = ()) -> rules.Side:
-    """Return what the rules of pollination ask of a plant, or of a species for want of one."""
-    selfs = one.plant.self_fertile if one.plant else None
-    if selfs is None and one.parent is not None:
-        value = collection.trait(one.parent.label, "self_fertile")
-        selfs = value if isinstance(value, bool) else None
-    window = usual_window(sighting.date for sighting in sightings if sighting.flowers != 0)
-    return rules.Side(one.name, one.plant, selfs, window, one.record.place if one.record else None)
+    brought = [one for one in named.pollen if one.pollination == named.visits[0].id]
+    return tuple(name for one in brought if (name := known.called(one.plant, one.name)))
 
 
 def misspelt(collection: Collection, text: str) -> list[str]:
@@ -245,14 +213,12 @@ def misspelt(collection: Collection, text: str) -> list[str]:
 
 def _refuse_contradictions(request: VisitRequest) -> None:
     kind, pollen, words = request.without_names, request.pollen, request.certainty
-    unread = [word for word in words if word not in records.CERTAINTIES]
     wrong = {
         "kinds": len(request.kinds) > 1,
         "pollen_twice": bool(pollen and kind),
         "left_alone": request.left_alone and kind != "none",
         "no_pollen": not (pollen or kind or request.lot or request.cross),
         "lot_of_one": bool(request.lot) and (kind is not None or len(pollen) > 1),
-        "certainty": bool(unread),
         "certainties": len(words) > 1 and len(words) != len(pollen),
         "one_kind": bool(request.left_alone and request.check),
         "cross_or_number": bool(request.cross and request.begins.number),
@@ -260,8 +226,7 @@ def _refuse_contradictions(request: VisitRequest) -> None:
     key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
     if key is not None:
         kinds = ", ".join(f"--{name}" for name in request.kinds)
-        got, allowed = unread[0] if unread else "", ", ".join(records.CERTAINTIES)
-        raise WrongUse(say(f"pollinate.{key}", kind=kind, kinds=kinds, got=got, words=allowed))
+        raise WrongUse(say(f"pollinate.{key}", kind=kind, kinds=kinds))
 
 
 def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:

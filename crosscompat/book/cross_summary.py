@@ -302,6 +302,7 @@ def _line(
         proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
         source=cross.source,
         recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
+        date_words=visits[0].date_words if visits else None,
         note=cross.note,
         kind=cross.kind,
         row=row,

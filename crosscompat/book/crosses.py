@@ -181,7 +181,8 @@ class Cross:
     Attributes
     ----------
     date : date
-        The local calendar day of the (first) pollination.
+        The local calendar day of the (first) pollination; the middle of what ``date_words`` says, where it says a month
+        or a season.
     seed_parent, pollen_parent : str
         Names as written; no pollen parent where the flower was left open or bagged and left alone.
     id, cross : str or None
@@ -232,6 +233,7 @@ class Cross:
     proof: str | None = one_of(PROOFS, None)
     source: str | None = None
     recorded_at: datetime | None = None
+    date_words: str | None = None
     note: str | None = None
     kind: str = one_of(CROSS_KINDS, "cross")
     row: int = in_column(None, 0)
@@ -240,6 +242,11 @@ class Cross:
     def number(self) -> str:
         """The grower's number, or the row of the file for want of one."""
         return self.cross or say("crosses.row", row=str(self.row))
+
+    @property
+    def when(self) -> str:
+        """When it was made, as it is known."""
+        return self.date_words or self.date.isoformat()
 
 
 HEADER = ("id", "cross", *(name for item in fields(Cross) if (name := column_of(item)) not in {None, "id", "cross"}))
@@ -290,7 +297,7 @@ def _has_pollen(row: Mapping[str, Any]) -> bool:
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
     """Return SHA-256 over what the crosses say, whatever their identifiers and places, in hexadecimal."""
-    names = [item.name for item in fields(Cross) if item.name not in {"id", "row"}]
+    names = [item.name for item in fields(Cross) if item.name not in {"id", "row", "date_words"}]
     digest = sha256()
     for cross in crosses:
         digest.update(repr([getattr(cross, name) for name in names]).encode())

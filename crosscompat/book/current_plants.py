@@ -359,12 +359,13 @@ def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:
 
 def _at_work(page: Reading) -> Iterable[tuple[str, date]]:
     mothers = dict(page.columns(records.Cross, "id", "seed_plant"))
-    visits = {visit: (cross, day) for visit, cross, day in page.columns(records.Pollination, "id", "cross", "date")}
+    columns = page.columns(records.Pollination, "id", "cross", "date", date_words=None)
+    visits = {visit: (cross, day) for visit, cross, day in columns}
     for cross, day in visits.values():
         if mothers[cross] is not None:
             yield mothers[cross], day
     for visit, plant in page.columns(records.Pollen, "pollination", "plant", lot=None):
-        if plant is not None:
+        if plant is not None and visit in visits:
             yield plant, visits[visit][1]
 
 

@@ -12,7 +12,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import BELOW, PARTS
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
-from crosscompat.book.records import Record
+from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Reading, Version
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import spoken_date
@@ -69,7 +69,7 @@ class FieldChange:
 def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
     """Return what some changes did, change by change; only to some records, if those are given."""
     found: dict[int, list[Touch]] = {change: [] for change in changes}
-    for kind in records.KINDS.values():
+    for kind in KINDS.values():
         touched = only if only is not None else {one.record.id for one in page.versions(kind, changes=changes)}
         by_record: dict[str, list[Version]] = defaultdict(list)
         for version in page.versions(kind, ids=touched) if touched else ():
@@ -97,7 +97,7 @@ def records_ever_of(page: Reading, record: records.Cross | records.Plant) -> set
         found |= _ever(page, kind, {field: record.id})
     for kind, (_, pointing) in BELOW.items() if isinstance(record, records.Cross) else ():
         found |= _ever(page, kind, {pointing: tuple(found)})
-    return found
+    return found | _ever(page, records.Attachment, {"of": tuple(found)})
 
 
 def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[str]:
@@ -112,7 +112,7 @@ def noun(record: Record) -> str:
     >>> noun(records.Plant(name="coc-1"))
     'plant'
     """
-    table = next(name for name, kind in records.KINDS.items() if kind is type(record))
+    table = next(name for name, kind in KINDS.items() if kind is type(record))
     return say(f"records.one.{table}")
 
 
@@ -132,11 +132,19 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     '26-01; 3 pods set; note: on raceme 2'
     """
     if isinstance(record, records.Observation):
-        counted = say(f"telling.counts.{record.what}", n=record.count)
-        left = _parts(record, names, {"what", "count"})
-        place = bool(names.get(record.cross, record.cross)) + bool(record.date)
-        return "; ".join([*left[:place], counted, *left[place:]])
-    return "; ".join(_parts(record, names, set()))
+        of, said, left = record.cross, say(f"telling.counts.{record.what}", n=record.count), {"what", "count"}
+    elif isinstance(record, records.Attachment):
+        of, said = record.of, say("attachments.words", file=record.file, kept_as=_cut(record.kept_as))
+        left = {"file", "kept_as", "size"}
+    else:
+        return "; ".join(_parts(record, names, set()))
+    parts, place = _parts(record, names, left), bool(names.get(of, of)) + bool(record.date)
+    return "; ".join([*parts[:place], said, *parts[place:]])
+
+
+def _cut(name: str) -> str:
+    """Return the name of a file that is kept so far as to find it."""
+    return f"{name[:8]}…{name[64:]}"
 
 
 def differences(before: Record, after: Record, names: Mapping[str, str]) -> list[FieldChange]:
@@ -154,9 +162,11 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
         target for one in records for item in fields(one) if reference(item) and (target := getattr(one, item.name))
     }
     found: dict[str, str] = {}
-    for kind, name in _NAMED.items():
-        for version in page.versions(kind, ids=wanted):
-            found[version.record.id] = getattr(version.record, name) or _unnamed(version.record)
+    for kind in dict.fromkeys((*_NAMED, *KINDS.values())):
+        rest, name = wanted - found.keys(), _NAMED.get(kind)
+        for version in page.versions(kind, ids=rest) if rest else ():
+            own = getattr(version.record, name) if name else None
+            found[version.record.id] = own or _unnamed(version.record)
     return found
 
 
@@ -175,8 +185,8 @@ def called(record: Record) -> str:
 
 def _unnamed(record: Record) -> str:
     """Return what a record without a name of its own is called: its kind and its day, or else its letters."""
-    day = getattr(record, "date", None)
-    return say("telling.unnamed", kind=noun(record), which=spoken_date(day) if day else record.id[:8])
+    day, words = getattr(record, "date", None), getattr(record, "date_words", None)
+    return say("telling.unnamed", kind=noun(record), which=words or (spoken_date(day) if day else record.id[:8]))
 
 
 def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -> list[str]:
@@ -184,7 +194,9 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
         usual = item.default is not MISSING and value == item.default
-        text = "" if item.name in {"id", *without} or value is None or usual else _spoken(value, names)
+        if item.name == "date":
+            value = getattr(record, "date_words", None) or value
+        text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
         bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
         if text:
             found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
@@ -199,7 +211,7 @@ def _spoken(value: object, names: Mapping[str, str]) -> str:
 
 def _rank(item: Any) -> int:
     """Put what a record is of first, then its day."""
-    if item.name in {"cross", "plant", "sowing", "pollination"} and reference(item):
+    if item.name in {"cross", "plant", "sowing", "pollination", "of"} and reference(item):
         return 0
     return 1 if item.name == "date" else 2
 

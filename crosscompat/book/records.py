@@ -186,6 +186,8 @@ class Pollination(Record):
 
     Attributes
     ----------
+    date_words : str or None
+        Where only the month or the season is known: that, as it was written; ``date`` is its middle, as in all records.
     who, marker : str or None
         Who held the brush; where on the plant ("raceme 2, red thread").
     unit_kind, units, count_how
@@ -202,6 +204,7 @@ class Pollination(Record):
 
     cross: str = points_to("crosses")
     date: date
+    date_words: str | None = None
     hour: time | None = None
     who: str | None = None
     marker: str | None = None
@@ -263,6 +266,7 @@ class SeedLot(Record):
     cross: str = points_to("crosses")
     name: str | None = None
     date: date | None = None
+    date_words: str | None = None
     pods: int | None = None
     seeds: int | None = None
     filled: int | None = None
@@ -278,6 +282,7 @@ class Sowing(Record):
     cross: str = points_to("crosses")
     lot: str | None = points_to("seed_lots", default=None)
     date: date | None = None
+    date_words: str | None = None
     seeds: int | None = None
     treatment: str | None = None
     place: str | None = None
@@ -290,6 +295,7 @@ class Emergence(Record):
 
     sowing: str = points_to("sowings")
     date: date | None = None
+    date_words: str | None = None
     up: int | None = None
     highest: int | None = None
     note: str | None = None
@@ -302,6 +308,7 @@ class Loss(Record):
     cross: str = points_to("crosses")
     sowing: str | None = points_to("sowings", default=None)
     date: date | None = None
+    date_words: str | None = None
     cause: str
     against: str = one_of(AGAINST, default="no")
     note: str | None = None
@@ -316,6 +323,18 @@ class Proof(Record):
     date: date | None = None
     verdict: str = one_of(PROOFS)
     by_what: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attachment(Record):
+    """A photo or a note that is kept with any record: its own name, its name in the collection, its size in bytes."""
+
+    of: str = points_to("records")
+    date: date | None = None
+    file: str
+    kept_as: str
+    size: int
     note: str | None = None
 
 
@@ -356,5 +375,6 @@ KINDS: Mapping[str, type[Record]] = {
     "losses": Loss,
     "proofs": Proof,
     "forecasts": GivenForecast,
+    "attachments": Attachment,
 }
 """Every kind of record by the name of its table."""

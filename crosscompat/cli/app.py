@@ -42,6 +42,7 @@ COMMANDS: Final = {
     "plant": "crosscompat.cli.book.plant:plant",
     "pollinate": "crosscompat.cli.book.pollinate:pollinate",
     "observe": "crosscompat.cli.book.observe:observe",
+    "attach": "crosscompat.cli.book.attach:attach",
     "correct": "crosscompat.cli.book.changes:correct",
     "history": "crosscompat.cli.book.changes:history",
     "undo": "crosscompat.cli.book.changes:undo",

@@ -273,7 +273,7 @@ def _past_words(past: Past) -> str:
     return say(
         "ask.past_cross",
         number=past.number,
-        date=spoken_date(date.fromisoformat(past.date)),
+        date=past.date_words or spoken_date(date.fromisoformat(past.date)),
         flowers=flowers,
         outcome=outcome,
     )

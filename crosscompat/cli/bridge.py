@@ -47,6 +47,8 @@ def _print(answer: WaysRound) -> None:
         ),
         indent=2,
     )  # fmt: skip
+    for form in answer.forms:
+        paragraph(form.says, indent=2)
     line(say("bridge.through" if answer.bridges else "bridge.none", n=answer.flowers))
     genus = genus_of(answer.seed_parent) or ""
     better = all(each.chance <= max(direct.mean, other.mean) for each in answer.bridges)

@@ -8,7 +8,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -18,6 +18,9 @@ from crosscompat.ground.wording import catalogue, say
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
+
+    from crosscompat.show.exports import Reminder
+    from crosscompat.show.label import LabelCard
 
     _A = TypeVar("_A", bound=DataclassInstance)
 
@@ -128,11 +131,16 @@ def columns(rows: Sequence[Sequence[str]], *, right: Iterable[int] = ()) -> list
 
 def print_table(
     heading: Sequence[str], rows: Sequence[Sequence[str]], *, right: Iterable[int] = (), indent: int = 2,
-    narrow: Callable[..., tuple[str, str, str]] | None = None,
+    narrow: Callable[..., tuple[str, str, str]] | None = None, spare: int | None = None,
 ) -> None:  # fmt: skip
-    """Print a table; where the screen is too narrow for it, each row as bullet, head and rest."""
-    lines = columns([heading, *rows], right=right)
-    if narrow is None or max(map(len, lines)) + indent <= screen_width():
+    """Print a table; where the screen is too narrow for it without ``spare``, each row as bullet, head and rest."""
+    table, most = [heading, *rows], screen_width() - indent
+    lines = columns(table, right=right)
+    if spare is not None and max(map(len, lines)) > most:
+        kept = [i for i in range(len(heading)) if i != spare]
+        right = [kept.index(i) for i in right if i != spare]
+        lines = columns([[row[i] for i in kept] for row in table], right=right)
+    if narrow is None or max(map(len, lines)) <= most:
         for text in lines:
             line(" " * indent + text)
         return
@@ -184,6 +192,25 @@ def deliver(text: str, output: Path | None) -> None:
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(output)) from None
     talk(say("cli.written", file=str(output)))
+
+
+def deliver_labels(cards: Sequence[LabelCard], output: Path, *, invented: bool) -> None:
+    """Write labels as PDF where the file is called so, else as HTML; `deliver` says what it raises."""
+    from crosscompat.show.label import labels_page, labels_pdf
+
+    if output.suffix.lower() == ".pdf":
+        write_atomically(output, labels_pdf(cards, invented=invented))
+        talk(say("cli.written", file=str(output)))
+    else:
+        deliver(labels_page(cards, invented=invented), output)
+
+
+def deliver_calendar(name: str, reminders: Sequence[Reminder], stamp: datetime, output: Path) -> None:
+    """Write days to remember as a calendar, and say how many they are; `calendar_file` says what ``stamp`` is."""
+    from crosscompat.show.exports import calendar_file
+
+    write_atomically(output, calendar_file(name, reminders, stamp))
+    talk(say("due.written", n=len(reminders), file=str(output)))
 
 
 def _write(output: Path, content: bytes) -> None:

@@ -12,6 +12,7 @@ from crosscompat.cli.options import Flowers, Folder, Json, Output, Why, count, p
 from crosscompat.cli.output import deliver, headings, line, paragraph, print_json, print_table, talk, who
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
 
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.candidates import Refused
     from crosscompat.advice.rank import Ranking, RankRow
-
-_OUTCOMES = ("took", "failed", "lost", "open")
 
 
 def rank(
@@ -99,7 +98,7 @@ def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
     paragraph(heading + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:
-        line(say("rank.more", n=len(ranking.rows) - most))
+        line(_more(ranking.rows[most:], shown[-1].place))
     for refused in ranking.refused:
         words = say("rank.refused", row=str(refused.row), seed=refused.seed_parent, pollen=refused.pollen_parent)
         paragraph(f"{words}: {refused.why}", bullet="x ")
@@ -110,37 +109,52 @@ def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
             paragraph(note)
 
 
+def _more(rows: Sequence[RankRow], last: int) -> str:
+    """Say how many pairings are not shown, and how many of them are as good as the last that is."""
+    alike = sum(row.place == last for row in rows)
+    return say("rank.more_alike" if alike else "rank.more", n=len(rows), alike=alike)
+
+
 def _print_rows(rows: Sequence[RankRow]) -> None:
     """Print a table, or two lines a pairing where the screen is too narrow for one."""
 
     def narrow(place: str, seed: str, pollen: str, words: str, number: str, *rest: str) -> tuple[str, str, str]:
-        head = say("rank.stacked", seed=seed, pollen=pollen)
-        return f"{place:>10}  ", head, "; ".join([f"{words} ({number})", *(part for part in rest if part)])
+        said = [f"{name}: {cell}" for name, cell in zip(heading[5:], rest, strict=True) if cell]
+        return f"{place:>4}  ", say("rank.stacked", seed=seed, pollen=pollen), "; ".join([f"{words} ({number})", *said])
 
-    more = [
-        name
-        for name, shown in (("want", any(r.want for r in rows)), ("teaches", any(r.teaches for r in rows)))
-        if shown
-    ]
+    names = [name for row in rows for name in (row.seed_parent, row.pollen_parent)]
+    genera = {genus_of(name) for name in names}
+    genus = genera.pop() if len(genera) == 1 else None
+    more = [name for name in ("want", "teaches") if any(getattr(row, name) for row in rows)]
     heading = headings("rank.columns", "place", "seed", "pollen", "chance", "percent", "tried", *more)
-    print_table(heading, [_cells(row, more) for row in rows], right=[0, 4], indent=0, narrow=narrow)
+    cells = [_cells(row, more, genus) for row in rows]
+    print_table(heading, cells, right=[0, 4], indent=0, narrow=narrow, spare=4)
 
 
-def _cells(row: RankRow, more: Sequence[str]) -> list[str]:
-    outcomes = [cross.outcome for cross in row.past]
-    last = {
-        "want": say("rank.want", want=str(row.want)) if row.want else "",
-        "teaches": row.teaches.says if row.teaches else "",
-    }
+def _cells(row: RankRow, more: Sequence[str], genus: str | None) -> list[str]:
+    last = {"want": str(row.want or ""), "teaches": row.teaches.says if row.teaches else ""}
     return [
         str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place)),
-        who(row.seed_parent, row.seed_plant),
-        who(row.pollen_parent, row.pollen_plant),
+        _short(who(row.seed_parent, row.seed_plant), genus),
+        _short(who(row.pollen_parent, row.pollen_plant), genus),
         row.chance.words,
         percent(row.chance.mean),
-        ", ".join(say(f"rank.tried.{word}", n=outcomes.count(word)) for word in _OUTCOMES if word in outcomes),
+        _tried([cross.outcome for cross in row.past]),
         *(last[name] for name in more),
     ]
+
+
+def _short(name: str, genus: str | None) -> str:
+    """Cut the genus that all of a table share."""
+    return re.sub(rf"\b{genus} ", f"{genus[0]}. ", name) if genus else name
+
+
+def _tried(outcomes: Sequence[str]) -> str:
+    """Say how many of the crosses made gave a seedling, and how many were lost or are not finished."""
+    took, failed = outcomes.count("took"), outcomes.count("failed")
+    parts = [say("rank.tried.of", took=str(took), of=str(took + failed))] if took + failed else []
+    parts += [say(f"rank.tried.{word}", n=outcomes.count(word)) for word in ("lost", "open") if word in outcomes]
+    return ", ".join(parts)
 
 
 def _print_cautions(rows: Sequence[RankRow]) -> None:

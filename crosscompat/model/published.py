@@ -64,8 +64,9 @@ def with_published(
         learn from others'.
     seed, pollen : ndarray of int, shape (n_pairs,)
         Their parents, by number of species.
-    kin : ndarray of float, shape (n_species, n_species)
-        How related the species are (`relatedness`); 0 for those not known to be.
+    kin : ndarray of float, shape (n_species, n_published)
+        How related the species are to those of the published crosses, which come first (`relatedness`); 0 for those not
+        known to be.
     crosses : PublishedCrosses
     of_crosses : tuple of Logits, Logits
         Of the published pairings: as ``own`` and ``before``.

@@ -1,15 +1,17 @@
-"""Files for other programs: rows as CSV or Parquet, days to remember as a calendar."""
+"""Files to take along: rows as CSV or Parquet, days to remember as a calendar, a checklist to print."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from html import escape
 from io import BytesIO
 from typing import Any
 
 from crosscompat.ground.csv_cells import sheet_text
 from crosscompat.ground.csv_convert import guarded
+from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -89,3 +91,41 @@ def calendar_file(name: str, reminders: Iterable[Reminder], stamp: datetime) -> 
         event.add_component(alarm)
         calendar.add_component(event)
     return bytes(calendar.to_ical())
+
+
+_SHEET = """
+@page { size: A4 portrait; margin: 12mm; }
+body { font: 10pt "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; margin: 0; }
+h2 { font-size: 11pt; margin: 5mm 0 1mm; }
+table { border-collapse: collapse; width: 100%; break-inside: avoid; }
+th { font-weight: normal; color: #56615b; font-size: 7pt; }
+td { border: 0.3mm solid #8d9891; padding: 1mm 1.5mm; }
+td.box { width: 7mm; height: 9mm; }
+small { color: #56615b; }
+"""
+
+
+def checklist_page(title: str, weeks: Mapping[date, Sequence[tuple[str, str]]], notes: Sequence[str]) -> str:
+    """Return a page of HTML to print: for each week a table of what to do, with an empty box for each of its evenings.
+
+    ``weeks`` has by its first day what to do in each, as a line and a remark; ``notes`` stand below the title.
+
+    Examples
+    --------
+    >>> page = checklist_page("Plan", {date(2026, 5, 4): [("A × B: 3 flowers", "fresh pollen")]}, [])
+    >>> page.count('class="box"'), "<th>9</th>" in page
+    (7, True)
+    """
+    parts = [f"<h1>{escape(title)}</h1>", *(f"<p>{escape(note)}</p>" for note in notes)]
+    for begins, tasks in weeks.items():
+        days = [begins + timedelta(days=n) for n in range(7)]
+        heads = "".join(f"<th>{day.day}</th>" for day in days)
+        boxes = '<td class="box"></td>' * len(days)
+        rows = "".join(
+            f"<tr><td>{escape(task)}<br><small>{escape(remark)}</small></td>{boxes}</tr>" for task, remark in tasks
+        )
+        heading = say("plan.week", date=spoken_date(begins))
+        parts.append(f"<h2>{escape(heading)}</h2>\n<table><tr><th></th>{heads}</tr>{rows}</table>")
+    head = f'<meta charset="utf-8"><title>{escape(title)}</title>\n<style>{_SHEET}</style>'
+    body = "\n".join(parts)
+    return f'<!DOCTYPE html>\n<html lang="en-GB">\n<head>{head}</head>\n<body>\n{body}\n</body>\n</html>\n'

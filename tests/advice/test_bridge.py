@@ -93,3 +93,30 @@ def test_a_direct_cross_stands_beside_its_bridges(collection):
     )
     assert (answer.direct.mean, answer.reverse.mean) == pytest.approx(tuple(both.mean))
     assert any("laborator" in advice for advice in answer.advice)
+
+
+def test_a_form_with_the_chromosomes_of_the_other_parent_is_a_way_round(collection):
+    """Bus has 22, cus 44: the grower's own form first, else bus doubled; nothing doubled becomes 22."""
+    made = collection()
+    seed, pollen = find_parents(made, "Aus bus", "Aus cus")
+    answer = ways_round(made, seed, pollen, FLOWERS)
+    [doubled] = answer.forms
+    assert (doubled.species, doubled.plant, doubled.chromosomes) == ("Aus bus", None, 44)
+    assert doubled.chance.mean > max(answer.direct.mean, answer.reverse.mean)
+    assert "2n = 22" in doubled.says
+    owned = collection(
+        plants=[Plant("B4", "Aus bus", "B4", chromosomes=44), Plant("C2", "Aus cus", "C2", chromosomes=22)]
+    )
+    forms = ways_round(owned, seed, pollen, FLOWERS).forms
+    assert {(form.plant, form.chromosomes) for form in forms} == {("B4", 44), ("C2", 22)}
+    both = Parents(["Aus_bus", "Aus_cus"], ["Aus_cus", "Aus_bus"], ["B4", None], [None, "B4"])
+    known = chances_of(owned, basis_of(owned).model, both, FLOWERS)
+    assert forms[0].chance.mean == pytest.approx(max(known.mean))
+    assert doubled.chance.mean == pytest.approx(max(known.mean))
+
+
+def test_parents_of_one_number_need_no_other_form(collection):
+    made = collection()
+    answer = ways_round(made, *find_parents(made, "Aus bus", "Aus dus"), FLOWERS)
+    assert answer.forms == []
+    assert not any("both ways" in advice for advice in answer.advice)

@@ -124,7 +124,7 @@ def test_what_a_forecast_rests_on_is_told(collection, trained, book):
     made = trained(book)
     found = basis_figures(made, basis_of(made))
     assert (found.kind, found.crosses, found.took, found.as_of) == ("crosses", 12, 6, "2026-01-01")
-    assert found.words == "From 12 finished crosses of yours, 6 with a seedling, as of 2026-01-01."
+    assert found.words == "From 12 finished crosses of yours, 6 with a seedling, as of 1 January 2026."
     assert len(found.model) == 64
 
 

@@ -22,8 +22,9 @@ from crosscompat.advice.predict import (
 from crosscompat.advice.rank import rank
 from crosscompat.advice.retrain import keep, learn
 from crosscompat.book.current_plants import Plant
+from crosscompat.carried import tree_for_genus
 from crosscompat.collection.create import create_collection
-from crosscompat.collection.opening import open_collection
+from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.ground.dates import today
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
@@ -229,3 +230,14 @@ def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(c
     )
     assert placed_sd[0] > sure_sd[0]
     assert placed_sd[1] == pytest.approx(sure_sd[1])
+
+
+def test_a_chance_does_not_depend_on_what_is_asked_beside_it():
+    """Published crosses speak for near kin, which does not begin farther back where a far species is asked too."""
+    tree = open_carried(tree_for_genus("Echinocereus"))
+    one, near, far = "Echinocereus_coccineus", "Echinocereus_triglochidiatus", "Echinocereus_poselgeri"
+    model = basis_of(tree).model
+    alone = asked_of(tree, model, Parents([one], [near]))
+    together = asked_of(tree, model, Parents([one, one], [near, far]))
+    assert alone.published[0] != 0
+    assert together.whole.mean[0] == pytest.approx(alone.whole.mean[0], abs=1e-9)

@@ -19,25 +19,23 @@ ONE_YEAR = [Sighting(date(2025, 5, day)) for day in (8, 9, 12)]
 
 
 @pytest.mark.parametrize(
-    ("sightings", "months", "southern", "state", "how"),
+    ("sightings", "months", "state", "how"),
     [
-        ([Sighting(date(2026, 5, 8), 3)], (), False, "open", "seen"),
-        ([Sighting(date(2026, 5, 8))], (9,), False, "open", "seen"),
-        ([Sighting(date(2026, 5, 8), 0)], (5,), False, "closed", "seen"),
-        ([Sighting(date(2026, 5, 2), 3)], (9,), False, "closed", "species"),  # more than a week ago
-        ([Sighting(date(2025, 5, 10), 3)], (), False, "unknown", ""),  # a single sighting is no season
-        ([Sighting(date(2026, 5, 12), 3)], (), False, "unknown", ""),  # not yet seen on the day asked about
-        (ONE_YEAR, (9,), False, "open", "own years"),
-        ([Sighting(each.date + timedelta(days=30)) for each in ONE_YEAR], (5,), False, "soon", "own years"),
-        ([], (5, 6), False, "open", "species"),
-        ([], (6,), False, "soon", "species"),
-        ([], (9,), False, "closed", "species"),
-        ([], (10, 11), True, "open", "species"),  # half a year later in the south
-        ([], (5, 6), True, "closed", "species"),
+        ([Sighting(date(2026, 5, 8), 3)], (), "open", "seen"),
+        ([Sighting(date(2026, 5, 8))], (9,), "open", "seen"),
+        ([Sighting(date(2026, 5, 8), 0)], (5,), "closed", "seen"),
+        ([Sighting(date(2026, 5, 2), 3)], (9,), "closed", "species"),  # more than a week ago
+        ([Sighting(date(2025, 5, 10), 3)], (), "unknown", ""),  # a single sighting is no season
+        ([Sighting(date(2026, 5, 12), 3)], (), "unknown", ""),  # not yet seen on the day asked about
+        (ONE_YEAR, (9,), "open", "own years"),
+        ([Sighting(each.date + timedelta(days=30)) for each in ONE_YEAR], (5,), "soon", "own years"),
+        ([], (5, 6), "open", "species"),
+        ([], (6,), "soon", "species"),
+        ([], (9,), "closed", "species"),
     ],
 )
-def test_a_look_of_this_week_comes_first_then_own_years_then_the_species(sightings, months, southern, state, how):
-    opening = opening_of(sightings, months, MAY, southern=southern)
+def test_a_look_of_this_week_comes_first_then_own_years_then_the_species(sightings, months, state, how):
+    opening = opening_of(sightings, months, MAY)
     assert (opening.state, opening.how) == (state, how)
 
 

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.ledger import PRIOR, forecast_now
-from crosscompat.advice.visit_parents import find_visit_parent, misspelt, pair_of, rules_side
+from crosscompat.advice.visit_parents import KnownPlants, misspelt, pair_of
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 
@@ -14,6 +14,7 @@ B1, B2, C1, S1 = (
     Plant("C1", "Aus cf. cus", "C1"), Plant("S1", "Aus sp.", "S1"),
 )  # fmt: skip
 RECORDS = {plant.plant: records.Plant(name=plant.plant, place="house 1") for plant in (B1, B2, C1, S1)}
+SEEN = {RECORDS["B1"].id: [Sighting(date(2025, 5, day), flowers) for day, flowers in ((1, 2), (4, None), (9, 0))]}
 
 
 @pytest.fixture
@@ -22,7 +23,7 @@ def ours(collection):
 
 
 def find(ours, text, genus=None):
-    return find_visit_parent(ours, RECORDS, text, genus)
+    return KnownPlants(ours, RECORDS, SEEN).find(text, genus)
 
 
 @pytest.mark.parametrize(
@@ -53,12 +54,10 @@ def test_what_is_known_nowhere_is_told_with_the_nearest(ours, text):
 
 
 def test_what_the_rules_ask_of_a_plant(ours):
-    days = [Sighting(date(2025, 5, day), flowers) for day, flowers in ((1, 2), (4, None), (9, 0))]
-    found = find(ours, "B1")
-    side = rules_side(ours, found, days)
+    side = find(ours, "B1")
     assert (side.name, side.plant, side.place, side.self_fertile) == ("B1", B1, "house 1", True)
     assert (side.window.first, side.window.last, side.window.days) == ("05-01", "05-04", 2)
-    species = rules_side(ours, find(ours, "Aus dus"))
+    species = find(ours, "Aus dus")
     assert (species.plant, species.window, species.self_fertile) == (None, None, None)
 
 

@@ -151,14 +151,17 @@ class Book(RuleBasedStateMachine):
             return
         mother = cross.seed_plant if named else seed.id
         made = records.Pollination(cross="", date=day, pollen_kind="one", **told)
-        asked = PollinationEntry(
-            cross=records.Cross(seed_plant=mother),
-            visit=made,
-            pollen=(records.Pollen(pollination=made.id, plant=father.id),),
-            continues=cross if named else None,
-        )
 
-        self.write(lambda pen: write_pollination(pen, pollination_records(pen, asked, PATTERN, "01-01"), BOUNDS))
+        def add(pen):
+            asked = PollinationEntry(
+                cross=records.Cross(seed_plant=mother),
+                visit=made,
+                pollen=(records.Pollen(pollination=made.id, plant=father.id),),
+                continues=cross_records(pen, cross) if named else None,
+            )
+            write_pollination(pen, pollination_records(pen, asked, PATTERN, "01-01"), BOUNDS)
+
+        self.write(add)
 
     @rule(data=st.data(), name=st.sampled_from(NAMES))
     def raise_from(self, data, name):

@@ -18,6 +18,7 @@ GUIDE = Path(__file__).parents[2] / "crosscompat" / "guide"
 COMMANDS = (
     *(
         "ask",
+        "attach",
         "backup",
         "bridge",
         "check",
@@ -89,6 +90,8 @@ def test_the_example_runs(run, own, monkeypatch, command):
     if command == "import":
         rows = "Pod parent;Pollen donor;Date;Took\nEchinocereus coccineus;E. pectinatus;2025-04-03;no\n"
         Path("my-crosses.csv").write_text(rows, encoding="utf-8")
+    if command == "attach":
+        Path("seedlings.jpg").write_bytes(b"no real photo")
     run(*arguments)
 
 

@@ -91,12 +91,15 @@ def test_a_table_of_distances_is_no_tree_to_draw(run, empty_folder):
     assert "table of distances" in run("tree", "Echinocereus albatus", "--collection", "mine", code=2).stderr
 
 
-def test_a_ranking_is_a_table_where_it_fits_and_two_lines_a_pairing_where_not(run, demo):
+def test_a_ranking_is_a_line_a_pairing_on_eighty_columns_and_two_on_fewer(run, demo):
     asked = ("rank", "--partners-of", SEED, "--most", "3", "--collection", demo)
-    wide, narrow = run(*asked, columns=200).stdout, run(*asked, columns=80).stdout
+    wide, usual, narrow = (run(*asked, columns=n).stdout for n in (200, 80, 60))
     assert "seed parent" in wide.splitlines()[1]
+    assert "seed parent" in usual.splitlines()[1]
+    assert "%" in wide.splitlines()[1]
     assert "seed parent" not in narrow
-    assert max(map(len, narrow.splitlines())) <= 80
+    assert max(map(len, usual.splitlines())) <= 80
+    assert max(map(len, narrow.splitlines())) <= 60
     assert "59 more pairings" in wide
 
 

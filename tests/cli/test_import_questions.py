@@ -127,3 +127,17 @@ def test_a_friends_whole_book_comes_in_under_the_friends_name(answer, run, new, 
     found, plants = crosses(folder)
     assert all(number.startswith("N.N. ") for number in (*found, *plants))
     assert all(cross.grower for cross in found.values())
+
+
+def test_a_month_is_shown_as_a_month_and_comes_back_from_the_summary(run, answer, new, table):
+    folder = new()
+    arguments = ("--only-successes", "no", "--yes")
+    run("plant", "coc-1", "--new", "--as", COC, "--collection", folder)
+    file = table(f"No.;Mother;Father;Date;Flowers\n24-01;coc-1;{DAS};March 2024;2\n")
+    run("import", file, "--collection", folder, *arguments)
+    for command in (("observe", "24-01"), ("plant", "coc-1"), ("history", "24-01")):
+        assert "March 2024" in run(*command, "--collection", folder).stdout
+    run("export", "--crosses", "summary.csv", "--collection", folder)
+    other = new("other")
+    answer("import", "summary.csv", "--collection", other, "--yes")
+    assert crosses(other)[0]["24-01"].date_words == "March 2024"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import unicodedata
@@ -31,7 +32,7 @@ def test_a_screen_with_few_letters_prints_a_stand_in(process, demo, screen, enco
     assert outcome.returncode == 0, outcome.stderr
     assert b"Traceback" not in outcome.stderr
     text = outcome.stdout.decode(encoding)
-    assert "Echinocereus coccineus" in text or screen in {"check", "priors"}
+    assert re.search(r"E(chinocereus|[.]) coccineus", text) or screen in {"check", "priors"}
     if screen == "ask":
         sign = "?" if encoding in {"ascii", "cp437"} else "×"
         assert f"{SEED} {sign} Echinocereus dasyacanthus" in text

@@ -63,7 +63,8 @@ def test_the_card_says_what_is_known_of_a_plant(told):
     }  # fmt: skip
     assert card["flowering"]["usual"] == "19 April to 7 May"
     assert card["flowering"]["open_now"] is None
-    took = {"number": "21-03", "date": "2021-05-02", "other": "DAS-1", "outcome": "took", "lost_to": None}
+    took = {"number": "21-03", "date": "2021-05-02", "other": "DAS-1", "outcome": "took"}
+    took |= {"lost_to": None, "date_words": None}
     assert took in card["as_mother"]
     assert card["as_father"] == []
     assert len(told("DAS-1")["card"]["as_father"]) > 0

@@ -365,7 +365,7 @@ def test_a_cross_that_is_named_needs_no_parents_again(told):
         ([SEED, "--left-alone", "--check", "seed"], "not both"),
         ([SEED, POLLEN, "--count", "3", "--about", "--all-open"], "--about or --all-open"),
         ([SEED, POLLEN, "--about"], "goes with --count"),
-        ([SEED, POLLEN, "--certainty", "perhaps"], "does not say how sure"),
+        ([SEED, POLLEN, "--certainty", "perhaps"], "--certainty is one of: certain, likely, unknown"),
         ([SEED, "DAS-1", "DAS-2", "ENG-1", "--certainty", "certain", "--certainty", "likely"], "once for each"),
         ([SEED, POLLEN, "--cross", "26-01"], "other pollen"),
         (["TRI-1", POLLEN, "--cross", "26-01"], "was made on COC-F1"),

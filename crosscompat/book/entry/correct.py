@@ -189,6 +189,8 @@ def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
             reasons.append(f"{name}: {bad.what} {bad.advice}")
     if reasons:
         raise WrongUse(" ".join(reasons))
+    if "date" in changes and "date_words" in known:
+        changes.setdefault("date_words", None)  # of the old one
     new = replace(record, **changes)
     if new == record:
         raise WrongUse(say("correct.same"))
@@ -211,7 +213,7 @@ def _pointed(page: Reading, kind: str, text: str) -> str:
     if kind == "plants":
         return find_plant(page, text).id
     found = find_record(page, text)
-    if page.kind_of(found.id) is not KINDS[kind]:
+    if page.kind_of(found.id) is not KINDS.get(kind, type(found)):
         raise BadCell(say("correct.kind", text=text, kind=say(f"records.one.{kind}")), "")
     return found.id
 

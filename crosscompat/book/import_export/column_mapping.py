@@ -117,6 +117,9 @@ EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(
 DAYS = tuple(column for column, (_, name) in EXTRA.items() if name == "date")
 """Those that hold days, in the order in which they come."""
 
+WORDS_OF = {f"{day}_words": (EXTRA[day][0], "date_words") for day in DAYS}
+"""Columns that hold the month or season, where no more is known of a day, as `EXTRA`; growers have none such."""
+
 COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"crosses": (*CROSSES, *EXTRA, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
 )

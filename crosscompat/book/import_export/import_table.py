@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import partial
 from itertools import pairwise
 from types import MappingProxyType
@@ -17,7 +17,7 @@ from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
 from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import two_days
-from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, Grid, TableMapping
+from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Grid, TableMapping
 from crosscompat.book.import_export.read_rows import Report, sheet_of
 from crosscompat.book.record_fields import read_field, read_fields
 from crosscompat.book.records import Record, new_id
@@ -30,8 +30,10 @@ from crosscompat.ground.wording import say
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
 _OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
 _OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")
-_OF_VISIT = ("date", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
+_OF_VISIT = ("date", "date_words", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
+_HALF_A_SEASON = timedelta(days=46)
 _COUNTED = ("pods_set", "pods_held", "tried", "took")
+_EXTRA = {**EXTRA, **WORDS_OF}
 More = Mapping[int, Mapping[str, Any]]
 """What rows say beyond the tables of plants and crosses, by their number and the field or column."""
 _NOTHING: Mapping[Any, Any] = MappingProxyType({})
@@ -102,7 +104,7 @@ def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
 def _extra(cells: Cells) -> dict[str, Any]:
     """Return what a row says beyond the summary."""
     found = {}
-    for column, (kind, name) in EXTRA.items():
+    for column, (kind, name) in _EXTRA.items():
         item = kind.__dataclass_fields__[name]
         found[column] = cells.read(column, partial(read_field, kind, item, comma=cells.sheet.decimal_comma))
     return {column: value for column, value in found.items() if value is not None}
@@ -147,9 +149,9 @@ def _new_crosses(
 
 def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
     """Yield each cross of the book with all that is said of it, by column."""
-    noted: dict[str, dict[str, set[Any]]] = defaultdict(lambda: {column: set() for column in EXTRA})
+    noted: dict[str, dict[str, set[Any]]] = defaultdict(lambda: {column: set() for column in _EXTRA})
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
-    for column, (kind, name) in EXTRA.items():
+    for column, (kind, name) in _EXTRA.items():
         owner_field = {records.Cross: "id", records.Emergence: "sowing"}.get(kind, "cross")
         for owner, value in page.columns(kind, owner_field, name):
             noted[cross_of_tray.get(owner, owner)][column].add(value)
@@ -224,8 +226,10 @@ def _refuse_days(sheet: Sheet, crosses: Iterable[Cross], more: More, today: date
         for name, day in days.items():
             if day > today:
                 faults.append(_fault(sheet, cross.row, name, say("sheets.future", day=day.isoformat())))
+        said = {"date_words": cross.date_words, **more[cross.row]}
         for (name, first), (later, day) in pairwise(days.items()):
-            if day < first:
+            rough = said.get(f"{name}_words") or said.get(f"{later}_words")
+            if day < first - (_HALF_A_SEASON if rough else timedelta(0)):
                 values = {"day": day.isoformat(), "first": first.isoformat(), "column": sheet.titles.get(name, name)}
                 what = say("sheets.before", **values)
                 faults.append(_fault(sheet, cross.row, later, what, say("sheets.before_advice")))
@@ -296,9 +300,9 @@ class _Garden:
 
 
 def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> Iterator[Record]:
-    extra: dict[type[Record], dict[str, Any]] = {kind: {} for kind, _ in EXTRA.values()}
+    extra: dict[type[Record], dict[str, Any]] = {kind: {} for kind, _ in _EXTRA.values()}
     for column, value in more.items():
-        kind, field_name = EXTRA[column]
+        kind, field_name = _EXTRA[column]
         extra[kind][field_name] = value
     seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent)
     made = records.Cross(

@@ -112,7 +112,7 @@ class _RowReader:
             self.remarks.append(text)
             self.notes.append(text if plain else f"{column.heading}: {text}")
         elif name in _DAYS:
-            self.row[name] = self.day(column, value)
+            self.row[name] = self.day(column, name, value)
         elif isinstance(value, date) and name != "recorded_at":
             self.fault(column, say("sheets.made_a_date", text=text), say("sheets.made_a_date_advice"))
         elif name == "pair":
@@ -147,17 +147,22 @@ class _RowReader:
             self.say(column, text, "sheets.unknown")
         return None if count.number is None else str(count.number)
 
-    def day(self, column: Column, value: Value) -> str | None:
+    def day(self, column: Column, name: str, value: Value) -> str | None:
+        """Return a day; a month or season is its middle, and its words are kept beside it."""
         if isinstance(value, datetime):
-            if column.becomes == "date" and value.time() != time():
+            if name == "date" and value.time() != time():
                 self.row.setdefault("hour", value.time().isoformat())
             return value.date().isoformat()
         text = _text(value)
         day = day_of(text, self.answers.questions.get("dates"))
         if day is None and not two_days(text) and (middle := middle_of(text, south=self.answers.south)):
-            self.keep(column, text, "sheets.about_day", day=middle)
+            if self.mapping.rows_are == "plants":
+                self.notes.append(f"{column.heading}: {text}")
+            else:
+                self.row[f"{name}_words"] = text
+            self.say(column, text, "sheets.month", day=middle)
             return middle
-        if day is None and column.becomes != "date" and not re.search(r"\d", text):
+        if day is None and name != "date" and not re.search(r"\d", text):
             if not says_nothing(text):
                 self.keep(column, text, "sheets.no_day")
             return None
@@ -193,7 +198,7 @@ class _RowReader:
             self.row["only_successes"] = only
         ended = self.mapping.column("ended_on")
         if ended and not self.row.get("lost_to") and (day := self.row.pop("ended_on", None)):
-            self.notes.append(f"{ended.heading}: {day}")
+            self.notes.append(f"{ended.heading}: {self.row.pop('ended_on_words', day)}")
         if self.answers.friend:
             self.row["grower"] = self.row.get("grower") or self.answers.friend
 

@@ -7,23 +7,24 @@ import re
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from hashlib import sha256
-from io import BytesIO
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from crosscompat.book.attachments import FOLDER, MOST_BYTES, content_of, put
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
 from crosscompat.book.record_fields import value_types
-from crosscompat.book.records import KINDS, Record
+from crosscompat.book.records import KINDS, Attachment, Record
 from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.csv_convert import as_text, guarded
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.ground.files import write_atomically
+from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
 
 ENDING = ".zip"
@@ -53,10 +54,11 @@ def book_in(page: Reading) -> WholeBook:
     return WholeBook(page.changes(), {kind: page.versions(kind) for kind in KINDS.values()})
 
 
-def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
+def write_book(whole: WholeBook, path: Path, *, invented: bool = False, collection: Path | None = None) -> int:
     """Write a whole book; the same book always gives the same bytes. Invented outcomes are marked in the archive.
 
-    Its list of contents comes last, so that nothing can be missing unnoticed.
+    The files that are kept with it in its ``collection`` go along; how many are not as they were kept and stay behind
+    is returned. The list of contents comes last, so that nothing can be missing unnoticed.
 
     Raises
     ------
@@ -76,14 +78,22 @@ def write_book(whole: WholeBook, path: Path, *, invented: bool = False) -> None:
     if invented:
         content[INVENTED] = say("sheets.invented").encode()
     sums = {name: sha256(part).hexdigest() for name, part in content.items()}
-    content[_CONTENTS] = json.dumps({"schema": _SCHEMA, "sha256": sums}, indent=1).encode()
-    out = BytesIO()
-    with zipfile.ZipFile(out, "w") as package:
+    kept = {one.record.kept_as for one in whole.versions.get(Attachment, ()) if isinstance(one.record, Attachment)}
+    with writing_atomically(path) as stream, zipfile.ZipFile(stream, "w") as package:
         for name, part in content.items():
-            entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            package.writestr(entry, part)
-    write_atomically(path, out.getvalue())
+            _pack(package, name, part)
+        for name in sorted(kept):
+            with suppress(WrongUse):
+                _pack(package, f"{FOLDER}/{name}", content_of(collection or Path(), name))
+                sums[f"{FOLDER}/{name}"] = name[:64]
+        _pack(package, _CONTENTS, json.dumps({"schema": _SCHEMA, "sha256": sums}, indent=1).encode())
+    return len(kept) - sum(name.startswith(f"{FOLDER}/") for name in sums)
+
+
+def _pack(package: zipfile.ZipFile, name: str, content: bytes) -> None:
+    entry = zipfile.ZipInfo(name)  # dated 1980, whenever it is made
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    package.writestr(entry, content)
 
 
 def _row(holder: object, names: Iterable[str]) -> dict[str, object]:
@@ -128,6 +138,15 @@ def read_book(path: Path) -> WholeBook:
         reason = (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
         raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=reason))]) from None
     return WholeBook(changes, versions)
+
+
+def unpack_attachments(path: Path, collection: Path) -> None:
+    """Put the files that a whole book brought with it, once `read_book` has read it, into a collection."""
+    with zipfile.ZipFile(path) as package:
+        for entry in package.infolist():
+            folder, _, name = entry.filename.rpartition("/")
+            if folder == FOLDER and entry.file_size <= MOST_BYTES:
+                put(collection, name, package.read(entry))
 
 
 _UNSOUND = (OSError, zipfile.BadZipFile, zlib.error, LookupError, TypeError, ValueError, RuntimeError)

@@ -58,9 +58,14 @@ def backup(
     as_json: Json = False,
 ) -> None:
     """Copy the book and say where the copy is."""
+    from crosscompat.book.attachments import copy_files
     from crosscompat.book.store.backup import back_up
 
-    made = Backup(str(back_up(_file_of_book(folder), to=file)))
+    book = _file_of_book(folder)
+    copy = back_up(book, to=file)
+    if file is not None:
+        copy_files(folder or Path(), copy.parent)
+    made = Backup(str(copy))
     give(made, lambda one: paragraph(say("backup.made", file=one.file)), as_json=as_json)
 
 
@@ -73,6 +78,7 @@ def restore(
     as_json: Json = False,
 ) -> None:
     """Put a copy in the book's place and say what became of the one that was there."""
+    from crosscompat.book.attachments import copy_files
     from crosscompat.book.store.backup import last_sound
 
     if (file is None) != last:
@@ -81,7 +87,9 @@ def restore(
     found, passed = (file, []) if file is not None else last_sound(book)
     if found is None:
         raise WrongUse(say("backup.none", folder=str(book.parent / "backups")))
-    give(_restored(book, found, passed, anyway=anyway), _print, as_json=as_json)
+    done = _restored(book, found, passed, anyway=anyway)
+    copy_files(found.parent, folder or Path())
+    give(done, _print, as_json=as_json)
 
 
 def _file_of_book(folder: Path | None) -> Path:
@@ -154,8 +162,7 @@ def export(
     with open_here(folder) as (settings, store), store.reading() as page:
         invented = settings.invented
         whole = book_in(page) if target else WholeBook((), {})
-        if target:
-            write_book(whole, target, invented=invented)
+        left = write_book(whole, target, invented=invented, collection=folder or Path()) if target else 0
         summary = write_summary(page, crosses, invented=invented) if crosses else None
     files = [str(path) for path in (target, crosses) if path]
     answer = Exported(files, len(whole.changes), sum(map(len, whole.versions.values())), summary, invented)
@@ -163,6 +170,8 @@ def export(
     def printed(done: Exported) -> None:
         if target:
             line(say("export.whole", target=str(target), n=done.versions, changes=done.changes))
+        if left:
+            paragraph(say("attachments.left_behind", n=left))
         if done.crosses is not None:
             line(say("export.summary", file=str(crosses), n=done.crosses))
 

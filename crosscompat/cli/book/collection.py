@@ -69,7 +69,8 @@ def check(folder: Folder = None, *, as_json: Json = False) -> None:
 
 
 def _altered(folder: Path, settings: Settings) -> list[str]:
-    """Return what is to be told of the cross book's history where it is not as it was written."""
+    """Return what is to be told of the cross book's history, or a file kept with it, that is not as it was written."""
+    from crosscompat.book.attachments import faults_in
     from crosscompat.collection.settings import book_place, open_book
 
     place = book_place(folder, settings)
@@ -77,8 +78,11 @@ def _altered(folder: Path, settings: Settings) -> list[str]:
         return []
     store = open_book(folder, settings)
     altered = store.damage or store.altered()
+    if altered is None:
+        with store.reading() as page:
+            faults = faults_in(page, folder)
     store.engine.dispose()
-    return [str(altered)] if altered else []
+    return [str(altered)] if altered else faults
 
 
 def _print_checkup(checkup: Checkup) -> None:

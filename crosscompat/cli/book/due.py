@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from crosscompat.cli.options import Day, Folder, Json, count, plain
-from crosscompat.cli.output import give, line, paragraph, talk
+from crosscompat.cli.output import deliver_calendar, give, line, paragraph
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import settings_at
 from crosscompat.ground.dates import spoken_date, spoken_span
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from crosscompat.advice.due import Due, DueList
     from crosscompat.book.timelines import Life
     from crosscompat.collection.settings import Settings
+    from crosscompat.show.exports import Reminder
 
 _MOST_ENDLESS = 10
 
@@ -40,8 +41,9 @@ def due(
     give(found, lambda one: _print(one, settings), as_json=as_json)
     if ics is not None:
         entries = [entry for entry in due_list(lives, settings, day, ahead=None).due if entry.task != "tell"]
-        _write_calendar(ics, settings, entries, day, changed or datetime.combine(day, time(), UTC))
-        talk(say("due.written", n=len(entries), file=str(ics)))
+        stamp = changed or datetime.combine(day, time(), UTC)
+        name = say("due.calendar.name", name=settings.name)
+        deliver_calendar(name, [_reminder(entry, settings, day) for entry in entries], stamp, ics)
 
 
 def _lives(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...], datetime | None]:
@@ -85,22 +87,16 @@ def _print(found: DueList, settings: Settings) -> None:
         paragraph(found.caution)
 
 
-def _write_calendar(file: Path, settings: Settings, entries: list[Due], day: date, changed: datetime) -> None:
-    from crosscompat.ground.files import write_atomically
-    from crosscompat.show.exports import Reminder, calendar_file
+def _reminder(entry: Due, settings: Settings, day: date) -> Reminder:
+    """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""
+    from crosscompat.show.exports import Reminder
 
-    def reminder(entry: Due) -> Reminder:
-        """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""
-        task = say(f"due.tasks.{entry.task}", fruit=settings.fruit_word)
-        summary = say(f"due.calendar.summary{'_late' if entry.late else ''}", task=task, cross=entry.cross)
-        sure = say("due.calendar.sure", sure=entry.sure) if entry.sure else ""
-        where = say("due.calendar.where", where=entry.where) if entry.where else ""
-        invented = say("cli.invented") if settings.invented else ""
-        first, last, since = map(date.fromisoformat, (entry.first, entry.last, entry.since))
-        when = {"expected": spoken_span(first, last), "since": spoken_date(since)}
-        says = say("due.calendar.description", pairing=entry.pairing, where=where, sure=sure, **when)
-        return Reminder(entry.id, max(date.fromisoformat(entry.first), day), summary, f"{says} {invented}".strip(),
-                        entry.where)  # fmt: skip
-
-    name = say("due.calendar.name", name=settings.name)
-    write_atomically(file, calendar_file(name, map(reminder, entries), changed))
+    task = say(f"due.tasks.{entry.task}", fruit=settings.fruit_word)
+    summary = say(f"due.calendar.summary{'_late' if entry.late else ''}", task=task, cross=entry.cross)
+    sure = say("due.calendar.sure", sure=entry.sure) if entry.sure else ""
+    where = say("due.calendar.where", where=entry.where) if entry.where else ""
+    first, last, since = map(date.fromisoformat, (entry.first, entry.last, entry.since))
+    when = {"expected": spoken_span(first, last), "since": spoken_date(since)}
+    says = [say("due.calendar.description", pairing=entry.pairing, where=where, sure=sure, **when)]
+    says += [say("cli.invented")] if settings.invented else []
+    return Reminder(entry.id, max(first, day), summary, " ".join(says), entry.where)

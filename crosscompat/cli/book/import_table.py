@@ -160,7 +160,7 @@ def import_(
         if file.suffix.lower() != ENDING:
             _import_rows(store, collection, request)
         elif friend is None:
-            _import_book(store, request)
+            _import_book(store, collection, request)
         else:
             with TemporaryDirectory() as place:
                 summary = _summary_of(file, Path(place))
@@ -182,8 +182,8 @@ def _summary_of(file: Path, folder: Path) -> Path:
     return folder / f"{file.stem}.csv"
 
 
-def _import_book(store: Store, request: Request) -> None:
-    from crosscompat.book.import_export.whole_book import read_book
+def _import_book(store: Store, collection: Collection, request: Request) -> None:
+    from crosscompat.book.import_export.whole_book import read_book, unpack_attachments
     from crosscompat.book.store.pages import refuse_filled, restore_history
 
     whole = read_book(request.file)
@@ -194,6 +194,7 @@ def _import_book(store: Store, request: Request) -> None:
     else:
         with store.writing(request.file.name) as pen:
             restore_history(pen, whole.changes, whole.versions)
+            unpack_attachments(request.file, collection.folder or Path())
     answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
     says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
     give(answer, lambda _: line(says), as_json=request.as_json)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from crosscompat.cli.options import Folder, Json, Output, count, plain, text
-from crosscompat.cli.output import deliver, give, line, paragraph, print_json, talk
+from crosscompat.cli.output import deliver_labels, give, line, paragraph, print_json
 from crosscompat.cli.prompts import any_day
 from crosscompat.cli.session import collection_at, open_here
 from crosscompat.ground.errors import WrongUse
@@ -34,7 +34,6 @@ def label(
 ) -> None:
     """Make the sheets and write them: as HTML, or as PDF where the file is called so."""
     from crosscompat.advice.labels import labels_for
-    from crosscompat.ground.files import write_atomically
 
     first = date.min if every else since
     if not crosses and first is None and season is None:
@@ -42,15 +41,8 @@ def label(
     labels = labels_for(collection_at(folder), crosses or (), since=first, season=season, twins=twins)
     if as_json:
         print_json(labels, output)
-    elif output is not None and output.suffix.lower() == ".pdf":
-        from crosscompat.show.label import labels_pdf
-
-        write_atomically(output, labels_pdf(labels.cards, invented=labels.invented))
-        talk(say("cli.written", file=str(output)))
     else:
-        from crosscompat.show.label import labels_page
-
-        deliver(labels_page(labels.cards, invented=labels.invented), output or DEFAULT)
+        deliver_labels(labels.cards, output or DEFAULT, invented=labels.invented)
 
 
 def find(

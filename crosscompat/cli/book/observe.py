@@ -152,7 +152,7 @@ def _print_story(story: CrossStory) -> None:
     line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
     if story.doubt:
         paragraph(say("observe.in_doubt", why=story.doubt))
-    for part in ("visits", "counts", "lots", "trays", "losses", "proofs"):
+    for part in ("visits", "counts", "lots", "trays", "losses", "proofs", "attachments"):
         _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
     if story.over:
         paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))

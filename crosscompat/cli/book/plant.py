@@ -139,6 +139,7 @@ def _print_card(card: PlantCard) -> None:
         ("pollen", [say("plant.line.lot", name=lot.name, details=_details(lot)) for lot in card.pollen]),
         ("as_mother", [_cross(one) for one in card.as_mother]),
         ("as_father", [_cross(one) for one in card.as_father]),
+        ("attachments", [one.says for one in card.attachments]),
     ):
         if lines:
             line(say(f"plant.line.{key}"))
@@ -182,7 +183,9 @@ def _details(lot: records.PollenLot) -> str:
 def _cross(one: PlantCross) -> str:
     outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
     other = one.other or say("chances.unknown")
-    return say("plant.line.cross", number=one.number, date=_day(one.date), other=other, outcome=outcome)
+    return say(
+        "plant.line.cross", number=one.number, date=one.date_words or _day(one.date), other=other, outcome=outcome
+    )
 
 
 def _day(day: date | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -47,7 +48,7 @@ def pollinate(
     seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.of_pollinate.seed"))] = None,
     pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.of_pollinate.pollen"))] = None,
     certainty: Annotated[
-        list[str] | None, typer.Option(metavar="certain|likely|unknown", help=say("help.of_pollinate.certainty"))
+        list[str] | None, choice("--certainty", records.CERTAINTIES, "help.of_pollinate.certainty")
     ] = None,
     lot: Annotated[str | None, text("--lot", "LOT", "help.of_pollinate.lot")] = None,
     on: On = None,
@@ -118,21 +119,18 @@ def _how_counted(units: int | None, *, about: bool, all_open: bool) -> str | Non
 
 
 def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
-    from crosscompat.advice.pollinate import prepare, write_visit
-    from crosscompat.book.entry import Bounds
+    from crosscompat.advice.pollinate import pollinate
 
     with open_with_collection(folder) as (collection, store):
 
         def written(yes: frozenset[str]) -> Pollinated:
-            """Write a visit down; all is judged while nobody else can write."""
+            """Write a visit down; all is judged while nobody else can write, and nothing stays that is not agreed."""
             with store.writing("", who=request.visit.who, dry_run=dry_run) as pen:
-                prepared = prepare(collection, pen, request, today())
-                reasons = [one.says for one in prepared.answer.obstacles]
+                answer = pollinate(collection, pen, request, today())
+                reasons = [one.says for one in answer.obstacles]
                 if not yes.issuperset(reasons):
-                    raise Stopped(reasons, ask=say("entry.ask"), answer=prepared.answer)
-                pen.what = say("pollinate.change", cross=prepared.answer.cross)
-                answer = write_visit(pen, prepared, Bounds(today(), collection.settings.pod[1]))
-                return prepared.answer if dry_run else answer
+                    raise Stopped(reasons, ask=say("entry.ask"), answer=replace(answer, written=False))
+            return replace(answer, written=not dry_run)
 
         return agreed(written, anyway=anyway)
 

@@ -13,7 +13,10 @@ from hypothesis import strategies as st
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.current_plants import plants_of
+from crosscompat.book.current_plants import plants_of, sightings_of
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry.correct import correct
+from crosscompat.book.history import words_of
 from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.column_mapping import Grid, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
@@ -186,6 +189,43 @@ def test_days_are_read_in_the_order_that_was_said(tmp_path, take):
     assert take(table, dates="day-first").crosses[0].date == date(2025, 4, 3)
 
 
+MONTHS = ("No", "Mother", "Father", "Date", "Harvest", "Date sown", "First seedling", "Germ")
+
+
+def test_months_and_seasons_stay_what_they_are(tmp_path, take, book):
+    table = lines(tmp_path / "a.csv", MONTHS,
+                  ("1", "coc-1", DAS, "March 2023", "June 2023", "spring 24", "3 April 2024", "5"))  # fmt: skip
+    found = take(table)
+    (cross,) = found.crosses
+    assert (found.faults, cross.date, cross.date_words, cross.note) == ([], date(2023, 3, 15), "March 2023", None)
+    assert "“March 2023” stays as it is. Where a day is needed its middle counts, 2023-03-15." in str(
+        found.taken.said[0]
+    )
+    with book.reading() as page:
+        (lot,), (tray,) = page.current(records.SeedLot), page.current(records.Sowing)
+        assert (lot.date, lot.date_words, tray.date_words) == (date(2023, 6, 15), "June 2023", "spring 24")
+        assert [words_of(one, {}).split("; ")[1] for one in (lot, tray)] == ["June 2023", "spring 24"]
+        (visit,) = page.current(records.Pollination)
+        assert words_of(visit, {visit.cross: ""}).startswith("March 2023")
+        assert sightings_of(page) == {}
+    assert take(table).taken.same == 1
+    with book.writing("found the label") as pen:
+        correct(pen, visit, ["date=2023-03-04"], Bounds(date.max))
+    (cross,) = crosses_of_book(book)
+    assert (cross.date, cross.date_words) == (date(2023, 3, 4), None)
+
+
+def crosses_of_book(book):
+    with book.reading() as page:
+        return crosses_of(page)
+
+
+def test_a_month_is_before_another_only_where_it_surely_is(tmp_path, take):
+    table = lines(tmp_path / "a.csv", MONTHS, ("1", COC, DAS, "May 2023", "2 May 2023", "", "", ""),
+                  ("2", COC, DAS, "May 2023", "March 2023", "", "", ""))  # fmt: skip
+    assert [line.split(": ", 1)[0] for line in take(table).faults] == ["a.csv, row 3, column Harvest"]
+
+
 def test_decimal_commas_are_read_where_semicolons_part_the_cells(tmp_path, take, book):
     rows = (("Nr", "Mutter", "Vater", "Datum", "Gewicht", "Temp. °C"), ("1", COC, DAS, "25.04.2025", "1,5", "21,25"))
     found = take(lines(tmp_path / "a.csv", *rows, separator=";"))
@@ -345,7 +385,6 @@ def test_without_the_package_a_line_says_what_to_install(tmp_path, monkeypatch, 
 
 
 def test_an_import_can_be_taken_back(season, take, book):
-    from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.correct import take_back
 
     take(season)

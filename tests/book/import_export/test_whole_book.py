@@ -68,7 +68,8 @@ def record(draw, kind, ids):
         name, of, allowed = item.name, reference(item), choices(item)
         if name == "id":
             continue
-        some = st.sampled_from(ids[of]) if of and ids[of] else None
+        there = [one for kind in ids for one in ids[kind] if of in {kind, "records"}]
+        some = st.sampled_from(there) if there else None
         if "range" in item.metadata:
             some = st.integers(*item.metadata["range"]).map(value_types(kind)[name])
         elif of is None:

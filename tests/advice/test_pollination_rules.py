@@ -7,8 +7,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.current_plants import Plant, Window
-from crosscompat.book.entry.pollination_rules import (
+from crosscompat.advice.pollination_rules import (
     ANOTHER_SEASON,
     ASKED_ONLY,
     CROSS_LOST,
@@ -19,29 +18,31 @@ from crosscompat.book.entry.pollination_rules import (
     LATER_POLLEN,
     MALE_SEED,
     ONE_CLONE,
-    NamedCross,
-    Side,
     Visit,
+    VisitParent,
     contradicted,
     obstacles,
     risks,
     shedding,
 )
-from crosscompat.book.records import PollenLot
+from crosscompat.book.cross_summary import CrossRecords
+from crosscompat.book.current_plants import Plant, Window
+from crosscompat.book.records import Cross, Loss, PollenLot, Pollination
 
 DAY = date(2026, 5, 10)
 BEFORE, AFTER = date(2026, 5, 9), date(2026, 5, 11)
 
 
 def side(name="F", *, clone=None, sex=None, died=None, **more):
-    return Side(name, Plant(name, "Aus bus", clone or name, sex, died=died), **more)
+    return VisitParent(name, "Aus bus", Plant(name, "Aus bus", clone or name, sex, died=died), **more)
 
 
-SPECIES = Side("Aus cus")
+SPECIES = VisitParent("Aus cus", "Aus cus")
 
 
-def visit(seed=None, *pollen, kind="one", **more):
-    return Visit(DAY, seed or side(), kind, pollen or ((side("M"),) if kind == "one" else ()), **more)
+def visit(seed=None, *pollen, kind="one", isolation=None, stamens_removed=None, **more):
+    made = Pollination(cross="", date=DAY, pollen_kind=kind, isolation=isolation, stamens_removed=stamens_removed)
+    return Visit(made=made, seed=seed or side(), pollen=pollen or ((side("M"),) if kind == "one" else ()), **more)
 
 
 def lot(**more):
@@ -52,7 +53,7 @@ def lot(**more):
     ("asked", "kinds"),
     [
         (visit(), []),
-        (visit(Side("Aus bus"), SPECIES), []),
+        (visit(VisitParent("Aus bus", "Aus bus"), SPECIES), []),
         # a male as seed parent
         (visit(side(sex="male")), [MALE_SEED]),
         (visit(side(sex="male"), kind="open"), [MALE_SEED]),
@@ -98,27 +99,49 @@ def test_what_cannot_be(asked, kinds):
     assert all(one.says.endswith(".") for one in found)
 
 
+def named(first=None, over=None, lost=(), number="26-01"):
+    """A cross as the book has it, with a visit on some day."""
+    cross = Cross(number=number, closed_stage=over)
+    visits = (Pollination(cross=cross.id, date=first),) if first else ()
+    losses = tuple(Loss(cross=cross.id, cause=cause, sowing=tray) for cause, tray in lost)
+    return CrossRecords(cross, visits=visits, losses=losses)
+
+
 @pytest.mark.parametrize(
-    ("more", "kinds", "says"),
+    ("cross", "kinds", "says"),
     [
-        ({}, [], []),
-        ({"season": None}, [], []),
-        ({"season": 2025}, [ANOTHER_SEASON], ["is of 2025, this visit of 2026"]),
-        ({"season": 2027}, [ANOTHER_SEASON], ["is of 2027, this visit of 2026"]),
-        ({"over": "set"}, [CROSS_OVER], ["over (set)"]),
-        ({"lost": "mice"}, [CROSS_LOST], ["was lost to mice"]),
-        ({"season": 2025, "over": "hold", "lost": "frost"}, [ANOTHER_SEASON, CROSS_OVER, CROSS_LOST],
+        (named(DAY), [], []),
+        (named(), [], []),
+        (named(date(2025, 5, 10)), [ANOTHER_SEASON], ["is of 2025, this visit of 2026"]),
+        (named(date(2027, 1, 1)), [ANOTHER_SEASON], ["is of 2027, this visit of 2026"]),
+        (named(DAY, over="set"), [CROSS_OVER], ["over (set)"]),
+        (named(DAY, lost=[("mice", None)]), [CROSS_LOST], ["was lost to mice"]),
+        (named(DAY, lost=[("mice", "a tray")]), [], []),
+        (named(date(2025, 5, 10), "hold", [("mice", None), ("frost", None)]), [ANOTHER_SEASON, CROSS_OVER, CROSS_LOST],
          ["is of 2025", "over (hold)", "lost to frost"]),
     ],
 )  # fmt: skip
-def test_a_cross_that_takes_no_more_flowers_by_itself_is_asked_about(more, kinds, says):
-    named = NamedCross(**({"number": "26-01", "season": 2026, "now": 2026} | more))
-    found = obstacles(visit(side(sex="male"), cross=named))
+def test_a_cross_that_takes_no_more_flowers_by_itself_is_asked_about(cross, kinds, says):
+    found = obstacles(visit(side(sex="male"), named=cross))
     assert [one.kind for one in found] == [MALE_SEED, *kinds]
     assert set(kinds) <= set(ASKED_ONLY)
     for one, part in zip(found[1:], says, strict=True):
         assert "26-01" in one.says
         assert part in one.says
+
+
+@pytest.mark.parametrize(
+    ("first", "day", "start", "other"),
+    [
+        (date(2026, 12, 30), date(2027, 1, 2), "07-01", False),
+        (date(2026, 12, 30), date(2027, 7, 6), "07-01", True),
+        (date(2026, 12, 30), date(2027, 1, 2), "01-01", True),
+    ],
+)
+def test_a_season_that_runs_over_the_new_year_is_one(first, day, start, other):
+    asked = visit(named=named(first), season_start=start)
+    found = obstacles(replace(asked, made=replace(asked.made, date=day)))
+    assert [one.kind for one in found] == [ANOTHER_SEASON] * other
 
 
 MAY = Window("05-01", "05-20", 3)
@@ -157,7 +180,7 @@ def kinds(asked):
 def test_no_bag_beside_a_male_of_its_own_kind(other, isolation, expected):
     asked = visit(side(place="house 1"), isolation=isolation, near=(other,))
     assert kinds(asked) == expected
-    assert kinds(replace(asked, pollen_kind="open")) == []
+    assert kinds(replace(asked, made=replace(asked.made, pollen_kind="open"))) == []
     assert [one.name for one in shedding(asked)] == (["B"] if expected or isolation not in {None, "none"} else [])
 
 
