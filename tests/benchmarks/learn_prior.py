@@ -34,6 +34,8 @@ from crosscompat.pairing import CURVES, scale_of
 VAGUE = {"intercept": 5.0, "time": 5.0, "root": 1.0, "linear": 1.0, "square": 1.0}
 """Prior standard deviations of the means. The three curves beside time can hardly be told apart and share the work."""
 BETWEEN = {"intercept": 2.5, "time": 1.5, "root": 1.5, "linear": 1.5, "square": 1.5}
+FAR = 12
+"""Millions of years, both branches together, from which on most published crosses fail."""
 EFFECTS = {"seed": 2.0, "pollen": 2.0, "pair": 1.0}
 
 
@@ -64,7 +66,9 @@ def published_rows(root):
         scale = scale_of(own.relatives)
         curves = pd.DataFrame(scale.rows(own.distance), columns=[name for name, _, _ in scale.places])
         parts.append(
-            pd.concat([own.crosses, curves], axis=1).assign(genus=genus, measure=measure[data.genera == genus])
+            pd.concat([own.crosses, curves], axis=1).assign(
+                genus=genus, distance=own.distance, measure=measure[data.genera == genus]
+            )
         )
     return pd.concat(parts, ignore_index=True)
 
@@ -159,6 +163,8 @@ def main():
     given = parser.parse_args()
     rows = published_rows(given.crosses)
     rows = rows[~rows["genus"].isin(given.leave_out)]
+    for far, own in rows.groupby(rows["distance"] >= FAR):
+        sys.stdout.write(f"{'From' if far else 'Below'} {FAR} My: {own['took'].sum():.0f} of {len(own)} work\n")
     report("All stages", rows, CURVES)
     report("All stages, one curve", rows, ("time",))
     for measure, own in rows.groupby("measure"):
