@@ -20,6 +20,7 @@ from crosscompat.book.history import (
     noun,
     records_ever_of,
     touches,
+    undone_by,
     words_of,
 )
 from crosscompat.book.records import KINDS, Attachment, Cross, GivenForecast, Plant, Record
@@ -339,7 +340,7 @@ def _entries(
     shown = touches(page, [change.id for change in changes if change.id not in many], only)
     records = [side for some in shown.values() for one in some for side in (one.before, one.after) if side is not None]
     names, short = names_of(page, records), short_ids(page, {record.id for record in records})
-    undone = _undone_by(every)
+    undone = undone_by(every)
     return [
         HistoryEntry(
             number=change.id,
@@ -360,12 +361,3 @@ def _record_change(one: Touch, names: Mapping[str, str], short: Mapping[str, str
     record = one.record
     changed = differences(one.before, one.after, names) if one.before is not None and one.after is not None else []
     return RecordChange(short[record.id], record.id, noun(record), one.how, words_of(record, names), changed)
-
-
-def _undone_by(changes: Sequence[Change]) -> dict[int, int]:
-    """Return what took each change back, where that was not taken back itself."""
-    found: dict[int, int] = {}
-    for change in reversed(changes):
-        if change.undoes is not None and change.id not in found:
-            found[change.undoes] = change.id
-    return found

@@ -9,11 +9,11 @@ from datetime import date, datetime
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.cross_summary import BELOW, PARTS
+from crosscompat.book.cross_summary import BELOW, PARTS, units_told
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store import Reading, Version
+from crosscompat.book.store import Change, Reading, Version
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
@@ -27,6 +27,8 @@ _NAMED: Mapping[type[Record], str] = {
     records.Sowing: "place",
     records.Pollination: "marker",
 }
+_USUAL = {("count_how", "counted"), ("pollen_kind", "one"), ("technique", "plain")}
+_OF_A_FORECAST = {"mean", "low", "high", "flowers", "model", "seed_plant", "pollen_plant"}
 _OWN_NAME = {records.Plant: "name", records.Cross: "number"}
 
 
@@ -104,8 +106,17 @@ def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[st
     return {version.record.id for version in page.versions(kind, **where)}
 
 
-def noun(record: Record) -> str:
-    """Return what a record is called.
+def undone_by(changes: Sequence[Change]) -> dict[int, int]:
+    """Return what took each change back, where that was not taken back itself."""
+    found: dict[int, int] = {}
+    for change in reversed(changes):
+        if change.undoes is not None and change.id not in found:
+            found[change.undoes] = change.id
+    return found
+
+
+def noun(record: Record, *, many: bool = False) -> str:
+    """Return what a record is called, or several of its kind.
 
     Examples
     --------
@@ -113,7 +124,7 @@ def noun(record: Record) -> str:
     'plant'
     """
     table = next(name for name, kind in KINDS.items() if kind is type(record))
-    return say(f"records.one.{table}")
+    return say(f"records.{'many' if many else 'one'}.{table}")
 
 
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
@@ -130,16 +141,33 @@ def words_of(record: Record, names: Mapping[str, str]) -> str:
     --------
     >>> words_of(records.Observation(cross="x", what="pods_set", count=3, note="on raceme 2"), {"x": "26-01"})
     '26-01; 3 pods set; note: on raceme 2'
+    >>> words_of(records.Pollination(cross="x", date=date(2026, 5, 2), units=4, who="Ida"), {"x": ""})
+    '2 May 2026; 4 flowers; by Ida'
     """
-    if isinstance(record, records.Observation):
-        of, said, left = record.cross, say(f"telling.counts.{record.what}", n=record.count), {"what", "count"}
-    elif isinstance(record, records.Attachment):
-        of, said = record.of, say("attachments.words", file=record.file, kept_as=_cut(record.kept_as))
-        left = {"file", "kept_as", "size"}
-    else:
-        return "; ".join(_parts(record, names, set()))
-    parts, place = _parts(record, names, left), bool(names.get(of, of)) + bool(record.date)
+    said, left = _said(record)
+    parts = _parts(record, names, left)
+    if not said:
+        return "; ".join(parts)
+    of = next((getattr(record, item.name) for item in fields(record) if _rank(item) == 0), "")
+    place = bool(names.get(of, of)) + bool(getattr(record, "date", None))
     return "; ".join([*parts[:place], said, *parts[place:]])
+
+
+def _said(record: Record) -> tuple[str, set[str]]:
+    """Return what a record says as a grower would, and the fields that need not be listed after it."""
+    match record:
+        case records.Observation(what=what, count=count):
+            return say(f"telling.counts.{what}", n=count), {"what", "count"}
+        case records.Pollination(units=int(count), unit_kind=kind, count_how=how):
+            units = units_told(kind, count).words
+            return say("telling.about", units=units) if how == "about" else units, {"unit_kind", "units", "count_how"}
+        case records.Finding(what=what, value=value):
+            return f"{what.replace('_', ' ')}: {value}", {"what", "value"}
+        case records.GivenForecast(mean=mean, flowers=flowers):
+            return say("telling.forecast", percent=f"{mean:.0%}", n=flowers), _OF_A_FORECAST
+        case records.Attachment(file=file, kept_as=kept_as):
+            return say("attachments.words", file=file, kept_as=_cut(kept_as)), {"file", "kept_as", "size"}
+    return "", set()
 
 
 def _cut(name: str) -> str:
@@ -193,14 +221,18 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     found = []
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
-        usual = item.default is not MISSING and value == item.default
+        usual = (item.default is not MISSING and value == item.default) or (item.name, value) in _USUAL
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
         text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
         bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
         if text:
-            found.append(text if bare else f"{item.name.replace('_', ' ')}: {text}")
+            found.append(text if bare else _named(item.name, text))
     return found
+
+
+def _named(name: str, text: str) -> str:
+    return say("telling.by", who=text) if name == "who" else f"{name.replace('_', ' ')}: {text}"
 
 
 def _spoken(value: object, names: Mapping[str, str]) -> str:
