@@ -54,6 +54,7 @@ def labels_for(
     found += [
         cross
         for cross in collection.crosses
+        if cross.friend is None
         if (since is not None and cross.date >= since)
         or (season is not None and season_of(cross.date, start) == season)
     ]

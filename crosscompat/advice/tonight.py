@@ -140,8 +140,9 @@ def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date) 
 
 
 def alive_on(collection: Collection, day: date) -> list[Plant]:
-    """Return the plants that live on a day."""
-    return [plant for plant in collection.plants.by_name.values() if plant.died is None or plant.died > day]
+    """Return the plants of the collection, no friend's, that live on a day."""
+    own = (plant for plant in collection.plants.by_name.values() if not plant.is_elsewhere)
+    return [plant for plant in own if plant.died is None or plant.died > day]
 
 
 _Flowering = Mapping[str, tuple[Sequence[Sighting], Sequence[int]]]

@@ -268,9 +268,9 @@ def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple
     """Return every cross of a book in one line, in the order in which they were first written."""
     names = dict(page.columns(records.Plant, "id", "name"))
     species = species_of(page) if species is None else species
-    times = _times(page)
+    times, by_name = _times(page), {names[one]: named for one, named in species.items()}
     return tuple(
-        _line(every, names, species, times.get(id_), row)
+        _recognised(_line(every, names, species, times.get(id_), row), by_name)
         for row, (id_, every) in enumerate(all_cross_records(page).items(), start=1)
     )
 
@@ -302,6 +302,7 @@ def _line(
         proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
         source=cross.source,
         recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
+        friend=cross.friend,
         date_words=visits[0].date_words if visits else None,
         note=cross.note,
         kind=cross.kind,
@@ -309,6 +310,16 @@ def _line(
         **counts,
     )
     return replace(found, **_SILENT) if cross.doubt else found
+
+
+def _recognised(cross: Cross, plants: Mapping[str, str]) -> Cross:
+    """Take a parent that was written as a name alone for the plant that has borne that name since."""
+    known: dict[str, Any] = {}
+    for side, plant in (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant")):
+        name = getattr(cross, side)
+        if getattr(cross, plant) is None and name in plants:
+            known |= {plant: name, side: plants[name]}
+    return replace(cross, **known) if known else cross
 
 
 def _spared(every: CrossRecords) -> tuple[Sequence[records.Sowing], str | None]:

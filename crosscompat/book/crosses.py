@@ -203,6 +203,8 @@ class Cross:
         Whether the seed parent's own stamens (or male florets) were taken out in time.
     recorded_at : datetime or None
         In UTC.
+    friend : str or None
+        Whose it is, where it was made in another grower's collection.
     """
 
     date: date
@@ -234,6 +236,7 @@ class Cross:
     source: str | None = None
     recorded_at: datetime | None = None
     date_words: str | None = None
+    friend: str | None = None
     note: str | None = None
     kind: str = one_of(CROSS_KINDS, "cross")
     row: int = in_column(None, 0)
@@ -297,10 +300,10 @@ def _has_pollen(row: Mapping[str, Any]) -> bool:
 
 def crosses_fingerprint(crosses: Iterable[Cross]) -> str:
     """Return SHA-256 over what the crosses say, whatever their identifiers and places, in hexadecimal."""
-    names = [item.name for item in fields(Cross) if item.name not in {"id", "row", "date_words"}]
+    names = [item.name for item in fields(Cross) if item.name not in {"id", "row", "date_words", "friend"}]
     digest = sha256()
     for cross in crosses:
-        digest.update(repr([getattr(cross, name) for name in names]).encode())
+        digest.update(repr([*(getattr(cross, name) for name in names), *filter(None, [cross.friend])]).encode())
     return digest.hexdigest()
 
 

@@ -60,6 +60,12 @@ class Plant:
     note: str | None = None
     row: int = in_column(None, 0)
     died: date | None = field(default=None, metadata={"column": None})
+    owner: str | None = field(default=None, metadata={"column": None})
+
+    @property
+    def is_elsewhere(self) -> bool:
+        """Whether it came in with a friend's book, under the friend's name, and stands in the friend's collection."""
+        return self.owner is not None and self.plant.startswith(f"{self.owner} ")
 
 
 @dataclass(frozen=True)
@@ -205,6 +211,7 @@ def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plan
         source=plant.source,
         note=plant.note,
         died=plant.died,
+        owner=plant.owner,
     )
 
 

@@ -91,14 +91,16 @@ class Life:
 
 
 def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
-    """Return the life of every cross of a book up to some day, in the order in which they were first written.
+    """Return the life of every own cross of a book up to some day, in the order in which they were first written.
 
     What has a later date has not happened yet; what has no date has. Nobody writes down when a stage was called over:
     where something was seen later, it was not yet.
     """
     species = species_of(page)
     plants = {plant.id: plant for plant in page.current(Plant)}
-    return tuple(_life(every, plants, species, as_of) for every in all_cross_records(page).values())
+    return tuple(
+        _life(every, plants, species, as_of) for every in all_cross_records(page).values() if every.cross.friend is None
+    )
 
 
 def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str, str], as_of: date) -> Life:

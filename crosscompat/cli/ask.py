@@ -85,10 +85,10 @@ def _fits(sentence: str) -> bool:
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
-    past = answer.pairing.past
-    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
-    if over:
-        return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
+    past = [cross for cross in answer.pairing.past if cross.friend is None]
+    own, friends = (_made(answer, of_friends=of_friends) for of_friends in (False, True))
+    if own or friends:
+        return next(filter(_fits, (f"{own} {friends}".strip(), own or friends)), own or friends)
     basis = answer.basis
     if past:
         cause = next((cross.lost_to for cross in past if cross.outcome == "open"), past[-1].lost_to)
@@ -105,6 +105,15 @@ def _experience(answer: Answer) -> str:
     name = next(filter(None, hybrids), None)
     record = say("ask.on_record", name=name) if name else say("ask.on_record_unnamed")
     return next(filter(_fits, (f"{rest} {record}", f"{say('ask.not_made')} {record}")), rest)
+
+
+def _made(answer: Answer, *, of_friends: bool) -> str:
+    """Say how often this pair was crossed before, by the grower or by friends, and took; nothing where it was not."""
+    past = [cross for cross in answer.pairing.past if bool(cross.friend) is of_friends]
+    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
+    who = ", ".join(dict.fromkeys(cross.friend for cross in over if cross.friend))
+    took = sum(cross.outcome == "took" for cross in over)
+    return say(f"ask.made{'_by' if of_friends else ''}", n=len(over), took=took, who=who) if over else ""
 
 
 def _flowers_needed(pair: PairForecast) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -27,6 +27,7 @@ from crosscompat.phylogeny.classification import (
     place,
     place_for,
     ranks_among,
+    ranks_said,
     read_classification,
 )
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 
 
 def with_missing(
-    distances: Distances, traits: TraitTable | None, synonyms: Mapping[str, str]
+    distances: Distances, traits: TraitTable | None, synonyms: Mapping[str, str], names: Iterable[str] = ()
 ) -> tuple[Distances, tuple[Placed, ...]]:
     """Return a tree with the species of the traits that it lacks, and which those are.
 
@@ -51,14 +52,18 @@ def with_missing(
         hybrid of species of the tree stands between them and is not missing.
     synonyms : mapping of str to str
         Accepted name by name: a species that stands on the tree under another name is not missing.
+    names : iterable of str
+        What plants are taken for; one that says no more than where it belongs ("Echinocereus sect. Triglochidiati") is
+        missing too.
     """
-    if traits is None or not isinstance(distances, Phylogeny):
+    somewhere = {name: ranks for name in names if (ranks := ranks_said(name))}
+    if not isinstance(distances, Phylogeny) or (traits is None and not somewhere):
         return distances, ()
     index = HybridIndex(distances.tips, for_labels({**formulas(), **synonyms}, distances.tips))
     tips = set(distances.tips)
     known: dict[str, Mapping[str, str]] = {}
     missing: dict[str, Mapping[str, str]] = {}
-    for species, ranks in ranks_by_species(traits).items():
+    for species, ranks in {**(ranks_by_species(traits) if traits else {}), **somewhere}.items():
         label = find_label(index, species)
         if label is None:
             missing[species] = ranks
@@ -238,7 +243,8 @@ def _collection(
 ) -> Collection:
     """Return a collection in which tree and traits know each other's species."""
     traits = replace(traits, synonyms={**formulas(), **synonyms}) if traits is not None else None
-    wider, placed = with_missing(distances, traits, synonyms) if settings.place_missing else (distances, ())
+    names = [plant.species for plant in more["plants"].by_name.values()] if "plants" in more else []
+    wider, placed = with_missing(distances, traits, synonyms, names) if settings.place_missing else (distances, ())
     return Collection(folder, settings, wider, settings.tree, traits, placed=placed, synonyms=synonyms, **more)
 
 

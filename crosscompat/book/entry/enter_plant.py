@@ -15,7 +15,7 @@ from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import fold, parse
+from crosscompat.ground.names import fold, parse, somewhere_in
 from crosscompat.ground.wording import say
 
 
@@ -117,7 +117,7 @@ def _refuse_contradictions(entry: PlantEntry) -> None:
     key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
     if key is not None:
         raise WrongUse(say(f"planting.{key}"))
-    if entry.species is not None:
+    if entry.species is not None and somewhere_in(entry.species) is None:
         parse(entry.species)
     if parents is not None and parse(parents).parents is None:
         raise WrongUse(say("planting.no_formula", got=parents))

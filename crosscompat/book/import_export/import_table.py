@@ -29,7 +29,7 @@ from crosscompat.ground.wording import say
 
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
 _OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
-_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")
+_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "friend", "note")
 _OF_VISIT = ("date", "date_words", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
 _HALF_A_SEASON = timedelta(days=46)
 _COUNTED = ("pods_set", "pods_held", "tried", "took")
@@ -289,12 +289,12 @@ class _Garden:
             if value is not None:
                 self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
 
-    def find(self, name: str | None, species: str | None) -> tuple[str | None, str | None]:
+    def find(self, name: str | None, species: str | None, owner: str | None) -> tuple[str | None, str | None]:
         """Return the plant of a name, and the species where it is not what the plant itself is known as."""
         if name is None:
             return None, species
         if name not in self.known:
-            self.take_in(Plant(name, species or name, name))
+            self.take_in(Plant(name, species or name, name), {"owner": owner})
         plant, own = self.known[name]
         return plant, None if species == own else species
 
@@ -304,7 +304,7 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     for column, value in more.items():
         kind, field_name = _EXTRA[column]
         extra[kind][field_name] = value
-    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent)
+    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
     made = records.Cross(
         id=cross.id or new_id(),
         number=cross.cross,
@@ -318,7 +318,7 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     yield made
     yield visit
     if cross.pollen_parent is not None or cross.pollen_plant is not None:
-        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent)
+        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
         yield records.Pollen(pollination=visit.id, plant=pollen_plant, name=pollen_parent)
     yield from _outcome_records(made.id, cross, extra)
 
