@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -16,8 +16,7 @@ from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.book.store.pages import refuse_filled
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
-from crosscompat.collection.opening import tree_or_table
-from crosscompat.collection.recorded import Recorded, take_in
+from crosscompat.collection.opening import Recorded, tree_or_table
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_text
 from crosscompat.ground.csv_convert import day
@@ -73,16 +72,12 @@ def create_collection(
     ----------
     folder : Path
         Made if it is not there; files of a collection must not be in it yet.
-    tree : str, optional
-        Name of a carried tree, or a file, which is copied unless it is in the folder already.
-    unit : str, optional
-        Unit of the branch lengths of a file.
+    tree, unit : str, optional
+        Name of a carried tree, or a file, which is copied unless it is in the folder already, and what its lengths are.
     classification : Path, optional
         In place of a tree: a checklist with ranks, copied, which is tree and traits at once.
-    alignment : Path, optional
-        In place of a tree: aligned sequences, of which ``tree.nwk`` is made.
-    outgroup : sequence of str
-        Where to root that tree; by default at the midpoint.
+    alignment, outgroup : Path and sequence of str, optional
+        In place of a tree: aligned sequences, of which ``tree.nwk`` is made, and where to root that, else its midpoint.
 
     Raises
     ------
@@ -117,10 +112,10 @@ def _make(folder: Path, start: _Start) -> Made:
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in tables.items():
-        write_atomically(folder / name, content)
-    store = open_book(folder, Settings())
-    store.engine.dispose()
-    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start, store.identity).encode())
+        write_atomically(folder / name, content, follow=False)
+    with open_book(folder, Settings()) as store:
+        settings = _settings(folder.resolve().name, start, store.identity)
+        write_atomically(folder / FILE_NAME, settings.encode(), follow=False)
     return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
 
 
@@ -129,10 +124,8 @@ def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
     if path.name in tables:
         return path.is_file() and path.read_bytes() == tables[path.name]
     try:
-        store = open_book(path.parent, Settings())
-        with store.reading() as page:
+        with open_book(path.parent, Settings()) as store, store.reading() as page:
             refuse_filled(page)
-        store.engine.dispose()
     except CrosscompatError:
         return False
     return True
@@ -170,40 +163,20 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
 
 
 def _settings(name: str, start: _Start, book: str) -> str:
-    lines = [
-        say("create.settings.head"),
-        f"format = {FORMAT}",
-        f"name = {_quoted(name)}",
-        say("create.settings.book"),
-        f"book_id = {_quoted(book)}",
-        "",
-        say("create.settings.checklist" if start.trait_kinds else "create.settings.tree"),
-        f"tree = {_quoted(start.tree)}",
-    ]
+    lines = [say(f"create.settings.{'checklist' if start.trait_kinds else 'tree'}"), f"tree = {_quoted(start.tree)}"]
     if not start.trait_kinds:
         lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
     if start.carried and start.carried.synonyms:
         lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
     group, fruit = (start.carried.group, start.carried.fruit_word) if start.carried else ("", "fruit")
-    lines += [
-        "",
-        say("create.settings.group"),
-        f"group = {_quoted(group)}",
-        f"fruit_word = {_quoted(fruit)}",
-        'hemisphere = "north"',
-        'season_start = "01-01"',
-        say("create.settings.window"),
-        "window_days = 365",
-        say("create.settings.cross_number"),
-        f"cross_number = {_quoted(OURS)}",
-        say("create.settings.invented"),
-        "invented = false",
-    ]
+    words = {"name": name, "book": book, "group": group, "fruit": fruit, "number": OURS}
+    quoted = {key: _quoted(text) for key, text in words.items()}
+    text = say("create.settings.whole", format=FORMAT, start="\n".join(lines), **quoted)
     if start.trait_kinds:
-        lines += ["", say("create.settings.kinds"), "[trait_kinds]"]
-        lines += [f"{column} = {_quoted(kind)}" for column, kind in start.trait_kinds.items()]
-    return "\n".join(lines) + "\n"
+        kinds = [f"{column} = {_quoted(kind)}" for column, kind in start.trait_kinds.items()]
+        text += "\n".join(["", say("create.settings.kinds"), "[trait_kinds]", *kinds, ""])
+    return text
 
 
 def _quoted(text: str) -> str:
@@ -226,6 +199,21 @@ def make_demonstration(folder: Path, *, forecasts: bool = True) -> list[str]:
     return [*_FILES, settings.book]
 
 
+def take_in(
+    folder: Path,
+    settings: Settings,
+    tables: Recorded,
+    mend: Callable[[Sequence[Record]], Iterable[Record]] = lambda found: found,
+) -> None:
+    """Write tables into the cross book of a collection, mended before, unless it holds anything already."""
+    from crosscompat.book.import_export.import_table import records_of  # noqa: PLC0415 - the demonstration alone needs it
+
+    with open_book(folder, settings) as store, store.writing(say("recorded.taken_in")) as pen:
+        if not pen.changes():
+            pen.imported = True
+            pen.add(*mend(records_of(tables.plants, tables.crosses)), *tables.forecasts)
+
+
 def invented_records() -> Recorded:
     """Read the tables of the invented nursery."""
     with as_file(files("crosscompat.demo")) as tables:
@@ -237,13 +225,7 @@ def invented_records() -> Recorded:
 
 
 def read_forecasts(path: Path) -> tuple[GivenForecast, ...]:
-    """Read a table of forecasts, a column for each field of `GivenForecast`.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file.
-    """
+    """Read a table of forecasts, a column a field; raises a `BadInput` with every fault of the file."""
     faults: list[Fault] = []
     sheet = read_sheet(path, faults=faults)
     rows = [read_fields(Cells(sheet, row, faults), GivenForecast) for row in sheet.rows]

@@ -199,3 +199,12 @@ def test_a_collection_and_its_model_know_the_book_they_belong_to(tmp_path):
     store.engine.dispose()
     assert settings.book_id == store.identity
     assert open_collection(tmp_path / "ours").fingerprints["book"] == store.identity
+
+
+def test_nothing_is_written_through_a_link_that_lies_in_the_folder(tmp_path):
+    folder, mine = tmp_path / "theirs", tmp_path / "mine.csv"
+    folder.mkdir()
+    (folder / "wanted.csv").symlink_to(mine)
+    create_collection(folder)
+    assert not mine.exists()
+    assert not (folder / "wanted.csv").is_symlink()

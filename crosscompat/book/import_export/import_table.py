@@ -25,6 +25,7 @@ from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import Fault
+from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
@@ -176,7 +177,7 @@ def _new_plants(
         if known is None:
             fresh.append(plant)
             continue
-        names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
+        names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
         there = {name: [getattr(known, name)] for name in names}
         there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
         said = _said(plant, names, more[plant.row])
@@ -290,7 +291,11 @@ class _Garden:
         if name is None:
             return None, species
         if name not in self.known:
-            self.take_in(Plant(name, species or name, name), {"owner": owner})
+            alike = {self.known[one] for one in written_alike(name, self.known)}
+            if len(alike) == 1:
+                self.known[name] = alike.pop()
+            else:
+                self.take_in(Plant(name, species or name, name), {"owner": owner})
         plant, own = self.known[name]
         return plant, None if species == own else species
 

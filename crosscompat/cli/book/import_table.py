@@ -89,6 +89,8 @@ class Imported:
         What the grower has to say first.
     answers_file : str or None
         Where it can be filled in; null if nothing is open.
+    invented : bool
+        Whether the outcomes are, in the collection or in the whole book that came in.
     change : int or None
         Number of the change in the book; null if nothing was written, or for a whole book.
     """
@@ -110,6 +112,7 @@ class Imported:
     answers_file: str | None = None
     change: int | None = None
     written: bool = False
+    invented: bool = False
     schema: Literal["crosscompat.import/1"] = "crosscompat.import/1"
 
 
@@ -177,7 +180,7 @@ def _summary_of(file: Path, folder: Path) -> Path:
     with store.writing(file.name) as pen:
         restore_history(pen, whole.changes, whole.versions)
     with store.reading() as page:
-        write_summary(page, folder / f"{file.stem}.csv")
+        write_summary(page, folder / f"{file.stem}.csv", invented=whole.invented)
     store.engine.dispose()
     return folder / f"{file.stem}.csv"
 
@@ -192,9 +195,14 @@ def _import_book(store: Store, collection: Collection, request: Request) -> None
         restore_history(pen, whole.changes, whole.versions)
         if not request.dry_run:
             unpack_attachments(request.file, collection.folder or Path())
-    answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
-    says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
-    give(answer, lambda _: line(says), as_json=request.as_json)
+    marked = collection.settings.invented
+    answer = Imported(
+        request.file.name, None, "whole book", rows=rows, written=not request.dry_run, invented=marked or whole.invented
+    )
+    says = [say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))]
+    if whole.invented and not marked:
+        says.append(say("import.whole_invented"))
+    give(answer, lambda _: paragraph(" ".join(says)), as_json=request.as_json)
 
 
 def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
@@ -223,7 +231,9 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
         table.ask_columns()
     mapping = table.mapping
     columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
-    answer = Imported(grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns)
+    answer = Imported(
+        grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns, invented=collection.settings.invented
+    )
     if not request.as_json:
         _print_mapping(answer)
     if mapping.missing:
@@ -318,6 +328,9 @@ def _place(answer: Imported) -> str:
 
 
 def _print_mapping(answer: Imported) -> None:
+    if answer.invented:
+        paragraph(say("cli.invented"))
+        line()
     kind = say(f"import.rows.{answer.rows_are}")
     line(say("import.mapping", where=_place(answer), rows=kind, row=str(answer.heading_row)))
     rows = [
