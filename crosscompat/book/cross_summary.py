@@ -299,7 +299,7 @@ def _recognised(cross: Cross, plants: Mapping[str, str]) -> Cross:
     known: dict[str, Any] = {}
     for side, plant in (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant")):
         name = getattr(cross, side)
-        if getattr(cross, plant) is None and name in plants:
+        if getattr(cross, plant) is None and plants.get(name, name) != name:
             known |= {plant: name, side: plants[name]}
     return replace(cross, **known) if known else cross
 

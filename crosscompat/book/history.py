@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, Field, dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
@@ -14,8 +14,8 @@ from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading
 from crosscompat.ground.csv_convert import as_text
-from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.wording import say
+from crosscompat.ground.dates import spoken_date, spoken_dates
+from crosscompat.ground.wording import catalogue, say
 
 _NAMED: Mapping[type[Record], str] = {
     records.Plant: "name",
@@ -25,7 +25,6 @@ _NAMED: Mapping[type[Record], str] = {
     records.Sowing: "place",
     records.Pollination: "marker",
 }
-_USUAL = {("count_how", "counted"), ("pollen_kind", "one"), ("technique", "plain")}
 _OF_A_FORECAST = {"mean", "low", "high", "flowers", "model", "seed_plant", "pollen_plant"}
 _OWN_NAME = {records.Plant: "name", records.Cross: "number"}
 
@@ -60,8 +59,11 @@ def undone_by(changes: Sequence[Change]) -> dict[int, int]:
 
 def noun(record: Record, *, many: bool = False) -> str:
     """Return what a record is called, or several of its kind."""
-    table = next(name for name, kind in KINDS.items() if kind is type(record))
-    return say(f"records.{'many' if many else 'one'}.{table}")
+    return say(f"records.{'many' if many else 'one'}.{_table(record)}")
+
+
+def _table(record: Record) -> str:
+    return next(name for name, kind in KINDS.items() if kind is type(record))
 
 
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
@@ -96,10 +98,10 @@ def _said(record: Record) -> tuple[str, set[str]]:
         case records.Observation(what=what, count=count):
             return say(f"telling.counts.{what}", n=count), {"what", "count"}
         case records.Pollination(units=int(count), unit_kind=kind, count_how=how):
-            units = units_told(kind, count).words
-            return say("telling.about", units=units) if how == "about" else units, {"unit_kind", "units", "count_how"}
+            units, left = units_told(kind, count).words, {"unit_kind", "units"}
+            return (say("telling.about", units=units), {*left, "count_how"}) if how == "about" else (units, left)
         case records.Finding(what=what, value=value):
-            return f"{what.replace('_', ' ')}: {value}", {"what", "value"}
+            return f"{say(f'planting.findings.{what}')}: {value}", {"what", "value"}
         case records.GivenForecast(mean=mean, flowers=flowers):
             return say("telling.forecast", percent=f"{mean:.0%}", n=flowers), _OF_A_FORECAST
         case records.Attachment(file=file, kept_as=kept_as):
@@ -152,18 +154,25 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     found = []
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
-        usual = (item.default is not MISSING and value == item.default) or (item.name, value) in _USUAL
+        usual = (item.default is not MISSING and value == item.default) or (item.name, value) == ("technique", "plain")
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
-        text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
-        bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
-        if text:
-            found.append(text if bare else _named(item.name, text))
-    return found
+        if item.name not in {"id", "date_words", *without} and value is not None and not usual:
+            text = _spoken(value, names)
+            found.append(_phrase(record, item, value, spoken_dates(text) if item.name in {"note", "doubt"} else text))
+    return [part for part in found if part]
 
 
-def _named(name: str, text: str) -> str:
-    return say("telling.by", who=text) if name == "who" else f"{name.replace('_', ' ')}: {text}"
+def _phrase(record: Record, item: Field[Any], value: object, text: str) -> str:
+    """Return a field in words: by its sentence, bare where all know what it is, else behind its name."""
+    key = f"{_table(record)}.{item.name}"
+    sentence = catalogue("telling")["fields"].get(_table(record), {}).get(item.name)
+    if isinstance(sentence, dict):
+        return say(f"telling.fields.{key}.{as_text(value)}") if as_text(value) in sentence else ""
+    if sentence is not None and text:
+        return say(f"telling.fields.{key}", value=value if type(value) is int else text)
+    bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item)) or not text
+    return text if bare else f"{item.name.replace('_', ' ')}: {text}"
 
 
 def _spoken(value: object, names: Mapping[str, str]) -> str:

@@ -121,10 +121,10 @@ def _new_crosses(
     """
     book = list(_known_crosses(page))
     by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
-    unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+    unnumbered: dict[tuple[str | None, date, str], list[_Values]] = defaultdict(list)
     for cross, known in book:
         if cross.cross is None:
-            unnumbered[cross.date, cross.seed_parent].append(known)
+            unnumbered[None, cross.date, cross.seed_parent].append(known)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
@@ -134,11 +134,7 @@ def _new_crosses(
         first = fresh.get(cross.cross or cross.row)
         if there is not None:
             same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
-        elif (
-            cross.row not in bad
-            and cross.cross is None
-            and _take_alike(said, unnumbered[cross.date, cross.seed_parent])
-        ):
+        elif cross.row not in bad and _take_alike(said, unnumbered[cross.cross, cross.date, cross.seed_parent]):
             same.add(cross.row)
         elif first is not None:
             what = say("sheets.number_twice", number=first.number, row=str(first.row))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,9 +11,9 @@ from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, spoken, today
+from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_here
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
     from crosscompat.collection.settings import Settings
 
 _LOT = "pods seeds filled weight left name=lot"
-_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": tuple(STAGES)}
@@ -142,10 +140,8 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAYS.sub(lambda day: spoken(day[0]), _DAY.sub("", one.says, count=1)) for one in story.wrote]
-    when = [spoken(day[:10]) for day in days]
-    what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
+    parts = dict.fromkeys(part for one in story.wrote for part in one.says.split("; "))
+    what = "; ".join(part for part in parts if part != story.cross)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
 
@@ -153,7 +149,7 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
 def _print_story(story: CrossStory) -> None:
     line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
     if story.doubt:
-        paragraph(say("observe.in_doubt", why=story.doubt))
+        paragraph(say("observe.in_doubt", why=spoken_dates(story.doubt)))
     for part in ("visits", "counts", "lots", "trays", "losses", "proofs", "attachments"):
         _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
     if story.over:
