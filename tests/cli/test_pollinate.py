@@ -179,7 +179,7 @@ def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothi
     kinds = ["cross of another season", "cross that is over", "cross that was lost"]
     assert [one["kind"] for one in asked["obstacles"]] == kinds
     outcome = log(*late, code=1)
-    assert "is of 2022, this visit of 2026" in outcome.stderr
+    assert "made in 2022, and this visit is of 2026" in outcome.stderr
     assert "was lost to damping off" in outcome.stderr
     assert "--anyway" in outcome.stderr
     assert outcome.stdout == ""
@@ -325,7 +325,7 @@ def test_everything_that_is_told_is_kept(told, page):
     assert (cross.aim, cross.wanted, cross.kind) == ("hardy", 5, "cross")
     kept = {name: getattr(visit, name) for name in visit.__dataclass_fields__ if name not in {"id", "cross"}}
     assert kept == {
-        "date": date(2026, 5, 1), "hour": prompts.hour("14:05"), "who": "Ida",
+        "date": date(2026, 5, 1), "date_words": None, "hour": prompts.hour("14:05"), "who": "Ida",
         "marker": "raceme 2, red thread",
         "unit_kind": "raceme", "units": 2, "count_how": "about", "flowers": "new", "pollen_kind": "one",
         "technique": "mentor pollen", "stamens_removed": False, "isolation": "tied shut", "temperature": 23.5,
