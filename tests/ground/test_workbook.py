@@ -14,7 +14,7 @@ from crosscompat.ground.workbook import read_workbook
 
 WORD = '<table:table-cell office:value-type="string"><text:p>hi</text:p></table:table-cell>'
 FORMULA = '<table:table-cell table:formula="of:=1+2"/>'
-ERROR = '<table:table-cell office:value-type="string" calcext:value-type="error"><text:p>#N/A</text:p></table:table-cell>'
+ERROR = WORD.replace('"string"', '"string" calcext:value-type="error"').replace("hi", "#N/A")
 BLANK_ROWS = '<table:table-row table:number-rows-repeated="1048000"><table:table-cell/></table:table-row>'
 
 

@@ -155,7 +155,7 @@ def _print_story(story: CrossStory) -> None:
     for part in ("visits", "counts", "lots", "trays", "losses", "proofs", "attachments"):
         _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
     if story.over:
-        paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))
+        paragraph(say("observe.is_over", stage=story.over))
     _print_totals(story)
     for chance in story.chances:
         from crosscompat.show.chances import percent_range
