@@ -16,15 +16,13 @@ from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
-from crosscompat.book.entry.enter_plant import PlantEntry, PlantRecords, plant_records, write_plant
-from crosscompat.book.find_records import find_plant
+from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
-from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
@@ -142,7 +140,7 @@ class PlantAnswer:
     plants : list of PlantLine
         All of them, where none was named.
     card : PlantCard or None
-        Of the one that was named, as it stands now.
+        Of the one that was named, as it stands now, or would after a dry run.
     wrote : list of str
         What was written, in words.
     """
@@ -162,8 +160,6 @@ def plant_answer(
 ) -> PlantAnswer:
     """Write down what is said of a plant, if anything is, and return its card; without a name, all plants in a line.
 
-    After a dry run the card is the one of before.
-
     Raises
     ------
     UnknownName, WrongUse
@@ -174,34 +170,20 @@ def plant_answer(
         with store.reading() as page:
             if entry.name is None:
                 return replace(answer, plants=_lines(page))
-            return replace(answer, card=_card(collection, page, _find(page, entry.name), today))
+            return replace(answer, card=_card(collection, page, known_plant(page, entry.name), today))
     with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        known = _find(pen, entry.name) if entry.name and not entry.new else None
-        entry = entry if known is None else replace(entry, name=known.name)
-        planned = plant_records(pen, entry, read_pattern(collection.settings.cross_number))
-        pen.what = say("plant.change", plant=planned.plant.name, what="; ".join(planned.wrote))
-        stood = pen.find(records.Plant, id=planned.plant.id)
-        before = _card(collection, pen, stood, today) if stood and dry_run else None
-        write_plant(pen, planned, Bounds(today))
-        card = before if dry_run else _card(collection, pen, planned.plant, today)
-    written = bool(planned.new or planned.changed) and not dry_run
-    cautions = _cautions(collection, entry, planned)
-    return replace(answer, card=card, wrote=list(planned.wrote), written=written, cautions=cautions)
+        done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
+        card = _card(collection, pen, done.plant, today)
+    cautions = _cautions(collection, entry, done.plant)
+    return replace(answer, card=card, wrote=[*done.wrote], written=bool(done.wrote) and not dry_run, cautions=cautions)
 
 
-def _find(page: Reading, text: str) -> records.Plant:
-    try:
-        return find_plant(page, text)
-    except UnknownName as unknown:
-        raise UnknownName(f"{unknown} {say('plant.for_new')}", text, unknown.nearest) from None
-
-
-def _cautions(collection: Collection, entry: PlantEntry, planned: PlantRecords) -> list[Caution]:
+def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -> list[Caution]:
     """Return what is to be said once: names that may be misspelt, papers where something changes hands, hybrids."""
     names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
     spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
-    changes_hands = received or (bool(entry.pollen) and planned.plant.owner is not None)
+    changes_hands = received or (bool(entry.pollen) and plant.owner is not None)
     hybrid = entry.raised_from or entry.plant.get("parents")
     return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
 

@@ -10,7 +10,15 @@ from typing import Literal
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.ledger import ForecastNow, forecast_now
 from crosscompat.advice.parents import Caution, handling
-from crosscompat.advice.pollination_rules import ASKED_ONLY, QUERIED, Visit, obstacles, risks
+from crosscompat.advice.pollination_rules import (
+    ASKED_ONLY,
+    FEMALE_POLLEN,
+    MALE_SEED,
+    QUERIED,
+    Visit,
+    obstacles,
+    risks,
+)
 from crosscompat.advice.visit_parents import VisitRequest, find_visit, misspelt, pair_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
@@ -231,7 +239,7 @@ def _warnings(
 
 
 def _queries(visit: Visit, kinds: Sequence[str]) -> list[str]:
-    sides = [("male as seed parent", visit.seed), *(("female as pollen parent", one) for one in visit.pollen)]
+    sides = [(MALE_SEED, visit.seed), *((FEMALE_POLLEN, one) for one in visit.pollen)]
     return [
         say("pollinate.query", plant=one.name, sex=one.sex)
         for kind, one in sides

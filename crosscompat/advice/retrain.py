@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -17,8 +17,7 @@ from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_b
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.score import gave_a_seedling
 from crosscompat.advice.track_record import TrackRecord, track_record
-from crosscompat.collection.opening import MODEL_FILE, Collection
-from crosscompat.collection.recorded import add_forecasts
+from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import staged
@@ -180,7 +179,7 @@ def _lesson(
         before=basis_figures(collection, before),
         after=basis_figures(collection, after),
         seasons=_seasons(evidence, collection.settings.season_start),
-        moved=_moved(collection, before.model, after.model, pairs, _own_record(evidence)),
+        moved=_moved(collection, before.model, after.model, pairs, evidence),
         weightings=_weightings(before.model, after.model),
         left_out=_left_out(evidence),
         uncounted=int(evidence.outcomes.uncounted.sum()),
@@ -214,24 +213,35 @@ def _own_record(evidence: TrainingSet) -> dict[tuple[str, str], list[bool]]:
     return record
 
 
+def _own_counts(evidence: TrainingSet) -> dict[tuple[str, str], tuple[int, int]]:
+    """Return how many flowers of each pair were counted, and how many of them set."""
+    counts: dict[tuple[str, str], tuple[int, int]] = {}
+    for seed, pollen, cross in zip(evidence.seed, evidence.pollen, evidence.crosses, strict=True):
+        if cross.units and cross.pods_set is not None:
+            units, pods = counts.get((seed, pollen), (0, 0))
+            counts[seed, pollen] = (units + cross.units, pods + cross.pods_set)
+    return counts
+
+
 def _moved(
     collection: Collection,
     before: FittedModel,
     after: FittedModel,
     pairs: Sequence[tuple[str, str]],
-    record: Mapping[tuple[str, str], Sequence[bool]],
+    evidence: TrainingSet,
 ) -> list[Moved]:
     if not pairs:
         return []
     parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
     was, now = (asked_of(collection, model, parents) for model in (before, after))
     then, here = (chances(asked.whole) for asked in (was, now))
-    moved = []
+    record, counts, moved = _own_record(evidence), _own_counts(evidence), []
     for i, (seed, pollen) in enumerate(pairs):
         old, new = _parts(before, was, i), _parts(after, now, i)
         shift = {name: new.get(name, 0.0) - old.get(name, 0.0) for name in {**old, **new}}
         earlier, later = interval_at(then, i), interval_at(here, i)
-        why = _why(shift, later.mean - earlier.mean, record.get((seed, pollen), ()))
+        own, counted = record.get((seed, pollen), ()), counts.get((seed, pollen), (0, 0))
+        why = _why(shift, later.mean - earlier.mean, own, counted)
         moved.append(Moved(correct_form(seed), correct_form(pollen), earlier, later, why))
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
@@ -245,13 +255,16 @@ def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
     return {"base": found.base, "distance": distance, **parts, **extra}
 
 
-def _why(shift: dict[str, float], gain: float, own: Sequence[bool]) -> str:
+def _why(shift: dict[str, float], gain: float, own: Sequence[bool], counted: tuple[int, int]) -> str:
     """Say which way a chance went, and what pulled it that way: the pair's own crosses, or else the feature most."""
     if abs(gain) < _HARDLY:
         return say("learn.why.same")
     sign, way = (1, "up") if gain > 0 else (-1, "down")
     if own and (gain > 0) == (2 * sum(own) >= len(own)):
         return say(f"learn.why.{way}_own", n=len(own), took=sum(own))
+    units, pods = counted
+    if (gain > 0 and pods) or (gain < 0 and pods < units):
+        return say(f"learn.why.{way}_counts", n=units, set=pods)
     feature, pull = max(sorted(shift.items()), key=lambda entry: sign * entry[1])
     if sign * pull <= 0:  # the logit went the other way, and the mean chance followed what is less unsure now
         return say(f"learn.why.{way}_surer")

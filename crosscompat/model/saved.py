@@ -13,7 +13,7 @@ from functools import cached_property
 from hashlib import sha256
 from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, get_origin, get_type_hints
 
 import numpy as np
 
@@ -32,6 +32,8 @@ from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
 FORMAT = 1
 
 _MOST_NUMBERS_IN_JSON = 1_000
+_LARGEST_SCALE = 1e6
+_Kind = TypeVar("_Kind")
 
 # The arrays of a step, and their shapes in letters: p coefficients, with effects q, k species known to be related, n
 # pairs crossed that lean on w columns each, m crosses; 7 kinds of effect, 6 of which are not the record's.
@@ -149,9 +151,8 @@ def _array(stored: Any) -> Floats:
 
 def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
     recipe = document["recipe"]
-    features = tuple(Feature(**feature) for feature in recipe["features"])
-    noted: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in document["seen"].items()}
-    seen = Seen(**noted)
+    features = tuple(_of_type(Feature, feature) for feature in recipe["features"])
+    seen = _of_type(Seen, document["seen"])
     scale = recipe["scale"]
     places = tuple((str(name), float(centre), float(spread)) for name, centre, spread in scale["places"])
     model = FittedModel(
@@ -162,7 +163,7 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
         {str(name): float(value) for name, value in document["scales"].items()},
         tuple(_step(step, arrays, seen, len(features) + 1) for step in document["steps"]),
         seen,
-        SeedsPerPod(**document["seeds"]),
+        _of_type(SeedsPerPod, document["seeds"]),
         tuple(document["records"]),
     )
     _refuse_misfits(model)
@@ -170,6 +171,17 @@ def _saved(document: dict[str, Any], arrays: dict[str, Floats]) -> SavedModel:
     if saved.fingerprint != document["fingerprint"]:
         raise ValueError(say("saved.differs"))
     return saved
+
+
+def _of_type(kind: type[_Kind], given: Mapping[str, Any]) -> _Kind:
+    """Make a dataclass of what JSON says; ValueError where a value is not of its field's type."""
+    made = kind(**{name: tuple(value) if isinstance(value, list) else value for name, value in given.items()})
+    for name, hint in get_type_hints(kind).items():
+        value = getattr(made, name)
+        parts, type_ = (value, str) if isinstance(value, tuple) and get_origin(hint) is tuple else ((value,), hint)
+        if not all(isinstance(part, int | float if type_ is float else type_) for part in parts):
+            raise ValueError(say("saved.misfit"))
+    return made
 
 
 def _step(step: str, arrays: Mapping[str, Floats], seen: Seen, p: int) -> StepFit:
@@ -225,6 +237,8 @@ def _refuse_misfits(model: FittedModel) -> None:
         and curves == [name for name, _, _ in model.recipe.scale.places]
         and model.seeds.mean > 0
         and model.seeds.size > 0
+        and (model.seeds.cap is None or model.seeds.cap > 0)
+        and all(0 <= scale < _LARGEST_SCALE for scale in model.scales.values())
         and model.recipe.scale.width > 0
     )
     if not sound:

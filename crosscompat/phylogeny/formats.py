@@ -29,6 +29,8 @@ MOST = 500
 """So many trees are kept, evenly over the file: more would not change a standard deviation that anybody sees."""
 
 _LOOK = 4_000
+_CLOSING = '\n";END;' * 2
+"""Ends a text, a statement and a block of NEXUS."""
 
 
 def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int | None = None) -> Phylogeny:
@@ -104,7 +106,8 @@ def _checked(tree: Phylogeny, file: str | None, head: str, unit: str | None) -> 
 def _nexus(source: TextSource) -> list[Phylogeny]:
     """Read NEXUS through DendroPy: labels as written, capitals and small letters apart.
 
-    What DendroPy 5.1 would read for ever is refused first: a comment, a quote or a block that does not end.
+    What DendroPy 5.1 would read for ever is refused first: a comment, a quote or a block that does not end; what still
+    seems open to it is closed behind the last line, where it passes over what is too much.
     """
     text = mask(source, words=True).data.lower()
     if len(re.findall(rb"\bbegin\s", text)) > len(re.findall(rb"\bend(?:block)?\s*;", text)):
@@ -114,7 +117,7 @@ def _nexus(source: TextSource) -> list[Phylogeny]:
 
     try:
         trees = dendropy.TreeList.get(
-            data=source.data.decode("utf-8"),
+            data=source.data.decode("utf-8") + _CLOSING,
             schema="nexus",
             taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
             case_sensitive_taxon_labels=True,

@@ -55,7 +55,10 @@ def _notes(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
         yield ("unit", {"unit": tree.unit}) if tree.unit else ("unit_unsaid", {})
         reach = tree.root_distance[tree.tip_nodes]
         low, high = f"{reach.min():.4g}", f"{reach.max():.4g}"
-        yield ("ultrametric", {"reach": high}) if is_ultrametric(tree) else ("uneven", {"low": low, "high": high})
+        if tree.n_tips > 1 and not tree.length[:-1].any():
+            yield "flat", {}
+        else:
+            yield ("ultrametric", {"reach": high}) if is_ultrametric(tree) else ("uneven", {"low": low, "high": high})
     yield from _shape(tree)
 
 
@@ -75,7 +78,7 @@ def _shape(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
     if (lengths < 0).any():
         node = int(lengths.argmin())
         yield "negative", {"n": int((lengths < 0).sum()), "lowest": f"{lengths[node]:.4g}"}
-    if (lengths == 0).any():
+    if (lengths == 0).any() and lengths.any():
         yield "zero", {"n": int((lengths == 0).sum())}
     known = tree.support[~np.isnan(tree.support)]
     if known.size:

@@ -14,8 +14,7 @@ from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import open_store
 from crosscompat.collection.create import create_collection
-from crosscompat.collection.opening import open_collection
-from crosscompat.collection.recorded import add_forecasts
+from crosscompat.collection.opening import add_forecasts, open_collection
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.model.pairings import Parents
@@ -94,32 +93,37 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
 
 
 @pytest.mark.parametrize(
-    ("shift", "gain", "own", "why"),
+    ("shift", "gain", "own", "counted", "why"),
     [
-        ({"base": 0.2, "distance": 0.9}, 0.1, [], "up, mainly because of distance on the tree"),
+        ({"base": 0.2, "distance": 0.9}, 0.1, [], (0, 0), "up, mainly because of distance on the tree"),
         (
             {"base": -1.0, "distance": 1.2, "2n lower": -0.9},
             -0.1,
             [],
+            (0, 0),
             "down, mainly because of how well crosses take in general",
         ),
         (
             {"base": 1.0, "distance": -1.2, "2n lower": 0.9},
             0.1,
             [],
+            (0, 0),
             "up, mainly because of how well crosses take in general",
         ),
-        ({"base": -0.2, "distance": -0.9}, 0.1, [], "up, surer now"),
-        ({"base": 0.2, "distance": 0.9}, -0.1, [], "down, surer now"),
-        ({"base": 5.0}, 0.004, [], "hardly moved"),
-        ({"base": 0.0}, 0.0, [], "hardly moved"),
-        ({"distance": 0.9}, -0.1, [False, False, False], "down: 0 of its 3 counted crosses took"),
-        ({"distance": 0.9}, 0.1, [True], "up: 1 of its 1 counted cross took"),
-        ({"distance": 0.9}, 0.1, [True, False, False], "up, mainly because of distance on the tree"),
+        ({"base": -0.2, "distance": -0.9}, 0.1, [], (0, 0), "up, surer now"),
+        ({"base": 0.2, "distance": 0.9}, -0.1, [], (0, 0), "down, surer now"),
+        ({"base": 5.0}, 0.004, [], (0, 0), "hardly moved"),
+        ({"base": 0.0}, 0.0, [], (0, 0), "hardly moved"),
+        ({"distance": 0.9}, -0.1, [False, False, False], (0, 0), "down: 0 of its 3 counted crosses took"),
+        ({"distance": 0.9}, 0.1, [True], (0, 0), "up: 1 of its 1 counted cross took"),
+        ({"distance": 0.9}, 0.1, [True, False, False], (0, 0), "up, mainly because of distance on the tree"),
+        ({"distance": 0.9}, -0.1, [True], (3, 2), "down: 2 of its 3 flowers set"),
+        ({"distance": 0.9}, 0.1, [], (3, 2), "up: 2 of its 3 flowers set"),
+        ({"distance": -0.9}, -0.1, [], (3, 3), "down, mainly because of distance on the tree"),
     ],
 )
-def test_the_reason_pulls_the_way_in_which_the_chance_went(shift, gain, own, why):
-    assert lesson_room._why(shift, gain, own) == why
+def test_the_reason_pulls_the_way_in_which_the_chance_went(shift, gain, own, counted, why):
+    assert lesson_room._why(shift, gain, own, counted) == why
 
 
 def test_the_crosses_wanted_are_watched_and_else_the_pairs_crossed(collection, book):

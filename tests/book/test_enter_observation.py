@@ -6,7 +6,7 @@ import pytest
 
 from crosscompat.book.cross_summary import CrossRecords, cross_of, cross_records, crosses_of
 from crosscompat.book.entry import Bounds, own_ancestors
-from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe, surprises
+from crosscompat.book.entry.enter_observation import Seen, observe, surprises
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, Plant, Pollen, Pollination, SeedLot, Sowing
 from crosscompat.ground.errors import WrongUse
 
@@ -38,8 +38,9 @@ def whole(book, cross):
 
 def test_one_look_may_say_everything(book, cross, look):
     look(
-        swelling=3, dropped=1, ripe=2, harvest=Harvest(pods=2, seeds=30, filled=20, weight=12.5, left=5, lot="A"),
-        sown=Sown(seeds=25, lot="a", treatment="warm water", tray="T1"), up=4, highest=6, tray="t1",
+        swelling=3, dropped=1, ripe=2,
+        harvest=SeedLot(cross="", pods=2, seeds=30, filled=20, weight=12.5, left=5, name="A"),
+        sown=Sowing(cross="", seeds=25, lot="a", treatment="warm water", place="T1"), up=4, highest=6, tray="t1",
         lost="slugs", against="no", proof="looks hybrid", by_what="spines", over="germinate", note="wet year",
     )  # fmt: skip
     found = whole(book, cross)
@@ -85,11 +86,11 @@ def test_an_old_contradiction_stops_nobody_from_writing_what_is_true(book, cross
 
 
 def test_only_the_good_seeds_counted_leaves_the_others_unknown(book, cross, look):
-    look(harvest=Harvest(seeds=20, only_good=True))
+    look(harvest=SeedLot(cross="", seeds=20), only_good=True)
     (lot,) = whole(book, cross).lots
     assert (lot.seeds, lot.filled) == (None, 20)
     with pytest.raises(WrongUse, match="good seeds only"):
-        look(harvest=Harvest(seeds=20, filled=10, only_good=True))
+        look(harvest=SeedLot(cross="", seeds=20, filled=10), only_good=True)
 
 
 def test_a_loss_of_which_nothing_is_said_is_unsure(book, cross, look):
@@ -98,30 +99,30 @@ def test_a_loss_of_which_nothing_is_said_is_unsure(book, cross, look):
 
 
 def test_with_several_lots_or_trays_the_grower_says_which(book, cross, look):
-    look(harvest=Harvest(seeds=30, lot="A"))
-    look(harvest=Harvest(seeds=30, lot="B"))
+    look(harvest=SeedLot(cross="", seeds=30, name="A"))
+    look(harvest=SeedLot(cross="", seeds=30, name="B"))
     with pytest.raises(WrongUse, match=r"several lots: A, B\..*--from"):
-        look(sown=Sown(seeds=5))
+        look(sown=Sowing(cross="", seeds=5))
     with pytest.raises(WrongUse, match=r"no lot “C”\. It has: A, B"):
-        look(sown=Sown(seeds=5, lot="C"))
+        look(sown=Sowing(cross="", seeds=5, lot="C"))
     with pytest.raises(WrongUse, match="a lot “a” already"):
-        look(harvest=Harvest(lot="a"))
-    look(sown=Sown(seeds=5, lot="A", tray="T1"))
-    look(sown=Sown(seeds=5, lot="B", tray="T2"))
+        look(harvest=SeedLot(cross="", name="a"))
+    look(sown=Sowing(cross="", seeds=5, lot="A", place="T1"))
+    look(sown=Sowing(cross="", seeds=5, lot="B", place="T2"))
     with pytest.raises(WrongUse, match=r"several trays: T1, T2\..*--tray"):
         look(up=1)
     with pytest.raises(WrongUse, match="a tray “t 1” already"):
-        look(sown=Sown(seeds=5, lot="B", tray="t 1"))
+        look(sown=Sowing(cross="", seeds=5, lot="B", place="t 1"))
     look(up=1, tray=whole(book, cross).trays[1].id[:8])
     assert whole(book, cross).looks[0].sowing == whole(book, cross).trays[1].id
 
 
 def test_a_name_of_one_letter_is_never_the_beginning_of_an_identifier(book, cross, look):
-    look(harvest=Harvest(seeds=30, lot="seed of May"))
+    look(harvest=SeedLot(cross="", seeds=30, name="seed of May"))
     (lot,) = whole(book, cross).lots
     with pytest.raises(WrongUse, match="no lot"):
-        look(sown=Sown(seeds=5, lot=lot.id[0]))
-    look(sown=Sown(seeds=5, lot=lot.id[:4]))
+        look(sown=Sowing(cross="", seeds=5, lot=lot.id[0]))
+    look(sown=Sowing(cross="", seeds=5, lot=lot.id[:4]))
 
 
 def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
@@ -137,20 +138,20 @@ def test_seedlings_of_seed_that_was_never_sown_are_asked_about(look):
         ({"swelling": 4}, {"swelling": 2}, "On 1 August 4 pods had set, now 2. Did one drop?"),
         ({"swelling": 4}, {"swelling": 0}, "Save 0 anyway?"),
         ({"ripe": 2}, {"ripe": 1}, "2 pods were ripe, now 1"),
-        ({"harvest": Harvest(pods=2)}, {"ripe": 1}, "You harvested 2 ripe pods already"),
-        ({"ripe": 2, "harvest": Harvest(pods=1)}, {"ripe": 1}, "2 pods were ripe, now 1"),
-        ({"sown": Sown(seeds=9), "up": 5}, {"highest": 4}, "5 seedlings stood in this tray, and"),
-        ({"sown": Sown(seeds=9), "highest": 6}, {"highest": 5}, "6 seedlings stood in this tray, and"),
+        ({"harvest": SeedLot(cross="", pods=2)}, {"ripe": 1}, "You harvested 2 ripe pods already"),
+        ({"ripe": 2, "harvest": SeedLot(cross="", pods=1)}, {"ripe": 1}, "2 pods were ripe, now 1"),
+        ({"sown": Sowing(cross="", seeds=9), "up": 5}, {"highest": 4}, "5 seedlings stood in this tray, and"),
+        ({"sown": Sowing(cross="", seeds=9), "highest": 6}, {"highest": 5}, "6 seedlings stood in this tray, and"),
         ({"lost": "mice"}, {"swelling": 1}, "was lost to mice"),
-        ({"lost": "mice"}, {"harvest": Harvest(pods=1)}, "was lost to mice"),
+        ({"lost": "mice"}, {"harvest": SeedLot(cross="", pods=1)}, "was lost to mice"),
         ({"over": "set"}, {"swelling": 1}, "recorded the stage “set” as over"),
         ({"swelling": 0}, {"swelling": 0}, None),
         ({"swelling": 2}, {"swelling": 2, "dropped": 1}, None),
         ({"dropped": 3}, {"dropped": 1}, None),
-        ({"sown": Sown(seeds=9), "highest": 6, "up": 5}, {"up": 3}, None),
-        ({"sown": Sown(seeds=9), "highest": 6}, {"highest": 6}, None),
-        ({"sown": Sown(seeds=9), "highest": 6}, {"sown": Sown(seeds=3), "highest": 2}, None),
-        ({"harvest": Harvest(pods=2)}, {"ripe": 2}, None),
+        ({"sown": Sowing(cross="", seeds=9), "highest": 6, "up": 5}, {"up": 3}, None),
+        ({"sown": Sowing(cross="", seeds=9), "highest": 6}, {"highest": 6}, None),
+        ({"sown": Sowing(cross="", seeds=9), "highest": 6}, {"sown": Sowing(cross="", seeds=3), "highest": 2}, None),
+        ({"harvest": SeedLot(cross="", pods=2)}, {"ripe": 2}, None),
         ({"swelling": 1}, {"swelling": 2}, None),
         ({"over": "set"}, {"ripe": 1}, None),
         ({}, {"swelling": 1}, None),
@@ -198,8 +199,8 @@ def test_what_was_seen_before_the_cross_was_lost_is_no_surprise(book, cross, loo
 
 
 def test_the_highest_number_is_that_of_one_tray(book, cross, look):
-    look(sown=Sown(seeds=9, tray="T1"))
-    look(sown=Sown(seeds=9, tray="T2"))
+    look(sown=Sowing(cross="", seeds=9, place="T1"))
+    look(sown=Sowing(cross="", seeds=9, place="T2"))
     look(highest=6, tray="T1")
     assert surprises(whole(book, cross), Seen(highest=2, tray="T2"), DAY) == []
     (question,) = surprises(whole(book, cross), Seen(highest=2, tray="T1"), DAY)
@@ -233,7 +234,14 @@ def test_what_is_doubtful_is_written_down_and_teaches_nothing_until_it_is_settle
 
 
 def test_each_record_is_known_by_the_cross_it_belongs_to(book, cross, look):
-    look(swelling=1, harvest=Harvest(seeds=3), sown=Sown(seeds=2), up=1, lost="mice", proof="proved")
+    look(
+        swelling=1,
+        harvest=SeedLot(cross="", seeds=3),
+        sown=Sowing(cross="", seeds=2),
+        up=1,
+        lost="mice",
+        proof="proved",
+    )
     with book.reading() as page:
         records = cross_records(page, cross).every
         assert {cross_of(page, record) for record in records} == {cross.id}

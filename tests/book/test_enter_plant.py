@@ -8,7 +8,7 @@ import pytest
 from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry import Bounds
-from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
+from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse
 
@@ -25,9 +25,7 @@ def tell(book):
         plant = {key: value for key, value in more.items() if key in own}
         said = {key: value for key, value in more.items() if key not in own}
         with book.writing("a plant") as pen:
-            found = plant_records(pen, PlantEntry(name=name, day=day, plant=plant, **said), NUMBERS)
-            write_plant(pen, found, Bounds(DAY))
-        return found
+            return enter_plant(pen, PlantEntry(name=name, day=day, plant=plant, **said), NUMBERS, Bounds(DAY))
 
     return tell
 
@@ -57,15 +55,16 @@ def test_what_is_told_is_kept_and_the_rest_stays(tell, standing, field):
     assert found.wrote == ("here since 1 May 2026",)
 
 
-def test_telling_the_same_again_writes_nothing(tell):
+def test_telling_the_same_again_writes_nothing(tell, book):
     tell("A", new=True, place="house 1")
-    again = tell("A", place="house 1")
-    assert (again.new, again.changed, again.wrote) == ((), (), ())
+    assert tell("A", place="house 1").wrote == ()
+    with book.reading() as page:
+        assert len(page.changes()) == 1
 
 
 def test_a_typing_error_makes_no_plant(tell, standing):
     tell("A", new=True)
-    with pytest.raises(LookupError):
+    with pytest.raises(UnknownName, match="say --new"):
         tell("AA", place="house 1")
     with pytest.raises(WrongUse, match="There is a plant A already"):
         tell("a", new=True)
@@ -85,7 +84,7 @@ def test_determinations_never_replace_the_name_it_came_with(tell, book):
     ]  # fmt: skip
     with pytest.raises(WrongUse, match=r"A came as .* is kept"):
         tell("A", received_as="Aus bus")
-    assert tell("A", received_as="Aus sp.").changed == ()
+    assert tell("A", received_as="Aus sp.").wrote == ()
 
 
 def test_findings_are_dated_and_say_how_they_are_known(tell, standing, book):
@@ -230,3 +229,12 @@ def test_what_contradicts_itself_already_stops_no_other_plant(crossed, tell, sta
     assert tell("mother", place="house 1").plant.place == "house 1"
     with pytest.raises(WrongUse, match=r"^(?!.*mother).*father would be"):
         tell("father", raised_from="26-01")
+
+
+@pytest.mark.parametrize("name", ["FEN 1", "fen-1", "FEN1", "FEN-01", "Fen – 1"])
+def test_a_new_plant_is_not_called_so_that_it_cannot_be_told_from_another(tell, standing, name):
+    tell("FEN-1", new=True)
+    with pytest.raises(WrongUse, match="There is a plant FEN-1 already"):
+        tell(name, new=True)
+    tell("FEN-11", new=True)
+    assert [plant.name for plant in standing(records.Plant)] == ["FEN-1", "FEN-11"]

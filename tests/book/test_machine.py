@@ -19,8 +19,8 @@ from crosscompat.book.crosses import COUNT_COLUMNS, count_arrays, impossible
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry import Bounds, impossibilities, own_ancestors
 from crosscompat.book.entry.correct import correct, take_back, withdraw
-from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown, observe
-from crosscompat.book.entry.enter_plant import PlantEntry, plant_records, write_plant
+from crosscompat.book.entry.enter_observation import Seen, observe
+from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.record_fields import reference
@@ -39,10 +39,13 @@ FEW = st.integers(0, 6)
 SOME = st.none() | FEW
 TEXT = st.none() | st.sampled_from(["a", "b"])
 
-HARVEST = st.builds(Harvest, pods=SOME, seeds=SOME, filled=SOME, only_good=st.booleans(), lot=TEXT)
+HERE = st.just("")
+HARVEST = st.builds(records.SeedLot, cross=HERE, pods=SOME, seeds=SOME, filled=SOME, name=TEXT)
+SOWN = st.builds(records.Sowing, cross=HERE, seeds=FEW, lot=TEXT, place=TEXT)
 SEEN = st.one_of(
-    st.builds(Seen, swelling=FEW), st.builds(Seen, ripe=FEW, dropped=SOME), st.builds(Seen, harvest=HARVEST),
-    st.builds(Seen, sown=st.builds(Sown, seeds=FEW, lot=TEXT, tray=TEXT)), st.builds(Seen, up=FEW, highest=SOME),
+    st.builds(Seen, swelling=FEW), st.builds(Seen, ripe=FEW, dropped=SOME),
+    st.builds(Seen, harvest=HARVEST, only_good=st.booleans()),
+    st.builds(Seen, sown=SOWN), st.builds(Seen, up=FEW, highest=SOME),
     st.builds(Seen, up=FEW, tray=TEXT, proof=st.sampled_from(PROOFS)), st.builds(Seen, lost=st.just("mice"), tray=TEXT),
     st.builds(Seen, over=st.sampled_from([*STAGES]), note=TEXT, doubtful=TEXT),
 )  # fmt: skip
@@ -80,7 +83,12 @@ class Book(RuleBasedStateMachine):
         cross = records.Cross(number=NUMBERS[0], seed_plant=mother.id)
         visit = records.Pollination(cross=cross.id, date=date(2026, 5, 1), units=4)
         pen.add(mother, father, cross, visit, records.Pollen(pollination=visit.id, plant=father.id))
-        seen = Seen(swelling=3, ripe=2, harvest=Harvest(seeds=9, lot="a"), sown=Sown(seeds=6, tray="a"))
+        seen = Seen(
+            swelling=3,
+            ripe=2,
+            harvest=records.SeedLot(cross="", seeds=9, name="a"),
+            sown=records.Sowing(cross="", seeds=6, place="a"),
+        )
         return observe(pen, cross, seen, date(2026, 8, 1), None, BOUNDS)
 
     def teardown(self):
@@ -170,7 +178,7 @@ class Book(RuleBasedStateMachine):
         def tell(pen):
             new = pen.find(records.Plant, name=name) is None
             told = PlantEntry(name=name, new=new, day=TODAY, raised_from=cross.number or cross.id)
-            write_plant(pen, plant_records(pen, told, PATTERN), BOUNDS)
+            enter_plant(pen, told, PATTERN, BOUNDS)
 
         if cross is not None:
             self.write(tell)

@@ -75,7 +75,7 @@ def test_a_card_can_be_read(say):
     card = say("COC-F1")
     for words in (
         "COC-F1: Echinocereus coccineus (determined, no date)",
-        "Findings sex: female, no date",
+        "Findings sex: female",
         "usually open 19 April to 7 May (seen open on 10 days)",
         "21-03, 2 May 2021, with DAS-1: gave a seedling",
     ):
@@ -171,7 +171,8 @@ def test_a_finding_that_is_corrected_is_no_longer_queried(told, answer, own):
 
 def test_a_dry_run_writes_nothing(told, count, say):
     dry = told("N-1", "--new", "--place", "house 1", "--dry-run")
-    assert (dry["written"], dry["card"], dry["wrote"]) == (False, None, ["new plant", "stands in house 1"])
+    assert (dry["written"], dry["wrote"]) == (False, ["new plant", "stands in house 1"])
+    assert dry["card"]["record"]["place"] == "house 1"
     assert count(records.Plant) == 32
     assert "COC-F1 (dry run, nothing written): dead since 1 May 2026." in say(
         "COC-F1", "--died", "2026-05-01", "--dry-run"

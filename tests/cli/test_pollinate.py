@@ -325,7 +325,7 @@ def test_everything_that_is_told_is_kept(told, page):
     assert (cross.aim, cross.wanted, cross.kind) == ("hardy", 5, "cross")
     kept = {name: getattr(visit, name) for name in visit.__dataclass_fields__ if name not in {"id", "cross"}}
     assert kept == {
-        "date": date(2026, 5, 1), "hour": prompts.hour("14:05"), "who": "Ida",
+        "date": date(2026, 5, 1), "date_words": None, "hour": prompts.hour("14:05"), "who": "Ida",
         "marker": "raceme 2, red thread",
         "unit_kind": "raceme", "units": 2, "count_how": "about", "flowers": "new", "pollen_kind": "one",
         "technique": "mentor pollen", "stamens_removed": False, "isolation": "tied shut", "temperature": 23.5,

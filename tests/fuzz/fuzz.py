@@ -47,7 +47,7 @@ def altered(data: bytes, size: int, seed: int) -> bytes:
         return atheris.Mutate(data, size)
 
 
-class Hang(Exception):
+class Hang(BaseException):
     """Something took longer than five seconds of processor time."""
 
 
@@ -63,7 +63,7 @@ def kept(function: Callable[[bytes], None], place: Path) -> Callable[[bytes], No
         signal.setitimer(signal.ITIMER_VIRTUAL, 5)
         try:
             function(data)
-        except Exception as error:  # noqa: BLE001 - this is what is looked for
+        except (Exception, Hang) as error:  # noqa: BLE001 - this is what is looked for
             frame = traceback.extract_tb(error.__traceback__)[-1]
             name = f"{type(error).__name__}-{Path(frame.filename).stem}-{frame.lineno}"
             if not (place / name).exists():

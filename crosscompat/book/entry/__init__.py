@@ -10,13 +10,11 @@ from datetime import date
 from crosscompat.book.cross_summary import CrossRecords, cross_records, totals
 from crosscompat.book.crosses import count_arrays, impossible
 from crosscompat.book.current_plants import parents_of_crosses
-from crosscompat.book.records import UNCHECKED, Cross, Plant, SeedLot
+from crosscompat.book.records import UNCHECKED, Cross, Plant
 from crosscompat.book.store import Reading
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-
-_OF_PLANTS = ""
 
 
 def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = None) -> list[str]:
@@ -25,31 +23,28 @@ def impossibilities(whole: CrossRecords, today: date, most_seeds: int | None = N
     return [*overall, *_pods(whole), *_seed(whole, most_seeds), *_trays(whole), *_proofs(whole), *_days(whole, today)]
 
 
-def _holds(lot: SeedLot) -> int | None:
-    """Return how many seeds a lot held: all, or the good ones where only those were counted."""
-    return lot.filled if lot.seeds is None else lot.seeds
-
-
 def _pods(whole: CrossRecords) -> Iterator[str]:
-    found = totals(whole)
-    dropped = sum(whole.counted("pods_dropped"))
-    held = found["pods_held"] or 0
-    limit, of = (found["pods_set"], "pods_set") if found["pods_set"] is not None else (found["units"], "units")
+    counts = totals(whole)
+    dropped, held = sum(whole.counted("pods_dropped")), counts["pods_held"] or 0
+    of = "units" if counts["pods_set"] is None else "pods_set"
+    limit = counts[of]
     if dropped and limit is not None and dropped + held > limit:
         yield say("counts.dropped", dropped=dropped, held=held, of=say(f"crosses.counts.{of}"), limit=limit)
 
 
 def _seed(whole: CrossRecords, most_seeds: int | None) -> Iterator[str]:
     for lot in whole.lots:
-        name = lot.name or say("counts.lot")
-        held, sown = _holds(lot), sum(tray.seeds or 0 for tray in whole.trays if tray.lot == lot.id)
-        if lot.seeds is not None and lot.filled is not None and lot.filled > lot.seeds:
-            yield say("counts.filled", lot=name, filled=lot.filled, seeds=lot.seeds)
-        if held is not None and lot.left is not None and lot.left > held:
+        name, sown = lot.name or say("counts.lot"), sum(tray.seeds or 0 for tray in whole.trays if tray.lot == lot.id)
+        held = lot.filled if lot.seeds is None else lot.seeds
+        if held is None:
+            continue
+        if lot.filled is not None and lot.filled > held:
+            yield say("counts.filled", lot=name, filled=lot.filled, seeds=held)
+        if lot.left is not None and lot.left > held:
             yield say("counts.left", lot=name, left=lot.left, held=held)
-        if held is not None and sown > held:
+        if sown > held:
             yield say("counts.sown", lot=name, sown=sown, held=held)
-        if most_seeds and lot.pods is not None and held is not None and held > most_seeds * lot.pods:
+        if most_seeds and lot.pods is not None and held > most_seeds * lot.pods:
             yield say("counts.full_pods", lot=name, seeds=held, pods=lot.pods, most=most_seeds)
 
 
@@ -114,41 +109,36 @@ def validated(page: Reading, crosses: Iterable[str], bounds: Bounds, *, advice: 
         With every reason; the transaction must end then.
     """
     ids = list(dict.fromkeys(crosses))
-    before = _faults_by_cross(page, ids, bounds)
+    before = _faults(page, ids, bounds)
     yield
-    after = _faults_by_cross(page, ids, bounds)
-    reasons = [fault for one, faults in after.items() for fault in faults if fault not in before[one]]
+    reasons = [fault for whose, fault in _faults(page, ids, bounds) if (whose, fault) not in before]
     if reasons:
         raise WrongUse(" ".join([say("counts.refused"), *dict.fromkeys(reasons), advice]).strip())
 
 
-def _faults_by_cross(page: Reading, crosses: Iterable[str], bounds: Bounds) -> dict[str, list[str]]:
-    """Return what cannot be true of each of some crosses, as they stand, and under no cross what cannot of plants."""
-    found = {_OF_PLANTS: [say("counts.own_ancestor", plant=name) for name in own_ancestors(page)]}
-    for one in crosses:
-        cross = page.find(Cross, id=one)
-        found[one] = impossibilities(cross_records(page, cross), bounds.today, bounds.most_seeds) if cross else []
+def _faults(page: Reading, crosses: Iterable[str], bounds: Bounds) -> list[tuple[str, str]]:
+    """Return what cannot be true of plants, and of each of some crosses as they stand."""
+    found = [("", say("counts.own_ancestor", plant=name)) for name in own_ancestors(page)]
+    for cross in filter(None, (page.find(Cross, id=one) for one in crosses)):
+        whole = cross_records(page, cross)
+        found += [(cross.id, fault) for fault in impossibilities(whole, bounds.today, bounds.most_seeds)]
     return found
 
 
 def own_ancestors(page: Reading) -> list[str]:
     """Return the names of plants that would be raised from a cross of their own or of their offspring."""
     raised = {plant.id: plant for plant in page.current(Plant) if plant.cross is not None}
-    if not raised:
-        return []
-    sides = parents_of_crosses(page)
+    sides = parents_of_crosses(page) if raised else {}
     parents = {
         one: {parent for parent, _ in sides.get(plant.cross or "", ()) if parent} for one, plant in raised.items()
     }
     return [plant.name for one, plant in raised.items() if one in _ancestors(one, parents)]
 
 
-def _ancestors(one: str, parents: Mapping[str, set[str]]) -> set[str]:
+def _ancestors(plant: str, parents: Mapping[str, set[str]]) -> set[str]:
     found: set[str] = set()
-    waiting = list(parents.get(one, ()))
-    while waiting:
-        parent = waiting.pop()
-        if parent not in found:
-            found.add(parent)
-            waiting += parents.get(parent, ())
+    generation = parents.get(plant, set())
+    while generation:
+        found |= generation
+        generation = {parent for one in generation for parent in parents.get(one, ())} - found
     return found

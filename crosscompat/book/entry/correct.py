@@ -10,6 +10,7 @@ from typing import Any
 from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant, find_record
+from crosscompat.book.history import noun, undone_by
 from crosscompat.book.record_fields import needed, read_field, reference, value_types
 from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading, Writing
@@ -19,6 +20,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 _PORTION = 5_000
+_UNIQUE = ((Plant, "name"), (Cross, "number"))
 
 
 def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
@@ -35,10 +37,10 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     """
     change = _chosen(pen, number)
     pen.what, pen.undoes = say("history.undo", number=change.id, what=change.what), change.id
-    written, before = _touched_by(pen, change.id)
-    touched = (*written.values(), *before.values())
-    crosses = [one for record in touched if (one := cross_of(pen, record)) is not None]
-    with validated(pen, crosses, bounds):
+    touched = [version for kind in KINDS.values() for version in pen.versions(kind, changes=[change.id])]
+    written = {version.record.id: version.record for version in touched if version.made_in == change.id}
+    before = {version.record.id: version.record for version in touched if version.replaced_in == change.id}
+    with validated(pen, _crosses_of(pen, [*written.values(), *before.values()]), bounds):
         _refuse_later(pen, change, written, before)
         pen.withdraw(*written.values())
         pen.put_back(*before.values())
@@ -46,67 +48,85 @@ def take_back(pen: Writing, number: int | None, bounds: Bounds) -> Change:
     return change
 
 
-def last_change(page: Reading) -> Change | None:
-    """Return the latest change that stands and took nothing back itself, or None."""
-    changes = page.changes()
-    undone = _undone(changes)
-    return next((change for change in reversed(changes) if change.undoes is None and change.id not in undone), None)
+def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) -> Record:
+    """Write a correction, ``field=value`` for each field that was wrong, and return the record as it stands now.
+
+    Raises
+    ------
+    WrongUse
+        If there is no such field, a value is none, nothing changes, or the book would contradict itself; with every
+        reason.
+    """
+    new = replace(record, **_changes(pen, type(record), given))
+    if new == record:
+        raise WrongUse(say("correct.same"))
+    _refuse_wrong_record(pen, new, bounds.today)
+    with validated(pen, _crosses_of(pen, [record, new]), bounds):
+        pen.replace(new)
+    return new
 
 
-def resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
-    """Return the standing records that point to some of these and are none of them."""
-    found: dict[str, Record] = {}
-    for kind in KINDS.values():
-        for name in [item.name for item in fields(kind) if reference(item)]:
-            for portion in _portions(ids):
-                pointing = page.current(kind, **{name: portion})
-                found |= {record.id: record for record in pointing if record.id not in ids}
-    return list(found.values())
+def withdraw(pen: Writing, record: Record, bounds: Bounds, *, with_rest: bool = False) -> list[Record]:
+    """Take a record back, and what rests on it if that is wanted.
+
+    Raises
+    ------
+    WrongUse
+        If others rest on it and are to stay, or the book would contradict itself.
+    """
+    gone: dict[str, Record] = {record.id: record}
+    resting = _resting_on(pen, gone)
+    if resting and not with_rest:
+        raise WrongUse(say("correct.rests", n=len(resting)))
+    while resting:
+        gone |= {one.id: one for one in resting}
+        resting = _resting_on(pen, gone)
+    with validated(pen, _crosses_of(pen, gone.values()), bounds):
+        pen.withdraw(*gone.values())
+    return list(gone.values())
 
 
 def _chosen(page: Reading, number: int | None) -> Change:
+    """Return the change of a number, or the latest that stands and took nothing back itself."""
     changes = page.changes()
-    found = last_change(page) if number is None else next((one for one in changes if one.id == number), None)
-    if found is None:
-        raise WrongUse(say("store.undo.unknown", number=number) if number else say("store.undo.nothing"))
-    if found.id in _undone(changes):
+    undone = undone_by(changes)
+    meant = [one for one in changes if one.id == number or (number is None and one.undoes is None)]
+    standing = [one for one in meant if one.id not in undone]
+    if standing:
+        return standing[-1]
+    if meant and number is not None:
         raise WrongUse(say("store.undo.undone", number=number))
-    return found
+    raise WrongUse(say("store.undo.unknown", number=number) if number else say("store.undo.nothing"))
 
 
-def _undone(changes: tuple[Change, ...]) -> set[int]:
-    """Return the changes that do not stand; the latest word on each counts."""
-    undone: set[int] = set()
-    for change in reversed(changes):
-        if change.undoes is not None and change.id not in undone:
-            undone.add(change.undoes)
-    return undone
+def _crosses_of(page: Reading, records: Iterable[Record]) -> list[str]:
+    return [cross for record in records if (cross := cross_of(page, record)) is not None]
 
 
-def _touched_by(page: Reading, change: int) -> tuple[dict[str, Record], dict[str, Record]]:
-    """Return the records that a change wrote, and those that stood before in place of them or were taken back by it."""
-    touched = [version for kind in KINDS.values() for version in page.versions(kind, changes=[change])]
-    written = {version.record.id: version.record for version in touched if version.made_in == change}
-    before = {version.record.id: version.record for version in touched if version.replaced_in == change}
-    return written, before
+def _resting_on(page: Reading, ids: Collection[str]) -> list[Record]:
+    """Return the standing records that point to some of these and are none of them."""
+    found: dict[str, Record] = {}
+    for kind in KINDS.values():
+        for item in filter(reference, fields(kind)):
+            for portion in _portions(ids):
+                pointing = page.current(kind, **{item.name: portion})
+                found |= {record.id: record for record in pointing if record.id not in ids}
+    return list(found.values())
 
 
 def _refuse_later(page: Reading, change: Change, written: Mapping[str, Record], before: Mapping[str, Record]) -> None:
     """Refuse what later changes have corrected or rest on."""
     if {record.id: record for record in _standing(page, {*written, *before})} != written:
         raise WrongUse(say("store.undo.later", number=change.id))
-    resting = resting_on(page, written.keys() - before.keys())
+    resting = _resting_on(page, written.keys() - before.keys())
     if resting:
-        kind = type(resting[0])
-        table = next(name for name, one in KINDS.items() if one is kind)
-        n = sum(type(record) is kind for record in resting)
-        raise WrongUse(say("store.undo.rests", n=n, table=say(f"records.many.{table}")))
+        n = sum(type(record) is type(resting[0]) for record in resting)
+        raise WrongUse(say("store.undo.rests", n=n, table=noun(resting[0], many=True)))
 
 
 def _refuse_if_hanging(page: Reading, put_back: Iterable[Record]) -> None:
     """Refuse to let a record stand again that points to one which stands no more."""
-    pointing = ((record, item) for record in put_back for item in fields(record) if reference(item))
-    pointed = {target for record, item in pointing if (target := getattr(record, item.name)) is not None}
+    pointed = {getattr(record, item.name) for record in put_back for item in fields(record) if reference(item)} - {None}
     if len(_standing(page, pointed)) < len(pointed):
         raise WrongUse(say("store.undo.hangs"))
 
@@ -123,57 +143,10 @@ def _portions(ids: Collection[str]) -> Iterator[tuple[str, ...]]:
     return (every[start : start + _PORTION] for start in range(0, len(every), _PORTION))
 
 
-_UNIQUE = ((Plant, "name"), (Cross, "number"))
-
-
-def correct(pen: Writing, record: Record, given: Sequence[str], bounds: Bounds) -> Record:
-    """Write a correction, ``field=value`` for each field that was wrong, and return the record as it stands now.
-
-    Raises
-    ------
-    WrongUse
-        If there is no such field, a value is none, or the book would contradict itself; with every reason.
-    """
-    new = corrected(pen, record, given)
-    _refuse_wrong_record(pen, new, bounds.today)
-    crosses = [one for one in (cross_of(pen, record), cross_of(pen, new)) if one is not None]
-    with validated(pen, crosses, bounds):
-        pen.replace(new)
-    return new
-
-
-def withdraw(pen: Writing, record: Record, bounds: Bounds, *, with_rest: bool = False) -> list[Record]:
-    """Take a record back, and what rests on it if that is wanted.
-
-    Raises
-    ------
-    WrongUse
-        If others rest on it and are to stay, or the book would contradict itself.
-    """
-    gone: dict[str, Record] = {record.id: record}
-    resting = resting_on(pen, gone)
-    if resting and not with_rest:
-        raise WrongUse(say("correct.rests", n=len(resting)))
-    while resting:
-        gone |= {one.id: one for one in resting}
-        resting = resting_on(pen, gone)
-    crosses = [one for record in gone.values() if (one := cross_of(pen, record)) is not None]
-    with validated(pen, crosses, bounds):
-        pen.withdraw(*gone.values())
-    return list(gone.values())
-
-
-def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
-    """Return a record with some fields as they should be.
-
-    Raises
-    ------
-    WrongUse
-        If there is no such field, a value is none, or nothing changes.
-    """
+def _changes(page: Reading, kind: type[Record], given: Sequence[str]) -> dict[str, Any]:
+    """Return the values that fields should have."""
     if not given:
         raise WrongUse(say("correct.nothing"))
-    kind = type(record)
     known = {item.name: item for item in fields(kind) if item.name != "id"}
     changes: dict[str, Any] = {}
     reasons = []
@@ -191,30 +164,22 @@ def corrected(page: Reading, record: Record, given: Sequence[str]) -> Record:
         raise WrongUse(" ".join(reasons))
     if "date" in changes and "date_words" in known:
         changes.setdefault("date_words", None)  # of the old one
-    new = replace(record, **changes)
-    if new == record:
-        raise WrongUse(say("correct.same"))
-    return new
+    return changes
 
 
 def _value(page: Reading, kind: type[Record], item: Field[Any], text: str) -> Any:
+    target = reference(item)
+    if not text and item.name in needed(kind):
+        raise BadCell(say("correct.needed"), "")
     if not text:
-        if item.name in needed(kind):
-            raise BadCell(say("correct.needed"), "")
         return None
-    if reference(item):
-        return _pointed(page, reference(item) or "", text)
-    return read_field(kind, item, text)
-
-
-def _pointed(page: Reading, kind: str, text: str) -> str:
-    if kind == "crosses":
-        return find_cross(page, text).id
-    if kind == "plants":
-        return find_plant(page, text).id
+    if target is None:
+        return read_field(kind, item, text)
+    if target in {"crosses", "plants"}:
+        return (find_cross if target == "crosses" else find_plant)(page, text).id
     found = find_record(page, text)
-    if page.kind_of(found.id) is not KINDS.get(kind, type(found)):
-        raise BadCell(say("correct.kind", text=text, kind=say(f"records.one.{kind}")), "")
+    if page.kind_of(found.id) is not KINDS.get(target, type(found)):
+        raise BadCell(say("correct.kind", text=text, kind=say(f"records.one.{target}")), "")
     return found.id
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, TypeVar
 
@@ -18,31 +18,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 _R = TypeVar("_R", records.SeedLot, records.Sowing)
-_Written = tuple[list[Record], records.Cross | None]
 _Counted = tuple[date | None, int, Record]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Harvest:
-    """Seed taken home; with ``only_good`` the good ones alone were counted."""
-
-    pods: int | None = None
-    seeds: int | None = None
-    filled: int | None = None
-    only_good: bool = False
-    weight: float | None = None
-    left: int | None = None
-    lot: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sown:
-    """Seed sown, from a lot and into a tray where those are named."""
-
-    seeds: int | None = None
-    lot: str | None = None
-    treatment: str | None = None
-    tray: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +29,10 @@ class Seen:
     ----------
     swelling, dropped, ripe : int or None
         Pods swollen so far, dropped since the last look, ripe so far.
+    harvest, sown : records.SeedLot, records.Sowing or None
+        Their cross and day are those of the look; the lot sown from is named as on the packet.
+    only_good : bool
+        Whether the good seeds alone were counted.
     up, highest : int or None
         Seedlings in a tray now, and the highest number that ever stood in it.
     tray : str or None
@@ -68,8 +48,9 @@ class Seen:
     swelling: int | None = None
     dropped: int | None = None
     ripe: int | None = None
-    harvest: Harvest | None = None
-    sown: Sown | None = None
+    harvest: records.SeedLot | None = None
+    only_good: bool = False
+    sown: records.Sowing | None = None
     up: int | None = None
     highest: int | None = None
     tray: str | None = None
@@ -81,11 +62,6 @@ class Seen:
     note: str | None = None
     doubtful: str | None = None
 
-    @property
-    def empty(self) -> bool:
-        """Tell whether nothing was said."""
-        return all(getattr(self, item.name) is None for item in fields(self))
-
 
 def observe(pen: Writing, cross: records.Cross, seen: Seen, day: date, who: str | None, bounds: Bounds) -> list[Record]:
     """Write down what was seen of a cross on a day, and return what was written.
@@ -95,12 +71,12 @@ def observe(pen: Writing, cross: records.Cross, seen: Seen, day: date, who: str 
     WrongUse
         If it cannot be so, with every reason, or a lot or tray is not there; the transaction must end then.
     """
-    added, changed = records_seen(cross_records(pen, cross), seen, day, who)
-    changes = [changed] if changed is not None else []
+    added, now = _records_seen(cross_records(pen, cross), seen, day, who)
+    changed = [now] if now != cross else []
     with validated(pen, [cross.id], bounds, advice=say("observe.correct_advice")):
         pen.add(*added)
-        pen.replace(*changes)
-    return [*added, *changes]
+        pen.replace(*changed)
+    return [*added, *changed]
 
 
 def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
@@ -119,15 +95,14 @@ def surprises(whole: CrossRecords, seen: Seen, day: date) -> list[str]:
 def _of_pods(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     """Yield where the pods of all so far would not grow from day to day."""
     for what, given in (("pods_set", seen.swelling), ("pods_held", seen.ripe)):
-        counts = [(one.date, one.count, one) for one in whole.counts if one.what == what]
-        before, after = _around(counts, day)
+        if given is None:
+            continue
+        before, after = _around([(one.date, one.count, one) for one in whole.counts if one.what == what], day)
         if given and before and not any(count for _, count, _ in before):
             yield say(f"observe.none_before.{what}", day=_on(before[-1][0]), record=before[-1][2].id[:8])
         questions = list(_against(what, given, before, after))
         taken = sum(lot.pods or 0 for lot in whole.lots if _by_then(lot.date, day)) if what == "pods_held" else 0
-        if given is not None and given < taken and not questions:
-            questions = [say("observe.fewer.taken", n=taken, now=given)]
-        yield from questions
+        yield from questions or ([say("observe.fewer.taken", n=taken, now=given)] if given < taken else [])
 
 
 def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
@@ -138,8 +113,8 @@ def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     looks = whole.looks_at(tray) if tray is not None else []
     before, after = _around([(one.date, n, one) for one in looks if (n := one.highest) is not None], day)
     seen_up = [(one.date, one.up, one) for one in looks if one.up is not None and _by_then(one.date, day)]
-    most = max([*before[-1:], *seen_up], key=lambda look: look[1], default=None)
-    yield from _against("highest", seen.highest, [most] if most else [], after)
+    most = sorted([*before[-1:], *seen_up], key=lambda look: look[1])
+    yield from _against("highest", seen.highest, most, after)
 
 
 def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
@@ -158,10 +133,8 @@ def _around(counts: Iterable[_Counted], day: date) -> tuple[list[_Counted], list
     return [one for one in ordered if _by_then(one[0], day)], [one for one in ordered if not _by_then(one[0], day)]
 
 
-def _against(what: str, given: int | None, before: Sequence[_Counted], after: Sequence[_Counted]) -> Iterator[str]:
-    """Yield that the count before is higher, or that after lower, where all so far are counted."""
-    if given is None:
-        return
+def _against(what: str, given: int, before: Sequence[_Counted], after: Sequence[_Counted]) -> Iterator[str]:
+    """Yield that the last count before is higher, or the next one lower, where all so far are counted."""
     beside = [("fewer", one) for one in before[-1:] if one[1] > given]
     beside += [("fewer_later", one) for one in after[:1] if one[1] < given]
     for how, (day, n, record) in beside:
@@ -176,57 +149,56 @@ def _on(day: date | None) -> str:
     return spoken_date(day, today()) if day else say("observe.once")
 
 
-def records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> _Written:
-    """Return the records that say what was seen, and the cross itself where that changes."""
-    cross = whole.cross
+def _records_seen(whole: CrossRecords, seen: Seen, day: date, who: str | None) -> tuple[list[Record], records.Cross]:
+    """Return the records that say what was seen, and the cross as it stands then."""
+    cross = whole.cross.id
+    counts = (("pods_set", seen.swelling), ("pods_dropped", seen.dropped), ("pods_held", seen.ripe))
     added: list[Record] = [
-        records.Observation(cross=cross.id, date=day, what=what, count=count, by=who)
-        for what, count in (("pods_set", seen.swelling), ("pods_dropped", seen.dropped), ("pods_held", seen.ripe))
+        records.Observation(cross=cross, date=day, what=what, count=count, by=who)
+        for what, count in counts
         if count is not None
     ]
     lots, trays = list(whole.lots), list(whole.trays)
     if seen.harvest is not None:
-        lots.append(_lot(whole, seen.harvest, day))
+        _refuse_known("lot", seen.harvest.name, [lot.name for lot in lots])
+        lots.append(replace(seen.harvest, cross=cross, date=day, **_good_seeds(seen)))
         added.append(lots[-1])
     if seen.sown is not None:
-        trays.append(_sowing(whole, seen.sown, lots, day))
+        lot = _which(lots, seen.sown.lot, "lot", "name")
+        _refuse_known("tray", seen.sown.place, [tray.place for tray in trays])
+        trays.append(replace(seen.sown, cross=cross, date=day, lot=lot.id if lot else None))
         added.append(trays[-1])
     added += _after_sowing(cross, seen, trays, day)
-    return _with_notes(added, cross, seen, day)
+    return _with_notes(added, whole.cross, seen, day)
 
 
-def _after_sowing(cross: records.Cross, seen: Seen, trays: Sequence[records.Sowing], day: date) -> Iterator[Record]:
-    if seen.up is not None or seen.highest is not None:
-        tray = _which(trays, seen.tray, "tray", "place")
-        if tray is None:
-            raise WrongUse(say("observe.no_tray"))
+def _good_seeds(seen: Seen) -> dict[str, Any]:
+    """Return the counts of seed where the good ones alone were counted: how many there were in all is unknown then."""
+    if not seen.only_good or seen.harvest is None:
+        return {}
+    seeds, filled = seen.harvest.seeds, seen.harvest.filled
+    if seeds is not None and filled is not None:
+        raise WrongUse(say("observe.only_good"))
+    return {"seeds": None, "filled": seeds if filled is None else filled}
+
+
+def _refuse_known(what: str, name: str | None, known: Iterable[str | None]) -> None:
+    if name and plain(name) in {plain(other or "") for other in known}:
+        raise WrongUse(say(f"observe.{what}_there", name=name))
+
+
+def _after_sowing(cross: str, seen: Seen, trays: Sequence[records.Sowing], day: date) -> Iterator[Record]:
+    looked = seen.up is not None or seen.highest is not None
+    tray = _which(trays, seen.tray, "tray", "place") if looked or (seen.lost and seen.tray) else None
+    if looked and tray is None:
+        raise WrongUse(say("observe.no_tray"))
+    if looked and tray is not None:
         yield records.Emergence(sowing=tray.id, date=day, up=seen.up, highest=seen.highest)
     if seen.lost is not None:
-        tray = _which(trays, seen.tray, "tray", "place") if seen.tray else None
-        sowing = tray.id if tray else None
-        yield records.Loss(cross=cross.id, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
+        sowing = tray.id if tray and seen.tray else None
+        yield records.Loss(cross=cross, sowing=sowing, date=day, cause=seen.lost, against=seen.against or "unsure")
     if seen.proof is not None:
-        yield records.Proof(cross=cross.id, date=day, verdict=seen.proof, by_what=seen.by_what)
-
-
-def _lot(whole: CrossRecords, harvest: Harvest, day: date) -> records.SeedLot:
-    seeds, filled = harvest.seeds, harvest.filled
-    if harvest.only_good:
-        if seeds is not None and filled is not None:
-            raise WrongUse(say("observe.only_good"))
-        seeds, filled = None, seeds if filled is None else filled
-    if harvest.lot and plain(harvest.lot) in {plain(lot.name or "") for lot in whole.lots}:
-        raise WrongUse(say("observe.lot_there", lot=harvest.lot))
-    counts: dict[str, Any] = {"pods": harvest.pods, "seeds": seeds, "filled": filled, "left": harvest.left}
-    return records.SeedLot(cross=whole.cross.id, name=harvest.lot, date=day, weight=harvest.weight, **counts)
-
-
-def _sowing(whole: CrossRecords, sown: Sown, lots: Sequence[records.SeedLot], day: date) -> records.Sowing:
-    lot = _which(lots, sown.lot, "lot", "name")
-    if sown.tray and plain(sown.tray) in {plain(tray.place or "") for tray in whole.trays}:
-        raise WrongUse(say("observe.tray_there", tray=sown.tray))
-    said: dict[str, Any] = {"seeds": sown.seeds, "treatment": sown.treatment, "place": sown.tray}
-    return records.Sowing(cross=whole.cross.id, lot=lot.id if lot else None, date=day, **said)
+        yield records.Proof(cross=cross, date=day, verdict=seen.proof, by_what=seen.by_what)
 
 
 def _which(known: Sequence[_R], text: str | None, what: str, name: str) -> _R | None:
@@ -244,20 +216,17 @@ def _which(known: Sequence[_R], text: str | None, what: str, name: str) -> _R | 
     return found[0]
 
 
-def _with_notes(added: list[Record], cross: records.Cross, seen: Seen, day: date) -> _Written:
+def _with_notes(added: list[Record], cross: records.Cross, seen: Seen, day: date) -> tuple[list[Record], records.Cross]:
     """Put the note on what was written first, else on the cross; what is doubtful makes the cross so."""
-    changed = cross
     doubtful = say("observe.doubtful", why=seen.doubtful) if seen.doubtful else ""
     note = "; ".join(text for text in (seen.note, doubtful) if text)
     if note and added:
         added[0] = replace(added[0], note=note)  # type: ignore[call-arg]
     elif seen.note:
-        changed = replace(changed, note=_joined(cross.note, f"{day.isoformat()}: {seen.note}"))
+        cross = replace(cross, note=_joined(cross.note, f"{day.isoformat()}: {seen.note}"))
     if seen.doubtful:
-        changed = replace(changed, doubt=_joined(cross.doubt, f"{day.isoformat()}: {seen.doubtful}"))
-    if seen.over is not None:
-        changed = replace(changed, closed_stage=seen.over)
-    return added, changed if changed != cross else None
+        cross = replace(cross, doubt=_joined(cross.doubt, f"{day.isoformat()}: {seen.doubtful}"))
+    return added, replace(cross, closed_stage=seen.over or cross.closed_stage)
 
 
 def _joined(old: str | None, new: str) -> str:

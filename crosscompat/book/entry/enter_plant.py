@@ -10,31 +10,25 @@ from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.find_records import find_cross
+from crosscompat.book.find_records import find_cross, find_plant
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import fold, parse
+from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.names import fold, parse, somewhere_in, written_alike
 from crosscompat.ground.wording import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlantEntry:
-    """What a grower says of a plant; None is unknown, or stays as it was noted.
+    """What a grower says of a plant on a day; None is unknown, or stays as it was noted.
 
     Attributes
     ----------
     name : str or None
-        Its own name; None for a seedling, which gets one.
-    new : bool
-        Whether it is not in the book yet.
-    day : date
-        Of the determination, the findings and the flowers.
+        Its own name; None for a seedling, which is named after the cross that it was ``raised_from``.
     species : str or None
         What it is taken for now.
-    raised_from : str or None
-        The number of the cross that it was raised from.
     findings : tuple of (str, str)
         What was found, by `records.FINDINGS`, and ``how`` that is known.
     flowers : int or None
@@ -63,96 +57,83 @@ class PlantEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class PlantRecords:
-    """The records that say what was said.
-
-    Attributes
-    ----------
-    plant : records.Plant
-        As it will stand.
-    new, changed : tuple of records.Record
-        Those that are added, and those that take the place of others.
-    wrote : tuple of str
-        What they say, in words.
-    """
+class WrittenPlant:
+    """A plant as it stands now, and what was written of it, in words; nothing where all was noted already."""
 
     plant: records.Plant
-    new: tuple[records.Record, ...]
-    changed: tuple[records.Record, ...]
     wrote: tuple[str, ...]
 
 
-def plant_records(page: Reading, entry: PlantEntry, pattern: Pattern) -> PlantRecords:
-    """Return what is to be written of a plant; nothing is where all of it is noted already.
-
-    Raises
-    ------
-    LookupError
-        If the plant is not in the book and was not said to be new.
-    UnknownName
-        If the cross is not in the book, or a name cannot be read.
-    WrongUse
-        If it contradicts the book or itself.
-    """
-    _refuse_contradictions(entry)
-    cross = find_cross(page, entry.raised_from, pattern) if entry.raised_from else None
-    before = _before(page, entry)
-    plant = _plant(page, entry, cross, before)
-    more = list(_dated(entry, plant.id))
-    lot_before, lot = _lot(page, entry, plant)
-    new = [*([] if before else [plant]), *more, *([lot] if lot and not lot_before else [])]
-    pairs: list[tuple[records.Record | None, records.Record | None]] = [(plant, before), (lot, lot_before)]
-    changed = [now for now, was in pairs if now is not None and was is not None and now != was]
-    words = _words(before, plant, [*more, *([lot] if lot and lot != lot_before else [])])
-    return PlantRecords(plant, tuple(new), tuple(changed), tuple(words))
-
-
-def write_plant(pen: Writing, found: PlantRecords, bounds: Bounds) -> None:
+def enter_plant(pen: Writing, entry: PlantEntry, pattern: Pattern, bounds: Bounds) -> WrittenPlant:
     """Write down what was said of a plant.
 
     Raises
     ------
+    UnknownName
+        If the plant is not in the book and was not said to be new, nor is the cross, or a name cannot be read.
     WrongUse
-        If a plant would be its own ancestor; the transaction must end then.
+        If it contradicts the book or itself, or a plant would be its own ancestor; the transaction must end then.
     """
-    stood = pen.find(records.Plant, id=found.plant.id)
-    raised = found.plant.cross is not None and (stood is None or stood.cross != found.plant.cross)
+    _refuse_contradictions(entry)
+    cross = find_cross(pen, entry.raised_from, pattern) if entry.raised_from else None
+    before = _before(pen, entry)
+    plant = _plant(pen, entry, cross, before)
+    lot_before, lot = _lot(pen, entry, plant)
+    dated = list(_dated(entry, plant.id))
+    wrote = tuple(_words(before, plant, [*dated, *([lot] if lot and lot != lot_before else [])]))
+    pen.what = say("planting.change", plant=plant.name, what="; ".join(wrote))
+    stood = [(plant, before), *([(lot, lot_before)] if lot else [])]
+    raised = cross is not None and (before is None or before.cross != cross.id)
     with validated(pen, (), bounds) if raised else nullcontext():
-        pen.replace(*found.changed)
-        pen.add(*found.new)
+        pen.replace(*(now for now, was in stood if was is not None and now != was))
+        pen.add(*(now for now, was in stood if was is None), *dated)
+    return WrittenPlant(plant, wrote)
+
+
+def known_plant(page: Reading, name: str) -> records.Plant:
+    """Return the plant of a name; raises `UnknownName`, which tells how a new one is entered."""
+    try:
+        return find_plant(page, name)
+    except UnknownName as unknown:
+        raise UnknownName(f"{unknown} {say('planting.for_new')}", name, unknown.nearest) from None
 
 
 def _refuse_contradictions(entry: PlantEntry) -> None:
-    given = (entry.name, entry.species, entry.raised_from, entry.how, *entry.plant.values())
     parents = entry.plant.get("parents")
-    if any(isinstance(value, str) and not value.strip() for value in (*given, *(text for _, text in entry.findings))):
-        raise WrongUse(say("planting.blank"))
-    if entry.how is not None and not entry.findings:
-        raise WrongUse(say("planting.how_what"))
-    if entry.name is None and entry.raised_from is None:
-        raise WrongUse(say("planting.no_name"))
-    if entry.species is not None:
+    said = (
+        entry.name,
+        entry.species,
+        entry.raised_from,
+        entry.how,
+        *entry.plant.values(),
+        *dict(entry.findings).values(),
+    )
+    wrong = {
+        "blank": any(isinstance(value, str) and not value.strip() for value in said),
+        "how_what": entry.how is not None and not entry.findings,
+        "no_name": entry.name is None and entry.raised_from is None,
+        "parents_twice": bool(entry.raised_from and parents),
+    }
+    key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
+    if key is not None:
+        raise WrongUse(say(f"planting.{key}"))
+    if entry.species is not None and somewhere_in(entry.species) is None:
         parse(entry.species)
     if parents is not None and parse(parents).parents is None:
         raise WrongUse(say("planting.no_formula", got=parents))
-    if entry.raised_from and parents:
-        raise WrongUse(say("planting.parents_twice"))
 
 
 def _before(page: Reading, entry: PlantEntry) -> records.Plant | None:
     """Return the plant as it stands; None for a new one."""
     if entry.name is None:
         return None
+    if not entry.new:
+        return known_plant(page, entry.name)
     name = fold(entry.name)
-    if entry.new:
-        names = {plant.casefold(): plant for (plant,) in page.columns(records.Plant, "name")}
-        if name.casefold() in names:
-            raise WrongUse(say("planting.there", name=names[name.casefold()]))
-        return None
-    found = page.find(records.Plant, name=name)
-    if found is None:
-        raise LookupError(name)
-    return found
+    alike = written_alike(name, [plant for (plant,) in page.columns(records.Plant, "name")])
+    if alike:  # whoever types a name later may leave out its case, blanks and dashes
+        raise WrongUse(say("planting.there", name=name if name in alike else alike[0]))
+    return None
 
 
 def _plant(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,9 +11,9 @@ from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, spoken, today
+from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_here
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -25,8 +24,7 @@ if TYPE_CHECKING:
     from crosscompat.book.store import Store
     from crosscompat.collection.settings import Settings
 
-_HARVEST = "pods seeds filled weight left name=lot"
-_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
+_LOT = "pods seeds filled weight left name=lot"
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": tuple(STAGES)}
@@ -39,7 +37,7 @@ def _seen(names: str, kind: type) -> dict[str, Any]:
 
 @taking(
     _seen("swelling dropped ripe", int),
-    options_of(records.SeedLot, _HARVEST, "help.of_observe"),
+    options_of(records.SeedLot, _LOT, "help.of_observe"),
     _seen("from_lot treatment tray", str),
     _seen("up highest", int),
     _seen("lost against proof by_what over note doubtful", str),
@@ -61,23 +59,25 @@ def observe(
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
     from crosscompat.advice.history import story_of
-    from crosscompat.book.entry.enter_observation import Harvest, Seen, Sown
+    from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
 
-    taken = {part.split("=")[-1]: fields.pop(part.split("=")[0]) for part in _HARVEST.split()}
+    packet = {name: fields.pop(name) for name in _LOT.replace("=lot", "").split()}
     sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
-    _refuse_lone_options(fields, taken, sowing, sown, harvest=harvest, only_good=only_good)
-    tray = fields.pop("tray")
+    _refuse_lone_options(fields, packet, sowing, sown, harvest=harvest, only_good=only_good)
+    place = fields["tray"] if sown is not None else None
+    if all(fields[name] is None for name in _OF_A_TRAY):
+        fields["tray"] = None
     seen = Seen(
         **fields,
-        tray=tray if sown is None or any(fields[name] is not None for name in _OF_A_TRAY) else None,
-        harvest=Harvest(**taken, only_good=only_good) if harvest else None,
-        sown=None if sown is None else Sown(**sowing, seeds=sown, tray=tray),
+        harvest=records.SeedLot(cross="", **packet) if harvest else None,
+        only_good=only_good,
+        sown=None if sown is None else records.Sowing(cross="", seeds=sown, place=place, **sowing),
     )
     day, who = on or today(), author(by)
     with open_here(folder) as (settings, store):
-        if seen.empty:
+        if seen == Seen():
             with store.reading() as page:
                 number = find_cross(page, cross, read_pattern(settings.cross_number))
                 story = story_of(page, number, invented=settings.invented)
@@ -85,16 +85,16 @@ def observe(
             story = agreed(
                 lambda yes: _write(settings, store, cross, seen, yes, day=day, who=who, dry_run=dry_run), anyway=anyway
             )
-    give(story, lambda one: _print(one, asks=seen.empty, why=why), as_json=as_json)
+    give(story, lambda one: _print(one, asks=seen == Seen(), why=why), as_json=as_json)
 
 
 def _refuse_lone_options(
-    fields: dict[str, Any], taken: dict[str, Any], sowing: dict[str, Any], sown: int | None, *,
+    fields: dict[str, Any], packet: dict[str, Any], sowing: dict[str, Any], sown: int | None, *,
     harvest: bool, only_good: bool,
 ) -> None:  # fmt: skip
     """Refuse an option without the one that it belongs to."""
     alone = {
-        "harvest": not harvest and (only_good or _any(taken)),
+        "harvest": not harvest and (only_good or _any(packet)),
         "sown": sown is None and _any(sowing),
         "lost": fields["lost"] is None and fields["against"] is not None,
         "proof": fields["proof"] is None and fields["by_what"] is not None,
@@ -140,10 +140,8 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAYS.sub(lambda day: spoken(day[0]), _DAY.sub("", one.says, count=1)) for one in story.wrote]
-    when = [spoken(day[:10]) for day in days]
-    what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
+    parts = dict.fromkeys(part for one in story.wrote for part in one.says.split("; "))
+    what = "; ".join(part for part in parts if part != story.cross)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
 
@@ -151,7 +149,7 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
 def _print_story(story: CrossStory) -> None:
     line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
     if story.doubt:
-        paragraph(say("observe.in_doubt", why=story.doubt))
+        paragraph(say("observe.in_doubt", why=spoken_dates(story.doubt)))
     for part in ("visits", "counts", "lots", "trays", "losses", "proofs", "attachments"):
         _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
     if story.over:

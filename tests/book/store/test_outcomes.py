@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import socket
 import sqlite3
 import threading
-from contextlib import contextmanager, suppress
 
 import pytest
-from sqlalchemy import make_url
 
 from crosscompat.book import store as store_room
 from crosscompat.book.records import Plant
@@ -109,58 +106,7 @@ def test_somebody_who_reads_while_a_book_without_a_log_is_written_makes_it_busy(
     assert names(path) == []
 
 
-def connected(server):
-    """Connect to a server by its network address, or by the socket in the folder that its address names."""
-    port, folder = server.port or 5432, server.query.get("host")
-    if folder is None:
-        return socket.create_connection((server.host or "localhost", port))
-    ours = socket.socket(socket.AF_UNIX)
-    ours.connect(f"{folder}/.s.PGSQL.{port}")
-    return ours
-
-
-@contextmanager
-def proxy(url, armed):
-    """A way to a server that is cut for good, once armed, before the reply to a COMMIT."""
-    server = make_url(url)
-    door = socket.create_server(("127.0.0.1", 0))
-    cut = threading.Event()
-
-    def carry(source, target, *, to_server):
-        with suppress(OSError):
-            while data := source.recv(65_536):
-                if cut.is_set() and not to_server:
-                    break
-                if to_server and b"COMMIT" in data and armed.is_set():
-                    cut.set()
-                target.sendall(data)
-        for one in (source, target):
-            with suppress(OSError):
-                one.shutdown(socket.SHUT_RDWR)
-            one.close()
-
-    def serve():
-        with suppress(OSError):
-            while True:
-                client, _ = door.accept()
-                if cut.is_set():
-                    client.close()
-                    continue
-                ours = connected(server)
-                threading.Thread(target=carry, args=(client, ours), kwargs={"to_server": True}, daemon=True).start()
-                threading.Thread(target=carry, args=(ours, client), kwargs={"to_server": False}, daemon=True).start()
-
-    serving = threading.Thread(target=serve, daemon=True)
-    serving.start()
-    way = server.difference_update_query(["host"]).set(host="127.0.0.1", port=door.getsockname()[1])
-    yield way.render_as_string(hide_password=False)
-    with suppress(OSError):
-        door.shutdown(socket.SHUT_RDWR)
-    door.close()
-    serving.join()
-
-
-def test_a_lost_reply_to_the_commit_is_not_taken_for_nothing(postgres):
+def test_a_lost_reply_to_the_commit_is_not_taken_for_nothing(postgres, proxy):
     open_store(postgres).engine.dispose()
     armed = threading.Event()
     with proxy(postgres, armed) as way:
