@@ -25,7 +25,8 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.show.chances import TELLS_APART
 from crosscompat.show.label import LabelCard

@@ -137,8 +137,8 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
     plants = plants_of(pen)
     collection = collection if plants == collection.plants else replace(collection, plants=plants)
     visit = find_visit(collection, pen, request)
-    hindered = [*_unknown_names(visit), *obstacles(visit)]
-    marks = dict.fromkeys(one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY})
+    hindrances = [*_unknown_names(visit), *obstacles(visit)]
+    marks = dict.fromkeys(one.kind for one in hindrances if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY})
     settings = collection.settings
     entry = _entry(visit, request, "; ".join(marks) or None)
     plan = pollination_records(pen, entry, read_pattern(settings.cross_number), settings.season_start)
@@ -151,7 +151,7 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
         plan,
         forecast,
         no_chance=no_chance,
-        obstacles=hindered or _entered_before(plan),
+        obstacles=hindrances or _entered_before(plan),
         handling=handling(collection) if _is_first_of_season(pen, visit) else [],
     )
     pen.what = say("pollinate.change", cross=answer.cross)

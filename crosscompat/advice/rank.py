@@ -26,7 +26,8 @@ from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats, chance
 from crosscompat.show.chances import ties
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
@@ -22,6 +23,7 @@ from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_
 from crosscompat.ground.csv_convert import day
 from crosscompat.ground.errors import CrosscompatError, Fault, WrongUse
 from crosscompat.ground.files import write_atomically
+from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.classification import ranks_among
 
@@ -50,6 +52,12 @@ class _Start:
     content: bytes | None = None
     traits: str | None = None
     trait_kinds: Mapping[str, str] = field(default_factory=dict)
+    tips: Sequence[str] = ()
+
+    @property
+    def group(self) -> tuple[str, str]:
+        """The group of the plants, and the word for their seed vessel."""
+        return (self.carried.group, self.carried.fruit_word) if self.carried else _group_of(self.tips)
 
     def lies_in(self, folder: Path) -> bool:
         """Tell whether the file is in its place already."""
@@ -137,8 +145,8 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
         carried = carried_tree(name)
         return _Start(name, carried.unit, carried, traits=name)
     if Path(name).is_file():
-        tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
-        return _Start(Path(name).name, unit, source=Path(name))
+        first = tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
+        return _Start(Path(name).name, unit, source=Path(name), tips=first.tips)
     known = ", ".join(carried.name for carried in carried_trees())
     raise WrongUse(say("create.no_tree", tree=name, known=known))
 
@@ -146,9 +154,8 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
 def _from_checklist(path: Path) -> _Start:
     from crosscompat.phylogeny.classification import read_classification  # noqa: PLC0415 - one start of several
 
-    read_classification(path)
-    ranks = ranks_among(read_sheet(path).header)
-    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"))
+    tips, ranks = read_classification(path).tips, ranks_among(read_sheet(path).header)
+    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"), tips=tips)
 
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
@@ -159,7 +166,18 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     tree = joining.neighbour_joining(
         alignment.names, joining.jukes_cantor(alignment), outgroup=outgroup, unit=joining.UNIT
     )
-    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode())
+    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode(), tips=tree.tips)
+
+
+def _group_of(tips: Sequence[str]) -> tuple[str, str]:
+    """Return the group that all genera of a tree are of, and its word for the seed vessel; of mixed ones neither."""
+    genera = {genus_of(tip.replace("_", " ")) for tip in tips}
+    for row in tomllib.loads(files("crosscompat.collection").joinpath("groups.toml").read_text(encoding="utf-8"))[
+        "groups"
+    ]:
+        if genera <= {*row["genera"]}:
+            return row["name"], row["fruit"]
+    return "", "fruit"
 
 
 def _settings(name: str, start: _Start, book: str) -> str:
@@ -169,7 +187,7 @@ def _settings(name: str, start: _Start, book: str) -> str:
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
     if start.carried and start.carried.synonyms:
         lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
-    group, fruit = (start.carried.group, start.carried.fruit_word) if start.carried else ("", "fruit")
+    group, fruit = start.group
     words = {"name": name, "book": book, "group": group, "fruit": fruit, "number": OURS}
     quoted = {key: _quoted(text) for key, text in words.items()}
     text = say("create.settings.whole", format=FORMAT, start="\n".join(lines), **quoted)

@@ -16,7 +16,8 @@ from crosscompat.advice.rank import rank, teaching, variance_drop
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.chances import TELLS_APART
 

@@ -60,6 +60,23 @@ def test_a_table_of_distances_may_stand_in(tmp_path):
     assert open_collection(tmp_path / "a").distances.patristic("Aus bus", "Aus cus") == 2
 
 
+@pytest.mark.parametrize(
+    ("tips", "group", "fruit"),
+    [
+        (("Aloe_vera", "Gasteria_batesiana"), "", "capsule"),
+        (("Mammillaria_elongata", "Rebutia_minuscula"), "cactus", "fruit"),
+        (("Monadenium_ritchiei", "Monadenium_lugardiae"), "spurge", "pod"),
+        (("Aloe_vera", "Rebutia_minuscula"), "", "fruit"),
+        (("Mentha_aquatica", "Mentha_spicata"), "", "fruit"),
+    ],
+)
+def test_the_group_and_the_word_for_the_fruit_are_those_of_the_genera(tmp_path, tips, group, fruit):
+    (tmp_path / "own.nwk").write_text(f"({':1,'.join(tips)}:1);", encoding="utf-8")
+    create_collection(tmp_path / "mine", tree=str(tmp_path / "own.nwk"))
+    settings = read_settings(tmp_path / "mine" / "collection.toml")
+    assert (settings.group, settings.fruit_word) == (group, fruit)
+
+
 @pytest.mark.parametrize("name", ['say "hi"', "back\\slash", "naïve ×", "new\nline", "tab\tand\x7f"])
 def test_whatever_a_folder_is_called_can_be_read_back(tmp_path, name):
     create_collection(tmp_path / name)
