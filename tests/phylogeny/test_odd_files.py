@@ -160,6 +160,14 @@ def test_what_is_wrong_is_told_with_its_place(name):
         assert 0 <= start < stop <= len(fault.excerpt) + 1
 
 
+@pytest.mark.parametrize(("text", "character"), [("((a:1,b:1):1;(c:1,d:1):1);", 1), ("(a:1,(b:1;c:1):1);", 6)])
+def test_a_semicolon_within_brackets_is_told_though_all_brackets_match(text, character):
+    with pytest.raises(BadInput, match="still open") as caught:
+        parse_newick(text)
+    (fault,) = caught.value.faults
+    assert fault.place.character == character
+
+
 @pytest.mark.parametrize("text", ["(a:1,b:2)", "(a:1,b:22)", "(a:1,b:2)root", "(a:1,b:2)root:10"])
 def test_behind_what_the_semicolon_is_missing_is_marked(text):
     with pytest.raises(BadInput) as caught:
