@@ -299,7 +299,7 @@ class Bench:
     ) -> Iterator[str]:
         said = " ".join(ended.said.split())
         names = {*found, *before, *after}
-        kept = {_book(copy) for copy in own.glob("backups/set-aside*.sqlite")}
+        kept = {_book(copy) for copy in own.glob("backups/*set-aside*.sqlite")}
         if "book.sqlite" not in found and before.get("book.sqlite") in kept:
             names.remove("book.sqlite")  # a damaged book is moved aside before another takes its place
         neither = [name for name in names if found.get(name) not in (before.get(name), after.get(name))]
@@ -320,7 +320,7 @@ class Bench:
 
     def _kept(self, copy: Path, before: dict[str, str]) -> bool:
         found = _book(copy)
-        return "changes" in found or (copy.name.startswith("set-aside") and found == before.get("book.sqlite"))
+        return "changes" in found or ("set-aside" in copy.name and found == before.get("book.sqlite"))
 
     def run(self, folder: Path, words: Sequence[str], fault: tuple[str, int] | None = None, **more: str) -> Ended:
         """Run a command in a process of its own, with a fault at one of its deeds, or have its deeds counted."""
