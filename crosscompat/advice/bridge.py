@@ -24,7 +24,6 @@ from crosscompat.ground.wording import say
 from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
-from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.show.chances import percent
 
 _MOST = 3
@@ -197,7 +196,7 @@ def best_bridges(
     """
     years = _YEARS[collection.settings.group]
     others = [label for label in between if label not in {seed, pollen}]
-    best: list[tuple[float, tuple[str, ...], tuple[_Cross, ...]]] = []
+    best: list[tuple[float, tuple[str, ...], tuple[Step, ...]]] = []
     for start, end in ((seed, pollen), (pollen, seed)):
         paths: list[_Path] = [((start,), ())]
         for generation in _GENERATIONS:
@@ -211,16 +210,7 @@ def best_bridges(
     return [_bridge(collection, path, crosses, years) for _, path, crosses in best if _product(crosses) >= _LEAST]
 
 
-@dataclass(frozen=True, slots=True)
-class _Cross:
-    """The better way round of a cross."""
-
-    seed: str
-    pollen: str
-    chance: Interval
-
-
-_Path = tuple[tuple[str, ...], tuple[_Cross, ...]]
+_Path = tuple[tuple[str, ...], tuple[Step, ...]]
 
 
 def _grown(
@@ -241,55 +231,46 @@ def _grown(
     found, result = chances(both, flowers), []
     for i, (path, crosses, one, new) in enumerate(ends):
         there = found.mean[i] >= found.mean[i + len(ends)]
-        mother, father = (one, new) if there else (new, one)
-        chance = interval_at(found, i if there else i + len(ends))
-        result.append(((*path, new), (*crosses, _Cross(mother, father, chance))))
+        mother, father = (correct_form(side) for side in ((one, new) if there else (new, one)))
+        step = Step(mother, father, interval_at(found, i if there else i + len(ends)))
+        result.append(((*path, new), (*crosses, step)))
     return result
 
 
-def _offspring(collection: Collection, cross: _Cross) -> str:
+def _offspring(collection: Collection, step: Step) -> str:
     """Return the label of what comes of a cross."""
-    sides = (bracketed(correct_form(label)) for label in (cross.seed, cross.pollen))
-    return collection.index.match(" × ".join(sides)).label
+    return collection.index.match(f"{bracketed(step.seed_parent)} × {bracketed(step.pollen_parent)}").label
 
 
 def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Asked:
     return asked_of(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
 
 
-def _product(crosses: Sequence[_Cross]) -> float:
+def _product(crosses: Sequence[Step]) -> float:
     return float(np.prod([cross.chance.mean for cross in crosses]))
 
 
-def _worth(crosses: Sequence[_Cross], years: float) -> float:
+def _worth(crosses: Sequence[Step], years: float) -> float:
     return _product(crosses) * float(_A_YEAR ** (years * (len(crosses) - 1)))
 
 
-def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[_Cross], years: float) -> Bridge:
-    last = collection.taxa.pedigree(_offspring(collection, crosses[-1]))
+def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[Step], years: float) -> Bridge:
+    shares = collection.taxa.pedigree(_offspring(collection, crosses[-1])).shares
     first = _offspring(collection, crosses[0])
-    chromosomes = expected_chromosomes(collection, first)
     return Bridge(
-        [correct_form(label) for label in path[1:-1]],
-        [Step(correct_form(cross.seed), correct_form(cross.pollen), cross.chance) for cross in crosses],
-        _product(crosses),
-        years * (len(crosses) - 1),
-        [
-            Share(correct_form(label), last.shares[label])
-            for label in sorted(last.shares, key=lambda k: -last.shares[k])
-        ],
-        chromosomes,
-        _of_chromosomes(collection, collection.taxa.pedigree(first), chromosomes),
-    )
+        [correct_form(label) for label in path[1:-1]], list(crosses), _product(crosses), years * (len(crosses) - 1),
+        [Share(correct_form(label), shares[label]) for label in sorted(shares, key=lambda k: -shares[k])],
+        expected_chromosomes(collection, first), _of_chromosomes(collection, first),
+    )  # fmt: skip
 
 
-def _of_chromosomes(collection: Collection, first: Pedigree, chromosomes: float | None) -> str:
+def _of_chromosomes(collection: Collection, hybrid: str) -> str:
     """Say what the first offspring should have, and what doubling would make of an uneven set."""
-    if chromosomes is None or first.parents is None:
+    count, parents = expected_chromosomes(collection, hybrid), collection.taxa.pedigree(hybrid).parents
+    if count is None or parents is None:
         return ""
-    one, other = (collection.trait(label, "2n") for label in first.parents)
-    key = "even" if one == other else "uneven"
-    return say(f"bridge.{key}", count=f"{chromosomes:g}", doubled=f"{2 * chromosomes:g}")
+    one, other = (collection.trait(label, "2n") for label in parents)
+    return say(f"bridge.{'even' if one == other else 'uneven'}", count=f"{count:g}", doubled=f"{2 * count:g}")
 
 
 def _between(collection: Collection, seed: Parent, pollen: Parent) -> list[str]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.ledger import units_of
-from crosscompat.advice.parents import Parent, find_parent
+from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
 from crosscompat.advice.tonight import alive_on
 from crosscompat.book.crosses import Cross
@@ -29,6 +29,8 @@ _EXPECTED = 1.5
 """Seedlings expected from other crosses above which none of them is a sign: such luck is about 1 in 5."""
 
 _CHECKED_WITH = 3
+_OF_ONE = {"clear": "clear_one", "open": "open_one"}
+"""What is said of a single other cross."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +63,14 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True)
 class WhyFailed:
-    """What may have failed a cross: where it stopped, each suspect, and the one cross that would tell most."""
+    """What may have failed a cross: where it stopped, each suspect, unlike chromosomes, and what would tell most."""
 
     cross: str
     seed_parent: str
     pollen_parent: str
     stopped: str
     suspects: list[Suspect]
+    chromosomes: str
     check: str
     invented: bool
     schema: Literal["crosscompat.failed/1"] = "crosscompat.failed/1"
@@ -99,9 +102,16 @@ def why_failed(collection: Collection, number: str) -> WhyFailed:
         _suspect(collection, "pair", f"{seed.name} × {pollen.name}", _of_pair(collection, cross, others)),
     ]
     return WhyFailed(
-        meant, seed.name, pollen.name, _stopped(cross), suspects,
+        meant, seed.name, pollen.name, _stopped(cross), suspects, _chromosomes(collection, seed, pollen),
         _check(collection, suspects, seed, pollen, others), collection.settings.invented,
     )  # fmt: skip
+
+
+def _chromosomes(collection: Collection, seed: Parent, pollen: Parent) -> str:
+    ours, theirs = (chromosomes_of(collection, parent) for parent in (seed, pollen))
+    if ours is None or theirs is None or ours == theirs:
+        return ""
+    return say("failed.check.chromosomes", seed=seed.called, pollen=pollen.called, seed_n=ours, pollen_n=theirs)
 
 
 def _sides(collection: Collection, cross: Cross) -> tuple[Parent, Parent]:
@@ -135,8 +145,9 @@ def _suspect(
         verdict = "clear"
     elif expected >= _EXPECTED:
         verdict = "suspect"
-    key = verdict if others else "nothing"
-    says = say(f"failed.{what}.{key}", name=name, took=took, n=len(others), expected=f"{expected:.1f}")
+    words = _OF_ONE.get(verdict, verdict) if len(others) == 1 else verdict
+    key = words if others else "nothing"
+    says = say(f"failed.{what}.{key}", name=name, took=took, n=len(others), expected=f"{expected:.0f}")
     return Suspect(what, name, verdict, took, len(others), expected, says)
 
 
@@ -175,7 +186,8 @@ def _check(
     """Say which cross would tell most: a proven pollen for a mother in doubt, a proven mother for such pollen."""
     clear = {suspect.what: suspect.verdict == "clear" for suspect in suspects}
     if clear["mother"] and clear["pollen"]:
-        return say("failed.check.repeat", seed=seed.called, pollen=pollen.called)
+        hopeless = any(suspect.what == "pair" and suspect.verdict == "suspect" for suspect in suspects)
+        return say(f"failed.check.{'pair' if hopeless else 'repeat'}", seed=seed.called, pollen=pollen.called)
     model = basis_of(collection).model
     if not clear["mother"]:
         fathers = [(seed, other) for other in _proven(collection, others, "pollen") if other.label != pollen.label]

@@ -101,6 +101,8 @@ class Past:
         The accident that ended it.
     date_words : str or None
         The month or season, where no more is known.
+    friend : str or None
+        Whose it is, where it is not the grower's own.
     """
 
     number: str
@@ -109,6 +111,7 @@ class Past:
     outcome: str
     lost_to: str | None = None
     date_words: str | None = None
+    friend: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +225,7 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
 
 def _past(cross: Cross) -> Past:
     flowers, outcome = cross.tried or cross.units, outcome_of(cross)
-    return Past(cross.number, cross.date.isoformat(), flowers, outcome, cross.lost_to, cross.date_words)
+    return Past(cross.number, cross.date.isoformat(), flowers, outcome, cross.lost_to, cross.date_words, cross.friend)
 
 
 def outcome_of(cross: Cross) -> str:
@@ -289,7 +292,8 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     under_way = seen.crosses - finished
     changed = say("basis.and").join(say(f"basis.parts.{part}") for part in basis.changed)
     day = spoken_date(date.fromisoformat(basis.as_of)) if basis.as_of else None
-    rests = say(f"basis.{kind}", n=finished, took=seen.took, as_of=day)
+    shared = kind == "crosses" and any(cross.friend and fruitful(cross) is not None for cross in collection.crosses)
+    rests = say("basis.crosses_shared" if shared else f"basis.{kind}", n=finished, took=seen.took, as_of=day)
     not_yet = bool(kind == "prior" and collection.crosses and basis.changed)
     words = (
         (not_yet, say("basis.not_yet")),

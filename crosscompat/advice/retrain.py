@@ -15,8 +15,7 @@ from crosscompat.advice.ledger import TrackRecord, forecasts_due, track_record
 from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
-from crosscompat.collection.opening import MODEL_FILE, Collection
-from crosscompat.collection.recorded import add_forecasts
+from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import staged

@@ -36,14 +36,10 @@ class Plant:
 
     Attributes
     ----------
-    plant : str
-        Its own name or number.
     species : str
         As written.
     clone : str
         Offsets and cuttings of one plant share it; a plant that names none is its own.
-    sex : str or None
-        ``female``, ``male``, ``both``, ``male that sometimes fruits``, ``unknown``.
     chromosomes : int or None
         Its own count, 2n.
     died : date or None
@@ -60,6 +56,12 @@ class Plant:
     note: str | None = None
     row: int = in_column(None, 0)
     died: date | None = field(default=None, metadata={"column": None})
+    owner: str | None = field(default=None, metadata={"column": None})
+
+    @property
+    def is_elsewhere(self) -> bool:
+        """Whether it came in with a friend's book, under the friend's name, and stands in the friend's collection."""
+        return self.owner is not None and self.plant.startswith(f"{self.owner} ")
 
 
 @dataclass(frozen=True)
@@ -105,13 +107,7 @@ class Plants:
         return name if plant is None else plant.species
 
     def chromosomes(self, clones: Sequence[str | None]) -> list[int | None]:
-        """Return the 2n that was counted on plants of each clone, None where it was not.
-
-        Examples
-        --------
-        >>> Plants.of([Plant("A1", "Aus bus", "A", chromosomes=44)]).chromosomes(["A", "B", None])
-        [44, None, None]
-        """
+        """Return the 2n that was counted on plants of each clone, None where it was not."""
         counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
         return [None if clone is None else counted.get(clone) for clone in clones]
 
@@ -122,13 +118,7 @@ class Plants:
 
 
 def read_plants(path: str | PathLike[str]) -> Plants:
-    """Read ``plants.csv``.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file, such as a plant that stands in it twice.
-    """
+    """Read ``plants.csv``; raises a `BadInput` with every fault of it, such as a plant that stands in it twice."""
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
     plants = plants_in(sheet, faults)
@@ -205,6 +195,7 @@ def _bench(plant: records.Plant, species: str, found: Mapping[str, str]) -> Plan
         source=plant.source,
         note=plant.note,
         died=plant.died,
+        owner=plant.owner,
     )
 
 
@@ -258,15 +249,7 @@ class Sighting:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """The days of the year on which a plant has been seen open.
-
-    Attributes
-    ----------
-    first, last : str
-        Month and day, ``MM-DD``; a window may run over the new year.
-    days : int
-        Different days on which it was seen open.
-    """
+    """The days of the year, ``MM-DD``, between which a plant was seen open on so many ``days``; over new year too."""
 
     first: str
     last: str

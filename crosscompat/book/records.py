@@ -164,6 +164,8 @@ class Cross(Record):
         Why it is not sure that this is the cross it is taken for.
     recorded_at : datetime or None
         In UTC; when an imported record had been written down.
+    friend : str or None
+        Whose it is, where it was made in another grower's collection.
     """
 
     number: str | None = None
@@ -177,6 +179,7 @@ class Cross(Record):
     doubt: str | None = None
     source: str | None = None
     recorded_at: datetime | None = None
+    friend: str | None = None
     note: str | None = None
 
 

@@ -94,12 +94,10 @@ def _fits(sentence: str) -> bool:
 
 def _experience(answer: Answer) -> str:
     """Say what the grower did with this pair before, or how much the chance rests on; and what is published."""
-    past = answer.pairing.past
-    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
-    if len(over) == 1:
-        return say(f"ask.made_once.{over[0].outcome}")
-    if over:
-        return say("ask.made", n=len(over), took=sum(cross.outcome == "took" for cross in over))
+    past = [cross for cross in answer.pairing.past if cross.friend is None]
+    own, friends = (_made(answer, of_friends=of_friends) for of_friends in (False, True))
+    if own or friends:
+        return next(filter(_fits, (f"{own} {friends}".strip(), own or friends)), own or friends)
     basis = answer.basis
     if past:
         cause = next((cross.lost_to for cross in past if cross.outcome == "open"), past[-1].lost_to)
@@ -116,6 +114,17 @@ def _experience(answer: Answer) -> str:
     name = next(filter(None, hybrids), None)
     record = say("ask.on_record", name=name) if name else say("ask.on_record_unnamed")
     return next(filter(_fits, (f"{rest} {record}", f"{say('ask.not_made')} {record}")), rest)
+
+
+def _made(answer: Answer, *, of_friends: bool) -> str:
+    """Say how often this pair was crossed before, by the grower or by friends, and took; nothing where it was not."""
+    past = [cross for cross in answer.pairing.past if bool(cross.friend) is of_friends]
+    over = [cross for cross in past if cross.outcome in {"took", "failed"}]
+    who = ", ".join(dict.fromkeys(cross.friend for cross in over if cross.friend))
+    if len(over) == 1 and not of_friends:
+        return say(f"ask.made_once.{over[0].outcome}")
+    took = sum(cross.outcome == "took" for cross in over)
+    return say(f"ask.made{'_by' if of_friends else ''}", n=len(over), took=took, who=who) if over else ""
 
 
 def _flowers_needed(pair: PairForecast) -> str:
@@ -195,7 +204,11 @@ def _print_reasons(answer: Answer, *, fruit: str) -> None:
     there = answer.reciprocal
     names = {"seed": who(there.seed_parent, there.seed_plant), "pollen": who(there.pollen_parent, there.pollen_plant)}
     line(say("ask.reciprocal", **names))
-    _print_pair(there, [], fruit)
+    if _alike(answer.pairing, there):
+        paragraph(say("ask.alike"), indent=2)
+    else:
+        _print_figures(there, fruit)
+    _print_cautions(there, but=[caution.says for caution in answer.pairing.cautions])
     line()
     for says in (answer.basis.words, *answer.notes, *(caution.says for caution in answer.handling)):
         paragraph(says)
@@ -204,12 +217,30 @@ def _print_reasons(answer: Answer, *, fruit: str) -> None:
 def _print_pair(pair: PairForecast, known: list[str], fruit: str) -> None:
     for words in (_how_far(pair), *known):
         paragraph(words, indent=2)
+    _print_figures(pair, fruit)
+    _print_cautions(pair)
+
+
+def _print_figures(pair: PairForecast, fruit: str) -> None:
     if pair.past:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
     _print_why(pair)
     _print_stages(pair, fruit)
+
+
+def _print_cautions(pair: PairForecast, but: Sequence[str] = ()) -> None:
     for caution in pair.cautions:
-        paragraph(caution.says, indent=2, bullet="! ")
+        if caution.says not in but:
+            paragraph(caution.says, indent=2, bullet="! ")
+
+
+def _alike(pair: PairForecast, other: PairForecast) -> bool:
+    """Tell whether the figures both ways round would be printed alike."""
+    sides = ({reason.feature: reason.logit for reason in side.reasons} for side in (pair, other))
+    here, there = sides
+    gaps = [here.get(name, 0.0) - there.get(name, 0.0) for name in here | there]
+    gaps += [one.chance.mean - two.chance.mean for one, two in zip(pair.stages, other.stages, strict=True)]
+    return not pair.past and not other.past and max(map(abs, gaps)) < _CHANGES_NOTHING
 
 
 def _print_why(pair: PairForecast) -> None:
@@ -253,10 +284,9 @@ def _print_past(stage: StageForecast) -> None:
         say("ask.weighty", seed=bracketed(p.seed_parent), pollen=bracketed(p.pollen_parent)) for p in heavy
     )
     before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))
-    if before == after:
-        return
     most = say("ask.most_by", pairings=names) if names else ""
-    paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
+    if before != after:
+        paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
 
 
 def _how_far(pair: PairForecast) -> str:

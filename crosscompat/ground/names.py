@@ -28,6 +28,7 @@ __all__ = [
     "parse",
     "read_name",
     "repeated",
+    "somewhere_in",
     "written_alike",
 ]
 
@@ -40,6 +41,7 @@ _LONGEST_CHAIN = 100  # of synonyms for synonyms
 # The sign between two parents, not the one of a nothospecies, behind which no genus follows.
 _JOINS = re.compile(r" × (?=[A-Z(×])")
 
+_SOMEWHERE = re.compile(r"([A-Z][a-z-]+) ((?:sub)?(?:g|gen|genus|sect|sec|section|ser|series)\.?) ([A-Z][\w-]+)")
 _SHORT_GENUS = re.compile(r"(?:(?P<beginning>\w{1,3} |\w+\. ?))?(?P<epithets>\w[\w-]*(?: [^\s×]\S*)*)")
 """An epithet alone, or behind a genus of at most three letters or with a full stop."""
 
@@ -102,6 +104,18 @@ def genus_of(label: str) -> str | None:
     """
     name = read_name(label)
     return name.leading_genus if name else None
+
+
+def somewhere_in(name: str) -> tuple[str, str, str] | None:
+    """Return genus, mark of a rank and group of a name that says no more than where a plant belongs, or None.
+
+    Examples
+    --------
+    >>> somewhere_in("Echinocereus sect. Triglochidiati"), somewhere_in("Echinocereus coccineus")
+    (('Echinocereus', 'sect.', 'Triglochidiati'), None)
+    """
+    found = _SOMEWHERE.fullmatch(fold(name))
+    return None if found is None else (found[1], found[2], found[3])
 
 
 def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:

@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 DOUBTFUL = 0.5
 """Weight of a seedling that may be the mother's own: a judgement."""
 
+FRIENDS = 0.5
+"""Weight of a cross made in a friend's collection, by other hands and in another house: a judgement."""
+
 REASONS = (
     "no_pairing",
     "one_clone",
@@ -138,7 +141,7 @@ def training_set_from(
         else:
             left_out.append(LeftOut(cross, reason))
     weight = [
-        doubtful if _in_doubt(cross, plants, place[0], self_fertile) else 1.0
+        (doubtful if _in_doubt(cross, plants, place[0], self_fertile) else 1.0) * (FRIENDS if cross.friend else 1.0)
         for cross, place in zip(crosses, places, strict=True)
     ]
     both = [(str(seed), str(pollen)) for seed, pollen in places]

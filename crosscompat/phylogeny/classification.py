@@ -11,7 +11,7 @@ import numpy as np
 
 from crosscompat.ground.csv_cells import Cells, Row, Sheet, raise_faults, read_sheet
 from crosscompat.ground.errors import BadInput, Fault, Place
-from crosscompat.ground.names import fold, genus_of
+from crosscompat.ground.names import fold, genus_of, somewhere_in
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, in_postorder, inner_nodes
@@ -58,6 +58,19 @@ def group_label(rank: str, name: str) -> str:
     if len(words) > 1 and words[0].casefold() in marks:
         words = words[1:]
     return " ".join((marks[0], *words))
+
+
+def ranks_said(name: str) -> dict[str, str]:
+    """Return the ranks of a name that says no more than where a plant belongs, none of any other.
+
+    Examples
+    --------
+    >>> ranks_said("Echinocereus sect. Triglochidiati"), ranks_said("Echinocereus coccineus")
+    ({'genus': 'Echinocereus', 'section': 'Triglochidiati'}, {})
+    """
+    genus, mark, group = somewhere_in(name) or ("", "", "")
+    rank = next((rank for rank, marks in _MARKS.items() if mark.casefold() in marks or f"{mark}." in marks), None)
+    return {"genus": genus, rank: group} if rank else {}
 
 
 def ranks_among(columns: Iterable[str]) -> tuple[str, ...]:

@@ -58,7 +58,7 @@ def test_a_mother_that_took_elsewhere_is_clear_and_one_that_never_did_is_suspect
 def test_few_failures_blame_nobody(asked):
     _, by = asked(("B1", "E1", 0, 60))
     assert by["mother"].verdict == "open"
-    assert "too few to blame her" in by["mother"].says
+    assert by["mother"].says == "The mother B1: her only other cross failed too, which is too little to blame her."
 
 
 def test_pollen_is_checked_on_a_mother_that_took(asked):
@@ -73,6 +73,20 @@ def test_both_proven_leave_the_pair(asked):
     answer, by = asked(("B1", "E1", 1, 60), ("D1", "C1", 1, 60))
     assert (by["mother"].verdict, by["pollen"].verdict, by["pair"].crosses) == ("clear", "clear", 0)
     assert answer.check.endswith('crosscompat bridge "B1" "C1"')
+
+
+def test_a_pair_that_never_took_is_not_repeated(asked):
+    answer, by = asked(("B1", "E1", 1, 60), ("D1", "C1", 1, 60), *[("B2", "C1", 0, 90 + i) for i in range(6)])
+    assert by["pair"].verdict == "suspect"
+    assert "way round" in answer.check
+    assert "Repeat" not in answer.check
+
+
+def test_chromosomes_that_differ_are_told(asked, collection, cross):
+    answer, _ = asked()
+    assert answer.chromosomes == "Their chromosomes differ: 2n = 22 on B1, 44 on C1. That alone can empty the seed."
+    made = collection([cross("Aus bus", "Aus dus", 6, 0, cross="Y")])
+    assert why_failed(made, "Y").chromosomes == ""
 
 
 def test_the_pair_counts_both_ways_round_and_other_plants(asked):

@@ -23,7 +23,8 @@ from growers import AGE, SEEDS, coalescent, draw_logits
 
 from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
-from crosscompat.model.forecast import chances, correlations, put_to
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances, put_to
 from crosscompat.model.pairings import Parents
 from crosscompat.model.stages import WHOLE
 from crosscompat.phylogeny.table import DistanceTable
@@ -95,21 +96,31 @@ def play(way, seed):
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("growers", type=int, nargs="?", default=50)
-    growers = parser.parse_args().growers
-    found = {way: np.array([play(way, seed) for seed in range(growers)]) for way in WAYS}
-    sys.stdout.write(f"mean of {growers} growers, after seasons 1 to {SEASONS}; last season against chance (error)\n")
-    report(f"wishes with a seedling, of {WISHES}", {way: each[:, :, 0] for way, each in found.items()}, growers)
-    report("mean squared error of the forecasts", {way: each[:, :, 1] for way, each in found.items()}, growers)
-    spread = found["chance"][:, 0, 2].mean()
-    sys.stdout.write(f"mean squared error of the true mean of each grower's wishes: {spread:.4f}\n")
+    parser.add_argument("--csv", type=Path, help="where the means by season go, for the notebook")
+    options = parser.parse_args()
+    rows = []
+    for grower in range(options.growers):
+        for way in WAYS:
+            for season, (wishes, error, spread) in enumerate(play(way, grower), 1):
+                rows.append((way, grower, season, wishes, error, spread))
+    found = pd.DataFrame(rows, columns=["way", "grower", "season", "wishes", "error", "spread"])
+    if options.csv is not None:
+        means = found.groupby(["way", "season"], sort=False)[["wishes", "error", "spread"]].mean()
+        skill = 1 - means.error / means.spread
+        means = means.assign(skill=skill, growers=options.growers).drop(columns="spread")
+        means.round(4).to_csv(options.csv, lineterminator="\n")
+    n = options.growers
+    sys.stdout.write(f"mean of {n} growers, after seasons 1 to {SEASONS}; last season against chance (error)\n")
+    for measure in ("wishes", "error"):
+        report(measure, found.pivot_table(measure, ["way", "grower"], "season", sort=False))
 
 
-def report(name, found, growers):
-    sys.stdout.write(f"{name}\n")
-    for way, each in found.items():
-        gap = (each - found["chance"])[:, -1]
-        mean = " ".join(f"{value:7.3f}" for value in each.mean(axis=0))
-        sys.stdout.write(f"  {way:8} {mean}   {gap.mean():+.3f} ({gap.std(ddof=1) / np.sqrt(growers):.3f})\n")
+def report(measure, found):
+    sys.stdout.write(f"{measure}\n")
+    for way in WAYS:
+        gap = found.loc[way, SEASONS] - found.loc["chance", SEASONS]
+        mean = " ".join(f"{value:7.3f}" for value in found.loc[way].mean())
+        sys.stdout.write(f"  {way:8} {mean}   {gap.mean():+.3f} ({gap.sem():.3f})\n")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import fields
 
 import openpyxl
 
@@ -141,3 +142,37 @@ def test_a_month_is_shown_as_a_month_and_comes_back_from_the_summary(run, answer
     other = new("other")
     answer("import", "summary.csv", "--collection", other, "--yes")
     assert crosses(other)[0]["24-01"].date_words == "March 2024"
+
+
+def test_a_friends_crosses_are_worded_as_theirs_and_not_looked_after(run, answer, new, table):
+    folder = new()
+    run("plant", "coc-1", "--new", "--as", COC, "--collection", folder)
+    own = table(f"No.;Mother;Father;Date;Flowers;Seedlings\n24-01;coc-1;{DAS};2024-05-01;2;0\n")
+    arguments = ("--collection", folder, "--only-successes", "no", "--yes")
+    run("import", own, *arguments)
+    before = answer("ask", COC, DAS, "--collection", folder)
+    assert "From 1 finished crosses of yours," in before["basis"]["words"].replace("cross of", "crosses of")
+    rows = f"24-01;{COC};{DAS};das-1;2024-04-03;2;5\n25-02;{COC};{DAS};das-1;2026-05-30;2;\n"
+    friends = table(f"No.;Mother;Father;Pollen plant;Date;Flowers;Seedlings\n{rows}", "friend.csv")
+    run("import", friends, *arguments, "--from", "N.N.")
+    after = answer("ask", COC, DAS, "--collection", folder)
+    assert {one["number"]: one["friend"] for one in after["pairing"]["past"]} == {
+        "24-01": None, "N.N. 24-01": "N.N.", "N.N. 25-02": "N.N.",
+    }  # fmt: skip
+    assert "of yours and of friends, whose count half" in after["basis"]["words"]
+    told = " ".join(run("ask", COC, DAS, "--collection", folder, columns=160).stdout.split())
+    assert "You made this cross once: 0 took. N.N. made it once: 1 took." in told
+    assert "N.N." not in run("due", "--on", "2026-06-10", "--collection", folder).stdout
+    assert "N.N." not in run("tonight", "--on", "2026-04-03", "--collection", folder).stdout
+
+
+def test_what_the_summary_says_goes_in_again_in_another_book(run, answer, new, own):
+    run("export", "--crosses", "summary.csv", "--collection", own)
+    sent, folder = crosses(own)[0], new()
+    done = answer("import", "summary.csv", "--collection", folder, "--yes")
+    assert (done["crosses"], done["faults"]) == (len(sent), [])
+    back = crosses(folder)[0]
+    for number, cross in sent.items():
+        differs = {item.name for item in fields(cross) if getattr(cross, item.name) != getattr(back[number], item.name)}
+        assert differs <= {"row", "recorded_at", "source"}, number
+    assert answer("import", "summary.csv", "--collection", folder, "--yes")["same"] == len(sent)

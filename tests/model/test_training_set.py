@@ -67,6 +67,11 @@ def test_what_enters_and_why_the_rest_does_not(change, reason):
     assert why(replace(TOOK, **change)) == reason
 
 
+def test_a_cross_of_a_friend_counts_half():
+    found = sorted_out(TOOK, replace(TOOK, friend="N.N."))
+    assert found.weight.tolist() == [1.0, 0.5]
+
+
 def test_the_first_reason_that_holds_is_told():
     """Each reason is put right in turn, and the next one of the list comes up."""
     cross = Cross(

@@ -187,13 +187,7 @@ def decides(note: str) -> str | None:
 
 
 def fathers_of(text: str) -> str | None:
-    """Return "one" for a text that names two fathers of which one gave the pollen, "several" where all did, or None.
-
-    Examples
-    --------
-    >>> fathers_of("E. coccineus or E. dasyacanthus"), fathers_of("das-1 + pec-2"), fathers_of("E. coccineus")
-    ('one', 'several', None)
-    """
+    """Return "one" for two fathers of which one gave the pollen ("A or B"), "several" for both ("A + B"), or None."""
     kinds = vocabulary()["fathers"].items()
     return next((kind for kind, joins in kinds if re.search(rf"\S\s+{_any_of(joins)}\s+\S", text)), None)
 

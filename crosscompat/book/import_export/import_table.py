@@ -25,11 +25,12 @@ from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import Fault
+from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
 _OF_PLANTS = tuple(item.name for item in fields(Plant) if item.name != "row")
-_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "note")
+_OF_CROSS = ("kind", "only_successes", "closed_stage", "source", "recorded_at", "friend", "note")
 _OF_VISIT = ("date", "date_words", "unit_kind", "units", "pollen_kind", "technique", "stamens_removed", "isolation")
 _HALF_A_SEASON = timedelta(days=46)
 _COUNTED = ("pods_set", "pods_held", "tried", "took")
@@ -120,10 +121,10 @@ def _new_crosses(
     """
     book = list(_known_crosses(page))
     by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
-    unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+    unnumbered: dict[tuple[str | None, date, str], list[_Values]] = defaultdict(list)
     for cross, known in book:
         if cross.cross is None:
-            unnumbered[cross.date, cross.seed_parent].append(known)
+            unnumbered[None, cross.date, cross.seed_parent].append(known)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
@@ -133,11 +134,7 @@ def _new_crosses(
         first = fresh.get(cross.cross or cross.row)
         if there is not None:
             same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
-        elif (
-            cross.row not in bad
-            and cross.cross is None
-            and _take_alike(said, unnumbered[cross.date, cross.seed_parent])
-        ):
+        elif cross.row not in bad and _take_alike(said, unnumbered[cross.cross, cross.date, cross.seed_parent]):
             same.add(cross.row)
         elif first is not None:
             what = say("sheets.number_twice", number=first.number, row=str(first.row))
@@ -180,7 +177,7 @@ def _new_plants(
         if known is None:
             fresh.append(plant)
             continue
-        names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
+        names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
         there = {name: [getattr(known, name)] for name in names}
         there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
         said = _said(plant, names, more[plant.row])
@@ -289,12 +286,16 @@ class _Garden:
             if value is not None:
                 self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
 
-    def find(self, name: str | None, species: str | None) -> tuple[str | None, str | None]:
+    def find(self, name: str | None, species: str | None, owner: str | None) -> tuple[str | None, str | None]:
         """Return the plant of a name, and the species where it is not what the plant itself is known as."""
         if name is None:
             return None, species
         if name not in self.known:
-            self.take_in(Plant(name, species or name, name))
+            alike = {self.known[one] for one in written_alike(name, self.known)}
+            if len(alike) == 1:
+                self.known[name] = alike.pop()
+            else:
+                self.take_in(Plant(name, species or name, name), {"owner": owner})
         plant, own = self.known[name]
         return plant, None if species == own else species
 
@@ -304,7 +305,7 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     for column, value in more.items():
         kind, field_name = _EXTRA[column]
         extra[kind][field_name] = value
-    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent)
+    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
     made = records.Cross(
         id=cross.id or new_id(),
         number=cross.cross,
@@ -318,7 +319,7 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     yield made
     yield visit
     if cross.pollen_parent is not None or cross.pollen_plant is not None:
-        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent)
+        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
         yield records.Pollen(pollination=visit.id, plant=pollen_plant, name=pollen_parent)
     yield from _outcome_records(made.id, cross, extra)
 

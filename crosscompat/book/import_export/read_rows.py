@@ -200,7 +200,8 @@ class _RowReader:
         if ended and not self.row.get("lost_to") and (day := self.row.pop("ended_on", None)):
             self.notes.append(f"{ended.heading}: {self.row.pop('ended_on_words', day)}")
         if self.answers.friend:
-            self.row["grower"] = self.row.get("grower") or self.answers.friend
+            for name in ("grower", "friend"):
+                self.row[name] = self.row.get(name) or self.answers.friend
 
     def find_plant(self, side: str, plant: str) -> None:
         """Tell a plant of the book from a species, whichever column it stands in."""

@@ -36,4 +36,6 @@ def _print(answer: WhyFailed) -> None:
     paragraph(answer.stopped, indent=2)
     for suspect in answer.suspects:
         paragraph(suspect.says, indent=2, bullet=_MARKS[suspect.verdict])
+    if answer.chromosomes:
+        paragraph(answer.chromosomes, indent=2, bullet="! ")
     paragraph(answer.check)

@@ -7,14 +7,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from crosscompat.book.import_export.answers import (
-    OPEN,
-    QUESTIONS,
-    Answers,
-    read_answers,
-    samples,
-    write_answers,
-)
+from crosscompat.book.import_export.answers import OPEN, QUESTIONS, Answers, read_answers, samples, write_answers
 from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, two_days
 from crosscompat.book.import_export.column_mapping import (
     COLUMNS,

@@ -25,6 +25,7 @@ from crosscompat.book.records import POLLEN_KINDS, PROOFS, SEXES
     [
         ("12", 12, True), ("~10", 10, False), ("ca. 15", 15, False), ("c 15", 15, False), ("100+", 100, False),
         ("2-3", 2, False), ("2 – 3", 2, False), ("½", None, False), ("1½", 1, False), ("lots", None, False),
+        ("few", None, False), ("a few", None, False),
         ("none", 0, True), ("keine", 0, True), ("no", 0, True), ("–", None, True), ("?", None, True),
         ("5?", 5, False), ("3 fl.", 3, True), ("12 seeds", 12, True), ("etwa 20", 20, False), ("unos 8", 8, False),
         ("ungefähr 30 Samen", 30, False), (">50", 50, False), ("viele", None, False), ("yes", None, False),
