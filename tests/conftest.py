@@ -64,8 +64,8 @@ def with_tables():
 
     from crosscompat.book.crosses import read_crosses
     from crosscompat.book.current_plants import read_plants
-    from crosscompat.collection.create import read_forecasts
-    from crosscompat.collection.recorded import Recorded, take_in
+    from crosscompat.collection.create import read_forecasts, take_in
+    from crosscompat.collection.opening import Recorded
     from crosscompat.collection.settings import read_settings
 
     def write(folder, **given):

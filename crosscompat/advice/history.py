@@ -2,30 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
-from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, totals, units_of_visits
+from crosscompat.book.cross_summary import BELOW, PARTS, CrossRecords, Units, cross_records, totals, units_of_visits
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
-    Touch,
     differences,
     lines_of,
     names_of,
     noun,
-    records_ever_of,
-    touches,
     undone_by,
     words_of,
 )
-from crosscompat.book.records import KINDS, Attachment, Cross, GivenForecast, Plant, Record
-from crosscompat.book.store import Change, Reading
+from crosscompat.book.records import (
+    KINDS,
+    Attachment,
+    Cross,
+    Determination,
+    Finding,
+    Flowering,
+    GivenForecast,
+    Plant,
+    PollenLot,
+    Record,
+)
+from crosscompat.book.store import Change, Reading, Version
 
+_OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
 _MANY = 200
 """Records of one change that are counted and not listed."""
 
@@ -297,8 +307,8 @@ def history_of(
     In ``brief`` the records of a change that touched very many, as an import does, are counted and not listed.
     """
     every = page.changes()
-    only = None if about is None else records_ever_of(page, about)
-    numbers = [change.id for change in every] if only is None else _numbers(page, only)
+    only = None if about is None else _records_ever_of(page, about)
+    numbers = {change.id for change in every} if only is None else _changes_of(page, only)
     chosen = set(sorted(numbers, reverse=True)[:most])
     entries = _entries(page, [change for change in reversed(every) if change.id in chosen], every, only, brief=brief)
     name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
@@ -326,10 +336,24 @@ def correction_of(
     return Correction(line, fields, lines_of(page, withdrawn), change, change is None, invented)
 
 
-def _numbers(page: Reading, records: Collection[str]) -> set[int]:
+def _records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
+    """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
+
+    def ever(kind: type[Record], **where: Any) -> set[str]:
+        return {version.record.id for version in page.versions(kind, **where)}
+
+    if isinstance(record, Plant):
+        found = {record.id}.union(*(ever(kind, plant=record.id) for kind in _OF_A_PLANT))
+    else:
+        found = {record.id}.union(*(ever(kind, cross=record.id) for kind in PARTS))
+        for kind, (_, pointing) in BELOW.items():
+            found |= ever(kind, **{pointing: tuple(found)})
+    return found | ever(Attachment, of=tuple(found))
+
+
+def _changes_of(page: Reading, records: Collection[str]) -> set[int]:
     versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=records)]
-    made = {version.made_in for version in versions}
-    return made | {version.replaced_in for version in versions if version.replaced_in is not None}
+    return {change for one in versions for change in (one.made_in, one.replaced_in) if change is not None}
 
 
 def _entries(
@@ -337,10 +361,16 @@ def _entries(
 ) -> list[HistoryEntry]:
     sizes = {change.id: page.touched(change.id) for change in changes} if brief and only is None else {}
     many = {number: size for number, size in sizes.items() if size > _MANY}
-    shown = touches(page, [change.id for change in changes if change.id not in many], only)
-    records = [side for some in shown.values() for one in some for side in (one.before, one.after) if side is not None]
-    names, short = names_of(page, records), short_ids(page, {record.id for record in records})
+    touched = _touched(page, [change.id for change in changes if change.id not in many], only)
+    sides = [side for some in touched.values() for _, *both in some for side in both if side is not None]
+    names, short = names_of(page, sides), short_ids(page, {record.id for record in sides})
     undone = undone_by(every)
+
+    def record_change(how: str, before: Record | None, after: Record | None) -> RecordChange:
+        record: Record = after or before  # type: ignore[assignment]  # it stood before or after
+        fields = differences(before, after, names) if before is not None and after is not None else []
+        return RecordChange(short[record.id], record.id, noun(record), how, words_of(record, names), fields)
+
     return [
         HistoryEntry(
             number=change.id,
@@ -350,14 +380,36 @@ def _entries(
             undoes=change.undoes,
             undone_by=undone.get(change.id),
             imported=change.imported,
-            records=[_record_change(one, names, short) for one in shown.get(change.id, ())],
+            records=[record_change(*one) for one in touched.get(change.id, ())],
             left_out=many.get(change.id, 0),
         )
         for change in changes
     ]
 
 
-def _record_change(one: Touch, names: Mapping[str, str], short: Mapping[str, str]) -> RecordChange:
-    record = one.record
-    changed = differences(one.before, one.after, names) if one.before is not None and one.after is not None else []
-    return RecordChange(short[record.id], record.id, noun(record), one.how, words_of(record, names), changed)
+_Touch = tuple[str, Record | None, Record | None]
+"""How a change touched a record, and how that stood before and after."""
+
+
+def _touched(page: Reading, changes: Collection[int], only: Collection[str] | None) -> Mapping[int, list[_Touch]]:
+    """Return what some changes did, change by change; only to some records, if those are given."""
+    found: dict[int, list[_Touch]] = {change: [] for change in changes}
+    for kind in KINDS.values():
+        ids = only if only is not None else {one.record.id for one in page.versions(kind, changes=changes)}
+        by_record: dict[str, list[Version]] = defaultdict(list)
+        for version in page.versions(kind, ids=ids) if ids else ():
+            by_record[version.record.id].append(version)
+        for versions in by_record.values():
+            for change in changes:
+                found[change] += _touch(versions, change)
+    return found
+
+
+def _touch(versions: Sequence[Version], change: int) -> Iterator[_Touch]:
+    after = next((one.record for one in versions if one.made_in == change), None)
+    before = next((one.record for one in versions if one.replaced_in == change), None)
+    if after is not None:
+        earlier = any(one.made_in < change for one in versions)
+        yield "corrected" if before else "put back" if earlier else "written", before, after
+    elif before is not None:
+        yield "taken back", before, None

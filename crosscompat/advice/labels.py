@@ -49,8 +49,10 @@ def labels_for(
     UnknownName
         If a number stands for no cross; it names the nearest.
     """
-    found = [_find(collection, number) for number in numbers]
-    start = collection.settings.season_start
+    start, pattern = collection.settings.season_start, read_pattern(collection.settings.cross_number)
+    by_id = {cross.id: cross for cross in collection.crosses}
+    by_number = {cross.cross: cross for cross in collection.crosses if cross.cross}
+    found = [by_id.get(number) or by_number[find_number(number, by_number, pattern)] for number in numbers]
     found += [
         cross
         for cross in collection.crosses
@@ -58,17 +60,8 @@ def labels_for(
         if (since is not None and cross.date >= since)
         or (season is not None and season_of(cross.date, start) == season)
     ]
-    copies = 2 if twins else 1
-    cards = [card for cross in found for card in [_card(collection, cross)] * copies]
+    cards = [card for cross in found for card in [_card(collection, cross)] * (2 if twins else 1)]
     return Labels(cards, collection.settings.invented)
-
-
-def _find(collection: Collection, number: str) -> Cross:
-    for cross in collection.crosses:
-        if number in {cross.cross, cross.id}:
-            return cross
-    known = {cross.cross: cross for cross in collection.crosses if cross.cross}
-    return known[find_number(number, known, read_pattern(collection.settings.cross_number))]
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:

@@ -18,7 +18,6 @@ from crosscompat.advice.candidates import Candidate, wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of
-from crosscompat.advice.rank import TELLS_APART
 from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
@@ -26,8 +25,10 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats, Ints
+from crosscompat.show.chances import TELLS_APART
 from crosscompat.show.label import LabelCard
 
 _WEEK = timedelta(days=7)

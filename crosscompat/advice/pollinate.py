@@ -10,7 +10,15 @@ from typing import Literal
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.ledger import ForecastNow, forecast_now
 from crosscompat.advice.parents import Caution, handling
-from crosscompat.advice.pollination_rules import ASKED_ONLY, QUERIED, Visit, obstacles, risks
+from crosscompat.advice.pollination_rules import (
+    ASKED_ONLY,
+    FEMALE_POLLEN,
+    MALE_SEED,
+    QUERIED,
+    Visit,
+    obstacles,
+    risks,
+)
 from crosscompat.advice.visit_parents import VisitRequest, find_visit, misspelt, pair_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import Units, in_all
@@ -129,8 +137,8 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
     plants = plants_of(pen)
     collection = collection if plants == collection.plants else replace(collection, plants=plants)
     visit = find_visit(collection, pen, request)
-    hindered = [*_unknown_names(visit), *obstacles(visit)]
-    marks = dict.fromkeys(one.kind for one in hindered if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY})
+    hindrances = [*_unknown_names(visit), *obstacles(visit)]
+    marks = dict.fromkeys(one.kind for one in hindrances if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY})
     settings = collection.settings
     entry = _entry(visit, request, "; ".join(marks) or None)
     plan = pollination_records(pen, entry, read_pattern(settings.cross_number), settings.season_start)
@@ -143,7 +151,7 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
         plan,
         forecast,
         no_chance=no_chance,
-        obstacles=hindered or _entered_before(plan),
+        obstacles=hindrances or _entered_before(plan),
         handling=handling(collection) if _is_first_of_season(pen, visit) else [],
     )
     pen.what = say("pollinate.change", cross=answer.cross)
@@ -231,7 +239,7 @@ def _warnings(
 
 
 def _queries(visit: Visit, kinds: Sequence[str]) -> list[str]:
-    sides = [("male as seed parent", visit.seed), *(("female as pollen parent", one) for one in visit.pollen)]
+    sides = [(MALE_SEED, visit.seed), *((FEMALE_POLLEN, one) for one in visit.pollen)]
     return [
         say("pollinate.query", plant=one.name, sex=one.sex)
         for kind, one in sides

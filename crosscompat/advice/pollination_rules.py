@@ -46,12 +46,10 @@ class VisitParent:
     ----------
     name, species : str
         The plant's own name, or the species; the species in correct form where it has a place on the tree.
-    plant, id, place : Plant or None, str or None
-        As it stands on the bench, the identifier of its record, and where it stands.
+    id : str or None
+        Of the plant's record.
     parent : Parent or None
         Its place on the tree.
-    window : Window or None
-        When it was seen open.
     unknown : str
         Why nothing here answers to the name, with the nearest; else empty.
     """
@@ -81,9 +79,14 @@ class VisitParent:
         """What was found on the plant."""
         return self.plant.sex if self.plant else None
 
+    @property
+    def died(self) -> date | None:
+        """The day on which the plant was lost."""
+        return self.plant.died if self.plant else None
+
     def dead_on(self, day: date | None) -> bool:
         """Tell whether it is known to have died before a day."""
-        return self.plant is not None and None not in (self.plant.died, day) and self.plant.died < day  # type: ignore[operator]
+        return self.died is not None and day is not None and self.died < day
 
     def same_clone(self, other: VisitParent) -> bool:
         """Tell whether both are known to be one plant, or offsets of one."""
@@ -102,16 +105,11 @@ class Visit:
     ----------
     made : Pollination
         What is said of the visit itself; its kind of pollen is known.
-    pollen : tuple of VisitParent
-        Those whose pollen was brought; the seed parent itself where it was selfed on purpose.
-    lot : PollenLot or None
-        Where the pollen was stored.
-    near : tuple of VisitParent
-        Other plants of the seed parent's own kind.
+    pollen, near : tuple of VisitParent
+        Those whose pollen was brought, the seed parent itself where it was selfed on purpose; and the other plants of
+        the seed parent's own kind.
     named : CrossRecords or None
         The cross that the grower named for it.
-    season_start : str
-        Month and day.
     """
 
     made: Pollination
@@ -146,8 +144,7 @@ def obstacles(visit: Visit) -> list[Caution]:
 
 
 def _dead(kind: str, parent: VisitParent) -> Caution:
-    died = parent.plant.died if parent.plant else None
-    return Caution(kind, say("rules.dead", plant=parent.name, date=spoken_date(died) if died else ""))
+    return Caution(kind, say("rules.dead", plant=parent.name, date=spoken_date(parent.died) if parent.died else ""))
 
 
 def _giver_obstacles(visit: Visit, giver: VisitParent) -> Iterator[Caution]:

@@ -26,8 +26,10 @@ from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats, chance
+from crosscompat.show.chances import ties
 
 _Pair = tuple[Parent, Parent]
 
@@ -131,9 +133,6 @@ By = Literal["chance", "teach", "both"]
 _TEACHING = 0.2
 """What teaching weighs beside the chance. In six seasons of invented growers a fifth cost 3 in 100 of the seedlings and
 took a seventh off the error of the forecasts; half cost 14 in 100 (``tests/benchmarks/seasons.py``)."""
-
-TELLS_APART = 0.02
-"""Chances nearer than this are equal: the figures are no finer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,12 +319,12 @@ def _placed(rows: Sequence[RankRow], measures: Sequence[float]) -> list[RankRow]
     """Give each row its place; measures as near as no figure here is finer share one, the more wanted first."""
     left = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], _names(entry[1])))
     placed: list[RankRow] = []
-    while left:
-        best = left[0][0]
-        equal = next((i for i, (measure, _) in enumerate(left) if best - measure > TELLS_APART), len(left))
-        group = sorted(left[:equal], key=lambda entry: (-(entry[1].want or 0), -entry[0], _names(entry[1])))
-        placed += [replace(row, place=len(rows) - len(left) + 1, equal=equal) for _, row in group]
-        left = left[equal:]
+    for equal in ties([measure for measure, _ in left]):
+        place = len(placed) + 1
+        group = sorted(
+            left[place - 1 :][:equal], key=lambda entry: (-(entry[1].want or 0), -entry[0], _names(entry[1]))
+        )
+        placed += [replace(row, place=place, equal=equal) for _, row in group]
     return placed
 
 

@@ -17,8 +17,7 @@ from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_b
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.score import gave_a_seedling
 from crosscompat.advice.track_record import TrackRecord, track_record
-from crosscompat.collection.opening import MODEL_FILE, Collection
-from crosscompat.collection.recorded import add_forecasts
+from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import staged

@@ -17,7 +17,6 @@ from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, find_parents, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
-from crosscompat.advice.rank import TELLS_APART
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting, Window, latest, sightings_of, usual_window
 from crosscompat.book.store import Reading
@@ -26,10 +25,12 @@ from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
+from crosscompat.show.chances import TELLS_APART
 
 KEEPS = {"freezer": 270, "fridge": 30, "room": 3}
-"""Days that dried pollen keeps. Frozen: cactus pollen of 3 and of 9 months set fruit as fresh pollen did (Metz, Nerd &
-Mizrahi 2000, HortScience 35:199-201); in a refrigerator it did worse, how soon is common practice, no source."""
+"""Days that dried pollen keeps. Frozen: cactus pollen of 9 months did as well as of 3, with fruits as heavy as those of
+fresh pollen (Metz, Nerd & Mizrahi 2000, HortScience 35:199-201); in a refrigerator it did worse, how soon is common
+practice, no source."""
 
 _SOON, _A_FORTNIGHT = 60, 14
 """Days ahead for which pollen is worth collecting, and for which it need not be frozen: judgements."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from crosscompat.book import records
@@ -47,13 +47,7 @@ class Units:
 
 
 def total(values: Iterable[int | None]) -> int | None:
-    """Return the sum of counts of one kind, None where there is nothing to add or one of them is unknown.
-
-    Examples
-    --------
-    >>> total([2, 3]), total([2, None]), total([])
-    (5, None, None)
-    """
+    """Return the sum of counts of one kind, None where there is nothing to add or one of them is unknown."""
     every = list(values)
     known = [value for value in every if value is not None]
     return sum(known) if known and len(known) == len(every) else None
@@ -72,16 +66,7 @@ def units_told(kind: str | None, count: int | None) -> Units:
 
 
 def units_of_visits(visits: Iterable[Pollination]) -> tuple[Units, ...]:
-    """Return the new units of some visits, each kind by itself, in the order in which they were first brought pollen.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> visits = [Pollination(cross="c", date=date(2026, 5, 1), units=n, unit_kind=kind)
-    ...           for n, kind in ((3, None), (2, "raceme"), (1, "Flower"))]
-    >>> units_of_visits(visits)
-    (Units(kind='flower', count=4), Units(kind='raceme', count=2))
-    """
+    """Return the new units of some visits, each kind by itself, in the order of their first pollen."""
     found: dict[str, list[Pollination]] = {}
     for visit in visits:
         if visit.flowers == FLOWERS[0]:
@@ -90,13 +75,7 @@ def units_of_visits(visits: Iterable[Pollination]) -> tuple[Units, ...]:
 
 
 def in_all(units: Sequence[Units]) -> int | None:
-    """Return how many units there are; None where some were not counted, or they are of different kinds.
-
-    Examples
-    --------
-    >>> in_all([Units("flower", 4)]), in_all([Units("flower", 4), Units("raceme", 2)])
-    (4, None)
-    """
+    """Return how many units there are; None where some were not counted, or they are of different kinds."""
     return units[0].count if len(units) == 1 else None
 
 
@@ -115,8 +94,6 @@ def in_words(units: Sequence[Units]) -> str:
     --------
     >>> in_words([Units("flower", 4), Units("raceme", 2), Units("head", 1)])
     '4 flowers, 2 racemes and head: 1'
-    >>> in_words([Units("flower", 4), Units("raceme", None)])
-    ''
     """
     words = [unit.words for unit in units]
     if not words or not all(words):
@@ -167,6 +144,14 @@ class CrossRecords:
         """Every record of it, the cross first."""
         return (self.cross, *self.visits, *self.pollen, *self.counts, *self.lots, *self.trays, *self.looks,
                 *self.losses, *self.proofs)  # fmt: skip
+
+    def until(self, day: date) -> CrossRecords:
+        """Return it without what was counted, sown, or lost after a day; what has no date has happened."""
+        dated: dict[str, Any] = {
+            name: tuple(one for one in getattr(self, name) if one.date is None or one.date <= day)
+            for name in ("counts", "lots", "trays", "looks", "losses")
+        }
+        return replace(self, **dated)
 
     @property
     def first_day(self) -> date | None:
@@ -226,10 +211,7 @@ def cross_of(page: Reading, record: records.Record) -> str | None:
 def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -> dict[str, int | None]:
     """Return the counts of a cross along the way; None where one of the parts is unknown.
 
-    Parameters
-    ----------
-    trays : sequence of Sowing, optional
-        Those that count; by default all. That no seedling came up is only known where each of them was looked at.
+    Of the sowings some ``trays`` may count alone. That no seedling came up is only known where each was looked at.
 
     Examples
     --------
@@ -317,7 +299,7 @@ def _recognised(cross: Cross, plants: Mapping[str, str]) -> Cross:
     known: dict[str, Any] = {}
     for side, plant in (("seed_parent", "seed_plant"), ("pollen_parent", "pollen_plant")):
         name = getattr(cross, side)
-        if getattr(cross, plant) is None and name in plants:
+        if getattr(cross, plant) is None and plants.get(name, name) != name:
             known |= {plant: name, side: plants[name]}
     return replace(cross, **known) if known else cross
 
@@ -361,8 +343,7 @@ def _times(page: Reading) -> Mapping[str, datetime]:
     moments += [(cross_of_tray[tray], at) for tray, at in page.times(records.Emergence, "sowing").items()]
     found: dict[str, datetime] = {}
     for cross, at in moments:
-        moment = at.replace(tzinfo=UTC) if at.tzinfo is None else at
-        found[cross] = max(found.get(cross, moment), moment)
+        found[cross] = max(found.get(cross, at), at)
     return found
 
 

@@ -121,17 +121,9 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
 
 
 def impossible(counts: Mapping[str, Floats]) -> list[tuple[int, str, str]]:
-    """Find counts that cannot be, or cannot stand together.
+    """Find counts that cannot be, or cannot stand together: of which cross, which count, and what is wrong with it.
 
-    Parameters
-    ----------
-    counts : mapping of str to ndarray of float, shape (n_crosses,)
-        As for `outcomes_of`; NaN where blank, which contradicts nothing.
-
-    Returns
-    -------
-    list of (int, str, str)
-        Cross, the count in question and what is wrong with it, cross by cross.
+    The counts are those of `outcomes_of`; what is blank contradicts nothing.
 
     Examples
     --------
@@ -189,8 +181,8 @@ class Cross:
         UUID, never reused, and the grower's own number.
     units : int or None
         What was pollinated, in ``unit_kind``; unknown where several kinds of unit were counted.
-    pods_set, pods_held, seeds, seeds_filled, seeds_sown, seedlings : int or None
-        Counts along the way; ``seedlings`` is the highest number up.
+    seedlings : int or None
+        The highest number up.
     tried, took : int or None
         Units, and units with a seedling, where they were counted one by one.
     closed_stage : str or None
@@ -200,7 +192,7 @@ class Cross:
     only_successes : bool or None
         From a batch in which failures were not written down.
     stamens_removed : bool or None
-        Whether the seed parent's own stamens (or male florets) were taken out in time.
+        Whether the seed parent's own were taken out in time.
     recorded_at : datetime or None
         In UTC.
     friend : str or None
@@ -258,13 +250,7 @@ _REQUIRED = ("date", "seed_parent", "pollen_parent")
 
 
 def read_crosses(path: str | PathLike[str]) -> tuple[Cross, ...]:
-    """Read ``crosses.csv``.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file: what cannot be read, impossible counts, an id used twice.
-    """
+    """Read ``crosses.csv``; raises a `BadInput` with every fault, impossible counts and an id used twice too."""
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=_REQUIRED, faults=faults)
     crosses = crosses_in(sheet, faults) if set(_REQUIRED) <= set(sheet.header) else []
@@ -311,23 +297,12 @@ def recorded_by(cross: Cross, day: date) -> bool:
     """Tell whether a record was in the book on a local day; one without a time of recording was.
 
     A day is granted, for UTC is a day ahead of some growers' evenings.
-
-    Examples
-    --------
-    >>> recorded_by(Cross(date(2024, 5, 1), "A", "B", recorded_at=datetime(2024, 8, 3)), date(2024, 8, 1))
-    False
     """
     return cross.recorded_at is None or cross.recorded_at.date() <= day + timedelta(days=1)
 
 
 def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArray[np.float64]]:
-    """Return the counts of crosses column by column, each of shape (n_crosses,), NaN where blank.
-
-    Examples
-    --------
-    >>> count_arrays([{"units": 4}, {"units": None}])["units"]
-    array([ 4., nan])
-    """
+    """Return the counts of crosses column by column, each of shape (n_crosses,), NaN where blank."""
     return {
         column: np.array([np.nan if (n := row.get(column)) is None else n for row in counts], dtype=np.float64)
         for column in COUNT_COLUMNS
@@ -355,15 +330,7 @@ def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One pairing the grower would like to make.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species or plants, as written.
-    want : int or None
-        How much, 1 to 5.
-    """
+    """One pairing the grower would like to make, of species or plants as written, and how much, from 1 to 5."""
 
     seed_parent: str
     pollen_parent: str
@@ -376,13 +343,7 @@ WANTED_HEADER = ("seed_parent", "pollen_parent", "want", "note")
 
 
 def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
-    """Read the crosses wanted.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file.
-    """
+    """Read the crosses wanted; raises a `BadInput` with every fault of the file."""
     faults: list[Fault] = []
     sheet = read_sheet(path, known=WANTED_HEADER, required=WANTED_HEADER[:2], faults=faults)
     found = [Wanted(**read_fields(Cells(sheet, row, faults), Wanted), row=row.number) for row in sheet.rows]

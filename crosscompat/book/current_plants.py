@@ -36,14 +36,10 @@ class Plant:
 
     Attributes
     ----------
-    plant : str
-        Its own name or number.
     species : str
         As written.
     clone : str
         Offsets and cuttings of one plant share it; a plant that names none is its own.
-    sex : str or None
-        ``female``, ``male``, ``both``, ``male that sometimes fruits``, ``unknown``.
     chromosomes : int or None
         Its own count, 2n.
     died : date or None
@@ -111,13 +107,7 @@ class Plants:
         return name if plant is None else plant.species
 
     def chromosomes(self, clones: Sequence[str | None]) -> list[int | None]:
-        """Return the 2n that was counted on plants of each clone, None where it was not.
-
-        Examples
-        --------
-        >>> Plants.of([Plant("A1", "Aus bus", "A", chromosomes=44)]).chromosomes(["A", "B", None])
-        [44, None, None]
-        """
+        """Return the 2n that was counted on plants of each clone, None where it was not."""
         counted = {p.clone: p.chromosomes for p in self.by_name.values() if p.chromosomes is not None}
         return [None if clone is None else counted.get(clone) for clone in clones]
 
@@ -128,13 +118,7 @@ class Plants:
 
 
 def read_plants(path: str | PathLike[str]) -> Plants:
-    """Read ``plants.csv``.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file, such as a plant that stands in it twice.
-    """
+    """Read ``plants.csv``; raises a `BadInput` with every fault of it, such as a plant that stands in it twice."""
     faults: list[Fault] = []
     sheet = read_sheet(path, known=HEADER, required=("plant", "species"), faults=faults)
     plants = plants_in(sheet, faults)
@@ -265,15 +249,7 @@ class Sighting:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """The days of the year on which a plant has been seen open.
-
-    Attributes
-    ----------
-    first, last : str
-        Month and day, ``MM-DD``; a window may run over the new year.
-    days : int
-        Different days on which it was seen open.
-    """
+    """The days of the year, ``MM-DD``, between which a plant was seen open on so many ``days``; over new year too."""
 
     first: str
     last: str

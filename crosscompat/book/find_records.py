@@ -26,13 +26,7 @@ _LIKE = 0.5
 
 
 def plain(text: str) -> str:
-    """Return a number or name without what is easily written otherwise: case, blanks and dashes.
-
-    Examples
-    --------
-    >>> plain("26–01 B") == plain("26-01b")
-    True
-    """
+    """Return a number or name without what is easily written otherwise: case, blanks and dashes."""
     return _LEFT_OUT.sub("", fold(text).casefold())
 
 
@@ -78,29 +72,16 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
 
 
 def find_plant(page: Reading, text: str) -> Plant:
-    """Return the plant of a name, whatever its case, blanks and dashes.
-
-    Raises
-    ------
-    UnknownName
-        As `find_cross`.
-    """
+    """Return the plant of a name, whatever its case, blanks and dashes; raises `UnknownName` as `find_cross`."""
     names = _names(page)
     found = _meant(names, text)
-    plant = page.find(Plant, id=found) if found else None
-    if plant is None:
+    if found is None:
         raise unknown_record("plant", text, names)
-    return plant
+    return page.current(Plant, id=found)[0]
 
 
 def find_cross_or_plant(page: Reading, text: str) -> Cross | Plant:
-    """Return the cross of a number, or else the plant of a name.
-
-    Raises
-    ------
-    UnknownName
-        If it is neither.
-    """
+    """Return the cross of a number, or else the plant of a name; raises `UnknownName` if it is neither."""
     try:
         return find_cross(page, text)
     except UnknownName as no_cross:
@@ -137,15 +118,10 @@ def find_record(page: Reading, text: str) -> Record:
 
 
 def nearest_names(text: str, known: Collection[str]) -> list[str]:
-    """Return the three names most like a text, its case, blanks and dashes left out.
-
-    Examples
-    --------
-    >>> nearest_names("coc f9", ["COC-F1", "COC-F2", "TRI-1"])
-    ['COC-F2', 'COC-F1']
-    """
-    by_plain = {plain(name): name for name in known}
-    return [by_plain[near] for near in get_close_matches(plain(text), by_plain, n=3, cutoff=_LIKE)]
+    """Return the three names most like a text, its case, blanks and dashes left out."""
+    forms = [plain(name) for name in known]
+    near = get_close_matches(plain(text), dict.fromkeys(forms), n=3, cutoff=_LIKE)
+    return [name for one in near for name, form in zip(known, forms, strict=True) if form == one][:3]
 
 
 def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
@@ -176,12 +152,9 @@ def shortened(ids: Collection[str], others: Collection[str]) -> dict[str, str]:
     found = {}
     for one in ids:
         near = [ordered[i] for i in (place[one] - 1, place[one] + 1) if 0 <= i < len(ordered)]
-        found[one] = one[: max([SHORTEST, *(_common(one, other) + 1 for other in near)])]
+        starts = (one[:n] for n in range(SHORTEST, len(one)))
+        found[one] = next((start for start in starts if not any(other.startswith(start) for other in near)), one)
     return found
-
-
-def _common(one: str, other: str) -> int:
-    return next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
 
 
 def _numbers(page: Reading) -> dict[str, str]:

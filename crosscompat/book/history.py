@@ -1,24 +1,22 @@
-"""What happened to records, by whom and when, and records in words for a person who looks at them."""
+"""Records in words, for a person who looks at them."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, Field, dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
 from crosscompat.book import records
-from crosscompat.book.cross_summary import BELOW, PARTS, units_told
+from crosscompat.book.cross_summary import units_told
 from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
-from crosscompat.book.store import Change, Reading, Version
+from crosscompat.book.store import Change, Reading
 from crosscompat.ground.csv_convert import as_text
-from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.wording import say
+from crosscompat.ground.dates import spoken_date, spoken_dates
+from crosscompat.ground.wording import catalogue, say
 
-_OF_A_PLANT = (records.Determination, records.Finding, records.Flowering, records.PollenLot)
 _NAMED: Mapping[type[Record], str] = {
     records.Plant: "name",
     records.Cross: "number",
@@ -27,26 +25,8 @@ _NAMED: Mapping[type[Record], str] = {
     records.Sowing: "place",
     records.Pollination: "marker",
 }
-_USUAL = {("count_how", "counted"), ("pollen_kind", "one"), ("technique", "plain")}
 _OF_A_FORECAST = {"mean", "low", "high", "flowers", "model", "seed_plant", "pollen_plant"}
 _OWN_NAME = {records.Plant: "name", records.Cross: "number"}
-
-
-@dataclass(frozen=True, slots=True)
-class Touch:
-    """What a change did to one record: how it stood before, and after.
-
-    ``how`` is ``written``, ``corrected``, ``taken back`` or ``put back``.
-    """
-
-    how: str
-    before: Record | None
-    after: Record | None
-
-    @property
-    def record(self) -> Record:
-        """The record, as it stood last."""
-        return self.after or self.before  # type: ignore[return-value]  # it stood before or after
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,44 +48,6 @@ class FieldChange:
     now: str
 
 
-def touches(page: Reading, changes: Collection[int], only: Collection[str] | None = None) -> Mapping[int, list[Touch]]:
-    """Return what some changes did, change by change; only to some records, if those are given."""
-    found: dict[int, list[Touch]] = {change: [] for change in changes}
-    for kind in KINDS.values():
-        touched = only if only is not None else {one.record.id for one in page.versions(kind, changes=changes)}
-        by_record: dict[str, list[Version]] = defaultdict(list)
-        for version in page.versions(kind, ids=touched) if touched else ():
-            by_record[version.record.id].append(version)
-        for versions in by_record.values():
-            for change in changes:
-                found[change] += _touch(versions, change)
-    return found
-
-
-def _touch(versions: Sequence[Version], change: int) -> list[Touch]:
-    after = next((one.record for one in versions if one.made_in == change), None)
-    before = next((one.record for one in versions if one.replaced_in == change), None)
-    if after is None:
-        return [] if before is None else [Touch("taken back", before, None)]
-    earlier = any(one.made_in < change for one in versions)
-    return [Touch("corrected" if before else "put back" if earlier else "written", before, after)]
-
-
-def records_ever_of(page: Reading, record: records.Cross | records.Plant) -> set[str]:
-    """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
-    kinds, field = (PARTS, "cross") if isinstance(record, records.Cross) else (_OF_A_PLANT, "plant")
-    found = {record.id}
-    for kind in kinds:
-        found |= _ever(page, kind, {field: record.id})
-    for kind, (_, pointing) in BELOW.items() if isinstance(record, records.Cross) else ():
-        found |= _ever(page, kind, {pointing: tuple(found)})
-    return found | _ever(page, records.Attachment, {"of": tuple(found)})
-
-
-def _ever(page: Reading, kind: type[Record], where: Mapping[str, Any]) -> set[str]:
-    return {version.record.id for version in page.versions(kind, **where)}
-
-
 def undone_by(changes: Sequence[Change]) -> dict[int, int]:
     """Return what took each change back, where that was not taken back itself."""
     found: dict[int, int] = {}
@@ -116,15 +58,12 @@ def undone_by(changes: Sequence[Change]) -> dict[int, int]:
 
 
 def noun(record: Record, *, many: bool = False) -> str:
-    """Return what a record is called, or several of its kind.
+    """Return what a record is called, or several of its kind."""
+    return say(f"records.{'many' if many else 'one'}.{_table(record)}")
 
-    Examples
-    --------
-    >>> noun(records.Plant(name="coc-1"))
-    'plant'
-    """
-    table = next(name for name, kind in KINDS.items() if kind is type(record))
-    return say(f"records.{'many' if many else 'one'}.{table}")
+
+def _table(record: Record) -> str:
+    return next(name for name, kind in KINDS.items() if kind is type(record))
 
 
 def lines_of(page: Reading, records: Collection[Record], *, of: str | None = None) -> list[Line]:
@@ -159,10 +98,10 @@ def _said(record: Record) -> tuple[str, set[str]]:
         case records.Observation(what=what, count=count):
             return say(f"telling.counts.{what}", n=count), {"what", "count"}
         case records.Pollination(units=int(count), unit_kind=kind, count_how=how):
-            units = units_told(kind, count).words
-            return say("telling.about", units=units) if how == "about" else units, {"unit_kind", "units", "count_how"}
+            units, left = units_told(kind, count).words, {"unit_kind", "units"}
+            return (say("telling.about", units=units), {*left, "count_how"}) if how == "about" else (units, left)
         case records.Finding(what=what, value=value):
-            return f"{what.replace('_', ' ')}: {value}", {"what", "value"}
+            return f"{say(f'planting.findings.{what}')}: {value}", {"what", "value"}
         case records.GivenForecast(mean=mean, flowers=flowers):
             return say("telling.forecast", percent=f"{mean:.0%}", n=flowers), _OF_A_FORECAST
         case records.Attachment(file=file, kept_as=kept_as):
@@ -199,13 +138,7 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
 
 
 def called(record: Record) -> str:
-    """Return what a record is called: its own name or number, or else its kind and its day.
-
-    Examples
-    --------
-    >>> called(records.Cross(number="26-08")), called(records.Observation(cross="x", what="pods_set", count=3))[:13]
-    ('cross 26-08', 'count of pods')
-    """
+    """Return what a record is called: its own name or number, or else its kind and its day."""
     name = _NAMED.get(type(record))
     own = getattr(record, name) if name else None
     return f"{noun(record)} {own}" if own else _unnamed(record)
@@ -221,18 +154,25 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
     found = []
     for item in sorted(fields(record), key=_rank):
         value = getattr(record, item.name)
-        usual = (item.default is not MISSING and value == item.default) or (item.name, value) in _USUAL
+        usual = (item.default is not MISSING and value == item.default) or (item.name, value) == ("technique", "plain")
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
-        text = "" if item.name in {"id", "date_words", *without} or value is None or usual else _spoken(value, names)
-        bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item))
-        if text:
-            found.append(text if bare else _named(item.name, text))
-    return found
+        if item.name not in {"id", "date_words", *without} and value is not None and not usual:
+            text = _spoken(value, names)
+            found.append(_phrase(record, item, value, spoken_dates(text) if item.name in {"note", "doubt"} else text))
+    return [part for part in found if part]
 
 
-def _named(name: str, text: str) -> str:
-    return say("telling.by", who=text) if name == "who" else f"{name.replace('_', ' ')}: {text}"
+def _phrase(record: Record, item: Field[Any], value: object, text: str) -> str:
+    """Return a field in words: by its sentence, bare where all know what it is, else behind its name."""
+    key = f"{_table(record)}.{item.name}"
+    sentence = catalogue("telling")["fields"].get(_table(record), {}).get(item.name)
+    if isinstance(sentence, dict):
+        return say(f"telling.fields.{key}.{as_text(value)}") if as_text(value) in sentence else ""
+    if sentence is not None and text:
+        return say(f"telling.fields.{key}", value=value if type(value) is int else text)
+    bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item)) or not text
+    return text if bare else f"{item.name.replace('_', ' ')}: {text}"
 
 
 def _spoken(value: object, names: Mapping[str, str]) -> str:

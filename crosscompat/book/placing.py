@@ -20,12 +20,11 @@ def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tu
     [('Aloe_ferox', 'Aloe_vera'), (None, None)]
     """
     given = list(pairs)
-    found = {pair: _place(index, *pair) for pair in dict.fromkeys(given)}
+    found = {
+        (seed, pollen): (find_label(index, seed), None if pollen is None else find_label(index, pollen, genus_of(seed)))
+        for seed, pollen in dict.fromkeys(given)
+    }
     return [found[pair] for pair in given]
-
-
-def _place(index: NameIndex, seed: str, pollen: str | None) -> tuple[str | None, str | None]:
-    return find_label(index, seed, None), None if pollen is None else find_label(index, pollen, genus_of(seed))
 
 
 def find_label(index: NameIndex, name: str, genus: str | None = None) -> str | None:

@@ -41,16 +41,8 @@ def from_to(low: int, high: int) -> Any:
 
 
 def value_types(kind: type) -> Mapping[str, type]:
-    """Return the type of every field of a kind, None aside.
-
-    Examples
-    --------
-    >>> from crosscompat.book.records import Flowering
-    >>> value_types(Flowering)["open_flowers"]
-    <class 'int'>
-    """
-    hints = _hints(kind)
-    return {name: next(iter(get_args(hint)), hint) for name, hint in hints.items()}
+    """Return the type of every field of a kind, None aside."""
+    return {name: next(iter(get_args(hint)), hint) for name, hint in _hints(kind).items()}
 
 
 def needed(kind: type) -> frozenset[str]:
@@ -62,19 +54,11 @@ def needed(kind: type) -> frozenset[str]:
     >>> sorted(needed(Flowering))
     ['date', 'id', 'plant']
     """
-    hints = _hints(kind)
-    return frozenset(name for name, hint in hints.items() if type(None) not in get_args(hint))
+    return frozenset(name for name, hint in _hints(kind).items() if type(None) not in get_args(hint))
 
 
 def reference(item: Field[Any]) -> str | None:
-    """Return the kind of record that a field points to, or None.
-
-    Examples
-    --------
-    >>> from crosscompat.book.records import Sowing
-    >>> [item.name for item in Sowing.__dataclass_fields__.values() if reference(item)]
-    ['cross', 'lot']
-    """
+    """Return the kind of record that a field points to, or None."""
     return item.metadata.get("of")
 
 
@@ -145,7 +129,7 @@ def _hints(kind: Any) -> Mapping[str, Any]:
     return get_type_hints(kind)
 
 
-_MOST, _LONGEST = 999_999_999, 100_000
+_MOST, _LONGEST, _SHOWN = 999_999_999, 100_000, 40
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
 
 
@@ -167,7 +151,7 @@ def admit(record: DataclassInstance) -> None:
     kind = type(record)
     wrong = [
         say("records.not_admitted", field=name, value=_shortened(value))
-        for name, fits in _tests(kind)
+        for name, fits in _tests(kind).items()
         if (value := getattr(record, name)) is not None and not fits(value)
     ]
     if wrong:
@@ -186,8 +170,8 @@ def admissible(text: str) -> bool:
 
 
 @cache
-def _tests(kind: type) -> tuple[tuple[str, Callable[[Any], bool]], ...]:
-    return tuple((item.name, _test(item, value_types(kind)[item.name])) for item in fields(kind))
+def _tests(kind: type) -> Mapping[str, Callable[[Any], bool]]:
+    return {item.name: _test(item, value_types(kind)[item.name]) for item in fields(kind)}
 
 
 def _test(item: Field[Any], kind: type) -> Callable[[Any], bool]:
@@ -207,6 +191,3 @@ def _test(item: Field[Any], kind: type) -> Callable[[Any], bool]:
 def _shortened(value: object) -> str:
     text = str(value) if not isinstance(value, str) else ascii(value)
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
-
-
-_SHOWN = 40

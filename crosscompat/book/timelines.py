@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.records import FLOWERS, STAGES, Plant, SeedLot
+from crosscompat.book.records import FLOWERS, STAGES, Plant, SeedLot, Sowing
 from crosscompat.book.store import Reading
 
 Look = tuple[date | None, int]
@@ -45,22 +45,14 @@ class Life:
 
     Attributes
     ----------
-    kind : str
-        One of ``CROSS_KINDS``.
     seed_parent, pollen_parent : str
         Species; the second is blank where there is none, or none that is known.
-    plant, place, marker : str or None
-        The seed plant, where it stands, and what marks the flowers.
-    died : date or None
-        When the seed plant died.
     pollen_kind : str or None
         One of ``POLLEN_KINDS``; ``several`` too where pollen of several was brought.
     brushed : sequence of date
         The visits with new flowers, from the earliest to the latest.
     swelling, ripe : sequence of (date or None, int)
         When pods were looked at and how many had set by then; ripe pods counted or harvested.
-    closed : str or None
-        The last stage that the grower calls over.
     over : bool
         Whether it was lost as a whole, counted unit by unit, or called over to the end.
     """
@@ -104,15 +96,14 @@ def lives_of(page: Reading, as_of: date) -> tuple[Life, ...]:
 
 
 def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str, str], as_of: date) -> Life:
+    then = every.until(as_of)
     cross, plant = every.cross, plants.get(every.cross.seed_plant or "")
-    seen = (every.counts, every.lots, every.trays, every.looks, every.losses)
-    closed = None if any(_later(one.date, as_of) for part in seen for one in part) else cross.closed_stage
-    counts = [one for one in every.counts if not _later(one.date, as_of)]
-    lots = [lot for lot in every.lots if not _later(lot.date, as_of)]
-    lost = {loss.sowing for loss in every.losses if not _later(loss.date, as_of)}
+    closed = cross.closed_stage if then == every else None
+    lost = {loss.sowing for loss in then.losses}
     parent, _ = pollen_parent(every.pollen, {}, species)
     certain = {one.name or species.get(one.plant or "") for one in every.pollen if one.certainty != "unknown"} - {None}
     kinds = [visit.pollen_kind for visit in every.visits if visit.pollen_kind]
+    counted = [(one.date, one.count, one.what) for one in then.counts]
     return Life(
         cross.id,
         cross.number or "",
@@ -122,37 +113,26 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
         plant=plant.name if plant else None,
         place=plant.place if plant else None,
         marker=next((visit.marker for visit in every.visits if visit.marker), None),
-        died=plant.died if plant and not _later(plant.died, as_of) else None,
+        died=plant.died if plant and plant.died and plant.died <= as_of else None,
         pollen_kind="several" if len(certain) > 1 else next(iter(kinds), None),
         brushed=sorted(one.date for one in every.visits if one.flowers == FLOWERS[0] and one.date <= as_of),
-        swelling=[(one.date, one.count) for one in counts if one.what == "pods_set"],
-        dropped=sum(one.count for one in counts if one.what == "pods_dropped"),
+        swelling=[(day, n) for day, n, what in counted if what == "pods_set"],
+        dropped=sum(then.counted("pods_dropped")),
         ripe=[
-            *((one.date, one.count) for one in counts if one.what == "pods_held"),
-            *((lot.date, 1 if lot.pods is None else lot.pods) for lot in lots),
+            *((day, n) for day, n, what in counted if what == "pods_held"),
+            *((lot.date, 1 if lot.pods is None else lot.pods) for lot in then.lots),
         ],
-        lots=lots,
-        trays=_trays(every, lost, as_of),
+        lots=then.lots,
+        trays=[_tray(then, tray, lost=tray.id in lost) for tray in then.trays],
         closed=closed,
-        over=None in lost or closed == [*STAGES][-1] or any(one.what in {"tried", "took"} for one in counts),
+        over=None in lost or closed == [*STAGES][-1] or bool(then.counted("tried") or then.counted("took")),
     )
 
 
-def _trays(every: CrossRecords, lost: set[str | None], as_of: date) -> list[Tray]:
-    looks: dict[str, list[Look]] = {tray.id: [] for tray in every.trays}
-    for look in every.looks:
-        up = [n for n in (look.up, look.highest) if n is not None]
-        if up and not _later(look.date, as_of):
-            looks[look.sowing].append((look.date, max(up)))
-    return [
-        Tray(tray.id, tray.date, tray.seeds, tray.place, looks[tray.id], tray.id in lost, tray.lot)
-        for tray in every.trays
-        if not _later(tray.date, as_of)
-    ]
-
-
-def _later(day: date | None, as_of: date) -> bool:
-    return day is not None and day > as_of
+def _tray(every: CrossRecords, tray: Sowing, *, lost: bool) -> Tray:
+    seen = [(look.date, [n for n in (look.up, look.highest) if n is not None]) for look in every.looks_at(tray)]
+    looks = [(day, max(up)) for day, up in seen if up]
+    return Tray(tray.id, tray.date, tray.seeds, tray.place, looks, lost, tray.lot)
 
 
 STEPS = ("swelling", "ripe", "sow", "up", "last_up")
@@ -167,17 +147,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """The days within which something is expected.
+    """The days within which something is expected, counted from the step before.
 
-    Attributes
-    ----------
-    first, last : int
-        Days since the step before.
-    source : str
-        Where that is known from: ``none``, a published source, ``set`` by the grower, or ``own``; blank where the days
-        are none that anything takes.
-    events : int
-        Intervals of the book's own behind it.
+    The ``source`` is ``none``, a published one, ``set`` by the grower, or ``own`` with so many intervals behind it
+    (``events``); it is blank where the days are none that anything takes.
     """
 
     first: int
@@ -192,11 +165,8 @@ def usual_days(group: str) -> Mapping[str, Span]:
 
     Examples
     --------
-    >>> span = usual_days("cactus")["ripe"]
-    >>> span.first, span.last, span.source
-    (60, 90, 'Echinocereus coccineus: fruit 2 to 3 months (Flora of North America)')
-    >>> usual_days("spurge")["swelling"] == usual_days("")["swelling"]
-    True
+    >>> usual_days("cactus")["ripe"]
+    Span(first=60, last=90, source='Echinocereus coccineus: fruit 2 to 3 months (Flora of North America)', events=0)
     """
     table: dict[str, Any] = tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
     return {
@@ -206,16 +176,9 @@ def usual_days(group: str) -> Mapping[str, Span]:
 
 
 def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, window: int = 365) -> dict[str, Span]:
-    """Return the days that a book's own crosses took, where it has enough of them, else what is usual.
+    """Return the days that a book's own crosses took, where it has enough of them, else what is ``usual``, by step.
 
-    Parameters
-    ----------
-    usual : mapping of str to Span
-        By the steps of ``STEPS``.
-    as_of : date
-        Crosses under way have waited until then.
-    window : int
-        Days after which a cross or a tray is no longer under way.
+    Crosses under way have waited until ``as_of``; after ``window`` days a cross or a tray is no longer under way.
 
     Notes
     -----

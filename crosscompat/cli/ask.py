@@ -193,7 +193,11 @@ def _print_reasons(answer: Answer, *, fruit: str) -> None:
     there = answer.reciprocal
     names = {"seed": who(there.seed_parent, there.seed_plant), "pollen": who(there.pollen_parent, there.pollen_plant)}
     line(say("ask.reciprocal", **names))
-    _print_pair(there, [], fruit)
+    if _alike(answer.pairing, there):
+        paragraph(say("ask.alike"), indent=2)
+    else:
+        _print_figures(there, fruit)
+    _print_cautions(there, but=[caution.says for caution in answer.pairing.cautions])
     line()
     for says in (answer.basis.words, *answer.notes, *(caution.says for caution in answer.handling)):
         paragraph(says)
@@ -202,12 +206,30 @@ def _print_reasons(answer: Answer, *, fruit: str) -> None:
 def _print_pair(pair: PairForecast, known: list[str], fruit: str) -> None:
     for words in (_how_far(pair), *known):
         paragraph(words, indent=2)
+    _print_figures(pair, fruit)
+    _print_cautions(pair)
+
+
+def _print_figures(pair: PairForecast, fruit: str) -> None:
     if pair.past:
         paragraph(say("ask.past", crosses="; ".join(_past_words(past) for past in pair.past)), indent=2)
     _print_why(pair)
     _print_stages(pair, fruit)
+
+
+def _print_cautions(pair: PairForecast, but: Sequence[str] = ()) -> None:
     for caution in pair.cautions:
-        paragraph(caution.says, indent=2, bullet="! ")
+        if caution.says not in but:
+            paragraph(caution.says, indent=2, bullet="! ")
+
+
+def _alike(pair: PairForecast, other: PairForecast) -> bool:
+    """Tell whether the figures both ways round would be printed alike."""
+    sides = ({reason.feature: reason.logit for reason in side.reasons} for side in (pair, other))
+    here, there = sides
+    gaps = [here.get(name, 0.0) - there.get(name, 0.0) for name in here | there]
+    gaps += [one.chance.mean - two.chance.mean for one, two in zip(pair.stages, other.stages, strict=True)]
+    return not pair.past and not other.past and max(map(abs, gaps)) < _CHANGES_NOTHING
 
 
 def _print_why(pair: PairForecast) -> None:
@@ -252,7 +274,8 @@ def _print_past(stage: StageForecast) -> None:
     )
     before, after = percent(chance_of(past.prior_logit)), percent(chance_of(past.mode_logit))
     most = say("ask.most_by", pairings=names) if names else ""
-    paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
+    if before != after:
+        paragraph(say("ask.moved", before=before, after=after) + most, indent=8)
 
 
 def _how_far(pair: PairForecast) -> str:

@@ -14,8 +14,7 @@ from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-__all__ = ["GROWER_VARIABLE", "any_day", "author", "choose", "confirm", "hour", "on_a_terminal", "past_day",
-           "spoken", "today"]  # fmt: skip
+__all__ = ["any_day", "author", "choose", "confirm", "hour", "on_a_terminal", "past_day", "spoken", "today"]
 
 
 def on_a_terminal() -> bool:
@@ -35,16 +34,14 @@ def choose(question: str, words: Sequence[str]) -> str | None:
     prompt = shown(say("asking.choose", question=question, words="/".join(words)))
     while True:
         try:
-            told = input(prompt).strip().casefold()
+            typed = input(prompt).strip().casefold()
         except EOFError:
             return None
-        found = [word for word in words if told and word.startswith(told)]
-        if len(found) == 1 or told in words:
-            return told if told in words else found[0]
-
-
-GROWER_VARIABLE = "CROSSCOMPAT_GROWER"
-"""The environment's variable that names who writes."""
+        meant = [word for word in words if word == typed] or [
+            word for word in words if typed and word.startswith(typed)
+        ]
+        if len(meant) == 1:
+            return meant[0]
 
 
 def spoken(day: str) -> str:
@@ -52,17 +49,8 @@ def spoken(day: str) -> str:
     return spoken_date(date.fromisoformat(day), today())
 
 
-def any_day(text: str) -> date:
+def any_day(text: str, latest: date | None = None) -> date:
     """Return the day that was typed, asking where the day could be the month; `read_date` says what it raises."""
-    return _asked(text, None)
-
-
-def past_day(text: str) -> date:
-    """Return the day that was typed, which is none to come; `read_date` says what it raises."""
-    return _asked(text, today())
-
-
-def _asked(text: str, latest: date | None) -> date:
     try:
         return read_date(text, today(), latest)
     except TwoDates as two:
@@ -73,14 +61,13 @@ def _asked(text: str, latest: date | None) -> date:
         return words[answer]
 
 
-def hour(text: str) -> time:
-    """Return an hour written as 14:05.
+def past_day(text: str) -> date:
+    """Return the day that was typed, which is none to come; `read_date` says what it raises."""
+    return any_day(text, today())
 
-    Raises
-    ------
-    WrongUse
-        If it is none.
-    """
+
+def hour(text: str) -> time:
+    """Return an hour written as 14:05; raises `WrongUse` if it is none."""
     try:
         return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007 - an hour of the local day
     except ValueError:
@@ -89,4 +76,4 @@ def hour(text: str) -> time:
 
 def author(by: str | None) -> str | None:
     """Return who did it, by the option or else by the environment."""
-    return (by if by is not None else os.environ.get(GROWER_VARIABLE, "")).strip() or None
+    return (os.environ.get("CROSSCOMPAT_GROWER", "") if by is None else by).strip() or None

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from crosscompat.collection.settings import Settings
 
 
-def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool = False) -> Collection:
-    """Open the collection in a folder, the current one by default; `open_collection` says what the rest does.
+def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
+    """Open the collection in a folder, the current one by default, with its crosses or without.
 
     Raises
     ------
@@ -30,7 +30,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True, remember: bool =
     """
     from crosscompat.collection.opening import open_collection
 
-    collection = open_collection(_place(folder), crosses=crosses, remember=remember)
+    collection = open_collection(_place(folder), crosses=crosses)
     _in_words_of(collection.settings)
     return collection
 
@@ -58,8 +58,6 @@ def _in_words_of(settings: Settings) -> None:
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
     """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
 
-    What is only asked may be asked again soon: what took time to read is kept in the folder.
-
     Raises
     ------
     WrongUse
@@ -67,7 +65,7 @@ def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collecti
     """
     place = folder or Path()
     if folder is not None or is_collection(place):
-        return collection_at(folder, remember=True)
+        return collection_at(folder)
     for name in names:
         carried = tree_for_genus(genus_of(name) or _first_word(name))
         if carried is not None:
@@ -124,28 +122,21 @@ class Stopped(CrosscompatError):
 @contextmanager
 def open_here(folder: Path | None) -> Iterator[tuple[Settings, Store]]:
     """Open the cross book of a collection, which is not read itself but for its settings."""
+    from crosscompat.collection.settings import open_book
+
     place, settings = settings_at(folder)
-    with _opened(place, settings) as store:
+    with open_book(place, settings) as store:
         yield settings, store
 
 
 @contextmanager
 def open_with_collection(folder: Path | None, *, crosses: bool = False) -> Iterator[tuple[Collection, Store]]:
     """Open a collection, with its crosses or without, and its cross book beside it."""
-    collection = collection_at(folder, crosses=crosses)
-    with _opened(folder or Path(), collection.settings) as store:
-        yield collection, store
-
-
-@contextmanager
-def _opened(folder: Path, settings: Settings) -> Iterator[Store]:
     from crosscompat.collection.settings import open_book
 
-    store = open_book(folder, settings)
-    try:
-        yield store
-    finally:
-        store.engine.dispose()
+    collection = collection_at(folder, crosses=crosses)
+    with open_book(folder or Path(), collection.settings) as store:
+        yield collection, store
 
 
 def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:

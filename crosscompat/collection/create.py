@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -16,13 +17,13 @@ from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.book.store.pages import refuse_filled
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
-from crosscompat.collection.opening import tree_or_table
-from crosscompat.collection.recorded import Recorded, take_in
+from crosscompat.collection.opening import Recorded, tree_or_table
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_text
 from crosscompat.ground.csv_convert import day
 from crosscompat.ground.errors import CrosscompatError, Fault, WrongUse
 from crosscompat.ground.files import write_atomically
+from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.classification import ranks_among
 
@@ -51,6 +52,12 @@ class _Start:
     content: bytes | None = None
     traits: str | None = None
     trait_kinds: Mapping[str, str] = field(default_factory=dict)
+    tips: Sequence[str] = ()
+
+    @property
+    def group(self) -> tuple[str, str]:
+        """The group of the plants, and the word for their seed vessel."""
+        return (self.carried.group, self.carried.fruit_word) if self.carried else _group_of(self.tips)
 
     def lies_in(self, folder: Path) -> bool:
         """Tell whether the file is in its place already."""
@@ -73,16 +80,12 @@ def create_collection(
     ----------
     folder : Path
         Made if it is not there; files of a collection must not be in it yet.
-    tree : str, optional
-        Name of a carried tree, or a file, which is copied unless it is in the folder already.
-    unit : str, optional
-        Unit of the branch lengths of a file.
+    tree, unit : str, optional
+        Name of a carried tree, or a file, which is copied unless it is in the folder already, and what its lengths are.
     classification : Path, optional
         In place of a tree: a checklist with ranks, copied, which is tree and traits at once.
-    alignment : Path, optional
-        In place of a tree: aligned sequences, of which ``tree.nwk`` is made.
-    outgroup : sequence of str
-        Where to root that tree; by default at the midpoint.
+    alignment, outgroup : Path and sequence of str, optional
+        In place of a tree: aligned sequences, of which ``tree.nwk`` is made, and where to root that, else its midpoint.
 
     Raises
     ------
@@ -117,10 +120,10 @@ def _make(folder: Path, start: _Start) -> Made:
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in tables.items():
-        write_atomically(folder / name, content)
-    store = open_book(folder, Settings())
-    store.engine.dispose()
-    write_atomically(folder / FILE_NAME, _settings(folder.resolve().name, start, store.identity).encode())
+        write_atomically(folder / name, content, follow=False)
+    with open_book(folder, Settings()) as store:
+        settings = _settings(folder.resolve().name, start, store.identity)
+        write_atomically(folder / FILE_NAME, settings.encode(), follow=False)
     return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
 
 
@@ -129,10 +132,8 @@ def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
     if path.name in tables:
         return path.is_file() and path.read_bytes() == tables[path.name]
     try:
-        store = open_book(path.parent, Settings())
-        with store.reading() as page:
+        with open_book(path.parent, Settings()) as store, store.reading() as page:
             refuse_filled(page)
-        store.engine.dispose()
     except CrosscompatError:
         return False
     return True
@@ -144,8 +145,8 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
         carried = carried_tree(name)
         return _Start(name, carried.unit, carried, traits=name)
     if Path(name).is_file():
-        tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
-        return _Start(Path(name).name, unit, source=Path(name))
+        first = tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
+        return _Start(Path(name).name, unit, source=Path(name), tips=first.tips)
     known = ", ".join(carried.name for carried in carried_trees())
     raise WrongUse(say("create.no_tree", tree=name, known=known))
 
@@ -153,9 +154,8 @@ def _from_tree(tree: str | None, unit: str | None) -> _Start:
 def _from_checklist(path: Path) -> _Start:
     from crosscompat.phylogeny.classification import read_classification  # noqa: PLC0415 - one start of several
 
-    read_classification(path)
-    ranks = ranks_among(read_sheet(path).header)
-    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"))
+    tips, ranks = read_classification(path).tips, ranks_among(read_sheet(path).header)
+    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"), tips=tips)
 
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
@@ -166,44 +166,35 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     tree = joining.neighbour_joining(
         alignment.names, joining.jukes_cantor(alignment), outgroup=outgroup, unit=joining.UNIT
     )
-    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode())
+    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode(), tips=tree.tips)
+
+
+def _group_of(tips: Sequence[str]) -> tuple[str, str]:
+    """Return the group that all genera of a tree are of, and its word for the seed vessel; of mixed ones neither."""
+    genera = {genus_of(tip.replace("_", " ")) for tip in tips}
+    for row in tomllib.loads(files("crosscompat.collection").joinpath("groups.toml").read_text(encoding="utf-8"))[
+        "groups"
+    ]:
+        if genera <= {*row["genera"]}:
+            return row["name"], row["fruit"]
+    return "", "fruit"
 
 
 def _settings(name: str, start: _Start, book: str) -> str:
-    lines = [
-        say("create.settings.head"),
-        f"format = {FORMAT}",
-        f"name = {_quoted(name)}",
-        say("create.settings.book"),
-        f"book_id = {_quoted(book)}",
-        "",
-        say("create.settings.checklist" if start.trait_kinds else "create.settings.tree"),
-        f"tree = {_quoted(start.tree)}",
-    ]
+    lines = [say(f"create.settings.{'checklist' if start.trait_kinds else 'tree'}"), f"tree = {_quoted(start.tree)}"]
     if not start.trait_kinds:
         lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
     if start.carried and start.carried.synonyms:
         lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
-    group, fruit = (start.carried.group, start.carried.fruit_word) if start.carried else ("", "fruit")
-    lines += [
-        "",
-        say("create.settings.group"),
-        f"group = {_quoted(group)}",
-        f"fruit_word = {_quoted(fruit)}",
-        'hemisphere = "north"',
-        'season_start = "01-01"',
-        say("create.settings.window"),
-        "window_days = 365",
-        say("create.settings.cross_number"),
-        f"cross_number = {_quoted(OURS)}",
-        say("create.settings.invented"),
-        "invented = false",
-    ]
+    group, fruit = start.group
+    words = {"name": name, "book": book, "group": group, "fruit": fruit, "number": OURS}
+    quoted = {key: _quoted(text) for key, text in words.items()}
+    text = say("create.settings.whole", format=FORMAT, start="\n".join(lines), **quoted)
     if start.trait_kinds:
-        lines += ["", say("create.settings.kinds"), "[trait_kinds]"]
-        lines += [f"{column} = {_quoted(kind)}" for column, kind in start.trait_kinds.items()]
-    return "\n".join(lines) + "\n"
+        kinds = [f"{column} = {_quoted(kind)}" for column, kind in start.trait_kinds.items()]
+        text += "\n".join(["", say("create.settings.kinds"), "[trait_kinds]", *kinds, ""])
+    return text
 
 
 def _quoted(text: str) -> str:
@@ -226,6 +217,21 @@ def make_demonstration(folder: Path, *, forecasts: bool = True) -> list[str]:
     return [*_FILES, settings.book]
 
 
+def take_in(
+    folder: Path,
+    settings: Settings,
+    tables: Recorded,
+    mend: Callable[[Sequence[Record]], Iterable[Record]] = lambda found: found,
+) -> None:
+    """Write tables into the cross book of a collection, mended before, unless it holds anything already."""
+    from crosscompat.book.import_export.import_table import records_of  # noqa: PLC0415 - the demonstration alone needs it
+
+    with open_book(folder, settings) as store, store.writing(say("recorded.taken_in")) as pen:
+        if not pen.changes():
+            pen.imported = True
+            pen.add(*mend(records_of(tables.plants, tables.crosses)), *tables.forecasts)
+
+
 def invented_records() -> Recorded:
     """Read the tables of the invented nursery."""
     with as_file(files("crosscompat.demo")) as tables:
@@ -237,13 +243,7 @@ def invented_records() -> Recorded:
 
 
 def read_forecasts(path: Path) -> tuple[GivenForecast, ...]:
-    """Read a table of forecasts, a column for each field of `GivenForecast`.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the file.
-    """
+    """Read a table of forecasts, a column a field; raises a `BadInput` with every fault of the file."""
     faults: list[Fault] = []
     sheet = read_sheet(path, faults=faults)
     rows = [read_fields(Cells(sheet, row, faults), GivenForecast) for row in sheet.rows]

@@ -1,4 +1,4 @@
-"""Opening a collection: everything in it read at once, and every fault of it told at once."""
+"""Opening a collection: settings, tree, traits and cross book read at once, and every fault of them told at once."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from crosscompat.book.current_plants import Plants
 from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees, formulas
-from crosscompat.collection.recorded import read_book
-from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, read_settings
+from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, book_place, open_book, read_settings
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
+from crosscompat.ground.wording import say
 from crosscompat.model.prior import Priors, published
 from crosscompat.model.saved import SavedModel, read_model
 from crosscompat.phylogeny.classification import (
@@ -43,18 +43,11 @@ def with_missing(
 ) -> tuple[Distances, tuple[Placed, ...]]:
     """Return a tree with the species of the traits that it lacks, and which those are.
 
-    Parameters
-    ----------
-    distances : Phylogeny or DistanceTable
-        A table of distances, and a tree that tells no clades, stay as they are.
-    traits : TraitTable or None
-        A row is what says that a species exists; its ranks, or else the genus of its name, say where it belongs. A
-        hybrid of species of the tree stands between them and is not missing.
-    synonyms : mapping of str to str
-        Accepted name by name: a species that stands on the tree under another name is not missing.
-    names : iterable of str
-        What plants are taken for; one that says no more than where it belongs ("Echinocereus sect. Triglochidiati") is
-        missing too.
+    A row of the traits is what says that a species exists; its ranks, or else the genus of its name, say where it
+    belongs. A hybrid of species of the tree stands between them and is not missing, nor is what stands there under
+    another name (``synonyms``: accepted name by name). What plants are taken for (``names``) is missing too where it
+    says no more than where it belongs ("Echinocereus sect. Triglochidiati"). A table of distances, and a tree without
+    clades, stay as is.
     """
     somewhere = {name: ranks for name in names if (ranks := ranks_said(name))}
     if not isinstance(distances, Phylogeny) or (traits is None and not somewhere):
@@ -74,14 +67,7 @@ def with_missing(
 
 
 def ranks_by_species(traits: TraitTable) -> dict[str, dict[str, str]]:
-    """Return the ranks that a trait table knows of each species.
-
-    Examples
-    --------
-    >>> from crosscompat.traits import TraitColumn
-    >>> ranks_by_species(TraitTable(("a", "b"), (TraitColumn("section", "text", True, ("One", None)),)))
-    {'a': {'section': 'One'}, 'b': {}}
-    """
+    """Return the ranks that a trait table knows of each species."""
     columns = {column.name: column.values for column in traits.columns}
     ranks = ranks_among(columns)
     return {
@@ -91,7 +77,6 @@ def ranks_by_species(traits: TraitTable) -> dict[str, dict[str, str]]:
 
 
 MODEL_FILE = "model.json"
-
 _T = TypeVar("_T")
 
 
@@ -103,20 +88,14 @@ class Collection:
     ----------
     folder : Path or None
         None for a tree that comes with the package, without a folder of the grower's own.
-    settings : Settings
-    distances : Phylogeny or DistanceTable
     tree_name : str
         What the tree is called on screens.
-    traits : TraitTable or None
-    plants : Plants
-    crosses : tuple of Cross
-    wanted : tuple of Wanted
     saved : SavedModel or None
         The model of the last retraining.
     notices : tuple of str
         What opening it could not use.
     forecasts : tuple of GivenForecast
-        Those that were given so far, in the order of the file.
+        Those that were given so far, in the order in which they were written.
     placed : tuple of Placed
         Species that the tree lacks and the traits put in a group of it; they are tips of ``distances``.
     synonyms : mapping of str to str
@@ -182,17 +161,14 @@ class Collection:
         return self.traits.source_of(str(self.traits.index.find(label)), column)
 
 
-def open_collection(folder: Path, *, crosses: bool = True, remember: bool = False) -> Collection:
+def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     """Open the collection in a folder.
 
     Parameters
     ----------
-    folder : Path
     crosses : bool
         Whether its crosses and forecasts are read, which takes a second in a book of a hundred thousand observations;
         without a saved model they are read in any case, for the prior asks how crosses are kept.
-    remember : bool
-        Whether what the book comes to and the tree are kept in the folder for the next time, in two files of ours.
 
     Raises
     ------
@@ -201,20 +177,21 @@ def open_collection(folder: Path, *, crosses: bool = True, remember: bool = Fals
     FileNotFoundError
         If the folder holds no settings.
     """
-    reading = _Reading(folder)
-    settings = reading.attempt(lambda: read_settings(folder / FILE_NAME))
-    distances = reading.attempt(lambda: _distances(folder, settings)) if settings else None
-    traits = reading.attempt(lambda: _traits(folder, settings)) if settings else None
-    synonyms = (reading.attempt(lambda: _synonyms(folder, settings)) if settings else None) or {}
-    sample = reading.attempt(lambda: _sample(folder, settings)) if settings else None
-    wanted = reading.optional("wanted.csv", read_wanted) or ()
-    if reading.faults or settings is None or distances is None:
-        raise BadInput(reading.faults)
-    saved, unread = _model(folder / MODEL_FILE)
-    recorded = read_book(folder, settings, crosses=crosses or saved is None, remember=remember)
-    more: dict[str, Any] = {"saved": saved, "notices": unread, "wanted": wanted, "sample": sample}
-    more |= {"plants": recorded.plants, "crosses": recorded.crosses, "forecasts": recorded.forecasts}
-    return _collection(folder, settings, distances, traits, synonyms, **more)
+    faults: list[Fault] = []
+    settings = _attempt(faults, read_settings, folder / FILE_NAME)
+
+    def part(read: Callable[[Path, Settings], _T]) -> _T | None:
+        return _attempt(faults, read, folder, settings) if settings else None
+
+    distances, traits, synonyms, sample = part(_distances), part(_traits), part(_synonyms) or {}, part(_sample)
+    wanted = _attempt(faults, _wanted, folder) or ()
+    if faults or settings is None or distances is None:
+        raise BadInput(faults)
+    saved, notices = _model(folder / MODEL_FILE)
+    found = read_book(folder, settings, crosses=crosses or saved is None)
+    book = {"plants": found.plants, "crosses": found.crosses, "forecasts": found.forecasts}
+    more = {"wanted": wanted, "saved": saved, "notices": notices, "sample": sample}
+    return _collection(folder, settings, distances, traits, synonyms, **book, **more)
 
 
 def open_carried(carried: CarriedTree) -> Collection:
@@ -238,7 +215,7 @@ def _collection(
     settings: Settings,
     distances: Distances,
     traits: TraitTable | None,
-    synonyms: dict[str, str],
+    synonyms: Mapping[str, str],
     **more: Any,
 ) -> Collection:
     """Return a collection in which tree and traits know each other's species."""
@@ -248,27 +225,22 @@ def _collection(
     return Collection(folder, settings, wider, settings.tree, traits, placed=placed, synonyms=synonyms, **more)
 
 
-@dataclass
-class _Reading:
-    """Gathers the faults of one file after the other."""
+def _attempt(faults: list[Fault], read: Callable[..., _T], *where: Any) -> _T | None:
+    """Read one of several files; its faults are added to those of the others."""
+    try:
+        return read(*where)
+    except (NewerFormat, FileNotFoundError):
+        raise
+    except BadInput as bad:
+        faults += bad.faults
+    except (CrosscompatError, OSError) as error:
+        faults.append(Fault(Place(FILE_NAME), str(error)))
+    return None
 
-    folder: Path
-    faults: list[Fault] = field(default_factory=list)
 
-    def attempt(self, read: Callable[[], _T]) -> _T | None:
-        try:
-            return read()
-        except (NewerFormat, FileNotFoundError):
-            raise
-        except BadInput as bad:
-            self.faults += bad.faults
-        except (CrosscompatError, OSError) as error:
-            self.faults.append(Fault(Place(FILE_NAME), str(error)))
-        return None
-
-    def optional(self, name: str, read: Callable[[Path], _T]) -> _T | None:
-        path = self.folder / name
-        return self.attempt(lambda: read(path)) if path.exists() else None
+def _wanted(folder: Path) -> tuple[Wanted, ...]:
+    path = folder / "wanted.csv"
+    return read_wanted(path) if path.exists() else ()
 
 
 def _distances(folder: Path, settings: Settings) -> Distances:
@@ -340,3 +312,35 @@ def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:
         return read_model(path), ()
     except (BadInput, OSError) as error:
         return None, (str(error),)
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Plants, crosses and the forecasts that were given, as they stand."""
+
+    plants: Plants = field(default_factory=lambda: Plants.of([]))
+    crosses: tuple[Cross, ...] = ()
+    forecasts: tuple[GivenForecast, ...] = ()
+
+
+def read_book(folder: Path, settings: Settings, *, crosses: bool = True) -> Recorded:
+    """Read the cross book of a collection, all or the plants alone; one that is not there yet holds nothing."""
+    place = book_place(folder, settings)
+    if isinstance(place, Path) and not place.exists():
+        return Recorded()
+    from crosscompat.book.cross_summary import crosses_of  # noqa: PLC0415 - no records need no database
+    from crosscompat.book.current_plants import plants_of, species_of  # noqa: PLC0415 - as above
+
+    with open_book(folder, settings) as store, store.reading() as page:
+        species = species_of(page)
+        plants = plants_of(page, species)
+        return Recorded(plants, crosses_of(page, species), page.current(GivenForecast)) if crosses else Recorded(plants)
+
+
+def add_forecasts(folder: Path, settings: Settings, given: Iterable[GivenForecast]) -> int:
+    """Write forecasts into the cross book that do not stand there yet, and return how many those were."""
+    with open_book(folder, settings) as store, store.writing(say("recorded.forecasts")) as pen:
+        known = set(pen.current(GivenForecast))
+        fresh = [one for one in dict.fromkeys(given) if one not in known]
+        pen.add(*fresh)
+    return len(fresh)

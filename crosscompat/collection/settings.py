@@ -11,12 +11,13 @@ from datetime import date
 from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
 from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.dates import DEFAULT_START
-from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.traits import KINDS
 
@@ -41,50 +42,35 @@ class Settings:
 
     Attributes
     ----------
-    format : int
-        Of the file itself.
-    name : str
-        What the collection is called.
-    tree : str
-        File in the folder (Newick, NEXUS, phyloXML, or a ``.csv`` table of distances), or the name of a carried tree.
+    tree, traits, synonyms : str
+        File in the folder, or the name of a tree that comes along; a tree may be a ``.csv`` table of distances too.
     tree_unit : str or None
         Unit of the branch lengths; ``unit`` counts every branch as 1.
     tree_index : int or None
         Which tree of a file with several, from 0.
-    traits : str or None
-        File in the folder, or the name of carried traits.
     trait_kinds : mapping of str to str
         Kinds of trait columns, where the grower declares them.
-    synonyms : str or None
-        File in the folder, or the name of a carried tree with a table of them.
     tree_sample : str or None
         File in the folder with many trees (posterior or bootstrap), of which ``tree`` is the summary.
     place_missing : bool
         Whether species that only the traits have are placed on the tree by their section or genus.
     group : str
-        ``cactus``, ``spurge`` or nothing: which cautions apply.
-    fruit_word : str
-        The group's own word for a seed vessel.
-    hemisphere : str
-        ``north`` or ``south``.
+        Which cautions apply.
     season_start : str
         Month and day on which seasons start, ``MM-DD``.
     window_days : int
         Days from the brush to the last seedling; a cross older than this is finished.
     set_days, hold_days, fill_days : int or None
         Days from the brush until pod set, holding and filling can be judged; None for what the group usually takes.
-    seeds_per_pod : float or None
-        Seeds expected in a ripe pod before any was counted; None for what the group usually holds.
-    most_seeds : int or None
-        Most seeds that a pod can hold; None for no such number, or that of the group (three in spurges).
+    seeds_per_pod, most_seeds : float or None, int or None
+        Seeds expected in a ripe pod before any was counted, and the most it can hold; None for what the group has.
     doubtful_weight : float
         What a seedling that may be the mother's own counts, from 0 to 1.
     invented : bool
         Whether the outcomes are invented, which every screen then says.
-    book : str
-        Where the cross book lies: a file in the folder, or the URL of a database that several growers share.
-    book_id : str
-        The identity of that book, in which alone is written; any if empty.
+    book, book_id : str
+        A file in the folder, or the URL of a database that several growers share; and the identity of the book in
+        which alone is written, any if empty.
     cross_number : str
         The pattern of new crosses' numbers, as `book.numbers` reads it; ours if empty.
     priors : mapping
@@ -154,22 +140,39 @@ def read_settings(path: Path) -> Settings:
     Raises
     ------
     BadInput
-        With every fault of the file; ``NewerFormat`` if its format is newer than this version knows.
+        With every fault of the file; ``NewerFormat`` if a newer version has written it.
     """
     table = _parsed(path)
     given = table.get("format", FORMAT)
     if isinstance(given, int) and given > FORMAT:
-        raise NewerFormat([Fault(Place(path.name, column="format"), *_newer(given))])
+        what, advice = (say(f"settings.newer.{part}", got=given, known=FORMAT) for part in ("what", "advice"))
+        raise NewerFormat([Fault(Place(path.name, column="format"), what, advice)])
     faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
     if faults:
         raise BadInput(faults)
     if "season_start" not in table and "hemisphere" in table:
         table["season_start"] = DEFAULT_START[table["hemisphere"]]
-    return Settings(**table)
+    settings = Settings(**table)
+    if faults := [fault for key in _PLACES for fault in _outside(path, key, getattr(settings, key) or "")]:
+        raise BadInput(faults)
+    return settings
 
 
-def _newer(given: int) -> tuple[str, str]:
-    return say("settings.newer.what", got=given, known=FORMAT), say("settings.newer.advice")
+_PLACES = ("tree", "traits", "synonyms", "tree_sample", "book")
+OUTSIDE_VARIABLE = "CROSSCOMPAT_OUTSIDE"
+"""The environment's variable that names the folders of collections whose settings may lead out of them."""
+
+
+def _outside(path: Path, key: str, value: str) -> list[Fault]:
+    """Refuse what leads out of a collection, which may be a stranger's, unless its user has said that it may."""
+    folder = path.parent.resolve()
+    trusted = [Path(one).resolve() for one in os.environ.get(OUTSIDE_VARIABLE, "").split(os.pathsep) if one]
+    if folder in trusted or (key == "book" and os.environ.get(BOOK_VARIABLE)):
+        return []
+    if "://" not in value and (folder / value).resolve().is_relative_to(folder):
+        return []
+    advice = say("settings.outside.advice", folder=str(folder), variable=OUTSIDE_VARIABLE)
+    return [Fault(Place(path.name, column=key), say("settings.outside.what"), advice)]
 
 
 def _parsed(path: Path) -> dict[str, Any]:
@@ -233,6 +236,10 @@ def _is_month_and_day(text: str) -> bool:
         return False
 
 
+_IN_MEMORY = re.compile(r"^sqlite[^:]*:/*(file:/*)?(\?|$)|:memory:|mode=memory")
+_NO_FILE = re.compile(r"[@=]|(?<!^[A-Za-z]):")
+"""What stands in an address and in no file name of a book, but after the letter of a drive."""
+
 BOOK_VARIABLE = "CROSSCOMPAT_BOOK"
 """The environment's variable that names another place, as a URL with a password does not belong in a file."""
 
@@ -240,15 +247,19 @@ BOOK_VARIABLE = "CROSSCOMPAT_BOOK"
 def book_place(folder: Path, settings: Settings) -> Path | str:
     """Return the file of a collection's cross book, or the URL of the database that holds it.
 
-    Examples
-    --------
-    >>> book_place(Path("nursery"), Settings()).as_posix()
-    'nursery/book.sqlite'
-    >>> book_place(Path("nursery"), Settings(book="postgresql://society@host/crosses"))
-    'postgresql://society@host/crosses'
+    Raises
+    ------
+    WrongUse
+        If it is written as neither, as the address of a server without ``postgresql://`` is; or is of no file at all.
     """
     place = os.environ.get(BOOK_VARIABLE) or settings.book
-    return place if "://" in place else folder / place
+    if "://" in place:
+        if _IN_MEMORY.search(unquote(place)):
+            raise WrongUse(say("store.in_memory"))
+        return place
+    if _NO_FILE.search(place):
+        raise WrongUse(say("store.which"))
+    return folder / place
 
 
 CHANGE_VARIABLE = "CROSSCOMPAT_CHANGE"
@@ -259,5 +270,5 @@ def open_book(folder: Path, settings: Settings) -> Store:
     """Open the cross book of a collection, and make it if there is none; a file is copied once a day before writing."""
     from crosscompat.book.store import open_store  # noqa: PLC0415 - a collection without records needs no database
 
-    change = os.environ.get(CHANGE_VARIABLE, "")
-    return open_store(book_place(folder, settings), copied_daily=True, identity=settings.book_id, change=change)
+    place, change = book_place(folder, settings), os.environ.get(CHANGE_VARIABLE, "")
+    return open_store(place, copied_daily=True, identity=settings.book_id, change=change)

@@ -137,6 +137,24 @@ def spoken_date(day: date, today: date | None = None) -> str:
     return f"{day.day} {MONTHS[day.month - 1]}{year}"
 
 
+def spoken_dates(text: str) -> str:
+    """Return a note with its days as people say them, which stand in it as ISO 8601.
+
+    Examples
+    --------
+    >>> spoken_dates("2026-06-05: label lost")
+    '5 June 2026: label lost'
+    """
+
+    def spoken(day: re.Match[str]) -> str:
+        try:
+            return spoken_date(date.fromisoformat(day[0]))
+        except ValueError:
+            return day[0]
+
+    return re.sub(r"\b\d{4}-\d\d-\d\d\b", spoken, text)
+
+
 def spoken_span(first: date, last: date, today: date | None = None) -> str:
     """Return a stretch of days as people say it.
 

@@ -118,6 +118,12 @@ class Pairings:
         return Pairings(self.levels[at], *kin)
 
 
+def strangers(n: int) -> Pairings:
+    """Return so many pairings of species and plants that no cross was made with."""
+    nobody: Ints = np.full(n, -1, dtype=np.intp)
+    return Pairings(Levels(nobody, nobody, nobody, nobody))
+
+
 def pairings_of(
     seen: Seen, distances: Distances, parents: Parents, pedigree: Callable[[str], Pedigree] | None = None
 ) -> Pairings:

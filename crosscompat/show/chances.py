@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 from math import floor, isnan, sqrt
@@ -14,6 +15,9 @@ _SMALL: Final = tuple(Fraction(1, n) for n in (100, 50, 30, 20, 15, 10, 7, 5, 4,
 _LARGE: Final = tuple(Fraction(n - 1, n) for n in (3, 4, 5, 10, 20, 50, 100))
 _SPOKEN: Final = (*_SMALL, Fraction(2, 5), Fraction(1, 2), Fraction(3, 5), *_LARGE)
 _LEAST_PERCENT: Final = 0.01
+
+TELLS_APART: Final = 0.02
+"""Chances nearer than this are equal: the figures are no finer."""
 
 
 def _odds(share: float | Fraction) -> float:
@@ -98,3 +102,20 @@ def percent_range(chance: float, low: float, high: float, *, short: bool = False
         return percent(chance)
     key = "chances.percent_short" if short else "chances.percent_range"
     return say(key, chance=percent(chance), low=percent(low), high=percent(high))
+
+
+def ties(falling: Sequence[float]) -> list[int]:
+    """Return how many share each place among chances that fall: those that the best of them is not told apart from.
+
+    Examples
+    --------
+    >>> ties([0.9, 0.89, 0.885, 0.87, 0.5])
+    [3, 1, 1]
+    """
+    sizes, best = [], float("inf")
+    for chance in falling:
+        if best - chance > TELLS_APART:
+            sizes.append(0)
+            best = chance
+        sizes[-1] += 1
+    return sizes

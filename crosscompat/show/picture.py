@@ -12,7 +12,7 @@ from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Floats, Ints
-from crosscompat.show.chances import one_in, percent, percent_range
+from crosscompat.show.chances import one_in, percent, percent_range, ties
 from crosscompat.show.svg import shortened, text_width
 
 Direction = Literal["seed", "pollen"]
@@ -277,8 +277,15 @@ class Picture:
         return tuple(self.marks[self.branches.labels[tip]] for tip in self.layout.tips)
 
     def rank(self, mark: TipMark) -> int | None:
-        """Return the place of a species among the best, from 1, or None."""
-        return self.best.index(mark) + 1 if mark in self.best else None
+        """Return the place of a species among the best, from 1, or None; those that cannot be told apart share one."""
+        if mark not in self.best:
+            return None
+        at, place = self.best.index(mark), 1
+        for equal in ties([other.chance or 0.0 for other in self.best]):
+            if at < place - 1 + equal:
+                break
+            place += equal
+        return place
 
 
 def _word_room(marks: Sequence[TipMark], which: Literal["took", "failed"]) -> float:
@@ -307,6 +314,16 @@ def _columns(marks: Sequence[TipMark], focus: TipMark, role: str) -> Columns:
     return Columns(names, bars, words, percent, took, failed, note, max(ends) + MARGIN, has_chances, has_past)
 
 
+def _best(known: tuple[TipMark, ...]) -> tuple[TipMark, ...]:
+    """Return at most five partners, and half of all: those of a place together, unless the first place has more."""
+    most, n = min(_BEST, (len(known) + 1) // 2), 0
+    for equal in ties([mark.chance or 0.0 for mark in known]):
+        if n + equal > most:
+            break
+        n += equal
+    return known[: n or most]
+
+
 def compose(
     tree: Phylogeny, focus: str, marks: Sequence[TipMark], direction: Direction, keep: Sequence[str] | None
 ) -> Picture:
@@ -324,7 +341,6 @@ def compose(
     if focus not in labels:
         raise ValueError(f"{focus!r} is no tip of the tree drawn")
     shown = {label: given.get(label) or TipMark(label, fold(label)) for label in labels}
-    n_known = len(likeliest(shown.values(), focus, len(shown)))
-    best = likeliest(shown.values(), focus, min(_BEST, (n_known + 1) // 2))
+    best = _best(likeliest(shown.values(), focus, len(shown)))
     columns = _columns(tuple(shown.values()), shown[focus], say(f"show.focus.{direction}"))
     return Picture(branches, layout, shown, shown[focus], direction, best, columns)

@@ -70,9 +70,12 @@ def test_the_last_offspring_and_the_chromosomes_are_said(collection):
         last = {each.steps[-1].seed_parent, each.steps[-1].pollen_parent}
         assert each.shares[0].species in last
     through = {each.through[0]: each for each in answer.bridges if each.through}
+    assert through
     assert set(through) <= {"Aus cus", "Aus dus", "Aus eus"}
-    uneven = [each for each in answer.bridges if each.chromosomes == 33]
-    assert all("2n = 33" in each.says and "66" in each.says for each in uneven)
+    by_cus = [each for each in ways_round(made, *find_parents(made, "Aus bus", "Aus dus"), FLOWERS).bridges
+              if each.through == ["Aus cus"]]  # fmt: skip
+    assert by_cus
+    assert all(each.chromosomes == 33 and "2n = 33" in each.says and "66" in each.says for each in by_cus)
 
 
 def test_species_that_the_grower_has_are_tried_where_there_are_enough(collection):

@@ -17,7 +17,7 @@ from crosscompat.advice.predict import basis_of, chances_of, training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.records import GivenForecast
-from crosscompat.collection.recorded import add_forecasts, read_book
+from crosscompat.collection.opening import add_forecasts, read_book
 from crosscompat.collection.settings import Settings
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.newick import parse_newick

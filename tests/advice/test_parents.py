@@ -182,14 +182,14 @@ def test_without_crosses_nothing_is_farther_than_they_are(collection):
 def test_species_in_no_finished_cross_are_told_once_each(trained, cross):
     made = trained([cross("Aus bus", "Aus cus", 4, 3)])
     unseen = [says for kind, says in found(made, "Aus dus", "Aus eus") if kind == "unseen"]
-    assert unseen == [f"You have no finished cross with Aus {name} yet." for name in ("dus", "eus")]
+    assert unseen == [f"No cross of yours with Aus {name} counts yet." for name in ("dus", "eus")]
     assert kinds(made, "Aus dus", "Aus dus").count("unseen") == 1
     assert "unseen" not in kinds(made, "Aus bus", "Aus cus")
 
 
 @pytest.mark.parametrize(
     ("n", "told"),
-    [(1, "You have only 1 finished cross so far"), (9, "You have only 9 finished crosses so far"), (10, None)],
+    [(1, "Only 1 cross of yours can count so far"), (9, "Only 9 crosses of yours can count so far"), (10, None)],
 )
 def test_few_crosses_are_told(trained, cross, n, told):
     made = trained([cross("Aus bus", "Aus cus", 4, 3)] * n)

@@ -112,13 +112,13 @@ def named(first=None, over=None, lost=(), number="26-01"):
     [
         (named(DAY), [], []),
         (named(), [], []),
-        (named(date(2025, 5, 10)), [ANOTHER_SEASON], ["is of 2025, this visit of 2026"]),
-        (named(date(2027, 1, 1)), [ANOTHER_SEASON], ["is of 2027, this visit of 2026"]),
+        (named(date(2025, 5, 10)), [ANOTHER_SEASON], ["made in 2025, and this visit is of 2026"]),
+        (named(date(2027, 1, 1)), [ANOTHER_SEASON], ["made in 2027, and this visit is of 2026"]),
         (named(DAY, over="set"), [CROSS_OVER], ["over (set)"]),
         (named(DAY, lost=[("mice", None)]), [CROSS_LOST], ["was lost to mice"]),
         (named(DAY, lost=[("mice", "a tray")]), [], []),
         (named(date(2025, 5, 10), "hold", [("mice", None), ("frost", None)]), [ANOTHER_SEASON, CROSS_OVER, CROSS_LOST],
-         ["is of 2025", "over (hold)", "lost to frost"]),
+         ["made in 2025", "over (hold)", "lost to frost"]),
     ],
 )  # fmt: skip
 def test_a_cross_that_takes_no_more_flowers_by_itself_is_asked_about(cross, kinds, says):

@@ -12,12 +12,14 @@ from crosscompat.advice.ask import ask
 from crosscompat.advice.candidates import among_species, partners_of, wanted_pairs
 from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.rank import TELLS_APART, rank, teaching, variance_drop
+from crosscompat.advice.rank import rank, teaching, variance_drop
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
-from crosscompat.model.forecast import chances, correlations
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.show.chances import TELLS_APART
 
 BENCH = [
     Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B"), Plant("C", "Aus cus", "C"),

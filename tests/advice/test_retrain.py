@@ -14,8 +14,7 @@ from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import open_store
 from crosscompat.collection.create import create_collection
-from crosscompat.collection.opening import open_collection
-from crosscompat.collection.recorded import add_forecasts
+from crosscompat.collection.opening import add_forecasts, open_collection
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.model.pairings import Parents

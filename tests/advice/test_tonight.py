@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.tonight import KEEPS, opening_of, tonight, worth
+from crosscompat.advice.tonight import opening_of, tonight, worth
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 from crosscompat.book.store import open_store
@@ -114,4 +114,3 @@ def test_in_the_south_the_seasons_turn(greenhouse, collection):
     turned = collection(plants=greenhouse.plants.by_name.values(), settings=Settings(hemisphere="south"))
     assert asked(turned).mothers == []
     assert {mother.seed_plant for mother in asked(turned, date(2026, 11, 10)).mothers} == {"B1", "C1", "C2"}
-    assert set(KEEPS) == {"freezer", "fridge", "room"}

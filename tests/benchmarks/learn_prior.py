@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +34,8 @@ from crosscompat.pairing import CURVES, scale_of
 VAGUE = {"intercept": 5.0, "time": 5.0, "root": 1.0, "linear": 1.0, "square": 1.0}
 """Prior standard deviations of the means. The three curves beside time can hardly be told apart and share the work."""
 BETWEEN = {"intercept": 2.5, "time": 1.5, "root": 1.5, "linear": 1.5, "square": 1.5}
+FAR = 12
+"""Millions of years, both branches together, from which on most published crosses fail."""
 EFFECTS = {"seed": 2.0, "pollen": 2.0, "pair": 1.0}
 
 
@@ -64,7 +66,9 @@ def published_rows(root):
         scale = scale_of(own.relatives)
         curves = pd.DataFrame(scale.rows(own.distance), columns=[name for name, _, _ in scale.places])
         parts.append(
-            pd.concat([own.crosses, curves], axis=1).assign(genus=genus, measure=measure[data.genera == genus])
+            pd.concat([own.crosses, curves], axis=1).assign(
+                genus=genus, distance=own.distance, measure=measure[data.genera == genus]
+            )
         )
     return pd.concat(parts, ignore_index=True)
 
@@ -74,7 +78,7 @@ def learn(rows, curves=CURVES):
     names = ["intercept", *curves]
     design = np.column_stack([np.ones(len(rows)), *(rows[curve] for curve in curves)])
     genus = np.unique(rows["genus"], return_inverse=True)[1]
-    factors = [Factor(name, genus[:, None], design[:, [j]], genus.max() + 1) for j, name in enumerate(names)]
+    factors = [Factor.of(name, genus) for name in names]
     pairs = [str(sorted(pair)) for pair in zip(rows["seed_parent"], rows["pollen_parent"], strict=True)]
     kinds = (
         ("seed", rows["seed_parent"], False),
@@ -85,8 +89,18 @@ def learn(rows, curves=CURVES):
     prior = GaussianPrior(np.zeros(len(names)), np.array([VAGUE[name] for name in names]))
     stage = stage_of(Counts.of(np.ones(len(rows)), rows["took"].to_numpy(float)), design, prior, tuple(factors))
     scales = np.array([*(BETWEEN[name] for name in names), *EFFECTS.values()])
-    _, points = integrate(stage, scales)
+    _, points = integrate(_with_slopes(stage, design), scales)
     return _summed(points, names)
+
+
+def _with_slopes(stage, slopes):
+    """Let the effects of the first factors, one a coefficient, be of its curve: the model itself has none such."""
+    matrix = stage.design
+    columns = matrix.columns if matrix.products is not None else np.tile(np.arange(matrix.size), (len(slopes), 1))
+    rows = matrix.rows.copy()
+    for block, slope in zip(matrix.blocks, slopes.T, strict=False):
+        rows *= np.where((columns >= block.start) & (columns < block.stop), slope[:, None], 1.0)
+    return replace(stage, design=replace(matrix, rows=rows))
 
 
 def _summed(points, names):
@@ -149,6 +163,8 @@ def main():
     given = parser.parse_args()
     rows = published_rows(given.crosses)
     rows = rows[~rows["genus"].isin(given.leave_out)]
+    for far, own in rows.groupby(rows["distance"] >= FAR):
+        sys.stdout.write(f"{'From' if far else 'Below'} {FAR} My: {own['took'].sum():.0f} of {len(own)} work\n")
     report("All stages", rows, CURVES)
     report("All stages, one curve", rows, ("time",))
     for measure, own in rows.groupby("measure"):

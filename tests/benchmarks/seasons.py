@@ -23,7 +23,8 @@ from growers import AGE, SEEDS, coalescent, draw_logits
 
 from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
-from crosscompat.model.forecast import chances, correlations, put_to
+from crosscompat.model.correlations import correlations
+from crosscompat.model.forecast import chances, put_to
 from crosscompat.model.pairings import Parents
 from crosscompat.model.stages import WHOLE
 from crosscompat.phylogeny.table import DistanceTable

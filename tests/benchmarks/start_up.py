@@ -14,14 +14,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 HOME = Path(__file__).resolve().parents[2]
 TYPER = ("-c", "import typer")
 NUMPY = ("-c", "import numpy, typer")
-CACHE = ".book.cache"
 ASK = ("ask", "Echinocereus coccineus", "E. dasyacanthus", "-n", "4")
 
 
@@ -32,7 +31,6 @@ class Job:
     peer: Sequence[str]
     folder: Path
     wanted: float | None = None
-    before: Callable[[], None] = lambda: None
 
 
 class Shell:
@@ -57,20 +55,6 @@ def ours(command: Sequence[str]) -> tuple[str, ...]:
     return ("-m", "crosscompat", *command)
 
 
-def forget(folder: Path) -> None:
-    (folder / CACHE).unlink(missing_ok=True)
-
-
-def check(shell: Shell, demo: Path) -> None:
-    """See that what is remembered changes no answer before its speed is praised."""
-    forget(demo)
-    first = shell.run(ours([*ASK, "--json"]), demo)
-    if not (demo / CACHE).exists():
-        raise RuntimeError("nothing was remembered")
-    if shell.run(ours([*ASK, "--json"]), demo) != first:
-        raise RuntimeError("the answer from memory is another")
-
-
 def jobs(empty: Path, demo: Path, bookless: Path) -> list[Job]:
     pollinate = ("pollinate", "COC-F1", "DAS-1", "--count", "4", "--dry-run")
     return [
@@ -78,7 +62,6 @@ def jobs(empty: Path, demo: Path, bookless: Path) -> list[Job]:
         Job("ask, no collection", ASK, NUMPY, empty, 3),
         Job("ask, saved model, no book", ASK, NUMPY, bookless, 3),
         Job("ask, saved model and book", ASK, NUMPY, demo, 5),
-        Job("the same, book just changed", ASK, NUMPY, demo, None, lambda: forget(demo)),
         Job("rank", ("rank", "--partners-of", "COC-F1"), NUMPY, demo),
         Job("due", ("due", "--as-of", "2026-07-15"), NUMPY, demo),
         Job("pollinate --dry-run", pollinate, NUMPY, demo),
@@ -92,9 +75,7 @@ def main(rounds: int) -> None:
         empty.mkdir()
         shell.run(ours(["demo", "nursery", "--json"]), place)
         demo, bookless = place / "nursery", place / "bookless"
-        check(shell, demo)
         shutil.copytree(demo, bookless)
-        forget(bookless)
         (bookless / "book.sqlite").unlink()
         sys.stdout.write(f"{'':30}{'ours':>9}{'peer':>9}   ratio (of the best)   at most\n")
         for job in jobs(empty, demo, bookless):
@@ -108,7 +89,6 @@ def timed(shell: Shell, job: Job, rounds: int) -> tuple[list[float], list[float]
         shell.run(command, job.folder)
         shell.run(peer, job.folder)
     for _ in range(rounds):
-        job.before()
         found[0].append(shell.seconds(command, job.folder))
         found[1].append(shell.seconds(peer, job.folder))
     return found

@@ -107,6 +107,18 @@ def _one(write, *found):
     return cross
 
 
+@pytest.mark.parametrize(
+    ("species", "known"),
+    [("Echinocereus pectinatus", ("Twilight", "Echinocereus pectinatus")), ("Twilight", (None, "Twilight"))],
+)
+def test_a_parent_written_by_name_is_the_plant_that_has_borne_it_since(page, species, known):
+    plant, visit = records.Plant(name="Twilight"), _visit()
+    named = records.Determination(plant=plant.id, name=species)
+    made = replace(MADE, seed_parent="Twilight")
+    (cross,), _, _ = page(made, visit, _pollen(visit, name="Twilight"), plant, named)
+    assert (cross.seed_plant, cross.seed_parent) == (cross.pollen_plant, cross.pollen_parent) == known
+
+
 def test_units_of_new_flowers_add_up_and_the_same_again_add_none(page):
     visits = [_visit(0, 2), _visit(3, 3), _visit(4, 3, flowers="same again")]
     cross = _one(page, *visits, *map(_pollen, visits))

@@ -229,3 +229,12 @@ def test_what_contradicts_itself_already_stops_no_other_plant(crossed, tell, sta
     assert tell("mother", place="house 1").plant.place == "house 1"
     with pytest.raises(WrongUse, match=r"^(?!.*mother).*father would be"):
         tell("father", raised_from="26-01")
+
+
+@pytest.mark.parametrize("name", ["FEN 1", "fen-1", "FEN1", "FEN-01", "Fen – 1"])
+def test_a_new_plant_is_not_called_so_that_it_cannot_be_told_from_another(tell, standing, name):
+    tell("FEN-1", new=True)
+    with pytest.raises(WrongUse, match="There is a plant FEN-1 already"):
+        tell(name, new=True)
+    tell("FEN-11", new=True)
+    assert [plant.name for plant in standing(records.Plant)] == ["FEN-1", "FEN-11"]

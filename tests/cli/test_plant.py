@@ -75,7 +75,7 @@ def test_a_card_can_be_read(say):
     card = say("COC-F1")
     for words in (
         "COC-F1: Echinocereus coccineus (determined, no date)",
-        "Findings sex: female, no date",
+        "Findings sex: female",
         "usually open 19 April to 7 May (seen open on 10 days)",
         "21-03, 2 May 2021, with DAS-1: gave a seedling",
     ):

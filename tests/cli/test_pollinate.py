@@ -179,7 +179,7 @@ def test_a_cross_that_is_over_lost_or_of_another_season_is_asked_about_and_nothi
     kinds = ["cross of another season", "cross that is over", "cross that was lost"]
     assert [one["kind"] for one in asked["obstacles"]] == kinds
     outcome = log(*late, code=1)
-    assert "is of 2022, this visit of 2026" in outcome.stderr
+    assert "made in 2022, and this visit is of 2026" in outcome.stderr
     assert "was lost to damping off" in outcome.stderr
     assert "--anyway" in outcome.stderr
     assert outcome.stdout == ""

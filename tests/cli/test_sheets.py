@@ -154,6 +154,29 @@ def test_a_book_goes_out_and_into_an_empty_one(run, answer, new, table, own):
     assert "empty book only" in run("import", target, "--collection", other, code=2).stderr
 
 
+def test_invented_outcomes_say_so_on_their_way_into_another_collection(run, answer, new, own):
+    run("export", "book.zip", "--collection", own)
+    other = new("other")
+    assert answer("import", "book.zip", "--collection", other, "--dry-run")["invented"] is True
+    said = run("import", "book.zip", "--collection", other, "--dry-run").stdout
+    assert "outcomes in this collection are invented" in said
+    assert "`invented = true`" in said
+    run("import", "book.zip", "--from", "A. Friend", "--yes", "--collection", other)
+    run("export", "--crosses", "friend.csv", "--collection", other)
+    with (own.parent / "friend.csv").open(encoding="utf-8", newline="") as lines:
+        assert {row["source"] for row in csv.DictReader(lines)} == {"invented"}
+    honest = answer("export", "honest.zip", "--collection", new("honest"))
+    assert honest["invented"] is False
+    assert answer("import", "honest.zip", "--collection", new("third"), "--dry-run")["invented"] is False
+
+
+def test_a_table_read_into_an_invented_collection_is_told_so(run, answer, own):
+    run("export", "--crosses", "summary.csv", "--collection", own)
+    assert answer("import", "summary.csv", "--dry-run", "--collection", own)["invented"] is True
+    said = run("import", "summary.csv", "--dry-run", "--collection", own).stdout
+    assert said.startswith("The outcomes in this collection are invented.")
+
+
 def test_the_summary_of_crosses_comes_back_as_what_the_book_says(run, answer, own):
     told = answer("export", "--crosses", "summary.csv", "--collection", own)
     assert told["crosses"] > 10

@@ -6,6 +6,8 @@ from typer.testing import CliRunner
 from crosscompat.cli.app import app
 from crosscompat.ground.wording import say
 
+HARVEST = ("--harvest", "--pods", "2", "--seeds", "5", "--on", "2026-07-20")
+
 
 def run(*arguments):
     outcome = CliRunner().invoke(app, list(arguments))
@@ -26,6 +28,8 @@ def spurges(tmp_path):
 def test_a_spurge_has_cyathia_and_pods(spurges):
     assert "from 5 cyathia" in run("ask", "Euphorbia susannae", "E. obesa", *spurges)
     assert "3 pods set" in run("observe", "26-08", "--swelling", "3", "--on", "2026-05-20", *spurges)
+    assert "2 ripe pods; 5 seeds. " in run("observe", "26-08", *HARVEST, *spurges)
+    assert "5 cyathia" in run("observe", "26-08", *spurges)
 
 
 def test_a_hedgehog_has_flowers_and_fruit(tmp_path):
@@ -33,6 +37,8 @@ def test_a_hedgehog_has_flowers_and_fruit(tmp_path):
     run("new", place[1], "--tree", "echinocereus")
     run("pollinate", "Echinocereus coccineus", "E. dasyacanthus", "--on", "2026-05-01", "--number", "1", *place)
     assert "3 fruit set" in run("observe", "1", "--swelling", "3", "--on", "2026-05-20", *place)
+    assert "2 ripe fruit; 5 seeds. " in run("observe", "1", *HARVEST, *place)
+    assert "pod" not in run("observe", "1", *place)
 
 
 def test_the_words_of_one_command_are_not_left_to_the_next(spurges):

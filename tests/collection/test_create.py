@@ -60,6 +60,23 @@ def test_a_table_of_distances_may_stand_in(tmp_path):
     assert open_collection(tmp_path / "a").distances.patristic("Aus bus", "Aus cus") == 2
 
 
+@pytest.mark.parametrize(
+    ("tips", "group", "fruit"),
+    [
+        (("Aloe_vera", "Gasteria_batesiana"), "", "capsule"),
+        (("Mammillaria_elongata", "Rebutia_minuscula"), "cactus", "fruit"),
+        (("Monadenium_ritchiei", "Monadenium_lugardiae"), "spurge", "pod"),
+        (("Aloe_vera", "Rebutia_minuscula"), "", "fruit"),
+        (("Mentha_aquatica", "Mentha_spicata"), "", "fruit"),
+    ],
+)
+def test_the_group_and_the_word_for_the_fruit_are_those_of_the_genera(tmp_path, tips, group, fruit):
+    (tmp_path / "own.nwk").write_text(f"({':1,'.join(tips)}:1);", encoding="utf-8")
+    create_collection(tmp_path / "mine", tree=str(tmp_path / "own.nwk"))
+    settings = read_settings(tmp_path / "mine" / "collection.toml")
+    assert (settings.group, settings.fruit_word) == (group, fruit)
+
+
 @pytest.mark.parametrize("name", ['say "hi"', "back\\slash", "naïve ×", "new\nline", "tab\tand\x7f"])
 def test_whatever_a_folder_is_called_can_be_read_back(tmp_path, name):
     create_collection(tmp_path / name)
@@ -199,3 +216,12 @@ def test_a_collection_and_its_model_know_the_book_they_belong_to(tmp_path):
     store.engine.dispose()
     assert settings.book_id == store.identity
     assert open_collection(tmp_path / "ours").fingerprints["book"] == store.identity
+
+
+def test_nothing_is_written_through_a_link_that_lies_in_the_folder(tmp_path):
+    folder, mine = tmp_path / "theirs", tmp_path / "mine.csv"
+    folder.mkdir()
+    (folder / "wanted.csv").symlink_to(mine)
+    create_collection(folder)
+    assert not mine.exists()
+    assert not (folder / "wanted.csv").is_symlink()

@@ -46,8 +46,9 @@ from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.import_export.whole_book import read_book
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.store import open_store
-from crosscompat.book.store.seal import digest_of, first_altered_in
-from crosscompat.ground.errors import BadInput
+from crosscompat.book.store.backup import first_altered_in
+from crosscompat.book.store.seal import digest_of
+from crosscompat.ground.errors import BadInput, CrosscompatError
 from crosscompat.model.saved import read_model
 
 HERE = Path(__file__).parent
@@ -415,7 +416,7 @@ def _book(path: Path) -> str:
             held = {table: _rows(connection, table) for (table,) in tables.fetchall()}
         altered = first_altered_in(path)
         return f"altered {altered}" if altered else f"{len(held['changes'])} changes {_short(held)}"
-    except sqlite3.Error as error:
+    except (sqlite3.Error, CrosscompatError) as error:
         return f"damaged {error}"
 
 

@@ -41,7 +41,7 @@ TREES = (
 )
 NAMES = (
     "Echinocereus coccineus\nMentha",
-    "E. coccineus subsp. rosei (Wooton & Standl.) N.P.Taylor 'Apache' SB 123\nEchinocereus dasyacanthus × E. coccineus",
+    "E. coccineus subsp. rosei (Wooton & Standl.) N.P.Taylor 'Apache' QX 123\nEchinocereus dasyacanthus × E. coccineus",
     "(Aloe vera × A. ferox) × Aloe ×nova cv. Gold\nAloe vera × Aloe ferox",
     "Echinocereus_x_roetteri\n×Gasteraloe beguinii",
     "cf. triglochidiatus aff. var. mojavensis f. inermis\ntip 12",
@@ -52,7 +52,7 @@ TABLES = (
     "Adate,seed_parent,pollen_parent,units,pods_set,seedlings,note\n2024-05-01,Aloe vera,A. ferox,5,2,0,rained\n",
     "BNr.;Datum;Mutter;Vater;Blüten;Früchte;Samen;gekeimt\n1;03.05.2024;E. coccineus;E. dasyacanthus;ca. 4;2,5;12;?\n",
     "C\tcross\tdate\tresult\n\tcoccineus x dasyacanthus\tMay 2024\tfailed\n\tA × B (x C)\t1/2/24\tmany, a few\n",
-    "Dplant,species,acquired,died,owner,clone,note\ncoc-1,Echinocereus coccineus,2020,,me,SB 1,=cmd\n",
+    "Dplant,species,acquired,died,owner,clone,note\ncoc-1,Echinocereus coccineus,2020,,me,QX 1,=cmd\n",
     "Eid,cross,date,seed_plant,pollen_plant,technique,took,lost_to\n,26-001H,2024-05-01T07:30,p1,p2,brush,yes,\n",
     "Fspecies,colour,stem_mm,ploidy,month\nAloe vera,yellow|orange,12-30,2n=14,3-5\nAloe ferox,red,,4x,\n",
 )

@@ -15,7 +15,7 @@ from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import fold, parse, somewhere_in
+from crosscompat.ground.names import fold, parse, somewhere_in, written_alike
 from crosscompat.ground.wording import say
 
 
@@ -129,10 +129,10 @@ def _before(page: Reading, entry: PlantEntry) -> records.Plant | None:
         return None
     if not entry.new:
         return known_plant(page, entry.name)
-    name = fold(entry.name).casefold()
-    there = [plant for (plant,) in page.columns(records.Plant, "name") if plant.casefold() == name]
-    if there:
-        raise WrongUse(say("planting.there", name=there[0]))
+    name = fold(entry.name)
+    alike = written_alike(name, [plant for (plant,) in page.columns(records.Plant, "name")])
+    if alike:  # whoever types a name later may leave out its case, blanks and dashes
+        raise WrongUse(say("planting.there", name=name if name in alike else alike[0]))
     return None
 
 

@@ -25,6 +25,7 @@ from crosscompat.book.store import Reading
 from crosscompat.ground.csv_cells import Cells, Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.errors import Fault
+from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
 
 _OF_CROSSES = tuple(item.name for item in fields(Cross) if item.name not in {"id", "row", "recorded_at", "kind"})
@@ -120,10 +121,10 @@ def _new_crosses(
     """
     book = list(_known_crosses(page))
     by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
-    unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+    unnumbered: dict[tuple[str | None, date, str], list[_Values]] = defaultdict(list)
     for cross, known in book:
         if cross.cross is None:
-            unnumbered[cross.date, cross.seed_parent].append(known)
+            unnumbered[None, cross.date, cross.seed_parent].append(known)
     fresh: dict[str | int, Cross] = {}
     same: set[int] = set()
     bad = {fault.place.row for fault in faults}
@@ -133,11 +134,7 @@ def _new_crosses(
         first = fresh.get(cross.cross or cross.row)
         if there is not None:
             same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
-        elif (
-            cross.row not in bad
-            and cross.cross is None
-            and _take_alike(said, unnumbered[cross.date, cross.seed_parent])
-        ):
+        elif cross.row not in bad and _take_alike(said, unnumbered[cross.cross, cross.date, cross.seed_parent]):
             same.add(cross.row)
         elif first is not None:
             what = say("sheets.number_twice", number=first.number, row=str(first.row))
@@ -180,7 +177,7 @@ def _new_plants(
         if known is None:
             fresh.append(plant)
             continue
-        names = [name for name in _OF_PLANTS if name != "clone" or plant.clone != plant.plant]
+        names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
         there = {name: [getattr(known, name)] for name in names}
         there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
         said = _said(plant, names, more[plant.row])
@@ -294,7 +291,11 @@ class _Garden:
         if name is None:
             return None, species
         if name not in self.known:
-            self.take_in(Plant(name, species or name, name), {"owner": owner})
+            alike = {self.known[one] for one in written_alike(name, self.known)}
+            if len(alike) == 1:
+                self.known[name] = alike.pop()
+            else:
+                self.take_in(Plant(name, species or name, name), {"owner": owner})
         plant, own = self.known[name]
         return plant, None if species == own else species
 

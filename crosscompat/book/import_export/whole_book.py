@@ -29,7 +29,7 @@ from crosscompat.ground.wording import say
 
 ENDING = ".zip"
 INVENTED = "the outcomes are invented.txt"
-"""In the archive of a collection whose outcomes are; `read_book` passes it over."""
+"""In the archive of a collection whose outcomes are."""
 
 _CHANGES = "changes"
 _CONTENTS = "contents.json"
@@ -43,10 +43,11 @@ _MARKS: Mapping[str, type] = MappingProxyType({"made_in": int, "replaced_in": in
 
 @dataclass(frozen=True, slots=True)
 class WholeBook:
-    """All that was ever written in a book."""
+    """All that was ever written in a book, and whether its archive says that the outcomes are invented."""
 
     changes: tuple[Change, ...]
     versions: Mapping[type[Record], tuple[Version, ...]]
+    invented: bool = False
 
 
 def book_in(page: Reading) -> WholeBook:
@@ -134,10 +135,11 @@ def read_book(path: Path) -> WholeBook:
             _check_contents(package)
             changes = tuple(Change(**row) for row in _rows(package, _CHANGES, _CHANGE_TYPES))
             versions = {kind: tuple(_versions_in(package, name, kind)) for name, kind in KINDS.items()}
+            invented = INVENTED in package.namelist()
     except _UNSOUND as error:
         reason = (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
         raise BadInput([Fault(Place(path.name), say("sheets.no_export", reason=reason))]) from None
-    return WholeBook(changes, versions)
+    return WholeBook(changes, versions, invented)
 
 
 def unpack_attachments(path: Path, collection: Path) -> None:

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Self
 
-from sqlalchemy import Connection, Engine, insert, inspect, select, update
+from sqlalchemy import Connection, Engine, inspect, select, update
 from sqlalchemy.exc import DBAPIError
 
 from crosscompat.book.records import new_id
@@ -24,8 +25,9 @@ from crosscompat.book.store.database import (
     backups_of,
     damage_of,
     file_of,
-    metadata,
+    make_tables,
     open_engine,
+    spoken_place,
     transaction,
 )
 from crosscompat.book.store.pages import Change, Reading, Version, Writing
@@ -34,94 +36,6 @@ from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
 __all__ = ["Change", "Damaged", "Reading", "Store", "Unreachable", "Version", "Writing", "open_store"]
-
-
-def make_ready(engine: Engine) -> tuple[str, Damaged | None]:
-    """Make the tables of a new book, refuse what is no book of this format, and return its identity and its damage.
-
-    Raises
-    ------
-    Damaged
-        If nothing of the book can be read.
-    WrongUse
-        If it is another program's, or another version of this package has written it.
-    """
-    found, damage = _noted_in(engine)
-    if found is None:
-        _make(engine)
-        found, damage = _noted_in(engine)
-    number, identity = found or (None, "")
-    if number != FORMAT:
-        raise WrongUse(say("store.other_format", found=number, known=FORMAT))
-    return identity, damage
-
-
-def _noted_in(engine: Engine) -> tuple[tuple[int, str] | None, Damaged | None]:
-    """Return format and identity of a book, None where there is none yet, and what harm it has come to."""
-    file = file_of(engine)
-    if file is not None and not file.exists():
-        if backups_of(file):
-            raise damage_of(file, say("store.gone", where=str(file)))
-        return None, None
-    with transaction(engine) as connection:
-        damage = None
-        if file is not None:
-            sound = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() == "ok"
-            damage = None if sound else damage_of(file, say("store.harmed", where=str(file)))
-            _refuse_others(connection, file)
-        return _noted(connection), damage
-
-
-def _noted(connection: Connection) -> tuple[int, str] | None:
-    if not inspect(connection).has_table(FORMAT_NOTE.name):
-        return None
-    columns = {column["name"] for column in inspect(connection).get_columns(FORMAT_NOTE.name)}
-    row = connection.execute(select(*(column for column in FORMAT_NOTE.c if column.name in columns))).first()
-    return (row[0], row[1] if len(row) > 1 else "") if row else None
-
-
-def _refuse_others(connection: Connection, file: Path) -> None:
-    """Refuse a file that has been emptied, or is another program's."""
-    tables = inspect(connection).get_table_names()
-    if not tables:
-        raise damage_of(file, say("store.emptied", where=str(file)))
-    if FORMAT_NOTE.name not in tables:
-        raise WrongUse(say("store.no_book", file=str(file)))
-
-
-def _make(engine: Engine) -> None:
-    """Make all tables at once; whoever comes second finds them made."""
-    file = file_of(engine)
-    if file is not None:
-        _make_file(file)
-        return
-    with transaction(engine, writing=True) as connection:
-        if connection.dialect.name == "postgresql":
-            connection.exec_driver_sql("SELECT pg_advisory_xact_lock(7207)")
-        if _noted(connection) is None:
-            _make_tables(connection)
-
-
-def _make_tables(connection: Connection) -> None:
-    metadata.create_all(connection)
-    FORMAT_NOTE.create(connection)
-    connection.execute(insert(FORMAT_NOTE).values(format=FORMAT, book=new_id()))
-
-
-def _make_file(file: Path) -> None:
-    """Make a book under another name first: there is never half of one."""
-    with unfinished(file) as part:
-        engine = open_engine(part)
-        try:
-            with transaction(engine, writing=True) as connection:
-                _make_tables(connection)
-        except NotKnown as error:  # it is known: a book without its name is none
-            raise Unreachable(say("store.not_done", reason=_reason(error))) from error
-        finally:
-            engine.dispose()
-        into_wal(part)
-        with suppress(FileExistsError):
-            put_beside(part, file)
 
 
 _SMALL = 10_000_000
@@ -143,10 +57,9 @@ class Store:
     damage : Damaged or None
         Why nothing more is written in it, found when it was opened; it is read all the same.
     copied_daily : bool
-        Whether it is copied before the first writing of a day (`backup.copy_of_the_day`); one on a server never is.
+        Whether it is copied before the first writing of a day; one on a server never is.
     change : str
-        The identifier of the change that is written next, which is written once however often it is tried; one of its
-        own if empty.
+        The identifier of the change that is written next, once however often it is tried; one of its own if empty.
 
     Examples
     --------
@@ -164,6 +77,14 @@ class Store:
     damage: Damaged | None = None
     copied_daily: bool = False
     change: str = ""
+
+    def __enter__(self) -> Self:
+        """Use the book for a while; it is closed at the end."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the book; whoever uses it again opens it again."""
+        self.engine.dispose()
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
@@ -196,16 +117,10 @@ class Store:
                 yield pen
         except NotKnown as error:
             if not self._holds(uid, error):
-                raise Unreachable(say("store.not_done", reason=_reason(error))) from error
+                raise Unreachable(say("store.not_done", reason=error.reason)) from error
 
     def _holds(self, uid: str, error: NotKnown) -> bool:
-        """Tell whether a change is in the book after all, as those will see it who open it next.
-
-        Raises
-        ------
-        NotKnown
-            If that cannot be told either.
-        """
+        """Tell whether a change is in the book after all, as whoever opens it next will see, or raise `NotKnown`."""
         file = file_of(self.engine)
         if file is None and self.engine.dialect.name == "sqlite":
             raise error
@@ -243,16 +158,13 @@ class Store:
 
     def altered(self) -> Damaged | None:
         """Return what is to be told of the first change that is not as it was written, if there is one."""
-        file = file_of(self.engine)
-        if file is not None:
+        if (file := file_of(self.engine)) is not None:
             return altered_in(file)
         with transaction(self.engine) as connection:
             return self._altered(first_altered(fetching(connection)))
 
     def _altered(self, number: int | None) -> Damaged | None:
-        file = file_of(self.engine)
-        where = str(file or self.engine.url.render_as_string(hide_password=True))
-        text = say("store.altered", where=where, number=number)
+        file, text = file_of(self.engine), say("store.altered", where=spoken_place(self.engine), number=number)
         return None if number is None else damage_of(file, text) if file else Damaged(text)
 
     def _begin(self, connection: Connection) -> None:
@@ -276,29 +188,28 @@ def _change_of(connection: Connection, uid: str) -> int | None:
     return number
 
 
-def _reason(error: BaseException) -> str:
-    return str(getattr(error.__cause__, "orig", error)).strip().rstrip(".")
-
-
 def open_store(where: str | Path, *, copied_daily: bool = False, identity: str = "", change: str = "") -> Store:
     """Open a cross book, and make it if there is none.
 
-    Parameters
-    ----------
-    identity : str
-        That of the book which is expected there, if it is known. An empty book takes it over; nothing is written in
-        another one.
-    change : str
-        As `Store` has it.
+    An empty book takes over the ``identity`` that is expected there, if it is known; nothing is written in
+    another one. The rest is as `Store` has it.
 
     Raises
     ------
-    Damaged, Unreachable, Busy, WrongUse
-        As `make_ready`, `database.open_engine` and `database.transaction` say.
+    Damaged
+        If nothing of the book can be read.
+    WrongUse
+        If it is another program's, or another version of this package has written it.
+    Unreachable, Busy
+        As `database.open_engine` and `database.transaction` say.
     """
     engine = open_engine(where)
     try:
-        own, damage = make_ready(engine)
+        known = _identified(engine)
+        if known is None:
+            _make(engine)
+            known = _identified(engine)
+        own, damage = known or ("", None)
         if identity and own != identity and damage is None:
             damage = _other_book(engine, own, identity)
     except BaseException:
@@ -307,13 +218,65 @@ def open_store(where: str | Path, *, copied_daily: bool = False, identity: str =
     return Store(engine, identity if identity and damage is None else own, damage, copied_daily, change)
 
 
+def _identified(engine: Engine) -> tuple[str, Damaged | None] | None:
+    """Return a book's identity and what harm it has come to, None where there is none yet; refuse what is no book."""
+    file = file_of(engine)
+    if file is not None and not file.exists():
+        if backups_of(file):
+            raise damage_of(file, say("store.gone", where=str(file)))
+        return None
+    with transaction(engine) as connection:
+        sound = file is None or connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() == "ok"
+        if connection.dialect.name == "postgresql":
+            encoding = connection.exec_driver_sql("SHOW server_encoding").scalar()
+            if encoding != "UTF8":
+                raise WrongUse(say("store.encoding", where=spoken_place(engine), encoding=encoding))
+        tables = inspect(connection).get_table_names()
+        if FORMAT_NOTE.name not in tables:
+            if file is None:
+                return None
+            raise (
+                WrongUse(say("store.no_book", file=str(file)))
+                if tables
+                else damage_of(file, say("store.emptied", where=str(file)))
+            )
+        number = connection.execute(select(FORMAT_NOTE.c.format)).scalar()
+        if number != FORMAT:
+            raise WrongUse(say("store.other_format", found=number, known=FORMAT))
+        identity = connection.execute(select(FORMAT_NOTE.c.book)).scalar_one()
+    return identity, None if sound or file is None else damage_of(file, say("store.harmed", where=str(file)))
+
+
+def _make(engine: Engine) -> None:
+    """Make all tables at once; whoever comes second finds them made."""
+    file = file_of(engine)
+    if file is None:
+        with transaction(engine, writing=True) as connection:
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql("SELECT pg_advisory_xact_lock(7207)")
+            if not inspect(connection).has_table(FORMAT_NOTE.name):
+                make_tables(connection, new_id())
+        return
+    with unfinished(file) as part:  # under another name first: there is never half of a book
+        other = open_engine(part)
+        try:
+            with transaction(other, writing=True) as connection:
+                make_tables(connection, new_id())
+        except NotKnown as error:  # it is known: a book without its name is none
+            raise Unreachable(say("store.not_done", reason=error.reason)) from error
+        finally:
+            other.dispose()
+        into_wal(part)
+        with suppress(FileExistsError):
+            put_beside(part, file)
+
+
 def _other_book(engine: Engine, own: str, identity: str) -> Damaged | None:
     """Give an empty book the identity that is expected of it; a book that is not empty is another one."""
     with transaction(engine) as connection:
         filled = connection.execute(select(CHANGES.c.id).limit(1)).first()
     if filled:
-        where = str(file_of(engine) or engine.url.render_as_string(hide_password=True))
-        return Damaged(say("store.other_book", where=where, own=own))
+        return Damaged(say("store.other_book", where=spoken_place(engine), own=own))
     with transaction(engine, writing=True) as connection:
         connection.execute(update(FORMAT_NOTE).values(book=identity))
     return None

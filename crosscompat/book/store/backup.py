@@ -8,7 +8,6 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
-from datetime import date
 from itertools import takewhile
 from pathlib import Path
 from uuid import uuid4
@@ -22,24 +21,22 @@ from crosscompat.book.store.database import (
     Damaged,
     Unreachable,
     address_of,
-    aside_for,
     backups_of,
     changes_in,
+    connected,
     daily_copies,
     damage_of,
-    file_error,
     free_copy,
     named_copies,
 )
-from crosscompat.book.store.seal import first_altered_in
+from crosscompat.book.store.seal import first_altered
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import BookWarning, Busy, WrongUse
 from crosscompat.ground.files import PART, remove_unfinished
 from crosscompat.ground.wording import say
 
-_WAIT_SECONDS = 5
 KEPT = 10
-"""How many such copies are kept; those taken otherwise are left alone."""
+"""How many copies of a day are kept; those taken otherwise are left alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +50,8 @@ class Restored:
 def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     """Copy a book of SQLite as it stands at one moment, others writing or not.
 
-    The copy is one plain file that is safe on disk and was read through before it gets its name.
-
-    Parameters
-    ----------
-    label : str
-        A word for the copy's name.
-    to : Path, optional
-        Where; by default a new file in the folder ``backups`` beside it, named for the moment.
+    The copy is one plain file that is safe on disk and was read through before it gets its name, which is by default a
+    new one in the folder ``backups`` beside the book, for the moment and with the label.
 
     Raises
     ------
@@ -69,7 +60,7 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
     Damaged, Unreachable
         If the book is not sound, or the copy cannot be written; there is no copy then.
     """
-    target = to or free_copy(book, label)
+    target = to or free_copy(book, after=label)
     if not book.is_file():
         raise WrongUse(say("store.no_book", file=str(book)))
     if target.exists():
@@ -87,13 +78,7 @@ def back_up(book: Path, label: str = "", to: Path | None = None) -> Path:
 
 
 def put_beside(part: Path, target: Path) -> None:
-    """Give a finished file its name, for good.
-
-    Raises
-    ------
-    FileExistsError
-        If some other file has it by now.
-    """
+    """Give a finished file its name, for good; raises `FileExistsError` if some other file has it by now."""
     _fsync(part)
     try:
         os.link(part, target)
@@ -115,12 +100,8 @@ def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: N
     """Put a copy in the place of a book.
 
     A sound book is compared, copied aside and overwritten in one transaction, in which nobody else writes and of which
-    others see all or nothing; a damaged one is moved aside with what it had not yet taken in.
-
-    Parameters
-    ----------
-    agree : callable
-        Told, before anything is changed, how many changes of the book the copy lacks; what it raises ends it all.
+    others see all or nothing; a damaged one is moved aside with what it had not yet taken in. Before anything is
+    changed ``agree`` is told how many changes of the book the copy lacks; what it raises ends it all.
 
     Raises
     ------
@@ -130,11 +111,15 @@ def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: N
         If somebody is writing, or the disk is full; the book is as it was then.
     """
     if not is_book(backup):
-        raise WrongUse(_no_copy(backup))
+        number = None
+        with suppress(Damaged, Unreachable, sqlite3.Error):
+            number = first_altered_in(backup)
+        key = "no_backup" if number is None else "altered_copy"
+        raise WrongUse(say(f"store.{key}", file=str(backup), number=number))
     if book.is_file() and is_book(book):
         with _held(book, backup) as connection:
             agree(changes_lacking(book, backup))
-            kept = back_up(book, to=aside_for(book))
+            kept = back_up(book, to=free_copy(book, "set-aside"))
             _overwrite(connection)
         return Restored(kept, sound=True)
     agree(changes_lacking(book, backup))
@@ -147,20 +132,10 @@ def restore(book: Path, backup: Path, agree: Callable[[int], None] = lambda _: N
     return Restored(aside, sound=False)
 
 
-def _no_copy(backup: Path) -> str:
-    """Return why a file is no sound copy."""
-    number = None
-    with suppress(sqlite3.Error):
-        number = first_altered_in(backup)
-    if number is not None:
-        return say("store.altered_copy", file=str(backup), number=number)
-    return say("store.no_backup", file=str(backup))
-
-
 @contextmanager
 def _held(book: Path, backup: Path) -> Iterator[sqlite3.Connection]:
     """Hold a book for writing, with a copy attached, until all that is done within is done at once."""
-    with _in_words(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as connection:
+    with connected(book) as connection:
         connection.isolation_level = None
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("ATTACH ? AS backup", (address_of(backup, reading=True),))
@@ -180,7 +155,7 @@ def _overwrite(connection: sqlite3.Connection) -> None:
 def _copy(book: Path, copy: Path) -> None:
     """Copy a book page by page into one plain file, and read the copy through."""
     copy.touch()  # so that a folder that cannot be written to is told by its own name
-    with _in_words(book), closing(sqlite3.connect(address_of(book), uri=True, timeout=_WAIT_SECONDS)) as source:
+    with connected(book) as source:
         source.execute("PRAGMA schema_version").fetchone()
         with closing(sqlite3.connect(copy)) as target:
             source.backup(target)
@@ -193,51 +168,47 @@ def _copy(book: Path, copy: Path) -> None:
 def altered_in(book: Path) -> Damaged | None:
     """Return what is to be told of a file that is not sound, or of its first change that is not as it was written."""
     try:
-        with _in_words(book), closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
+        with connected(book, reading=True) as connection:
             if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
                 return damage_of(book, say("store.harmed", where=str(book)))
-            number = first_altered_in(book)
+        number = first_altered_in(book)
     except Damaged as damage:
         return damage
     return None if number is None else damage_of(book, say("store.altered", where=str(book), number=number))
 
 
+def first_altered_in(book: Path) -> int | None:
+    """Return what `first_altered` finds in a file, letters and values of any kind read as they are."""
+    with connected(book, reading=True) as connection:
+        connection.text_factory = lambda text: text.decode(errors="surrogateescape")
+        return first_altered(connection.execute)
+
+
 def into_wal(book: Path) -> None:
     """Let a book be read while somebody writes; the file remembers it."""
-    with _in_words(book), closing(sqlite3.connect(book)) as connection:
+    with connected(book) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
 
 
 def is_book(path: Path) -> bool:
-    """Tell whether a file is a sound cross book.
-
-    Raises
-    ------
-    Busy
-        If somebody holds it so that it cannot be read.
-    """
+    """Tell whether a file is a sound cross book; raises `Busy` if somebody holds it so that it cannot be read."""
     try:
-        with closing(sqlite3.connect(address_of(path, reading=True), uri=True, timeout=_WAIT_SECONDS)) as found:
-            sound = found.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            ours = sound and found.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)]
-        return bool(ours and first_altered_in(path) is None)
-    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
-        known = file_error(str(error), path)
-        if isinstance(known, Busy):
-            raise known from error
+        with connected(path, reading=True) as connection:
+            ours = connection.execute("SELECT format FROM book_format").fetchall() == [(FORMAT,)]
+        return ours and altered_in(path) is None
+    except (Damaged, Unreachable, sqlite3.DatabaseError):
         return False
 
 
 def _set_aside(book: Path) -> Path | None:
     """Move a book with what it has not yet taken in out of the way."""
-    beside = [path for ending in ("-wal", "-shm") if (path := book.with_name(book.name + ending)).exists()]
-    if not book.exists() and not beside:
+    whole = [path for ending in ("", "-wal", "-shm") if (path := book.with_name(book.name + ending)).exists()]
+    if not whole:
         return None
-    kept = aside_for(book)
+    kept = free_copy(book, "set-aside")
     kept.parent.mkdir(parents=True, exist_ok=True)
-    for path in (book, *beside):
-        if path.exists():
-            path.replace(kept.with_name(kept.name + path.name.removeprefix(book.name)))
+    for path in whole:
+        path.replace(kept.with_name(kept.name + path.name.removeprefix(book.name)))
     return kept
 
 
@@ -250,15 +221,6 @@ def unfinished(target: Path) -> Iterator[Path]:
     finally:
         for ending in ("", "-journal", "-wal", "-shm"):
             copy.with_name(copy.name + ending).unlink(missing_ok=True)
-
-
-@contextmanager
-def _in_words(book: Path) -> Iterator[None]:
-    """Say in words what the database says of a book."""
-    try:
-        yield
-    except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise file_error(str(error), book) or error from error
 
 
 def _fsync(path: Path, how: int = os.O_RDWR) -> None:
@@ -287,7 +249,8 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
         If the book is not sound; nothing more should be written in it then.
     """
     day = today()
-    if not _written_on_other_days(connection, day):
+    ends = connection.execute(select(func.min(CHANGES.c.at), func.max(CHANGES.c.at))).one()
+    if all(at is None or at.astimezone().date() == day for at in ends):
         return None
     if any(copied == day.isoformat() for copied, _ in daily_copies(book)):
         return None
@@ -300,11 +263,6 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
         with suppress(OSError):
             old.unlink()
     return copy
-
-
-def _written_on_other_days(connection: Connection, today: date) -> bool:
-    ends = connection.execute(select(func.min(CHANGES.c.at), func.max(CHANGES.c.at))).one()
-    return any(at is not None and at.astimezone().date() != today for at in ends)
 
 
 def _reason(error: BaseException) -> str:

@@ -18,7 +18,14 @@ from urllib.parse import parse_qsl, quote, unquote
 
 import sqlalchemy as sa
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    InterfaceError,
+    InternalError,
+    NoSuchModuleError,
+    OperationalError,
+)
 
 from crosscompat.book.record_fields import needed, reference, value_types
 from crosscompat.book.records import KINDS, Record
@@ -91,28 +98,14 @@ FORMAT_NOTE = sa.Table(
 
 
 def _table(name: str, kind: type[Record]) -> sa.Table:
-    standing = sa.Column("replaced_in", sa.Integer, sa.ForeignKey("changes.id"))
-    table = sa.Table(
+    return sa.Table(
         name,
         metadata,
         sa.Column("id", sa.String(_ID), sa.ForeignKey("records.id"), primary_key=True),
         *(_column(item, kind) for item in fields(kind) if item.name != "id"),
-        sa.Column("made_in", sa.Integer, sa.ForeignKey("changes.id"), primary_key=True, autoincrement=False),
-        standing,
+        sa.Column("made_in", sa.ForeignKey("changes.id"), primary_key=True, autoincrement=False, index=True),
+        sa.Column("replaced_in", sa.ForeignKey("changes.id"), index=True),
     )
-    unique = ["id", *([_UNIQUE[name]] if name in _UNIQUE else [])]
-    pointing = [item.name for item in fields(kind) if reference(item)]
-    for column in dict.fromkeys([*unique, *pointing]):
-        sa.Index(
-            f"ix_{name}_{column}_standing",
-            table.c[column],
-            unique=column in unique,
-            sqlite_where=standing.is_(None),
-            postgresql_where=standing.is_(None),
-        )
-    for mark in ("made_in", "replaced_in"):
-        sa.Index(f"ix_{name}_{mark}", table.c[mark])
-    return table
 
 
 def _column(item: Field[Any], kind: type[Record]) -> sa.Column[Any]:
@@ -124,6 +117,19 @@ def _column(item: Field[Any], kind: type[Record]) -> sa.Column[Any]:
 
 TABLES: Mapping[type[Record], sa.Table] = MappingProxyType({kind: _table(name, kind) for name, kind in KINDS.items()})
 """The table of every kind of record."""
+
+
+def make_tables(connection: Connection, book: str) -> None:
+    """Make all tables of a new book, with its identity."""
+    metadata.create_all(connection)
+    for name, kind in KINDS.items():
+        unique = {"id", _UNIQUE.get(name, "id")}
+        for column in sorted(unique | {item.name for item in fields(kind) if reference(item)}):
+            how = "UNIQUE INDEX" if column in unique else "INDEX"
+            index = f'CREATE {how} ix_{name}_{column}_standing ON {name} ("{column}") WHERE replaced_in IS NULL'
+            connection.exec_driver_sql(index)  # as words, for SQLAlchemy's would load what it knows of PostgreSQL
+    FORMAT_NOTE.create(connection)
+    connection.execute(sa.insert(FORMAT_NOTE).values(format=FORMAT, book=book))
 
 
 FOLDER = "backups"
@@ -139,12 +145,10 @@ def backups_of(book: Path) -> list[Path]:
     A copy all of whose changes another one has too is older than that, whatever their clocks said; else the day of the
     latest change decides, and then their names.
     """
-    copies = [path for _, path in named_copies(book)]
-    held = {path: changes_in(path) for path in copies}
-    latest = {path: max((change[1] for change in held[path]), default=b"") for path in copies}
-    outdone = {path: sum(held[path] < other for other in held.values()) for path in copies}
-    copies.sort(key=lambda path: latest[path], reverse=True)
-    return sorted(copies, key=lambda path: outdone[path])
+    held = {path: changes_in(path) for _, path in named_copies(book)}
+    latest = {path: max((change[1] for change in held[path]), default=b"") for path in held}
+    outdone = {path: sum(held[path] < other for other in held.values()) for path in held}
+    return sorted(sorted(held, key=lambda path: latest[path], reverse=True), key=lambda path: outdone[path])
 
 
 def daily_copies(book: Path) -> list[tuple[str, Path]]:
@@ -168,31 +172,18 @@ def named_copies(book: Path) -> list[tuple[re.Match[str], Path]]:
     """Return the copies that lie beside a book, with the parts of their names, by the moment they are named for."""
     name = re.compile(rf"{re.escape(book.stem)}-(\d{{4}}-\d\d-\d\d-\d{{6}})(-[^.]*?)??(?:-(\d+))?\.sqlite")
     found = [(parts, path) for path in (book.parent / FOLDER).glob("*.sqlite") if (parts := name.fullmatch(path.name))]
-    found.sort(key=lambda one: (one[0][1], int(one[0][3] or 1)), reverse=True)
-    return found
+    return sorted(found, key=lambda one: (one[0][1], int(one[0][3] or 1)), reverse=True)
 
 
-def free_copy(book: Path, label: str = "") -> Path:
-    """Return a name for a new copy of a book that no file has.
+def free_copy(book: Path, before: str = "", after: str = "") -> Path:
+    """Return a name for a new copy of a book that no file has; with words before it, it is none of its backups.
 
-    Raises
-    ------
-    Unreachable
-        If the folder for copies is a link: what came from somebody else may have it lead anywhere.
+    A folder for copies that is a link is refused: what came from somebody else may have it lead anywhere.
     """
-    parts = (book.stem, datetime.now().astimezone().strftime(_STAMP), label)
-    return _free(book, "-".join(part for part in parts if part))
-
-
-def aside_for(book: Path) -> Path:
-    """Return a name, as `free_copy` does, to keep a book that is replaced under; it is none of its backups."""
-    return _free(book, f"set-aside-{book.stem}-{datetime.now().astimezone().strftime(_STAMP)}")
-
-
-def _free(book: Path, stem: str) -> Path:
     folder = book.parent / FOLDER
     if folder.is_symlink():
         raise Unreachable(say("store.linked", folder=str(folder)))
+    stem = "-".join(filter(None, [before, book.stem, datetime.now().astimezone().strftime(_STAMP), after]))
     tries = (folder / f"{stem}{'' if i == 1 else f'-{i}'}.sqlite" for i in range(1, 10_000))
     return next(path for path in tries if not path.exists())
 
@@ -200,10 +191,12 @@ def _free(book: Path, stem: str) -> Path:
 _WAIT_SECONDS = 5
 _ROOM = 100_000
 """Bytes that a disk must have free for SQLite to make what it needs beside a book."""
-_SHARED = 32_768
+_SHARED, _PORTS = 32_768, 65_535
 _FULL = "database or disk is full"
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt", "decode", "no such")
 _BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
+_REFUSED = {"42501": "not_allowed", "25006": "read_only"}
+"""What PostgreSQL says of a role without the right, and of a server or session that only reads."""
 _UNREACHABLE = ("unable to open", "readonly", "disk", "full", "i/o error", "permission")
 
 
@@ -216,9 +209,13 @@ class Unreachable(CrosscompatError):
 
 
 class NotKnown(CrosscompatError):
-    """It is not known whether what was to be written has been: somebody has to look."""
+    """It is not known whether what was to be written has been, for the ``reason`` that the database gives."""
 
     exit_code = 5
+
+    def __init__(self, text: str, reason: str = "") -> None:
+        super().__init__(text)
+        self.reason = reason
 
 
 class AlreadyWritten(CrosscompatError):
@@ -233,15 +230,19 @@ def open_engine(where: str | Path) -> Engine:
     Raises
     ------
     WrongUse
-        If a URL is none, or is neither of SQLite nor of PostgreSQL, or its driver is not installed.
+        If a URL is none, or is neither of SQLite nor of PostgreSQL, or its driver is not installed. The error shows
+        nothing of it, for nobody can tell where in such a one a password stands.
     """
     url = _url(where)
+    how: dict[str, Any] = {"timeout": _WAIT_SECONDS}
+    if url.get_backend_name() != "sqlite":
+        how = {"connect_timeout": _WAIT_SECONDS, "client_encoding": "utf8"}
     try:
-        engine = create_engine(url, connect_args=_connect_args(url))
+        engine = create_engine(url, connect_args=how)
     except ModuleNotFoundError as error:
         raise WrongUse(say("store.no_driver", driver=error.name)) from None
     except NoSuchModuleError:
-        raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True))) from None
+        raise WrongUse(say("store.which")) from None
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", partial(_prepare_sqlite, file_of(engine)))
     event.listen(engine, "begin", _begin)
@@ -256,11 +257,27 @@ def file_of(engine: Engine) -> Path | None:
     return Path(unquote(name.removeprefix("file:"))) if name.startswith("file:") else Path(name)
 
 
+def spoken_place(engine: Engine) -> str:
+    """Return where a book lies as it is said on screens: without a password, or what else may hold one."""
+    return str(file_of(engine) or engine.url.set(query={}).render_as_string(hide_password=True))
+
+
 def address_of(file: Path, *, reading: bool = False) -> str:
     """Return a file's address for SQLite, which never makes the file; a frozen one is only read."""
     frozen = _frozen(file)
     query = "mode=ro" if reading or frozen else "mode=rw"
-    return f"file:{quote(str(file))}?{query}{'&immutable=1' if frozen and not _pending(file) else ''}"
+    return f"file:{quote(str(file))}?{query}{'&immutable=1' if frozen and not _size(file, '-wal') else ''}"
+
+
+@contextmanager
+def connected(file: Path, *, reading: bool = False) -> Iterator[sqlite3.Connection]:
+    """Open the file of a book beside SQLAlchemy, and say in words what SQLite says of it."""
+    try:
+        address = address_of(file, reading=reading)
+        with closing(sqlite3.connect(address, uri=True, timeout=_WAIT_SECONDS)) as connection:
+            yield connection
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise file_error(str(error), file) or error from error
 
 
 @contextmanager
@@ -289,26 +306,38 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
                 connection.invalidate()  # or it goes on holding the book
                 raise
     except DBAPIError as error:
-        told = database_error(error, engine)
-        if last_word and not isinstance(told, Busy):
-            raise NotKnown(say("store.not_known", reason=str(error.orig).strip().rstrip("."))) from error
-        raise told from error
+        known = _in_words(error, engine)
+        if last_word and not isinstance(known, Busy):
+            reason = _reason(error, engine)
+            raise NotKnown(say("store.not_known", reason=reason), reason) from error
+        raise known from error
     except UnicodeDecodeError as error:  # of the driver, where the names of the tables are damaged
         file = file_of(engine)
         raise damage_of(file, say("store.damaged", where=str(file))) if file else error from error
 
 
-def database_error(error: DBAPIError, engine: Engine) -> Exception:
+def _in_words(error: DBAPIError, engine: Engine) -> Exception:
     """Return the error to be told for one of the database's; a fault of ours stays as it is."""
-    text, file = str(error.orig), file_of(engine)
+    file, where, reason = file_of(engine), spoken_place(engine), _reason(error, engine)
     if file is not None:
-        return file_error(text, file) or (
-            _unreachable(text, str(file)) if isinstance(error, OperationalError) else error
-        )
-    where = engine.url.render_as_string(hide_password=True)
-    if any(word in text.lower() for word in _BUSY):
+        known = file_error(str(error.orig), file)
+        return known or (_unreachable(reason, where) if isinstance(error, OperationalError) else error)
+    if any(word in reason.lower() for word in _BUSY):
         return Busy(say("store.busy", where=where))
-    return _unreachable(text, where) if isinstance(error, OperationalError) else error
+    state = getattr(error.orig, "sqlstate", "")
+    if state in _REFUSED:
+        return Unreachable(say(f"store.{_REFUSED[state]}", where=where, reason=reason))
+    away = state is None or isinstance(error, OperationalError | InterfaceError | InternalError)
+    return _unreachable(reason, where) if away else error
+
+
+def _reason(error: DBAPIError, engine: Engine) -> str:
+    """Return the first line of what a database says of itself, without a password."""
+    text = str(error.orig).strip().partition("\n")[0].rstrip(".")
+    hidden = [engine.url.password, *(value for key, value in engine.url.query.items() if "pass" in key)]
+    for secret in filter(None, hidden):
+        text = text.replace(str(secret), "***")
+    return text
 
 
 def file_error(text: str, file: Path) -> CrosscompatError | None:
@@ -336,19 +365,16 @@ def _unreachable(text: str, where: str) -> Unreachable:
 
 def _frozen(file: Path) -> bool:
     """Tell whether a book lies where nothing can be written beside it: it is read all the same."""
-    return file.exists() and not (os.access(file.parent, os.W_OK) and (_has_room(file.parent) or _pending(file)))
+    folder = file.parent
+    return file.exists() and not (os.access(folder, os.W_OK) and (_has_room(folder) or _size(file, "-wal")))
 
 
 def _has_room(folder: Path) -> bool:
     return not folder.exists() or shutil.disk_usage(folder).free >= _ROOM
 
 
-def _pending(file: Path) -> bool:
-    """Tell whether a book has not yet taken in all that was written to it."""
-    return _size(file, "-wal") > 0
-
-
 def _size(file: Path, ending: str) -> int:
+    """Return the bytes of what lies beside a book: ``-wal`` is what it has not yet taken in."""
     beside = file.with_name(file.name + ending)
     return beside.stat().st_size if beside.exists() else 0
 
@@ -361,15 +387,13 @@ def _url(where: str | Path) -> URL:
         return URL.create("sqlite", database=str(where))
     try:
         url = make_url(where)
-    except ArgumentError:
-        raise WrongUse(say("store.which", url=where)) from None
+    except (ArgumentError, ValueError):  # one that is no number stands where the port should
+        raise WrongUse(say("store.which")) from None
+    if "@" in f"{url.host}{url.database}" or (url.port is not None and not 0 < url.port <= _PORTS):
+        raise WrongUse(say("store.which"))
     if url.get_backend_name() not in {"sqlite", "postgresql"}:
-        raise WrongUse(say("store.which", url=url.render_as_string(hide_password=True)))
+        raise WrongUse(say("store.which"))
     return url.set(drivername="postgresql+psycopg") if url.get_backend_name() == "postgresql" else url
-
-
-def _connect_args(url: URL) -> dict[str, Any]:
-    return {"timeout": _WAIT_SECONDS} if url.get_backend_name() == "sqlite" else {"connect_timeout": _WAIT_SECONDS}
 
 
 def _prepare_sqlite(file: Path | None, connection: Any, _: Any) -> None:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from itertools import chain
 from typing import Any, TypeVar, cast
 
-from sqlalchemy import Connection, RowMapping, Select, Table, func, insert, select, update
+from sqlalchemy import Connection, Select, Table, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from crosscompat.book.record_fields import admissible, admit
@@ -57,29 +57,24 @@ class Reading:
     def current(self, kind: type[R], **where: object) -> tuple[R, ...]:
         """Return the records of a kind as they stand, in the order in which they were first written.
 
-        Parameters
-        ----------
-        kind : type
-            One of ``records.KINDS``.
-        **where
-            Fields and what they must be: a value, a tuple of values, or None for blank.
+        ``where`` are fields and what they must be: a value, a tuple of values, or None for blank.
         """
-        table, query = TABLES[kind], _standing(kind, where)
         names = [item.name for item in fields(kind)]
-        rows = self.connection.execute(query.with_only_columns(*(table.c[name] for name in names)))
+        rows = self.columns(kind, *names, in_order=True, **where)
         return tuple(kind(**dict(zip(names, row, strict=True))) for row in rows)
 
     def columns(self, kind: type[R], *names: str, in_order: bool = False, **where: object) -> Sequence[tuple[Any, ...]]:
         """Return some fields of the records as they stand, in no order unless asked: for many, faster than records."""
-        query = _standing(kind, where, in_order=in_order).with_only_columns(*(TABLES[kind].c[name] for name in names))
+        table = TABLES[kind]
+        query = _narrowed(select(*(table.c[name] for name in names)), table, {"replaced_in": None, **where})
+        if in_order:
+            query = query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place)
         return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
 
     def ever(self, kind: type[R], name: str) -> frozenset[Any]:
         """Return every value that a field was ever given, in records that were corrected or taken back too."""
         column = TABLES[kind].c[name]
-        return frozenset(
-            row[0] for row in self.connection.execute(select(column).where(column.is_not(None)).distinct())
-        )
+        return frozenset(self.connection.execute(select(column).where(column.is_not(None)).distinct()).scalars())
 
     def find(self, kind: type[R], **where: object) -> R | None:
         """Return the first such record, or None."""
@@ -122,12 +117,7 @@ class Reading:
     ) -> tuple[Version, ...]:
         """Return records of a kind as they were written over time.
 
-        Parameters
-        ----------
-        changes, ids : collection, optional
-            Only what these changes wrote or replaced; only these records.
-        **where
-            As for `current`.
+        Only what some ``changes`` wrote or replaced, and the records of some ``ids``; ``where`` as for `current`.
         """
         table = TABLES[kind]
         query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
@@ -135,8 +125,11 @@ class Reading:
             query = query.where(table.c.made_in.in_(changes) | table.c.replaced_in.in_(changes))
         if ids is not None:
             query = query.where(table.c.id.in_(ids))
-        query = _narrowed(query, table, where)
-        return tuple(_version(kind, row) for row in self.connection.execute(query).mappings())
+        names = [item.name for item in fields(kind)]
+        rows = self.connection.execute(_narrowed(query, table, where)).mappings()
+        return tuple(
+            Version(kind(**{name: row[name] for name in names}), row["made_in"], row["replaced_in"]) for row in rows
+        )
 
     def touched(self, change: int) -> int:
         """Return how many records a change wrote, replaced or took back."""
@@ -194,12 +187,9 @@ class Writing(Reading):
             self._write(kind, group)
 
     def replace(self, *records: Record) -> None:
-        """Write corrections: each takes the place of the record of its identifier, which is kept.
+        """Write corrections in the place of the records of their identifiers, which are kept.
 
-        Raises
-        ------
-        Busy
-            If somebody else has replaced it meanwhile, or taken it back.
+        Raises `Busy` if somebody else has replaced one meanwhile, or taken it back.
         """
         for kind, group in _by_kind(records):
             self._mark(TABLES[kind], [record.id for record in group])
@@ -213,10 +203,7 @@ class Writing(Reading):
     def put_back(self, *records: Record) -> None:
         """Let records stand again that a change had replaced or taken back.
 
-        Raises
-        ------
-        WrongUse
-            If a name or number of theirs has been given to another meanwhile.
+        Raises `WrongUse` if a name or number of theirs has been given to another meanwhile.
         """
         try:
             for kind, group in _by_kind(records):
@@ -241,22 +228,11 @@ def _values(record: Record) -> dict[str, Any]:
     return {item.name: getattr(record, item.name) for item in fields(record)}
 
 
-def _standing(kind: type[Record], where: Mapping[str, object], *, in_order: bool = True) -> Select[Any]:
-    table = TABLES[kind]
-    query = _narrowed(select(table).where(table.c.replaced_in.is_(None)), table, where)
-    return query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place) if in_order else query
-
-
 def _narrowed(query: Select[Any], table: Table, where: Mapping[str, object]) -> Select[Any]:
     for name, value in where.items():
         column = table.c[name]
         query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
     return query
-
-
-def _version(kind: type[Record], row: RowMapping) -> Version:
-    values = {item.name: row[item.name] for item in fields(kind)}
-    return Version(kind(**values), row["made_in"], row["replaced_in"])
 
 
 def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Record]]]:
@@ -270,15 +246,8 @@ def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Rec
 
 
 def refuse_filled(page: Reading) -> None:
-    """Stop at a book in which something was ever written.
-
-    Raises
-    ------
-    WrongUse
-        If it is such a one.
-    """
-    counts = (select(func.count()).select_from(table) for table in (CHANGES, RECORDS))
-    if any(page.connection.execute(count).scalar_one() for count in counts):
+    """Stop at a book in which something was ever written with a `WrongUse`."""
+    if any(page.connection.execute(select(table).limit(1)).first() for table in (CHANGES, RECORDS)):
         raise WrongUse(say("store.not_empty"))
 
 
@@ -287,14 +256,8 @@ def restore_history(
 ) -> None:
     """Write changes and versions as they were elsewhere; it is no change of its own.
 
-    Parameters
-    ----------
-    pen : Writing
-        Nothing must have been written with it yet.
-    changes : sequence of Change
-        Oldest first.
-    versions : mapping
-        By kind of record, those of one record together and in the order in which records were first written.
+    Nothing must have been written with the pen yet. The changes come oldest first; the versions by kind, those of one
+    record together and in the order in which records were first written.
 
     Raises
     ------
@@ -306,7 +269,7 @@ def restore_history(
     for version in chain.from_iterable(versions.values()):
         admit(version.record)
     try:
-        _write_history(pen, changes, versions)
+        _write_history(pen.connection, changes, {kind: some for kind in KINDS.values() if (some := versions.get(kind))})
     except IntegrityError:
         raise WrongUse(say("store.contradicts")) from None
     altered = first_altered(fetching(pen.connection))
@@ -314,23 +277,18 @@ def restore_history(
         raise WrongUse(say("store.altered_export", number=altered))
 
 
-def _write_history(pen: Writing, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]) -> None:
+def _write_history(
+    connection: Connection, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]
+) -> None:
     if changes:
-        pen.connection.execute(insert(CHANGES), [asdict(change) for change in changes])
-        _count_on(pen.connection)
-    kinds = [kind for kind in KINDS.values() if versions.get(kind)]
-    for kind in kinds:
-        name = TABLES[kind].name
-        ids = dict.fromkeys(version.record.id for version in versions[kind])
-        pen.connection.execute(insert(RECORDS), [{"id": one, "kind": name} for one in ids])
-    for kind in kinds:
-        rows = [(_values(one.record), one.made_in, one.replaced_in) for one in versions[kind]]
-        marked = [row | {"made_in": made_in, "replaced_in": replaced_in} for row, made_in, replaced_in in rows]
-        pen.connection.execute(insert(TABLES[kind]), marked)
-
-
-def _count_on(connection: Connection) -> None:
-    """Let the next change get the next number; SQLite does so of itself."""
-    if connection.dialect.name == "postgresql":
-        last = select(func.max(CHANGES.c.id)).scalar_subquery()
-        connection.execute(select(func.setval(func.pg_get_serial_sequence("changes", "id"), last)))
+        connection.execute(insert(CHANGES), [asdict(change) for change in changes])
+        if connection.dialect.name == "postgresql":  # let the next change get the next number; SQLite does so of itself
+            last = select(func.max(CHANGES.c.id)).scalar_subquery()
+            connection.execute(select(func.setval(func.pg_get_serial_sequence("changes", "id"), last)))
+    for kind, written in versions.items():
+        ids = dict.fromkeys(version.record.id for version in written)
+        connection.execute(insert(RECORDS), [{"id": one, "kind": TABLES[kind].name} for one in ids])
+    for kind, written in versions.items():
+        marks = [{"made_in": one.made_in, "replaced_in": one.replaced_in} for one in written]
+        rows = [_values(one.record) | mark for one, mark in zip(written, marks, strict=True)]
+        connection.execute(insert(TABLES[kind]), rows)

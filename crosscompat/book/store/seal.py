@@ -6,18 +6,15 @@ What was altered by anything but this package, or mixed out of two times of a bo
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing
 from datetime import datetime, time
 from hashlib import sha256
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection
 
-from crosscompat.book.store.database import CHANGES, RECORDS, TABLES, address_of
+from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
 
 Fetch = Callable[[str], Iterable[Sequence[Any]]]
 """Returns the rows of a query, as the driver of the database gives them."""
@@ -60,19 +57,6 @@ def last_altered(fetch: Fetch) -> int | None:
     """Return the last change if that does not come to its digest, which is soon known however large a book is."""
     last = [*fetch("SELECT id, digest FROM changes ORDER BY id DESC LIMIT 1")]
     return next((int(number) for number, digest in last if digest != digest_of(fetch, number)), None)
-
-
-def first_altered_in(book: Path) -> int | None:
-    """Return what `first_altered` finds in a file, letters and values of any kind read as they are.
-
-    Raises
-    ------
-    sqlite3.Error
-        If the file cannot be read.
-    """
-    with closing(sqlite3.connect(address_of(book, reading=True), uri=True)) as connection:
-        connection.text_factory = lambda text: text.decode(errors="surrogateescape")
-        return first_altered(connection.execute)
 
 
 def _lines(fetch: Fetch, change: int | None = None) -> Iterator[tuple[int, str]]:

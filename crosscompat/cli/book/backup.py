@@ -80,6 +80,7 @@ def restore(
     """Put a copy in the book's place and say what became of the one that was there."""
     from crosscompat.book.attachments import copy_files
     from crosscompat.book.store.backup import last_sound
+    from crosscompat.book.store.backup import restore as put_back
 
     if (file is None) != last:
         raise WrongUse(say("backup.which"))
@@ -87,7 +88,18 @@ def restore(
     found, passed = (file, []) if file is not None else last_sound(book)
     if found is None:
         raise WrongUse(say("backup.none", folder=str(book.parent / "backups")))
-    done = _restored(book, found, passed, anyway=anyway)
+
+    def put(yes: frozenset[str]) -> Restoration:
+        def agree(lacking: int) -> None:
+            question = say("backup.lacking", n=lacking)
+            if lacking and question not in yes:
+                raise Stopped([question])
+
+        done = put_back(book, found, agree)
+        kept = str(done.kept) if done.kept else None
+        return Restoration(str(book), str(found), kept, done.sound, [str(path) for path in passed])
+
+    done = agreed(put, anyway=anyway)
     copy_files(found.parent, folder or Path())
     give(done, _print, as_json=as_json)
 
@@ -100,23 +112,6 @@ def _file_of_book(folder: Path | None) -> Path:
     if isinstance(place, str):
         raise WrongUse(say("backup.on_a_server"))
     return place
-
-
-def _restored(book: Path, file: Path, passed: list[Path], *, anyway: bool) -> Restoration:
-    """Put a copy in place, once it is clear that what it does not hold may go."""
-    from crosscompat.book.store.backup import restore
-
-    def put(yes: frozenset[str]) -> Restoration:
-        def agree(lacking: int) -> None:
-            question = say("backup.lacking", n=lacking)
-            if lacking and question not in yes:
-                raise Stopped([question])
-
-        done = restore(book, file, agree)
-        kept = str(done.kept) if done.kept else None
-        return Restoration(str(book), str(file), kept, done.sound, [str(path) for path in passed])
-
-    return agreed(put, anyway=anyway)
 
 
 def _print(done: Restoration) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,14 +10,14 @@ from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from crosscompat.advice.history import Correction, History, HistoryEntry, RecordChange, Undone
+    from crosscompat.advice.history import Correction, History, HistoryEntry, Undone
     from crosscompat.book.history import FieldChange
 
 
@@ -111,11 +110,10 @@ def undo(
 
 
 def _print_undone(done: Undone, *, why: bool) -> None:
-    told = done.undone
     key = "history.would_undo" if done.dry_run else "history.undid"
-    paragraph(say(key, number=told.number, what=told.what, change=done.change))
+    paragraph(say(key, number=done.undone.number, what=done.undone.what, change=done.change))
     if why:
-        _print_records(told)
+        _print_records(done.undone)
 
 
 def _print_history(found: History) -> None:
@@ -126,8 +124,7 @@ def _print_history(found: History) -> None:
     for change in found.changes:
         who = change.who or say("history.nobody")
         undone = say("history.undone_by", number=change.undone_by) if change.undone_by else ""
-        day, hour = change.at[:10], change.at[11:16]
-        at = f"{spoken_date(date.fromisoformat(day))}, {hour} UTC"
+        at = f"{spoken_dates(change.at[:10])}, {change.at[11:16]} UTC"
         paragraph(say("history.change", number=change.number, at=at, who=who, what=change.what) + undone)
         _print_records(change)
     if found.earlier:
@@ -136,16 +133,12 @@ def _print_history(found: History) -> None:
 
 def _print_records(change: HistoryEntry) -> None:
     for touched in change.records[:_SHOWN]:
-        paragraph(_touched(touched), indent=4, bullet=f"[{touched.short}] ")
+        fields = f" ({_fields(touched.fields)})" if touched.fields else ""
+        head = say("history.touched", kind=touched.kind, how=say(f"history.how.{touched.how}"), says=touched.says)
+        paragraph(head + fields, indent=4, bullet=f"[{touched.short}] ")
     more = max(0, len(change.records) - _SHOWN) + change.left_out
     if more:
         paragraph(say("history.more" if change.records else "history.many", n=more), indent=4)
-
-
-def _touched(touched: RecordChange) -> str:
-    head = say("history.touched", kind=touched.kind, how=say(f"history.how.{touched.how}"), says=touched.says)
-    fields = _fields(touched.fields)
-    return f"{head} ({fields})" if fields else head
 
 
 def _fields(changed: Iterable[FieldChange]) -> str:

@@ -76,13 +76,11 @@ def _altered(folder: Path, settings: Settings) -> list[str]:
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
         return []
-    store = open_book(folder, settings)
-    altered = store.damage or store.altered()
-    if altered is None:
+    with open_book(folder, settings) as store:
+        if altered := store.damage or store.altered():
+            return [str(altered)]
         with store.reading() as page:
-            faults = faults_in(page, folder)
-    store.engine.dispose()
-    return [str(altered)] if altered else faults
+            return faults_in(page, folder)
 
 
 def _print_checkup(checkup: Checkup) -> None:

@@ -54,10 +54,8 @@ def _lives(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...]
     where = book_place(place, settings)
     if isinstance(where, Path) and not where.exists():
         return (), None
-    store = open_book(place, settings)
-    with store.reading() as page:
+    with open_book(place, settings) as store, store.reading() as page:
         changes, lives = page.changes(), lives_of(page, day)
-    store.engine.dispose()
     return lives, max((change.at for change in changes), default=None)
 
 

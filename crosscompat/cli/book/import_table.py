@@ -14,7 +14,7 @@ from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, tex
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import author, choose, on_a_terminal, today
 from crosscompat.cli.session import open_with_collection
-from crosscompat.ground.errors import UnknownName, WrongUse
+from crosscompat.ground.errors import Fault, UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
@@ -89,6 +89,8 @@ class Imported:
         What the grower has to say first.
     answers_file : str or None
         Where it can be filled in; null if nothing is open.
+    invented : bool
+        Whether the outcomes are, in the collection or in the whole book that came in.
     change : int or None
         Number of the change in the book; null if nothing was written, or for a whole book.
     """
@@ -110,6 +112,7 @@ class Imported:
     answers_file: str | None = None
     change: int | None = None
     written: bool = False
+    invented: bool = False
     schema: Literal["crosscompat.import/1"] = "crosscompat.import/1"
 
 
@@ -177,27 +180,29 @@ def _summary_of(file: Path, folder: Path) -> Path:
     with store.writing(file.name) as pen:
         restore_history(pen, whole.changes, whole.versions)
     with store.reading() as page:
-        write_summary(page, folder / f"{file.stem}.csv")
+        write_summary(page, folder / f"{file.stem}.csv", invented=whole.invented)
     store.engine.dispose()
     return folder / f"{file.stem}.csv"
 
 
 def _import_book(store: Store, collection: Collection, request: Request) -> None:
     from crosscompat.book.import_export.whole_book import read_book, unpack_attachments
-    from crosscompat.book.store.pages import refuse_filled, restore_history
+    from crosscompat.book.store.pages import restore_history
 
     whole = read_book(request.file)
     rows = sum(map(len, whole.versions.values()))
-    if request.dry_run:
-        with store.reading() as page:
-            refuse_filled(page)
-    else:
-        with store.writing(request.file.name) as pen:
-            restore_history(pen, whole.changes, whole.versions)
+    with store.writing(request.file.name, dry_run=request.dry_run) as pen:
+        restore_history(pen, whole.changes, whole.versions)
+        if not request.dry_run:
             unpack_attachments(request.file, collection.folder or Path())
-    answer = Imported(request.file.name, None, "whole book", rows=rows, written=not request.dry_run)
-    says = say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))
-    give(answer, lambda _: line(says), as_json=request.as_json)
+    marked = collection.settings.invented
+    answer = Imported(
+        request.file.name, None, "whole book", rows=rows, written=not request.dry_run, invented=marked or whole.invented
+    )
+    says = [say(f"import.whole{'_dry' if request.dry_run else ''}", n=rows, changes=len(whole.changes))]
+    if whole.invented and not marked:
+        says.append(say("import.whole_invented"))
+    give(answer, lambda _: paragraph(" ".join(says)), as_json=request.as_json)
 
 
 def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
@@ -219,18 +224,16 @@ def _import_rows(store: Store, collection: Collection, request: Request) -> None
     from crosscompat.book.import_export.column_mapping import read_grids
     from crosscompat.cli.book.import_prompts import open_table
 
-    grid, at_terminal = (
-        _chosen(read_grids(request.file), request),
-        on_a_terminal() and not (request.as_json or request.dry_run),
-    )
-    table = open_table(
-        grid, request.answers_file, collection.folder or Path(), request.answers, at_terminal=at_terminal
-    )
+    grid, folder = _chosen(read_grids(request.file), request), collection.folder or Path()
+    asks = on_a_terminal() and not (request.as_json or request.dry_run)
+    table = open_table(grid, request.answers_file, folder, request.answers, at_terminal=asks)
     if not request.yes:
         table.ask_columns()
     mapping = table.mapping
     columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
-    answer = Imported(grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns)
+    answer = Imported(
+        grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns, invented=collection.settings.invented
+    )
     if not request.as_json:
         _print_mapping(answer)
     if mapping.missing:
@@ -268,17 +271,13 @@ def _say_open(answer: Imported, table: OpenTable, request: Request) -> None:
 def _write(store: Store, collection: Collection, table: OpenTable, answer: Imported, request: Request) -> None:
     from crosscompat.book.import_export.import_table import read_table, records_of_rows
 
-    change, said = None, (table.grid, table.mapping, table.answers, today())
-    if request.dry_run:
-        with store.reading() as page:
-            taken = read_table(page, *said)
-    else:
-        with store.writing(say("import.change", where=_place(answer)), who=request.who) as pen:
-            taken = read_table(pen, *said)
-            if (taken.crosses or taken.plants) and (request.good_rows or not taken.faults):
-                pen.imported = True
-                pen.add(*records_of_rows(pen, taken))
-                change = pen.change
+    what = say("import.change", where=_place(answer))
+    with store.writing(what, who=request.who, dry_run=request.dry_run) as pen:
+        taken = read_table(pen, table.grid, table.mapping, table.answers, today())
+        if request.good_rows or not taken.faults:
+            pen.imported = True
+            pen.add(*records_of_rows(pen, taken))
+        change = None if request.dry_run else pen.change
     outcome = _with_outcome(answer, collection, taken, change)
     stopped = bool(taken.faults) and not request.good_rows
     if request.as_json:
@@ -298,16 +297,17 @@ def _with_outcome(answer: Imported, collection: Collection, taken: ImportedRows,
         plants=len(taken.plants),
         same=taken.same,
         bad_rows=len({fault.place.row for fault in taken.faults}),
-        faults=[
-            Problem(place.file, place.sheet, place.row, place.column, value, fault.what, fault.advice)
-            for fault, value in zip(taken.faults, taken.values, strict=True)
-            for place in (fault.place,)
-        ],
+        faults=list(map(_problem, taken.faults, taken.values)),
         said=list(map(str, taken.said)),
         unplaced=_unplaced(collection, taken),
         change=change,
         written=change is not None,
     )
+
+
+def _problem(fault: Fault, value: str | None) -> Problem:
+    place = fault.place
+    return Problem(place.file, place.sheet, place.row, place.column, value, fault.what, fault.advice)
 
 
 def _unplaced(collection: Collection, taken: ImportedRows) -> list[Unplaced]:
@@ -328,6 +328,9 @@ def _place(answer: Imported) -> str:
 
 
 def _print_mapping(answer: Imported) -> None:
+    if answer.invented:
+        paragraph(say("cli.invented"))
+        line()
     kind = say(f"import.rows.{answer.rows_are}")
     line(say("import.mapping", where=_place(answer), rows=kind, row=str(answer.heading_row)))
     rows = [

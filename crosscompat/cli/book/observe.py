@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,21 +11,19 @@ from crosscompat.book import records
 from crosscompat.book.records import PROOFS, STAGES
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, spoken, today
+from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_here
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.history import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
-    from crosscompat.book.history import Line
     from crosscompat.book.store import Store
     from crosscompat.collection.settings import Settings
 
 _LOT = "pods seeds filled weight left name=lot"
-_DAY, _DAYS = re.compile(r"^\d{4}-\d\d-\d\d(; |$)"), re.compile(r"\d{4}-\d\d-\d\d")
 _OF_A_TRAY = ("up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": tuple(STAGES)}
@@ -60,10 +57,7 @@ def observe(
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
-    from crosscompat.advice.history import story_of
     from crosscompat.book.entry.enter_observation import Seen
-    from crosscompat.book.find_records import find_cross
-    from crosscompat.book.numbers import read_pattern
 
     packet = {name: fields.pop(name) for name in _LOT.replace("=lot", "").split()}
     sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
@@ -77,17 +71,15 @@ def observe(
         only_good=only_good,
         sown=None if sown is None else records.Sowing(cross="", seeds=sown, place=place, **sowing),
     )
-    day, who = on or today(), author(by)
+    asks, day, who = seen == Seen(), on or today(), author(by)
     with open_here(folder) as (settings, store):
-        if seen == Seen():
-            with store.reading() as page:
-                number = find_cross(page, cross, read_pattern(settings.cross_number))
-                story = story_of(page, number, invented=settings.invented)
-        else:
-            story = agreed(
-                lambda yes: _write(settings, store, cross, seen, yes, day=day, who=who, dry_run=dry_run), anyway=anyway
-            )
-    give(story, lambda one: _print(one, asks=seen == Seen(), why=why), as_json=as_json)
+        story = agreed(
+            lambda yes: _written(
+                settings, store, cross, None if asks else seen, yes, day=day, who=who, dry_run=dry_run
+            ),
+            anyway=anyway,
+        )
+    give(story, lambda one: _print(one, asks=asks, why=why), as_json=as_json)
 
 
 def _refuse_lone_options(
@@ -111,10 +103,11 @@ def _any(options: dict[str, Any]) -> bool:
     return any(value is not None for value in options.values())
 
 
-def _write(
-    settings: Settings, store: Store, number: str, seen: Seen, yes: frozenset[str], *, day: date, who: str | None,
-    dry_run: bool,
+def _written(
+    settings: Settings, store: Store, number: str, seen: Seen | None, yes: frozenset[str], *, day: date,
+    who: str | None, dry_run: bool,
 ) -> CrossStory:  # fmt: skip
+    """Write what was seen of a cross, if anything was, and return the cross."""
     from crosscompat.advice.history import story_of
     from crosscompat.book.cross_summary import cross_records
     from crosscompat.book.entry import Bounds
@@ -122,8 +115,12 @@ def _write(
     from crosscompat.book.find_records import find_cross
     from crosscompat.book.numbers import read_pattern
 
+    pattern = read_pattern(settings.cross_number)
+    if seen is None:
+        with store.reading() as page:
+            return story_of(page, find_cross(page, number, pattern), invented=settings.invented)
     with store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number, read_pattern(settings.cross_number))
+        cross = find_cross(pen, number, pattern)
         pen.what = say("observe.what", cross=cross.number or cross.id)
         before = cross_records(pen, cross)
         wrote = observe(pen, cross, seen, day, who, Bounds(today(), settings.pod[1]))
@@ -142,10 +139,8 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    days = {found[0]: None for one in story.wrote if (found := _DAY.match(one.says))}
-    said = [_DAYS.sub(lambda day: spoken(day[0]), _DAY.sub("", one.says, count=1)) for one in story.wrote]
-    when = [spoken(day[:10]) for day in days]
-    what = "; ".join(part for part in said if part) + "".join(f", {day}" for day in when)
+    parts = dict.fromkeys(part for one in story.wrote for part in one.says.split("; "))
+    what = "; ".join(part for part in parts if part != story.cross)
     key = "observe.would" if story.dry_run else "observe.wrote"
     paragraph(say(key, cross=story.cross, what=what, number=story.change))
 
@@ -153,9 +148,12 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
 def _print_story(story: CrossStory) -> None:
     line(say("observe.head", cross=story.cross, seed=story.seed_parent, pollen=story.pollen_parent or "?"))
     if story.doubt:
-        paragraph(say("observe.in_doubt", why=story.doubt))
+        paragraph(say("observe.in_doubt", why=spoken_dates(story.doubt)))
     for part in ("visits", "counts", "lots", "trays", "losses", "proofs", "attachments"):
-        _print_lines(say(f"observe.parts.{part}"), getattr(story, part))
+        if lines := getattr(story, part):
+            line(say(f"observe.parts.{part}"))
+        for one in lines:
+            paragraph(one.says, indent=2, bullet=f"[{one.short}] ")
     if story.over:
         paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))
     _print_totals(story)
@@ -175,10 +173,3 @@ def _print_totals(story: CrossStory) -> None:
     known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
     if known:
         paragraph(say("observe.together", counts=", ".join(known)))
-
-
-def _print_lines(heading: str, lines: list[Line]) -> None:
-    if lines:
-        line(heading)
-    for one in lines:
-        paragraph(one.says, indent=2, bullet=f"[{one.short}] ")

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 _PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
 _POLLEN = "kept dried collected tested test_result=result"
-_FACTS = (*_PLANT.split()[:7], "raised_from", *_PLANT.split()[7:])
 _FINDINGS = {
     "sex": option("--sex", "help.of_plant.sex", str, records.SEXES),
     "chromosomes": Annotated[int | None, count("--2n", "help.of_plant.2n", least=2)],
@@ -121,11 +120,17 @@ def _print_list(answer: PlantAnswer) -> None:
 
 
 def _print_card(card: PlantCard) -> None:
+    from crosscompat.book.history import words_of
+
+    own = {card.record.id: ""}
     paragraph(say("plant.line.heading", plant=card.record.name, species=card.species, known_by=card.known_by))
-    facts = {name: getattr(card.record, name, None) for name in _FACTS} | {"raised_from": card.raised_from}
-    for name, value in facts.items():
+    for name in _PLANT.split():
+        value = getattr(card.record, name)
         if value is not None:
-            paragraph(say(f"plant.line.{name}", value=_day(value) if name in {"acquired", "died"} else value), indent=2)
+            shown = _day(value) if isinstance(value, date) else value
+            paragraph(say(f"planting.wrote.{name}", value=shown), indent=2)
+    if card.raised_from:
+        paragraph(say("plant.line.raised_from", value=card.raised_from), indent=2)
     if card.offsets:
         paragraph(say("plant.line.offsets", value=", ".join(card.offsets)), indent=2)
     if not card.placed:
@@ -133,10 +138,10 @@ def _print_card(card: PlantCard) -> None:
     for says in card.queries:
         paragraph(says, indent=2, bullet="! ")
     for key, lines in (
-        ("determinations", [_named(one) for one in card.determinations]),
-        ("findings", [_finding(one) for one in card.findings]),
+        ("determinations", [words_of(one, own) for one in card.determinations]),
+        ("findings", [words_of(one, own) for one in card.findings]),
         ("flowers", list(_flowers(card))),
-        ("pollen", [say("plant.line.lot", name=lot.name, details=_details(lot)) for lot in card.pollen]),
+        ("pollen", [words_of(lot, own) for lot in card.pollen]),
         ("as_mother", [_cross(one) for one in card.as_mother]),
         ("as_father", [_cross(one) for one in card.as_father]),
         ("attachments", [one.says for one in card.attachments]),
@@ -145,16 +150,6 @@ def _print_card(card: PlantCard) -> None:
             line(say(f"plant.line.{key}"))
         for says in lines:
             paragraph(says, indent=2)
-
-
-def _named(one: records.Determination) -> str:
-    return say("plant.line.determination", name=one.name, date=_day(one.date), by=_by(one.by), note=_more(one.note))
-
-
-def _finding(one: records.Finding) -> str:
-    how = say("plant.line.how", how=one.how) if one.how else ""
-    what, rest = say(f"planting.findings.{one.what}"), {"by": _by(one.by), "note": _more(one.note)}
-    return say("plant.line.finding", what=what, value=one.value, date=_day(one.date), how=how, **rest)
 
 
 def _flowers(card: PlantCard) -> Iterator[str]:
@@ -168,18 +163,6 @@ def _flowers(card: PlantCard) -> Iterator[str]:
         yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen))
 
 
-def _details(lot: records.PollenLot) -> str:
-    dried = () if lot.dried is None else (say("plant.line.dried" if lot.dried else "plant.line.not_dried"),)
-    known = (
-        say("plant.line.collected", date=_day(lot.collected)) if lot.collected else say("plant.line.lot_undated"),
-        *dried,
-        say("plant.line.kept", where=lot.kept) if lot.kept else "",
-        say("plant.line.tested", date=_day(lot.tested)) if lot.tested else "",
-        lot.test_result or "",
-    )
-    return ", ".join(part for part in known if part)
-
-
 def _cross(one: PlantCross) -> str:
     outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
     other = one.other or say("chances.unknown")
@@ -190,11 +173,3 @@ def _cross(one: PlantCross) -> str:
 
 def _day(day: date | None) -> str:
     return spoken_date(day, today()) if day else say("plant.undated")
-
-
-def _by(who: str | None) -> str:
-    return say("plant.by", who=who) if who else ""
-
-
-def _more(note: str | None) -> str:
-    return say("plant.line.more", note=note) if note else ""

@@ -113,9 +113,8 @@ def pollinate(
 def _how_counted(units: int | None, *, about: bool, all_open: bool) -> str | None:
     if about and (all_open or units is None):
         raise WrongUse(say("pollinate.about_or_all" if all_open else "pollinate.about_what"))
-    if all_open or about:
-        return "all open" if all_open else "about"
-    return None if units is None else "counted"
+    counted = "about" if about else None if units is None else "counted"
+    return "all open" if all_open else counted
 
 
 def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:

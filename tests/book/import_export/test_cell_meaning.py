@@ -25,6 +25,7 @@ from crosscompat.book.records import POLLEN_KINDS, PROOFS, SEXES
     [
         ("12", 12, True), ("~10", 10, False), ("ca. 15", 15, False), ("c 15", 15, False), ("100+", 100, False),
         ("2-3", 2, False), ("2 – 3", 2, False), ("½", None, False), ("1½", 1, False), ("lots", None, False),
+        ("few", None, False), ("a few", None, False),
         ("none", 0, True), ("keine", 0, True), ("no", 0, True), ("–", None, True), ("?", None, True),
         ("5?", 5, False), ("3 fl.", 3, True), ("12 seeds", 12, True), ("etwa 20", 20, False), ("unos 8", 8, False),
         ("ungefähr 30 Samen", 30, False), (">50", 50, False), ("viele", None, False), ("yes", None, False),
@@ -83,6 +84,7 @@ def test_a_word_of_the_grower_is_a_state_of_proof(text, state):
 @pytest.mark.parametrize(
     ("text", "south", "day"),
     [
+        ("2023-03", False, "2023-03-15"), ("2023/13", False, None), ("05/0000", False, None),
         ("March 2023", False, "2023-03-15"), ("Mar '23", False, None), ("03/2023", False, "2023-03-15"),
         ("März 2023", False, "2023-03-15"), ("spring 22", False, "2022-04-15"), ("spring 22", True, "2022-10-15"),
         ("Herbst 2021", False, "2021-10-15"), ("verano 2020", True, "2020-01-15"), ("2023", False, None),

@@ -339,6 +339,20 @@ def test_a_plant_that_the_book_knows_otherwise_is_a_fault(tmp_path, take):
     assert f"species is {DAS} here and {COC} in the book; sex is male here and blank in the book" in found.faults[0]
 
 
+def test_a_plant_written_with_a_blank_for_its_dash_is_the_one_that_the_book_has(tmp_path, take):
+    plants = lines(tmp_path / "plants.csv", PLANTS[:2], ("Coc 1", COC))
+    found = take(plants)
+    assert (found.faults, found.taken.same, found.taken.plants) == ([], 1, ())
+    before = set(found.plants.by_name)
+    columns = ("cross", "date", "seed_plant", "seed_parent", "pollen_plant", "pollen_parent")
+    rows = [("1", "2025-04-03", "COC 1", COC, "NEW-1", DAS), ("2", "2025-04-03", "coc-01", COC, "new 1", DAS)]
+    found = take(lines(tmp_path / "crosses.csv", columns, *rows))
+    assert found.faults == []
+    parents = {(one.seed_plant, one.pollen_plant) for one in found.crosses if one.cross in {"1", "2"}}
+    assert parents == {("coc-1", "NEW-1")}
+    assert set(found.plants.by_name) == {*before, "NEW-1"}
+
+
 def test_an_identifier_that_was_taken_back_is_not_used_again(tmp_path, take, book):
     one = "709c2635-4cfe-4a07-95b3-fcccddeea3ed"
     table = lines(tmp_path / "a.csv", ("id", "seed_parent", "pollen_parent", "date"), (one, COC, DAS, "2025-04-03"))

@@ -93,7 +93,7 @@ def test_of_a_book_in_which_nothing_can_be_read_nothing_is_lacking(book):
 
 
 def test_a_book_that_somebody_holds_is_busy_and_not_damaged(book, monkeypatch):
-    monkeypatch.setattr("crosscompat.book.store.backup._WAIT_SECONDS", 0.1)
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 0.1)
     copy = back_up(book)
     done(book, "PRAGMA journal_mode = DELETE")
     holding = sqlite3.connect(book, isolation_level=None)

@@ -459,7 +459,7 @@ def test_files_are_made_safe_where_only_a_handle_for_writing_can_be(tmp_path, mo
 
 
 def test_nothing_is_put_in_the_place_of_a_book_that_somebody_writes_in(tmp_path, monkeypatch):
-    monkeypatch.setattr("crosscompat.book.store.backup._WAIT_SECONDS", 0.2)
+    monkeypatch.setattr("crosscompat.book.store.database._WAIT_SECONDS", 0.2)
     book = tmp_path / "book.sqlite"
     planted(book)
     copy = back_up(book)
