@@ -47,10 +47,9 @@ def main():
             made = plan.plan_season(nursery, page, date(2026, 4, 1))
             options, solved = spent[-1]
             whole = process_time() - begun
-            sys.stdout.write(
-                f"{n_plants} plants, {n_wishes} wishes, {options} pairings of plants: {whole:.2f} s, "
-                f"of which {solved:.2f} s to choose {len(made.crosses)} crosses; at most {made.gap:.3%} short of the best\n"
-            )
+            said = f"{n_plants} plants, {n_wishes} wishes, {options} pairings: {whole:.2f} s, of which {solved:.2f} s"
+            crosses = len(made.crosses)
+            sys.stdout.write(f"{said} to choose {crosses} crosses; at most {made.gap:.3%} short of the best\n")
 
 
 if __name__ == "__main__":
