@@ -91,15 +91,21 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
     """
     names = ((species, other) for other in among or collection.distances.tips)
     pairs = [(one, other) for one, other in _living_pairs(collection, names) if one.label != other.label]
-    return [Candidate(*sides) for one, other in pairs for sides in ((one, other), (other, one))]
+    return _distinct(sides for one, other in pairs for sides in ((one, other), (other, one)))
 
 
 def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
     """Return every directed pairing among some species or plants; offsets of one plant, or a dead one, make none."""
-    return [Candidate(*pair) for pair in _living_pairs(collection, permutations(species, 2))]
+    return _distinct(_living_pairs(collection, permutations(species, 2)))
 
 
-def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> Iterator[tuple[Parent, Parent]]:
+def _distinct(pairs: Iterable[_Pair]) -> list[Candidate]:
+    """Return each pairing once, however often and in whatever spelling its parents were named."""
+    by_names = {(seed.called, pollen.called): Candidate(seed, pollen) for seed, pollen in pairs}
+    return [each for (seed, pollen), each in by_names.items() if seed != pollen]
+
+
+def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> Iterator[_Pair]:
     for seed, pollen in names:
         with suppress(NoPairing):
             yield _alive(*find_parents(collection, seed, pollen))
@@ -114,9 +120,10 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
         If that makes no pairing; if a name stands nowhere.
     """
     if species is None:
-        if len(among) == 1:
+        candidates = among_species(collection, among)
+        if not candidates and len(set(among)) == 1:
             raise WrongUse(say("rank.one_alone", name=among[0]))
-        return among_species(collection, among)
+        return candidates
     partners = partners_of(collection, species, among)
     if not partners:
         raise WrongUse(say("rank.no_partner", name=species))

@@ -6,6 +6,7 @@ import csv
 from dataclasses import fields
 
 import openpyxl
+import pytest
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -73,6 +74,16 @@ def test_a_file_of_answers_goes_with_the_table(answer, new, table, empty_folder)
     fill_in(mine, ANSWERS)
     assert answer("import", file, "--collection", folder, "--columns", mine)["crosses"] == 4
     check(folder)
+
+
+@pytest.mark.parametrize("link", ["imports", "imports/my.csv"])
+def test_no_link_in_the_collection_leads_the_answers_elsewhere(run, new, table, empty_folder, link):
+    folder, elsewhere = new(), empty_folder / "elsewhere"
+    (elsewhere / "imports").mkdir(parents=True)
+    (folder / link).parent.mkdir(exist_ok=True)
+    (folder / link).symlink_to(elsewhere / link)
+    assert "a link that leads elsewhere" in run("import", table(), "--collection", folder, code=2).stderr
+    assert list((elsewhere / "imports").iterdir()) == []
 
 
 def test_an_answer_that_is_none_is_told_with_all_others(run, new, table, empty_folder):

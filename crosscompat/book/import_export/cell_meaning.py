@@ -157,12 +157,13 @@ def middle_of(text: str, *, south: bool = False) -> str | None:
     >>> middle_of("March 2023"), middle_of("spring 22"), middle_of("Frühjahr 2024", south=True), middle_of("Mar 23")
     ('2023-03-15', '2022-04-15', '2024-10-15', None)
     """
-    said = re.fullmatch(r"([^\W\d_]+)\.?,?\s*'?(\d{4}|\d\d)|(0?[1-9]|1[0-2])[/.](\d{4})", text.strip())
+    month_first = re.sub(r"^(\d{4})[-/.](\d\d?)$", r"\2/\1", text.strip())
+    said = re.fullmatch(r"([^\W\d_]+)\.?,?\s*'?(\d{4}|\d\d)|(0?[1-9]|1[0-2])[/.](\d{4})", month_first)
     if said is None:
         return None
     word, year, month, of_month = said.groups()
     if month:
-        return date(int(of_month), int(month), 15).isoformat()
+        return day_of(f"{of_month}-{month}-15")
     season = _by_word("seasons").get(plain_words(word))
     found = _days(f"15 {season or word} {year}")
     if len(found) != 1 or (len(year) == 2 and season is None and int(year) <= 31):  # noqa: PLR2004 - a day of it

@@ -22,6 +22,7 @@ from crosscompat.book.import_export.import_table import read_table
 from crosscompat.book.store import Store
 from crosscompat.cli.output import line, paragraph
 from crosscompat.cli.prompts import choose, confirm, today
+from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 
@@ -125,7 +126,10 @@ class OpenTable:
 def open_table(grid: Grid, path: Path | None, folder: Path, answers: Answers, *, at_terminal: bool) -> OpenTable:
     """Return a table with what was said of it before and what is said of it now."""
     kept = re.sub(r"[^\w -]+", "_", " ".join(filter(None, (Path(grid.file).stem, grid.sheet))))
-    path = path or folder / "imports" / f"{kept}.csv"
+    mine = folder / "imports" / f"{kept}.csv"
+    if path is None and (mine.is_symlink() or mine.parent.is_symlink()):
+        raise WrongUse(say("import.linked", file=str(mine)))
+    path = path or mine
     saved = read_answers(path) if path.exists() else Answers()
     questions = {**saved.questions, **answers.questions}
     return OpenTable(

@@ -84,6 +84,7 @@ def test_a_word_of_the_grower_is_a_state_of_proof(text, state):
 @pytest.mark.parametrize(
     ("text", "south", "day"),
     [
+        ("2023-03", False, "2023-03-15"), ("2023/13", False, None), ("05/0000", False, None),
         ("March 2023", False, "2023-03-15"), ("Mar '23", False, None), ("03/2023", False, "2023-03-15"),
         ("März 2023", False, "2023-03-15"), ("spring 22", False, "2022-04-15"), ("spring 22", True, "2022-10-15"),
         ("Herbst 2021", False, "2021-10-15"), ("verano 2020", True, "2020-01-15"), ("2023", False, None),
