@@ -243,7 +243,7 @@ def test_a_day_on_which_a_parent_is_not_seen_open(window, expected):
         (None, date(2026, 5, 3), None, None),
         (None, date(2026, 5, 2), None, "was 8 days old and"),
         ("fridge, with silica gel", date(2026, 3, 11), None, None),
-        ("Refrigerator", date(2026, 3, 10), None, "was 61 days old, kept in the Refrigerator, and"),
+        ("Refrigerator", date(2026, 3, 10), None, "was 61 days old (kept: Refrigerator) and"),
         ("freezer", date(2025, 5, 10), None, None),
         ("freezer", date(2025, 5, 9), None, "was 366 days old"),
         ("freezer", date(2024, 5, 9), date(2026, 5, 1), None),

@@ -41,6 +41,22 @@ def test_a_hedgehog_has_flowers_and_fruit(tmp_path):
     assert "pod" not in run("observe", "1", *place)
 
 
+def test_an_aloe_has_flowers_and_capsules_once_that_is_settled(tmp_path):
+    aloes = tmp_path / "aloes.csv"
+    aloes.write_text(
+        "species,genus,section\nAloe ferox,Aloe,Pachydendron\nAloe maculata,Aloe,Pictae\n", encoding="utf-8"
+    )
+    place = ("--collection", str(tmp_path / "aloes"))
+    run("new", place[1], "--classification", str(aloes))
+    settings = tmp_path / "aloes" / "collection.toml"
+    said = settings.read_text(encoding="utf-8")
+    settings.write_text(said.replace('fruit_word = "fruit"', 'fruit_word = "capsule"'), encoding="utf-8")
+    run("pollinate", "Aloe ferox", "Aloe maculata", "5", "--on", "2026-05-01", "--number", "1", *place)
+    assert "3 capsules set" in run("observe", "1", "--swelling", "3", "--on", "2026-05-20", *place)
+    assert "2 ripe capsules; 5 seeds. " in run("observe", "1", *HARVEST, *place)
+    assert "5 flowers" in run("observe", "1", *place)
+
+
 def test_the_words_of_one_command_are_not_left_to_the_next(spurges):
     run("ask", "Euphorbia susannae", "E. obesa", *spurges)
     assert say("wording.example", n=2) == "2 flowers"

@@ -28,11 +28,12 @@ from crosscompat.book.import_export.cell_meaning import (
     two_days,
     vocabulary,
 )
-from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, Value, meaning_of
+from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
+from crosscompat.ground.workbook import Value
 
 _DAYS = frozenset({"date", "acquired", "died", *DAYS})
 _COUNTS = frozenset(COUNT_COLUMNS) - {"took"}

@@ -155,7 +155,7 @@ def _print_story(story: CrossStory) -> None:
         for one in lines:
             paragraph(one.says, indent=2, bullet=f"[{one.short}] ")
     if story.over:
-        paragraph(say("observe.is_over", stage=say(f"observe.stages.{story.over}")))
+        paragraph(say("observe.is_over", stage=story.over))
     _print_totals(story)
     for chance in story.chances:
         from crosscompat.show.chances import percent_range
