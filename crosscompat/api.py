@@ -32,10 +32,6 @@ Role = Literal["seed", "pollen"]
 def open_collection(folder: str | PathLike[str]) -> OpenCollection:
     """Open the collection in a folder.
 
-    Parameters
-    ----------
-    folder : path
-
     Raises
     ------
     BadInput, FileNotFoundError
@@ -81,17 +77,10 @@ class OpenCollection:
     def evidence(self, as_of: date | None = None) -> pd.DataFrame:
         """Return which crosses count for the chances, and why the others do not.
 
-        Parameters
-        ----------
-        as_of : date, optional
-            The day on which the season is read; today by default.
-
-        Returns
-        -------
-        DataFrame
-            ``cross``, ``date``, ``seed_parent``, ``pollen_parent``, ``enters``, ``weight`` (of a full record; 0 where
-            it does not enter), ``took`` (whether it gave a seedling; missing while that is open), ``left_out`` and
-            ``why`` (a code and a sentence; missing where it enters). Those that enter stand first.
+        The season is read as of a day, by default today. Columns are ``cross``, ``date``, ``seed_parent``,
+        ``pollen_parent``, ``enters``, ``weight`` (of a full record; 0 where it does not enter), ``took`` (whether it
+        gave a seedling; missing while that is open), ``left_out`` and ``why`` (a code and a sentence; missing where it
+        enters). Those that enter stand first.
         """
         training = training_set_of(self.collection, as_of or today())
         outcomes = training.outcomes
@@ -121,22 +110,11 @@ class OpenCollection:
     ) -> pd.DataFrame:
         """Rank the crosses wanted, or the pairings of one species, or those among several.
 
-        Parameters
-        ----------
-        partners_of : str, optional
-            A species or a plant.
-        among : sequence of str
-            Its partners, or without it all of a ranking among themselves; without both, the crosses wanted.
-        flowers : int, optional
-            Flowers for each pairing, at least 1; by default as many as the grower usually takes.
-        by : str
-            What goes first: the ``chance``, what it would ``teach`` of the crosses wanted, or ``both``.
-
-        Returns
-        -------
-        DataFrame
-            The columns of ``rank --output``, best first, and ``refused``: why a cross wanted can be no pairing (such
-            rows stand last, without a chance).
+        ``among`` are the partners of the species or plant ``partners_of``, or without it all that are ranked among
+        themselves; without both, the crosses wanted are. Each gets so many ``flowers``, by default as many as the
+        grower usually takes. First goes ``by`` the ``chance``, what it would ``teach`` of the crosses wanted, or
+        ``both``. Columns are those of ``rank --output``, and ``refused``: why a cross wanted can be no pairing (such
+        rows stand last, without a chance).
 
         Raises
         ------

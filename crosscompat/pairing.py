@@ -190,25 +190,11 @@ def pair_rows(
 ) -> Floats:
     """Return the rows of numbers of directed pairs.
 
-    Parameters
-    ----------
-    recipe : Recipe
-    distance : ndarray of float, shape (n_pairs,)
-        Distance between the parents, in the unit of the recipe.
-    traits : TraitTable or None
-        A species that is absent from it is unknown throughout.
-    seed, pollen : sequence of str, length n_pairs
-    own : mapping of str to (ndarray of float, ndarray of float), optional
-        By trait column of counts or flags what was found on the very seed plants and pollen plants, each of shape
-        (n_pairs,); it overrides the species, and NaN leaves it.
-    pedigree : callable, optional
-        Gives the species that a parent is of: a hybrid without a row of its own has what all of its species have. By
-        default every parent is a species.
-
-    Returns
-    -------
-    ndarray of float, shape (n_pairs, n_features)
-        NaN where a number is unknown.
+    They are an (n_pairs, n_features) array, NaN where a number is unknown. ``distance`` (n_pairs,) is in the unit of
+    the recipe; a species that is absent from the ``traits`` is unknown throughout. ``own`` is by trait column of counts
+    or flags what was found on the very seed plants and pollen plants, (n_pairs,) each: it overrides the species, and
+    NaN leaves it. ``pedigree`` gives the species that a parent is of: a hybrid without a row of its own has what all of
+    its species have. By default every parent is a species.
     """
     rows = np.full((len(seed), len(recipe.features)), np.nan)
     if recipe.of_distance.any():

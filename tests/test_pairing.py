@@ -156,6 +156,22 @@ def test_a_scale_is_the_trees_median_and_quartiles():
         assert (centre, spread) == pytest.approx((middle, max((high - low) / 1.349, 0.1)), rel=1e-3), name
 
 
+def test_a_curve_tells_distances_apart_that_are_below_one():
+    """The root of half the width is .7071 of its own."""
+    scale = scale_of(parse_newick("((a:.1,b:.1):.1,(c:.1,d:.1):.1);"))
+    (name, centre, spread), *_ = scale.places
+    rows = scale.rows(np.array([0.2, 0.3, 0.4]))[:, 0]
+    assert (name, scale.width) == ("root", pytest.approx(0.4))
+    assert rows == pytest.approx((np.sqrt([0.5, 0.75, 1.0]) - centre) / spread)
+
+
+@pytest.mark.parametrize("newick", ["(a:0,b:0);", "a:1;"])
+def test_a_tree_without_distances_is_measured_by_its_own_unit(newick):
+    scale = scale_of(parse_newick(newick))
+    assert scale.width == 1.0
+    assert np.isfinite(scale.rows(np.array([0.0, 1.0]))).all()
+
+
 def test_millions_of_years_have_a_curve_that_no_tree_bends():
     by_time, without = scale_of(parse_newick(NEWICK, unit="My")), scale_of(parse_newick(NEWICK))
     assert [name for name, *_ in by_time.places] == list(CURVES)

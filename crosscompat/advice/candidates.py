@@ -65,7 +65,7 @@ def partners_of(collection: Collection, species: str, among: Sequence[str] = ())
             continue
         if one.label != two.label:
             found += [Candidate(one, two), Candidate(two, one)]
-    return found
+    return _distinct(found)
 
 
 def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
@@ -74,7 +74,13 @@ def among_species(collection: Collection, species: Sequence[str]) -> list[Candid
     for seed, pollen in permutations(species, 2):
         with suppress(NoPairing):
             found.append(Candidate(*_alive(*find_parents(collection, seed, pollen))))
-    return found
+    return _distinct(found)
+
+
+def _distinct(found: Sequence[Candidate]) -> list[Candidate]:
+    """Return each pairing once, however often and in whatever spelling its parents were named."""
+    by_names = {(each.seed.called, each.pollen.called): each for each in found}
+    return [each for (seed, pollen), each in by_names.items() if seed != pollen]
 
 
 def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
@@ -86,9 +92,10 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
         If that makes no pairing; if a name stands nowhere.
     """
     if species is None:
-        if len(among) == 1:
+        candidates = among_species(collection, among)
+        if not candidates and len(set(among)) == 1:
             raise WrongUse(say("rank.one_alone", name=among[0]))
-        return among_species(collection, among)
+        return candidates
     partners = partners_of(collection, species, among)
     if not partners:
         raise WrongUse(say("rank.no_partner", name=species))

@@ -9,16 +9,18 @@ import traceback
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, wraps
 from importlib import import_module
-from typing import Annotated, Any, Final
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
 
 import typer
 from typer.core import TyperGroup
 
 from crosscompat import __version__
-from crosscompat.cli.output import talk
+from crosscompat.cli.output import print_json, talk
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
@@ -56,9 +58,40 @@ COMMANDS: Final = {
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
 
-_BAD_DATA, _BUG = 3, 70
+_BUG, _REFUSED = 70, 74
+_LONG: Final = re.compile(r"(“[^”]{200})[^”]+|(\S{300})\S+")
+_DASH, _PRINTABLE = Path("-"), ("output", "ics", "labels")
 _HELP: Final = {"help_option_names": ["-h", "--help"]}
 _EXTRA: Final = re.compile(r"arguments?(?:\(s\))? \((.*)\)$", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One fault of a file: where it is, what is wrong, what to do next."""
+
+    where: str
+    what: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Why a command ended without its answer.
+
+    Attributes
+    ----------
+    code : int
+        The exit code.
+    message : str
+        What standard error says.
+    faults : list of Problem
+        Every fault, where a file cannot be read as it stands.
+    """
+
+    code: int
+    message: str
+    faults: list[Problem]
+    schema: Literal["crosscompat.error/1"] = "crosscompat.error/1"
 
 
 @cache
@@ -68,8 +101,21 @@ def _made(name: str) -> Any:
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
     example = say("help.example", command=say(f"help.examples.{name}"))
     register = alone.command(name, help=say(f"help.{name}"), epilog=example, context_settings=dict(_HELP))
-    register(getattr(import_module(module), function))
+    register(_needing_names(getattr(import_module(module), function)))
     return typer.main.get_command(alone)
+
+
+def _needing_names(command: Callable[..., None]) -> Callable[..., None]:
+    """Refuse ``-`` for a file wherever it does not stand for standard output."""
+
+    @wraps(command)
+    def checked(**given: Any) -> None:
+        for name, value in given.items():
+            if name not in _PRINTABLE and _DASH in (value if isinstance(value, list) else [value]):
+                raise WrongUse(say("usage.dash"))
+        command(**given)
+
+    return checked
 
 
 class _Commands(TyperGroup):
@@ -86,13 +132,14 @@ class _Commands(TyperGroup):
             formatter.write_dl([(name, say(f"help.{name}")) for name in COMMANDS])
 
     def invoke(self, ctx: Any) -> Any:
-        with _in_words(_in_our_words):
+        with _in_words(as_json=ctx.obj):
             super().invoke(ctx)
             raise SystemExit(0)
 
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, *more: Any, **options: Any) -> Any:
-        with _in_words(_in_our_words), own_words():
-            code = super().main(args, prog_name, *more, **options | {"standalone_mode": False})
+        as_json = "--json" in (sys.argv[1:] if args is None else args)
+        with _in_words(as_json=as_json), own_words():
+            code = super().main(args, prog_name, *more, **options | {"standalone_mode": False, "obj": as_json})
             raise SystemExit(code if isinstance(code, int) else 0)
 
 
@@ -158,8 +205,8 @@ def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa
 
 
 @contextmanager
-def _in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
-    """Let a command fail in words: its own errors by their exit code, an unwritable file as 3, a bug as 70.
+def _in_words(*, as_json: bool) -> Iterator[None]:
+    """Let a command fail in words: its own errors by their exit code, what the computer refused as 74, a bug as 70.
 
     A reader who has seen enough, as ``head`` has after ten lines, is no failure.
     """
@@ -167,43 +214,48 @@ def _in_words(translated: Callable[[Exception], Exception]) -> Iterator[None]:
         with _warnings_in_words():
             yield
     except SystemExit as ended:
-        code = _flush(ended.code)
+        code = _flush(ended.code, as_json=as_json)
     except typer.Exit as ended:
-        code = _flush(ended.exit_code)
+        code = _flush(ended.exit_code, as_json=as_json)
     except (typer.Abort, KeyboardInterrupt):
         code = 130 if isinstance(sys.exception(), KeyboardInterrupt) else 1
     except Exception as error:  # noqa: BLE001 - the last door: a bug must not look like a bad file
-        code = _tell(translated(error))
+        code = _tell(_in_our_words(error), as_json=as_json)
     finally:
         _let_go()
     raise SystemExit(code)
 
 
-def _flush(code: Any) -> Any:
+def _flush(code: Any, *, as_json: bool) -> Any:
     """Print all of the answer, so that what cannot be printed fails here and not at the very end."""
     try:
         sys.stdout.flush()
     except OSError as error:
-        return _tell(error)
+        return _tell(error, as_json=as_json)
     return code
 
 
-def _tell(error: Exception) -> int:
+def _tell(error: Exception, *, as_json: bool) -> int:
     """Say what went wrong and return the exit code, which says it too where nobody listens."""
     if isinstance(error, BrokenPipeError):
         return 0
+    if os.environ.get("CROSSCOMPAT_DEBUG"):
+        traceback.print_exception(error)
     if isinstance(error, CrosscompatError):
         text, code = str(error), error.exit_code
     elif isinstance(error, OSError):
         key, where = ("cli.file", f"{error.filename}: ") if error.filename else ("cli.unprinted", "")
-        text, code = say(key, where=where, reason=error.strerror or str(error)), _BAD_DATA
+        text, code = say(key, where=where, reason=error.strerror or str(error)), _REFUSED
     else:
-        if os.environ.get("CROSSCOMPAT_DEBUG"):
-            traceback.print_exception(error)
         text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), _BUG
-    for say_last in (sys.stdout.flush, lambda: talk(text)):
-        with suppress(OSError):
-            say_last()
+    text = _LONG.sub(lambda long: f"{long[1] or long[2]}…", text)
+    with suppress(OSError):
+        if as_json:
+            faults = [Problem(str(each.place), each.what, each.advice) for each in getattr(error, "faults", ())]
+            print_json(Failure(code, text, faults))
+        sys.stdout.flush()
+    with suppress(OSError):
+        talk(text)
     return code
 
 

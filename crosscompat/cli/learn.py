@@ -146,7 +146,7 @@ def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
     at = {(entry.stage, entry.words): signed(entry.after) for entry in entries}
     words = dict.fromkeys(entry.words for entry in entries)
     rows = [[word, *(at.get((stage, word), "") for stage in stages)] for word in words]
-    return headings("retrain.columns", "feature", *stages), rows
+    return [*headings("retrain.columns", "feature"), *headings("stages.columns", *stages)], rows
 
 
 def _print_left_out(lesson: Lesson) -> None:

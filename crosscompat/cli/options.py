@@ -154,16 +154,9 @@ def options_of(
 ) -> dict[str, Any]:
     """Return an option for fields of a record, by what the record says of each.
 
-    Parameters
-    ----------
-    record : type
-        A dataclass.
-    names : str
-        Its fields, each ``field`` or ``field=option`` where the option has another name, with blanks between them.
-    room : str
-        Of the help, which is the entry ``room.field``.
-    allowed : mapping of str to tuple of str, optional
-        The words that a field may hold, where the record does not say so.
+    ``names`` are fields of the dataclass with blanks between them, each ``field`` or ``field=option`` where the option
+    has another name. The help is the entry ``room.field``. ``allowed`` are the words that a field may hold, where the
+    record does not say so.
     """
     hints = get_type_hints(record)
     known = {one.name: one for one in fields(record)}

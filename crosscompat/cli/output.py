@@ -168,7 +168,7 @@ def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
     deliver(shown(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False, default=date.isoformat)), output)
 
 
-def deliver(text: str, output: Path | None) -> None:
+def deliver(text: str, output: Path | None, says: str = "") -> None:
     """Write text into a file and say so, or print it for want of one; ``-`` is standard output.
 
     It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has.
@@ -191,7 +191,7 @@ def deliver(text: str, output: Path | None) -> None:
         _write(output, content)
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(output)) from None
-    talk(say("cli.written", file=str(output)))
+    talk(says or say("cli.written", file=str(output)))
 
 
 def deliver_labels(cards: Sequence[LabelCard], output: Path, *, invented: bool) -> None:
@@ -209,8 +209,8 @@ def deliver_calendar(name: str, reminders: Sequence[Reminder], stamp: datetime, 
     """Write days to remember as a calendar, and say how many they are; `calendar_file` says what ``stamp`` is."""
     from crosscompat.show.exports import calendar_file
 
-    write_atomically(output, calendar_file(name, reminders, stamp))
-    talk(say("due.written", n=len(reminders), file=str(output)))
+    says = say("due.written", n=len(reminders), file=str(output))
+    deliver(calendar_file(name, reminders, stamp).decode(), output, says)
 
 
 def _write(output: Path, content: bytes) -> None:

@@ -104,12 +104,8 @@ _T = TypeVar("_T")
 class Stopped(CrosscompatError):
     """Something that cannot well be was to be written, and nobody has said yes.
 
-    Attributes
-    ----------
-    reasons : tuple of str
-        Each a question by itself; or, where ``ask`` is one for all, what to know before it is answered.
-    answer : object
-        What would have been written, for those who read no sentences.
+    Each of the ``reasons`` is a question by itself; or, where ``ask`` is one for all, what to know before it is
+    answered. ``answer`` is what would have been written, for those who read no sentences.
     """
 
     exit_code = 1
@@ -142,17 +138,8 @@ def open_with_collection(folder: Path | None, *, crosses: bool = False) -> Itera
 def agreed(write: Callable[[frozenset[str]], _T], *, anyway: bool) -> _T:
     """Write, and ask what must be asked first; the book is not held while somebody thinks.
 
-    Parameters
-    ----------
-    write : callable
-        Called with the reasons that were answered with yes; raises `Stopped` if there are others.
-    anyway : bool
-        Whether everything is answered with yes.
-
-    Raises
-    ------
-    Stopped
-        If somebody said no, or nobody could be asked.
+    ``write`` is called with the reasons that were answered with yes, all of them if ``anyway``, and raises `Stopped` if
+    there are others; so does this, if somebody said no or nobody could be asked.
     """
     said_yes: frozenset[str] = frozenset()
     while True:

@@ -52,13 +52,7 @@ def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterato
     """Yield what a function makes of each job, in order.
 
     The first is done here and timed. If the others will take long they go to all processors, and how long is said to
-    somebody who watches.
-
-    Parameters
-    ----------
-    function : callable
-        At the top of a module, so that another process finds it by name.
-    jobs : sequence
+    somebody who watches. The function stands at the top of a module, so that another process finds it by name.
     """
     started = time.monotonic()
     yield from map(function, jobs[:1])

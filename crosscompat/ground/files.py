@@ -43,13 +43,7 @@ def staged(path: Path, content: bytes, *, follow: bool = True, mode: int = _NEW)
 
 @contextmanager
 def writing_atomically(path: Path, *, follow: bool = True, mode: int = _NEW) -> Iterator[BinaryIO]:
-    """Replace a file in one step with what is written within; if that fails, the old one is untouched.
-
-    Raises
-    ------
-    OSError
-        As `write_atomically`.
-    """
+    """Replace a file as `write_atomically` does, errors too, with what is written within; if that fails, it stays."""
     import tempfile  # noqa: PLC0415 - most commands write nothing
 
     target = path.resolve() if follow else path.parent.resolve() / path.name

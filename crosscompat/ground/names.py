@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cached_property
@@ -65,9 +65,7 @@ def loose_keys(text: str) -> set[str]:
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
-    """Return a label as it is printed: a plant name in correct form, genus in full; anything else as it is, folded.
-
-    ``genus`` is what an abbreviated genus stands for.
+    """Return a label as it is printed: a plant name in correct form, ``genus`` in full; anything else as it is, folded.
 
     Examples
     --------
@@ -155,10 +153,7 @@ class NameIndex:
 
     The exact label (folded) comes first, then the name read into its parts, then the synonyms, then the species of a
     name that says more, then an epithet alone or behind a genus cut short, if one label fits. Labels need be no plant
-    names.
-
-    ``labels`` are as written, ``synonyms`` give the accepted name by name; a `BadInput` says that two of either are the
-    same after folding.
+    names; ``synonyms`` give the accepted name by name. A `BadInput` says that two of either are one after folding.
 
     Examples
     --------
@@ -184,12 +179,6 @@ class NameIndex:
 
     def __contains__(self, text: object) -> bool:
         return isinstance(text, str) and self.find(text) is not None
-
-    def __len__(self) -> int:
-        return len(self.labels)
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.labels)
 
     def resolve(self, text: str, genus: str | None = None) -> str:
         """Return the label that a name means, as given; raises as `match`."""

@@ -34,26 +34,17 @@ _CLOSING = '\n";END;' * 2
 
 
 def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int | None = None) -> Phylogeny:
-    """Read a tree from a Newick, NEXUS or phyloXML file.
+    """Read a tree from a Newick, NEXUS or phyloXML file in UTF-8.
 
-    Parameters
-    ----------
-    path : path
-        The file; UTF-8.
-    unit : str, optional
-        Of the branch lengths: "My", "substitutions per site" … "unit" makes every branch count 1 and needs no lengths.
-        Not given: what a phyloXML file says, else None.
-    index : int, optional
-        Which tree, from 0, or from -1 backwards. Needed if there are several.
+    ``unit`` is of the branch lengths: "My", "substitutions per site" … "unit" makes every branch count 1 and needs no
+    lengths; by default what a phyloXML file says, else None. ``index`` as in `parse_newick`. Negative lengths are kept.
 
     Raises
     ------
-    BadInput
+    BadInput, WrongUse
         If the file cannot be read, holds no tree, or several and no ``index`` was given, or the tree has faults: a
         missing, empty or non-numeric length, a decimal comma, names that are empty or come twice, brackets that do not
-        match. Negative lengths are kept.
-    WrongUse
-        If there is no tree of that number.
+        match; if there is no tree of that number.
 
     Examples
     --------

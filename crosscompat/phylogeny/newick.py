@@ -41,25 +41,15 @@ _ROOTING = {True: "[&R] ", False: "[&U] ", None: ""}
 def parse_newick(
     text: str | bytes, *, file: str | None = None, unit: str | None = None, index: int | None = None
 ) -> Phylogeny:
-    """Read one tree from a Newick text.
+    """Read one tree from a Newick text; bytes must be UTF-8, and faults call it ``file``.
 
-    Parameters
-    ----------
-    text : str or bytes
-        Bytes must be UTF-8.
-    file : str, optional
-        What to call the text in faults.
-    unit : str, optional
-        Of the branch lengths; "unit" makes every branch count 1, whatever the text says.
-    index : int, optional
-        Which tree, from 0, or from -1 backwards. Needed if there are several.
+    ``unit`` is of the branch lengths; "unit" makes every branch count 1, whatever the text says. ``index`` says which
+    tree, from 0, or from -1 backwards, and is needed if there are several.
 
     Raises
     ------
-    BadInput
-        With every fault of the tree. Where brackets or quotes do not match, with the first.
-    WrongUse
-        If there is no tree of that number.
+    BadInput, WrongUse
+        With every fault of the tree, or the first where brackets or quotes do not match; if there is no such tree.
 
     Examples
     --------

@@ -72,10 +72,10 @@ def calendar_file(name: str, reminders: Iterable[Reminder], stamp: datetime) -> 
     calendar = Calendar()
     calendar.add("prodid", "-//crosscompat//due//EN")
     calendar.add("version", "2.0")
-    calendar.add("x-wr-calname", name)
+    calendar.add("x-wr-calname", " ".join(name.split()))
     for reminder in reminders:
         event = Event()
-        event.add("uid", f"{reminder.id}@crosscompat")
+        event.add("uid", f"{' '.join(reminder.id.split())}@crosscompat")
         event.add("dtstamp", stamp)
         event.add("dtstart", reminder.day)
         event.add("dtend", reminder.day + timedelta(days=1))

@@ -154,14 +154,7 @@ def labels_page(cards: Sequence[LabelCard], *, title: str = "", invented: bool =
     nomenclature wants the order of a hybrid formula explained wherever it is not the alphabet's (ICN, Shenzhen Code,
     Recommendation H.2A).
 
-    Parameters
-    ----------
-    cards : sequence of LabelCard
-        The labels, in the order of printing.
-    title : str
-        Headline of the sheets; "Labels for crosses" by default.
-    invented : bool
-        Whether the crosses are made up, which every label and every sheet then says.
+    That the crosses are ``invented`` is said on every label and every sheet.
 
     Examples
     --------

@@ -326,24 +326,10 @@ def draw_tree(
     Every row says its chance three times: by the length and the colour of a bar, in words and in percent; past crosses
     by shape and by word. The likeliest five stand above the tree, in bold and numbered in it.
 
-    Parameters
-    ----------
-    tree : Phylogeny
-    focus : str
-        Label of the species the picture is about; what ``direction`` says it is in these crosses.
-    marks : sequence of TipMark
-        What is known about the tips; a tip without a mark is drawn by its label.
-    title, note : str
-        Headline, and a sentence under it.
-    invented : bool
-        Whether the outcomes are made up, which the picture then says.
-    keep : sequence of str, optional
-        Labels of the tips to draw, ``focus`` always among them; all of them by default.
-
-    Raises
-    ------
-    ValueError
-        If ``focus`` or a label in ``keep`` is no tip of the tree.
+    The picture is about the species of the label ``focus``, which is what ``direction`` says in these crosses. A tip
+    without one of the ``marks`` is drawn by its label; ``keep`` are the labels of the tips to draw, all by default. The
+    ``note`` stands under the ``title``; that outcomes are ``invented`` is said. A `ValueError` says that a label is no
+    tip of the tree.
 
     Examples
     --------

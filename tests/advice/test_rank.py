@@ -34,6 +34,13 @@ def names(ranking):
     return [(row.seed_parent, row.pollen_parent) for row in ranking.rows]
 
 
+def test_a_species_named_twice_makes_each_pairing_once(collection):
+    made = collection()
+    assert len(among_species(made, ["Aus bus", "Aus cus", "Aus_bus"])) == 2
+    assert among_species(made, ["Aus bus", "Aus bus"]) == []
+    assert len(partners_of(made, "Aus bus", ["Aus cus", "Aus cus"])) == 2
+
+
 def test_every_figure_is_that_of_asking(trained, book):
     made = trained(book)
     candidates = among_species(made, ["Aus bus", "Aus cus", "Aus eus"])

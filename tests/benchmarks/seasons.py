@@ -118,7 +118,7 @@ def main():
 def report(measure, found):
     sys.stdout.write(f"{measure}\n")
     for way in WAYS:
-        gap = found.loc[way, SEASONS] - found.loc["chance", SEASONS]
+        gap = found.loc[way][SEASONS] - found.loc["chance"][SEASONS]
         mean = " ".join(f"{value:7.3f}" for value in found.loc[way].mean())
         sys.stdout.write(f"  {way:8} {mean}   {gap.mean():+.3f} ({gap.sem():.3f})\n")
 

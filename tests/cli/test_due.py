@@ -113,5 +113,5 @@ def test_of_crosses_whose_end_nobody_wrote_down_the_latest_ten_are_listed_and_no
 
 
 def test_a_calendar_that_cannot_be_written_is_told_by_its_name(run, demo, empty_folder):
-    outcome = run("due", "--collection", demo, "--ics", "none/due.ics", code=3)
+    outcome = run("due", "--collection", demo, "--ics", "none/due.ics", code=74)
     assert "none/due.ics: No such file or directory" in outcome.stderr

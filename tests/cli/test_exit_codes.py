@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
@@ -10,10 +11,12 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from crosscompat.collection.settings import FORMAT
 from crosscompat.ground.errors import BadInput, Busy, Fault, NoPairing, Place, UnknownName, WrongUse
+from crosscompat.schemas import schema
 
 SEED, POLLEN = "Echinocereus coccineus", "E. dasyacanthus"
 SENTENCE = re.compile(r"[“\"\w].*[.?:]$")
@@ -139,7 +142,7 @@ def test_three_for_a_file_that_cannot_be_read(run, own, file, content):
         path.write_bytes(CONTENTS[content])
     for command in (["check"], ["ask", SEED, POLLEN, "--json"], ["retrain"]):
         outcome = run(*command, "--collection", own, code=3)
-        assert outcome.stdout == ""
+        assert bool(outcome.stdout) == ("--json" in command)
         assert file in outcome.stderr
 
 
@@ -161,7 +164,7 @@ def test_three_for_settings_that_cannot_be_followed(run, own, content, says):
     (own / "collection.toml").write_bytes(content)
     for command in (["check"], ["ask", SEED, POLLEN, "--json"], ["retrain"]):
         outcome = run(*command, "--collection", own, code=3)
-        assert outcome.stdout == ""
+        assert bool(outcome.stdout) == ("--json" in command)
         assert says in outcome.stderr
     assert (own / "collection.toml").read_bytes() == content
 
@@ -172,8 +175,8 @@ def test_three_for_crosses_wanted_that_are_not_there(run, demo):
 
 
 @pytest.mark.parametrize("place", ["nowhere/tree.svg", "."])
-def test_three_for_a_place_that_cannot_be_written_to_by_its_own_name(run, demo, place):
-    outcome = run("tree", SEED, "-o", place, "--collection", demo, code=3)
+def test_seventy_four_for_a_place_that_cannot_be_written_to_by_its_own_name(run, demo, place):
+    outcome = run("tree", SEED, "-o", place, "--collection", demo, code=74)
     assert outcome.stderr.startswith(f"{Path(place)}: ")
     assert list(Path().iterdir()) == []
 
@@ -199,8 +202,8 @@ PLACE = Place("crosses.csv", row=4, column="date")
             3,
             "crosses.csv, row 4, column date: No date.\ncrosses.csv, row 4, column date: No parent.\n",
         ),
-        (PermissionError(13, "Permission denied", "crosses.csv"), 3, "crosses.csv: Permission denied.\n"),
-        (OSError(28, "No space left on device", "a.csv"), 3, "a.csv: No space left on device.\n"),
+        (PermissionError(13, "Permission denied", "crosses.csv"), 74, "crosses.csv: Permission denied.\n"),
+        (OSError(28, "No space left on device", "a.csv"), 74, "a.csv: No space left on device.\n"),
         (Busy("Somebody else."), 4, "Somebody else.\n"),
     ],
     ids=lambda value: type(value).__name__ if isinstance(value, Exception) else "",
@@ -222,17 +225,79 @@ def test_seventy_for_a_bug_without_a_traceback(run, demo, monkeypatch, error):
     assert len(outcome.stderr.splitlines()) == 1
 
 
-def test_a_bug_says_where_if_asked(demo, monkeypatch):
+@pytest.mark.parametrize(
+    ("error", "code"), [(ZeroDivisionError("division by zero"), 70), (OSError(28, "Full", "a"), 74), (Busy("One."), 4)]
+)
+def test_a_failure_says_where_if_asked(demo, monkeypatch, error, code):
     from typer.testing import CliRunner
 
     from crosscompat.cli.app import app
 
-    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(ZeroDivisionError("division by zero")))
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(error))
     arguments = ["ask", SEED, POLLEN, "--collection", str(demo)]
     outcome = CliRunner().invoke(app, arguments, env={"CROSSCOMPAT_DEBUG": "1"})
-    assert outcome.exit_code == 70
+    assert outcome.exit_code == code
     assert outcome.stderr.startswith("Traceback (most recent call last)")
     assert Path(__file__).name in outcome.stderr
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "faults"),
+    [
+        (UnknownName("Nobody.", "x"), 2, []),
+        (OSError(28, "No space left on device", "a.csv"), 74, []),
+        (
+            BadInput([Fault(PLACE, "No date.", "Write one.")]),
+            3,
+            [{"where": "crosses.csv, row 4, column date", "what": "No date.", "advice": "Write one."}],
+        ),
+    ],
+)
+def test_a_program_gets_the_failure_as_json(run, demo, monkeypatch, error, code, faults):
+    monkeypatch.setattr("crosscompat.advice.ask.ask", raising(error))
+    outcome = run("ask", SEED, POLLEN, "--json", "--collection", demo, code=code)
+    answer = json.loads(outcome.stdout)
+    assert answer == {
+        "schema": "crosscompat.error/1", "code": code, "message": outcome.stderr.removesuffix("\n"), "faults": faults,
+    }  # fmt: skip
+    jsonschema.validate(answer, schema(answer["schema"]))
+
+
+def test_a_program_gets_it_too_where_the_call_cannot_be_read(run):
+    answer = json.loads(run("ask", SEED, "--nope", "--json", code=2).stdout)
+    assert "has no option --nope" in answer["message"]
+
+
+@pytest.mark.parametrize(
+    "arguments", [["ask", "LONG", POLLEN], ["label", "LONG"], ["plant", "LONG"], ["history", "LONG"]]
+)
+def test_an_unknown_name_is_cut_where_it_is_told(run, own, arguments):
+    typed = [argument.replace("LONG", "Echinocereus " + "x" * 3000) for argument in arguments]
+    assert (
+        len(run(*typed, "--collection", own, code=2).stderr) < 1000 if arguments[0] != "guide" else run(*typed, code=2)
+    )
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["new", "-"], ["demo", "-"], ["backup", "-"], ["restore", "-"], ["import", "-"], ["export", "-"],
+        ["distances", "-"], ["attach", "26-01", "-"], ["check", "--collection", "-"],
+    ],
+)  # fmt: skip
+def test_a_dash_is_no_file_but_for_what_can_be_printed(run, own, monkeypatch, arguments):
+    monkeypatch.chdir(own)
+    before = sorted(own.iterdir())
+    assert "“-” is standard output" in run(*arguments, code=2).stderr
+    assert sorted(own.iterdir()) == before
+
+
+@pytest.mark.parametrize("arguments", [["due", "--ics", "-"], ["plan", "--ics", "-"]])
+def test_a_dash_prints_a_calendar(run, own, monkeypatch, arguments):
+    monkeypatch.chdir(own)
+    before = sorted(own.iterdir())
+    assert "BEGIN:VCALENDAR" in run(*arguments).stdout
+    assert sorted(own.iterdir()) == before
 
 
 def test_a_hundred_and_thirty_for_ctrl_c(run, demo, monkeypatch):

@@ -394,7 +394,7 @@ def test_where_the_book_cannot_be_copied_that_is_told_and_it_is_written_in(run, 
 
 def test_a_copy_that_has_no_place_is_told_by_its_own_name(run, mine):
     (mine / "shelf").write_text("no folder")
-    assert "shelf" in run("backup", "shelf/copy.sqlite", code=3).stderr
+    assert "shelf" in run("backup", "shelf/copy.sqlite", code=74).stderr
     assert counts(mine) == []
 
 

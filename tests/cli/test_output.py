@@ -154,7 +154,7 @@ def test_the_exit_code_is_true_even_if_nobody_listens(process, demo, arguments, 
 def test_a_full_disk_is_told(process, demo, arguments):
     with Path("/dev/full").open("wb") as full:
         outcome = process(*arguments, folder=demo, stdout=full)
-    assert outcome.returncode == 3
+    assert outcome.returncode == 74
     assert outcome.stderr.startswith(b"The answer could not be printed: No space left on device. If something was")
 
 
@@ -163,7 +163,7 @@ def test_what_was_written_down_is_not_denied_where_it_cannot_be_printed(process,
     before = json.loads(run("history", "--json", "--collection", own).stdout)["changes"][0]["number"]
     with Path("/dev/full").open("wb") as full:
         outcome = process("plant", "P-1", "--new", folder=own, stdout=full)
-    assert outcome.returncode == 3
+    assert outcome.returncode == 74
     assert b"it may have been: look with `crosscompat history`" in outcome.stderr
     assert b"othing has been" not in outcome.stderr
     assert json.loads(run("history", "--json", "--collection", own).stdout)["changes"][0]["number"] == before + 1

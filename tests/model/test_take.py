@@ -107,7 +107,8 @@ def test_every_way_of_keeping_counts_is_read(dtype):
 def test_yes_and_no_count_as_one_unit_each():
     single = table(*((a, b, 1, k > 0) for a, b, _, k in SEEN.itertuples(index=False)))
     as_numbers = single.astype({"took": int})
-    assert forecast(single)["chance"].tolist() == forecast(as_numbers)["chance"].tolist()
+    # to the last digit but one: sums of the same numbers may be taken in another order
+    assert forecast(single)["chance"].tolist() == pytest.approx(forecast(as_numbers)["chance"].tolist(), rel=1e-12)
 
 
 def test_flowers_may_be_a_number_of_numpy():

@@ -2,9 +2,10 @@
 
 In an environment with cosmic-ray beside the project's own. ROOM is ``phylogeny``, ``pairing``, ``model`` or ``store``.
 Of each place that one of cosmic-ray's operators would alter, chosen at random, one mutant is made in a copy of the
-project, and the doctests of its module and the tests of its room are run until the first fails. Those that survive are
-printed with the line as it was and as it is. Left out are annotations, what stands behind ``__all__``, and tests that
-take long and ask about figures as a whole (``_SLOW``): what they alone would kill counts as survived.
+project, and the doctests of its module and those tests of its room that import it are run until the first fails. Those
+that survive are printed with the line as it was and as it is. Left out are annotations, ``__all__``, what decorators
+are given, ``strict=`` of zip, and tests that take long and ask about figures as a whole (``_SLOW``): what they alone
+would kill counts as survived.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import difflib
 import importlib
 import os
 import random
+import re
 import resource
 import shutil
 import sys
@@ -79,7 +81,7 @@ def main() -> None:
 
 
 def mutants(module: Path) -> Iterator[Mutant]:
-    """Yield every mutant of a module that is not in an annotation."""
+    """Yield every mutant of a module that could alter an answer."""
     from cosmic_ray.ast import Visitor, get_ast
     from cosmic_ray.plugins import get_operator, operator_names
 
@@ -104,15 +106,19 @@ def mutants(module: Path) -> Iterator[Mutant]:
 
 
 def _spared(tree: ast.Module) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Return where annotations and ``__all__`` begin and end."""
+    """Return where that begins and ends which alters no answer."""
     found = []
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef):
             found.append(node.returns)
         elif isinstance(node, ast.arg | ast.AnnAssign):
             found.append(node.annotation)
-        elif isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "__all__":
-            found.append(node.value)
+        elif isinstance(node, ast.ClassDef):
+            found += node.decorator_list
+        elif isinstance(node, ast.keyword):
+            found += [node.value] if node.arg == "strict" else []
+        elif isinstance(node, ast.Assign):
+            found += [node.value] if getattr(node.targets[0], "id", "") == "__all__" else []
     there = [node for node in found if node is not None]
     return [((node.lineno, node.col_offset), (node.end_lineno, node.end_col_offset)) for node in there]
 
@@ -163,7 +169,10 @@ def _test(copy: Path, module: Path, tests: tuple[str, ...]) -> None:
     sys.path.insert(0, str(copy))
     os.environ["PYTHONPATH"] = str(copy)
     files = [path for place in tests for path in (sorted((copy / place).glob("test_*.py")) or [copy / place])]
-    files = sorted((path for path in files if path.stem not in _SLOW), key=lambda path: module.stem not in path.stem)
+    used = ".".join(module.relative_to(copy).with_suffix("").parts).removesuffix(".__init__")
+    files = [path for path in files if path.stem not in _SLOW]
+    files = [path for path in files if re.search(rf"{used}\b(?!\.)", path.read_text(encoding="utf-8"))] or files
+    files.sort(key=lambda path: module.stem not in path.stem)
     options = ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", "not shared", "-k", f"not ({' or '.join(_SLOW)})"]
     os._exit(pytest.main([str(module), *map(str, files), *options]))
 

@@ -230,7 +230,7 @@ def test_a_mark_of_order_of_bytes_is_told():
 
 
 def test_an_index_that_is_not_there_is_a_wrong_call():
-    with pytest.raises(WrongUse, match="no tree 2"):
+    with pytest.raises(WrongUse, match="no tree 2: the file holds 2 trees, counted from 0 to 1"):
         parse_newick("(a:1,b:1);(a:1,b:1);", index=2)
     with pytest.raises(WrongUse):
         parse_newick("(a:1,b:1);", index=-2)

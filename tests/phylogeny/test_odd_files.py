@@ -160,6 +160,14 @@ def test_what_is_wrong_is_told_with_its_place(name):
         assert 0 <= start < stop <= len(fault.excerpt) + 1
 
 
+@pytest.mark.parametrize("text", ["(a:1,b:2)", "(a:1,b:22)", "(a:1,b:2)root", "(a:1,b:2)root:10"])
+def test_behind_what_the_semicolon_is_missing_is_marked(text):
+    with pytest.raises(BadInput) as caught:
+        parse_newick(text)
+    (fault,) = caught.value.faults
+    assert fault.mark == (len(text) - 1, len(text))
+
+
 @pytest.mark.parametrize("levels", LADDERS)
 def test_ladders_are_read(levels, comb):
     tree = parse_newick(comb(levels))

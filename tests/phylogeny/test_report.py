@@ -136,3 +136,13 @@ def test_a_species_in_the_wrong_place_of_a_megatree_is_named(shared):
     known |= {f"Euphorbia_{name}": {"section": "Goniostema"} for name in ("milii", "lophogona", "viguieri")}
     (found,) = group_census(tree, known).scattered
     assert (found.group, found.strays) == ("sect. Euphorbia", ("Euphorbia_ledienii",))
+
+
+def test_nodes_with_a_single_branch_above_are_counted():
+    report = tree_report(parse_newick("((a:1):1,((b:1):1,c:1):1);"))
+    assert report["single_child"].startswith("2 nodes have a single branch above")
+    assert tree_report(parse_newick("((a:1):1,b:1);"))["single_child"].startswith("1 node has a single")
+
+
+def test_a_tree_without_lengths_is_told_and_not_called_dated():
+    assert list(tree_report(parse_newick("(a:0,(b:0,c:0):0);"))) == ["size", "rooting_unsaid", "unit_unsaid", "flat"]

@@ -147,3 +147,11 @@ def test_a_trees_matrix_written_and_read_is_the_same_table(seed, size, grow, tmp
     assert np.array_equal(table.patristic_matrix(), matrix)
     assert table.fingerprint == DistanceTable(tree.tips[::-1], matrix[::-1, ::-1]).fingerprint
     assert table.fingerprint != DistanceTable(tree.tips, matrix, "My").fingerprint
+
+
+def test_two_columns_of_one_name_are_told_by_the_first(tmp_path):
+    path = tmp_path / "d.csv"
+    path.write_text(",a x,b,c,a_x\na x,0\nb,1,0\nc,1,1,0\na_x,1,1,1,0\n", encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        read_distances(path)
+    assert "named like the column a x;" in str(caught.value)

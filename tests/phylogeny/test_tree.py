@@ -110,7 +110,7 @@ def test_from_arrays_takes_every_tree_that_was_read(seed, grow):
 
 def test_trees_and_tables_are_both_distances():
     def sizes(known: Distances) -> tuple[int, int, int]:
-        return len(known.tips), len(known.index), known.patristic_matrix().size
+        return len(known.tips), len(known.index.labels), known.patristic_matrix().size
 
     tree = parse_newick("((a:1,b:2):3,c:4);")
     assert sizes(tree) == sizes(DistanceTable(tree.tips, tree.patristic_matrix())) == (3, 3, 9)

@@ -124,7 +124,7 @@ def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     if lost and anything:
         yield say("observe.lost_before", cause=lost[-1].cause)
     if whole.cross.closed_stage is not None and seen.swelling:
-        yield say("observe.over_before", stage=say(f"observe.stages.{whole.cross.closed_stage}"))
+        yield say("observe.over_before", stage=whole.cross.closed_stage)
 
 
 def _around(counts: Iterable[_Counted], day: date) -> tuple[list[_Counted], list[_Counted]]:

@@ -6,12 +6,11 @@ import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, TypeAlias
 
 from crosscompat.book import records
 from crosscompat.book.crosses import HEADER as CROSSES
@@ -22,9 +21,7 @@ from crosscompat.book.records import Record
 from crosscompat.ground.csv_cells import column_name, read_records
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
-
-Value: TypeAlias = str | int | float | date | datetime | time | timedelta | None
-"""What a cell holds; None is blank. Yes and no of a workbook are texts."""
+from crosscompat.ground.workbook import Value, read_workbook
 
 WORKBOOKS = (".xlsx", ".ods")
 TEXTS = (".csv", ".tsv", ".txt")
@@ -64,7 +61,7 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
     """
     ending = path.suffix.lower()
     if ending in WORKBOOKS:
-        return _workbook(path)
+        return tuple(Grid(path.name, name, rows) for name, rows in read_workbook(path))
     if ending not in TEXTS:
         raise WrongUse(say("sheets.format", file=path.name, formats=", ".join(FORMATS)))
     faults: list[Fault] = []
@@ -73,36 +70,6 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
         raise BadInput(faults)
     rows = [[cell if cell.strip() else None for cell in record] for record in records]
     return (Grid(path.name, None, rows, separator == ";"),)
-
-
-def _workbook(path: Path) -> tuple[Grid, ...]:
-    if not path.is_file():
-        key = "cells.is_folder" if path.is_dir() else "cells.missing_file"
-        raise BadInput([Fault(Place(str(path)), say(key))])
-    try:
-        import python_calamine as calamine  # noqa: PLC0415 - only a workbook needs it
-    except ModuleNotFoundError as error:
-        raise WrongUse(say("sheets.extra", package=error.name)) from None
-    try:
-        book = calamine.CalamineWorkbook.from_path(path)
-        return tuple(
-            Grid(path.name, name, [[_value(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)])
-            for name, sheet in ((name, book.get_sheet_by_name(name)) for name in book.sheet_names)
-        )
-    except calamine.PasswordError:
-        raise BadInput([Fault(Place(path.name), say("sheets.password"))]) from None
-    except calamine.CalamineError as error:
-        raise BadInput([Fault(Place(path.name), say("sheets.unsound", reason=str(error).rstrip(".")))]) from None
-
-
-def _value(cell: Any) -> Value:
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, str):
-        return cell if cell.strip() else None
-    if isinstance(cell, float) and cell.is_integer() and not (cell == 0 and str(cell).startswith("-")):
-        return int(cell)
-    return cell  # type: ignore[no-any-return]
 
 
 EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(

@@ -28,11 +28,12 @@ from crosscompat.book.import_export.cell_meaning import (
     two_days,
     vocabulary,
 )
-from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, Value, meaning_of
+from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
 from crosscompat.ground import csv_convert
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
+from crosscompat.ground.workbook import Value
 
 _DAYS = frozenset({"date", "acquired", "died", *DAYS})
 _COUNTS = frozenset(COUNT_COLUMNS) - {"took"}
@@ -219,7 +220,7 @@ class _RowReader:
         """Tell what is no name from the pollen parent's name: selfed, open, one of two."""
         text = (self.row.get("pollen_parent") or "").strip()
         column = self.mapping.column("pollen_parent") or self.mapping.column("pair")
-        if not text or column is None or self.row.get("pollen_plant"):
+        if not text or column is None or self.exported or self.row.get("pollen_plant"):
             return
         kind = our_word(text, "pollen")
         if kind is None and (kind := fathers_of(text)):

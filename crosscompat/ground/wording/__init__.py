@@ -60,13 +60,9 @@ def own_words() -> Iterator[None]:
 
 
 def speak_of(fruit: str, flower: str) -> None:
-    """Say from here on what a group of plants calls its seed vessels and its flowers.
+    """Say from here on what a group of plants calls its seed vessels and its flowers, such as capsule and flower.
 
-    Parameters
-    ----------
-    fruit, flower : str
-        One of each, such as ``capsule`` and ``flower``. They fill ``{pod}``, ``{pods}``, ``{n:pod|pods}`` and
-        the same of ``flower``.
+    They fill ``{pod}``, ``{pods}``, ``{n:pod|pods}`` and the same of ``flower``.
 
     Examples
     --------
@@ -81,12 +77,7 @@ def speak_of(fruit: str, flower: str) -> None:
 
 @cache
 def catalogue(room: str) -> Mapping[str, Any]:
-    """Return the sentences of one room.
-
-    Raises
-    ------
-    FileNotFoundError
-        If no room has that name.
+    """Return the sentences of one room; `FileNotFoundError` if there is none of that name.
 
     Examples
     --------
@@ -97,14 +88,7 @@ def catalogue(room: str) -> Mapping[str, Any]:
 
 
 def say(key: str, /, **values: object) -> str:
-    """Return the sentence under ``room.entry``, filled with ``values``.
-
-    Parameters
-    ----------
-    key : str
-        Room and entry, joined by points.
-    **values
-        What the sentence names; an integer may choose its noun (``{n:flower|flowers}``).
+    """Return the sentence under ``room.entry``, filled with ``values``; a whole number may choose its noun.
 
     Raises
     ------
