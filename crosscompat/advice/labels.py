@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from crosscompat.advice.history import parents_in_words
+from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.advice.plan import Plan
 from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross
 from crosscompat.book.find_records import Clues, find_number, matches
@@ -142,3 +143,16 @@ def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False
         number = match.cross.number or match.cross.id
         likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
     return Candidates(likeliest, invented)
+
+
+def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:
+    """Return a label for each cross of a plan, with lines for its number and its day."""
+    group = collection.settings.group
+    return [
+        LabelCard(
+            "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
+            cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
+            caution=say(f"labels.caution.{group}") if group else "",
+        )
+        for cross in plan.crosses
+    ]  # fmt: skip

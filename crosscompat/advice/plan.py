@@ -24,18 +24,15 @@ from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
-from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
+from crosscompat.model.correlations import correlations, number_that_take
 from crosscompat.model.forecast import chances
-from crosscompat.model.likelihood import Floats, Ints
+from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
-from crosscompat.show.label import LabelCard
 
 _WEEK = timedelta(days=7)
 _KEPT = KEEPS["freezer"] // 7
 """Weeks for which pollen is kept."""
 
-_DRAWS, _SEED = 4_000, 18
 _A_FLOWER = 0.06
 """What a flower must add to be spent: one in fifty on the chance of a pairing wanted 3 of 5, a judgement."""
 
@@ -335,19 +332,8 @@ def _crosses(
             say("plan.ask", seed=each.option.seed.called, pollen=each.option.pollen.called, n=each.flowers),
         ))  # fmt: skip
     together = correlations(model, asked.rows, asked.pairings, parents)
-    low, high = _interval(together, asked.whole, flowers)
+    low, high = number_that_take(together, asked.whole, flowers)
     return sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), low, high
-
-
-def _interval(correlation: Floats, whole: Logits, flowers: Ints) -> tuple[int, int]:
-    """Draw how many pairings give a seedling; between the two that number lies in nine of ten draws."""
-    random = np.random.default_rng(_SEED)
-    values, vectors = np.linalg.eigh(correlation)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    logits = whole.mean + whole.sd * (random.standard_normal((_DRAWS, whole.mean.size)) @ root.T)
-    chance = -np.expm1(-flowers * np.logaddexp(0.0, logits))
-    low, high = np.quantile((random.random(chance.shape) < chance).sum(axis=1), (0.05, 0.95))
-    return int(low), int(high)
 
 
 def _left_out(
@@ -405,16 +391,3 @@ def _spent(made: Sequence[_Made]) -> Counter[str]:
 def _more(option: _Option, added: Floats, before: int, flowers: int) -> More:
     chance = (float(added[:n].sum()) for n in (before, flowers))
     return More(option.seed.called, option.pollen.name, flowers, *chance)
-
-
-def label_cards(collection: Collection, plan: Plan) -> list[LabelCard]:
-    """Return a label for each cross of a plan, with lines for its number and its day."""
-    group = collection.settings.group
-    return [
-        LabelCard(
-            "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
-            cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
-            caution=say(f"labels.caution.{group}") if group else "",
-        )
-        for cross in plan.crosses
-    ]  # fmt: skip

@@ -7,11 +7,12 @@ import numpy as np
 from crosscompat.model.composition import Logits
 from crosscompat.model.fitted import FittedModel, design_of, prior_step
 from crosscompat.model.forecast import all_joined, effect_columns, step_logits
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings, Parents
 from crosscompat.model.stages import STEPS, WHOLE
 
 _NUDGE = 1e-3
+_DRAWS, _SEED = 4_000, 18
 
 
 def correlations(model: FittedModel, rows: Floats, asked: Pairings, parents: Parents) -> Floats:
@@ -41,6 +42,33 @@ def correlations(model: FittedModel, rows: Floats, asked: Pairings, parents: Par
     sd = np.sqrt(np.diag(found))
     found /= np.outer(sd, sd)
     return np.asarray(np.clip(found, -1.0, 1.0))
+
+
+def number_that_take(correlation: Floats, whole: Logits, flowers: Ints) -> tuple[int, int]:
+    """Return between which two numbers lies, nine times in ten, how many of some pairings give a seedling.
+
+    Parameters
+    ----------
+    correlation : ndarray of float, shape (n_pairs, n_pairs)
+        As from `correlations`.
+    whole : Logits
+        Of a seedling from one flower.
+    flowers : ndarray of int, shape (n_pairs,)
+
+    Examples
+    --------
+    Two even chances of pairings that fail together: none or both.
+
+    >>> number_that_take(np.ones((2, 2)), Logits(np.zeros(2), np.full(2, 50.0)), np.ones(2, dtype=np.intp))
+    (0, 2)
+    """
+    random = np.random.default_rng(_SEED)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    logits = whole.mean + whole.sd * (random.standard_normal((_DRAWS, whole.mean.size)) @ root.T)
+    chance = -np.expm1(-flowers * np.logaddexp(0.0, logits))
+    low, high = np.quantile((random.random(chance.shape) < chance).sum(axis=1), (0.05, 0.95))
+    return int(low), int(high)
 
 
 def _sensitivities(model: FittedModel, rows: Floats, asked: Pairings) -> dict[str, Floats]:

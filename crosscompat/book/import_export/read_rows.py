@@ -220,7 +220,7 @@ class _RowReader:
         """Tell what is no name from the pollen parent's name: selfed, open, one of two."""
         text = (self.row.get("pollen_parent") or "").strip()
         column = self.mapping.column("pollen_parent") or self.mapping.column("pair")
-        if not text or column is None or self.row.get("pollen_plant"):
+        if not text or column is None or self.exported or self.row.get("pollen_plant"):
             return
         kind = our_word(text, "pollen")
         if kind is None and (kind := fathers_of(text)):

@@ -18,7 +18,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.history import CrossStory
+    from crosscompat.advice.cross_story import CrossStory
     from crosscompat.book.entry.enter_observation import Seen
     from crosscompat.book.store import Store
     from crosscompat.collection.settings import Settings
@@ -108,7 +108,7 @@ def _written(
     who: str | None, dry_run: bool,
 ) -> CrossStory:  # fmt: skip
     """Write what was seen of a cross, if anything was, and return the cross."""
-    from crosscompat.advice.history import story_of
+    from crosscompat.advice.cross_story import story_of
     from crosscompat.book.cross_summary import cross_records
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry.enter_observation import observe, surprises

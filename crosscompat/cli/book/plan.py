@@ -37,7 +37,8 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Plan the crosses wanted; -o, --ics and --labels write the plan for other programs and for paper."""
-    from crosscompat.advice.plan import label_cards, plan_season
+    from crosscompat.advice.labels import cards_of_plan
+    from crosscompat.advice.plan import plan_season
     from crosscompat.cli.session import open_with_collection
 
     with open_with_collection(folder, crosses=True) as (collection, store), store.reading() as page:
@@ -53,7 +54,7 @@ def plan(
         stamp = datetime.combine(date.fromisoformat(answer.begins), time(), UTC)
         deliver_calendar(say("plan.calendar.name"), _reminders(answer), stamp, ics)
     if labels is not None:
-        deliver_labels(label_cards(collection, answer), labels, invented=answer.invented)
+        deliver_labels(cards_of_plan(collection, answer), labels, invented=answer.invented)
 
 
 def _table(answer: Plan) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import pytest
@@ -11,10 +11,13 @@ from hypothesis import strategies as st
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
+from crosscompat.book.crosses import Cross
+from crosscompat.book.current_plants import Plants
 from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import count_of, our_word, two_days
 from crosscompat.book.import_export.column_mapping import Grid, best_guess, map_columns, read_grids
-from crosscompat.book.import_export.import_table import read_table, records_of_rows
+from crosscompat.book.import_export.import_table import read_table, records_of, records_of_rows
+from crosscompat.book.import_export.whole_book import write_summary
 from crosscompat.book.store import open_store
 
 TODAY = date(2026, 11, 25)
@@ -391,8 +394,6 @@ def test_nothing_is_refused_for_its_name(store, name):
 
 
 def test_crosses_whose_father_is_not_one_come_back_from_the_summary(tmp_path, store):
-    from crosscompat.book.import_export.whole_book import write_summary
-
     with store.writing("two fathers") as pen:
         for number, kind, sure in (("1", "one", "unknown"), ("2", "several", "certain"), ("3", None, "unknown")):
             cross = records.Cross(number=number, seed_plant="p")
@@ -411,3 +412,37 @@ def test_crosses_whose_father_is_not_one_come_back_from_the_summary(tmp_path, st
         back = crosses_of(pen)
     other.engine.dispose()
     assert [(one.cross, one.pollen_parent) for one in back] == [(one.cross, one.pollen_parent) for one in sent]
+
+
+MADE = Cross(date(2024, 4, 3), "Echinocereus coccineus", "Echinocereus scheeri", cross="24-01", units=4)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {}, {"cross": None}, {"seed_plant": "coc-1", "pollen_plant": "sch-1"}, {"pollen_kind": "several"},
+        {"pollen_kind": "several", "pollen_parent": None}, {"pollen_kind": "one", "pollen_parent": None},
+        {"pollen_kind": "open", "pollen_parent": None}, {"pollen_kind": "none", "pollen_parent": None},
+        {"pollen_kind": "self", "pollen_parent": "Echinocereus coccineus"}, {"date_words": "spring 24"},
+        {"pods_set": 3, "pods_held": 2, "seeds": 90, "seeds_filled": 60, "seeds_sown": 40, "seedlings": 0},
+        {"tried": 4, "took": 2}, {"lost_to": "mice"}, {"proof": "looks hybrid"}, {"friend": "N.N.", "grower": "N.N."},
+        {"only_successes": True, "stamens_removed": False, "isolation": "bag", "technique": "stump"},
+        {"note": "=1+1, frost; did not take", "source": "+49"}, {"kind": "check of the pollen"},
+        {"pollen_parent": "Echinocereus scheeri or E. fendleri"}, {"closed_stage": "hold", "unit_kind": "raceme"},
+    ],
+)  # fmt: skip
+def test_a_cross_of_the_summary_goes_in_again_as_it_was(tmp_path, change):
+    store, other = open_store("sqlite://"), open_store("sqlite://")
+    with store.writing("made") as pen:
+        pen.add(*records_of(Plants.of([]), [replace(MADE, **change)]))
+        write_summary(pen, tmp_path / "summary.csv")
+        (sent,) = crosses_of(pen)
+    (grid,) = read_grids(tmp_path / "summary.csv")
+    with other.writing("imported") as pen:
+        taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
+        assert (list(map(str, taken.faults)), taken.open_notes) == ([], {})
+        pen.add(*records_of_rows(pen, taken))
+        (back,) = crosses_of(pen)
+    assert replace(back, recorded_at=sent.recorded_at) == sent
+    for book in (store, other):
+        book.engine.dispose()
