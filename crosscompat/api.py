@@ -12,7 +12,6 @@ from typing import Any, Literal
 import pandas as pd
 
 from crosscompat.advice import ask as asking
-from crosscompat.advice import candidates as pairings
 from crosscompat.advice import partners as partnership
 from crosscompat.advice import rank as ranking
 from crosscompat.advice import retrain as retraining
@@ -121,11 +120,11 @@ class OpenCollection:
         WrongUse, UnknownName
             If ``flowers`` is below 1 or the names make no pairing; if a name stands nowhere.
         """
-        refused: list[pairings.Refused] = []
+        refused: list[ranking.Refused] = []
         if partners_of or among:
-            candidates = pairings.chosen_pairs(self.collection, partners_of, among)
+            candidates = ranking.chosen_pairs(self.collection, partners_of, among)
         else:
-            candidates, refused = pairings.wanted_pairs(self.collection, self.collection.wanted)
+            candidates, refused = ranking.wanted_pairs(self.collection, self.collection.wanted)
         rows = ranking.records(ranking.rank(self.collection, candidates, flowers=flowers, by=by))
         bad = [{"seed_parent": r.seed_parent, "pollen_parent": r.pollen_parent, "refused": r.why} for r in refused]
         return pd.DataFrame([{**row, "refused": None} for row in rows] + bad)

@@ -265,21 +265,7 @@ def _nearness(
         return None
     seed, pollen = (correct_form(name) for name in (entry.seed_parent, entry.pollen_parent))
     name = correct_form(entry.hybrid) if entry.hybrid else None
-    return KnownNear(
-        name, seed, pollen, entry.outcome, bool(same), farther, entry.source, _words(entry, seed, pollen, name)
-    )
-
-
-def _words(entry: KnownHybrid, seed: str, pollen: str, name: str | None) -> str:
-    def part(text: str | None) -> str:
-        return say("known_hybrids.between") + text if text else ""
-
+    what = say("known_hybrids.between").join(filter(None, (f"{seed} × {pollen}", name, entry.how)))
     note = say("known_hybrids.note", note=entry.note) if entry.note else ""
-    return say(
-        f"known_hybrids.{entry.outcome}",
-        pair=f"{seed} × {pollen}",
-        name=part(name),
-        how=part(entry.how),
-        note=note,
-        source=entry.source,
-    )
+    words = say(f"known_hybrids.{entry.outcome}", what=what, note=note, source=entry.source)
+    return KnownNear(name, seed, pollen, entry.outcome, bool(same), farther, entry.source, words)

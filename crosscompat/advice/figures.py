@@ -310,8 +310,17 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
 
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
-    counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
+    counted = sorted(_counted_flowers(collection))
     return counted[len(counted) // 2] if counted else _FLOWERS
+
+
+def is_usual(collection: Collection, flowers: int | None) -> bool:
+    """Tell whether a question leaves its flowers to what the grower usually takes, and the book shows what that is."""
+    return flowers is None and bool(_counted_flowers(collection))
+
+
+def _counted_flowers(collection: Collection) -> list[int]:
+    return [units for cross in collection.crosses if (units := cross.units or cross.tried)]
 
 
 def flowers_asked(collection: Collection, flowers: int | None) -> int:

@@ -1,4 +1,4 @@
-"""The ledger of forecasts: what is written into it, and which line speaks for a cross once that is over.
+"""The ledger of forecasts: what is written into it, which line speaks for a cross, and what the forecasts were worth.
 
 The forecast that counts is the one in force when the flowers were pollinated: the last that was written on or before
 that day for the same directed pair and as many flowers, naming no other plant where both name one. A forecast of a
@@ -17,7 +17,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from crosscompat.advice.candidates import wanted_pairs
+import numpy as np
+
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import (
@@ -28,18 +29,25 @@ from crosscompat.advice.predict import (
     parents_of,
     training_set_of,
 )
+from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.crosses import Cross, recorded_by
 from crosscompat.book.placing import findable_name, placed
 from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.names import correct_form
+from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import chances
+from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
+from crosscompat.model.scoring import CameOf, ForecastScore, calibration, pair_numbers, scores, verdict_on
 from crosscompat.model.training_set import TrainingSet, fruitful
+from crosscompat.show.chances import one_in, percent
 
 PRIOR = "prior"
 """What a forecast names in place of a model where nothing was learned yet."""
 
+_Clones = tuple[str | None, str | None]
 _MOST_USUAL = 3
 _DIGITS = 12
 _ABOUT_THE_PAIR = ("sex", "ploidy", "flowering")
@@ -58,7 +66,7 @@ class _Made:
     seed: str
     pollen: str
     at: int | None
-    clones: tuple[str | None, str | None]
+    clones: _Clones
 
 
 def _crosses_made(collection: Collection, evidence: TrainingSet) -> list[_Made]:
@@ -77,7 +85,7 @@ def _crosses_made(collection: Collection, evidence: TrainingSet) -> list[_Made]:
     return sorted(made, key=lambda one: (one.cross.date, one.cross.row))
 
 
-def _agree(ours: tuple[str | None, str | None], theirs: tuple[str | None, str | None]) -> bool:
+def _agree(ours: _Clones, theirs: _Clones) -> bool:
     """Tell whether two pairs of clones may be the same, one that is not named being any."""
     return all(a is None or b is None or a == b for a, b in zip(ours, theirs, strict=True))
 
@@ -199,16 +207,6 @@ def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: i
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """A line of the ledger with the labels of its parents and the clones of its plants."""
-
-    given: GivenForecast
-    seed: str
-    pollen: str
-    clones: tuple[str | None, str | None]
-
-
 def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> dict[int, GivenForecast]:
     """Return the finished crosses that were forecast, each with the forecast that counts for it.
 
@@ -220,46 +218,239 @@ def in_force(collection: Collection, given: Sequence[GivenForecast], evidence: T
         made.setdefault((each.seed, each.pollen), []).append(each)
     windows = collection.settings.windows
     teaches = min(windows.values()) if evidence.counts.counted else max(windows.values())
-    before: dict[int, list[_Line]] = {}
-    during: dict[int, list[_Line]] = {}
-    for line in _lines(collection, given):
-        of_pair = made.get((line.seed, line.pollen), [])
-        one = _first_made(line, of_pair) if line.given.cross is None else _so_called(line.given, of_pair)
-        if one is None or one.at is None or units_of(one.cross) != line.given.flowers:
-            continue
-        if line.given.cross is None:
-            before.setdefault(one.at, []).append(line)
-        elif _blind(line.given.date, one.cross, teaches):
-            during.setdefault(one.at, []).append(line)
-    # Of the last day what names more plants, and of those the first in the ledger; of those under way the first.
-    last = {
-        at: max(lines, key=lambda line: (line.given.date, -line.clones.count(None))) for at, lines in before.items()
-    }
-    first = {at: min(lines, key=lambda line: line.given.date) for at, lines in during.items()}
-    return {at: line.given for at, line in sorted({**first, **last}.items())}
-
-
-def _lines(collection: Collection, given: Sequence[GivenForecast]) -> Iterator[_Line]:
-    """Pass on the lines of the ledger whose parents have a place on the tree."""
     places = placed(collection.index, [(line.seed_parent, line.pollen_parent) for line in given])
     clones = zip(*clones_on_both_sides(collection.plants, given), strict=True)
-    for line, (seed, pollen), both in zip(given, places, clones, strict=True):
-        if seed is not None and pollen is not None:
-            yield _Line(line, seed, pollen, both)
+    before: dict[int, tuple[tuple[date, int], GivenForecast]] = {}
+    during: dict[int, GivenForecast] = {}
+    for line, (seed, pollen), plants in zip(given, places, clones, strict=True):
+        of_pair = made.get((seed, pollen), []) if seed is not None and pollen is not None else []
+        one = _first_made(line, plants, of_pair) if line.cross is None else _so_called(line, of_pair)
+        if one is None or one.at is None or units_of(one.cross) != line.flowers:
+            continue
+        if line.cross is None:
+            # Of the last day what names more plants, and of those the first in the ledger.
+            rank = (line.date, -plants.count(None))
+            if one.at not in before or rank > before[one.at][0]:
+                before[one.at] = (rank, line)
+        elif _blind(line.date, one.cross, teaches) and (one.at not in during or line.date < during[one.at].date):
+            during[one.at] = line
+    return dict(sorted({**during, **{at: line for at, (_, line) in before.items()}}.items()))
 
 
-def _first_made(line: _Line, made: Sequence[_Made]) -> _Made | None:
-    """Return the first cross of a pairing from the day of its forecast on."""
-    return next((one for one in made if one.cross.date >= line.given.date and _agree(line.clones, one.clones)), None)
+def _first_made(line: GivenForecast, clones: _Clones, made: Sequence[_Made]) -> _Made | None:
+    """Return the first cross of a pairing from the day of its forecast on, of the very plants where both name one."""
+    return next((one for one in made if one.cross.date >= line.date and _agree(clones, one.clones)), None)
 
 
-def _so_called(given: GivenForecast, made: Sequence[_Made]) -> _Made | None:
+def _so_called(line: GivenForecast, made: Sequence[_Made]) -> _Made | None:
     """Return the cross that was under way by that identifier or number; None if there is not just one."""
-    named = [one for one in made if given.cross in {one.cross.id, one.cross.cross} and one.cross.date <= given.date]
+    named = [one for one in made if line.cross in {one.cross.id, one.cross.cross} and one.cross.date <= line.date]
     return named[0] if len(named) == 1 else None
 
 
 def _blind(day: date, cross: Cross, teaches: float) -> bool:
     """Tell whether on some day a model could have learned nothing of a cross, and the book did not know its outcome."""
-    told_later = cross.recorded_at is None or not recorded_by(cross, day)
-    return told_later and (day - cross.date).days < teaches
+    recorded_later = cross.recorded_at is None or not recorded_by(cross, day)
+    return recorded_later and (day - cross.date).days < teaches
+
+
+FEWEST = 5
+"""Fewer crosses than this are no ground for a verdict."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScoredForecast:
+    """A forecast as it was given, and what became of the cross.
+
+    Attributes
+    ----------
+    cross : str
+        The grower's number.
+    seed_parent, pollen_parent : str
+        Species in correct form.
+    given : str
+        ISO date of the forecast.
+    under_way : bool
+        Whether it was given while the cross was under way, and not before the flowers were pollinated.
+    mean, low, high : float
+        The chance that was given, and its 90% interval.
+    base_rate : float
+        How often the grower's crosses had given a seedling until then.
+    took : bool
+        Whether this one did.
+    """
+
+    cross: str
+    seed_parent: str
+    pollen_parent: str
+    given: str
+    under_way: bool
+    flowers: int
+    mean: float
+    low: float
+    high: float
+    base_rate: float
+    took: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CameTrue:
+    """What came of forecasts of about one size.
+
+    Attributes
+    ----------
+    chance : float
+        Their mean.
+    low, high : float
+        90% interval of the share that took.
+    says : str
+        In plain words.
+    """
+
+    chance: float
+    crosses: int
+    took: int
+    low: float
+    high: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrackRecord:
+    """How the forecasts did that were written before the outcome was known.
+
+    Attributes
+    ----------
+    crosses, took : int
+        Finished crosses with such a forecast, and those of them that gave a seedling.
+    under_way : int
+        Forecasts that were given while the cross was under way.
+    log_loss, base_log_loss, brier, base_brier : float
+        Of the forecasts, and of the grower's own base rate on the day of each; the smaller the better.
+    skill : float or None
+        Share of the base rate's Brier score that is saved; None where all outcomes are alike.
+    skill_low, skill_high : float or None
+        90% interval of the skill, from leaving out pair after pair; None where it cannot be told.
+    auc : float or None
+        How often a cross with a seedling had the larger chance than one without; None where all outcomes are alike.
+    verdict : str
+        ``better``, ``perhaps``, ``no_better`` or ``worse`` than the base rate; ``alike`` or ``few`` if that cannot be
+        told.
+    says : list of str
+        The same in plain words.
+    forecasts : list of ScoredForecast
+        Oldest cross first.
+    """
+
+    crosses: int
+    took: int
+    under_way: int
+    log_loss: float
+    base_log_loss: float
+    brier: float
+    base_brier: float
+    skill: float | None
+    skill_low: float | None
+    skill_high: float | None
+    auc: float | None
+    verdict: str
+    says: list[str]
+    calibration: list[CameTrue]
+    forecasts: list[ScoredForecast]
+
+
+def track_record(collection: Collection, given: Sequence[GivenForecast], evidence: TrainingSet) -> TrackRecord | None:
+    """Score the forecasts that were written before the outcome was known, beside the grower's own base rate.
+
+    `in_force` says which of those given count. Every cross counts once and alike. It is None if no cross that was
+    forecast has finished yet by the evidence.
+    """
+    in_time = in_force(collection, given, evidence)
+    if not in_time:
+        return None
+    at, forecasts = np.array(list(in_time)), list(in_time.values())
+    took = evidence.outcomes.fruitful[at].astype(np.float64)
+    said = np.array([forecast.mean for forecast in forecasts])
+    base = base_rates(collection, evidence, [forecast.date for forecast in forecasts])
+    weight, pair = np.ones(len(in_time)), pair_numbers(evidence.seed, evidence.pollen)[at]
+    ours, theirs = (scores(chance, took, weight, base, pair) for chance in (said, base))
+    verdict = "few" if len(in_time) < FEWEST else verdict_on(ours)
+    under_way = sum(forecast.cross is not None for forecast in forecasts)
+    oldest_first = sorted(range(len(at)), key=lambda i: evidence.crosses[at[i]].date)
+    return TrackRecord(
+        crosses=len(in_time),
+        took=int(took.sum()),
+        under_way=under_way,
+        log_loss=ours.log_loss,
+        base_log_loss=theirs.log_loss,
+        brier=ours.brier,
+        base_brier=theirs.brier,
+        skill=ours.skill,
+        skill_low=ours.skill_low,
+        skill_high=ours.skill_high,
+        auc=ours.auc,
+        verdict=verdict,
+        says=_in_words(ours, theirs, verdict, took, under_way),
+        calibration=[_came_true(entry) for entry in calibration(said, took, weight)],
+        forecasts=[_scored(evidence, at[i], forecasts[i], float(base[i])) for i in oldest_first],
+    )
+
+
+def base_rates(collection: Collection, evidence: TrainingSet, days: Sequence[date]) -> Floats:
+    """Return how often the grower's crosses had given a seedling by each day, shape (n_days,).
+
+    Counted are the crosses that were finished and in the book by then, with half a seedling and half a failure
+    beforehand: six that all took do not make the seventh certain.
+    """
+    window = max(collection.settings.windows.values())
+    took, rates = evidence.outcomes.fruitful, {}
+    for day in dict.fromkeys(days):
+        counted = [
+            i
+            for i, cross in enumerate(evidence.crosses)
+            if evidence.outcomes.known[i] and (day - cross.date).days >= window and over_by(cross, day)
+        ]
+        rates[day] = (took[counted].sum() + 0.5) / (len(counted) + 1.0)
+    return np.array([rates[day] for day in days], dtype=np.float64)
+
+
+def _in_words(ours: ForecastScore, theirs: ForecastScore, verdict: str, took: Floats, under_way: int) -> list[str]:
+    words = [say("ledger.came", n=len(took), took=int(took.sum()))]
+    if under_way:
+        words.append(say("ledger.under_way", n=under_way))
+    if verdict == "few":
+        return [*words, say("ledger.verdicts.few", least=FEWEST)]
+    if verdict == "alike":
+        return [*words, say(f"ledger.verdicts.alike_{'took' if took[0] else 'failed'}")]
+    numbers = {
+        "brier": f"{ours.brier:.2f}",
+        "base_brier": f"{theirs.brier:.2f}",
+        "log_loss": f"{ours.log_loss:.2f}",
+        "base_log_loss": f"{theirs.log_loss:.2f}",
+        "auc": percent(ours.auc or 0.0),
+    }
+    return [*words, say(f"ledger.verdicts.{verdict}"), say("ledger.scores", **numbers)]
+
+
+def _came_true(entry: CameOf) -> CameTrue:
+    crosses, took = round(entry.crosses), round(entry.crosses * entry.took)
+    how = "more" if entry.chance < entry.low else "less" if entry.chance > entry.high else "as_said"
+    chance = {"words": one_in(entry.chance), "percent": percent(entry.chance)}
+    says = say("ledger.bin", n=crosses, took=took, how=say(f"ledger.how.{how}"), **chance)
+    return CameTrue(entry.chance, crosses, took, entry.low, entry.high, says)
+
+
+def _scored(evidence: TrainingSet, at: int, given: GivenForecast, base_rate: float) -> ScoredForecast:
+    return ScoredForecast(
+        cross=evidence.crosses[at].number,
+        seed_parent=correct_form(evidence.seed[at]),
+        pollen_parent=correct_form(evidence.pollen[at]),
+        given=given.date.isoformat(),
+        under_way=given.cross is not None,
+        flowers=given.flowers,
+        mean=given.mean,
+        low=given.low,
+        high=given.high,
+        base_rate=base_rate,
+        took=bool(evidence.outcomes.fruitful[at]),
+    )

@@ -14,10 +14,10 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.allocation import Days, solve
-from crosscompat.advice.candidates import Candidate, wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of
+from crosscompat.advice.rank import Candidate, wanted_pairs
 from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading

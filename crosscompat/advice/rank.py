@@ -1,14 +1,15 @@
-"""Which pairings first: by the chance of a seedling, by what they would teach of the crosses wanted, or by both."""
+"""Which pairings first: those meant, by the chance of a seedling, by what they would teach, or by both."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import permutations
 from typing import Any, Literal
 
 import numpy as np
 
-from crosscompat.advice.candidates import Candidate, Refused, wanted_pairs
 from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
@@ -21,22 +22,147 @@ from crosscompat.advice.figures import (
     tree_figures,
     verdict,
 )
-from crosscompat.advice.parents import Caution, Parent, cautions
-from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.parents import Caution, Parent, cautions, find_parents
+from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, parents_of
+from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
+from crosscompat.ground.dates import spoken_date, today
+from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
 from crosscompat.model.correlations import correlations
+from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import chances
 from crosscompat.model.likelihood import Floats, chance
+from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import ties
 
-_Pair = tuple[Parent, Parent]
+By = Literal["chance", "teach", "both"]
+_Watch = Callable[[Sequence[int]], Iterable[int]]
+
+_TEACHING = 0.2
+"""What teaching weighs beside the chance. In six seasons of invented growers a fifth cost 3 in 100 of the seedlings and
+took a seventh off the error of the forecasts; half cost 14 in 100 (``tests/benchmarks/seasons.py``)."""
 
 _BEYOND = 0.1
 """The share of what a cross would teach above which it teaches more than its own chance."""
 
-_SAME_PAIR, _SAME_SEED, _SAME_POLLEN, _ELSE = "pair", "seed", "pollen", "else"
+_AT_ONCE = 20_000
+_NAMES = ("place", "equal", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant")
+_Pair = tuple[Parent, Parent]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A directed pairing to be ranked, with how much it is wanted (1 to 5) if that is known."""
+
+    seed: Parent
+    pollen: Parent
+    want: int | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A row of the crosses wanted that can be no pairing, and why."""
+
+    row: int
+    seed_parent: str
+    pollen_parent: str
+    why: str
+
+
+def wanted_pairs(collection: Collection, wanted: Sequence[Wanted]) -> tuple[list[Candidate], list[Refused]]:
+    """Return the pairings of the crosses wanted, and the rows that can be none."""
+    candidates, refused = [], []
+    for row in wanted:
+        try:
+            seed, pollen = _alive(*find_parents(collection, row.seed_parent, row.pollen_parent))
+            candidates.append(Candidate(seed, pollen, row.want, row.note))
+        except (NoPairing, UnknownName) as error:
+            refused.append(Refused(row.row, row.seed_parent, row.pollen_parent, str(error)))
+    return candidates, refused
+
+
+def partners_of(collection: Collection, species: str, among: Sequence[str] = ()) -> list[Candidate]:
+    """Return every pairing of one species or plant with others, both ways round; dead plants make none.
+
+    The others are some named, or the whole tree if there are none; a name that stands nowhere raises `UnknownName`.
+    """
+    names = ((species, other) for other in among or collection.distances.tips)
+    pairs = [(one, other) for one, other in _living_pairs(collection, names) if one.label != other.label]
+    return _distinct(sides for one, other in pairs for sides in ((one, other), (other, one)))
+
+
+def among_species(collection: Collection, species: Sequence[str]) -> list[Candidate]:
+    """Return every directed pairing among some species or plants; offsets of one plant, or a dead one, make none."""
+    return _distinct(_living_pairs(collection, permutations(species, 2)))
+
+
+def _distinct(pairs: Iterable[_Pair]) -> list[Candidate]:
+    """Return each pairing once, however often and in whatever spelling its parents were named."""
+    by_names = {(seed.called, pollen.called): Candidate(seed, pollen) for seed, pollen in pairs}
+    return [each for (seed, pollen), each in by_names.items() if seed != pollen]
+
+
+def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> Iterator[_Pair]:
+    for seed, pollen in names:
+        with suppress(NoPairing):
+            yield _alive(*find_parents(collection, seed, pollen))
+
+
+def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
+    """Return the pairings of one species with others, or, where none is named, those among the others.
+
+    Raises
+    ------
+    WrongUse, UnknownName
+        If that makes no pairing; if a name stands nowhere.
+    """
+    if species is None:
+        candidates = among_species(collection, among)
+        if not candidates and len(set(among)) == 1:
+            raise WrongUse(say("rank.one_alone", name=among[0]))
+        return candidates
+    partners = partners_of(collection, species, among)
+    if not partners:
+        raise WrongUse(say("rank.no_partner", name=species))
+    return partners
+
+
+def likeliest(
+    collection: Collection,
+    *,
+    flowers: int,
+    most: int,
+    watch: _Watch = iter,
+    basis: Basis | None = None,
+) -> list[Candidate]:
+    """Return the likeliest of all directed pairings of a tree's species, so many at ``most``, in bounded memory.
+
+    ``watch`` passes on the numbers of the seed parents as they are worked through, a few at a time; ``basis`` is that
+    of `basis_of`, where it is at hand: a book that has changed is fitted for it.
+    """
+    model, tips = (basis or basis_of(collection)).model, list(collection.distances.tips)
+    best: list[tuple[float, str, str]] = []
+    step = max(1, _AT_ONCE // max(len(tips), 1))
+    for begin in watch(range(0, len(tips), step)):
+        pairs = [(seed, pollen) for seed in tips[begin : begin + step] for pollen in tips if seed != pollen]
+        if not pairs:
+            continue
+        parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
+        chance = chances(asked_of(collection, model, parents).whole, flowers).mean.tolist()
+        found = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
+        best = sorted([*best, *found[:most]])[:most]
+    return [Candidate(Parent(seed), Parent(pollen)) for _, seed, pollen in best]
+
+
+def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
+    """Return both sides of a pairing that can still be made; a dead plant raises `NoPairing`."""
+    for parent in (seed, pollen):
+        if parent.plant is not None and parent.plant.died is not None:
+            raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=spoken_date(parent.plant.died, today())))
+    return seed, pollen
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,24 +185,19 @@ class Teaching:
 
 
 def teaching(
-    collection: Collection, basis: Basis, candidates: Sequence[_Pair], wanted: Sequence[_Pair], flowers: int
+    model: FittedModel, asked: Asked, pairs: Sequence[_Pair], tried: Sequence[int], aims: Sequence[int], flowers: int
 ) -> list[Teaching]:
-    """Return what each candidate would teach, on so many flowers, about the crosses wanted.
+    """Return what each pairing ``tried`` on so many flowers would teach about those that are aimed at.
 
-    Both are pairs of seed and pollen parent; if none are wanted, the candidates themselves are to be surer of.
+    Both are places among the ``pairs`` that were put to the model. Without aims, those tried are to be surer of.
     """
-    pairs = list(dict.fromkeys([*candidates, *wanted]))
-    if not pairs:
+    if not tried:
         return []
-    at = {pair: i for i, pair in enumerate(pairs)}
-    parents = parents_of(pairs)
-    asked = asked_of(collection, basis.model, parents)
-    together = correlations(basis.model, asked.rows, asked.pairings, parents)
-    aims = list(dict.fromkeys(at[pair] for pair in wanted or candidates))
-    tried = [at[pair] for pair in candidates]
-    parts = variance_drop(asked.whole, together, np.array(tried), np.array(aims), flowers)
-    goals = [pairs[i] for i in aims]
-    return [_teaching(pair, goals, part) for pair, part in zip(candidates, parts, strict=True)]
+    together = correlations(model, asked.rows, asked.pairings, parents_of(pairs))
+    goals = list(dict.fromkeys(aims or tried))
+    parts = variance_drop(asked.whole, together, np.array(tried), np.array(goals), flowers)
+    wanted = [pairs[i] for i in goals]
+    return [_teaching(pairs[i], wanted, part) for i, part in zip(tried, parts, strict=True)]
 
 
 def variance_drop(whole: Logits, together: Floats, tried: np.ndarray, aims: np.ndarray, flowers: int) -> Floats:
@@ -110,29 +231,22 @@ def variance_drop(whole: Logits, together: Floats, tried: np.ndarray, aims: np.n
     return np.asarray(steep[aims] ** 2 * covariance[np.ix_(tried, aims)] ** 2 * gain[:, None])
 
 
-def _teaching(pair: _Pair, aims: Sequence[_Pair], parts: Floats) -> Teaching:
-    shares = dict.fromkeys((_SAME_PAIR, _SAME_SEED, _SAME_POLLEN, _ELSE), 0.0)
-    for aim, part in zip(aims, parts.tolist(), strict=True):
-        shares[_in_common(pair, aim)] += part
-    beyond = max((_SAME_SEED, _SAME_POLLEN, _ELSE), key=lambda key: shares[key])
-    about = beyond if shares[beyond] > _BEYOND * sum(shares.values()) else _SAME_PAIR
+def _teaching(pair: _Pair, wanted: Sequence[_Pair], parts: Floats) -> Teaching:
+    shares = dict.fromkeys(("pair", "seed", "pollen", "else"), 0.0)
+    for other, part in zip(wanted, parts.tolist(), strict=True):
+        shares[_in_common(pair, other)] += part
+    beyond = max(("seed", "pollen", "else"), key=lambda key: shares[key])
+    about = beyond if shares[beyond] > _BEYOND * sum(shares.values()) else "pair"
     seed, pollen = (parent.called for parent in pair)
     return Teaching(float(parts.sum()), about, say(f"teach.{about}", seed=seed, pollen=pollen))
 
 
-def _in_common(pair: _Pair, aim: _Pair) -> str:
-    if pair == aim:
-        return _SAME_PAIR
-    if pair[0].label == aim[0].label:
-        return _SAME_SEED
-    return _SAME_POLLEN if pair[1].label == aim[1].label else _ELSE
-
-
-By = Literal["chance", "teach", "both"]
-
-_TEACHING = 0.2
-"""What teaching weighs beside the chance. In six seasons of invented growers a fifth cost 3 in 100 of the seedlings and
-took a seventh off the error of the forecasts; half cost 14 in 100 (``tests/benchmarks/seasons.py``)."""
+def _in_common(pair: _Pair, other: _Pair) -> str:
+    if pair == other:
+        return "pair"
+    if pair[0].label == other[0].label:
+        return "seed"
+    return "pollen" if pair[1].label == other[1].label else "else"
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +311,7 @@ def rank(
     *,
     flowers: int | None = None,
     refused: Sequence[Refused] = (),
-    watch: Callable[[Sequence[int]], Iterable[int]] = iter,
+    watch: _Watch = iter,
     basis: Basis | None = None,
     by: By = "chance",
 ) -> Ranking:
@@ -214,18 +328,13 @@ def rank(
     """
     flowers = flowers_asked(collection, flowers)
     basis = basis or basis_of(collection)
-    rows = list(_rows(collection, basis, candidates, flowers, watch))
-    if by != "chance":
-        wanted, _ = wanted_pairs(collection, collection.wanted)
-        tried, aims = ([(c.seed, c.pollen) for c in some] for some in (candidates, wanted))
-        lessons = teaching(collection, basis, tried, aims, flowers)
-        rows = [replace(row, teaches=lesson) for row, lesson in zip(rows, lessons, strict=True)]
-    placed = _placed(rows, _measures(rows, by))
+    wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else []
+    rows = list(_rows(collection, basis, candidates, wanted, flowers, watch, by)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(
         by,
         flowers,
-        placed,
+        _placed(rows, _measures(rows, by)),
         list(refused),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
@@ -234,27 +343,56 @@ def rank(
     )
 
 
+def _rows(
+    collection: Collection,
+    basis: Basis,
+    candidates: Sequence[Candidate],
+    wanted: Sequence[Candidate],
+    flowers: int,
+    watch: _Watch,
+    by: By,
+) -> Iterator[RankRow]:
+    """Put the candidates to the model, once and together with the crosses wanted, of which they would teach."""
+    pairs = list(dict.fromkeys((c.seed, c.pollen) for c in (*candidates, *wanted)))
+    at = {pair: i for i, pair in enumerate(pairs)}
+    tried, aims = ([at[c.seed, c.pollen] for c in some] for some in (candidates, wanted))
+    asked = asked_of(collection, basis.model, parents_of(pairs))
+    all_flowers, one_flower, past = chances(asked.whole, flowers), chances(asked.whole), past_crosses(collection)
+    apart = collection.taxa.apart([seed.label for seed, _ in pairs], [pollen.label for _, pollen in pairs])
+    lessons = teaching(basis.model, asked, pairs, tried, aims, flowers) if by != "chance" else [None] * len(tried)
+    for number in watch(range(len(candidates))):
+        i, (seed, pollen) = tried[number], pairs[tried[number]]
+        interval = interval_at(all_flowers, i)
+        word = verdict(interval, known=bool(asked.known[i]))
+        yield RankRow(
+            place=0,
+            equal=1,
+            seed_parent=seed.name,
+            pollen_parent=pollen.name,
+            seed_plant=seed.own_name,
+            pollen_plant=pollen.own_name,
+            chance=interval,
+            per_flower=interval_at(one_flower, i),
+            verdict=word,
+            verdict_words=say(f"verdict.{word}"),
+            relative_distance=float(apart[i]) / basis.model.recipe.scale.width,
+            want=candidates[number].want,
+            note=candidates[number].note,
+            past=past.get((seed.label, pollen.label), []),
+            cautions=cautions(collection, basis.model, seed, pollen, asked.rows[i]),
+            teaches=lessons[number],
+        )
+
+
 def records(ranking: Ranking) -> list[dict[str, Any]]:
     """Return a ranking as rows of plain values, for other programs."""
     return [
         {
-            "place": row.place,
-            "equal": row.equal,
-            "seed_parent": row.seed_parent,
-            "pollen_parent": row.pollen_parent,
-            "seed_plant": row.seed_plant,
-            "pollen_plant": row.pollen_plant,
+            **{name: getattr(row, name) for name in _NAMES},
             "flowers": ranking.flowers,
-            "chance": row.chance.mean,
-            "chance_low": row.chance.low,
-            "chance_high": row.chance.high,
-            "per_flower": row.per_flower.mean,
-            "per_flower_low": row.per_flower.low,
-            "per_flower_high": row.per_flower.high,
-            "verdict": row.verdict,
-            "relative_distance": row.relative_distance,
-            "want": row.want,
-            "note": row.note,
+            **_interval("chance", row.chance),
+            **_interval("per_flower", row.per_flower),
+            **{name: getattr(row, name) for name in ("verdict", "relative_distance", "want", "note")},
             "teaches": row.teaches.worth if row.teaches else None,
             "teaches_words": row.teaches.says if row.teaches else None,
             "took": sum(cross.outcome == "took" for cross in row.past),
@@ -266,41 +404,8 @@ def records(ranking: Ranking) -> list[dict[str, Any]]:
     ]
 
 
-def _rows(
-    collection: Collection,
-    basis: Basis,
-    candidates: Sequence[Candidate],
-    flowers: int,
-    watch: Callable[[Sequence[int]], Iterable[int]],
-) -> Iterator[RankRow]:
-    if not candidates:
-        return
-    asked = asked_of(collection, basis.model, parents_of([(c.seed, c.pollen) for c in candidates]))
-    all_flowers, one_flower = chances(asked.whole, flowers), chances(asked.whole)
-    past = past_crosses(collection)
-    usual = basis.model.recipe.scale.width
-    apart = collection.taxa.apart([c.seed.label for c in candidates], [c.pollen.label for c in candidates])
-    for i in watch(range(len(candidates))):
-        candidate = candidates[i]
-        chance = interval_at(all_flowers, i)
-        word = verdict(chance, known=bool(asked.known[i]))
-        yield RankRow(
-            place=0,
-            equal=1,
-            seed_parent=candidate.seed.name,
-            pollen_parent=candidate.pollen.name,
-            seed_plant=candidate.seed.own_name,
-            pollen_plant=candidate.pollen.own_name,
-            chance=chance,
-            per_flower=interval_at(one_flower, i),
-            verdict=word,
-            verdict_words=say(f"verdict.{word}"),
-            relative_distance=float(apart[i]) / usual,
-            want=candidate.want,
-            note=candidate.note,
-            past=past.get((candidate.seed.label, candidate.pollen.label), []),
-            cautions=cautions(collection, basis.model, candidate.seed, candidate.pollen, asked.rows[i]),
-        )
+def _interval(name: str, chance: Interval) -> dict[str, float]:
+    return {name: chance.mean, f"{name}_low": chance.low, f"{name}_high": chance.high}
 
 
 def _measures(rows: Sequence[RankRow], by: str) -> list[float]:

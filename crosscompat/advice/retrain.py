@@ -10,13 +10,11 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import BasisFigures, CheckTold, Interval, basis_figures, checks_of, interval_at
-from crosscompat.advice.ledger import forecasts_due
+from crosscompat.advice.ledger import TrackRecord, forecasts_due, track_record
 from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
+from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
-from crosscompat.advice.score import gave_a_seedling
-from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
@@ -190,7 +188,7 @@ def _lesson(
 
 
 def _seasons(evidence: TrainingSet, start: str) -> list[SeasonCount]:
-    took = gave_a_seedling(evidence) > 0
+    took = evidence.outcomes.fruitful
     finished = np.flatnonzero(evidence.outcomes.known).tolist()
     season = {i: season_of(evidence.crosses[i].date, start) for i in finished}
     made, fruitful = Counter(season.values()), Counter(season[i] for i in finished if took[i])
@@ -206,7 +204,7 @@ def _pairs_to_watch(collection: Collection, evidence: TrainingSet) -> list[tuple
 
 def _own_record(evidence: TrainingSet) -> dict[tuple[str, str], list[bool]]:
     """Return whether each finished cross of a pair gave a seedling."""
-    took = gave_a_seedling(evidence) > 0
+    took = evidence.outcomes.fruitful
     record: dict[tuple[str, str], list[bool]] = {}
     for i in np.flatnonzero(evidence.outcomes.known).tolist():
         record.setdefault((evidence.seed[i], evidence.pollen[i]), []).append(bool(took[i]))

@@ -148,7 +148,7 @@ def _folds(collection: Collection, evidence: TrainingSet, ways: Sequence[str]) -
 def _way_score(evidence: TrainingSet, pair: Ints, way: str, blind: Blind) -> WayScore:
     if not blind.at.size:
         return WayScore(way, 0, 0, 0, [], [], "nothing", say("score.verdicts.nothing"))
-    took, group = gave_a_seedling(evidence)[blind.at], pair[blind.at]
+    took, group = evidence.outcomes.fruitful[blind.at].astype(np.float64), pair[blind.at]
     weight = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at]
     base_rate, found = blind.chances["base_rate"], []
     for name, said in blind.chances.items():
@@ -210,11 +210,6 @@ class Blind:
     chances: Mapping[str, Floats]
 
 
-def gave_a_seedling(evidence: TrainingSet) -> Floats:
-    """Return 1 for each cross that gave a seedling, else 0, shape (n_crosses,)."""
-    return evidence.outcomes.fruitful.astype(np.float64)
-
-
 def blind_forecasts(
     collection: Collection, evidence: TrainingSet, ways: Mapping[str, Sequence[Fold]], work: Work = map
 ) -> dict[str, Blind]:
@@ -259,7 +254,7 @@ def forecast(job: Job) -> list[Said]:
     whole = seen[np.flatnonzero(seen.outcomes.known).tolist()]
     model = fitted_on(collection, seen)
     # Half a seedling and half a failure beforehand: six crosses that all took do not make the seventh certain.
-    base_rate = (float(whole.weight @ gave_a_seedling(whole)) + 0.5) / (float(whole.weight.sum()) + 1.0)
+    base_rate = (float(whole.weight @ whole.outcomes.fruitful) + 0.5) / (float(whole.weight.sum()) + 1.0)
     answers = []
     for asked in job.asked:
         units = asked.outcomes.tried

@@ -13,10 +13,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, find_parents, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
+from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting, Window, latest, sightings_of, usual_window
 from crosscompat.book.store import Reading

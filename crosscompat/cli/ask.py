@@ -42,6 +42,7 @@ def ask(
 ) -> None:
     """Ask and print."""
     from crosscompat.advice.ask import ask as answer_of
+    from crosscompat.advice.figures import is_usual
 
     seed, pollen = two_parents(parents)
     collection = collection_or_carried(folder, (seed, pollen))
@@ -49,21 +50,20 @@ def ask(
     if as_json:
         print_json(answer)
         return
-    print_answer(answer)
+    print_answer(answer, usual=is_usual(collection, flowers))
     if why:
         line()
         _print_reasons(answer, fruit=collection.settings.fruit_word)
 
 
-def print_answer(answer: Answer) -> None:
-    """Print an answer in at most eight lines."""
+def print_answer(answer: Answer, *, usual: bool = False) -> None:
+    """Print an answer in at most eight lines; ``usual`` flowers, of which nobody was asked, are said to be so."""
     pair = answer.pairing
     names = {"seed": who(pair.seed_parent, pair.seed_plant), "pollen": who(pair.pollen_parent, pair.pollen_plant)}
     paragraph(say("ask.pairing", **names) + (say("ask.invented") if answer.invented else ""))
-    chance = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
     for says in (
         say("ask.verdict", verdict=pair.verdict_words, sure=say(f"verdict.sure.{_how_sure(answer)}")),
-        say("ask.chance", words=pair.chance.words, percent=chance, flowers=pair.flowers),
+        _chance(pair, usual=usual),
         _experience(answer),
         _flowers_needed(pair),
         _other_way(answer),
@@ -72,6 +72,15 @@ def print_answer(answer: Answer) -> None:
     ):
         if says:
             paragraph(says, indent=_INDENT)
+
+
+def _chance(pair: PairForecast, *, usual: bool) -> str:
+    percents = percent_range(pair.chance.mean, pair.chance.low, pair.chance.high, short=True)
+    said = {"words": pair.chance.words, "percent": percents, "flowers": pair.flowers}
+    if not usual:
+        return say("ask.chance", **said)
+    full = say("ask.chance_usual", **said)
+    return full if _fits(full) else say("ask.chance_usual_short", **said)
 
 
 def _how_sure(answer: Answer) -> str:
@@ -112,6 +121,8 @@ def _made(answer: Answer, *, of_friends: bool) -> str:
     past = [cross for cross in answer.pairing.past if bool(cross.friend) is of_friends]
     over = [cross for cross in past if cross.outcome in {"took", "failed"}]
     who = ", ".join(dict.fromkeys(cross.friend for cross in over if cross.friend))
+    if len(over) == 1 and not of_friends:
+        return say(f"ask.made_once.{over[0].outcome}")
     took = sum(cross.outcome == "took" for cross in over)
     return say(f"ask.made{'_by' if of_friends else ''}", n=len(over), took=took, who=who) if over else ""
 
@@ -280,7 +291,8 @@ def _print_past(stage: StageForecast) -> None:
 
 def _how_far(pair: PairForecast) -> str:
     far = pair.distance
-    unit, relative = unit_in_words(far.unit), f"{far.relative:.2g}"
+    unit, times = unit_in_words(far.unit), f"{far.relative:.2g}"
+    relative = say("ask.usual") if times == "1" else say("ask.times_usual", times=times)
     give = _give_or_take(far)
     words = [say("ask.distance", distance=f"{far.patristic:.3g}", unit=unit, give_or_take=give, relative=relative)]
     if far.nodes is not None:

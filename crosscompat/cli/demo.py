@@ -87,8 +87,7 @@ def _heading(step: str, folder: Path) -> None:
 
 def _ask_and_rank(collection: Collection, place: Path) -> None:
     from crosscompat.advice.ask import ask
-    from crosscompat.advice.candidates import wanted_pairs
-    from crosscompat.advice.rank import rank
+    from crosscompat.advice.rank import rank, wanted_pairs
 
     _heading("ask", place)
     print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS))

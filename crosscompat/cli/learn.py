@@ -20,11 +20,11 @@ from crosscompat.show.chances import one_in, percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from crosscompat.advice.ledger import ScoredForecast, TrackRecord
     from crosscompat.advice.predict import Basis
     from crosscompat.advice.priors import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
-    from crosscompat.advice.track_record import ScoredForecast, TrackRecord
     from crosscompat.collection.opening import Collection
     from crosscompat.model.scoring import CameOf, ForecastScore
 
@@ -101,8 +101,7 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
 
 def _print_season(collection: Collection, lesson: Lesson, basis: Basis) -> None:
     """Print what was forecast of each cross of the last season and what it gave, and what to try next."""
-    from crosscompat.advice.candidates import wanted_pairs
-    from crosscompat.advice.rank import rank
+    from crosscompat.advice.rank import rank, wanted_pairs
 
     start = collection.settings.season_start
     scored = lesson.track_record.forecasts if lesson.track_record else []

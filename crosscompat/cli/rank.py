@@ -19,8 +19,7 @@ from crosscompat.show.chances import percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crosscompat.advice.candidates import Refused
-    from crosscompat.advice.rank import Ranking, RankRow
+    from crosscompat.advice.rank import Ranking, RankRow, Refused
 
 
 def rank(
@@ -40,9 +39,8 @@ def rank(
     as_json: Json = False,
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
-    from crosscompat.advice import candidates as pairings
     from crosscompat.advice import rank as advice
-    from crosscompat.advice.figures import usual_flowers
+    from crosscompat.advice.figures import is_usual, usual_flowers
     from crosscompat.advice.predict import basis_of
     from crosscompat.book.crosses import read_wanted
     from crosscompat.cli.workers import watched
@@ -59,21 +57,21 @@ def rank(
     refused: list[Refused] = []
     basis = basis_of(collection)
     if everything:
-        candidates = pairings.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
+        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
     elif partners_of or among:
-        candidates = pairings.chosen_pairs(collection, partners_of, among or ())
+        candidates = advice.chosen_pairs(collection, partners_of, among or ())
     else:
         rows = collection.wanted if listed is None else listed
         if not rows:
             raise WrongUse(say("rank.nothing"))
-        candidates, refused = pairings.wanted_pairs(collection, rows)
+        candidates, refused = advice.wanted_pairs(collection, rows)
     ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched, basis=basis, by=by)
     if as_json:
         print_json(ranking, output)
     elif output is not None:
         _write_table(ranking, output)
     else:
-        print_ranking(ranking, most, why=why)
+        print_ranking(ranking, most, why=why, usual=is_usual(collection, flowers))
     if ranking.refused:
         raise typer.Exit(1)
 
@@ -91,10 +89,11 @@ def _write_table(ranking: Ranking, output: Path) -> None:
         deliver(csv_text(records(ranking)), output)
 
 
-def print_ranking(ranking: Ranking, most: int, *, why: bool = False) -> None:
-    """Print the best pairings, a line each, and on request what stands in the way of them."""
+def print_ranking(ranking: Ranking, most: int, *, why: bool = False, usual: bool = False) -> None:
+    """Print the best pairings, a line each, and on request what stands in their way; flowers may be ``usual``."""
     shown = ranking.rows[:most]
-    heading = say("rank.heading" if ranking.by == "chance" else f"rank.heading_{ranking.by}", flowers=ranking.flowers)
+    whose = say("rank.usual") if usual else ""
+    heading = say(f"rank.headings.{ranking.by}", usual=whose, flowers=ranking.flowers)
     paragraph(heading + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:

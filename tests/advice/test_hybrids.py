@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.ask import ask
-from crosscompat.advice.candidates import wanted_pairs
 from crosscompat.advice.check import check
 from crosscompat.advice.labels import labels_for
 from crosscompat.advice.ledger import forecasts_due
@@ -24,7 +23,7 @@ from crosscompat.advice.parents import (
 )
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, training_set_of
-from crosscompat.advice.rank import rank
+from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
 from crosscompat.carried import carried_tree

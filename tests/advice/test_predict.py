@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.candidates import among_species
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import (
@@ -19,7 +18,7 @@ from crosscompat.advice.predict import (
     parents_of,
     training_set_of,
 )
-from crosscompat.advice.rank import rank
+from crosscompat.advice.rank import among_species, rank
 from crosscompat.advice.retrain import keep, learn
 from crosscompat.book.current_plants import Plant
 from crosscompat.carried import tree_for_genus

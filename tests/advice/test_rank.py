@@ -9,10 +9,9 @@ import pytest
 from scipy.stats import binom, spearmanr
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.candidates import among_species, partners_of, wanted_pairs
 from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.rank import rank, teaching, variance_drop
+from crosscompat.advice.rank import among_species, partners_of, rank, teaching, variance_drop, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
@@ -238,7 +237,7 @@ def test_the_order_is_that_of_whole_refits(collection, book, cross, known):
     crosses, flowers = book[::-1][:known], 2
     made = collection(crosses)
     tried, aims = PAIRS[::2], PAIRS[1::3]
-    ours = [lesson.worth for lesson in teaching(made, basis_of(made), tried, aims, flowers)]
+    ours = [lesson.worth for lesson in taught(made, tried, aims, flowers)]
     theirs = moved_by_refits(collection, crosses, cross, tried, aims, flowers)
     assert spearmanr(ours, theirs).statistic >= 0.9
 
@@ -257,22 +256,28 @@ def test_more_flowers_teach_more_but_never_more_than_there_is_to_learn():
     assert drops[-1] <= steep**2 * whole.sd[0] ** 2 * 1.01
 
 
+def taught(made, tried, wanted, flowers=4):
+    model, pairs = basis_of(made).model, list(dict.fromkeys([*tried, *wanted]))
+    places = ([pairs.index(pair) for pair in side] for side in (tried, wanted))
+    return teaching(model, asked_of(made, model, parents_of(pairs)), pairs, *places, flowers)
+
+
 def test_what_it_is_about_is_what_the_crosses_wanted_share_with_it(collection):
     made = collection(wanted=[("Aus bus", name) for name in NAMES[1:]])
     wanted, _ = wanted_pairs(made, made.wanted)
     aims = [(each.seed, each.pollen) for each in wanted]
     tried = [(Parent("Aus_bus"), Parent("Aus_eus")), (Parent("Aus_dus"), Parent("Aus_fus"))]
-    mother, father = teaching(made, basis_of(made), tried, aims, 4)
+    mother, father = taught(made, tried, aims)
     assert (mother.about, mother.says) == ("seed", "teaches whether Aus bus is a willing mother")
     assert father.about in {"pollen", "else"}
     assert mother.worth > father.worth > 0
-    [alone] = teaching(made, basis_of(made), tried[:1], tried[:1], 4)
+    [alone] = taught(made, tried[:1], tried[:1])
     assert alone.about == "pair"
 
 
 def test_nothing_asked_nothing_taught(collection):
     made = collection()
-    assert teaching(made, basis_of(made), [], [], 4) == []
+    assert taught(made, [], []) == []
 
 
 def test_a_ranking_goes_by_what_is_asked(collection, book):

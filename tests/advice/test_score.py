@@ -10,7 +10,7 @@ from sklearn import metrics
 from crosscompat.advice import score as score_room
 from crosscompat.advice.predict import chances_of, training_set_of
 from crosscompat.advice.retrain import learn
-from crosscompat.advice.score import FORECASTS, WAYS, blind_forecasts, gave_a_seedling, score
+from crosscompat.advice.score import FORECASTS, WAYS, blind_forecasts, score
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
@@ -68,7 +68,7 @@ def test_the_numbers_are_those_of_scikit_learn(carded):
     evidence = training_set_of(made, DAY)
     folds = score_room._folds(made, evidence, WAYS)
     for way, blind in zip(card.ways, blind_forecasts(made, evidence, folds).values(), strict=True):
-        took = gave_a_seedling(evidence)[blind.at]
+        took = evidence.outcomes.fruitful[blind.at]
         twice = [evidence.seed[at] != evidence.pollen[at] and way.way == "species" for at in blind.at]
         weight = np.where(twice, 0.5, 1.0)
         base = metrics.brier_score_loss(took, blind.chances["base_rate"], sample_weight=weight, pos_label=1)
@@ -327,7 +327,7 @@ def test_a_forecast_is_that_of_a_grower_who_made_the_other_crosses_only(collecti
         model = learn(other, as_of=DAY)[1].model
         expected = chances_of(other, model, parents, [units[at] for at in fold.held]).mean
         assert found.chances["crosscompat"] == pytest.approx(expected, abs=1e-12)
-        took = [gave_a_seedling(evidence)[at] for at in fold.train]
+        took = [evidence.outcomes.fruitful[at] for at in fold.train]
         assert found.chances["base_rate"] == pytest.approx((sum(took) + 0.5) / (len(took) + 1))
 
 

@@ -58,6 +58,17 @@ def test_what_is_behind_it_comes_on_request(run, demo):
     assert len(long.splitlines()) > 2 * LINES
 
 
+def test_flowers_that_nobody_named_are_said_to_be_the_usual_ones(run, demo, empty_folder):
+    pair = ("ask", "Echinocereus dasyacanthus", "E. coccineus")
+    named, usual = (run(*pair, *more, "--collection", demo).stdout for more in (["--flowers", 4], []))
+    assert "  A seedling from 4 flowers: about" in named
+    assert "  A seedling from your usual 4 flowers: about" in usual
+    ranked = run("rank", "--collection", demo, code=1).stdout
+    assert ranked.startswith("Chance of a seedling from your usual 4 flowers each")
+    run("new", "ours", "--tree", "echinocereus")
+    assert "  A seedling from 3 flowers: about" in run(*pair, "--collection", empty_folder / "ours").stdout
+
+
 def test_own_experience_is_said_before_all_that_is_inferred(run, demo):
     lines = run(
         "ask", "Echinocereus dasyacanthus", "E. coccineus", "--collection", demo, columns=ACROSS

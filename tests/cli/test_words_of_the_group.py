@@ -26,7 +26,7 @@ def spurges(tmp_path):
 
 
 def test_a_spurge_has_cyathia_and_pods(spurges):
-    assert "from 5 cyathia" in run("ask", "Euphorbia susannae", "E. obesa", *spurges)
+    assert "from your usual 5 cyathia" in run("ask", "Euphorbia susannae", "E. obesa", *spurges)
     assert "3 pods set" in run("observe", "26-08", "--swelling", "3", "--on", "2026-05-20", *spurges)
     assert "2 ripe pods; 5 seeds. " in run("observe", "26-08", *HARVEST, *spurges)
     assert "5 cyathia" in run("observe", "26-08", *spurges)
