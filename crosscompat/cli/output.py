@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.files import write_atomically
+from crosscompat.ground.files import named, write_atomically
 from crosscompat.ground.wording import catalogue, say
 
 if TYPE_CHECKING:
@@ -190,7 +190,7 @@ def deliver(text: str, output: Path | None, says: str = "") -> None:
     try:
         _write(output, content)
     except OSError as error:
-        raise OSError(error.errno, error.strerror, str(output)) from None
+        raise named(error, output) from None
     talk(says or say("cli.written", file=str(output)))
 
 

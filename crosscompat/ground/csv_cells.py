@@ -15,7 +15,7 @@ from typing import Protocol, TypeVar
 
 from crosscompat.ground import csv_convert
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
-from crosscompat.ground.files import write_atomically
+from crosscompat.ground.files import named, write_atomically
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import catalogue, say
 
@@ -144,7 +144,7 @@ def _text(path: _Source, faults: list[Fault]) -> str | None:
     except IsADirectoryError:
         faults.append(_fault("is_folder", place))
     except OSError as error:
-        faults.append(_fault("no_access", place, reason=error.strerror or error))
+        raise named(error, path) from None
     except UnicodeDecodeError as error:
         faults.append(_fault("not_utf8", Place(path.name, line=data.count(b"\n", 0, error.start) + 1)))
     else:

@@ -16,6 +16,11 @@ _NEW = 0o644
 _HOUR = 3600
 
 
+def named(error: OSError, path: object) -> OSError:
+    """Return an error of the system as one that names the file, of the kind that its number has."""
+    return OSError(error.errno, error.strerror, str(path))
+
+
 def write_atomically(path: Path, content: bytes, *, follow: bool = True, mode: int = _NEW) -> None:
     """Replace a file in one step: the new content is safe on disk before the old one goes.
 
@@ -50,7 +55,7 @@ def writing_atomically(path: Path, *, follow: bool = True, mode: int = _NEW) -> 
     try:
         handle, name = tempfile.mkstemp(suffix=PART, prefix=f".{target.name}.", dir=target.parent)
     except OSError as error:
-        raise OSError(error.errno, error.strerror, str(path)) from None
+        raise named(error, path) from None
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -62,7 +67,7 @@ def writing_atomically(path: Path, *, follow: bool = True, mode: int = _NEW) -> 
     except BaseException as error:
         temporary.unlink(missing_ok=True)
         if isinstance(error, OSError) and not error.filename:
-            raise OSError(error.errno, error.strerror, str(path)) from None
+            raise named(error, path) from None
         raise
 
 

@@ -9,6 +9,7 @@ from os import PathLike
 from pathlib import Path
 
 from crosscompat.ground.errors import BadInput, Fault, Place, worded
+from crosscompat.ground.files import named
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _WIDTH = 60
@@ -88,10 +89,12 @@ def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
 
 
 def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
-    """Return what is in a file and its name without its folder, or raise a `BadInput` if it cannot be opened."""
+    """Return what is in a file and its name without its folder; a `BadInput` says that it is none."""
     where = Path(path)
     try:
         return where.read_bytes(), where.name
+    except (FileNotFoundError, IsADirectoryError) as error:
+        key = "no_file" if isinstance(error, FileNotFoundError) else "is_folder"
+        raise BadInput([worded("trees", key, Place(str(path)))]) from None
     except OSError as error:
-        key = {FileNotFoundError: "no_file", IsADirectoryError: "is_folder"}.get(type(error), "no_access")
-        raise BadInput([worded("trees", key, Place(str(path)), reason=error.strerror or str(error))]) from None
+        raise named(error, path) from None

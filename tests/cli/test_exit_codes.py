@@ -349,3 +349,12 @@ def test_a_process_can_be_interrupted(process, empty_folder):
         _, stderr = running.communicate(timeout=60)
     assert running.returncode == 130
     assert b"Traceback" not in stderr
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="there is no file here that nobody can read")
+@pytest.mark.parametrize("suffix", ["nwk", "csv"])
+def test_seventy_four_for_a_tree_that_the_computer_will_not_read(run, empty_folder, suffix):
+    """Reading the start of it is an I/O error, for an administrator too."""
+    (empty_folder / f"tree.{suffix}").symlink_to("/proc/self/mem")
+    outcome = run("new", "mine", "--tree", f"tree.{suffix}", code=74)
+    assert outcome.stderr.endswith("Input/output error.\n")

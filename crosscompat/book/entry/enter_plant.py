@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import nullcontext
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
@@ -83,8 +82,7 @@ def enter_plant(pen: Writing, entry: PlantEntry, pattern: Pattern, bounds: Bound
     wrote = tuple(_words(before, plant, [*dated, *([lot] if lot and lot != lot_before else [])]))
     pen.what = say("planting.change", plant=plant.name, what="; ".join(wrote))
     stood = [(plant, before), *([(lot, lot_before)] if lot else [])]
-    raised = cross is not None and (before is None or before.cross != cross.id)
-    with validated(pen, (), bounds) if raised else nullcontext():
+    with validated(pen, (), bounds):
         pen.replace(*(now for now, was in stood if was is not None and now != was))
         pen.add(*(now for now, was in stood if was is None), *dated)
     return WrittenPlant(plant, wrote)
@@ -100,14 +98,8 @@ def known_plant(page: Reading, name: str) -> records.Plant:
 
 def _refuse_contradictions(entry: PlantEntry) -> None:
     parents = entry.plant.get("parents")
-    said = (
-        entry.name,
-        entry.species,
-        entry.raised_from,
-        entry.how,
-        *entry.plant.values(),
-        *dict(entry.findings).values(),
-    )
+    texts = [*entry.plant.values(), *dict(entry.findings).values()]
+    said = [entry.name, entry.species, entry.raised_from, entry.how, *texts]
     wrong = {
         "blank": any(isinstance(value, str) and not value.strip() for value in said),
         "how_what": entry.how is not None and not entry.findings,

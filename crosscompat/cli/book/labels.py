@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,8 +17,6 @@ from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.labels import Candidates
-
-DEFAULT: Final = Path("labels.html")
 
 
 def label(
@@ -42,7 +40,7 @@ def label(
     if as_json:
         print_json(labels, output)
     else:
-        deliver_labels(labels.cards, output or DEFAULT, invented=labels.invented)
+        deliver_labels(labels.cards, output or Path("labels.html"), invented=labels.invented)
 
 
 def find(

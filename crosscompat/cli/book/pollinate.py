@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
 _VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
 _WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
-_CHECKS = ("seed", "pollen")
 
 
 @taking(
@@ -55,7 +54,7 @@ def pollinate(
     by: By = None,
     units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
     cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
-    check: Annotated[str | None, choice("--check", _CHECKS, "help.of_pollinate.check")] = None,
+    check: Annotated[str | None, choice("--check", ("seed", "pollen"), "help.of_pollinate.check")] = None,
     folder: Folder = None,
     *,
     open_: Annotated[bool, plain("--open", "help.of_pollinate.open")] = False,
