@@ -94,7 +94,7 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
         _print_moved(lesson, _MOST_MOVED if why else _FEW_MOVED)
     if lesson.learned and why:
         line()
-        line(say("retrain.weights"))
+        paragraph(say("retrain.weights"))
         heading, rows = _weights(lesson.weightings)
         print_table(heading, rows, right=range(1, len(heading)))
 

@@ -141,7 +141,7 @@ def test_a_forecast_given_while_the_cross_was_under_way_is_told_as_such(collecti
     ledger = [given(date(2024, 5, 20), "Aus bus", "Aus cus", 0.4, 3, cross="1")]
     record = track_record(made, ledger, training_set_of(made, READ))
     assert (record.under_way, record.forecasts[0].under_way) == (1, True)
-    assert record.says[1].startswith("1 forecast was made after the brush.")
+    assert record.says[1].startswith("1 forecast was made after pollination.")
 
 
 def test_nothing_forecast_or_nothing_finished_is_no_record(collection, cross, book):
