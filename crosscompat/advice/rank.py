@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Any, Literal
 
-import numpy as np
-
 from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
@@ -23,17 +21,14 @@ from crosscompat.advice.figures import (
     verdict,
 )
 from crosscompat.advice.parents import Caution, Parent, cautions, find_parents
-from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.teaching import Teaching, teaching
 from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
-from crosscompat.model.fitted import FittedModel
 from crosscompat.model.forecast import chances
-from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import ties
 
@@ -43,9 +38,6 @@ _Watch = Callable[[Sequence[int]], Iterable[int]]
 _TEACHING = 0.2
 """What teaching weighs beside the chance. In six seasons of invented growers a fifth cost 3 in 100 of the seedlings and
 took a seventh off the error of the forecasts; half cost 14 in 100 (``tests/benchmarks/seasons.py``)."""
-
-_BEYOND = 0.1
-"""The share of what a cross would teach above which it teaches more than its own chance."""
 
 _AT_ONCE = 20_000
 _NAMES = ("place", "equal", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant")
@@ -163,90 +155,6 @@ def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
         if parent.plant is not None and parent.plant.died is not None:
             raise NoPairing(say("rank.dead", plant=parent.plant.plant, date=spoken_date(parent.plant.died, today())))
     return seed, pollen
-
-
-@dataclass(frozen=True, slots=True)
-class Teaching:
-    """What a pairing would teach.
-
-    Attributes
-    ----------
-    worth : float
-        Expected drop in the summed variance of the chances from one flower of the crosses wanted.
-    about : str
-        What that is about beyond the pairing itself: ``seed``, ``pollen`` or ``else``; ``pair`` if next to nothing is.
-    says : str
-        The same in plain words.
-    """
-
-    worth: float
-    about: str
-    says: str
-
-
-def teaching(
-    model: FittedModel, asked: Asked, pairs: Sequence[_Pair], tried: Sequence[int], aims: Sequence[int], flowers: int
-) -> list[Teaching]:
-    """Return what each pairing ``tried`` on so many flowers would teach about those that are aimed at.
-
-    Both are places among the ``pairs`` that were put to the model. Without aims, those tried are to be surer of.
-    """
-    if not tried:
-        return []
-    together = correlations(model, asked.rows, asked.pairings, parents_of(pairs))
-    goals = list(dict.fromkeys(aims or tried))
-    parts = variance_drop(asked.whole, together, np.array(tried), np.array(goals), flowers)
-    wanted = [pairs[i] for i in goals]
-    return [_teaching(pairs[i], wanted, part) for i, part in zip(tried, parts, strict=True)]
-
-
-def variance_drop(whole: Logits, together: Floats, tried: np.ndarray, aims: np.ndarray, flowers: int) -> Floats:
-    """Return the expected drop in the variance of chances when other pairings are tried, shape (n_tried, n_aims).
-
-    ``whole`` is of a seedling from one flower of n_pairs, whose logits correlate as in ``together``, shape (n_pairs,
-    n_pairs); ``tried`` and ``aims`` are places among them.
-
-    Notes
-    -----
-    To first order a trial of n flowers with chance p adds the information W = n p (1 - p) to its own logit, whose
-    variance is c_xx; the variance of a logit w falls by c_wx² W / (1 + W c_xx), that of its chance by [p_w (1 - p_w)]²
-    times as much: the Gaussian update of a linear model (Chaloner & Verdinelli 1995, Bayesian experimental design: a
-    review, Statistical Science 10:273-304). p (1 - p) is the mean over what is believed.
-
-    Examples
-    --------
-    One flower on a pairing of logit 0 and standard deviation 2: the mean of p (1 - p) is s = 0.151, and the drop is
-    s² 4² s / (1 + 4 s).
-
-    >>> whole = Logits(np.zeros(1), np.full(1, 2.0))
-    >>> variance_drop(whole, np.ones((1, 1)), np.array([0]), np.array([0]), 1).round(3).tolist()
-    [[0.035]]
-    """
-    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
-    probability = chance(whole.mean[:, None] + whole.sd[:, None] * nodes)
-    steep = probability * (1.0 - probability) @ (weights / weights.sum())
-    covariance = together * np.outer(whole.sd, whole.sd)
-    information = flowers * steep[tried]
-    gain = information / (1.0 + information * whole.sd[tried] ** 2)
-    return np.asarray(steep[aims] ** 2 * covariance[np.ix_(tried, aims)] ** 2 * gain[:, None])
-
-
-def _teaching(pair: _Pair, wanted: Sequence[_Pair], parts: Floats) -> Teaching:
-    shares = dict.fromkeys(("pair", "seed", "pollen", "else"), 0.0)
-    for other, part in zip(wanted, parts.tolist(), strict=True):
-        shares[_in_common(pair, other)] += part
-    beyond = max(("seed", "pollen", "else"), key=lambda key: shares[key])
-    about = beyond if shares[beyond] > _BEYOND * sum(shares.values()) else "pair"
-    seed, pollen = (parent.called for parent in pair)
-    return Teaching(float(parts.sum()), about, say(f"teach.{about}", seed=seed, pollen=pollen))
-
-
-def _in_common(pair: _Pair, other: _Pair) -> str:
-    if pair == other:
-        return "pair"
-    if pair[0].label == other[0].label:
-        return "seed"
-    return "pollen" if pair[1].label == other[1].label else "else"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,11 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import BasisFigures, CheckTold, Interval, basis_figures, checks_of, interval_at
-from crosscompat.advice.ledger import TrackRecord, forecasts_due, track_record
+from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
+from crosscompat.advice.track_record import TrackRecord, track_record
 from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse

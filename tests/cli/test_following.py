@@ -14,8 +14,9 @@ from sqlalchemy import update
 
 from crosscompat.book.records import Cross, Observation, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
-from crosscompat.book.store.database import CHANGES, transaction
+from crosscompat.book.store.database import transaction
 from crosscompat.book.store.seal import digest_of, fetching
+from crosscompat.book.store.tables import CHANGES
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()  # noqa: DTZ011
 

@@ -15,9 +15,6 @@ from sqlalchemy.exc import DBAPIError
 from crosscompat.book.records import new_id
 from crosscompat.book.store.backup import altered_in, copy_of_the_day, into_wal, put_beside, unfinished
 from crosscompat.book.store.database import (
-    CHANGES,
-    FORMAT,
-    FORMAT_NOTE,
     AlreadyWritten,
     Damaged,
     NotKnown,
@@ -25,13 +22,13 @@ from crosscompat.book.store.database import (
     backups_of,
     damage_of,
     file_of,
-    make_tables,
     open_engine,
     spoken_place,
     transaction,
 )
 from crosscompat.book.store.pages import Change, Reading, Version, Writing
 from crosscompat.book.store.seal import fetching, first_altered, last_altered
+from crosscompat.book.store.tables import CHANGES, FORMAT, FORMAT_NOTE, make_tables
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 

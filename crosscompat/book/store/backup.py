@@ -15,9 +15,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, func, select
 
 from crosscompat.book.store.database import (
-    CHANGES,
     DAILY,
-    FORMAT,
     Damaged,
     Unreachable,
     address_of,
@@ -30,6 +28,7 @@ from crosscompat.book.store.database import (
     named_copies,
 )
 from crosscompat.book.store.seal import first_altered
+from crosscompat.book.store.tables import CHANGES, FORMAT
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import BookWarning, Busy, WrongUse
 from crosscompat.ground.files import PART, remove_unfinished

@@ -13,8 +13,8 @@ from sqlalchemy.exc import IntegrityError
 
 from crosscompat.book.record_fields import admissible, admit
 from crosscompat.book.records import KINDS, Record, new_id
-from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
 from crosscompat.book.store.seal import digest_of, fetching, first_altered
+from crosscompat.book.store.tables import CHANGES, RECORDS, TABLES
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.ground.wording import say
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from crosscompat.book.store.database import CHANGES, RECORDS, TABLES
+from crosscompat.book.store.tables import CHANGES, RECORDS, TABLES
 
 Fetch = Callable[[str], Iterable[Sequence[Any]]]
 """Returns the rows of a query, as the driver of the database gives them."""

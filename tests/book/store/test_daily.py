@@ -17,8 +17,9 @@ from sqlalchemy import update
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, Unreachable, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
-from crosscompat.book.store.database import CHANGES, daily_copies, transaction
+from crosscompat.book.store.database import daily_copies, transaction
 from crosscompat.book.store.seal import digest_of, fetching
+from crosscompat.book.store.tables import CHANGES
 from crosscompat.collection.settings import Settings, open_book
 from crosscompat.ground.errors import BookWarning
 

@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from crosscompat.book.store import open_store
-from crosscompat.book.store.database import TABLES
+from crosscompat.book.store.tables import TABLES
 from crosscompat.cli.app import app
 
 TABLE = """date,seed_parent,pollen_parent,units,pods_set,seedlings

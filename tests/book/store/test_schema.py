@@ -4,7 +4,8 @@ import pytest
 from sqlalchemy import inspect
 
 from crosscompat.book.store import open_store
-from crosscompat.book.store.database import FORMAT, metadata, transaction
+from crosscompat.book.store.database import transaction
+from crosscompat.book.store.tables import FORMAT, metadata
 from crosscompat.ground.errors import WrongUse
 
 
