@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from crosscompat.advice.cross_story import parents_in_words
-from crosscompat.advice.plan import Plan
 from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross
 from crosscompat.book.find_records import Clues, find_number, matches
@@ -22,6 +21,9 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
+
+if TYPE_CHECKING:
+    from crosscompat.advice.plan import Plan
 
 
 @dataclass(frozen=True, slots=True)

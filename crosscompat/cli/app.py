@@ -250,7 +250,7 @@ def _tell(error: Exception, *, as_json: bool) -> int:
         text, code = say("cli.bug", kind=type(error).__name__, reason=str(error)), _BUG
     text = _LONG.sub(lambda long: f"{long[1] or long[2]}…", text)
     with suppress(OSError):
-        if as_json:
+        if as_json and getattr(error, "answer", None) is None:  # what was stopped by a doubt has been answered
             faults = [Problem(str(each.place), each.what, each.advice) for each in getattr(error, "faults", ())]
             print_json(Failure(code, text, faults))
         sys.stdout.flush()

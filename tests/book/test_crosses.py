@@ -45,7 +45,7 @@ def faults_of(path):
 
 def test_the_header_is_the_fields_of_a_cross():
     assert set(HEADER) == set(Cross.__dataclass_fields__) - {"row"}
-    assert len(HEADER) == 30
+    assert len(HEADER) == 32
 
 
 def test_every_column_becomes_a_value(written):
@@ -57,7 +57,7 @@ def test_every_column_becomes_a_value(written):
         "tried": "4", "took": "1", "closed_stage": "Germinate", "lost_to": "mice", "only_successes": "no",
         "stamens_removed": "yes", "proof": "Looks hybrid",
         "source": "own", "recorded_at": "2026-04-03T14:05:00+02:00", "note": "a note",
-        "kind": "Check of the pollen",
+        "kind": "Check of the pollen", "date_words": "", "friend": "N.N.",
     }  # fmt: skip
     [cross] = read_crosses(written(",".join(HEADER) + "\n" + ",".join(cells[name] for name in HEADER) + "\n"))
     assert cross == Cross(
@@ -65,7 +65,7 @@ def test_every_column_becomes_a_value(written):
         "bag", 4, "flower", 3, 2, 90, 60, 30, 7, 4, 1, "germinate", "mice", only_successes=False,
         stamens_removed=True, proof="looks hybrid", source="own",
         recorded_at=datetime(2026, 4, 3, 12, 5, tzinfo=UTC), note="a note",
-        kind="check of the pollen", row=2,
+        kind="check of the pollen", friend="N.N.", row=2,
     )  # fmt: skip
 
 
