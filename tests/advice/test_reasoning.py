@@ -208,7 +208,7 @@ def test_parents_and_pairs_are_told_in_words(monkeypatch, name, logit, value):
     assert reason.says.endswith(": clearly for it" if logit > 0 else ": clearly against it")
     assert ("relatives" in reason.says) == (value == 0)
     assert ("better" in reason.says) == (logit > 0)
-    assert "crosses show" in feature_in_words(name)
+    assert "has done so far" in feature_in_words(name)
 
 
 PAIRS = [

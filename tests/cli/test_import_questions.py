@@ -172,7 +172,7 @@ def test_a_friends_crosses_are_worded_as_theirs_and_not_looked_after(run, answer
     }  # fmt: skip
     assert "of yours and of friends, whose count half" in after["basis"]["words"]
     told = " ".join(run("ask", COC, DAS, "--collection", folder, columns=160).stdout.split())
-    assert "You made this cross once: 0 took. N.N. made it once: 1 took." in told
+    assert "You made this cross once, and it failed. N.N. made it once: 1 took." in told
     assert "N.N." not in run("due", "--on", "2026-06-10", "--collection", folder).stdout
     assert "N.N." not in run("tonight", "--on", "2026-04-03", "--collection", folder).stdout
 
