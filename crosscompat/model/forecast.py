@@ -153,10 +153,14 @@ def step_logits(
         slope = model.prior.mean[1:] * (step != WHOLE) + slopes
         extra += (farther @ slope) ** 2 + np.einsum("ij,jk,ik->i", farther, among, farther)
     asked = strangers(len(rows)) if asked is None else asked
-    parts = [slice(begin, begin + _BLOCK) for begin in range(0, len(rows), _BLOCK)] or [slice(0)]
-    result = [_with_effects(fit, design[part], asked[part]) for part in parts]
+    result = [_with_effects(fit, design[part], asked[part]) for part in _blocks(len(rows))]
     mean, variance = (np.concatenate(side) for side in zip(*result, strict=True))
     return Logits(offset + mean, np.sqrt(variance + extra))
+
+
+def _blocks(n: int) -> list[slice]:
+    """Cut so many pairings into blocks whose numbers stay near the processor; of none there is an empty one."""
+    return [slice(begin, begin + _BLOCK) for begin in range(0, n, _BLOCK)] or [slice(0)]
 
 
 def _with_effects(fit: StepFit, design: Floats, asked: Pairings) -> tuple[Floats, Floats]:
@@ -220,11 +224,13 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
     >>> chances(certain).mean.round(6), chances(certain, 2).mean.round(6)
     (array([0.5]), array([0.75]))
     """
-    units = np.asarray(flowers, dtype=np.float64)
+    units = np.broadcast_to(np.asarray(flowers, dtype=np.float64), answer.mean.shape)
     nodes, weights = _quadrature()
-    mean = np.zeros(answer.mean.shape)
-    for node, weight in zip(nodes, weights, strict=True):
-        mean += weight * _at_least_one(answer.mean + node * answer.sd, units)
+    mean = np.empty(answer.mean.shape)
+    for part in _blocks(mean.size):
+        at_nodes = answer.mean[part] + nodes[:, None] * answer.sd[part]
+        # Added up in order, so that no chance depends on those beside it, to the last bit.
+        mean[part] = np.cumsum(weights[:, None] * _at_least_one(at_nodes, units[part]), axis=0)[-1]
     reach = NORMAL_95 * answer.sd
     low, high = (_at_least_one(answer.mean + way * reach, units) for way in (-1.0, 1.0))
     return Chances(mean, np.minimum(low, mean), np.maximum(high, mean))
