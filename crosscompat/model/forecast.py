@@ -27,7 +27,7 @@ NORMAL_95 = 1.6448536269514722
 
 _STEP, _STEPS = 1 / 6, 51
 _BLOCK = 2000
-_FARTHEST, _HALVINGS = 300.0, 60
+_FARTHEST, _HALVINGS = 500.0, 60
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
@@ -339,6 +339,7 @@ BELIEFS = st.tuples(st.floats(-4, 7), st.floats(1.0, 4.5))
 
 @settings(max_examples=60, deadline=None)
 @given(BELIEFS, st.tuples(BELIEFS, BELIEFS, BELIEFS, BELIEFS), PODS)
+@example((4.0, 1.0), ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0), (0.0, 4.5)), SEEDS)
 def test_stages_as_shown_come_to_the_whole_as_shown(whole, stages, pods):
     """A flower that gives a seedling set a pod that held, so that no seedling is likelier than a pod.
 
