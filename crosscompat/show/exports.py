@@ -96,6 +96,7 @@ def calendar_file(name: str, reminders: Iterable[Reminder], stamp: datetime) -> 
 _SHEET = """
 @page { size: A4 portrait; margin: 12mm; }
 body { font: 10pt "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; margin: 0; }
+@media screen { body { margin: 12mm; } }
 h2 { font-size: 11pt; margin: 5mm 0 1mm; }
 table { border-collapse: collapse; width: 100%; break-inside: avoid; }
 th { font-weight: normal; color: #56615b; font-size: 7pt; }
