@@ -24,7 +24,7 @@ from crosscompat.advice.figures import (
     verdict,
 )
 from crosscompat.advice.parents import Caution, Parent, cautions, find_parents, handling
-from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import Reason, StageForecast, reasons_in_words, stage_forecasts
 from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
@@ -162,7 +162,7 @@ def _forecast(
     past: Mapping[tuple[str, str], list[Past]],
 ) -> PairForecast:
     seed, pollen = pair
-    asked = asked_of(collection, basis.model, parents_of([pair]), stages=True)
+    asked = predict(collection, basis.model, parents_of([pair]), stages=True)
     distance = distance_of(collection, basis, seed.label, pollen.label)
     chance = interval_at(chances(asked.whole, flowers), 0)
     word = verdict(chance, known=bool(asked.known[0]))

@@ -20,11 +20,11 @@ from datetime import date
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import (
-    asked_of,
     basis_of,
     chances_of,
     clones_on_both_sides,
     parents_of,
+    predict,
     training_set_of,
 )
 from crosscompat.advice.rank import wanted_pairs
@@ -191,7 +191,7 @@ class ForecastNow:
 def forecast_now(collection: Collection, pair: tuple[Parent, Parent], flowers: int) -> ForecastNow:
     """Forecast a pairing for so many flowers by all that is on record."""
     basis = basis_of(collection)
-    asked = asked_of(collection, basis.model, parents_of([pair]))
+    asked = predict(collection, basis.model, parents_of([pair]))
     return ForecastNow(
         interval_at(chances(asked.whole, flowers), 0),
         flowers,

@@ -16,7 +16,7 @@ from crosscompat.advice.figures import (
     tree_figures,
 )
 from crosscompat.advice.parents import Caution, Parent, cautions, find_parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of
+from crosscompat.advice.predict import basis_of, parents_of, predict
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
@@ -83,7 +83,7 @@ def partners(
     others = [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     basis = basis_of(collection)
-    asked = asked_of(collection, basis.model, parents_of(pairs))
+    asked = predict(collection, basis.model, parents_of(pairs))
     answer = chances(asked.whole, flowers)
     past = past_crosses(collection)
     found = []

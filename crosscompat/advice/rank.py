@@ -21,7 +21,7 @@ from crosscompat.advice.figures import (
     verdict,
 )
 from crosscompat.advice.parents import Caution, Parent, cautions, find_parents
-from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.teaching import Teaching, teaching
 from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
@@ -143,7 +143,7 @@ def likeliest(
         if not pairs:
             continue
         parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
-        chance = chances(asked_of(collection, model, parents).whole, flowers).mean.tolist()
+        chance = chances(predict(collection, model, parents).whole, flowers).mean.tolist()
         found = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
         best = sorted([*best, *found[:most]])[:most]
     return [Candidate(Parent(seed), Parent(pollen)) for _, seed, pollen in best]
@@ -264,7 +264,7 @@ def _rows(
     pairs = list(dict.fromkeys((c.seed, c.pollen) for c in (*candidates, *wanted)))
     at = {pair: i for i, pair in enumerate(pairs)}
     tried, aims = ([at[c.seed, c.pollen] for c in some] for some in (candidates, wanted))
-    asked = asked_of(collection, basis.model, parents_of(pairs))
+    asked = predict(collection, basis.model, parents_of(pairs))
     all_flowers, one_flower, past = chances(asked.whole, flowers), chances(asked.whole), past_crosses(collection)
     apart = collection.taxa.apart([seed.label for seed, _ in pairs], [pollen.label for _, pollen in pairs])
     lessons = teaching(basis.model, asked, pairs, tried, aims, flowers) if by != "chance" else [None] * len(tried)

@@ -10,7 +10,7 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import spoken
-from crosscompat.advice.predict import Asked
+from crosscompat.advice.predict import Prediction
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, design_of, offset_of
@@ -130,14 +130,14 @@ class StageForecast:
 
 
 def reasons_in_words(
-    model: FittedModel, asked: Asked, distance: float, sources: Mapping[str, str] | None = None
+    model: FittedModel, asked: Prediction, distance: float, sources: Mapping[str, str] | None = None
 ) -> list[Reason]:
     """Return the reasons for a pairing's chance of a seedling: an average pairing first, then the weightiest.
 
     Parameters
     ----------
     model : FittedModel
-    asked : Asked
+    asked : Prediction
         The one pairing, as it was put to it.
     distance : float
         Between its parents, against the usual distance on the tree.
@@ -210,7 +210,7 @@ def _joined(
         yield "order", feature.column, f"{feature.column} order", logit + more, sign
 
 
-def stage_forecasts(model: FittedModel, asked: Asked) -> list[StageForecast]:
+def stage_forecasts(model: FittedModel, asked: Prediction) -> list[StageForecast]:
     """Return what is expected of the one pairing that was put to a model at every stage, and of the whole."""
     found = []
     steps = sharing_out(asked.whole, {stage: asked.outlook.steps[stage] for stage in STAGES}, model.seeds)

@@ -12,7 +12,7 @@ import numpy as np
 
 from crosscompat.advice.figures import BasisFigures, CheckTold, Interval, basis_figures, checks_of, interval_at
 from crosscompat.advice.ledger import forecasts_due
-from crosscompat.advice.predict import Asked, Basis, asked_of, fitted_on, last_basis, training_set_of
+from crosscompat.advice.predict import Basis, Prediction, fitted_on, last_basis, predict, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
@@ -232,7 +232,7 @@ def _moved(
     if not pairs:
         return []
     parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
-    was, now = (asked_of(collection, model, parents) for model in (before, after))
+    was, now = (predict(collection, model, parents) for model in (before, after))
     then, here = (chances(asked.whole) for asked in (was, now))
     record, counts, moved = _own_record(evidence), _own_counts(evidence), []
     for i, (seed, pollen) in enumerate(pairs):
@@ -245,7 +245,7 @@ def _moved(
     return sorted(moved, key=lambda m: (-abs(m.after.mean - m.before.mean), m.seed_parent, m.pollen_parent))
 
 
-def _parts(model: FittedModel, asked: Asked, i: int) -> dict[str, float]:
+def _parts(model: FittedModel, asked: Prediction, i: int) -> dict[str, float]:
     """Return what each reason adds to the logit of one pairing, the curves of the distance together."""
     found = whole_reasons(model, asked.rows[i], asked.pairings[i : i + 1], asked.outlook.at(i))
     parts = {name: logit for name, logit, _ in found.terms if name not in CURVES}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crosscompat.advice.parents import Parent
-from crosscompat.advice.predict import Asked, parents_of
+from crosscompat.advice.predict import Prediction, parents_of
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
 from crosscompat.model.correlations import correlations
@@ -41,7 +41,12 @@ class Teaching:
 
 
 def teaching(
-    model: FittedModel, asked: Asked, pairs: Sequence[_Pair], tried: Sequence[int], aims: Sequence[int], flowers: int
+    model: FittedModel,
+    asked: Prediction,
+    pairs: Sequence[_Pair],
+    tried: Sequence[int],
+    aims: Sequence[int],
+    flowers: int,
 ) -> list[Teaching]:
     """Return what each pairing ``tried`` on so many flowers would teach about those that are aimed at.
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from crosscompat.advice import reasoning
 from crosscompat.advice.ask import ask
-from crosscompat.advice.predict import Asked
+from crosscompat.advice.predict import Prediction
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.advice.retrain import learn
 from crosscompat.model.composition import SeedsPerPod
@@ -64,7 +64,9 @@ def reasons_of(made, numbers, *, distance=0.4, uneven=0.0, published=0.0, source
     pairings = Pairings(Levels(NOBODY, NOBODY, NOBODY, NOBODY))
     believed = outlook(made, numbers[None], pairings)
     shifts = np.array([published]), np.array([uneven])
-    return reasons_in_words(made, Asked(numbers[None], pairings, believed, believed.whole, *shifts), distance, sources)
+    return reasons_in_words(
+        made, Prediction(numbers[None], pairings, believed, believed.whole, *shifts), distance, sources
+    )
 
 
 def told(**numbers):

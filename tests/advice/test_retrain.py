@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.parents import find_parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of, prior_of
+from crosscompat.advice.predict import basis_of, parents_of, predict, prior_of
 from crosscompat.advice.retrain import keep, learn
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
@@ -81,7 +81,7 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
     lesson, saved = learn(made, as_of=DAY)
     before, after = made.saved.model, saved.model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
-    was, now = (asked_of(made, model, Parents(seed, pollen)) for model in (before, after))
+    was, now = (predict(made, model, Parents(seed, pollen)) for model in (before, after))
     for i in range(len(seed)):
         old, new = (sum(lesson_room._parts(model, asked, i).values()) for model, asked in ((before, was), (after, now)))
         assert (old, new) == pytest.approx((was.whole.mean[i], now.whole.mean[i]), abs=1e-9)
@@ -163,7 +163,7 @@ def test_it_learns_that_nearer_pairs_do_better(collection, book):
     _, saved = learn(made, as_of=DAY)
     near, far = Parents(["Aus_bus"], ["Aus_cus"]), Parents(["Aus_bus"], ["Aus_eus"])
     gap = [
-        [asked_of(made, model, pair).whole.mean[0] for pair in (near, far)] for model in (prior_of(made), saved.model)
+        [predict(made, model, pair).whole.mean[0] for pair in (near, far)] for model in (prior_of(made), saved.model)
     ]
     assert gap[1][0] - gap[1][1] > gap[0][0] - gap[0][1] > 0
 
@@ -245,7 +245,7 @@ def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
     assert saved.model.seen.seed_plants == ("A", "B", "unlisted")
     assert saved.model.seen.pollen_plants == ()
     asked = [(find_parent(made, name), find_parent(made, "Aus cus")) for name in ("A1", "A2", "B")]
-    put = asked_of(made, saved.model, parents_of(asked))
+    put = predict(made, saved.model, parents_of(asked))
     answer = put.whole
     assert answer.mean[0] == answer.mean[1] > answer.mean[2]
 
