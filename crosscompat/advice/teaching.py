@@ -11,8 +11,8 @@ from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import Prediction, parents_of
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
 from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import correlations
 from crosscompat.model.likelihood import Floats, chance
 
 _BEYOND = 0.1
