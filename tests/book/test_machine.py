@@ -94,7 +94,7 @@ class Book(RuleBasedStateMachine):
 
     def teardown(self):
         if hasattr(self, "store"):
-            self.store.engine.dispose()
+            self.store.close()
             shutil.rmtree(self.folder)
 
     def write(self, act):

@@ -21,7 +21,7 @@ def count(own):
         store = open_store(own / "book.sqlite")
         with store.reading() as page:
             found = len(page.current(kind))
-        store.engine.dispose()
+        store.close()
         return found
 
     return count

@@ -31,7 +31,7 @@ def page(own):
 
     yield read
     for store in stores:
-        store.engine.dispose()
+        store.close()
 
 
 @pytest.fixture

@@ -23,7 +23,7 @@ def changes(folder):
     store = open_store(folder / "book.sqlite")
     with store.reading() as page:
         found = page.changes()
-    store.engine.dispose()
+    store.close()
     return found
 
 

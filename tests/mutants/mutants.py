@@ -38,7 +38,7 @@ _SLOW = (
     *("test_benchmarks", "test_sanity", "test_published_mixed_models", "test_robust", "test_lost_replies"),
     *("seven_hundred", "no_room", "loads_no_other"),
 )
-_LOADED = ("numpy", "scipy.optimize", "scipy.special", "pandas", "sqlalchemy", "dendropy")
+_LOADED = ("numpy", "scipy.optimize", "scipy.special", "pandas", "dendropy")
 _SECONDS = 120
 
 

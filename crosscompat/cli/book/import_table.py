@@ -181,7 +181,7 @@ def _summary_of(file: Path, folder: Path) -> Path:
         restore_history(pen, whole.changes, whole.versions)
     with store.reading() as page:
         write_summary(page, folder / f"{file.stem}.csv", invented=whole.invented)
-    store.engine.dispose()
+    store.close()
     return folder / f"{file.stem}.csv"
 
 
