@@ -29,9 +29,9 @@ from crosscompat.model.forecast import chances
 from crosscompat.model.pairings import Parents
 from crosscompat.model.reasons import whole_reasons
 from crosscompat.model.saved import SavedModel, model_file
-from crosscompat.model.stages import STEPS
 from crosscompat.model.training_set import REASONS, TrainingSet
 from crosscompat.pairing import CURVES
+from crosscompat.stages import STEPS
 
 _MOST_MOVED = 200
 _HARDLY = 0.005

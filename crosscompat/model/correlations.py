@@ -9,7 +9,7 @@ from crosscompat.model.fitted import FittedModel, design_of, prior_step
 from crosscompat.model.forecast import all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings, Parents
-from crosscompat.model.stages import STEPS, WHOLE
+from crosscompat.stages import STEPS, WHOLE
 
 _NUDGE = 1e-3
 _DRAWS, _SEED = 4_000, 18

@@ -14,10 +14,10 @@ from crosscompat.model.likelihood import Counts, Floats, Ints
 from crosscompat.model.pairings import Levels, Parents, Seen, relatedness
 from crosscompat.model.posterior import EFFECTS, StepFit, matched, past_of, unlearned
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
-from crosscompat.model.stages import STEPS, WHOLE, CrossCounts
-from crosscompat.model.training_set import TrainingSet
+from crosscompat.model.training_set import CrossCounts, TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
 from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.stages import STEPS, WHOLE
 from crosscompat.traits import TraitTable
 
 _FEWEST_FOR_A_MEAN = 5

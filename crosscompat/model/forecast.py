@@ -15,9 +15,9 @@ from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Pairings, Parents, pairings_of, strangers
 from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
-from crosscompat.model.stages import STEPS, WHOLE
 from crosscompat.pairing import farther_rows, pair_rows
 from crosscompat.phylogeny.taxa import Taxa
+from crosscompat.stages import STEPS, WHOLE
 from crosscompat.traits import TraitTable
 
 MOST_FLOWERS = 200

@@ -13,7 +13,7 @@ from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.posterior import Past, StepFit
-from crosscompat.model.stages import STEPS, WHOLE
+from crosscompat.stages import STEPS, WHOLE
 
 _MOST_SCALE = 2.0
 

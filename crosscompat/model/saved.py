@@ -26,8 +26,8 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Levels, Seen
 from crosscompat.model.posterior import EFFECTS, PairEffects, Past, StepFit
-from crosscompat.model.stages import STEPS
 from crosscompat.pairing import FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.stages import STEPS
 
 FORMAT = 1
 

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import FIRST_YEAR, today
@@ -29,6 +28,7 @@ from crosscompat.model.training_set import self_fertile_labels, training_set_fro
 from crosscompat.pairing import recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
+from crosscompat.stages import USUAL_DAYS
 from crosscompat.traits import TraitTable
 
 if TYPE_CHECKING:

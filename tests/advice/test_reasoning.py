@@ -20,8 +20,8 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
 from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import TERMS, Reasons
-from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.stages import STAGES, WHOLE
 
 TRAITS = (
     Feature("both", "spines_paired"),

@@ -12,8 +12,9 @@ from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Parents, Seen
 from crosscompat.model.prior import centre_of, published, spread_of
-from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
+from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
+from crosscompat.stages import STAGES, STEPS, WHOLE
 
 SCALE = DistanceScale(2.0, (("linear", 1.0, 0.5),))
 PLAIN = Recipe((Feature("linear"),), SCALE)

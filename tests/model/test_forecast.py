@@ -15,8 +15,9 @@ from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
 from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import reasons, whole_reasons
-from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
+from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
+from crosscompat.stages import STAGES, STEPS, WHOLE
 
 SCALE = DistanceScale(2.0, (("linear", 1.0, 0.5),))
 RECIPE = Recipe(

@@ -23,10 +23,11 @@ from crosscompat.model.posterior import EFFECTS
 from crosscompat.model.prior import published
 from crosscompat.model.reasons import TERMS, past_weights, reasons
 from crosscompat.model.saved import SavedModel, model_file, read_model
-from crosscompat.model.stages import STEPS, WHOLE, CrossCounts, StepCounts
+from crosscompat.model.training_set import CrossCounts, StepCounts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.taxa import Pedigree, pairs_of
+from crosscompat.stages import STEPS, WHOLE
 
 TREE = parse_newick("((((a:1,b:1):1,(g:1.5,h:1.5):.5):1,(c:2,d:2):1):1,(e:3,f:3):1);")
 RECIPE = Recipe((Feature("linear"), Feature("both", "x")), DistanceScale(8.0, (("linear", 0.5, 0.5),)))

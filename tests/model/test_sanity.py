@@ -18,9 +18,10 @@ from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Parents, pairings_of, relatedness
 from crosscompat.model.prior import published
-from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import pair_rows, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.stages import STAGES
 
 FEW = settings(  # to shrink an example would take minutes
     max_examples=4, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow],

@@ -17,9 +17,10 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of, relatedness
 from crosscompat.model.posterior import EFFECTS, Past, unlearned
 from crosscompat.model.saved import FORMAT, SavedModel, model_file, read_model
-from crosscompat.model.stages import STAGES, WHOLE, step_counts
+from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.stages import STAGES, WHOLE
 
 PRINTS = {"tree": "a" * 64, "traits": "", "crosses": "c" * 64}
 

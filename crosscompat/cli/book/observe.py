@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crosscompat.book import records
-from crosscompat.book.records import PROOFS, STAGES
+from crosscompat.book.records import PROOFS
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
@@ -16,6 +16,7 @@ from crosscompat.cli.session import Stopped, agreed, open_here
 from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.stages import STAGES
 
 if TYPE_CHECKING:
     from crosscompat.advice.cross_story import CrossStory
