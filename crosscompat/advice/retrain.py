@@ -10,17 +10,19 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.figures import BasisFigures, CheckTold, Interval, basis_figures, checks_of, interval_at
+from crosscompat.advice.figures import BasisFigures, Interval, basis_figures, interval_at
 from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.predict import Basis, Prediction, fitted_on, last_basis, predict, training_set_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.advice.reasoning import feature_in_words
 from crosscompat.advice.track_record import TrackRecord, track_record
+from crosscompat.book.crosses import Cross, recorded_by
+from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import MODEL_FILE, Collection, add_forecasts
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import staged
-from crosscompat.ground.names import correct_form
+from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel, prior_step
 from crosscompat.model.forecast import chances
@@ -33,6 +35,8 @@ from crosscompat.stages import STEPS
 
 _MOST_MOVED = 200
 _HARDLY = 0.005
+_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
+_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +78,57 @@ class SeasonCount:
     season: int
     crosses: int
     took: int
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTold:
+    """One check and what it says of the parent it was made for.
+
+    Attributes
+    ----------
+    cross : str
+        Its number.
+    kind : str
+        One of ``CROSS_KINDS`` but the first.
+    parent : str
+        The plant that was checked, or its species for want of one.
+    units, set : int or None
+        Flowers, and how many set.
+    says : str
+        In plain words.
+    """
+
+    cross: str
+    kind: str
+    parent: str
+    units: int | None
+    set: int | None
+    says: str
+
+
+def checks_of(collection: Collection, as_of: date) -> list[CheckTold]:
+    """Return the checks of a collection that were recorded by some day, in the order of the book.
+
+    Flowers to which no pollen was brought were left alone, whatever they were called.
+    """
+    return [_check(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
+
+
+def _kind(cross: Cross) -> str:
+    return _ALONE if cross.kind == _CROSS and cross.pollen_kind == "none" else cross.kind
+
+
+def _check(cross: Cross) -> CheckTold:
+    kind = _kind(cross)
+    of_pollen = kind == _POLLEN
+    plant, species = (cross.pollen_plant, cross.pollen_parent) if of_pollen else (cross.seed_plant, cross.seed_parent)
+    units = cross.units or cross.tried
+    pods = cross.pods_set if cross.pods_set is not None else cross.took
+    key = "open" if pods is None else ("some" if pods else "none")
+    parent = plant or correct_form(species or "", genus_of(cross.seed_parent))
+    counted = say("checks.of", set=pods or 0, units=units) if units else say("checks.set", set=pods or 0)
+    says = say(f"checks.{_WORDS[kind]}.{key}", parent=parent, counted=counted)
+    return CheckTold(cross.number, kind, parent, units, pods, says)
 
 
 @dataclass(frozen=True, slots=True)
