@@ -32,8 +32,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.pollinate import Pollinated
-    from crosscompat.advice.visit_parents import VisitRequest
+    from crosscompat.advice.pollinate import Pollinated, VisitRequest
 
 _VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
 _WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
@@ -72,7 +71,7 @@ def pollinate(
     **fields: Any,
 ) -> None:
     """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
-    from crosscompat.advice.visit_parents import VisitRequest
+    from crosscompat.advice.pollinate import VisitRequest
 
     pollen = [name for name in pollen or () if name.casefold() not in {"x", "×"}]
     if pollen and pollen[-1].isdecimal() and units is None:
