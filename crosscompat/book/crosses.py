@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.record_fields import column_of, from_to, in_column, one_of, read_fields
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS, STAGES
-from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell, Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 

@@ -13,7 +13,7 @@ from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import as_text
 from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.wording import catalogue, say
 

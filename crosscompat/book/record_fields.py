@@ -9,9 +9,8 @@ from datetime import date, datetime, time
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_cells import Cells
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground import csv_cells
+from crosscompat.ground.csv_cells import BadCell, Cells
 from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -103,9 +102,9 @@ def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) 
         If it is none.
     """
     if allowed := choices(item):
-        return csv_convert.choice(text, allowed)
+        return csv_cells.choice(text, allowed)
     wanted = value_types(kind)[item.name]
-    value = csv_convert.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
+    value = csv_cells.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
     if bounds := item.metadata.get("range"):
         low, high = bounds
         if not low <= value <= high:
@@ -114,11 +113,11 @@ def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) 
 
 
 _READERS: Mapping[type, Callable[[str], Any]] = {
-    int: csv_convert.whole,
-    bool: csv_convert.yes_no,
-    date: csv_convert.day,
-    datetime: csv_convert.timestamp,
-    time: csv_convert.hour,
+    int: csv_cells.whole,
+    bool: csv_cells.yes_no,
+    date: csv_cells.day,
+    datetime: csv_cells.timestamp,
+    time: csv_cells.hour,
     str: str,
 }
 

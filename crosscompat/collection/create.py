@@ -19,8 +19,7 @@ from crosscompat.book.store.pages import refuse_filled
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees
 from crosscompat.collection.opening import Recorded, tree_or_table
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
-from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_text
-from crosscompat.ground.csv_convert import day
+from crosscompat.ground.csv_cells import Cells, day, raise_faults, read_sheet, sheet_text
 from crosscompat.ground.errors import CrosscompatError, Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.names import genus_of

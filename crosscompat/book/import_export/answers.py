@@ -9,8 +9,7 @@ from types import MappingProxyType
 
 from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, TOOK_MEANS
 from crosscompat.book.import_export.column_mapping import COLUMNS, NOTE, Column, Grid, TableMapping
-from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
-from crosscompat.ground.csv_convert import choice
+from crosscompat.ground.csv_cells import Cells, choice, raise_faults, read_sheet, write_sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 

@@ -12,8 +12,8 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
 
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground import csv_cells
+from crosscompat.ground.csv_cells import BadCell
 from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import parse
@@ -265,7 +265,7 @@ def _counted(text: str, units: str) -> str:
     if text.isdecimal():
         return text
     try:
-        yes = csv_convert.yes_no(our_word(text, "yes_no") or text)
+        yes = csv_cells.yes_no(our_word(text, "yes_no") or text)
     except BadCell:
         raise BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
     if yes and units not in {"", "1"}:

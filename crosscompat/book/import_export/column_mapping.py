@@ -65,10 +65,10 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
     if ending not in TEXTS:
         raise WrongUse(say("sheets.format", file=path.name, formats=", ".join(FORMATS)))
     faults: list[Fault] = []
-    records, separator = read_records(path, faults)
+    lines, separator = read_records(path, faults)
+    rows = [[cell if cell.strip() else None for cell in record] for record in lines]
     if faults:
         raise BadInput(faults)
-    rows = [[cell if cell.strip() else None for cell in record] for record in records]
     return (Grid(path.name, None, rows, separator == ";"),)
 
 

@@ -22,8 +22,7 @@ from crosscompat.book.import_export.read_rows import Report, sheet_of
 from crosscompat.book.record_fields import read_field, read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
-from crosscompat.ground.csv_cells import Cells, Row, Sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import Cells, Row, Sheet, as_text
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say

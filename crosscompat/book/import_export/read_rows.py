@@ -29,7 +29,7 @@ from crosscompat.book.import_export.cell_meaning import (
     vocabulary,
 )
 from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
-from crosscompat.ground import csv_convert
+from crosscompat.ground import csv_cells
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
@@ -176,7 +176,7 @@ class _RowReader:
             return
         try:
             self.row["seed_parent"], self.row["pollen_parent"] = parents_of(text)
-        except csv_convert.BadCell as bad:
+        except csv_cells.BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             self.row["seed_parent"] = self.row["pollen_parent"] = text
 
@@ -191,7 +191,7 @@ class _RowReader:
         if took is not None and means is not None and self.row.get("took") is not None:
             try:
                 put_took(self.row, means)
-            except csv_convert.BadCell as bad:
+            except csv_cells.BadCell as bad:
                 self.fault(took, bad.what, bad.advice)
         self.read_remarks()
         only = self.answers.questions.get("only successes", "unknown")
@@ -265,4 +265,4 @@ class _RowReader:
 def _text(value: Any) -> str:
     if isinstance(value, datetime):
         return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
-    return csv_convert.unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)
+    return csv_cells.unguarded(value.strip()) if isinstance(value, str) else csv_cells.as_text(value)

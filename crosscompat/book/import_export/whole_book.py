@@ -21,8 +21,7 @@ from crosscompat.book.crosses import HEADER
 from crosscompat.book.record_fields import value_types
 from crosscompat.book.records import KINDS, Attachment, Record
 from crosscompat.book.store import Change, Reading, Version
-from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
-from crosscompat.ground.csv_convert import as_text, guarded
+from crosscompat.ground.csv_cells import as_text, guarded, raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
@@ -112,7 +111,7 @@ def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     WrongUse
         If there is a file already that is no such summary.
     """
-    if path.exists() and tuple(next(iter(read_records(path, [])[0]), [])) != HEADER:
+    if path.exists() and tuple(next(read_records(path, [])[0], [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
     crosses = crosses_of(page)
     if invented:
