@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from crosscompat.advice.predict import Basis
-from crosscompat.book.crosses import Cross, recorded_by
-from crosscompat.book.placing import placed
+from crosscompat.book.crosses import Cross, placed, recorded_by
 from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date

@@ -28,8 +28,7 @@ from crosscompat.advice.predict import (
     training_set_of,
 )
 from crosscompat.advice.rank import wanted_pairs
-from crosscompat.book.crosses import Cross, recorded_by
-from crosscompat.book.placing import findable_name, placed
+from crosscompat.book.crosses import Cross, findable_name, placed, recorded_by
 from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.model.fitted import FittedModel

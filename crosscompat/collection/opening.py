@@ -10,9 +10,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, read_wanted
+from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, find_label, read_wanted
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
 from crosscompat.carried import CarriedTree, carried_tree, carried_trees, formulas
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, book_place, open_book, read_settings

@@ -9,9 +9,17 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.book.crosses import COUNT_COLUMNS, Cross, Outcomes, count_arrays, outcomes_of, recorded_by
+from crosscompat.book.crosses import (
+    COUNT_COLUMNS,
+    Cross,
+    Outcomes,
+    count_arrays,
+    find_label,
+    outcomes_of,
+    placed,
+    recorded_by,
+)
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label, placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.stages import CrossCounts, step_counts

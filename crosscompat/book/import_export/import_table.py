@@ -15,9 +15,8 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import two_days
-from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Grid, TableMapping
+from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Answers, Grid, TableMapping
 from crosscompat.book.import_export.read_rows import Report, sheet_of
 from crosscompat.book.record_fields import read_field, read_fields
 from crosscompat.book.records import Record, new_id

@@ -11,7 +11,6 @@ from typing import Any
 
 from crosscompat.book.crosses import COUNT_COLUMNS
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import (
     ACCIDENT,
     FAILED,
@@ -28,7 +27,7 @@ from crosscompat.book.import_export.cell_meaning import (
     two_days,
     vocabulary,
 )
-from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
+from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Answers, Column, Grid, TableMapping, meaning_of
 from crosscompat.ground import csv_cells
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.errors import Fault

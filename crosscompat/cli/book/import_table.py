@@ -19,8 +19,7 @@ from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.book.import_export.answers import Answers
-    from crosscompat.book.import_export.column_mapping import Grid
+    from crosscompat.book.import_export.column_mapping import Answers, Grid
     from crosscompat.book.import_export.import_table import ImportedRows
     from crosscompat.book.store import Store
     from crosscompat.cli.book.import_prompts import OpenTable
@@ -151,7 +150,7 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
-    from crosscompat.book.import_export.answers import Answers
+    from crosscompat.book.import_export.column_mapping import Answers
     from crosscompat.book.import_export.whole_book import ENDING
 
     options = {"took": took_means, "only successes": only_successes, "dates": dates, "rows": rows_are}

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from crosscompat.book.placing import find_label, placed
+from crosscompat.book.crosses import find_label, placed
 from crosscompat.ground.names import NameIndex
 
 INDEX = NameIndex(["Echinocereus_coccineus", "Echinocereus_dasyacanthus", "Aus bus subsp. cus", "Aus bus var. cus"])
