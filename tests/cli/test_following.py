@@ -130,7 +130,7 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-01", "--swelling", "1", "--on", "2026-04-30"], "before the pollination"),
         (["26-01", "--swelling", "1", "--on", TOMORROW], "in the future"),
         (["26-02", "--swelling", "1"], "26-01"),
-        (["26-01", "--seeds", "3"], "--seeds, --filled, --only-good, --weight, --left and --lot belong to --harvest"),
+        (["26-01", "--seeds", "3"], "--only-good, --weight, --left and --lot belong to --harvest"),
         (["26-01", "--pods", "3", "--seeds", "4"], "belong to --harvest"),
         (["26-01", "--pods", "3"], "For 3 pods that swelled say --swelling 3; for ripe ones on the plant say --ripe 3."),
         (["26-01", "--pods", "1"], "For 1 pod that swelled say --swelling 1;"),
