@@ -132,7 +132,10 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-02", "--swelling", "1"], "26-01"),
         (["26-01", "--seeds", "3"], "--only-good, --weight, --left and --lot belong to --harvest"),
         (["26-01", "--pods", "3", "--seeds", "4"], "belong to --harvest"),
-        (["26-01", "--pods", "3"], "For 3 pods that swelled say --swelling 3; for ripe ones on the plant say --ripe 3."),
+        (
+            ["26-01", "--pods", "3"],
+            "For 3 pods that swelled say --swelling 3; for ripe ones on the plant say --ripe 3.",
+        ),
         (["26-01", "--pods", "1"], "For 1 pod that swelled say --swelling 1;"),
         (["26-01", "--from", "A"], "--sown"),
         (["26-01", "--against", "no"], "--lost"),
