@@ -13,7 +13,7 @@ from crosscompat.advice.pollination_rules import contradicted
 from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.crosses import Cross, find_label
+from crosscompat.book.crosses import Cross, find_label, written_out
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
@@ -165,6 +165,10 @@ def plant_answer(
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+    if entry.species and entry.species.strip():
+        species, read_as = written_out(collection.index, entry.species)
+        entry = replace(entry, species=species)
+        answer.notes.extend(filter(None, [read_as]))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:

@@ -13,8 +13,8 @@ from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import prior_model
 from crosscompat.model.forecast import chances, outlook, sharing_out
 from crosscompat.model.prior import Priors
-from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
+from crosscompat.stages import STAGES, WHOLE
 from crosscompat.trait_kinds import FEATURES
 
 MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)

@@ -18,8 +18,8 @@ from crosscompat.model.forecast import chances, sharing_out
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Pairings
 from crosscompat.model.reasons import TERMS, base_shift, past_weights, reasons, whole_reasons
-from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import CURVES, Feature
+from crosscompat.stages import STAGES, WHOLE
 from crosscompat.traits import from_memory
 
 _NEAR, _FAR = 0.5, 1.25

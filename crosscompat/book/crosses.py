@@ -15,31 +15,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.book.record_fields import column_of, from_to, in_column, one_of, read_fields
-from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS, STAGES
+from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS
 from crosscompat.ground.csv_cells import BadCell, Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.errors import Fault, UnknownName
-from crosscompat.ground.names import NameIndex, correct_form, genus_of
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name, somewhere_in
 from crosscompat.ground.wording import say
+from crosscompat.stages import LAST, STAGE_COLUMNS, STAGES
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STAGE_COLUMNS = tuple(dict.fromkeys(count for counts in STAGES.values() for count in counts))[1:]
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
-_MORE_THAN = {
-    "pods_set": ("units",),
-    "pods_held": ("pods_set", "units"),
-    "seeds_filled": ("seeds",),
-    "seeds_sown": ("seeds",),
-    "seedlings": ("seeds_sown", "seeds"),
-    "took": ("tried",),
-}
-_CONTRADICTIONS = (
-    *(("more_than", less, more) for less, counts in _MORE_THAN.items() for more in counts),
-    *(("from_none", later, pod) for pod in STAGE_COLUMNS[:2] for later in STAGE_COLUMNS[2:]),
+_OF_SEEDS = tuple(column for column in STAGE_COLUMNS if not column.startswith("pods"))
+_MORE_THAN = (
+    *((stage.took, stage.tried) for stage in STAGES.values()),
+    *(("pods_held", "units"), ("seeds_sown", "seeds"), ("seedlings", "seeds"), ("took", "tried")),
 )
-_ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
+_CONTRADICTIONS = (
+    *(("more_than", less, more) for less, more in _MORE_THAN),
+    *(("from_none", later, pod) for pod in ("pods_set", "pods_held") for later in _OF_SEEDS),
+)
+_ENDS_AT_ZERO = ("seeds", *(stage.took for name, stage in STAGES.items() if name != LAST))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +92,7 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
     spared = np.ones(size, dtype=bool) if lost is None else ~lost
     counted = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
     unit_by_unit = counted & spared
-    up = np.where(counted, column["took"], column["seedlings"]) > 0
+    up = np.where(counted, column["took"], column[STAGES[LAST].took]) > 0
     ended = _ended(column) & ~counted & ~up & spared
     units = np.where(counted, column["tried"], column["units"])
     known = (unit_by_unit | up | ended) & ~(units == 0)
@@ -134,7 +131,7 @@ def impossible(counts: Mapping[str, Floats]) -> list[tuple[int, str, str]]:
 def _ended(column: Mapping[str, Floats]) -> Flags:
     """Tell where a count of zero has ended the cross: no pod, no seed, or seed sown and nothing up."""
     ended = np.any([column[name] == 0 for name in _ENDS_AT_ZERO], axis=0)
-    nothing_up = (column["seedlings"] == 0) & ~(column["seeds_sown"] == 0)
+    nothing_up = (column[STAGES[LAST].took] == 0) & ~(column[STAGES[LAST].tried] == 0)
     return np.asarray(ended | nothing_up)
 
 
@@ -325,3 +322,24 @@ def findable_name(index: NameIndex, label: str) -> str:
     """Return a species in correct form, or as the tree writes it where that would not be found again."""
     name = correct_form(label)
     return name if find_label(index, name) == label else label
+
+
+def written_out(index: NameIndex, name: str) -> tuple[str, str]:
+    """Return a name whose genus is left out or cut short in full, and how it was read where that is not plain.
+
+    One that can be read by itself is the grower's own and stays; `UnknownName` says why another has no place.
+
+    Examples
+    --------
+    >>> index = NameIndex(["Aloe_vera"], {"Aloe perfoliata": "Aloe vera"})
+    >>> written_out(index, "perfoliata")
+    ('Aloe vera', '“perfoliata” is a synonym; the name used here is Aloe vera.')
+    >>> written_out(index, "A. vera 'Spot'"), written_out(index, "Aloe perfoliata")
+    (("Aloe vera 'Spot'", ''), ('Aloe perfoliata', ''))
+    """
+    if somewhere_in(name) is not None or read_name(name) is not None:
+        return name, ""
+    match = index.match(name)
+    if match.how == "species":
+        return correct_form(name, genus_of(match.label)), ""
+    return correct_form(match.label), "" if match.how == "parsed" else match.sentence

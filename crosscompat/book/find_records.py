@@ -263,8 +263,8 @@ def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
         for place, name in enumerate(names)
     ]
     best = max(fits, default=0.0)
-    key = what if best else f"other_{what}"
-    return best, say(f"lost_label.{key}", name=names[fits.index(best)] if names else "?")
+    name = names[fits.index(best)] if names else "?"
+    return best, say(f"lost_label.{what}", name=name) if best else say(f"lost_label.other_{what}", name=name)
 
 
 def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:

@@ -11,13 +11,11 @@ from scipy.stats import binom, spearmanr
 from crosscompat.advice.ask import ask
 from crosscompat.advice.parents import Parent
 from crosscompat.advice.predict import basis_of, parents_of, predict
-from crosscompat.advice.rank import among_species, partners_of, rank, wanted_pairs
-from crosscompat.advice.teaching import teaching, variance_drop
+from crosscompat.advice.rank import among_species, partners_of, rank, teaching, variance_drop, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, correlations
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.chances import TELLS_APART
 
