@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, partial
 from importlib import import_module
 from os import PathLike
@@ -91,7 +91,7 @@ def _checked(tree: Phylogeny, file: str | None, head: str, unit: str | None) -> 
     try:
         return read(unit or tree.unit)
     except BadInput as bad:
-        raise BadInput(replace(fault, what=head + fault.what) for fault in bad.faults) from None
+        raise BadInput(fault._replace(what=head + fault.what) for fault in bad.faults) from None
 
 
 def _nexus(source: TextSource) -> list[Phylogeny]:

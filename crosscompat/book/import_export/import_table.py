@@ -249,7 +249,7 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
 def _with_order(fault: Fault, value: str | None) -> Fault:
     """Add to what is advised for a day that could be two how to say the order for all days."""
     two = value is not None and two_days(value)
-    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
+    return fault._replace(advice=f"{fault.advice} {say('sheets.order')}") if two else fault
 
 
 def records_of(
