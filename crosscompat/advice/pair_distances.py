@@ -38,12 +38,8 @@ class PairDistances:
 
     Attributes
     ----------
-    pairs : int
-        Rows with a distance.
     unit : str or None
         What a distance of 1 means; null where nobody said.
-    tree : str
-        What the tree, or the table of distances, is called.
     file : str or None
         Where it was written to; null for standard output.
     """

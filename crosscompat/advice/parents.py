@@ -27,16 +27,9 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Parent:
-    """One side of a pairing.
+    """One side of a pairing: the species as the tree writes it, of a hybrid the formula, and the plant that was named.
 
-    Attributes
-    ----------
-    label : str
-        The species, as the tree writes it; of a hybrid the formula.
-    plant : Plant or None
-        The very plant, where one was named.
-    read_as : str
-        How the name was read, where that is not plain; else empty.
+    ``read_as`` says how the name was read, where that is not plain.
     """
 
     label: str
@@ -183,8 +176,6 @@ class Caution:
     kind : str
         ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few``,
         ``handling``, ``permits``, ``escaping``, ``name``, or a risk of `book.rules`.
-    says : str
-        In plain words.
     """
 
     kind: str

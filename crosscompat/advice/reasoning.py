@@ -84,16 +84,12 @@ class PastWeights:
 
     Attributes
     ----------
-    prior_logit : float
-        Before any cross.
     in_general : float
         What they add to every pairing alike.
     weightiest : list of WeightyPairing
-        The five that add or take away most beyond that.
-    others : float
-        What all other crosses add together, beyond that.
+        The five that add or take away most beyond that; ``others`` is what the rest adds.
     mode_logit : float
-        The sum of the four.
+        The sum of it all with the logit before any cross.
     """
 
     prior_logit: float
@@ -113,8 +109,6 @@ class StageForecast:
         ``set``, ``hold``, ``fill``, ``germinate``; ``whole`` for the way from a flower to a seedling.
     chance : Interval
         That a flower sets, a set fruit is held, a seed is filled, a filled seed comes up.
-    logit_mean, logit_sd : float
-        The Gaussian behind it.
     past : PastWeights or None
         Of the crosses counted at that very step; None without any.
     """
@@ -266,15 +260,7 @@ class EffectPrior(EffectRow):
 
 @dataclass(frozen=True, slots=True)
 class PriorTable:
-    """The priors, and the chances they give by themselves.
-
-    Attributes
-    ----------
-    millions : list of float
-        Distances in millions of years.
-    own : int
-        How many rows the grower has set.
-    """
+    """The priors, of which the grower has set some ``own``, and the chances they give at some ``millions`` of years."""
 
     millions: list[float]
     chances: list[StageChances]
