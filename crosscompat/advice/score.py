@@ -71,7 +71,7 @@ class WayScore:
 
 @dataclass(frozen=True, slots=True)
 class Scorecard:
-    """How far the forecasts can be trusted, by finished crosses of so many pairs; without ``ways`` these are too few."""
+    """How far the forecasts can be trusted, by finished crosses of so many pairs; no ``ways`` if too few."""
 
     as_of: str
     crosses: int
