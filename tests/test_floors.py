@@ -11,6 +11,7 @@ PACKAGE = Path(__file__).parents[1] / "crosscompat"
 FLOORS = (
     ("ground",),
     ("carried",),
+    ("stages",),
     ("book", "trait_kinds"),
     ("traits",),
     ("phylogeny",),

@@ -55,13 +55,14 @@ def parts_of(answer, found=None):
 
 
 def told(part):
-    """What a docstring says of the part, and of each attribute."""
-    summary, _, rest = inspect.getdoc(part).partition("\n")
-    listed = re.split(r"^Attributes\n-+\n", rest, flags=re.MULTILINE)
-    entries = (
-        re.findall(r"^([\w, ]+?)(?: : .*)?\n((?: {4}.*\n?)*)", listed[1] + "\n", re.MULTILINE) if listed[1:] else []
-    )
-    attributes = {name: " ".join(text.split()) for names, text in entries for name in names.split(", ")}
+    """What a docstring says of the part, and of each attribute, those of the classes above it among them."""
+    attributes = {}
+    for cls in reversed(part.__mro__[:-1]):
+        summary, _, rest = inspect.getdoc(cls).partition("\n")
+        listed = re.split(r"^Attributes\n-+\n", rest, flags=re.MULTILINE)
+        text = listed[1] + "\n" if listed[1:] else ""
+        entries = re.findall(r"^([\w, ]+?)(?: : .*)?\n((?: {4}.*\n?)*)", text, re.MULTILINE)
+        attributes |= {name: " ".join(text.split()) for names, text in entries for name in names.split(", ")}
     return summary, {name: text for name, text in attributes.items() if text}
 
 

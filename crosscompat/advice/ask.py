@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -11,73 +11,46 @@ import numpy as np
 from crosscompat.advice.figures import (
     BasisFigures,
     Distance,
-    Interval,
-    Past,
+    PairFigures,
     TreeFigures,
     basis_figures,
     distance_of,
     flowers_asked,
     how_sure,
-    interval_at,
-    past_crosses,
+    pair_figures,
     tree_figures,
-    verdict,
 )
-from crosscompat.advice.parents import Caution, Parent, cautions, find_parents, handling
-from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
+from crosscompat.advice.parents import Caution, Parent, find_parents, handling
+from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import Reason, StageForecast, reasons_in_words, stage_forecasts
 from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances, flowers_for
+from crosscompat.model.forecast import flowers_for
 from crosscompat.phylogeny.distances import Distances
 
 _LEVEL = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class PairForecast:
+class PairForecast(PairFigures):
     """What is to be said of one directed pairing.
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    seed_plant, pollen_plant : str or None
-        The very plants, where named.
-    flowers : int
-        Flowers pollinated.
-    chance : Interval
-        Of at least one seedling from them.
-    per_flower : Interval
-        Of a seedling from one flower.
-    verdict, verdict_words : str
-        The chance as one of a few words.
     sure : str
-        How well it is known: ``sure``, ``fairly`` or ``guess``.
+        How well the chance is known: ``sure``, ``fairly`` or ``guess``.
     flowers_for_half, flowers_for_four_fifths : int or None
         Fewest flowers for that chance; None if more than 200.
     reasons : list of Reason
         Their logits add up to that of a seedling from one flower.
     stages : list of StageForecast
         The way to a seedling, stage by stage, then the whole.
-    seeds_per_pod : float
-        What a ripe pod is expected to hold.
-    past : list of Past
-        Earlier crosses of this pairing, this way round.
     """
 
-    seed_parent: str
-    pollen_parent: str
-    seed_plant: str | None
-    pollen_plant: str | None
     flowers: int
-    chance: Interval
-    per_flower: Interval
-    verdict: str
-    verdict_words: str
     sure: str
     flowers_for_half: int | None
     flowers_for_four_fifths: int | None
@@ -85,8 +58,6 @@ class PairForecast:
     reasons: list[Reason]
     stages: list[StageForecast]
     seeds_per_pod: float
-    cautions: list[Caution]
-    past: list[Past]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +66,10 @@ class KnownNear:
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        Its parents in correct form.
     same : bool
         Whether it is the very pairing asked about (where its direction is known, this way round).
     farther : float
         How far the farther of its parents stands from the parent it is set against, in the unit of the tree.
-    words : str
-        All of it in a sentence.
     """
 
     hybrid: str | None
@@ -140,11 +107,12 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     """
     flowers = flowers_asked(collection, flowers)
     one, other = find_parents(collection, seed, pollen)
-    basis, past = basis_of(collection), past_crosses(collection)
+    basis = basis_of(collection)
+    pairing, reciprocal = _both_ways(collection, basis, [(one, other), (other, one)], flowers)
     notes = (*collection.notices, one.read_as, other.read_as)
     return Answer(
-        _forecast(collection, basis, (one, other), flowers, past),
-        _forecast(collection, basis, (other, one), flowers, past),
+        pairing,
+        reciprocal,
         _published_near(collection, one.label, other.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
@@ -154,39 +122,29 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     )
 
 
-def _forecast(
-    collection: Collection,
-    basis: Basis,
-    pair: tuple[Parent, Parent],
-    flowers: int,
-    past: Mapping[tuple[str, str], list[Past]],
-) -> PairForecast:
-    seed, pollen = pair
-    asked = asked_of(collection, basis.model, parents_of([pair]), stages=True)
-    distance = distance_of(collection, basis, seed.label, pollen.label)
-    chance = interval_at(chances(asked.whole, flowers), 0)
-    word = verdict(chance, known=bool(asked.known[0]))
-    half, four_fifths = (int(flowers_for(asked.whole, target)[0]) or None for target in (0.5, 0.8))
-    return PairForecast(
-        seed_parent=seed.name,
-        pollen_parent=pollen.name,
-        seed_plant=seed.own_name,
-        pollen_plant=pollen.own_name,
-        flowers=flowers,
-        chance=chance,
-        per_flower=interval_at(chances(asked.whole), 0),
-        verdict=word,
-        verdict_words=say(f"verdict.{word}"),
-        sure=how_sure(chance),
-        flowers_for_half=half,
-        flowers_for_four_fifths=four_fifths,
-        distance=distance,
-        reasons=reasons_in_words(basis.model, asked, distance.relative, _sources(collection, basis, seed, pollen)),
-        stages=stage_forecasts(basis.model, asked),
-        seeds_per_pod=basis.model.seeds.mean,
-        cautions=cautions(collection, basis.model, seed, pollen, asked.rows[0]),
-        past=past.get((seed.label, pollen.label), []),
-    )
+def _both_ways(
+    collection: Collection, basis: Basis, pairs: Sequence[tuple[Parent, Parent]], flowers: int
+) -> list[PairForecast]:
+    both, model = predict(collection, basis.model, parents_of(pairs), stages=True), basis.model
+    half, four_fifths = (flowers_for(both.whole, target).tolist() for target in (0.5, 0.8))
+    forecasts = []
+    for i, figures in enumerate(pair_figures(collection, basis, both, pairs, flowers, range(len(pairs)))):
+        (seed, pollen), predicted = pairs[i], both.at(i)
+        distance = distance_of(collection, basis, seed.label, pollen.label)
+        forecasts.append(
+            PairForecast(
+                **figures,
+                flowers=flowers,
+                sure=how_sure(figures["chance"]),
+                flowers_for_half=half[i] or None,
+                flowers_for_four_fifths=four_fifths[i] or None,
+                distance=distance,
+                reasons=reasons_in_words(model, predicted, distance.relative, _sources(collection, basis, *pairs[i])),
+                stages=stage_forecasts(model, predicted),
+                seeds_per_pod=model.seeds.mean,
+            )
+        )
+    return forecasts
 
 
 def _sources(collection: Collection, basis: Basis, seed: Parent, pollen: Parent) -> dict[str, str]:
@@ -207,13 +165,12 @@ def _published_near(collection: Collection, seed: str, pollen: str) -> list[Know
     if any(plant.is_hybrid for plant in pedigrees):
         tips = set(collection.distances.tips)
         made = [plant.parents for plant in pedigrees if plant.parents is not None and tips.issuperset(plant.parents)]
-        near = [one for pair in made for one in known_near(*pair, collection.distances)]
-        own = {one.words: replace(one, same=False) for one in near if one.same and one.outcome == "hybrid"}
+        near = [cross for pair in made for cross in known_near(*pair, collection.distances)]
+        own = {cross.words: replace(cross, same=False) for cross in near if cross.same and cross.outcome == "hybrid"}
         return list(own.values())
-    found = known_near(seed, pollen, collection.distances)
-    turned = known_near(pollen, seed, collection.distances)
-    said = {near.words for near in found}
-    return found + [near for near in turned if near.same and near.words not in said]
+    near, turned = (known_near(*pair, collection.distances) for pair in ((seed, pollen), (pollen, seed)))
+    said = {cross.words for cross in near}
+    return near + [cross for cross in turned if cross.same and cross.words not in said]
 
 
 def known_near(
@@ -240,32 +197,27 @@ def known_near(
     >>> [(near.hybrid, near.same, near.farther) for near in known_near("Aloe_vera", "Aloe_africana", tree, [made])]
     [('Aloe ×nova', False, 2.0)]
     """
-    found = []
+    near = []
     for entry in known_hybrids() if known is None else known:
-        parents = [find_label(distances.index, name) for name in (entry.seed_parent, entry.pollen_parent)]
-        if parents[0] is None or parents[1] is None:
-            continue
-        near = _nearness(entry, (seed, pollen), (parents[0], parents[1]), distances)
-        if near is not None:
-            found.append(near)
-    return sorted(found, key=lambda near: (not near.same, near.farther, near.words))[:most]
+        mother, father = (find_label(distances.index, name) for name in (entry.seed_parent, entry.pollen_parent))
+        if mother is not None and father is not None:
+            near += _nearness(entry, distances, seed, pollen, mother, father)
+    return sorted(near, key=lambda cross: (not cross.same, cross.farther, cross.words))[:most]
 
 
-def _nearness(
-    entry: KnownHybrid, asked: tuple[str, str], parents: tuple[str, str], distances: Distances
-) -> KnownNear | None:
-    """Set a published cross against a pairing, either way round."""
-    between = distances.patristic_matrix([*asked, *parents])
+def _nearness(entry: KnownHybrid, distances: Distances, *labels: str) -> list[KnownNear]:
+    """Set a published cross against a pairing, either way round; the ``labels`` are of the pairing, then the cross."""
+    between = distances.patristic_matrix(labels)
     gap, own_gap = between[2, 3], between[0, 1]
     ways = [max(between[0, 2], between[1, 3]), max(between[0, 3], between[1, 2])]
     farther = float(np.fmin(*ways))
     same = ways[0] == 0 or (ways[1] == 0 and not entry.direction_known)
     nearer = farther < gap * (1 - _LEVEL) or (farther <= gap * (1 + _LEVEL) and own_gap >= gap * (1 - _LEVEL))
     if not same and (entry.outcome == "failure" or not nearer):
-        return None
+        return []
     seed, pollen = (correct_form(name) for name in (entry.seed_parent, entry.pollen_parent))
     name = correct_form(entry.hybrid) if entry.hybrid else None
     what = say("known_hybrids.between").join(filter(None, (f"{seed} × {pollen}", name, entry.how)))
     note = say("known_hybrids.note", note=entry.note) if entry.note else ""
     words = say(f"known_hybrids.{entry.outcome}", what=what, note=note, source=entry.source)
-    return KnownNear(name, seed, pollen, entry.outcome, bool(same), farther, entry.source, words)
+    return [KnownNear(name, seed, pollen, entry.outcome, bool(same), farther, entry.source, words)]

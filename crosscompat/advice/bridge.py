@@ -14,7 +14,7 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
-from crosscompat.advice.predict import Asked, Basis, asked_of, basis_of, chances_of, parents_of
+from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
 from crosscompat.advice.tonight import alive_on
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
@@ -242,8 +242,8 @@ def _offspring(collection: Collection, step: Step) -> str:
     return collection.index.match(f"{bracketed(step.seed_parent)} × {bracketed(step.pollen_parent)}").label
 
 
-def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Asked:
-    return asked_of(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
+def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Prediction:
+    return predict(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
 
 
 def _product(crosses: Sequence[Step]) -> float:

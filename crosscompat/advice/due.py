@@ -8,12 +8,13 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Literal
 
-from crosscompat.book.records import CROSS_KINDS, STAGES, SeedLot
+from crosscompat.book.records import CROSS_KINDS, SeedLot
 from crosscompat.book.timelines import NO_SOURCE, OWN, SET, Life, Span, Tray, days_of_book, usual_days
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
+from crosscompat.stages import STAGES
 
 TASKS = ("swelling", "check", "left_alone", "bag", "ripe", "harvest", "sow", "count", "give_up", "tell")
 ON_THE_PLANT = TASKS[: TASKS.index("sow")]

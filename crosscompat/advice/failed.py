@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import outcome_of
-from crosscompat.advice.ledger import units_of
+from crosscompat.advice.forecast_record import units_of
 from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
 from crosscompat.advice.tonight import alive_on
@@ -21,6 +21,7 @@ from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.fitted import FittedModel
 from crosscompat.model.training_set import no_pairing
+from crosscompat.stages import LAST, STAGES
 
 _DAYS = 3
 """Crosses made so many days before or after share its weather: a judgement."""
@@ -166,18 +167,14 @@ def _expected(collection: Collection, crosses: Sequence[Cross]) -> float:
 
 
 def _stopped(cross: Cross) -> str:
+    """Say at which stage it stopped: the first of which nothing was left, or the last if there was seed."""
     n = cross.tried or cross.units
-    if cross.pods_set == 0:
-        return say("failed.stopped.set" if n else "failed.stopped.set_uncounted", n=n)
-    if cross.pods_held == 0:
-        return say("failed.stopped.hold")
-    if cross.seeds == 0 or cross.seeds_filled == 0:
-        return say("failed.stopped.fill")
-    return say(
-        "failed.stopped.germinate"
-        if cross.seeds_sown or cross.seeds_filled or cross.seeds
-        else "failed.stopped.unknown"
-    )
+    for name, stage in STAGES.items():
+        if name != LAST and 0 in {getattr(cross, stage.tried), getattr(cross, stage.took)}:
+            uncounted = stage.tried == "units" and not n
+            return say("stages.stopped.uncounted" if uncounted else f"stages.stopped.{name}", n=n)
+    any_seed = cross.seeds_sown or cross.seeds_filled or cross.seeds
+    return say(f"stages.stopped.{LAST}" if any_seed else "stages.stopped.unknown")
 
 
 def _check(

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
-from crosscompat.advice.predict import Basis
-from crosscompat.book.crosses import Cross, recorded_by
+from crosscompat.advice.parents import Caution, Parent, cautions
+from crosscompat.advice.predict import Basis, Prediction
+from crosscompat.book.crosses import Cross
 from crosscompat.book.placing import placed
-from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import correct_form, fold, genus_of
+from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
 from crosscompat.model.training_set import fruitful, no_pairing
@@ -21,9 +22,6 @@ from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.chances import one_in
 
 _FLOWERS = 3
-_CROSS, _SEED, _POLLEN, _ALONE = CROSS_KINDS
-_WORDS = {_SEED: "seed", _POLLEN: "pollen", _ALONE: "alone"}
-
 _FROM_MEAN = (
     (0.8, "very_likely"),
     (0.6, "likely"),
@@ -47,116 +45,6 @@ class Interval:
     low: float
     high: float
     words: str
-
-
-@dataclass(frozen=True, slots=True)
-class Distance:
-    """How far apart two parents stand.
-
-    Attributes
-    ----------
-    patristic : float
-        In ``unit``.
-    relative : float
-        Against the usual (median) distance between two species of the tree.
-    spread : float
-        How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
-        that were only placed in a group and hybrids, which stand between their parents, leave it open.
-    trees : int or None
-        How many trees of a sample it was told from; None if none says anything of it.
-    nodes : int or None
-        Nodes between them on the tree; None for a table of distances and for hybrids.
-    clade_size : int or None
-        Species in the smallest clade that holds both, with all that a hybrid comes of.
-    clade_depth : float or None
-        Where that clade starts: 0 at the root, near 1 if the two have just parted.
-    clade_name : str or None
-        The lowest named group that holds both.
-    """
-
-    patristic: float
-    unit: str | None
-    relative: float
-    spread: float = 0.0
-    trees: int | None = None
-    nodes: int | None = None
-    clade_size: int | None = None
-    clade_depth: float | None = None
-    clade_name: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Past:
-    """An earlier cross.
-
-    Attributes
-    ----------
-    number : str
-        The grower's number.
-    date : str
-        ISO date.
-    outcome : str
-        ``took``, ``failed``, ``lost`` or ``open``.
-    lost_to : str or None
-        The accident that ended it.
-    date_words : str or None
-        The month or season, where no more is known.
-    friend : str or None
-        Whose it is, where it is not the grower's own.
-    """
-
-    number: str
-    date: str
-    flowers: int | None
-    outcome: str
-    lost_to: str | None = None
-    date_words: str | None = None
-    friend: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class BasisFigures:
-    """What the forecast rests on.
-
-    Attributes
-    ----------
-    kind : str
-        ``crosses`` or ``prior``.
-    crosses : int
-        Finished crosses that entered.
-    under_way : int
-        Crosses that count for some stages and are open for the rest.
-    took : int
-        Finished crosses with a seedling.
-    as_of : str or None
-        ISO date on which the season was read.
-    changed : list of str
-        What has changed since: ``tree``, ``traits``, ``crosses``.
-    model : str or None
-        Fingerprint of the saved model.
-    words : str
-        In plain words.
-    """
-
-    kind: str
-    crosses: int
-    under_way: int
-    took: int
-    as_of: str | None
-    changed: list[str]
-    model: str | None
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
-class TreeFigures:
-    """The tree asked: its name, unit, number of species, fingerprint, and the usual distance between two of them."""
-
-    name: str
-    unit: str | None
-    species: int
-    usual_distance: float
-    fingerprint: str
 
 
 def interval_at(chances: Chances, i: int) -> Interval:
@@ -193,22 +81,27 @@ def how_sure(chance: Interval) -> str:
     return "sure" if width < _SURE_WITHIN else "fairly" if width < _FAIRLY_WITHIN else "guess"
 
 
-def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
-    """Return how far apart two labels stand, by every measure the tree allows."""
-    distances, taxa = collection.distances, collection.taxa
-    patristic = float(taxa.apart([seed], [pollen])[0])
-    spread = float(taxa.spread([seed], [pollen])[0])
-    trees = taxa.trees_on(seed, pollen) or None
-    distance = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
-    if not isinstance(distances, Phylogeny):
-        return distance
-    species = taxa.species_of([seed, pollen])
-    if {seed, pollen} <= set(species):
-        distance = replace(distance, nodes=distances.node_distance(seed, pollen))
-    if distances.rooted is False or (distances.length < 0).any():
-        return distance
-    clade = max((distances.clade(species[0], other) for other in species), key=lambda found: found.size)
-    return replace(distance, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
+@dataclass(frozen=True, slots=True)
+class Past:
+    """An earlier cross, by the grower's number.
+
+    Attributes
+    ----------
+    outcome : str
+        ``took``, ``failed``, ``lost`` to an accident, or ``open``.
+    date_words : str or None
+        The month or season, where no more is known.
+    friend : str or None
+        Whose it is, where it is not the grower's own.
+    """
+
+    number: str
+    date: str
+    flowers: int | None
+    outcome: str
+    lost_to: str | None = None
+    date_words: str | None = None
+    friend: str | None = None
 
 
 def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
@@ -219,13 +112,9 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
     past: dict[tuple[str, str], list[Past]] = {}
     for cross, (seed, pollen) in zip(crosses, places, strict=True):
         if seed is not None and pollen is not None:
-            past.setdefault((seed, pollen), []).append(_past(cross))
+            told = cross.tried or cross.units, outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
+            past.setdefault((seed, pollen), []).append(Past(cross.number, cross.date.isoformat(), *told))
     return past
-
-
-def _past(cross: Cross) -> Past:
-    flowers, outcome = cross.tried or cross.units, outcome_of(cross)
-    return Past(cross.number, cross.date.isoformat(), flowers, outcome, cross.lost_to, cross.date_words, cross.friend)
 
 
 def outcome_of(cross: Cross) -> str:
@@ -234,54 +123,135 @@ def outcome_of(cross: Cross) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckTold:
-    """One check and what it says of the parent it was made for.
+class PairFigures:
+    """What is said of a directed pairing of species or, where they are named, of very plants.
 
     Attributes
     ----------
-    cross : str
-        Its number.
+    chance, per_flower : Interval
+        Of at least one seedling from the flowers, and from one.
+    past : list of Past
+        Earlier crosses of this pairing, this way round.
+    """
+
+    seed_parent: str
+    pollen_parent: str
+    seed_plant: str | None
+    pollen_plant: str | None
+    chance: Interval
+    per_flower: Interval
+    verdict: str
+    verdict_words: str
+    past: list[Past]
+    cautions: list[Caution]
+
+
+def pair_figures(
+    collection: Collection,
+    basis: Basis,
+    predicted: Prediction,
+    pairs: Sequence[tuple[Parent, Parent]],
+    flowers: int,
+    places: Iterable[int],
+) -> Iterator[dict[str, Any]]:
+    """Yield the fields of `PairFigures` for those of the pairs predicted that stand at some places."""
+    all_flowers, one_flower, past = predicted.chance(flowers), predicted.chance(), past_crosses(collection)
+    known = predicted.known
+    for i in places:
+        seed, pollen = pairs[i]
+        chance = interval_at(all_flowers, i)
+        word = verdict(chance, known=bool(known[i]))
+        yield {
+            "seed_parent": seed.name,
+            "pollen_parent": pollen.name,
+            "seed_plant": seed.own_name,
+            "pollen_plant": pollen.own_name,
+            "chance": chance,
+            "per_flower": interval_at(one_flower, i),
+            "verdict": word,
+            "verdict_words": say(f"verdict.{word}"),
+            "past": past.get((seed.label, pollen.label), []),
+            "cautions": cautions(collection, basis.model, seed, pollen, predicted.rows[i]),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Distance:
+    """How far apart two parents stand.
+
+    Attributes
+    ----------
+    relative : float
+        ``patristic`` against the usual (median) distance between two species of the tree.
+    spread : float
+        How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
+        that were only placed in a group and hybrids, which stand between their parents, leave it open.
+    trees : int or None
+        How many trees of a sample it was told from; None if none says anything of it.
+    nodes : int or None
+        Nodes between them on the tree; None for a table of distances and for hybrids.
+    clade_size : int or None
+        Species in the smallest clade that holds both, with all that a hybrid comes of.
+    clade_depth : float or None
+        Where that clade starts: 0 at the root, near 1 if the two have just parted.
+    """
+
+    patristic: float
+    unit: str | None
+    relative: float
+    spread: float = 0.0
+    trees: int | None = None
+    nodes: int | None = None
+    clade_size: int | None = None
+    clade_depth: float | None = None
+    clade_name: str | None = None
+
+
+def distance_of(collection: Collection, basis: Basis, seed: str, pollen: str) -> Distance:
+    """Return how far apart two labels stand, by every measure the tree allows."""
+    distances, taxa = collection.distances, collection.taxa
+    patristic, spread = (float(measure([seed], [pollen])[0]) for measure in (taxa.apart, taxa.spread))
+    trees = taxa.trees_on(seed, pollen) or None
+    distance = Distance(patristic, distances.unit, patristic / basis.model.recipe.scale.width, spread, trees)
+    if not isinstance(distances, Phylogeny):
+        return distance
+    species = taxa.species_of([seed, pollen])
+    if {seed, pollen} <= set(species):
+        distance = replace(distance, nodes=distances.node_distance(seed, pollen))
+    if distances.rooted is False or (distances.length < 0).any():
+        return distance
+    clade = max((distances.clade(species[0], other) for other in species), key=lambda clade: clade.size)
+    return replace(distance, clade_size=clade.size, clade_depth=clade.depth, clade_name=fold(clade.name) or None)
+
+
+@dataclass(frozen=True, slots=True)
+class BasisFigures:
+    """What the forecast rests on.
+
+    Attributes
+    ----------
     kind : str
-        One of ``CROSS_KINDS`` but the first.
-    parent : str
-        The plant that was checked, or its species for want of one.
-    units, set : int or None
-        Flowers, and how many set.
-    says : str
-        In plain words.
+        ``crosses`` or ``prior``.
+    crosses, took : int
+        Finished crosses that entered, and those with a seedling.
+    under_way : int
+        Crosses that count for some stages and are open for the rest.
+    as_of : str or None
+        ISO date on which the season was read.
+    changed : list of str
+        What has changed since: ``tree``, ``traits``, ``crosses``.
+    model : str or None
+        Fingerprint of the saved model.
     """
 
-    cross: str
     kind: str
-    parent: str
-    units: int | None
-    set: int | None
-    says: str
-
-
-def checks_of(collection: Collection, as_of: date) -> list[CheckTold]:
-    """Return the checks of a collection that were recorded by some day, in the order of the book.
-
-    Flowers to which no pollen was brought were left alone, whatever they were called.
-    """
-    return [_check(cross) for cross in collection.crosses if _kind(cross) != _CROSS and recorded_by(cross, as_of)]
-
-
-def _kind(cross: Cross) -> str:
-    return _ALONE if cross.kind == _CROSS and cross.pollen_kind == "none" else cross.kind
-
-
-def _check(cross: Cross) -> CheckTold:
-    kind = _kind(cross)
-    of_pollen = kind == _POLLEN
-    plant, species = (cross.pollen_plant, cross.pollen_parent) if of_pollen else (cross.seed_plant, cross.seed_parent)
-    units = cross.units or cross.tried
-    pods = cross.pods_set if cross.pods_set is not None else cross.took
-    key = "open" if pods is None else ("some" if pods else "none")
-    parent = plant or correct_form(species or "", genus_of(cross.seed_parent))
-    counted = say("checks.of", set=pods or 0, units=units) if units else say("checks.set", set=pods or 0)
-    says = say(f"checks.{_WORDS[kind]}.{key}", parent=parent, counted=counted)
-    return CheckTold(cross.number, kind, parent, units, pods, says)
+    crosses: int
+    under_way: int
+    took: int
+    as_of: str | None
+    changed: list[str]
+    model: str | None
+    words: str
 
 
 def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
@@ -308,6 +278,23 @@ def basis_figures(collection: Collection, basis: Basis) -> BasisFigures:
     return BasisFigures(kind, finished, under_way, seen.took, basis.as_of, list(basis.changed), basis.fingerprint, text)
 
 
+@dataclass(frozen=True, slots=True)
+class TreeFigures:
+    """The tree asked: its name, unit, number of species, fingerprint, and the usual distance between two of them."""
+
+    name: str
+    unit: str | None
+    species: int
+    usual_distance: float
+    fingerprint: str
+
+
+def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
+    """Return which tree was asked."""
+    name, distances, width = collection.tree_name, collection.distances, basis.model.recipe.scale.width
+    return TreeFigures(name, distances.unit, len(distances.tips), width, collection.fingerprints["tree"])
+
+
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
     counted = sorted(_counted_flowers(collection))
@@ -329,14 +316,3 @@ def flowers_asked(collection: Collection, flowers: int | None) -> int:
     if flowers < 1:
         raise WrongUse(say("take.flowers", got=flowers))
     return flowers
-
-
-def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
-    """Return which tree was asked."""
-    return TreeFigures(
-        collection.tree_name,
-        collection.distances.unit,
-        len(collection.distances.tips),
-        basis.model.recipe.scale.width,
-        collection.fingerprints["tree"],
-    )

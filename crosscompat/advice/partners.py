@@ -11,22 +11,23 @@ from crosscompat.advice.figures import (
     TreeFigures,
     basis_figures,
     flowers_asked,
-    interval_at,
-    past_crosses,
+    pair_figures,
     tree_figures,
 )
-from crosscompat.advice.parents import Caution, Parent, cautions, find_parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of
+from crosscompat.advice.parents import Parent, find_parent
+from crosscompat.advice.predict import basis_of, parents_of, predict
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.show.picture import TipMark, worth_drawing
 from crosscompat.show.tree_svg import draw_tree
 
 _SHORT = ("ploidy", "flowering", "outside")
+"""Cautions that are told of a partner; those on the focus itself would be the same in every row."""
+
+Role = Literal["seed", "pollen"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +36,8 @@ class Partner:
 
     Attributes
     ----------
-    label, species : str
-        As the tree writes it, and in correct form.
     chance : Interval or None
         Of at least one seedling; None for the species itself.
-    took, failed : int
-        Earlier crosses of the two, either way round.
     notes : list of str
         A few words on what stands in the way.
     """
@@ -68,9 +65,7 @@ class Partners:
     schema: Literal["crosscompat.tree/1"] = "crosscompat.tree/1"
 
 
-def partners(
-    collection: Collection, species: str, *, role: Literal["seed", "pollen"], flowers: int | None = None
-) -> Partners:
+def partners(collection: Collection, species: str, *, role: Role, flowers: int | None = None) -> Partners:
     """Return the chances of one species or plant, as seed or pollen parent, with every species on the tree.
 
     Raises
@@ -78,36 +73,29 @@ def partners(
     UnknownName, WrongUse
         If it stands nowhere; if ``flowers``, by default as many as usual, is below 1.
     """
-    flowers = flowers_asked(collection, flowers)
-    focus = find_parent(collection, species)
-    others = [Parent(tip) for tip in collection.distances.tips]
+    flowers, basis = flowers_asked(collection, flowers), basis_of(collection)
+    focus, others = find_parent(collection, species), [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
-    basis = basis_of(collection)
-    asked = asked_of(collection, basis.model, parents_of(pairs))
-    answer = chances(asked.whole, flowers)
-    past = past_crosses(collection)
-    found = []
-    for i, (other, (seed, pollen)) in enumerate(zip(others, pairs, strict=True)):
-        own = other.label == focus.label
-        outcomes = [cross.outcome for cross in past.get((seed.label, pollen.label), ())]
-        notes = [] if own else _notes(cautions(collection, basis.model, seed, pollen, asked.rows[i]))
-        found.append(Partner(other.label, other.name, None if own else interval_at(answer, i),
-                             outcomes.count("took"), outcomes.count("failed"), notes))  # fmt: skip
+    predicted = predict(collection, basis.model, parents_of(pairs))
+    figures = pair_figures(collection, basis, predicted, pairs, flowers, range(len(pairs)))
     return Partners(
         focus.label,
         focus.name,
         role,
         flowers,
-        found,
+        [_partner(other, each, other.label == focus.label) for other, each in zip(others, figures, strict=True)],
         basis_figures(collection, basis),
         tree_figures(collection, basis),
         collection.settings.invented,
     )
 
 
-def _notes(found: list[Caution]) -> list[str]:
-    """Return a few words for each grave caution; those on the focus itself would be the same in every row."""
-    return [say(f"tree.notes.{kind}") for kind in dict.fromkeys(caution.kind for caution in found) if kind in _SHORT]
+def _partner(other: Parent, figures: dict[str, Any], itself: bool) -> Partner:  # noqa: FBT001 - the focus is no partner
+    outcomes = [cross.outcome for cross in figures["past"]]
+    grave = dict.fromkeys(caution.kind for caution in figures["cautions"] if caution.kind in _SHORT)
+    notes = [] if itself else [say(f"tree.notes.{kind}") for kind in grave]
+    chance = None if itself else figures["chance"]
+    return Partner(other.label, other.name, chance, outcomes.count("took"), outcomes.count("failed"), notes)
 
 
 def tree_picture(collection: Collection, seen: Partners) -> str:

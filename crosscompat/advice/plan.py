@@ -16,7 +16,7 @@ import numpy as np
 from crosscompat.advice.allocation import Days, solve
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, handling
-from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of
+from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict
 from crosscompat.advice.rank import Candidate, wanted_pairs
 from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
 from crosscompat.book.current_plants import Plant
@@ -24,8 +24,7 @@ from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
-from crosscompat.model.correlations import correlations, number_that_take
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, correlations, number_that_take
 from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
 
@@ -306,7 +305,7 @@ def _added(collection: Collection, options: Sequence[_Option], most: int) -> Flo
     if not options:
         return np.zeros((0, most))
     parents = parents_of([(option.seed, option.pollen) for option in options])
-    whole = asked_of(collection, basis_of(collection).model, parents).whole
+    whole = predict(collection, basis_of(collection).model, parents).whole
     return np.diff([chances(whole, n).mean for n in range(most + 1)], axis=0).T
 
 
@@ -319,7 +318,7 @@ def _crosses(
     model, flowers = basis_of(collection).model, np.array([each.flowers for each in made])
     pairs = [(each.option.seed, each.option.pollen) for each in made]
     parents = parents_of(pairs)
-    asked = asked_of(collection, model, parents)
+    asked = predict(collection, model, parents)
     chance = chances(asked.whole, flowers)
     reverse = chances_of(collection, model, parents_of([(pollen, seed) for seed, pollen in pairs]), flowers)
     crosses = []

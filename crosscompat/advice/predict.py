@@ -20,11 +20,10 @@ from crosscompat.ground.dates import today
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
-from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, put_to
+from crosscompat.model.forecast import Chances, Outlook, chances, doubted, put_to
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Pairings, Parents, in_place, relatedness
-from crosscompat.model.prior import doubt_of_uneven, published_weight
-from crosscompat.model.published import PublishedCrosses, with_published
+from crosscompat.model.pairings import Pairings, Parents, in_place, no_surer, relatedness
+from crosscompat.model.prior import PublishedCrosses, doubt_of_uneven, published_weight, with_published
 from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of
@@ -58,8 +57,8 @@ class Basis:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """Pairings as they were put to a model.
+class Prediction:
+    """What a model predicts of pairings, arrays of shape (n_pairs,) but for the rows.
 
     Attributes
     ----------
@@ -71,7 +70,7 @@ class Asked:
         What it expects of them, by what was counted alone.
     whole : Logits
         Of a seedling from one flower, published crosses and the doubts of hybrids among what is known.
-    published, uneven : ndarray of float, shape (n_pairs,)
+    published, uneven : ndarray of float
         What published crosses, and uneven chromosomes of hybrids, add to the mean of that.
     """
 
@@ -82,11 +81,21 @@ class Asked:
     published: Floats
     uneven: Floats
 
+    def chance(self, flowers: ArrayLike = 1) -> Chances:
+        """Return the chance of at least one seedling; ``flowers`` is one number, or one a pairing."""
+        return chances(self.whole, flowers)
+
     @property
     def known(self) -> NDArray[np.bool_]:
-        """Whether any cross of either parent, or a published one that bears on the pair, is known; shape (n_pairs,)."""
+        """Whether any cross of either parent, or a published one that bears on the pair, is known."""
         levels = self.pairings.levels
         return np.asarray((self.published != 0) | (levels.seed >= 0) | (levels.pollen >= 0))
+
+    def at(self, i: int) -> Prediction:
+        """Return what is predicted of one of the pairings."""
+        part, whole = slice(i, i + 1), Logits(self.whole.mean[i : i + 1], self.whole.sd[i : i + 1])
+        outlook = self.outlook.at(i)
+        return Prediction(self.rows[part], self.pairings[part], outlook, whole, self.published[part], self.uneven[part])
 
 
 FITTED_AT_ONCE = 300
@@ -171,7 +180,7 @@ def own_findings(
     return {"2n": (sides[0], sides[1])}
 
 
-def asked_of(collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False) -> Asked:
+def predict(collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False) -> Prediction:
     """Put pairings to a model: labels of the tree or of hybrids, with the clones of the very plants where named.
 
     With ``stages`` the chance of every stage is worked out as well.
@@ -185,7 +194,7 @@ def asked_of(collection: Collection, model: FittedModel, parents: Parents, *, st
         odd = uneven_parents(collection, model.seen, parents)
         whole, uneven = doubted(whole, odd), doubt_of_uneven()[0] * odd
     whole, adds = _with_published(collection, model, parents, whole)
-    return Asked(rows, pairings, believed, whole, adds, uneven)
+    return Prediction(rows, pairings, believed, whole, adds, uneven)
 
 
 def _by_numbers(
@@ -198,7 +207,7 @@ def _by_numbers(
 
 def chances_of(collection: Collection, model: FittedModel, parents: Parents, flowers: ArrayLike = 1) -> Chances:
     """Return the chance of at least one seedling of some pairings; ``flowers`` is one number, or one a pairing."""
-    return chances(asked_of(collection, model, parents).whole, flowers)
+    return predict(collection, model, parents).chance(flowers)
 
 
 def _with_published(

@@ -1,4 +1,7 @@
-"""Which pairings first: those meant, by the chance of a seedling, by what they would teach, or by both."""
+"""Which pairings first: those meant, by the chance of a seedling, by what they would teach, or by both.
+
+What a cross would teach is how much surer the chances of the crosses wanted would be after it.
+"""
 
 from __future__ import annotations
 
@@ -8,40 +11,45 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Any, Literal
 
+import numpy as np
+
 from crosscompat.advice.figures import (
     BasisFigures,
-    Interval,
-    Past,
+    PairFigures,
     TreeFigures,
     basis_figures,
     flowers_asked,
-    interval_at,
-    past_crosses,
+    pair_figures,
     tree_figures,
-    verdict,
 )
-from crosscompat.advice.parents import Caution, Parent, cautions, find_parents
-from crosscompat.advice.predict import Basis, asked_of, basis_of, parents_of
-from crosscompat.advice.teaching import Teaching, teaching
+from crosscompat.advice.parents import Parent, find_parents
+from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
 from crosscompat.book.crosses import Wanted
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances
+from crosscompat.model.composition import Logits
+from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import correlations
+from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import ties
 
 By = Literal["chance", "teach", "both"]
 _Watch = Callable[[Sequence[int]], Iterable[int]]
+_Pair = tuple[Parent, Parent]
 
 _TEACHING = 0.2
 """What teaching weighs beside the chance. In six seasons of invented growers a fifth cost 3 in 100 of the seedlings and
 took a seventh off the error of the forecasts; half cost 14 in 100 (``tests/benchmarks/seasons.py``)."""
 
+_BEYOND = 0.1
+"""The share of what a cross would teach above which it teaches more than its own chance."""
+
 _AT_ONCE = 20_000
-_NAMES = ("place", "equal", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant")
-_Pair = tuple[Parent, Parent]
+_NAMES = ("seed_parent", "pollen_parent", "seed_plant", "pollen_plant")
+_CHANCES, _PARTS = ("chance", "per_flower"), (("", "mean"), ("_low", "low"), ("_high", "high"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,12 +131,7 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
 
 
 def likeliest(
-    collection: Collection,
-    *,
-    flowers: int,
-    most: int,
-    watch: _Watch = iter,
-    basis: Basis | None = None,
+    collection: Collection, *, flowers: int, most: int, watch: _Watch = iter, basis: Basis | None = None
 ) -> list[Candidate]:
     """Return the likeliest of all directed pairings of a tree's species, so many at ``most``, in bounded memory.
 
@@ -143,9 +146,9 @@ def likeliest(
         if not pairs:
             continue
         parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
-        chance = chances(asked_of(collection, model, parents).whole, flowers).mean.tolist()
-        found = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
-        best = sorted([*best, *found[:most]])[:most]
+        chance = chances_of(collection, model, parents, flowers).mean.tolist()
+        ordered = sorted((-round(mean, 12), *pair) for mean, pair in zip(chance, pairs, strict=True))
+        best = sorted([*best, *ordered[:most]])[:most]
     return [Candidate(Parent(seed), Parent(pollen)) for _, seed, pollen in best]
 
 
@@ -158,41 +161,40 @@ def _alive(seed: Parent, pollen: Parent) -> tuple[Parent, Parent]:
 
 
 @dataclass(frozen=True, slots=True)
-class RankRow:
+class Teaching:
+    """What a pairing would teach.
+
+    Attributes
+    ----------
+    worth : float
+        Expected drop in the summed variance of the chances from one flower of the crosses wanted.
+    about : str
+        What that is about beyond the pairing itself: ``seed``, ``pollen`` or ``else``; ``pair`` if next to nothing is.
+    """
+
+    worth: float
+    about: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class RankRow(PairFigures):
     """One ranked pairing.
 
     Attributes
     ----------
-    place : int
-        From 1; pairings that cannot be told apart share one.
-    equal : int
-        How many share it.
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    chance, per_flower : Interval
-        Of at least one seedling from the flowers, and from one.
-    past : list of Past
-        Earlier crosses this way round.
     teaches : Teaching or None
         None where the ranking goes by chance alone.
+    place, equal : int
+        From 1; pairings that cannot be told apart share one, and how many do.
     """
 
-    place: int
-    equal: int
-    seed_parent: str
-    pollen_parent: str
-    seed_plant: str | None
-    pollen_plant: str | None
-    chance: Interval
-    per_flower: Interval
-    verdict: str
-    verdict_words: str
     relative_distance: float
     want: int | None
     note: str | None
-    past: list[Past]
-    cautions: list[Caution]
     teaches: Teaching | None = None
+    place: int = 0
+    equal: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,19 +227,13 @@ def rank(
 ) -> Ranking:
     """Rank pairings by the chance of at least one seedling, or by what they would teach of the crosses wanted.
 
-    ``flowers`` are for each pairing, by default as many as usual. Those ``refused`` are told beside the ranking.
-    ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is as for `likeliest`,
-    ``by`` as in `Ranking`.
-
-    Raises
-    ------
-    WrongUse
-        If ``flowers`` is below 1.
+    ``flowers``, by default as many as usual, are for each pairing; below 1 raises `WrongUse`. Those ``refused`` are
+    told beside the ranking. ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is
+    as for `likeliest`, ``by`` as in `Ranking`.
     """
-    flowers = flowers_asked(collection, flowers)
-    basis = basis or basis_of(collection)
-    wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else []
-    rows = list(_rows(collection, basis, candidates, wanted, flowers, watch, by)) if candidates else []
+    flowers, basis = flowers_asked(collection, flowers), basis or basis_of(collection)
+    wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None
+    rows = list(_rows(collection, basis, candidates, wanted, flowers, watch)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
     return Ranking(
         by,
@@ -252,68 +248,104 @@ def rank(
 
 
 def _rows(
-    collection: Collection,
-    basis: Basis,
-    candidates: Sequence[Candidate],
-    wanted: Sequence[Candidate],
-    flowers: int,
-    watch: _Watch,
-    by: By,
-) -> Iterator[RankRow]:
-    """Put the candidates to the model, once and together with the crosses wanted, of which they would teach."""
-    pairs = list(dict.fromkeys((c.seed, c.pollen) for c in (*candidates, *wanted)))
+    collection: Collection, basis: Basis, candidates: Sequence[Candidate], wanted: Sequence[Candidate] | None,
+    flowers: int, watch: _Watch,
+) -> Iterator[RankRow]:  # fmt: skip
+    """Put the candidates to the model, once and together with the crosses ``wanted``, of which they would teach."""
+    pairs = list(dict.fromkeys((c.seed, c.pollen) for c in (*candidates, *(wanted or ()))))
     at = {pair: i for i, pair in enumerate(pairs)}
-    tried, aims = ([at[c.seed, c.pollen] for c in some] for some in (candidates, wanted))
-    asked = asked_of(collection, basis.model, parents_of(pairs))
-    all_flowers, one_flower, past = chances(asked.whole, flowers), chances(asked.whole), past_crosses(collection)
+    tried = [at[c.seed, c.pollen] for c in candidates]
+    predicted = predict(collection, basis.model, parents_of(pairs))
     apart = collection.taxa.apart([seed.label for seed, _ in pairs], [pollen.label for _, pollen in pairs])
-    lessons = teaching(basis.model, asked, pairs, tried, aims, flowers) if by != "chance" else [None] * len(tried)
-    for number in watch(range(len(candidates))):
-        i, (seed, pollen) = tried[number], pairs[tried[number]]
-        interval = interval_at(all_flowers, i)
-        word = verdict(interval, known=bool(asked.known[i]))
-        yield RankRow(
-            place=0,
-            equal=1,
-            seed_parent=seed.name,
-            pollen_parent=pollen.name,
-            seed_plant=seed.own_name,
-            pollen_plant=pollen.own_name,
-            chance=interval,
-            per_flower=interval_at(one_flower, i),
-            verdict=word,
-            verdict_words=say(f"verdict.{word}"),
-            relative_distance=float(apart[i]) / basis.model.recipe.scale.width,
-            want=candidates[number].want,
-            note=candidates[number].note,
-            past=past.get((seed.label, pollen.label), []),
-            cautions=cautions(collection, basis.model, seed, pollen, asked.rows[i]),
-            teaches=lessons[number],
-        )
+    lessons: Sequence[Teaching | None] = [None] * len(tried)
+    if wanted is not None:
+        lessons = teaching(basis.model, predicted, pairs, tried, [at[c.seed, c.pollen] for c in wanted], flowers)
+    figures = pair_figures(collection, basis, predicted, pairs, flowers, tried)
+    for number, said in zip(watch(range(len(candidates))), figures, strict=True):
+        far = float(apart[tried[number]]) / basis.model.recipe.scale.width
+        yield RankRow(**said, relative_distance=far, want=candidates[number].want, note=candidates[number].note,
+                      teaches=lessons[number])  # fmt: skip
+
+
+def teaching(
+    model: FittedModel,
+    predicted: Prediction,
+    pairs: Sequence[_Pair],
+    tried: Sequence[int],
+    aims: Sequence[int],
+    flowers: int,
+) -> list[Teaching]:
+    """Return what each pairing ``tried`` on so many flowers would teach about those that are aimed at.
+
+    Both are places among the ``pairs`` that were predicted. Without aims, those tried are to be surer of.
+    """
+    if not tried:
+        return []
+    together = correlations(model, predicted.rows, predicted.pairings, parents_of(pairs))
+    goals = list(dict.fromkeys(aims or tried))
+    parts = variance_drop(predicted.whole, together, np.array(tried), np.array(goals), flowers)
+    wanted = [pairs[i] for i in goals]
+    return [_teaching(pairs[i], wanted, part) for i, part in zip(tried, parts, strict=True)]
+
+
+def variance_drop(whole: Logits, together: Floats, tried: np.ndarray, aims: np.ndarray, flowers: int) -> Floats:
+    """Return the expected drop in the variance of chances when other pairings are tried, shape (n_tried, n_aims).
+
+    ``whole`` is of a seedling from one flower of n_pairs, whose logits correlate as in ``together``, shape (n_pairs,
+    n_pairs); ``tried`` and ``aims`` are places among them.
+
+    Notes
+    -----
+    To first order a trial of n flowers with chance p adds the information W = n p (1 - p) to its own logit, whose
+    variance is c_xx; the variance of a logit w falls by c_wx² W / (1 + W c_xx), that of its chance by [p_w (1 - p_w)]²
+    times as much: the Gaussian update of a linear model (Chaloner & Verdinelli 1995, Bayesian experimental design: a
+    review, Statistical Science 10:273-304). p (1 - p) is the mean over what is believed.
+
+    Examples
+    --------
+    One flower on a pairing of logit 0 and standard deviation 2: the mean of p (1 - p) is s = 0.151, and the drop is
+    s² 4² s / (1 + 4 s).
+
+    >>> whole = Logits(np.zeros(1), np.full(1, 2.0))
+    >>> variance_drop(whole, np.ones((1, 1)), np.array([0]), np.array([0]), 1).round(3).tolist()
+    [[0.035]]
+    """
+    nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+    probability = chance(whole.mean[:, None] + whole.sd[:, None] * nodes)
+    steep = probability * (1.0 - probability) @ (weights / weights.sum())
+    covariance = together * np.outer(whole.sd, whole.sd)
+    information = flowers * steep[tried]
+    gain = information / (1.0 + information * whole.sd[tried] ** 2)
+    return np.asarray(steep[aims] ** 2 * covariance[np.ix_(tried, aims)] ** 2 * gain[:, None])
+
+
+def _teaching(pair: _Pair, wanted: Sequence[_Pair], parts: Floats) -> Teaching:
+    shares = dict.fromkeys(("pair", "seed", "pollen", "else"), 0.0)
+    for other, part in zip(wanted, parts.tolist(), strict=True):
+        alike = [mine.label == its.label for mine, its in zip(pair, other, strict=True)]
+        shares["pair" if pair == other else "seed" if alike[0] else "pollen" if alike[1] else "else"] += part
+    beyond = max(("seed", "pollen", "else"), key=lambda key: shares[key])
+    about = beyond if shares[beyond] > _BEYOND * sum(shares.values()) else "pair"
+    seed, pollen = (parent.called for parent in pair)
+    return Teaching(float(parts.sum()), about, say(f"teach.{about}", seed=seed, pollen=pollen))
 
 
 def records(ranking: Ranking) -> list[dict[str, Any]]:
     """Return a ranking as rows of plain values, for other programs."""
     return [
         {
-            **{name: getattr(row, name) for name in _NAMES},
+            **{name: getattr(row, name) for name in ("place", "equal", *_NAMES)},
             "flowers": ranking.flowers,
-            **_interval("chance", row.chance),
-            **_interval("per_flower", row.per_flower),
+            **{f"{name}{end}": getattr(getattr(row, name), part) for name in _CHANCES for end, part in _PARTS},
             **{name: getattr(row, name) for name in ("verdict", "relative_distance", "want", "note")},
             "teaches": row.teaches.worth if row.teaches else None,
             "teaches_words": row.teaches.says if row.teaches else None,
-            "took": sum(cross.outcome == "took" for cross in row.past),
-            "failed": sum(cross.outcome == "failed" for cross in row.past),
+            **{outcome: sum(cross.outcome == outcome for cross in row.past) for outcome in ("took", "failed")},
             "cautions": " ".join(caution.says for caution in row.cautions),
             "outcomes_invented": ranking.invented,
         }
         for row in ranking.rows
     ]
-
-
-def _interval(name: str, chance: Interval) -> dict[str, float]:
-    return {name: chance.mean, f"{name}_low": chance.low, f"{name}_high": chance.high}
 
 
 def _measures(rows: Sequence[RankRow], by: str) -> list[float]:
@@ -330,16 +362,14 @@ def _measures(rows: Sequence[RankRow], by: str) -> list[float]:
 
 def _placed(rows: Sequence[RankRow], measures: Sequence[float]) -> list[RankRow]:
     """Give each row its place; measures as near as no figure here is finer share one, the more wanted first."""
-    left = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], _names(entry[1])))
+
+    def names(row: RankRow) -> list[str]:
+        return [getattr(row, name) or "" for name in _NAMES]
+
+    ordered = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], names(entry[1])))
     placed: list[RankRow] = []
-    for equal in ties([measure for measure, _ in left]):
-        place = len(placed) + 1
-        group = sorted(
-            left[place - 1 :][:equal], key=lambda entry: (-(entry[1].want or 0), -entry[0], _names(entry[1]))
-        )
-        placed += [replace(row, place=place, equal=equal) for _, row in group]
+    for equal in ties([measure for measure, _ in ordered]):
+        group = ordered[len(placed) : len(placed) + equal]
+        group.sort(key=lambda entry: (-(entry[1].want or 0), -entry[0], names(entry[1])))
+        placed += [replace(row, place=len(placed) + 1, equal=equal) for _, row in group]
     return placed
-
-
-def _names(row: RankRow) -> tuple[str, str, str, str]:
-    return row.seed_parent, row.pollen_parent, row.seed_plant or "", row.pollen_plant or ""

@@ -9,11 +9,12 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from crosscompat.book import records
-from crosscompat.book.crosses import STAGE_COLUMNS, Cross
+from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.records import FLOWERS, Pollination
 from crosscompat.ground.dates import by_date
 from crosscompat.ground.wording import catalogue, say
+from crosscompat.stages import STAGE_COLUMNS
 
 if TYPE_CHECKING:  # a collection that is remembered is opened without the database
     from crosscompat.book.store import Reading

@@ -14,33 +14,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.book.record_fields import column_of, from_to, in_column, one_of, read_fields
-from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS, STAGES
+from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS
 from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
 from crosscompat.ground.csv_convert import BadCell
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
+from crosscompat.stages import LAST, STAGE_COLUMNS, STAGES
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STAGE_COLUMNS = tuple(dict.fromkeys(count for counts in STAGES.values() for count in counts))[1:]
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
-_PODS = ("pods_set", "pods_held")
+_OF_SEEDS = tuple(column for column in STAGE_COLUMNS if not column.startswith("pods"))
 _CONTRADICTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "more_than": (
-        ("pods_set", "units"),
-        ("pods_held", "pods_set"),
+        *((stage.took, stage.tried) for stage in STAGES.values()),
         ("pods_held", "units"),
-        ("seeds_filled", "seeds"),
         ("seeds_sown", "seeds"),
-        ("seedlings", "seeds_sown"),
         ("seedlings", "seeds"),
         ("took", "tried"),
     ),
-    "from_none": (*((later, pod) for pod in _PODS for later in ("seeds", "seeds_filled", "seeds_sown", "seedlings")),),
+    "from_none": tuple((later, pod) for pod in ("pods_set", "pods_held") for later in _OF_SEEDS),
 }
-_ENDS_AT_ZERO = ("pods_set", "pods_held", "seeds", "seeds_filled")
+_ENDS_AT_ZERO = ("seeds", *(stage.took for name, stage in STAGES.items() if name != LAST))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +107,7 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
     spared = np.ones(size, dtype=bool) if lost is None else ~lost
     counted = ~np.isnan(column["tried"]) & ~np.isnan(column["took"])
     unit_by_unit = counted & spared
-    up = np.where(counted, column["took"], column["seedlings"]) > 0
+    up = np.where(counted, column["took"], column[STAGES[LAST].took]) > 0
     ended = _ended(column) & ~counted & ~up & spared
     units = np.where(counted, column["tried"], column["units"])
     known = (unit_by_unit | up | ended) & ~(units == 0)
@@ -155,7 +152,7 @@ def _contradiction(key: str, less: str, more: str, few: float, many: float) -> s
 def _ended(column: Mapping[str, Floats]) -> Flags:
     """Tell where a count of zero has ended the cross: no pod, no seed, or seed sown and nothing up."""
     ended = np.any([column[name] == 0 for name in _ENDS_AT_ZERO], axis=0)
-    nothing_up = (column["seedlings"] == 0) & ~(column["seeds_sown"] == 0)
+    nothing_up = (column[STAGES[LAST].took] == 0) & ~(column[STAGES[LAST].tried] == 0)
     return np.asarray(ended | nothing_up)
 
 

@@ -11,22 +11,7 @@ from datetime import date, datetime, time
 from uuid import uuid4
 
 from crosscompat.book.record_fields import from_to, one_of, points_to
-
-STAGES: Mapping[str, tuple[str, str]] = {
-    "set": ("units", "pods_set"),
-    "hold": ("pods_set", "pods_held"),
-    "fill": ("seeds", "seeds_filled"),
-    "germinate": ("seeds_sown", "seedlings"),
-}
-"""Each stage with what it is tried on and what is left of that, in the order of the year."""
-
-USUAL_DAYS: Mapping[str, Mapping[str, float]] = {
-    # Judgements, with time to spare; fruit is ripe in 2 to 3 months in hedgehog cacti (Flora of North America).
-    "": {"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0},
-    "cactus": {"set": 30.0, "hold": 150.0, "fill": 180.0, "germinate": 365.0},
-    "spurge": {"set": 30.0, "hold": 100.0, "fill": 120.0, "germinate": 365.0},
-}
-"""Days after a pollination on which each stage is closed, by the group of plants, "" where it is not known."""
+from crosscompat.stages import STAGES
 
 NO_POLLEN_PARENT = ("open", "none")
 CROSS_KINDS = ("cross", "check of the seed parent", "check of the pollen", "left alone")

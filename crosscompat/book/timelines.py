@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.records import FLOWERS, STAGES, Plant, SeedLot, Sowing
+from crosscompat.book.records import FLOWERS, Plant, SeedLot, Sowing
 from crosscompat.book.store import Reading
+from crosscompat.stages import LAST
 
 Look = tuple[date | None, int]
 
@@ -125,7 +126,7 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
         lots=then.lots,
         trays=[_tray(then, tray, lost=tray.id in lost) for tray in then.trays],
         closed=closed,
-        over=None in lost or closed == [*STAGES][-1] or bool(then.counted("tried") or then.counted("took")),
+        over=None in lost or closed == LAST or bool(then.counted("tried") or then.counted("took")),
     )
 
 

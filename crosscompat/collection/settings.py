@@ -15,10 +15,10 @@ from urllib.parse import unquote
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
-from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.dates import DEFAULT_START
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.stages import GROUPS, USUAL_DAYS
 from crosscompat.traits import KINDS
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 FILE_NAME = "collection.toml"
 FORMAT = 1
 
-_GROUPS, _HEMISPHERES = tuple(USUAL_DAYS), ("north", "south")
+_GROUPS, _HEMISPHERES = GROUPS, ("north", "south")
 _LEAP_YEAR = 2024
 
 

@@ -17,12 +17,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
 
 import numpy as np
 
-from crosscompat.model.likelihood import Floats
-from crosscompat.model.stages import STAGES, STEPS, WHOLE
+from crosscompat.model.likelihood import Floats, Ints
+from crosscompat.stages import STAGES, STEPS, WHOLE
 
 _SIZES = np.geomspace(0.1, 100.0, 61)
 _PRIOR_PODS = 1.0
@@ -109,12 +109,6 @@ def _log_likelihood(pods: Floats, seeds: Floats, mean: float) -> Floats:
 SEED_SHARE = 0.5
 """The chance of a seed is the chance of the whole to this power: where few seeds fail, few flowers do [J]."""
 
-FIRST_SHARE = {"pod": 0.7, "seed": 0.6}
-"""How much of what is lost over two stages is lost at the first of them, as a power: [J]."""
-
-BEST = {"set": 0.95, "hold": 0.97, "fill": 0.95, "germinate": 0.95}
-"""The middling chance of each stage where nothing stands between the parents: some flowers fail in any cross [J]."""
-
 STAGE_SPREAD = 0.9
 """How widely a stage is spread before any cross, as a share of the whole: fruit set of published genera has .8 of the
 spread of whole crosses among genera, the number of seeds .95 (``tests/benchmarks/learn_prior.py``)."""
@@ -130,15 +124,13 @@ _GRID = np.linspace(-40.0, 40.0, 401)
 
 @dataclass(frozen=True, slots=True)
 class Logits:
-    """Logits of the chances of some pairings, as Gaussians.
-
-    Attributes
-    ----------
-    mean, sd : ndarray of float, shape (n_pairs,)
-    """
+    """Logits of the chances of some pairings, as Gaussians with mean and sd of shape (n_pairs,)."""
 
     mean: Floats
     sd: Floats
+
+    def __getitem__(self, at: slice | Ints) -> Logits:
+        return Logits(self.mean[at], self.sd[at])
 
 
 def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits:
@@ -157,9 +149,7 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits
         [seed] = parts
         values = _fruitful(seed.mean[:, None] + seed.sd[:, None] * _NODES, seeds)
         return _moments(values, _WEIGHTS)
-    first, second = (part.mean[:, None] + part.sd[:, None] * _NODES for part in parts)
-    values = _both(first[:, :, None], second[:, None, :]).reshape(len(first), _WEIGHTS.size**2)
-    return _moments(values, np.outer(_WEIGHTS, _WEIGHTS).ravel())
+    return reduce(_both, parts)
 
 
 def composed(stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logits]:
@@ -246,12 +236,8 @@ def _split(whole: Floats, seeds: SeedsPerPod) -> dict[str, Floats]:
     log_seed = SEED_SHARE * log_whole
     fruitful = np.clip(seeds.any_of_them(np.exp(log_seed)), _LEAST_CHANCE, 1.0)
     log_pod = np.minimum(log_whole - np.log(fruitful), SEED_SHARE * log_whole)
-    result = {}
-    for step, log_chance in (("pod", log_pod), ("seed", log_seed)):
-        first, second = STEPS[step]
-        result[first] = _logit(FIRST_SHARE[step] * log_chance + np.log(BEST[first]))
-        result[second] = _logit((1.0 - FIRST_SHARE[step]) * log_chance + np.log(BEST[second]))
-    return result
+    of_step = {"pod": log_pod, "seed": log_seed}
+    return {name: _logit(stage.share * of_step[stage.step] + np.log(stage.best)) for name, stage in STAGES.items()}
 
 
 def _moments(values: Floats, weights: Floats) -> Logits:
@@ -265,9 +251,11 @@ def _logit(log_chance: Floats) -> Floats:
     return np.asarray(below - np.log(-np.expm1(below)))
 
 
-def _both(first: Floats, second: Floats) -> Floats:
-    """Logit of the product of two chances."""
-    return _logit(-np.logaddexp(0.0, -first) - np.logaddexp(0.0, -second))
+def _both(one: Logits, other: Logits) -> Logits:
+    """Match the logit of the product of two chances."""
+    first, second = (part.mean[:, None] + part.sd[:, None] * _NODES for part in (one, other))
+    values = _logit(-np.logaddexp(0.0, -first)[:, :, None] - np.logaddexp(0.0, -second)[:, None, :])
+    return _moments(values.reshape(len(first), _WEIGHTS.size**2), np.outer(_WEIGHTS, _WEIGHTS).ravel())
 
 
 def _fruitful(seed: Floats, seeds: SeedsPerPod) -> Floats:

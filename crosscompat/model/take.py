@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.records import USUAL_DAYS
 from crosscompat.ground.csv_cells import Row, Sheet
 from crosscompat.ground.csv_convert import as_text
 from crosscompat.ground.dates import FIRST_YEAR, today
@@ -22,13 +21,14 @@ from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits, SeedsPerPod
 from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
-from crosscompat.model.forecast import chances, no_surer, put_to
+from crosscompat.model.forecast import chances, put_to
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Parents, in_place
+from crosscompat.model.pairings import Parents, in_place, no_surer
 from crosscompat.model.training_set import self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.phylogeny.tree import Distances
+from crosscompat.stages import USUAL_DAYS
 from crosscompat.traits import TraitTable
 
 if TYPE_CHECKING:

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.check import check
+from crosscompat.advice.forecast_record import forecasts_due
 from crosscompat.advice.labels import labels_for
-from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.parents import (
     Parent,
     cautions,
@@ -22,7 +22,7 @@ from crosscompat.advice.parents import (
     proved_fertile,
 )
 from crosscompat.advice.partners import partners
-from crosscompat.advice.predict import asked_of, basis_of, chances_of, parents_of, training_set_of
+from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict, training_set_of
 from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.placing import placed
@@ -96,7 +96,7 @@ def test_a_hybrid_that_gave_a_seedling_is_proved(collection, cross):
 def test_both_are_told_among_the_cautions(collection):
     made = collection()
     model = basis_of(made).model
-    row = asked_of(made, model, Parents(["Aus_bus"], ["Aus_eus"])).rows[0]
+    row = predict(made, model, Parents(["Aus_bus"], ["Aus_eus"])).rows[0]
     told = cautions(made, model, Parent(UNEVEN), Parent("Aus_eus"), row)
     assert [caution.kind for caution in told if caution.kind == "hybrid"] == ["hybrid", "hybrid"]
 
@@ -109,7 +109,7 @@ def test_a_species_that_was_only_placed_is_told(collection, tree):
     made = collection(distances=wider, traits=traits, placed=put)
     model = basis_of(made).model
     seed, pollen = Parent("Aus novus"), Parent("Aus_bus")
-    row = asked_of(made, model, Parents([seed.label], [pollen.label])).rows[0]
+    row = predict(made, model, Parents([seed.label], [pollen.label])).rows[0]
     (told,) = [caution for caution in cautions(made, model, seed, pollen, row) if caution.kind == "placed"]
     assert told.says.startswith("Aus novus is not on the tree. It is placed in its group (sect. One)")
     assert not [one for one in cautions(made, model, pollen, Parent("Aus_dus"), row) if one.kind == "placed"]
@@ -175,8 +175,8 @@ def test_a_hybrid_is_never_surer_than_its_species(trained, collection, cross, se
     for turn in (1, -1):
         pairs = [((a, b)[::turn], w * v) for a, w in one.items() for b, v in two.items()]
         sides = [[label] for label in (hybrid, partner)[::turn]]
-        found = asked_of(made, model, Parents(*sides)).whole
-        theirs = asked_of(made, model, Parents(*map(list, zip(*(pair for pair, _ in pairs), strict=True)))).whole
+        found = predict(made, model, Parents(*sides)).whole
+        theirs = predict(made, model, Parents(*map(list, zip(*(pair for pair, _ in pairs), strict=True)))).whole
         shares = np.array([weight for _, weight in pairs])
         assert shares.sum() == pytest.approx(1)
         assert found.sd[0] ** 2 >= shares @ theirs.sd**2 - 1e-9
@@ -188,7 +188,7 @@ def test_a_hybrid_is_never_surer_than_its_species(trained, collection, cross, se
 def test_a_hybrid_and_its_like_are_no_surer_than_its_species_with_theirs(collection):
     made = collection()
     model = basis_of(made).model
-    alike = asked_of(made, model, Parents([EVEN, "Aus_bus", "Aus_dus"], [EVEN, "Aus_bus", "Aus_dus"]))
+    alike = predict(made, model, Parents([EVEN, "Aus_bus", "Aus_dus"], [EVEN, "Aus_bus", "Aus_dus"]))
     curves = alike.rows[:, model.recipe.of_distance]
     assert curves.tolist() == [curves[0].tolist()] * 3
     assert alike.whole.sd[0] ** 2 >= (alike.whole.sd[1:] ** 2).mean()
@@ -199,7 +199,7 @@ def test_the_farther_apart_its_parents_the_less_sure(collection):
     made = collection(traits=None)
     model = basis_of(made).model
     seed = ["Aus_bus", "Aus bus × Aus cus", EVEN]
-    asked = asked_of(made, model, Parents(seed, ["Aus_eus"] * 3))
+    asked = predict(made, model, Parents(seed, ["Aus_eus"] * 3))
     assert len(set(asked.rows[:, 0])) == 1
     apart = made.taxa.apart(seed, ["Aus_eus"] * 3)
     fit, far = prior_step(model, "whole"), farther_rows(model.recipe, apart, np.array([0.0, 1.0, 2.0]))
@@ -349,9 +349,9 @@ def test_the_doubt_that_a_cross_has_lifted_is_named_among_what_moved(trained, co
     took = [*book, cross(UNEVEN, "Aus eus", 4, 2, cross="h1", seed_plant="H33")]
     before, after = trained(book, plants), trained(took, plants)
     asked = parents_of([find_parents(after, "H33", "Aus eus")])
-    was, now = (asked_of(after, made.saved.model, asked) for made in (before, after))
+    was, now = (predict(after, made.saved.model, asked) for made in (before, after))
     assert was.uneven.tolist() == [-1.0]
     assert now.uneven.tolist() == [0.0]
-    old, new = (lesson_room._parts(made.saved.model, asked, 0) for made, asked in ((before, was), (after, now)))
+    old, new = (lesson_room._parts(made.saved.model, asked.at(0)) for made, asked in ((before, was), (after, now)))
     assert new["uneven"] - old["uneven"] == 1.0
     assert sum(new.values()) - sum(old.values()) == pytest.approx(now.whole.mean[0] - was.whole.mean[0])

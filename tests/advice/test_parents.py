@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from crosscompat.advice.parents import Parent, cautions, find_parent, find_parents, handling, spoken
-from crosscompat.advice.predict import asked_of, basis_of
+from crosscompat.advice.predict import basis_of, predict
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import NoPairing, UnknownName
@@ -83,7 +83,7 @@ def test_a_parent_is_printed_in_correct_form():
 def found(made, seed, pollen):
     model = basis_of(made).model
     one, two = find_parents(made, seed, pollen)
-    row = asked_of(made, model, Parents([one.label], [two.label])).rows[0]
+    row = predict(made, model, Parents([one.label], [two.label])).rows[0]
     return [(caution.kind, caution.says) for caution in cautions(made, model, one, two, row)]
 
 

@@ -10,12 +10,12 @@ from crosscompat.advice.ask import ask
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import (
-    asked_of,
     basis_of,
     chances_of,
     fitted_on,
     last_basis,
     parents_of,
+    predict,
     training_set_of,
 )
 from crosscompat.advice.rank import among_species, rank
@@ -135,7 +135,7 @@ def test_a_cross_without_outcome_changes_no_chance(collection, book, cross):
 def test_rows_and_logits_are_those_of_the_recipe(collection, book):
     made = collection(book)
     model = basis_of(made).model
-    rows = asked_of(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).rows
+    rows = predict(made, model, Parents(["Aus_bus", "Aus_fus"], ["Aus_cus", "Aus_bus"])).rows
     curves = len(model.recipe.scale.places)
     assert model.recipe.names[curves:] == (
         "spines_paired both", "2n lower", "2n higher", "style_mm ratio", "style_mm size",
@@ -163,7 +163,7 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_eus"], ["Aus_cus", "Aus_bus", "Aus_bus"]
     parents = Parents(seed, pollen)
     assert wider.taxa.spread(seed, pollen)[0] > 0
-    plain, open_ = (asked_of(one, model, parents, stages=True).outlook.own for one in (made, wider))
+    plain, open_ = (predict(one, model, parents, stages=True).outlook.own for one in (made, wider))
     for step in plain:
         assert open_[step].mean.tolist() == pytest.approx(plain[step].mean.tolist(), abs=1e-9)
         assert (open_[step].sd >= plain[step].sd - 1e-9).all()
@@ -173,7 +173,7 @@ def test_what_a_sample_leaves_open_widens_every_stage_and_moves_none(trained, bo
 def test_a_sample_reaches_every_answer(trained, book, newick):
     other = newick.replace("(Aus_bus:1,Aus_cus:1):1", "(Aus_bus:1.8,Aus_cus:1.8):0.2")
     wider = replace(trained(book), sample=sampled(newick, other))
-    expected = asked_of(wider, basis_of(wider).model, Parents(["Aus_bus"], ["Aus_cus"])).whole
+    expected = predict(wider, basis_of(wider).model, Parents(["Aus_bus"], ["Aus_cus"])).whole
     asked = ask(wider, "Aus bus", "Aus cus", flowers=1).pairing
     assert asked.stages[-1].logit_sd == pytest.approx(expected.sd[0])
     ranked = rank(wider, among_species(wider, ["Aus bus", "Aus cus"]), flowers=1).rows
@@ -202,7 +202,7 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
     higher, lower = (model.recipe.names.index(f"2n {way}") for way in ("higher", "lower"))
 
     def order(seed, pollen):
-        [row] = asked_of(made, model, parents_of([find_parents(made, seed, pollen)])).rows
+        [row] = predict(made, model, parents_of([find_parents(made, seed, pollen)])).rows
         return row[higher] - row[lower]
 
     species = order("Aus bus", "Aus cus")
@@ -225,7 +225,7 @@ def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(c
     assert inside > outside == 0
     parents = Parents(["Aus rarus"] * 2, ["Aus_bus", "Aus_eus"])
     placed_sd, sure_sd = (
-        asked_of(one, model, parents).outlook.own["whole"].sd for one in (made, replace(made, placed=()))
+        predict(one, model, parents).outlook.own["whole"].sd for one in (made, replace(made, placed=()))
     )
     assert placed_sd[0] > sure_sd[0]
     assert placed_sd[1] == pytest.approx(sure_sd[1])
@@ -236,7 +236,7 @@ def test_a_chance_does_not_depend_on_what_is_asked_beside_it():
     tree = open_carried(tree_for_genus("Echinocereus"))
     one, near, far = "Echinocereus_coccineus", "Echinocereus_triglochidiatus", "Echinocereus_poselgeri"
     model = basis_of(tree).model
-    alone = asked_of(tree, model, Parents([one], [near]))
-    together = asked_of(tree, model, Parents([one, one], [near, far]))
+    alone = predict(tree, model, Parents([one], [near]))
+    together = predict(tree, model, Parents([one, one], [near, far]))
     assert alone.published[0] != 0
     assert together.whole.mean[0] == pytest.approx(alone.whole.mean[0], abs=1e-9)

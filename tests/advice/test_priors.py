@@ -7,12 +7,12 @@ import pytest
 
 from crosscompat.advice.figures import basis_figures
 from crosscompat.advice.predict import basis_of, fitted_on, training_set_of
-from crosscompat.advice.priors import MILLIONS, prior_table
+from crosscompat.advice.reasoning import MILLIONS, prior_table
 from crosscompat.advice.score import blind_forecasts
 from crosscompat.collection.settings import Settings
 from crosscompat.model.prior import published
 from crosscompat.model.scoring import by_pair
-from crosscompat.model.stages import STAGES, WHOLE
+from crosscompat.stages import STAGES, WHOLE
 
 OWN = published().changed({"time": {"mean": -4, "sd": 0.5}, "effects": {"seed": {"scale": 0.1}}})
 

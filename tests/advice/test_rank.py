@@ -10,14 +10,12 @@ from scipy.stats import binom, spearmanr
 
 from crosscompat.advice.ask import ask
 from crosscompat.advice.parents import Parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of
-from crosscompat.advice.rank import among_species, partners_of, rank, wanted_pairs
-from crosscompat.advice.teaching import teaching, variance_drop
+from crosscompat.advice.predict import basis_of, parents_of, predict
+from crosscompat.advice.rank import among_species, partners_of, rank, teaching, variance_drop, wanted_pairs
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, correlations
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.chances import TELLS_APART
 
@@ -200,7 +198,7 @@ def by_draws(whole, together, tried, aims, flowers):
 def test_the_order_is_that_of_the_updates_themselves(collection, book, crosses, flowers):
     made = collection(book[::-1][:crosses])
     model, parents = basis_of(made).model, parents_of(PAIRS)
-    asked = asked_of(made, model, parents)
+    asked = predict(made, model, parents)
     together = correlations(model, asked.rows, asked.pairings, parents)
     tried, aims = np.arange(len(PAIRS)), np.arange(0, len(PAIRS), 3)
     ours = variance_drop(asked.whole, together, tried, aims, flowers).sum(axis=1)
@@ -217,7 +215,7 @@ def moved_by_refits(collection, crosses, cross, tried, aims, flowers):
 
     def believed(book, pairs):
         made = collection(book)
-        return asked_of(made, basis_of(made).model, parents_of(pairs)).whole
+        return predict(made, basis_of(made).model, parents_of(pairs)).whole
 
     before, trials = chances(believed(crosses, aims)).mean, believed(crosses, tried)
     nodes, weights = np.polynomial.hermite_e.hermegauss(41)
@@ -260,7 +258,7 @@ def test_more_flowers_teach_more_but_never_more_than_there_is_to_learn():
 def taught(made, tried, wanted, flowers=4):
     model, pairs = basis_of(made).model, list(dict.fromkeys([*tried, *wanted]))
     places = ([pairs.index(pair) for pair in side] for side in (tried, wanted))
-    return teaching(model, asked_of(made, model, parents_of(pairs)), pairs, *places, flowers)
+    return teaching(model, predict(made, model, parents_of(pairs)), pairs, *places, flowers)
 
 
 def test_what_it_is_about_is_what_the_crosses_wanted_share_with_it(collection):

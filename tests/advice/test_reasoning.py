@@ -10,18 +10,17 @@ from hypothesis import strategies as st
 
 from crosscompat.advice import reasoning
 from crosscompat.advice.ask import ask
-from crosscompat.advice.predict import Asked
+from crosscompat.advice.predict import Prediction
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.advice.retrain import learn
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel
+from crosscompat.model.fitted import EFFECTS, FittedModel, unlearned
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
-from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import TERMS, Reasons
-from crosscompat.model.stages import STAGES, WHOLE
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.stages import STAGES, WHOLE
 
 TRAITS = (
     Feature("both", "spines_paired"),
@@ -64,7 +63,9 @@ def reasons_of(made, numbers, *, distance=0.4, uneven=0.0, published=0.0, source
     pairings = Pairings(Levels(NOBODY, NOBODY, NOBODY, NOBODY))
     believed = outlook(made, numbers[None], pairings)
     shifts = np.array([published]), np.array([uneven])
-    return reasons_in_words(made, Asked(numbers[None], pairings, believed, believed.whole, *shifts), distance, sources)
+    return reasons_in_words(
+        made, Prediction(numbers[None], pairings, believed, believed.whole, *shifts), distance, sources
+    )
 
 
 def told(**numbers):

@@ -1,15 +1,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
 
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.parents import find_parent
-from crosscompat.advice.predict import asked_of, basis_of, parents_of, prior_of
-from crosscompat.advice.retrain import keep, learn
+from crosscompat.advice.predict import basis_of, parents_of, predict, prior_of
+from crosscompat.advice.retrain import checks_of, keep, learn
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import open_store
@@ -81,9 +81,11 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
     lesson, saved = learn(made, as_of=DAY)
     before, after = made.saved.model, saved.model
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
-    was, now = (asked_of(made, model, Parents(seed, pollen)) for model in (before, after))
+    was, now = (predict(made, model, Parents(seed, pollen)) for model in (before, after))
     for i in range(len(seed)):
-        old, new = (sum(lesson_room._parts(model, asked, i).values()) for model, asked in ((before, was), (after, now)))
+        old, new = (
+            sum(lesson_room._parts(model, asked.at(i)).values()) for model, asked in ((before, was), (after, now))
+        )
         assert (old, new) == pytest.approx((was.whole.mean[i], now.whole.mean[i]), abs=1e-9)
     sizes = [abs(moved.after.mean - moved.before.mean) for moved in lesson.moved]
     assert sizes == sorted(sizes, reverse=True)
@@ -163,7 +165,7 @@ def test_it_learns_that_nearer_pairs_do_better(collection, book):
     _, saved = learn(made, as_of=DAY)
     near, far = Parents(["Aus_bus"], ["Aus_cus"]), Parents(["Aus_bus"], ["Aus_eus"])
     gap = [
-        [asked_of(made, model, pair).whole.mean[0] for pair in (near, far)] for model in (prior_of(made), saved.model)
+        [predict(made, model, pair).whole.mean[0] for pair in (near, far)] for model in (prior_of(made), saved.model)
     ]
     assert gap[1][0] - gap[1][1] > gap[0][0] - gap[0][1] > 0
 
@@ -245,7 +247,7 @@ def test_offsets_of_one_plant_teach_of_one_plant(collection, cross):
     assert saved.model.seen.seed_plants == ("A", "B", "unlisted")
     assert saved.model.seen.pollen_plants == ()
     asked = [(find_parent(made, name), find_parent(made, "Aus cus")) for name in ("A1", "A2", "B")]
-    put = asked_of(made, saved.model, parents_of(asked))
+    put = predict(made, saved.model, parents_of(asked))
     answer = put.whole
     assert answer.mean[0] == answer.mean[1] > answer.mean[2]
 
@@ -291,3 +293,33 @@ def test_without_a_folder_no_model_is_kept(collection, book):
     _, saved = learn(made, as_of=DAY)
     with pytest.raises(WrongUse, match="keeps no model"):
         keep(made, saved)
+
+
+SEED, POLLEN, ALONE = "check of the seed parent", "check of the pollen", "left alone"
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ({"kind": SEED, "seed_plant": "A1", "units": 3, "pods_set": 2}, "A1 sets as a seed parent (2 of 3 set"),
+        ({"kind": SEED, "units": 3, "pods_set": 0}, "Aus bus set nothing with good pollen (0 of 3 set)"),
+        ({"kind": SEED}, "no result is recorded yet"),
+        ({"kind": POLLEN, "pollen_plant": "C1", "pods_set": 1}, "The pollen of C1 was alive (1 set"),
+        ({"kind": POLLEN, "pods_set": 0, "units": 2}, "The pollen of Aus cus set nothing"),
+        ({"kind": ALONE, "pods_set": 2, "units": 4}, "Aus bus sets by itself (2 of 4 set)"),
+        ({"kind": ALONE, "pods_set": 0}, "sets nothing when left alone (0 set)"),
+        ({"pollen_kind": "none", "pods_set": 0}, "sets nothing when left alone (0 set)"),
+        ({"kind": ALONE, "tried": 4, "took": 1}, "(1 of 4 set)"),
+    ],
+)
+def test_what_a_check_says_of_the_parent_it_was_made_for(collection, cross, more, says):
+    if "tried" not in more:
+        more = {"tried": None, "took": None, **more}
+    [told] = checks_of(collection([cross("Aus bus", "A. cus", cross="26-01", **more)]), DAY)
+    assert says in told.says
+    assert told.cross == "26-01"
+
+
+def test_a_cross_is_no_check_and_what_was_recorded_later_is_not_told_yet(collection, cross):
+    later = cross("Aus bus", "A. cus", kind=SEED, recorded_at=datetime(2026, 6, 1, tzinfo=UTC))
+    assert checks_of(collection([cross("Aus bus", "A. cus"), later]), DAY) == []

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from crosscompat.advice.predict import asked_of, basis_of
+from crosscompat.advice.predict import basis_of, predict
 from crosscompat.advice.retrain import learn
 from crosscompat.book.crosses import Cross
 from crosscompat.carried import carried_tree
@@ -88,7 +88,7 @@ def labels_of(collection):
 
 def logits(collection):
     """Return the mean logit of every pairing watched and its chance from one flower, and print that."""
-    whole = asked_of(collection, basis_of(collection).model, labels_of(collection)).whole
+    whole = predict(collection, basis_of(collection).model, labels_of(collection)).whole
     mean = chances(whole).mean
     print("  ".join(f"{chance:5.0%}" for chance in mean))  # noqa: T201 - the walk is there to be read
     return Said(whole.mean, mean)
@@ -136,6 +136,6 @@ def test_the_prior_is_the_same_before_and_after_the_first_stage_count():
     counted = replace(made, crosses=(first,))
     model, before = learn(counted, as_of=READ_ON)[1].model, basis_of(made).model
     assert [fit.step for fit in model.steps] == ["set"]
-    unlearned, never = (asked_of(made, one, labels_of(made)).whole for one in (replace(model, steps=()), before))
+    unlearned, never = (predict(made, one, labels_of(made)).whole for one in (replace(model, steps=()), before))
     assert unlearned.mean == pytest.approx(never.mean, abs=0.02)
     assert unlearned.sd == pytest.approx(never.sd, abs=0.02)

@@ -23,12 +23,11 @@ from growers import AGE, SEEDS, coalescent, draw_logits
 
 from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
-from crosscompat.model.correlations import correlations
-from crosscompat.model.forecast import chances, put_to
+from crosscompat.model.forecast import chances, correlations, put_to
 from crosscompat.model.pairings import Parents
-from crosscompat.model.stages import WHOLE
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
+from crosscompat.stages import WHOLE
 
 SPECIES, WISHES, EACH, FLOWERS, SEASONS = 14, 100, 6, 3, 6
 WAYS = ("chance", "tenth", "fifth", "half", "teach", "nearest", "random")

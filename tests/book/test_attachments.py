@@ -101,7 +101,7 @@ def test_missing_and_altered_files_are_named(collection, photo):
         assert "is not as it was kept" in faults_in(pen, collection)[0]
         keep(collection, photo, of=plant.id)
         assert len(faults_in(pen, collection)) == 1
-    store.engine.dispose()
+    store.close()
 
 
 def test_only_sound_files_are_copied(collection, photo, tmp_path):

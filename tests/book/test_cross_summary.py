@@ -21,8 +21,9 @@ from crosscompat.book.cross_summary import (
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants, plants_of, species_of
 from crosscompat.book.import_export.import_table import records_of
-from crosscompat.book.records import FLOWERS, POLLEN_KINDS, PROOFS, SEXES, STAGES, Pollination
+from crosscompat.book.records import FLOWERS, POLLEN_KINDS, PROOFS, SEXES, Pollination
 from crosscompat.book.store import open_store
+from crosscompat.stages import STAGES
 
 TEXT = st.text("abc ×'“,;", min_size=1, max_size=6).filter(lambda text: text == text.strip())
 SOME = st.none() | st.integers(0, 30)

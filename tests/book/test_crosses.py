@@ -19,9 +19,10 @@ from crosscompat.book.crosses import (
     read_crosses,
     read_wanted,
 )
-from crosscompat.book.records import POLLEN_KINDS, STAGES
+from crosscompat.book.records import POLLEN_KINDS
 from crosscompat.ground.csv_cells import write_sheet
 from crosscompat.ground.errors import BadInput
+from crosscompat.stages import STAGES
 
 START = "date,seed_parent,pollen_parent"
 ID = "6574aef3-81db-5ea1-a894-ad2fa9ccc1e5"

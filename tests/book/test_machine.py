@@ -25,10 +25,11 @@ from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
 from crosscompat.book.numbers import OURS, read_pattern
 from crosscompat.book.record_fields import reference
-from crosscompat.book.records import KINDS, PROOFS, STAGES
+from crosscompat.book.records import KINDS, PROOFS
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import back_up, restore
 from crosscompat.ground.errors import CrosscompatError, WrongUse
+from crosscompat.stages import STAGES
 
 TODAY = date(2026, 11, 1)
 PATTERN = read_pattern(OURS)
@@ -94,7 +95,7 @@ class Book(RuleBasedStateMachine):
 
     def teardown(self):
         if hasattr(self, "store"):
-            self.store.engine.dispose()
+            self.store.close()
             shutil.rmtree(self.folder)
 
     def write(self, act):

@@ -101,7 +101,7 @@ def test_of_crosses_whose_end_nobody_wrote_down_the_latest_ten_are_listed_and_no
     store = open_store(empty_folder / "mine" / "book.sqlite")
     with store.writing("long ago") as pen:
         pen.add(*crosses, *visits)
-    store.engine.dispose()
+    store.close()
     asked = ("due", "--as-of", "2026-07-15", "--collection", "mine")
     told = flat(run(*asked, "--ics", "due.ics").stdout)
     assert "20-01" not in told

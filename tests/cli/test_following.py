@@ -10,13 +10,12 @@ import sqlite3
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from sqlalchemy import update
 
 from crosscompat.book.records import Cross, Observation, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
 from crosscompat.book.store.database import transaction
-from crosscompat.book.store.seal import digest_of, fetching
-from crosscompat.book.store.tables import CHANGES
+from crosscompat.book.store.seal import digest_of
+from crosscompat.book.store.tables import to_sql
 
 TOMORROW = (date.today() + timedelta(days=1)).isoformat()  # noqa: DTZ011
 
@@ -37,26 +36,27 @@ def mine(run, empty_folder, monkeypatch):
     visit = Pollination(cross=cross.id, date=date(2026, 5, 1), units=4, unit_kind="flower", marker="red thread")
     with store.writing("pollinated", who="Ida") as pen:
         pen.add(mother, father, cross, visit, Pollen(pollination=visit.id, plant=father.id))
-    store.engine.dispose()
+    store.close()
     return empty_folder / "mine"
 
 
 def aged(folder):
     """Let all that is in the book have been written three days ago."""
     store = open_store(folder / "book.sqlite")
-    with transaction(store.engine, writing=True) as connection:
+    with transaction(store.database, writing=True) as connection:
         before = datetime.now(UTC) - timedelta(days=3)
-        for number in connection.execute(update(CHANGES).values(at=before).returning(CHANGES.c.id)).scalars().all():
-            digest = digest_of(fetching(connection), number)
-            connection.execute(update(CHANGES).where(CHANGES.c.id == number).values(digest=digest))
-    store.engine.dispose()
+        connection.execute("UPDATE changes SET at = ?", (to_sql(before, "sqlite"),))
+        for (number,) in connection.execute("SELECT id FROM changes ORDER BY id").fetchall():
+            digest = digest_of(connection.execute, number)
+            connection.execute("UPDATE changes SET digest = ? WHERE id = ?", (digest, number))
+    store.close()
 
 
 def changes(folder):
     store = open_store(folder / "book.sqlite")
     with store.reading() as page:
         found = [change.what for change in page.changes()]
-    store.engine.dispose()
+    store.close()
     return found
 
 
@@ -64,7 +64,7 @@ def counts(folder):
     store = open_store(folder / "book.sqlite")
     with store.reading() as page:
         found = [(one.what, one.count, one.by) for one in page.current(Observation)]
-    store.engine.dispose()
+    store.close()
     return found
 
 
@@ -130,7 +130,13 @@ def test_a_dry_run_writes_nothing(run, answer, mine):
         (["26-01", "--swelling", "1", "--on", "2026-04-30"], "before the pollination"),
         (["26-01", "--swelling", "1", "--on", TOMORROW], "in the future"),
         (["26-02", "--swelling", "1"], "26-01"),
-        (["26-01", "--seeds", "3"], "--harvest"),
+        (["26-01", "--seeds", "3"], "--only-good, --weight, --left and --lot belong to --harvest"),
+        (["26-01", "--pods", "3", "--seeds", "4"], "belong to --harvest"),
+        (
+            ["26-01", "--pods", "3"],
+            "For 3 pods that swelled say --swelling 3; for ripe ones on the plant say --ripe 3.",
+        ),
+        (["26-01", "--pods", "1"], "For 1 pod that swelled say --swelling 1;"),
         (["26-01", "--from", "A"], "--sown"),
         (["26-01", "--against", "no"], "--lost"),
         (["26-01", "--by-what", "spines"], "--proof"),
@@ -344,8 +350,8 @@ def harmed(folder):
     """Harm the plants and leave the list of changes readable."""
     store = open_store(folder / "book.sqlite")
     with store.reading() as page:
-        root = page.connection.exec_driver_sql("SELECT rootpage FROM sqlite_master WHERE name = 'plants'").scalar()
-    store.engine.dispose()
+        root = page.connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'plants'").fetchone()[0]
+    store.close()
     content = bytearray((folder / "book.sqlite").read_bytes())
     content[(root - 1) * 4096 : root * 4096] = b"\x55" * 4096
     (folder / "book.sqlite").write_bytes(content)
@@ -466,7 +472,7 @@ def test_a_busy_book_ends_with_four(run, mine, monkeypatch):
 LIMITED = """
 import os, resource, sys
 from crosscompat.__main__ import main
-import crosscompat.advice.history, sqlalchemy.dialects.sqlite
+import crosscompat.advice.history
 {before}
 sys.argv = ["crosscompat", "observe", "26-01", "--swelling", "1", "--note", "x" * 100_000]
 main()
@@ -496,7 +502,7 @@ def test_writing_and_looking_load_no_heavy_library(process, mine, command):
     assert outcome.returncode == 0, outcome.stderr
     found = {line.split("|")[-1].strip().split(".")[0] for line in outcome.stderr.decode().splitlines() if "|" in line}
     assert found & {"pandas", "sklearn", "scipy", "dendropy", "Bio"} == set()
-    assert "sqlalchemy" in found
+    assert "sqlite3" in found
 
 
 def test_what_a_great_import_wrote_is_counted_and_not_listed_unless_asked(run, answer, mine):
@@ -504,7 +510,7 @@ def test_what_a_great_import_wrote_is_counted_and_not_listed_unless_asked(run, a
     with store.writing("from a table") as pen:
         pen.imported = True
         pen.add(*(Plant(name=f"P{i}") for i in range(250)))
-    store.engine.dispose()
+    store.close()
     shown = run("history").stdout
     assert "250 records; --json lists them." in shown
     assert "P17" not in shown

@@ -26,7 +26,7 @@ def crosses(folder):
     with store.reading() as page:
         found = {cross.cross: cross for cross in crosses_of(page)}
         plants = [plant.name for plant in page.current(records.Plant)]
-    store.engine.dispose()
+    store.close()
     return found, plants
 
 

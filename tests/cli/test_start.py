@@ -53,7 +53,7 @@ def test_writing_into_the_book_needs_numpy_and_the_database_alone(process, own, 
     assert outcome.returncode == 0
     found = loaded(outcome.stderr)
     assert found & HEAVY == {"numpy"}
-    assert "sqlalchemy" in found
+    assert "sqlite3" in found
 
 
 def test_importing_the_package_loads_nothing_heavy(process, demo):

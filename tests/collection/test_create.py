@@ -100,7 +100,7 @@ def test_what_was_cut_short_is_made_to_its_end_when_it_is_said_again(tmp_path, l
     store = open_store(short / "book.sqlite")
     with store.writing("planted") as pen:
         pen.add(Plant(name="coc-1"))
-    store.engine.dispose()
+    store.close()
     with pytest.raises(WrongUse, match="already holds"):
         create_collection(short, tree=str(tmp_path / "my.nwk"))
 
@@ -213,7 +213,7 @@ def test_a_collection_and_its_model_know_the_book_they_belong_to(tmp_path):
     create_collection(tmp_path / "ours")
     settings = read_settings(tmp_path / "ours" / "collection.toml")
     store = open_book(tmp_path / "ours", settings)
-    store.engine.dispose()
+    store.close()
     assert settings.book_id == store.identity
     assert open_collection(tmp_path / "ours").fingerprints["book"] == store.identity
 

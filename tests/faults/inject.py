@@ -39,8 +39,6 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import sqlalchemy
-
 import crosscompat
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.import_export.whole_book import read_book
@@ -127,8 +125,6 @@ def warm() -> None:
     for module in pkgutil.walk_packages(crosscompat.__path__, "crosscompat."):
         if not module.name.endswith("__main__"):
             importlib.import_module(module.name)
-    with sqlalchemy.create_engine("sqlite://").connect() as connection:
-        connection.exec_driver_sql("SELECT 1")
 
 
 def _again_with_the_library() -> int:
@@ -391,7 +387,7 @@ def _crosses(path: Path) -> str:
     store = open_store(path)
     with store.reading() as page:
         found = [replace(cross, recorded_at=None) for cross in crosses_of(page)]
-    store.engine.dispose()
+    store.close()
     return _short(_UUID.sub("", repr(found)))
 
 

@@ -11,9 +11,10 @@ from crosscompat.carried import carried_tree
 from crosscompat.model.fitted import fit_crosses
 from crosscompat.model.pairings import Parents, relatedness
 from crosscompat.model.saved import SavedModel, model_file
-from crosscompat.model.stages import STAGES, step_counts
+from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.stages import STAGES
 
 NEXUS = """#NEXUS
 BEGIN TAXA;

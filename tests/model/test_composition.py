@@ -21,8 +21,8 @@ from crosscompat.model.composition import (
 from crosscompat.model.fitted import design_of, prior_model
 from crosscompat.model.forecast import outlook, step_logits
 from crosscompat.model.prior import published
-from crosscompat.model.stages import STAGES, STEPS, WHOLE
 from crosscompat.pairing import DistanceScale, recipe_for
+from crosscompat.stages import STAGES, STEPS, WHOLE
 
 PODS = [SeedsPerPod(2.0, 1.0, cap=3), SeedsPerPod(20.0, 1.0), SeedsPerPod(100.0, 1.0)]
 DRAWS = 1_000_000
@@ -50,6 +50,15 @@ def test_two_steps_in_a_row_are_those_of_a_million_draws(step, means, sd):
     found = together(step, tuple(one(mean, sd) for mean in means), PODS[1])
     assert found.mean[0] == pytest.approx(drawn.mean(), abs=0.01)
     assert found.sd[0] == pytest.approx(drawn.std(), rel=0.01)
+
+
+@pytest.mark.parametrize("sd", [0.3, 1.5])
+def test_three_steps_in_a_row_are_those_of_a_million_draws(sd):
+    draws = np.array([[2.0], [0.0], [-1.0]]) + sd * np.random.default_rng(1).normal(size=(3, DRAWS))
+    drawn = logit(chance(draws).prod(axis=0))
+    found = together("seed", tuple(one(mean, sd) for mean in (2.0, 0.0, -1.0)), PODS[1])
+    assert found.mean[0] == pytest.approx(drawn.mean(), abs=0.03)
+    assert found.sd[0] == pytest.approx(drawn.std(), rel=0.02)
 
 
 @pytest.mark.parametrize("seeds", PODS, ids=lambda seeds: f"{seeds.mean:g}")

@@ -7,9 +7,8 @@ import pytest
 
 from crosscompat.model.composition import Logits
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.prior import published, published_weight
-from crosscompat.model.published import PublishedCrosses, with_published
-from crosscompat.model.stages import WHOLE
+from crosscompat.model.prior import PublishedCrosses, published, published_weight, with_published
+from crosscompat.stages import WHOLE
 
 SCALES = published().effect_scales(WHOLE)
 # Species 0 and 1 are sisters, 2 and 3 are, 4 to 7 are kin of nobody.

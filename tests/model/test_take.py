@@ -15,10 +15,10 @@ from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook, step_logits
 from crosscompat.model.pairings import Parents, pairings_of, relatedness
-from crosscompat.model.stages import STAGES, step_counts
-from crosscompat.model.training_set import REASONS
+from crosscompat.model.training_set import REASONS, step_counts
 from crosscompat.pairing import CURVES, recipe_for, scale_of
 from crosscompat.phylogeny.newick import parse_newick
+from crosscompat.stages import STAGES
 from crosscompat.traits import TraitColumn, TraitTable
 
 NEWICK = "(((Aus_bus:1,Aus_cus:1):1,Aus_dus:2):2,(Aus_eus:1.5,Aus_fus:1.5):2.5);"

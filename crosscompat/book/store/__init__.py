@@ -9,26 +9,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
-from sqlalchemy import Connection, Engine, inspect, select, update
-from sqlalchemy.exc import DBAPIError
-
 from crosscompat.book.records import new_id
 from crosscompat.book.store.backup import altered_in, copy_of_the_day, into_wal, put_beside, unfinished
 from crosscompat.book.store.database import (
     AlreadyWritten,
+    Connection,
     Damaged,
+    Database,
     NotKnown,
     Unreachable,
     backups_of,
     damage_of,
-    file_of,
-    open_engine,
-    spoken_place,
+    database_at,
     transaction,
 )
-from crosscompat.book.store.pages import Change, Reading, Version, Writing
-from crosscompat.book.store.seal import fetching, first_altered, last_altered
-from crosscompat.book.store.tables import CHANGES, FORMAT, FORMAT_NOTE, make_tables
+from crosscompat.book.store.pages import Reading, Version, Writing
+from crosscompat.book.store.seal import first_altered, last_altered
+from crosscompat.book.store.tables import FORMAT, Change, make_statements
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
 
@@ -69,7 +66,7 @@ class Store:
     (['coc-1'], ['plant added'])
     """
 
-    engine: Engine
+    database: Database
     identity: str
     damage: Damaged | None = None
     copied_daily: bool = False
@@ -80,15 +77,18 @@ class Store:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
         """Close the book; whoever uses it again opens it again."""
-        self.engine.dispose()
+        self.database.close()
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
         """Open the book to read; all that is read in one go is of one moment. Damage is told by a `BookWarning`."""
         if self.damage is not None:
             warnings.warn(str(self.damage), BookWarning, stacklevel=3)
-        with self._minded(), transaction(self.engine) as connection:
+        with self._minded(), transaction(self.database) as connection:
             yield Reading(connection)
 
     @contextmanager
@@ -118,24 +118,22 @@ class Store:
 
     def _holds(self, uid: str, error: NotKnown) -> bool:
         """Tell whether a change is in the book after all, as whoever opens it next will see, or raise `NotKnown`."""
-        file = file_of(self.engine)
-        if file is None and self.engine.dialect.name == "sqlite":
+        if self.database.in_memory:
             raise error
-        self.engine.dispose()
-        engine = self.engine if file is None else open_engine(file)  # anew: where the disk is full it is only read
+        self.database.close()  # where the disk is full it is opened anew and only read
         try:
-            with transaction(engine, writing=file is None) as connection:
+            with transaction(self.database, writing=self.database.file is None) as connection:
                 _wait_for_writers(connection)
                 return _change_of(connection, uid) is not None
-        except (CrosscompatError, DBAPIError):
+        except CrosscompatError:
             retry = say("store.retry", uid=uid)
             raise NotKnown(f"{error} {retry}") from error
         finally:
-            engine.dispose()
+            self.database.close()
 
     @contextmanager
     def _written(self, what: str, who: str | None, uid: str, *, dry_run: bool) -> Iterator[Writing]:
-        with suppress(_OnlyTried), self._minded(), transaction(self.engine, writing=True) as connection:
+        with suppress(_OnlyTried), self._minded(), transaction(self.database, writing=True) as connection:
             _wait_for_writers(connection)
             if (number := _change_of(connection, uid)) is not None:
                 raise AlreadyWritten(say("store.already", number=number))
@@ -155,20 +153,20 @@ class Store:
 
     def altered(self) -> Damaged | None:
         """Return what is to be told of the first change that is not as it was written, if there is one."""
-        if (file := file_of(self.engine)) is not None:
-            return altered_in(file)
-        with transaction(self.engine) as connection:
-            return self._altered(first_altered(fetching(connection)))
+        if self.database.file is not None:
+            return altered_in(self.database.file)
+        with transaction(self.database) as connection:
+            return self._altered(first_altered(connection.execute))
 
     def _altered(self, number: int | None) -> Damaged | None:
-        file, text = file_of(self.engine), say("store.altered", where=spoken_place(self.engine), number=number)
+        file, text = self.database.file, say("store.altered", where=self.database.spoken, number=number)
         return None if number is None else damage_of(file, text) if file else Damaged(text)
 
     def _begin(self, connection: Connection) -> None:
         """Make sure that a book may be written in, just before the first writing, and copy it once a day."""
-        file = file_of(self.engine)
+        file = self.database.file
         small = file is not None and file.stat().st_size <= _SMALL
-        altered = altered_in(file) if file and small else self._altered(last_altered(fetching(connection)))
+        altered = altered_in(file) if file and small else self._altered(last_altered(connection.execute))
         if altered is not None:
             raise altered
         if self.copied_daily and file is not None:
@@ -176,13 +174,13 @@ class Store:
 
 
 def _wait_for_writers(connection: Connection) -> None:
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
+    if connection.on_server:
+        connection.execute("LOCK TABLE changes IN SHARE ROW EXCLUSIVE MODE")
 
 
 def _change_of(connection: Connection, uid: str) -> int | None:
-    number: int | None = connection.execute(select(CHANGES.c.id).where(CHANGES.c.uid == uid)).scalar()
-    return number
+    row = connection.execute("SELECT id FROM changes WHERE uid = ?", (uid,)).fetchone()
+    return None if row is None else int(row[0])
 
 
 def open_store(where: str | Path, *, copied_daily: bool = False, identity: str = "", change: str = "") -> Store:
@@ -198,38 +196,38 @@ def open_store(where: str | Path, *, copied_daily: bool = False, identity: str =
     WrongUse
         If it is another program's, or another version of this package has written it.
     Unreachable, Busy
-        As `database.open_engine` and `database.transaction` say.
+        As `database.database_at` and `database.transaction` say.
     """
-    engine = open_engine(where)
+    database = database_at(where)
     try:
-        known = _identified(engine)
+        known = _identified(database)
         if known is None:
-            _make(engine)
-            known = _identified(engine)
+            _make(database)
+            known = _identified(database)
         own, damage = known or ("", None)
         if identity and own != identity and damage is None:
-            damage = _other_book(engine, own, identity)
+            damage = _other_book(database, own, identity)
     except BaseException:
-        engine.dispose()
+        database.close()
         raise
-    return Store(engine, identity if identity and damage is None else own, damage, copied_daily, change)
+    return Store(database, identity if identity and damage is None else own, damage, copied_daily, change)
 
 
-def _identified(engine: Engine) -> tuple[str, Damaged | None] | None:
+def _identified(database: Database) -> tuple[str, Damaged | None] | None:
     """Return a book's identity and what harm it has come to, None where there is none yet; refuse what is no book."""
-    file = file_of(engine)
+    file = database.file
     if file is not None and not file.exists():
         if backups_of(file):
             raise damage_of(file, say("store.gone", where=str(file)))
         return None
-    with transaction(engine) as connection:
-        sound = file is None or connection.exec_driver_sql("PRAGMA quick_check(1)").scalar() == "ok"
-        if connection.dialect.name == "postgresql":
-            encoding = connection.exec_driver_sql("SHOW server_encoding").scalar()
+    with transaction(database) as connection:
+        sound = file is None or connection.execute("PRAGMA quick_check(1)").fetchone() == ("ok",)
+        if connection.on_server:
+            (encoding,) = connection.execute("SHOW server_encoding").fetchone()
             if encoding != "UTF8":
-                raise WrongUse(say("store.encoding", where=spoken_place(engine), encoding=encoding))
-        tables = inspect(connection).get_table_names()
-        if FORMAT_NOTE.name not in tables:
+                raise WrongUse(say("store.encoding", where=database.spoken, encoding=encoding))
+        tables = _tables(connection)
+        if "book_format" not in tables:
             if file is None:
                 return None
             raise (
@@ -237,43 +235,55 @@ def _identified(engine: Engine) -> tuple[str, Damaged | None] | None:
                 if tables
                 else damage_of(file, say("store.emptied", where=str(file)))
             )
-        number = connection.execute(select(FORMAT_NOTE.c.format)).scalar()
+        number, identity = connection.execute("SELECT format, book FROM book_format").fetchone()
         if number != FORMAT:
             raise WrongUse(say("store.other_format", found=number, known=FORMAT))
-        identity = connection.execute(select(FORMAT_NOTE.c.book)).scalar_one()
     return identity, None if sound or file is None else damage_of(file, say("store.harmed", where=str(file)))
 
 
-def _make(engine: Engine) -> None:
+def _tables(connection: Connection) -> set[str]:
+    """Return the names of the tables that are there."""
+    query = "SELECT name FROM sqlite_master WHERE type = 'table'"
+    if connection.on_server:
+        query = "SELECT tablename FROM pg_tables WHERE schemaname = current_schema()"
+    return {name for (name,) in connection.execute(query)}
+
+
+def _make(database: Database) -> None:
     """Make all tables at once; whoever comes second finds them made."""
-    file = file_of(engine)
-    if file is None:
-        with transaction(engine, writing=True) as connection:
-            if connection.dialect.name == "postgresql":
-                connection.exec_driver_sql("SELECT pg_advisory_xact_lock(7207)")
-            if not inspect(connection).has_table(FORMAT_NOTE.name):
-                make_tables(connection, new_id())
+    if database.file is None:
+        with transaction(database, writing=True) as connection:
+            if connection.on_server:
+                connection.execute("SELECT pg_advisory_xact_lock(7207)")
+            if "book_format" not in _tables(connection):
+                _make_tables(connection)
         return
-    with unfinished(file) as part:  # under another name first: there is never half of a book
-        other = open_engine(part)
+    with unfinished(database.file) as part:  # under another name first: there is never half of a book
+        other = Database(part)
         try:
             with transaction(other, writing=True) as connection:
-                make_tables(connection, new_id())
+                _make_tables(connection)
         except NotKnown as error:  # it is known: a book without its name is none
             raise Unreachable(say("store.not_done", reason=error.reason)) from error
         finally:
-            other.dispose()
+            other.close()
         into_wal(part)
         with suppress(FileExistsError):
-            put_beside(part, file)
+            put_beside(part, database.file)
 
 
-def _other_book(engine: Engine, own: str, identity: str) -> Damaged | None:
+def _make_tables(connection: Connection) -> None:
+    for statement in make_statements(connection.dialect):
+        connection.execute(statement)
+    connection.execute("INSERT INTO book_format (format, book) VALUES (?, ?)", (FORMAT, new_id()))
+
+
+def _other_book(database: Database, own: str, identity: str) -> Damaged | None:
     """Give an empty book the identity that is expected of it; a book that is not empty is another one."""
-    with transaction(engine) as connection:
-        filled = connection.execute(select(CHANGES.c.id).limit(1)).first()
+    with transaction(database) as connection:
+        filled = connection.execute("SELECT 1 FROM changes LIMIT 1").fetchone()
     if filled:
-        return Damaged(say("store.other_book", where=spoken_place(engine), own=own))
-    with transaction(engine, writing=True) as connection:
-        connection.execute(update(FORMAT_NOTE).values(book=identity))
+        return Damaged(say("store.other_book", where=database.spoken, own=own))
+    with transaction(database, writing=True) as connection:
+        connection.execute("UPDATE book_format SET book = ?", (identity,))
     return None

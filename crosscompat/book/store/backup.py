@@ -8,14 +8,14 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
 from uuid import uuid4
 
-from sqlalchemy import Connection, func, select
-
 from crosscompat.book.store.database import (
     DAILY,
+    Connection,
     Damaged,
     Unreachable,
     address_of,
@@ -28,7 +28,7 @@ from crosscompat.book.store.database import (
     named_copies,
 )
 from crosscompat.book.store.seal import first_altered
-from crosscompat.book.store.tables import CHANGES, FORMAT
+from crosscompat.book.store.tables import FORMAT, from_sql
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import BookWarning, Busy, WrongUse
 from crosscompat.ground.files import PART, remove_unfinished
@@ -248,8 +248,8 @@ def copy_of_the_day(connection: Connection, book: Path) -> Path | None:
         If the book is not sound; nothing more should be written in it then.
     """
     day = today()
-    ends = connection.execute(select(func.min(CHANGES.c.at), func.max(CHANGES.c.at))).one()
-    if all(at is None or at.astimezone().date() == day for at in ends):
+    ends, moment = connection.execute("SELECT min(at), max(at) FROM changes").fetchone(), from_sql(datetime, "sqlite")
+    if all(at is None or (moment and moment(at).astimezone().date() == day) for at in ends):
         return None
     if any(copied == day.isoformat() for copied, _ in daily_copies(book)):
         return None

@@ -6,23 +6,13 @@ import os
 import re
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, field
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl, quote, unquote
-
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import (
-    ArgumentError,
-    DBAPIError,
-    InterfaceError,
-    InternalError,
-    NoSuchModuleError,
-    OperationalError,
-)
+from urllib.parse import SplitResult, parse_qsl, quote, unquote, urlsplit
 
 from crosscompat.ground.errors import Busy, CrosscompatError, WrongUse
 from crosscompat.ground.wording import say
@@ -86,7 +76,14 @@ def free_copy(book: Path, before: str = "", after: str = "") -> Path:
 _WAIT_SECONDS = 5
 _ROOM = 100_000
 """Bytes that a disk must have free for SQLite to make what it needs beside a book."""
-_SHARED, _PORTS = 32_768, 65_535
+_SHARED = 32_768
+_BEGIN = {
+    ("sqlite", False): ["BEGIN"],
+    ("sqlite", True): ["BEGIN IMMEDIATE"],
+    ("postgresql", False): ["BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"],
+    ("postgresql", True): ["BEGIN", f"SET LOCAL lock_timeout = '{_WAIT_SECONDS}s'"],
+}
+"""What begins a transaction of a dialect, that writes or not."""
 _FULL = "database or disk is full"
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt", "decode", "no such")
 _BUSY = ("locked", "lock timeout", "could not serialize", "deadlock")
@@ -119,8 +116,108 @@ class AlreadyWritten(CrosscompatError):
     exit_code = 0
 
 
-def open_engine(where: str | Path) -> Engine:
-    """Return the way to a book: a file of SQLite, or the URL of a PostgreSQL database.
+@dataclass(frozen=True)
+class Connection:
+    """A way to a book, in SQL with a question mark in the place of each value; cursors are those of the DB-API."""
+
+    raw: Any
+    dialect: str
+
+    def execute(self, sql: str, values: Sequence[object] = ()) -> Any:
+        """Execute a statement and return its cursor."""
+        return self.raw.execute(self._spelt(sql), values or None) if self.on_server else self.raw.execute(sql, values)
+
+    def execute_many(self, sql: str, rows: Iterable[Sequence[object]]) -> None:
+        """Execute a statement once for each row of values."""
+        self.raw.cursor().executemany(self._spelt(sql), rows)
+
+    def _spelt(self, sql: str) -> str:
+        return sql.replace("?", "%s") if self.on_server else sql
+
+    @property
+    def on_server(self) -> bool:
+        """Whether it is PostgreSQL's."""
+        return self.dialect == "postgresql"
+
+    @property
+    def contradiction(self) -> type[Exception]:
+        """What its driver raises where a row contradicts others."""
+        refused: type[Exception] = self.raw.IntegrityError
+        return refused
+
+
+@dataclass(frozen=True)
+class Database:
+    """Where a book lies: a file of SQLite, or a PostgreSQL database at a URL, or in memory if neither is given."""
+
+    file: Path | None = None
+    url: str = ""
+    _idle: list[Connection] = field(default_factory=list, repr=False, compare=False)
+
+    @property
+    def dialect(self) -> str:
+        """The name of its SQL."""
+        return "postgresql" if self.url else "sqlite"
+
+    @property
+    def in_memory(self) -> bool:
+        """Whether it is gone once it is closed."""
+        return not self.url and self.file is None
+
+    @property
+    def spoken(self) -> str:
+        """Where it lies as it is said on screens: without a password, or what else may hold one."""
+        if not self.url:
+            return str(self.file or "sqlite://")
+        parts = urlsplit(self.url)
+        user, _, host = parts.netloc.rpartition("@")
+        name, colon, _ = user.partition(":")
+        shown = f"{name}:***@" if colon else f"{name}@" if name else ""
+        return f"postgresql://{shown}{host}{parts.path}"
+
+    @property
+    def errors(self) -> tuple[type[Exception], ...]:
+        """What its driver raises."""
+        return (_psycopg().Error if self.url else sqlite3.Error, UnicodeDecodeError)
+
+    def close(self) -> None:
+        """Close what is open; whoever uses it again opens it again."""
+        while self._idle:
+            self._idle.pop().raw.close()
+
+    def take(self) -> Connection:
+        """Return a connection that nobody else uses, in which no transaction is open."""
+        return self._idle.pop() if self._idle else self._connected()
+
+    def give_back(self, connection: Connection) -> None:
+        """Keep a connection for whoever comes next."""
+        self._idle.append(connection)
+
+    def give_up(self, connection: Connection) -> None:
+        """End a transaction that is not to hold; a connection in which something went wrong is not used again."""
+        if self.in_memory:
+            connection.execute("ROLLBACK")
+            self.give_back(connection)
+        else:
+            connection.raw.close()
+
+    def _connected(self) -> Connection:
+        if self.url:
+            how: dict[str, Any] = {"connect_timeout": _WAIT_SECONDS, "client_encoding": "utf8"}
+            return Connection(_psycopg().connect(self.url, autocommit=True, **how), self.dialect)
+        place = ":memory:" if self.file is None else str(self.file)
+        as_uri = self.file is not None and _frozen(self.file)
+        if self.file is not None and as_uri:
+            place = address_of(self.file)
+        raw = sqlite3.connect(
+            place, uri=as_uri, timeout=_WAIT_SECONDS, isolation_level=None, check_same_thread=self.in_memory
+        )
+        _prepare_sqlite(raw, self.file)
+        return Connection(raw, self.dialect)
+
+
+def database_at(where: str | Path) -> Database:
+    """Return the database of a book: a file of SQLite, or the URL of a PostgreSQL database.
 
     Raises
     ------
@@ -128,33 +225,34 @@ def open_engine(where: str | Path) -> Engine:
         If a URL is none, or is neither of SQLite nor of PostgreSQL, or its driver is not installed. The error shows
         nothing of it, for nobody can tell where in such a one a password stands.
     """
-    url = _url(where)
-    how: dict[str, Any] = {"timeout": _WAIT_SECONDS}
-    if url.get_backend_name() != "sqlite":
-        how = {"connect_timeout": _WAIT_SECONDS, "client_encoding": "utf8"}
+    if isinstance(where, Path):
+        return Database(where)
+    backend, separator, rest = where.partition("://")
+    if backend == "sqlite" and separator:
+        return Database(Path(unquote(rest[1:]))) if rest[1:] else Database()
+    if backend.partition("+")[0] != "postgresql" or not separator or not _is_server(f"postgresql://{rest}"):
+        raise WrongUse(say("store.which"))
     try:
-        engine = create_engine(url, connect_args=how)
+        _psycopg()
     except ModuleNotFoundError as error:
         raise WrongUse(say("store.no_driver", driver=error.name)) from None
-    except NoSuchModuleError:
-        raise WrongUse(say("store.which")) from None
-    if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", partial(_prepare_sqlite, file_of(engine)))
-    event.listen(engine, "begin", _begin)
-    return engine
+    return Database(url=f"postgresql://{rest}")
 
 
-def file_of(engine: Engine) -> Path | None:
-    """Return the file of a book, or None for one on a server."""
-    name = engine.url.database
-    if engine.dialect.name != "sqlite" or not name:
-        return None
-    return Path(unquote(name.removeprefix("file:"))) if name.startswith("file:") else Path(name)
+def _psycopg() -> Any:
+    import psycopg  # noqa: PLC0415 - an extra
+
+    return psycopg
 
 
-def spoken_place(engine: Engine) -> str:
-    """Return where a book lies as it is said on screens: without a password, or what else may hold one."""
-    return str(file_of(engine) or engine.url.set(query={}).render_as_string(hide_password=True))
+def _is_server(url: str) -> bool:
+    """Tell whether a URL can be a server's; one whose password has signs that divide a URL is none."""
+    parts: SplitResult = urlsplit(url)
+    try:
+        port = parts.port
+    except ValueError:
+        return False
+    return port != 0 and not parts.netloc.endswith(":") and "@" not in parts.path and parts.netloc.count("@") <= 1
 
 
 def address_of(file: Path, *, reading: bool = False) -> str:
@@ -166,7 +264,7 @@ def address_of(file: Path, *, reading: bool = False) -> str:
 
 @contextmanager
 def connected(file: Path, *, reading: bool = False) -> Iterator[sqlite3.Connection]:
-    """Open the file of a book beside SQLAlchemy, and say in words what SQLite says of it."""
+    """Open the file of a book by itself, and say in words what SQLite says of it."""
     try:
         address = address_of(file, reading=reading)
         with closing(sqlite3.connect(address, uri=True, timeout=_WAIT_SECONDS)) as connection:
@@ -176,7 +274,7 @@ def connected(file: Path, *, reading: bool = False) -> Iterator[sqlite3.Connecti
 
 
 @contextmanager
-def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection]:
+def transaction(database: Database, *, writing: bool = False) -> Iterator[Connection]:
     """Open one transaction: all of it holds or nothing; what was read in it stays as it was.
 
     Raises
@@ -192,46 +290,62 @@ def transaction(engine: Engine, *, writing: bool = False) -> Iterator[Connection
     """
     last_word = False
     try:
-        with engine.connect().execution_options(writing=writing) as connection, connection.begin() as whole:
+        with _begun(database, writing=writing) as connection:
             yield connection
             last_word = writing
-            try:
-                whole.commit()
-            except DBAPIError:
-                connection.invalidate()  # or it goes on holding the book
-                raise
-    except DBAPIError as error:
-        known = _in_words(error, engine)
+            connection.execute("COMMIT")
+    except database.errors as error:
+        known = _in_words(error, database)
         if last_word and not isinstance(known, Busy):
-            reason = _reason(error, engine)
+            reason = _reason(error, database)
             raise NotKnown(say("store.not_known", reason=reason), reason) from error
+        if known is None:
+            raise
         raise known from error
-    except UnicodeDecodeError as error:  # of the driver, where the names of the tables are damaged
-        file = file_of(engine)
-        raise damage_of(file, say("store.damaged", where=str(file))) if file else error from error
 
 
-def _in_words(error: DBAPIError, engine: Engine) -> Exception:
-    """Return the error to be told for one of the database's; a fault of ours stays as it is."""
-    file, where, reason = file_of(engine), spoken_place(engine), _reason(error, engine)
+@contextmanager
+def _begun(database: Database, *, writing: bool) -> Iterator[Connection]:
+    """Begin a transaction, which ends with whoever fails in it; otherwise its user has committed it."""
+    connection = database.take()
+    try:
+        for statement in _BEGIN[database.dialect, writing]:
+            connection.execute(statement)
+        yield connection
+    except BaseException:
+        with suppress(*database.errors):
+            database.give_up(connection)
+        raise
+    database.give_back(connection)
+
+
+def _in_words(error: Exception, database: Database) -> Exception | None:
+    """Return the error to be told for one of the database's; None for a fault of ours."""
+    file, where, reason = database.file, database.spoken, _reason(error, database)
+    if isinstance(error, UnicodeDecodeError):  # where the names of the tables are damaged
+        return damage_of(file, say("store.damaged", where=where)) if file else None
     if file is not None:
-        known = file_error(str(error.orig), file)
-        return known or (_unreachable(reason, where) if isinstance(error, OperationalError) else error)
+        known = file_error(str(error), file)
+        return known or (_unreachable(reason, where) if isinstance(error, sqlite3.OperationalError) else None)
+    if database.in_memory:
+        return None
     if any(word in reason.lower() for word in _BUSY):
         return Busy(say("store.busy", where=where))
-    state = getattr(error.orig, "sqlstate", "")
+    state = getattr(error, "sqlstate", "")
     if state in _REFUSED:
         return Unreachable(say(f"store.{_REFUSED[state]}", where=where, reason=reason))
-    away = state is None or isinstance(error, OperationalError | InterfaceError | InternalError)
-    return _unreachable(reason, where) if away else error
+    driver = _psycopg()
+    away = state is None or isinstance(error, driver.OperationalError | driver.InterfaceError | driver.InternalError)
+    return _unreachable(reason, where) if away else None
 
 
-def _reason(error: DBAPIError, engine: Engine) -> str:
+def _reason(error: Exception, database: Database) -> str:
     """Return the first line of what a database says of itself, without a password."""
-    text = str(error.orig).strip().partition("\n")[0].rstrip(".")
-    hidden = [engine.url.password, *(value for key, value in engine.url.query.items() if "pass" in key)]
-    for secret in filter(None, hidden):
-        text = text.replace(str(secret), "***")
+    text = str(error).strip().partition("\n")[0].rstrip(".")
+    parts = urlsplit(database.url)
+    hidden = {parts.password, *(value for key, value in parse_qsl(parts.query) if "pass" in key)}
+    for secret in filter(None, hidden | {unquote(one) for one in hidden if one}):
+        text = text.replace(secret, "***")
     return text
 
 
@@ -274,39 +388,9 @@ def _size(file: Path, ending: str) -> int:
     return beside.stat().st_size if beside.exists() else 0
 
 
-def _url(where: str | Path) -> URL:
-    if isinstance(where, Path):
-        if _frozen(where):
-            name, query = address_of(where).split("?")
-            return URL.create("sqlite", database=name, query=dict(parse_qsl(f"{query}&uri=true")))
-        return URL.create("sqlite", database=str(where))
-    try:
-        url = make_url(where)
-    except (ArgumentError, ValueError):  # one that is no number stands where the port should
-        raise WrongUse(say("store.which")) from None
-    if "@" in f"{url.host}{url.database}" or (url.port is not None and not 0 < url.port <= _PORTS):
-        raise WrongUse(say("store.which"))
-    if url.get_backend_name() not in {"sqlite", "postgresql"}:
-        raise WrongUse(say("store.which"))
-    return url.set(drivername="postgresql+psycopg") if url.get_backend_name() == "postgresql" else url
-
-
-def _prepare_sqlite(file: Path | None, connection: Any, _: Any) -> None:
-    """Leave transactions to us, keep what was acknowledged through a power cut, and hold references."""
-    connection.isolation_level = None
-    cursor = connection.cursor()
+def _prepare_sqlite(connection: sqlite3.Connection, file: Path | None) -> None:
+    """Keep what was acknowledged through a power cut, and hold references."""
     if file is not None and not _has_room(file.parent) and _size(file, "-shm") < _SHARED:
-        cursor.execute("PRAGMA locking_mode = EXCLUSIVE")  # what is needed to share a book has no room beside it
+        connection.execute("PRAGMA locking_mode = EXCLUSIVE")  # what is needed to share a book has no room beside it
     for pragma in ("foreign_keys = ON", "synchronous = FULL"):
-        cursor.execute(f"PRAGMA {pragma}")
-    cursor.close()
-
-
-def _begin(connection: Connection) -> None:
-    writing = connection.get_execution_options().get("writing", False)
-    if connection.dialect.name == "sqlite":
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
-    elif writing:
-        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{_WAIT_SECONDS}s'")
-    else:
-        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        connection.execute(f"PRAGMA {pragma}")

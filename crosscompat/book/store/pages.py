@@ -3,40 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from itertools import chain
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Select, Table, func, insert, select, update
-from sqlalchemy.exc import IntegrityError
-
-from crosscompat.book.record_fields import admissible, admit
-from crosscompat.book.records import KINDS, Record, new_id
-from crosscompat.book.store.seal import digest_of, fetching, first_altered
-from crosscompat.book.store.tables import CHANGES, RECORDS, TABLES
+from crosscompat.book.record_fields import admissible, admit, value_types
+from crosscompat.book.records import KINDS, Record
+from crosscompat.book.store.database import Connection
+from crosscompat.book.store.seal import digest_of, first_altered
+from crosscompat.book.store.tables import MARKS, NAMES, Change, from_sql, to_sql
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.ground.wording import say
 
 R = TypeVar("R", bound=Record)
 _FEW = 500
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One transaction: when, by whom and what, and which change it took back, if it did.
-
-    Its writer gave it the ``uid``, which is like no other; `seal` says what the ``digest`` is.
-    """
-
-    id: int
-    at: datetime
-    who: str | None
-    what: str
-    undoes: int | None = None
-    imported: bool = False
-    uid: str = field(default_factory=new_id)
-    digest: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +46,18 @@ class Reading:
 
     def columns(self, kind: type[R], *names: str, in_order: bool = False, **where: object) -> Sequence[tuple[Any, ...]]:
         """Return some fields of the records as they stand, in no order unless asked: for many, faster than records."""
-        table = TABLES[kind]
-        query = _narrowed(select(*(table.c[name] for name in names)), table, {"replaced_in": None, **where})
-        if in_order:
-            query = query.join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place)
-        return cast("Sequence[tuple[Any, ...]]", self.connection.execute(query).all())
+        types = value_types(kind)
+        if unknown := where.keys() - types:
+            raise KeyError(*sorted(unknown))
+        conditions, values = self._narrowed({"replaced_in": None, **where})
+        joined, order = ("JOIN records AS r ON r.id = t.id ", " ORDER BY r.place") if in_order else ("", "")
+        query = f"SELECT {_listed(names)} FROM {NAMES[kind]} AS t {joined}WHERE {conditions}{order}"  # noqa: S608 - ours
+        return self._read(query, values, [types[name] for name in names])
 
     def ever(self, kind: type[R], name: str) -> frozenset[Any]:
         """Return every value that a field was ever given, in records that were corrected or taken back too."""
-        column = TABLES[kind].c[name]
-        return frozenset(self.connection.execute(select(column).where(column.is_not(None)).distinct()).scalars())
+        query = f'SELECT DISTINCT "{name}" FROM {NAMES[kind]} WHERE "{name}" IS NOT NULL'  # noqa: S608 - ours
+        return frozenset(value for (value,) in self._read(query, (), [value_types(kind)[name]]))
 
     def find(self, kind: type[R], **where: object) -> R | None:
         """Return the first such record, or None."""
@@ -86,26 +69,23 @@ class Reading:
 
         What was imported was written down elsewhere, at a time nobody knows, and is left out.
         """
-        table = TABLES[kind]
         query = (
-            select(table.c[field], func.max(CHANGES.c.at))
-            .join(CHANGES, CHANGES.c.id == table.c.made_in)
-            .where(table.c.replaced_in.is_(None), ~CHANGES.c.imported)
-            .group_by(table.c[field])
+            f'SELECT t."{field}", max(c.at) FROM {NAMES[kind]} AS t JOIN changes AS c ON c.id = t.made_in '  # noqa: S608 - ours
+            f'WHERE t.replaced_in IS NULL AND NOT c.imported GROUP BY t."{field}"'
         )
-        return {row[0]: row[1] for row in self.connection.execute(query)}
+        return dict(self._read(query, (), [str, datetime]))
 
     def kind_of(self, record: str) -> type[Record] | None:
         """Return what kind of record has an identifier."""
-        found = self.connection.execute(select(RECORDS.c.kind).where(RECORDS.c.id == record)).scalar()
-        return None if found is None else KINDS[found]
+        row = self.connection.execute("SELECT kind FROM records WHERE id = ?", (record,)).fetchone()
+        return None if row is None else KINDS[row[0]]
 
     def changes(self, ids: Iterable[int] | None = None) -> tuple[Change, ...]:
         """Return the changes, oldest first; all, or those of some numbers."""
-        query = select(CHANGES).order_by(CHANGES.c.id)
-        if ids is not None:
-            query = query.where(CHANGES.c.id.in_(list(ids)))
-        return tuple(Change(*row) for row in self.connection.execute(query))
+        conditions, values = self._narrowed({} if ids is None else {"id": tuple(ids)})
+        types = value_types(Change)
+        query = f"SELECT {_listed(types)} FROM changes AS t WHERE {conditions} ORDER BY id"  # noqa: S608 - ours
+        return tuple(Change(*row) for row in self._read(query, values, list(types.values())))
 
     def versions(
         self,
@@ -119,17 +99,17 @@ class Reading:
 
         Only what some ``changes`` wrote or replaced, and the records of some ``ids``; ``where`` as for `current`.
         """
-        table = TABLES[kind]
-        query = select(table).join(RECORDS, RECORDS.c.id == table.c.id).order_by(RECORDS.c.place, table.c.made_in)
+        conditions, values = self._narrowed(where if ids is None else {"id": tuple(ids), **where})
         if changes is not None:
-            query = query.where(table.c.made_in.in_(changes) | table.c.replaced_in.in_(changes))
-        if ids is not None:
-            query = query.where(table.c.id.in_(ids))
-        names = [item.name for item in fields(kind)]
-        rows = self.connection.execute(_narrowed(query, table, where)).mappings()
-        return tuple(
-            Version(kind(**{name: row[name] for name in names}), row["made_in"], row["replaced_in"]) for row in rows
+            made, replaced = (self._narrowed({mark: tuple(changes)}) for mark in MARKS)
+            conditions, values = f"{conditions} AND ({made[0]} OR {replaced[0]})", [*values, *made[1], *replaced[1]]
+        types = value_types(kind)
+        query = (
+            f"SELECT {_listed([*types, *MARKS])} FROM {NAMES[kind]} AS t JOIN records AS r ON r.id = t.id "  # noqa: S608 - ours
+            f"WHERE {conditions} ORDER BY r.place, t.made_in"
         )
+        rows = self._read(query, values, [*types.values(), int, int])
+        return tuple(Version(kind(**dict(zip(types, row[:-2], strict=True))), *row[-2:]) for row in rows)
 
     def touched(self, change: int) -> int:
         """Return how many records a change wrote, replaced or took back."""
@@ -137,7 +117,39 @@ class Reading:
 
     def ids(self) -> list[str]:
         """Return the identifiers of all records that ever were."""
-        return list(self.connection.execute(select(RECORDS.c.id)).scalars())
+        return [one for (one,) in self.connection.execute("SELECT id FROM records")]
+
+    def _read(self, query: str, values: Sequence[object], types: Sequence[type]) -> list[tuple[Any, ...]]:
+        """Return the rows of a query whose columns hold values of some types, or raise `ValueError`."""
+        rows: list[tuple[Any, ...]] = self.connection.execute(query, values).fetchall()
+        made = [from_sql(kind, self.connection.dialect) for kind in types]
+        if not rows or not any(made):
+            return rows
+        columns = [_made(column, make) for column, make in zip(zip(*rows, strict=True), made, strict=True)]
+        return list(zip(*columns, strict=True))
+
+    def _narrowed(self, where: Mapping[str, object]) -> tuple[str, list[Any]]:
+        """Return conditions on the fields of a table, and the values that stand in them."""
+        conditions, values = ["1 = 1"], list[Any]()
+        for name, value in where.items():
+            if value is None:
+                conditions.append(f't."{name}" IS NULL')
+                continue
+            among = value if isinstance(value, tuple) else (value,)
+            conditions.append(f't."{name}" IN ({", ".join("?" * len(among))})' if among else "1 = 0")
+            values += [to_sql(one, self.connection.dialect) for one in among]
+        return " AND ".join(conditions), values
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(f't."{name}"' for name in names)
+
+
+def _made(column: Sequence[Any], make: Callable[[Any], Any] | None) -> Sequence[Any]:
+    try:
+        return column if make is None else [None if value is None else make(value) for value in column]
+    except TypeError as error:  # what was altered may be a number in the place of a date
+        raise ValueError(str(error)) from error
 
 
 class Writing(Reading):
@@ -164,25 +176,27 @@ class Writing(Reading):
             self._begin(self.connection)
             if not admissible(f"{self.who}{self.what}"):
                 raise WrongUse(say("store.who", who=ascii(self.who)))
-            noted = {"at": datetime.now(UTC), "who": self.who, "what": self.what}
-            more = {"undoes": self.undoes, "imported": self.imported, "uid": self.uid, "digest": ""}
-            result = self.connection.execute(insert(CHANGES).values(**noted, **more).returning(CHANGES.c.id))
-            self._change = int(result.scalar_one())
+            at = to_sql(datetime.now(UTC), self.connection.dialect)
+            query = (
+                "INSERT INTO changes (at, who, what, undoes, imported, uid, digest) "
+                "VALUES (?, ?, ?, ?, ?, ?, '') RETURNING id"
+            )
+            noted = self.connection.execute(query, (at, self.who, self.what, self.undoes, self.imported, self.uid))
+            self._change = int(noted.fetchone()[0])
         return self._change
 
     def seal(self) -> None:
         """Note the digest of this change, after which nothing more is written in it."""
         if self._change is not None:
-            digest = digest_of(fetching(self.connection), self._change)
-            self.connection.execute(update(CHANGES).where(CHANGES.c.id == self._change).values(digest=digest))
+            digest = digest_of(self.connection.execute, self._change)
+            self.connection.execute("UPDATE changes SET digest = ? WHERE id = ?", (digest, self._change))
 
     def add(self, *records: Record) -> None:
         """Write new records, which may point to each other."""
         groups = list(_by_kind(records))
         for kind, group in groups:
             self._noted()
-            table = TABLES[kind].name
-            self.connection.execute(insert(RECORDS), [{"id": record.id, "kind": table} for record in group])
+            _insert(self.connection, "records", ("id", "kind"), [(record.id, NAMES[kind]) for record in group])
         for kind, group in groups:
             self._write(kind, group)
 
@@ -192,13 +206,13 @@ class Writing(Reading):
         Raises `Busy` if somebody else has replaced one meanwhile, or taken it back.
         """
         for kind, group in _by_kind(records):
-            self._mark(TABLES[kind], [record.id for record in group])
+            self._mark(NAMES[kind], [record.id for record in group])
             self._write(kind, group)
 
     def withdraw(self, *records: Record) -> None:
         """Take records back; they stay in the history."""
         for kind, group in _by_kind(records):
-            self._mark(TABLES[kind], [record.id for record in group])
+            self._mark(NAMES[kind], [record.id for record in group])
 
     def put_back(self, *records: Record) -> None:
         """Let records stand again that a change had replaced or taken back.
@@ -208,31 +222,34 @@ class Writing(Reading):
         try:
             for kind, group in _by_kind(records):
                 self._write(kind, group)
-        except IntegrityError:
+        except self.connection.contradiction:
             raise WrongUse(say("store.undo.taken", number=self.undoes)) from None
 
     def _write(self, kind: type[Record], records: Sequence[Record]) -> None:
         for record in records:
             admit(record)
-        self.connection.execute(insert(TABLES[kind]), [_values(one) | {"made_in": self._noted()} for one in records])
+        rows = [[*_values(record, self.connection.dialect), self._noted()] for record in records]
+        _insert(self.connection, NAMES[kind], (*_names(kind), "made_in"), rows)
 
-    def _mark(self, table: Table, ids: Sequence[str]) -> None:
-        mark = update(table).where(table.c.replaced_in.is_(None)).values(replaced_in=self._noted())
+    def _mark(self, table: str, ids: Sequence[str]) -> None:
         for start in range(0, len(ids), _FEW):
-            portion = ids[start : start + _FEW]
-            if self.connection.execute(mark.where(table.c.id.in_(portion))).rowcount != len(portion):
+            conditions, values = self._narrowed({"replaced_in": None, "id": tuple(ids[start : start + _FEW])})
+            mark = f"UPDATE {table} AS t SET replaced_in = ? WHERE {conditions}"  # noqa: S608 - a table of ours
+            if self.connection.execute(mark, (self._noted(), *values)).rowcount != len(values):
                 raise Busy(say("store.changed_meanwhile"))
 
 
-def _values(record: Record) -> dict[str, Any]:
-    return {item.name: getattr(record, item.name) for item in fields(record)}
+def _names(kind: type) -> list[str]:
+    return [item.name for item in fields(kind)]
 
 
-def _narrowed(query: Select[Any], table: Table, where: Mapping[str, object]) -> Select[Any]:
-    for name, value in where.items():
-        column = table.c[name]
-        query = query.where(column.in_(value) if isinstance(value, tuple) else column == value)
-    return query
+def _values(record: Any, dialect: str) -> list[Any]:
+    return [to_sql(getattr(record, name), dialect) for name in _names(type(record))]
+
+
+def _insert(connection: Connection, table: str, names: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    columns, marks = ", ".join(f'"{name}"' for name in names), ", ".join("?" * len(names))
+    connection.execute_many(f"INSERT INTO {table} ({columns}) VALUES ({marks})", rows)  # noqa: S608 - a table of ours
 
 
 def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Record]]]:
@@ -247,7 +264,7 @@ def _by_kind(records: Iterable[Record]) -> Iterator[tuple[type[Record], list[Rec
 
 def refuse_filled(page: Reading) -> None:
     """Stop at a book in which something was ever written with a `WrongUse`."""
-    if any(page.connection.execute(select(table).limit(1)).first() for table in (CHANGES, RECORDS)):
+    if any(page.connection.execute(f"SELECT 1 FROM {name} LIMIT 1").fetchone() for name in ("changes", "records")):  # noqa: S608 - ours
         raise WrongUse(say("store.not_empty"))
 
 
@@ -270,9 +287,9 @@ def restore_history(
         admit(version.record)
     try:
         _write_history(pen.connection, changes, {kind: some for kind in KINDS.values() if (some := versions.get(kind))})
-    except IntegrityError:
+    except pen.connection.contradiction:
         raise WrongUse(say("store.contradicts")) from None
-    altered = first_altered(fetching(pen.connection))
+    altered = first_altered(pen.connection.execute)
     if altered is not None:
         raise WrongUse(say("store.altered_export", number=altered))
 
@@ -280,15 +297,13 @@ def restore_history(
 def _write_history(
     connection: Connection, changes: Sequence[Change], versions: Mapping[type[Record], Sequence[Version]]
 ) -> None:
-    if changes:
-        connection.execute(insert(CHANGES), [asdict(change) for change in changes])
-        if connection.dialect.name == "postgresql":  # let the next change get the next number; SQLite does so of itself
-            last = select(func.max(CHANGES.c.id)).scalar_subquery()
-            connection.execute(select(func.setval(func.pg_get_serial_sequence("changes", "id"), last)))
+    dialect = connection.dialect
+    _insert(connection, "changes", _names(Change), [_values(change, dialect) for change in changes])
+    if changes and connection.on_server:  # let the next change get the next number; SQLite does so of itself
+        connection.execute("SELECT setval(pg_get_serial_sequence('changes', 'id'), max(id)) FROM changes")
     for kind, written in versions.items():
         ids = dict.fromkeys(version.record.id for version in written)
-        connection.execute(insert(RECORDS), [{"id": one, "kind": TABLES[kind].name} for one in ids])
+        _insert(connection, "records", ("id", "kind"), [(one, NAMES[kind]) for one in ids])
     for kind, written in versions.items():
-        marks = [{"made_in": one.made_in, "replaced_in": one.replaced_in} for one in written]
-        rows = [_values(one.record) | mark for one, mark in zip(written, marks, strict=True)]
-        connection.execute(insert(TABLES[kind]), rows)
+        rows = [[*_values(one.record, dialect), one.made_in, one.replaced_in] for one in written]
+        _insert(connection, NAMES[kind], (*_names(kind), *MARKS), rows)

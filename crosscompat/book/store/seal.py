@@ -8,27 +8,21 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import fields
 from datetime import datetime, time
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Connection
-
-from crosscompat.book.store.tables import CHANGES, RECORDS, TABLES
+from crosscompat.book.store.tables import NAMES, Change
 
 Fetch = Callable[[str], Iterable[Sequence[Any]]]
 """Returns the rows of a query, as the driver of the database gives them."""
 
-_SEALED = ", ".join(f'"{column.name}"' for column in CHANGES.columns if column.name != "digest")
+_SEALED = ", ".join(f'"{item.name}"' for item in fields(Change) if item.name != "digest")
 _ROWS = {
-    table.name: ", ".join(f'"{column.name}"' for column in table.columns if column.name != "replaced_in")
-    for table in TABLES.values()
+    name: ", ".join(f'"{column}"' for column in (*(item.name for item in fields(kind)), "made_in"))
+    for kind, name in NAMES.items()
 }
-
-
-def fetching(connection: Connection) -> Fetch:
-    """Return how rows are fetched in an open transaction."""
-    return lambda query: map(tuple, connection.exec_driver_sql(query))
 
 
 def digest_of(fetch: Fetch, change: int) -> str:
@@ -71,7 +65,7 @@ def _lines(fetch: Fetch, change: int | None = None) -> Iterator[tuple[int, str]]
 
 def _misfiled(fetch: Fetch, last: int) -> int | None:
     """Return the first change a record of which is listed as of another kind; the last for one that is not there."""
-    listed = {one: kind for one, kind in fetch(f"SELECT id, kind FROM {RECORDS.name}")}  # noqa: C416, S608 - ours
+    listed = {one: kind for one, kind in fetch("SELECT id, kind FROM records")}  # noqa: C416 - rows of any kind
     kinds = {kind: fetch(f"SELECT id, min(made_in) FROM {kind} GROUP BY id") for kind in _ROWS}  # noqa: S608 - ours
     wrong = [first for kind, rows in kinds.items() for one, first in rows if listed.pop(one, None) != kind]
     return min(wrong, default=last if listed else None)

@@ -421,7 +421,7 @@ def test_a_book_on_a_server_is_filled_the_same_way(place, tmp_path):
             taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
             pen.add(*records_of_rows(pen, taken))
         found.append((len(taken.crosses), taken.same))
-    store.engine.dispose()
+    store.close()
     assert found == [(1, 0), (0, 1)]
 
 
@@ -477,4 +477,4 @@ def test_every_row_is_new_or_known_or_told_and_none_twice(grid, means):
         assert (again.crosses, again.plants) == ((), ())
         assert again.same >= len(taken.crosses) + len(taken.plants) + taken.same
         assert again.same + len({fault.place.row for fault in again.faults}) == filled
-    store.engine.dispose()
+    store.close()

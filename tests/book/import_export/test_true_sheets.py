@@ -236,7 +236,7 @@ def store():
         plant = records.Plant(id="p", name="coc-1")
         pen.add(plant, records.Determination(plant="p", name="Echinocereus coccineus"))
     yield store
-    store.engine.dispose()
+    store.close()
 
 
 @pytest.fixture
@@ -322,7 +322,7 @@ def test_no_cell_is_lost_and_no_row_doubled(rows, answer):
         pen.add(*records_of_rows(pen, taken))
         again = read_table(pen, grid, mapping, answers, TODAY)
         crosses = {cross.cross: cross for cross in crosses_of(pen)}
-    store.engine.dispose()
+    store.close()
     bad = {table[fault.place.row - 2][0] for fault in taken.faults}
     assert (again.crosses, again.same) == ((), len(crosses))
     assert sorted({*crosses, *bad}) == sorted(row[0] for row in table)
@@ -410,7 +410,7 @@ def test_crosses_whose_father_is_not_one_come_back_from_the_summary(tmp_path, st
         taken = read_table(pen, grid, map_columns(grid), Answers(), TODAY)
         pen.add(*records_of_rows(pen, taken))
         back = crosses_of(pen)
-    other.engine.dispose()
+    other.close()
     assert [(one.cross, one.pollen_parent) for one in back] == [(one.cross, one.pollen_parent) for one in sent]
 
 
@@ -445,4 +445,4 @@ def test_a_cross_of_the_summary_goes_in_again_as_it_was(tmp_path, change):
         (back,) = crosses_of(pen)
     assert replace(back, recorded_at=sent.recorded_at) == sent
     for book in (store, other):
-        book.engine.dispose()
+        book.close()

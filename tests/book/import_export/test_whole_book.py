@@ -135,8 +135,8 @@ def test_an_export_fills_an_empty_book_with_just_what_was_there(store):
         again = restored(source)
         assert everything(again) == everything(store)
         assert written(again, Path(place), "again.zip").read_bytes() == source.read_bytes()
-        again.engine.dispose()
-    store.engine.dispose()
+        again.close()
+    store.close()
 
 
 @pytest.fixture
@@ -173,7 +173,7 @@ def test_the_book_goes_on_after_the_changes_it_was_given(season, tmp_path, place
     with store.reading() as page:
         assert [change.id for change in page.changes()] == [1, 2, 3, 4]
         assert [plant.name for plant in page.current(records.Plant)] == ["007", "das-1"]
-    store.engine.dispose()
+    store.close()
 
 
 def test_a_book_that_is_not_empty_stays_as_it_is(season, tmp_path):
@@ -286,8 +286,8 @@ def test_what_is_no_export_is_told(season, tmp_path):
 
 
 def test_an_export_whose_history_is_not_as_it_was_sealed_is_not_taken_in(season, tmp_path):
-    with transaction(season.store.engine, writing=True) as connection:
-        connection.exec_driver_sql("UPDATE pollinations SET units = 5")
+    with transaction(season.store.database, writing=True) as connection:
+        connection.execute("UPDATE pollinations SET units = 5")
     source = written(season.store, tmp_path)
     with pytest.raises(WrongUse, match="Change 1 in this export is not as it was written"):
         restored(source)

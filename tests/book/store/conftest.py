@@ -5,9 +5,9 @@ import subprocess
 import threading
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import partial
 
 import pytest
-from sqlalchemy import make_url
 
 
 @pytest.fixture
@@ -24,18 +24,18 @@ def small_disk(tmp_path):
 
 def connected(server):
     """Connect to a server by its network address, or by the socket in the folder that its address names."""
-    port, folder = server.port or 5432, server.query.get("host")
-    if folder is None:
-        return socket.create_connection((server.host or "localhost", port))
+    port, folder = server.get("port", 5432), server.get("host", "localhost")
+    if not folder.startswith("/"):
+        return socket.create_connection((folder, port))
     ours = socket.socket(socket.AF_UNIX)
     ours.connect(f"{folder}/.s.PGSQL.{port}")
     return ours
 
 
 @pytest.fixture
-def proxy():
+def proxy(with_parts):
     """Open a way to a server that is cut, once armed, when something was written and a COMMIT comes."""
-    return cut_at_commit
+    return partial(cut_at_commit, with_parts)
 
 
 @dataclass
@@ -88,14 +88,13 @@ class Cut:
 
 
 @contextmanager
-def cut_at_commit(url, armed, *, delivered=True, for_good=True):
+def cut_at_commit(with_parts, url, armed, *, delivered=True, for_good=True):
     """Open a way that is cut before the reply to a COMMIT, or before the server has heard it; for good or that once."""
-    server = make_url(url)
+    server = pytest.importorskip("psycopg.conninfo").conninfo_to_dict(url)
     door = socket.create_server(("127.0.0.1", 0))
     serving = threading.Thread(target=Cut(armed, delivered, for_good).serve, args=(door, server), daemon=True)
     serving.start()
-    way = server.difference_update_query(["host"]).set(host="127.0.0.1", port=door.getsockname()[1])
-    yield way.render_as_string(hide_password=False)
+    yield with_parts(url, host="127.0.0.1", port=door.getsockname()[1])
     with suppress(OSError):
         door.shutdown(socket.SHUT_RDWR)
     door.close()

@@ -24,7 +24,7 @@ def planted(path, *names):
     store = open_store(path)
     with store.writing("planted") as pen:
         pen.add(*(Plant(name=name) for name in names))
-    store.engine.dispose()
+    store.close()
 
 
 def done(path, sql, *values):

@@ -12,14 +12,13 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import update
 
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Damaged, Unreachable, open_store
 from crosscompat.book.store.backup import back_up, backups_of, last_sound, restore
 from crosscompat.book.store.database import daily_copies, transaction
-from crosscompat.book.store.seal import digest_of, fetching
-from crosscompat.book.store.tables import CHANGES
+from crosscompat.book.store.seal import digest_of
+from crosscompat.book.store.tables import to_sql
 from crosscompat.collection.settings import Settings, open_book
 from crosscompat.ground.errors import BookWarning
 
@@ -35,12 +34,12 @@ def planted(store, *names):
 def aged(where, days=3, mode=None):
     """A book whose changes were written some days ago; what is written next is today's."""
     store = open_store(where)
-    with transaction(store.engine, writing=True) as connection:
-        then = update(CHANGES).values(at=NOW - timedelta(days=days)).returning(CHANGES.c.id)
-        for number in sorted(connection.execute(then).scalars()):
-            digest = digest_of(fetching(connection), number)
-            connection.execute(update(CHANGES).where(CHANGES.c.id == number).values(digest=digest))
-    store.engine.dispose()
+    with transaction(store.database, writing=True) as connection:
+        connection.execute("UPDATE changes SET at = ?", (to_sql(NOW - timedelta(days=days), "sqlite"),))
+        for (number,) in connection.execute("SELECT id FROM changes ORDER BY id").fetchall():
+            digest = digest_of(connection.execute, number)
+            connection.execute("UPDATE changes SET digest = ? WHERE id = ?", (digest, number))
+    store.close()
     if mode:
         with sqlite3.connect(where) as connection:
             connection.execute(f"PRAGMA journal_mode = {mode}")
@@ -51,7 +50,7 @@ def names_in(path):
     store = open_store(path)
     with store.reading() as page:
         found = [plant.name for plant in page.current(Plant)]
-    store.engine.dispose()
+    store.close()
     return found
 
 
@@ -60,7 +59,7 @@ def old(tmp_path):
     """A book with one plant, written three days ago."""
     store = open_store(tmp_path / "book.sqlite")
     planted(store, "coc-1")
-    store.engine.dispose()
+    store.close()
     aged(tmp_path / "book.sqlite")
     return tmp_path / "book.sqlite"
 
@@ -71,7 +70,7 @@ def test_before_the_first_writing_of_a_day_the_book_is_copied_as_it_stood(old, m
     store = open_store(old, copied_daily=True)
     planted(store, *(f"das-{i}" for i in range(3_000)))
     planted(store, "pec-1")
-    store.engine.dispose()
+    store.close()
     ((day, copy),) = daily_copies(old)
     assert day == TODAY
     assert names_in(copy) == ["coc-1"]
@@ -79,7 +78,7 @@ def test_before_the_first_writing_of_a_day_the_book_is_copied_as_it_stood(old, m
     assert len(names_in(old)) == 3_002
     again = open_store(old, copied_daily=True)
     planted(again, "tri-1")
-    again.engine.dispose()
+    again.close()
     assert backups_of(old) == [copy]
 
 
@@ -201,7 +200,7 @@ def test_after_a_copy_was_put_back_the_next_day_begins_from_there(old):
     copy = back_up(old)
     store = open_store(old, copied_daily=True)
     planted(store, "das-1")
-    store.engine.dispose()
+    store.close()
     restore(old, copy)
     aged(old)
     for _, path in daily_copies(old):
@@ -231,13 +230,13 @@ def test_a_full_disk_takes_the_copy_and_not_the_writing(small_disk):
     store = open_store(book)
     with store.writing("planted") as pen:
         pen.add(Plant(name="coc-1", note="x" * 90_000, papers="x" * 90_000))
-    store.engine.dispose()
+    store.close()
     aged(book)
     (small_disk / "photographs").write_bytes(b"x" * (1_048_576 - book.stat().st_size - 150_000))
     store = open_store(book, copied_daily=True)
     with pytest.warns(BookWarning, match="disk is full"):
         planted(store, "das-1")
-    store.engine.dispose()
+    store.close()
     assert names_in(book) == ["coc-1", "das-1"]
     assert list((small_disk / "backups").iterdir()) == []
 
@@ -245,7 +244,7 @@ def test_a_full_disk_takes_the_copy_and_not_the_writing(small_disk):
 def test_nothing_is_written_in_a_book_that_turns_out_to_be_damaged_while_it_is_copied(old):
     store = open_store(old)
     planted(store, *(f"das-{i}" for i in range(2_000)))
-    store.engine.dispose()
+    store.close()
     aged(old)
     store = open_store(old, copied_daily=True)
     content = bytearray(old.read_bytes())
@@ -254,7 +253,7 @@ def test_nothing_is_written_in_a_book_that_turns_out_to_be_damaged_while_it_is_c
     old.write_bytes(content)
     with pytest.raises(Damaged), warnings.catch_warnings():
         planted(store, "pec-1")
-    store.engine.dispose()
+    store.close()
     assert old.read_bytes() == bytes(content)
     assert backups_of(old) == []
 
@@ -288,9 +287,9 @@ def test_of_two_who_begin_the_day_at_once_one_copies_the_book(old):
 def test_a_book_on_a_server_is_copied_by_its_own_tools(postgres):
     store = open_store(postgres)
     planted(store, "coc-1")
-    store.engine.dispose()
+    store.close()
     aged(postgres)
     store = open_store(postgres, copied_daily=True)
     planted(store, "das-1")
-    store.engine.dispose()
+    store.close()
     assert names_in(postgres) == ["coc-1", "das-1"]

@@ -8,8 +8,8 @@ import threading
 import pytest
 from typer.testing import CliRunner
 
+from crosscompat.book.records import KINDS
 from crosscompat.book.store import open_store
-from crosscompat.book.store.tables import TABLES
 from crosscompat.cli.app import app
 
 TABLE = """date,seed_parent,pollen_parent,units,pods_set,seedlings
@@ -47,9 +47,9 @@ def held(place):
     """Return how many changes a book has, and how many rows of each kind."""
     store = open_store(place)
     with store.reading() as page:
-        found = len(page.changes()), {kind: len(page.versions(kind)) for kind in TABLES}
+        found = len(page.changes()), {kind: len(page.versions(kind)) for kind in KINDS.values()}
     assert store.altered() is None
-    store.engine.dispose()
+    store.close()
     return found
 
 

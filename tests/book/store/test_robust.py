@@ -36,7 +36,7 @@ for i in range(n):
         pen.add(Plant(name=f"{name}-{i}", note="x" * 2000))
     print(f"{name}-{i}", flush=True)
     if len(sys.argv) <= 4:
-        book.engine.dispose()
+        book.close()
 """
 
 
@@ -53,7 +53,7 @@ def planted(where, names=("coc-1",)):
         with store.writing("planted") as pen:
             pen.add(*(Plant(name=name) for name in names))
     finally:
-        store.engine.dispose()
+        store.close()
     return store
 
 
@@ -61,7 +61,7 @@ def names_in(where):
     store = open_store(where)
     with store.reading() as page:
         found = [plant.name for plant in page.current(Plant)]
-    store.engine.dispose()
+    store.close()
     return found
 
 
@@ -114,7 +114,7 @@ def test_who_waits_too_long_is_told_that_the_book_is_busy_and_nothing_is_written
             second.add(Plant(name="b"))
     assert names_in(place) == ["a"]
     for store in (one, other):
-        store.engine.dispose()
+        store.close()
 
 
 def test_a_book_has_all_its_tables_from_the_moment_that_it_has_its_name(tmp_path):
@@ -174,7 +174,7 @@ def test_on_a_full_disk_the_book_is_read_and_not_written(small_disk, left):
         with kept_open.writing("planted") as pen:
             pen.add(Plant(name="das-1"))
         files = {path: path.read_bytes() for path in (book, book.with_name("book.sqlite-wal"))}
-        kept_open.engine.dispose()
+        kept_open.close()
         for path, content in files.items():
             path.write_bytes(content)
     filled(small_disk)
@@ -227,7 +227,7 @@ def test_a_folder_that_is_read_only_is_read_and_not_written(open_to_all, left, n
             pen.add(Plant(name="das-1"))
         other = open_to_all / f"{name} copied"
         shutil.copytree(folder, other)
-        kept_open.engine.dispose()
+        kept_open.close()
         book = other / "book.sqlite"
         assert book.with_name("book.sqlite-wal").stat().st_size
     before = {path.name: path.read_bytes() for path in book.parent.iterdir()}
@@ -281,8 +281,8 @@ def test_damage_is_noticed_at_opening_and_the_way_back_works(tmp_path, damage):
     assert backups_of(book) == [copy]
     store = open_store(book)
     with store.reading() as page:
-        assert page.connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
-    store.engine.dispose()
+        assert page.connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    store.close()
 
 
 def test_without_a_copy_the_damage_is_told_all_the_same(tmp_path):
@@ -374,7 +374,7 @@ def test_a_sound_book_is_kept_when_a_copy_takes_its_place_and_others_see_it_at_o
     assert names_in(done.kept) == ["coc-1", "das-1"]
     with reader.writing("planted") as pen:
         pen.add(Plant(name="pec-1"))
-    reader.engine.dispose()
+    reader.close()
     assert names_in(book) == ["coc-1", "pec-1"]
     assert backups_of(book) == [copy]
 
@@ -468,7 +468,7 @@ def test_nothing_is_put_in_the_place_of_a_book_that_somebody_writes_in(tmp_path,
         pen.add(Plant(name="das-1"))
         with pytest.raises(Busy):
             restore(book, copy)
-    store.engine.dispose()
+    store.close()
     assert names_in(book) == ["coc-1", "das-1"]
 
 

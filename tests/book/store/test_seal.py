@@ -15,7 +15,7 @@ from crosscompat.book.records import KINDS, Cross, Observation, Plant, Pollinati
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.book.store.backup import back_up, is_book, restore
 from crosscompat.book.store.database import transaction
-from crosscompat.book.store.seal import fetching, first_altered, last_altered
+from crosscompat.book.store.seal import first_altered, last_altered
 from crosscompat.collection.settings import Settings, open_book
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 
@@ -41,7 +41,7 @@ def filled(where):
 
 @pytest.fixture
 def path(tmp_path):
-    filled(tmp_path / "book.sqlite").engine.dispose()
+    filled(tmp_path / "book.sqlite").close()
     return tmp_path / "book.sqlite"
 
 
@@ -62,7 +62,7 @@ def test_what_was_written_comes_to_its_digests(place):
     assert store.altered() is None
     changes, _ = everything(store)
     assert len({change.digest for change in changes}) == len({change.uid for change in changes}) == 5
-    store.engine.dispose()
+    store.close()
 
 
 ALTERED = [
@@ -105,11 +105,27 @@ def test_the_first_change_that_is_not_as_it_was_written_is_named_and_nothing_mor
     if "c328" not in sql:
         with store.reading() as page:
             assert page.current(Plant) is not None
-    store.engine.dispose()
+    store.close()
     assert path.read_bytes() == before
     assert not is_book(path)
     assert not restore(path, copy).sound
     assert open_store(path).altered() is None
+
+
+def test_a_digest_knows_which_of_several_records_was_replaced(tmp_path):
+    store = open_store(tmp_path / "book.sqlite")
+    one, other = Plant(name="coc-1"), Plant(name="coc-2")
+    with store.writing("planted") as pen:
+        pen.add(one, other)
+    with store.writing("gone") as pen:
+        pen.withdraw(one)
+    with transaction(store.database, writing=True) as connection:
+        connection.execute("UPDATE plants SET replaced_in = CASE id WHEN ? THEN 2 END", (other.id,))
+    with store.reading() as page:
+        assert [plant.name for plant in page.current(Plant)] == ["coc-1"]
+    with pytest.raises(Damaged, match="Change 2 "):
+        raise store.altered()
+    store.close()
 
 
 def test_a_copy_that_was_altered_is_not_put_back(path):
@@ -124,25 +140,25 @@ def test_a_copy_that_was_altered_is_not_put_back(path):
 def test_a_large_book_and_one_on_a_server_are_judged_by_their_last_change_before_each_writing(place, monkeypatch):
     monkeypatch.setattr("crosscompat.book.store._SMALL", 0)
     store = filled(place)
-    with transaction(store.engine, writing=True) as connection:
-        assert last_altered(fetching(connection)) is None
-        connection.exec_driver_sql("UPDATE plants SET place = 'bench 3' WHERE place = 'bench 1'")
-        assert last_altered(fetching(connection)) is None
-        assert first_altered(fetching(connection)) == 1
+    with transaction(store.database, writing=True) as connection:
+        assert last_altered(connection.execute) is None
+        connection.execute("UPDATE plants SET place = 'bench 3' WHERE place = 'bench 1'")
+        assert last_altered(connection.execute) is None
+        assert first_altered(connection.execute) == 1
     one_more(store)
-    with transaction(store.engine, writing=True) as connection:
-        connection.exec_driver_sql("UPDATE plants SET place = 'bench 3' WHERE name = 'das-1'")
+    with transaction(store.database, writing=True) as connection:
+        connection.execute("UPDATE plants SET place = 'bench 3' WHERE name = 'das-1'")
     with pytest.raises(Damaged, match="Change 5 in"), store.writing("one more") as pen:
         pen.add(Plant(name="pec-1"))
     assert "Change 1 in" in str(store.altered())
-    store.engine.dispose()
+    store.close()
 
 
 def test_what_was_not_yet_taken_in_at_another_time_makes_no_book(tmp_path):
     """A file of one time with the ``-wal`` of another beside it, as a careless copying leaves them."""
     path = tmp_path / "book.sqlite"
     store = filled(path)
-    store.engine.dispose()
+    store.close()
     early = path.read_bytes()
     store = open_store(path)
     for i in range(40):
@@ -153,7 +169,7 @@ def test_what_was_not_yet_taken_in_at_another_time_makes_no_book(tmp_path):
                 connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             connection.close()
     wal = path.with_name("book.sqlite-wal").read_bytes()
-    store.engine.dispose()
+    store.close()
     path.write_bytes(early)
     path.with_name("book.sqlite-wal").write_bytes(wal)
     with pytest.raises(Damaged):
@@ -180,7 +196,7 @@ def test_no_bit_is_turned_unnoticed(path):
             noticed += 1
             continue
         with_damage = store.damage or store.altered()
-        store.engine.dispose()
+        store.close()
         noticed += with_damage is not None
         assert with_damage or found == sound
     assert noticed > 40
@@ -204,7 +220,7 @@ def test_of_a_book_that_is_damaged_in_one_place_the_rest_is_read(path):
 def test_another_book_in_its_place_is_read_and_not_written_in(path, tmp_path):
     own = open_store(path).identity
     other = filled(tmp_path / "other.sqlite")
-    other.engine.dispose()
+    other.close()
     assert len({own, other.identity}) == 2
     shutil.copy(tmp_path / "other.sqlite", path)
     one_more(open_book(tmp_path, Settings()))
@@ -216,11 +232,11 @@ def test_another_book_in_its_place_is_read_and_not_written_in(path, tmp_path):
 
 
 def test_an_empty_book_becomes_that_of_the_collection(place):
-    open_store(place).engine.dispose()
+    open_store(place).close()
     store = open_store(place, identity="that of the collection")
     assert store.damage is None
     one_more(store)
-    store.engine.dispose()
+    store.close()
     again = open_store(place)
     assert again.identity == "that of the collection"
-    again.engine.dispose()
+    again.close()

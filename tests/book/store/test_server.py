@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import uuid
+from functools import partial
 
 import pytest
-import sqlalchemy
-from sqlalchemy import make_url
 
 from crosscompat.book.records import Plant
 from crosscompat.book.store import Unreachable, open_store
@@ -26,31 +25,29 @@ def planted(place, name="coc-1"):
 
 
 @pytest.fixture
-def administered(postgres):
+def administered(postgres, run_on):
     """Runs a statement as the keeper of the server."""
-
-    def run(statement):
-        engine = sqlalchemy.create_engine(postgres, isolation_level="AUTOCOMMIT")
-        with engine.connect() as connection:
-            connection.exec_driver_sql(statement)
-        engine.dispose()
-
-    return run
+    return partial(run_on, postgres)
 
 
 @pytest.fixture
-def reader(postgres, administered):
+def role():
+    """The name of a role that there is not yet."""
+    return f"reader_{uuid.uuid4().hex}"
+
+
+@pytest.fixture
+def reader(postgres, administered, with_parts, role):
     """The URL of a database for a role that was given nothing but SELECT."""
-    role = f"reader_{uuid.uuid4().hex}"
     administered(f"CREATE ROLE {role} LOGIN PASSWORD '{SECRET}'")
-    yield make_url(postgres).set(username=role, password=SECRET).render_as_string(hide_password=False)
+    yield with_parts(postgres, user=role, password=SECRET)
     administered(f"DROP OWNED BY {role}")
     administered(f"DROP ROLE {role}")
 
 
-def test_a_role_with_select_alone_reads_and_is_told_that_it_may_not_write(postgres, reader, administered):
+def test_a_role_with_select_alone_reads_and_is_told_that_it_may_not_write(postgres, reader, role, administered):
     planted(postgres)
-    administered(f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO {make_url(reader).username}")
+    administered(f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO {role}")
     with open_store(reader) as store:
         assert names(store) == ["coc-1"]
         with pytest.raises(
@@ -74,7 +71,9 @@ def test_who_may_not_make_the_tables_of_a_new_book_is_told_so(reader, administer
 
 def test_on_a_server_that_only_reads_the_book_is_read_and_not_written(postgres, administered):
     planted(postgres)
-    administered(f"ALTER DATABASE {make_url(postgres).database} SET default_transaction_read_only = on")
+    administered(
+        f"ALTER DATABASE {postgres.partition('@/')[2].partition('?')[0]} SET default_transaction_read_only = on"
+    )
     with open_store(postgres) as store:
         assert names(store) == ["coc-1"]
     with pytest.raises(Unreachable, match=r"can only be read just now: .*read-only.*Nothing has been changed"):
@@ -82,10 +81,10 @@ def test_on_a_server_that_only_reads_the_book_is_read_and_not_written(postgres, 
 
 
 @pytest.mark.parametrize("encoding", ["SQL_ASCII", "LATIN1"])
-def test_a_database_that_cannot_hold_every_name_is_refused(postgres, administered, encoding):
+def test_a_database_that_cannot_hold_every_name_is_refused(postgres, administered, with_parts, encoding):
     name = f"book_{uuid.uuid4().hex}"
     administered(f"CREATE DATABASE {name} ENCODING '{encoding}' LOCALE 'C' TEMPLATE template0")
-    place = make_url(postgres).set(database=name).render_as_string(hide_password=False)
+    place = with_parts(postgres, dbname=name)
     try:
         with pytest.raises(WrongUse, match=f"keeps letters as {encoding}.*UTF8"):
             open_store(place)
@@ -124,9 +123,7 @@ def test_a_connection_that_is_lost_while_something_is_written_leaves_nothing(pos
 )
 def test_a_server_that_is_not_there_is_said_in_one_line_without_a_password(place):
     pytest.importorskip("psycopg")
-    with pytest.raises(
-        Unreachable, match=r"^The cross book postgresql\+psycopg://me.*Nothing has been changed"
-    ) as error:
+    with pytest.raises(Unreachable, match=r"^The cross book postgresql://me.*Nothing has been changed") as error:
         open_store(place)
     assert SECRET not in str(error.value)
     assert "\n" not in str(error.value)

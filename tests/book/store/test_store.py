@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.book.records import Cross, Determination, Finding, Observation, Plant, Pollination
 from crosscompat.book.store import open_store
-from crosscompat.ground.errors import Busy
+from crosscompat.ground.errors import Busy, WrongUse
 
 
 def test_what_was_written_is_read_back_to_the_last_field(book):
@@ -91,19 +91,48 @@ def test_an_empty_transaction_leaves_no_change(book):
         assert page.changes() == ()
 
 
-def test_a_record_cannot_point_to_what_is_not_there(book):
-    from sqlalchemy.exc import IntegrityError
+def refused(store):
+    """What the driver raises where a row contradicts others."""
+    with store.reading() as page:
+        return page.connection.contradiction
 
-    with pytest.raises(IntegrityError), book.writing("a determination") as pen:
+
+def test_a_record_cannot_point_to_what_is_not_there(book):
+    with pytest.raises(refused(book)), book.writing("a determination") as pen:
         pen.add(Determination(plant="nobody", name="Echinocereus coccineus"))
 
 
 def test_no_two_plants_share_a_name_and_no_two_crosses_a_number(book):
-    from sqlalchemy.exc import IntegrityError
-
     for one, other in ((Plant(name="a"), Plant(name="a")), (Cross(number="1"), Cross(number="1"))):
-        with pytest.raises(IntegrityError), book.writing("twice") as pen:
+        with pytest.raises(refused(book)), book.writing("twice") as pen:
             pen.add(one, other)
+
+
+def test_several_records_are_withdrawn_at_once_and_stand_again_unless_their_name_is_taken(book):
+    plants = [Plant(name=f"coc-{i}") for i in range(3)]
+    with book.writing("planted") as pen:
+        pen.add(*plants)
+    with book.writing("gone") as pen:
+        pen.withdraw(*plants)
+    with book.reading() as page:
+        assert page.current(Plant) == ()
+    with book.writing("planted anew") as pen:
+        pen.add(Plant(name="coc-1"))
+
+    def back():
+        with book.writing("back") as pen:
+            pen.undoes = 2
+            pen.put_back(*plants)
+
+    with pytest.raises(WrongUse, match="another record uses its name"):
+        back()
+
+
+def test_what_no_screen_can_show_is_not_admitted(book):
+    with pytest.raises(WrongUse, match="name cannot be"), book.writing("planted") as pen:
+        pen.add(Plant(name="coc\x1b[2J"))
+    with book.reading() as page:
+        assert page.current(Plant) == ()
 
 
 def test_a_name_is_free_again_once_its_plant_was_withdrawn(book):
@@ -181,7 +210,7 @@ def test_a_file_is_kept_so_that_a_power_cut_loses_nothing(tmp_path):
     store = open_store(tmp_path / "book.sqlite")
     with store.reading() as page:
         pragmas = {
-            name: page.connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            name: page.connection.execute(f"PRAGMA {name}").fetchone()[0]
             for name in ("journal_mode", "synchronous", "foreign_keys")
         }
     assert pragmas == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}

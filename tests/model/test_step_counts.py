@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from crosscompat.book.crosses import COUNT_COLUMNS, impossible, outcomes_of
-from crosscompat.model.stages import STAGES, STEPS, WHOLE, step_counts
+from crosscompat.model.training_set import step_counts
+from crosscompat.stages import STAGES, STEPS, WHOLE
 
 WINDOWS = {"set": 30, "hold": 150, "fill": 200, "germinate": 365}
 FULL = {"units": 6, "pods_set": 4, "pods_held": 3, "seeds": 90, "seeds_filled": 60, "seeds_sown": 50, "seedlings": 20}
