@@ -236,12 +236,8 @@ class ScoredForecast:
 
     Attributes
     ----------
-    given : str
-        ISO date of the forecast.
     under_way : bool
         Whether it was given while the cross was under way, and not before the flowers were pollinated.
-    mean, low, high : float
-        The chance that was given, and its 90% interval.
     base_rate : float
         How often the grower's crosses had given a seedling until then.
     """
@@ -277,8 +273,6 @@ class TrackRecord:
 
     Attributes
     ----------
-    crosses, took : int
-        Finished crosses with such a forecast, and those of them that gave a seedling.
     under_way : int
         Forecasts that were given while the cross was under way.
     log_loss, base_log_loss, brier, base_brier : float
@@ -288,8 +282,6 @@ class TrackRecord:
     verdict : str
         ``better``, ``perhaps``, ``no_better`` or ``worse`` than the base rate; ``alike`` or ``few`` if that cannot be
         told.
-    says : list of str
-        The same in plain words.
     forecasts : list of ScoredForecast
         Oldest cross first.
     """

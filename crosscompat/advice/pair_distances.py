@@ -6,7 +6,7 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, Literal
@@ -38,12 +38,8 @@ class PairDistances:
 
     Attributes
     ----------
-    pairs : int
-        Rows with a distance.
     unit : str or None
         What a distance of 1 means; null where nobody said.
-    tree : str
-        What the tree, or the table of distances, is called.
     file : str or None
         Where it was written to; null for standard output.
     """
@@ -185,7 +181,7 @@ class _Parents:
         """Yield what is wrong with names, each once with the number of rows more."""
         for query, fault in self.wrong.items():
             more = self._more[query]
-            yield replace(fault, advice=say("distances.again", n=more)) if more else fault
+            yield fault._replace(advice=say("distances.again", n=more)) if more else fault
         if self._unsaid:
             yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=self._unsaid))
 

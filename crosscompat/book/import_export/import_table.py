@@ -82,7 +82,7 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         more=more,
         same=len(same - bad),
         faults=tuple(
-            replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if value and two_days(value) else fault
+            fault._replace(advice=f"{fault.advice} {say('sheets.order')}") if value and two_days(value) else fault
             for fault, value in zip(faults, values, strict=True)
         ),
         values=tuple(values),
