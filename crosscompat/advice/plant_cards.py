@@ -12,13 +12,12 @@ from crosscompat.advice.parents import Caution, escaping, permits
 from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label, written_out
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
@@ -165,6 +164,10 @@ def plant_answer(
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+    if entry.species and entry.species.strip():
+        species, read_as = written_out(collection.index, entry.species)
+        entry = replace(entry, species=species)
+        answer.notes.extend(filter(None, [read_as]))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:

@@ -14,9 +14,9 @@ from crosscompat.advice.mating import DEAD_POLLEN, DEAD_SEED, FEMALE_POLLEN, MAL
 from crosscompat.advice.parents import Caution, Parent, find_parent
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords
+from crosscompat.book.crosses import find_label
 from crosscompat.book.current_plants import Plant, Sighting, Window, usual_window
 from crosscompat.book.find_records import nearest_names
-from crosscompat.book.placing import find_label
 from crosscompat.book.records import PollenLot, Pollination
 from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
