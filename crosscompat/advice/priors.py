@@ -15,7 +15,7 @@ from crosscompat.model.forecast import chances, outlook, sharing_out
 from crosscompat.model.prior import Priors
 from crosscompat.pairing import MILLION_YEARS, DistanceScale, recipe_for
 from crosscompat.stages import STAGES, WHOLE
-from crosscompat.trait_kinds import FEATURES
+from crosscompat.traits import FEATURES
 
 MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)
 """Distances, in millions of years along both branches, for which the chances are shown."""
