@@ -17,8 +17,17 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.ground.csv_cells import Cells, Sheet, column_name, raise_faults, read_sheet
-from crosscompat.ground.csv_convert import BadCell, decimal, whole, yes_no
+from crosscompat.ground.csv_cells import (
+    BadCell,
+    Cells,
+    Sheet,
+    column_name,
+    decimal,
+    raise_faults,
+    read_sheet,
+    whole,
+    yes_no,
+)  # fmt: skip
 from crosscompat.ground.errors import Fault, Place, WrongUse
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.synonyms import for_labels
