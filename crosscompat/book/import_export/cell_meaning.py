@@ -155,13 +155,7 @@ def middle_of(text: str, *, south: bool = False) -> str | None:
 
 
 def decides(note: str) -> str | None:
-    """Return what the words of a note may say of its cross, "accident" or "failed"; None if they seem to say neither.
-
-    Examples
-    --------
-    >>> decides("slugs ate the spike"), decides("did not take"), decides("red thread")
-    ('accident', 'failed', None)
-    """
+    """Return what a note may say of its cross, "accident" or "failed"; None if it seems to say neither."""
     plain, words = f" {plain_words(note)} ", vocabulary()["comments"]
     return next((kind for kind in (ACCIDENT, FAILED) if any(f" {word}" in plain for word in words[kind])), None)
 

@@ -267,13 +267,7 @@ def _glued(words: str) -> str:
 
 
 def best_guess(mapping: TableMapping, heading: str) -> str:
-    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost.
-
-    Examples
-    --------
-    >>> best_guess(TableMapping("crosses", 0, ()), "Seedlingz"), best_guess(TableMapping("crosses", 0, ()), "Soil")
-    ('seedlings', 'note')
-    """
+    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost."""
     known = _phrases(mapping.rows_are)
     near = get_close_matches(_glued(heading), known, 1, 0.75)
     ours = known[near[0]] if near else NOTE
@@ -297,9 +291,8 @@ _EXAMPLES = 3
 class Answers:
     """What the grower says of a table; what is not answered is not in it.
 
-    ``columns`` are our columns by heading, blank where one is left out; ``notes`` what a note says of its cross:
-    "accident", "failed" or "note"; ``questions`` the answers to ``QUESTIONS``; ``friend`` whose book it is, where it is
-    not the grower's own; ``south`` whether its seasons are those south of the equator.
+    ``columns`` are our columns by heading, blank where one is left out, ``notes`` of ``NOTE_ANSWERS`` what a note says
+    of its cross, ``questions`` of ``QUESTIONS``; ``friend`` is whose book it is, where it is not the grower's own.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
