@@ -43,13 +43,7 @@ class CarriedTree:
 
 @cache
 def carried_trees() -> tuple[CarriedTree, ...]:
-    """Return what is carried, by name.
-
-    Examples
-    --------
-    >>> [tree.genus for tree in carried_trees() if tree.name == "echinocereus"]
-    ['Echinocereus']
-    """
+    """Return what is carried, by name."""
     trees = []
     for index in sorted(carried_file("").glob("*/tree.toml")):
         folder, table = index.parent, tomllib.loads(index.read_text(encoding="utf-8"))

@@ -120,13 +120,7 @@ def pattern_fault(text: str) -> str | None:
 
 
 def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
-    """Return the number after the highest of this pattern that was ever written; numbers are never used again.
-
-    Examples
-    --------
-    >>> next_number(read_pattern("{yy}-{n:02}"), 2026, ["25-31", "26-01", "26-09", "old 7"])
-    '26-10'
-    """
+    """Return the number after the highest of this pattern that was ever written; numbers are never used again."""
     known = set(written)
     highest = max((pattern.running(number, season) or 0 for number in known), default=0)
     return pattern.number(season, highest + 1)

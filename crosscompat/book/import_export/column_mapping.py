@@ -235,13 +235,7 @@ def _mostly(cells: Sequence[Value], test: Callable[[Value], object]) -> bool:
 
 
 def meaning_of(heading: str, rows_are: str) -> str | None:
-    """Return the column that a heading means, or None where its words are not known.
-
-    Examples
-    --------
-    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
-    ('seed_parent', 'units', None)
-    """
+    """Return the column that a heading means, or None where its words are not known."""
     known, filling = _phrases(rows_are), vocabulary()["headings"]["filling"]
     bracketed = re.compile(r"\(([^)]*)\)")
     for part in (heading, bracketed.sub(" ", heading), " ".join(bracketed.findall(heading))):
