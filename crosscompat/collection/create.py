@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import Literal
 
 from crosscompat.book import records
 from crosscompat.book.crosses import WANTED_HEADER, read_crosses
@@ -32,12 +33,13 @@ _BOOK = Settings().book
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """A new collection: its folder, the files in it and the tree it starts from."""
+class NewCollection:
+    """What was made."""
 
     folder: str
     files: list[str]
     tree: str
+    schema: Literal["crosscompat.new/1"] = "crosscompat.new/1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ def create_collection(
     classification: Path | None = None,
     alignment: Path | None = None,
     outgroup: Sequence[str] = (),
-) -> Made:
+) -> NewCollection:
     """Make a folder with settings, an empty cross book and an empty list of crosses wanted.
 
     The ``folder`` is made if it is not there. The ``tree`` is a carried one or a file, which is copied unless it is in
@@ -88,7 +90,7 @@ def create_collection(
     return _make(folder, _from_tree(tree, unit))
 
 
-def _make(folder: Path, start: _Start) -> Made:
+def _make(folder: Path, start: _Start) -> NewCollection:
     tables = {name: sheet_text(header, []).encode() for name, header in _HEADERS.items()}
     if start.content is not None:
         tables[start.tree] = start.content
@@ -102,7 +104,7 @@ def _make(folder: Path, start: _Start) -> Made:
     with open_book(folder, Settings()) as store:
         settings = _settings(folder.resolve().name, start, store.identity)
         write_atomically(folder / FILE_NAME, settings.encode(), follow=False)
-    return Made(str(folder), [FILE_NAME, _BOOK, *tables], start.tree)
+    return NewCollection(str(folder), [FILE_NAME, _BOOK, *tables], start.tree)
 
 
 def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
