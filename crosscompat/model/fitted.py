@@ -320,9 +320,7 @@ def offset_of(model: FittedModel, step: str, design: Floats) -> Floats:
 
 def _coefficients_of(model: FittedModel, step: str) -> GaussianPrior:
     """Return the prior of the coefficients of a step."""
-    if step == WHOLE:
-        return model.prior
-    return GaussianPrior(np.zeros_like(model.prior.mean), prior_shares(model.seeds)[step] * model.prior.sd)
+    return GaussianPrior((step == WHOLE) * model.prior.mean, prior_shares(model.seeds)[step] * model.prior.sd)
 
 
 def prior_step(model: FittedModel, step: str) -> StepFit:

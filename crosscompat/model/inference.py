@@ -20,8 +20,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from crosscompat.model.gaussian import Gaussian, GaussianPrior, NotConverged, Prior, Scales, Stage, stage_of
-from crosscompat.model.likelihood import Counts, Floats, TiltedMoments, derivatives, log_likelihood
+from crosscompat.model.gaussian import Gaussian, NotConverged, Prior, Scales, Stage
+from crosscompat.model.likelihood import Floats, TiltedMoments, derivatives, log_likelihood
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
@@ -31,15 +31,6 @@ _QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep
 _SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
 _SETTLED = 1e-3
 _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
-
-
-@dataclass(frozen=True, slots=True)
-class Posterior:
-    """A Gaussian over k coefficients, with mean (k,) and covariance (k, k), and how many Newton steps it took."""
-
-    mean: Floats
-    covariance: Floats
-    steps: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,26 +64,6 @@ class Mode:
     steps: int = 0
 
 
-def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
-    """Fit a logistic regression with independent normal priors; no records give the prior back.
-
-    ``design``, shape (n_records, n_coefficients), has no missing values. NotConverged if the mode is not found, which
-    happens only to free coefficients of separated data.
-
-    Examples
-    --------
-    With a free intercept alone the mode is the logit of the share that took, and the variance 1 / (n p (1 - p)).
-
-    >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
-    >>> posterior = fit_posterior(np.ones((1, 1)), Counts.of([4], [3]), free)
-    >>> bool(np.isclose(posterior.mean[0], np.log(3))), round(float(posterior.covariance[0, 0]), 6)
-    (True, 1.333333)
-    """
-    stage = stage_of(counts, design, prior)
-    mode = find_mode(stage, Scales(np.empty(0)))
-    return Posterior(stage.mean + mode.theta, mode.gaussian.covariance, mode.steps)
-
-
 @dataclass(frozen=True, slots=True)
 class _State:
     """A point on the way to the mode, and its height."""
@@ -107,6 +78,17 @@ def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
     """Find the mode by Newton's method with step halving, from a mode at neighbouring scales or the prior mean.
 
     NotConverged if there is none: free coefficients, and outcomes that separate or columns that cannot be told apart.
+
+    Examples
+    --------
+    With a free intercept alone it is the logit of the share that took.
+
+    >>> from crosscompat.model.gaussian import GaussianPrior, stage_of
+    >>> from crosscompat.model.likelihood import Counts
+    >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
+    >>> mode = find_mode(stage_of(Counts.of([4], [3]), np.ones((1, 1)), free), Scales(np.empty(0)))
+    >>> bool(np.isclose(mode.theta[0], np.log(3)))
+    True
     """
     prior = Prior(stage, scales)
     begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
