@@ -37,19 +37,11 @@ _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 class Mode:
     """A Gaussian for one stage at given scales, about the mode or, refined, about the mean.
 
-    Attributes
-    ----------
-    eta : ndarray of float, shape (n_records,)
-        Logits of the records.
-    a, theta : ndarray of float, shape (q,)
-        Columns in units of their prior scales, and as they are (less the prior mean of the coefficients).
-    gradient, curvature, slope : ndarray of float, shape (n_records,)
-        Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
-        gradient summed over its group.
-    evidence : float
-        Log evidence, without binomial coefficients; per free coefficient up to a constant.
-    steps : int
-        Newton steps taken.
+    ``eta``, shape (n_records,), are the logits of the records; ``a`` and ``theta``, shape (q,), the columns in units of
+    their prior scales, and as they are (less the prior mean of the coefficients). ``gradient``, ``curvature`` and its
+    ``slope``, shape (n_records,), are those of the log likelihood at ``eta``: a nested effect is its variance times the
+    gradient summed over its group. The log ``evidence`` is without binomial coefficients, and per free coefficient up
+    to a constant.
     """
 
     scales: Scales
@@ -61,7 +53,6 @@ class Mode:
     slope: Floats
     gaussian: Gaussian
     evidence: float
-    steps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +84,13 @@ def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
     prior = Prior(stage, scales)
     begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
     state = _state_at(prior, *begin)
-    for steps in range(1, _MOST_STEPS + 1):
+    for _ in range(_MOST_STEPS):
         gradient, curvature, _ = derivatives(state.eta, stage.counts)
         goal = Gaussian(prior, curvature).solve(curvature * (state.eta - prior.offset) + gradient)
         new = _halved(prior, state, *goal)
         gained, state = new.height - state.height, new
         if gained <= _RISEN * (1.0 + abs(new.height)):
-            return _finished(prior, state, steps)
+            return _finished(prior, state)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
 
@@ -119,7 +110,7 @@ def _halved(prior: Prior, old: _State, a: Floats, residual: Floats) -> _State:
     return old
 
 
-def _finished(prior: Prior, state: _State, steps: int) -> Mode:
+def _finished(prior: Prior, state: _State) -> Mode:
     """Curvature and evidence at the mode."""
     gradient, curvature, slope = derivatives(state.eta, prior.stage.counts)
     gaussian = Gaussian(prior, curvature)
@@ -129,7 +120,7 @@ def _finished(prior: Prior, state: _State, steps: int) -> Mode:
             raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
     evidence = state.height - 0.5 * gaussian.logdet
     theta = prior.scale * state.a
-    return Mode(prior.scales, state.eta, state.a, theta, gradient, curvature, slope, gaussian, evidence, steps)
+    return Mode(prior.scales, state.eta, state.a, theta, gradient, curvature, slope, gaussian, evidence)
 
 
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:

@@ -19,7 +19,6 @@ from crosscompat.stages import WHOLE
 class Posterior:
     mean: np.ndarray
     covariance: np.ndarray
-    steps: int
 
 
 @pytest.fixture(scope="session")
@@ -29,7 +28,7 @@ def fit_posterior():
     def fit(design, counts, prior):
         stage = stage_of(counts, design, prior)
         mode = find_mode(stage, Scales(np.empty(0)))
-        return Posterior(stage.mean + mode.theta, mode.gaussian.covariance, mode.steps)
+        return Posterior(stage.mean + mode.theta, mode.gaussian.covariance)
 
     return fit
 
