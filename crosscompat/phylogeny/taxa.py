@@ -119,14 +119,7 @@ class Pairs(NamedTuple):
 
 
 def pairs_of(seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Pairs:
-    """Take pairs of plants apart into pairs of species.
-
-    Examples
-    --------
-    >>> cross = Pedigree("a × b", {"a": 0.5, "b": 0.5}, ("a", "b"))
-    >>> pairs_of([cross], [Pedigree("c", {"c": 1.0})]).weight.tolist()
-    [0.5, 0.5]
-    """
+    """Take pairs of plants apart into pairs of species."""
     parts = [
         (species, other, share * part * (mother.label != father.label), at)
         for at, (mother, father) in enumerate(zip(seed, pollen, strict=True))

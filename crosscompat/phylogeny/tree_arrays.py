@@ -82,13 +82,7 @@ def inner_nodes(parent: Ints) -> Bools:
 
 
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:
-    """Return the sum of edge values between the root and each node, (n,); the root's own edge never counts.
-
-    Examples
-    --------
-    >>> sums_from_root(np.array([2, 2, 4, 4, -1]), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
-    [4.0, 5.0, 3.0, 4.0, 0.0]
-    """
+    """Return the sum of edge values between the root and each node, (n,); the root's own edge never counts."""
     total = [0.0] * parent.size  # step by step: with no edge below zero, no node is nearer to the root than its parent
     above, values = parent.tolist(), edge.tolist()
     for node in range(parent.size - 2, -1, -1):
@@ -113,15 +107,7 @@ def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
 
 
 def is_postorder(parent: Ints) -> bool:
-    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same.
-
-    Examples
-    --------
-    >>> is_postorder(np.array([2, 2, 4, 4, -1])), is_postorder(np.array([4, 3, 3, 4, -1]))
-    (True, True)
-    >>> is_postorder(np.array([3, 4, 3, 4, -1]))
-    False
-    """
+    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same."""
     node = np.arange(parent.size)
     if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
         return False
@@ -147,11 +133,6 @@ def all_distances(height: Floats, tip_nodes: Ints, meets: Ints) -> Floats:
 
     ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of tips, ascending, none twice, and ``meets``
     (k - 1,) is where each of them meets the next.
-
-    Examples
-    --------
-    >>> all_distances(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])).tolist()
-    [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0], [8.0, 9.0, 0.0]]
     """
     size = tip_nodes.size
     out = np.empty((size, size))  # the upper half from the last row upwards, then mirrored
@@ -179,11 +160,6 @@ class MrcaTable:
 
     It is made of the nodes of the tips (k,), and of those where each tip meets the next (k - 1,): the sparse table of
     Bender & Farach-Colton 2000, doi 10.1007/10719839_9.
-
-    Examples
-    --------
-    >>> MrcaTable(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
-    [2, 1, 4]
     """
 
     def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
@@ -207,13 +183,7 @@ class MrcaTable:
 
 
 def distances_of_one(height: Floats, tip_nodes: Ints, meets: Ints, tip: int) -> Floats:
-    """Return the row of one tip in `all_distances`, as a (k,) array: where it meets them are running maxima both ways.
-
-    Examples
-    --------
-    >>> distances_of_one(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4]), 0).tolist()
-    [0.0, 3.0, 8.0]
-    """
+    """Return the row of one tip in `all_distances`, (k,): where it meets them are running maxima both ways."""
     met = np.empty(tip_nodes.size, dtype=np.int64)
     met[tip] = tip_nodes[tip]
     np.maximum.accumulate(meets[tip:], out=met[tip + 1 :])
@@ -223,13 +193,7 @@ def distances_of_one(height: Floats, tip_nodes: Ints, meets: Ints, tip: int) -> 
 
 
 def pick(meets: Ints, chosen: Ints) -> Ints:
-    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array.
-
-    Examples
-    --------
-    >>> pick(np.array([2, 4]), np.array([0, 2])).tolist()
-    [4]
-    """
+    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array."""
     if chosen.size < 2:  # noqa: PLR2004 - one tip meets nobody
         return np.zeros(0, dtype=np.int64)
     return np.maximum.reduceat(meets[: chosen[-1]], chosen[:-1])
