@@ -23,7 +23,7 @@ from crosscompat.advice.figures import (
 from crosscompat.advice.parents import Caution, Parent, find_parents, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import Reason, StageForecast, reasons_in_words, stage_forecasts
-from crosscompat.book.placing import find_label
+from crosscompat.book.crosses import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form

@@ -9,8 +9,7 @@ from typing import Any
 
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import Basis, Prediction
-from crosscompat.book.crosses import Cross
-from crosscompat.book.placing import placed
+from crosscompat.book.crosses import Cross, placed
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse

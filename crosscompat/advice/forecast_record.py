@@ -23,8 +23,7 @@ from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import basis_of, chances_of, clones_on_both_sides, parents_of, predict, training_set_of
 from crosscompat.advice.rank import wanted_pairs
-from crosscompat.book.crosses import Cross, recorded_by
-from crosscompat.book.placing import findable_name, placed
+from crosscompat.book.crosses import Cross, findable_name, placed, recorded_by
 from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form

@@ -15,7 +15,7 @@ import numpy as np
 
 from crosscompat.advice.parents import find_parent
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.csv_cells import column_name, iterate_records, raise_faults
+from crosscompat.ground.csv_cells import column_name, raise_faults, read_records
 from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -63,7 +63,7 @@ class PairTable:
     def __init__(self, path: Path) -> None:
         faults: list[Fault] = []
         self._path = path
-        records, self.separator = iterate_records(path, faults)
+        records, self.separator = read_records(path, faults)
         self.titles = next(records, [])
         names = [column_name(title) for title in self.titles]
         missing = [name for name in PARENTS if name not in names and not faults]
@@ -85,7 +85,7 @@ class PairTable:
 
     def blocks(self, faults: list[Fault]) -> Iterator[list[Row]]:
         """Yield all rows with anything in them, and add what is wrong with the others to the faults."""
-        records, _ = iterate_records(self._path, faults)
+        records, _ = read_records(self._path, faults)
         rows = ((row, cells) for row, cells in enumerate(records, 1) if row > 1 and self._fits(row, cells, faults))
         while block := list(islice(rows, _BLOCK)):
             yield block

@@ -8,9 +8,8 @@ from difflib import get_close_matches
 
 import numpy as np
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.names import correct_form, fold, genus_of, one_of

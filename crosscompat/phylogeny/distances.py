@@ -240,10 +240,10 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
     [[0.0, 1.5, nan], [1.5, 0.0, 4.0], [nan, 4.0, 0.0]]
     """
     unreadable: list[Fault] = []
-    records, separator = read_records(path, unreadable)
+    lines, separator = read_records(path, unreadable)
+    rows = {number: cells for number, cells in enumerate(lines, 1) if any(cell.strip() for cell in cells)}
     raise_faults(unreadable)
     faults = _Faults(Path(path).name)
-    rows = {number: cells for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)}
     first = min(rows, default=1)
     if rows.setdefault(first, [""])[0].lstrip()[:1] in {"(", "#", "<", "["}:
         raise BadInput([worded("table", "tree", Place(faults.file))])
