@@ -129,7 +129,7 @@ def test_several_records_are_withdrawn_at_once_and_stand_again_unless_their_name
 
 
 def test_a_fault_of_whoever_reads_a_sound_book_stays_theirs(book):
-    with pytest.raises(ValueError, match="^mine$"), book.reading():
+    with pytest.raises(ValueError, match=r"^mine$"), book.reading():
         raise ValueError("mine")
 
 
