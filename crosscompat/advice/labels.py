@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
-from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.advice.history import parents_in_words
 from crosscompat.book.cross_summary import cross_records, units_told
 from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.find_records import Clues, find_number, matches
