@@ -67,7 +67,7 @@ def labels_for(
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:
-    group, count = collection.settings.group, cross.units or cross.tried
+    count = cross.units or cross.tried
     return LabelCard(
         number=cross.number,
         seed_parent=_printed(collection.index, cross.seed_parent, None),
@@ -79,9 +79,14 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",
-        caution=say(f"labels.caution.{group}") if group else "",
+        caution=_caution(collection),
         purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
+
+
+def _caution(collection: Collection) -> str:
+    group = collection.settings.group
+    return say(f"labels.caution.{group}") if group else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:
@@ -132,20 +137,18 @@ def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False
         raise WrongUse(say("lost_label.no_clue"))
     likeliest = []
     for match in matches(page, clues)[:most]:
-        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
-        number = match.cross.number or match.cross.id
-        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
+        cross, parents = match.cross, parents_in_words(page, cross_records(page, match.cross))
+        likeliest.append(Candidate(cross.number or cross.id, cross.id, *parents, match.fit, list(match.why)))
     return Candidates(likeliest, invented)
 
 
 def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:
     """Return a label for each cross of a plan, with lines for its number and its day."""
-    group = collection.settings.group
     return [
         LabelCard(
             "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
             cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
-            caution=say(f"labels.caution.{group}") if group else "",
+            caution=_caution(collection),
         )
         for cross in plan.crosses
     ]  # fmt: skip
