@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import shutil
-import sys
-import tempfile
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, BinaryIO
 
@@ -44,13 +42,9 @@ def distances(
         return write_distances(collection, table, stream, lambda blocks: watched(blocks, table.size_in_blocks))
 
     if output is None or to_screen:
-        with tempfile.TemporaryFile() as held:
-            written(held)
-            held.seek(0)
-            if sys.stdout.isatty():
-                deliver(held.read().decode(), None)
-            else:
-                shutil.copyfileobj(held, sys.stdout.buffer)
+        held = BytesIO()
+        written(held)
+        deliver(held.getvalue().decode(), None)
         return
     with writing_atomically(output) as stream:
         answer = replace(written(stream), file=str(output))
