@@ -48,7 +48,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None)
     ['26-017Y', '26-017Y', '26-017Y']
     """
     numbers, given = list(known), text.strip()
-    alike = _alike_names(given, numbers) or _alike_but_for_the_letter(given, numbers)
+    alike = _alike_names(given, numbers) or _letterless(given, numbers)
     if len(alike) == 1:
         return alike[0]
     mended = pattern.mended(given) if pattern else None
@@ -107,7 +107,7 @@ def find_record(page: Reading, text: str) -> Record:
         [named[text] for named in known if text in named]
         or _begun(page, text)
         or [one for named in known if (one := _meant(named, text)) is not None]
-        or [numbers[number] for number in _alike_but_for_the_letter(text, numbers)]
+        or [numbers[number] for number in _letterless(text, numbers)]
     )
     if not found:
         raise unknown_record("record", text, numbers | names)
@@ -139,18 +139,7 @@ def unknown_record(what: str, text: str, known: Collection[str]) -> UnknownName:
 
 def short_ids(page: Reading, ids: Collection[str]) -> dict[str, str]:
     """Return the shortest beginning of each identifier, of four letters at least, that no other record's has."""
-    return shortened(ids, page.ids())
-
-
-def shortened(ids: Collection[str], others: Collection[str]) -> dict[str, str]:
-    """Return the shortest beginning of each identifier that sets it apart from others.
-
-    Examples
-    --------
-    >>> shortened(["abcd12", "efgh"], ["abcd12", "abcd34", "efgh"])
-    {'abcd12': 'abcd1', 'efgh': 'efgh'}
-    """
-    ordered = sorted({*others, *ids})
+    ordered = sorted({*page.ids(), *ids})
     found = {}
     for one in ids:
         at = bisect_left(ordered, one)
@@ -176,7 +165,7 @@ def _alike_names(text: str, known: Collection[str]) -> list[str]:
     return [text] if text in known else written_alike(text, known)
 
 
-def _alike_but_for_the_letter(text: str, numbers: Iterable[str]) -> list[str]:
+def _letterless(text: str, numbers: Iterable[str]) -> list[str]:
     """Return the numbers that a text is written like but for their check letter, which it leaves out."""
     if not text.strip()[-1:].isdigit():
         return []
