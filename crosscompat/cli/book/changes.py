@@ -37,8 +37,8 @@ def correct(
     from crosscompat.advice.history import correction_of
     from crosscompat.book.entry import Bounds
     from crosscompat.book.entry import correct as entry
-    from crosscompat.book.find_records import find_record
     from crosscompat.book.history import called
+    from crosscompat.book.numbers_and_names import find_record
 
     if withdraw and given:
         raise WrongUse(say("correct.both"))
@@ -76,7 +76,7 @@ def history(
 ) -> None:
     """Print the changes, the latest first; none makes the exit code 1."""
     from crosscompat.advice.history import history_of
-    from crosscompat.book.find_records import find_cross_or_plant
+    from crosscompat.book.numbers_and_names import find_cross_or_plant
 
     with open_here(folder) as (settings, store), store.reading() as page:
         one = find_cross_or_plant(page, about) if about else None

@@ -16,7 +16,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.labels import Candidates
+    from crosscompat.advice.lost_label import Candidates
 
 
 def label(
@@ -57,8 +57,7 @@ def find(
     as_json: Json = False,
 ) -> None:
     """Print the crosses it may have been; none makes the exit code 1."""
-    from crosscompat.advice.labels import candidates
-    from crosscompat.book.find_records import Clues
+    from crosscompat.advice.lost_label import Clues, candidates
 
     if day and between:
         raise WrongUse(say("lost_label.one_day"))
