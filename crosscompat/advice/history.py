@@ -10,7 +10,6 @@ from typing import Any, Literal
 
 from crosscompat.book.attachments import FOLDER, keep
 from crosscompat.book.cross_summary import BELOW, PARTS
-from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -22,6 +21,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.numbers_and_names import find_record, short_ids
 from crosscompat.book.records import (
     KINDS,
     Attachment,

@@ -17,7 +17,7 @@ from crosscompat.book.current_plants import latest, plants_of, sightings_of, spe
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import read_pattern
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
