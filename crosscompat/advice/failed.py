@@ -15,7 +15,7 @@ from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
 from crosscompat.book.crosses import Cross
-from crosscompat.book.find_records import find_number
+from crosscompat.book.numbers_and_names import find_number
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse

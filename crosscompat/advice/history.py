@@ -12,7 +12,6 @@ from typing import Any, Literal
 from crosscompat.book.attachments import FOLDER, keep
 from crosscompat.book.cross_summary import BELOW, PARTS, CrossRecords, Units, cross_records, totals, units_of_visits
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -24,6 +23,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.numbers_and_names import find_record, short_ids
 from crosscompat.book.records import (
     KINDS,
     Attachment,

@@ -31,8 +31,7 @@ from crosscompat.book.entry.enter_pollination import (
     pollination_records,
     write_pollination,
 )
-from crosscompat.book.find_records import find_cross, unknown_record
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import find_cross, read_pattern, unknown_record
 from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date

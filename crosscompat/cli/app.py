@@ -30,7 +30,7 @@ COMMANDS: Final = {
     "ask": "crosscompat.cli.ask:ask",
     "rank": "crosscompat.cli.rank:rank",
     "bridge": "crosscompat.cli.bridge:bridge",
-    "distances": "crosscompat.cli.distances:distances",
+    "distances": "crosscompat.cli.trees:distances",
     "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",
     "score": "crosscompat.cli.learn:score",

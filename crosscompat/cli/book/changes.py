@@ -10,8 +10,8 @@ import typer
 from crosscompat.advice.history import Correction, History, HistoryEntry, Undone, correction_of, history_of, undone_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.find_records import find_cross_or_plant, find_record
 from crosscompat.book.history import FieldChange, called
+from crosscompat.book.numbers_and_names import find_cross_or_plant, find_record
 from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.labels import Candidates, candidates, labels_for
-from crosscompat.book.find_records import Clues
+from crosscompat.advice.labels import labels_for
+from crosscompat.advice.lost_label import Candidates, Clues, candidates
 from crosscompat.cli.options import Folder, Json, Output, count, plain, text
 from crosscompat.cli.output import deliver_labels, give, line, paragraph, print_json
 from crosscompat.cli.prompts import any_day
