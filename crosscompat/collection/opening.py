@@ -230,7 +230,7 @@ def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distanc
     if path.suffix.lower() == ".csv":
         if is_classification(path):
             return read_classification(path)
-        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - most collections have a tree
+        from crosscompat.phylogeny.distances import read_distances  # noqa: PLC0415 - most collections have a tree
 
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
@@ -269,10 +269,8 @@ def _carried(name: str) -> CarriedTree | None:
 
 def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:
     """Read the saved model; one that cannot be read is told and done without, for it can be made anew."""
-    if not path.exists():
-        return None, ()
     try:
-        return read_model(path), ()
+        return (read_model(path) if path.exists() else None), ()
     except (BadInput, OSError) as error:
         return None, (str(error),)
 

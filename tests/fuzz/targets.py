@@ -18,7 +18,7 @@ import numpy as np
 
 from crosscompat.book.import_export.column_mapping import Answers, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
-from crosscompat.book.numbers import next_number, read_pattern
+from crosscompat.book.numbers_and_names import next_number, read_pattern
 from crosscompat.book.store import Store, open_store
 from crosscompat.collection.settings import read_settings
 from crosscompat.ground.errors import CrosscompatError
@@ -28,9 +28,9 @@ from crosscompat.model.forecast import outlook
 from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.model.prior import published
 from crosscompat.model.saved import read_model
+from crosscompat.phylogeny.distances import read_distances
 from crosscompat.phylogeny.formats import mean_distance, read_sample, read_trees
 from crosscompat.phylogeny.newick import newick_text, parse_newick
-from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.taxa import HybridIndex
 from crosscompat.traits import read_traits
 
