@@ -1,4 +1,4 @@
-"""What stands on the labels of crosses, and which crosses a lost label may have belonged to."""
+"""What stands on the labels of crosses."""
 
 from __future__ import annotations
 
@@ -7,16 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
-from crosscompat.advice.cross_story import parents_in_words
-from crosscompat.book.cross_summary import cross_records, units_told
+from crosscompat.book.cross_summary import units_told
 from crosscompat.book.crosses import Cross, find_label
-from crosscompat.book.find_records import Clues, find_number, matches
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import find_number, read_pattern
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
-from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
-from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
@@ -103,47 +99,6 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     written = correct_form(name, genus)
     label = None if genus_of(written) else find_label(index, name, genus)
     return written if label is None else correct_form(label)
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A cross that the label may have belonged to.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species, with the plant in brackets where it is one of the book's.
-    fit : float
-        From 0 to 1.
-    """
-
-    cross: str
-    id: str
-    seed_parent: str
-    pollen_parent: str
-    fit: float
-    why: list[str]
-
-
-@dataclass(frozen=True, slots=True)
-class Candidates:
-    """The crosses that a lost label may have belonged to, the likeliest first."""
-
-    candidates: list[Candidate]
-    invented: bool
-    schema: Literal["crosscompat.find/1"] = "crosscompat.find/1"
-
-
-def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False) -> Candidates:
-    """Return the likeliest crosses, so many at ``most``; if no clue was given it raises `WrongUse`."""
-    if clues.empty:
-        raise WrongUse(say("lost_label.no_clue"))
-    likeliest = []
-    for match in matches(page, clues)[:most]:
-        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
-        number = match.cross.number or match.cross.id
-        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
-    return Candidates(likeliest, invented)
 
 
 def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:

@@ -16,7 +16,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords
 from crosscompat.book.crosses import find_label
 from crosscompat.book.current_plants import Plant, Sighting, Window, usual_window
-from crosscompat.book.find_records import nearest_names
+from crosscompat.book.numbers_and_names import nearest_names
 from crosscompat.book.records import PollenLot, Pollination
 from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection

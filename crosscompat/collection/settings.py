@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
-from crosscompat.book.numbers import pattern_fault
+from crosscompat.book.numbers_and_names import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
 from crosscompat.ground.csv_cells import raise_faults
 from crosscompat.ground.dates import DEFAULT_START

@@ -23,7 +23,7 @@ from crosscompat.book.entry.correct import correct, take_back, withdraw
 from crosscompat.book.entry.enter_observation import Seen, observe
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
-from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.numbers_and_names import OURS, read_pattern
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, PROOFS
 from crosscompat.book.store import open_store

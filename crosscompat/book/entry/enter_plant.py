@@ -10,8 +10,7 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.find_records import find_cross, find_plant
-from crosscompat.book.numbers import Pattern, seedling_name
+from crosscompat.book.numbers_and_names import Pattern, find_cross, find_plant, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse

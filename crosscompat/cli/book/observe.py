@@ -15,8 +15,7 @@ from crosscompat.book.cross_summary import cross_records, in_words
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_observation import Seen, surprises
 from crosscompat.book.entry.enter_observation import observe as write_down
-from crosscompat.book.find_records import find_cross
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import find_cross, read_pattern
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
