@@ -52,7 +52,7 @@ class Settings:
     is what the group usually has. A seedling that may be the mother's own counts ``doubtful_weight``, from 0 to 1.
 
     The ``book`` is a file in the folder or the URL of a shared database, ``book_id`` the identity of the one in which
-    alone is written, any if empty; ``cross_number`` is a pattern as `book.numbers` reads it, ours if empty. Outcomes
+    alone is written, any if empty; ``cross_number`` is a pattern as `read_pattern` has it, ours if empty. Outcomes
     that are ``invented`` are said to be on every screen. ``priors`` are what the grower believes otherwise than the
     published table, in its shape.
     """
