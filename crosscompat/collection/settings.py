@@ -54,8 +54,8 @@ class Settings:
 
     The ``book`` is a file in the folder or the URL of a shared database, ``book_id`` the identity of the one in which
     alone is written, any if empty; ``cross_number`` is a pattern as `read_pattern` has it, ours if empty. Where the
-    outcomes are ``invented``, every screen says so. ``priors`` are what the grower believes otherwise than is published,
-    in the shape of that table.
+    outcomes are ``invented``, every screen says so. ``priors`` are what the grower believes otherwise than what is
+    published, in the shape of that table.
     """
 
     format: int = FORMAT
