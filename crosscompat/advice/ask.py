@@ -106,14 +106,14 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
         If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
     """
     flowers = flowers_asked(collection, flowers)
-    one, other = find_parents(collection, seed, pollen)
+    mother, father = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
-    pairing, reciprocal = _both_ways(collection, basis, [(one, other), (other, one)], flowers)
-    notes = (*collection.notices, one.read_as, other.read_as)
+    pairing, reciprocal = _both_ways(collection, basis, [(mother, father), (father, mother)], flowers)
+    notes = (*collection.notices, mother.read_as, father.read_as)
     return Answer(
         pairing,
         reciprocal,
-        _published_near(collection, one.label, other.label),
+        _published_near(collection, mother.label, father.label),
         basis_figures(collection, basis),
         tree_figures(collection, basis),
         collection.settings.invented,

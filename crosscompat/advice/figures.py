@@ -105,8 +105,9 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
     past: dict[tuple[str, str], list[Past]] = {}
     for cross, (seed, pollen) in zip(crosses, places, strict=True):
         if seed is not None and pollen is not None:
-            told = cross.tried or cross.units, outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
-            past.setdefault((seed, pollen), []).append(Past(cross.number, cross.date.isoformat(), *told))
+            outcome = outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
+            flowers, day = cross.tried or cross.units, cross.date.isoformat()
+            past.setdefault((seed, pollen), []).append(Past(cross.number, day, flowers, *outcome))
     return past
 
 

@@ -226,8 +226,8 @@ def _so_called(line: GivenForecast, made: Sequence[_Made], teaches: float) -> _M
     if len(named) != 1:
         return None
     cross = named[0].cross
-    told = cross.recorded_at is not None and recorded_by(cross, line.date)
-    return None if told or (line.date - cross.date).days >= teaches else named[0]
+    known = cross.recorded_at is not None and recorded_by(cross, line.date)
+    return None if known or (line.date - cross.date).days >= teaches else named[0]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
-from crosscompat.advice.parents import Caution, escaping, permits
+from crosscompat.advice.parents import Caution
 from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -147,7 +147,8 @@ def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
     changes_hands = received or (bool(entry.pollen) and plant.owner is not None)
     hybrid = entry.raised_from or entry.plant.get("parents")
-    return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
+    kinds = (("permits", changes_hands), ("escaping", hybrid))
+    return [*spelling, *(Caution(kind, say(f"cautions.{kind}")) for kind, holds in kinds if holds)]
 
 
 def _lines(page: Reading) -> list[PlantLine]:

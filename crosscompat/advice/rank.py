@@ -119,15 +119,12 @@ def chosen_pairs(collection: Collection, species: str | None, among: Sequence[st
     WrongUse, UnknownName
         If that makes no pairing; if a name stands nowhere.
     """
-    if species is None:
-        candidates = among_species(collection, among)
-        if not candidates and len(set(among)) == 1:
-            raise WrongUse(say("rank.one_alone", name=among[0]))
-        return candidates
-    partners = partners_of(collection, species, among)
-    if not partners:
+    candidates = among_species(collection, among) if species is None else partners_of(collection, species, among)
+    if not candidates and species is not None:
         raise WrongUse(say("rank.no_partner", name=species))
-    return partners
+    if not candidates and len(set(among)) == 1:
+        raise WrongUse(say("rank.one_alone", name=among[0]))
+    return candidates
 
 
 def likeliest(
