@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 from string import Formatter
@@ -117,16 +117,31 @@ def pattern_fault(text: str) -> str | None:
     >>> pattern_fault("{year}-{n:03}") is None, pattern_fault("{year}")
     (True, 'It needs {n}, the running number, or two crosses would have the same number.')
     """
+    return next(_pattern_faults(text), None)
+
+
+def _pattern_faults(text: str) -> Iterator[str]:
     try:
         pieces = list(Formatter().parse(text))
     except ValueError:
-        return say("numbers.brackets")
+        yield say("numbers.brackets")
+        return
     plain = "".join(piece[0] for piece in pieces)
     if "/" in plain or text != text.strip() or not plain.isprintable():
-        return say("numbers.plain")
-    names = [name for _, name, _, _ in pieces if name is not None]
-    wrong = (_placeholder_fault(*piece[1:]) for piece in pieces)
-    return next((found for found in wrong if found), None) or (_order_fault(names) if text else None)
+        yield say("numbers.plain")
+    placeholders = [piece[1:] for piece in pieces if piece[1] is not None]
+    for name, width, conversion in placeholders:
+        if name not in _PLACEHOLDERS or conversion:
+            yield say("numbers.placeholder", got=name)
+        elif width and (name != "n" or not _WIDTH.fullmatch(width)):
+            yield say("numbers.width", got=width)
+    names = [name for name, _, _ in placeholders]
+    if len(set(names)) < len(names):
+        yield say("numbers.twice")
+    if text and "n" not in names:
+        yield say("numbers.no_running")
+    if "check" in names[:-1]:
+        yield say("numbers.check_last")
 
 
 def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
@@ -144,24 +159,6 @@ def seedling_name(number: str, taken: Iterable[str]) -> str:
 
 def _digits(text: str) -> str:
     return re.sub(r"\D", "", text)
-
-
-def _order_fault(names: list[str]) -> str | None:
-    if len(set(names)) < len(names):
-        return say("numbers.twice")
-    if "n" not in names:
-        return say("numbers.no_running")
-    return say("numbers.check_last") if "check" in names[:-1] else None
-
-
-def _placeholder_fault(name: str | None, width: str | None, conversion: str | None) -> str | None:
-    if name is None:
-        return None
-    if name not in _PLACEHOLDERS or conversion:
-        return say("numbers.placeholder", got=name)
-    if width and (name != "n" or not _WIDTH.fullmatch(width)):
-        return say("numbers.width", got=width)
-    return None
 
 
 SHORTEST = 4

@@ -42,19 +42,20 @@ class Settings:
     """What a grower has settled for one collection.
 
     ``tree``, ``traits`` and ``synonyms`` are files in the folder, or the name of a tree that comes along; a tree may be
-    a ``.csv`` table of distances too, ``tree_unit`` is what its lengths are (``unit`` counts every branch as 1),
-    ``tree_index`` which of several it is, from 0, and ``tree_sample`` a file with many trees of which it is the
-    summary. ``trait_kinds`` declares columns; with ``place_missing`` species that only the traits have are placed by
-    their section or genus. The ``group`` says which cautions apply; seasons start on ``season_start``, ``MM-DD``.
+    a ``.csv`` table of distances too. ``tree_unit`` is what its lengths are (``unit`` counts every branch as 1),
+    ``tree_index`` which tree of several, from 0, ``tree_sample`` a file with many trees of which it is the summary.
+    ``trait_kinds`` declares columns of the traits; with ``place_missing`` species that only the traits have are placed
+    by their section or genus. The ``group`` says which cautions apply; seasons start on ``season_start``, ``MM-DD``.
 
-    From the brush it takes ``window_days`` to the last seedling, and ``set_days``, ``hold_days`` and ``fill_days``
-    until those stages can be judged, ``seeds_per_pod`` are expected before any was counted, and at ``most_seeds``; None
-    is what the group usually has. A seedling that may be the mother's own counts ``doubtful_weight``, from 0 to 1.
+    Days from the brush: ``window_days`` to the last seedling, ``set_days``, ``hold_days`` and ``fill_days`` until those
+    stages can be judged. A ripe pod is taken to hold ``seeds_per_pod`` before any was counted, and never more than
+    ``most_seeds``; what is None is as the group usually has it. A seedling that may be the mother's own counts
+    ``doubtful_weight``, from 0 to 1.
 
     The ``book`` is a file in the folder or the URL of a shared database, ``book_id`` the identity of the one in which
-    alone is written, any if empty; ``cross_number`` is a pattern as `book.numbers` reads it, ours if empty. Outcomes
-    that are ``invented`` are said to be on every screen. ``priors`` are what the grower believes otherwise than the
-    published table, in its shape.
+    alone is written, any if empty; ``cross_number`` is a pattern as `read_pattern` has it, ours if empty. Where the
+    outcomes are ``invented``, every screen says so. ``priors`` are what the grower believes otherwise than what is
+    published, in the shape of that table.
     """
 
     format: int = FORMAT

@@ -42,9 +42,7 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
     Raises
     ------
     BadInput, WrongUse
-        If the file cannot be read, holds no tree, or several and no ``index`` was given, or the tree has faults: a
-        missing, empty or non-numeric length, a decimal comma, names that are empty or come twice, brackets that do not
-        match; if there is no tree of that number.
+        If the file cannot be read or holds no tree; as `parse_newick`, whose rules hold for all formats.
 
     Examples
     --------
@@ -169,10 +167,9 @@ def _from_biopython(tree: Any) -> Phylogeny:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TreeSample:
-    """Trees of one analysis.
+    """Trees of one analysis, all of the same species.
 
-    The trees are all of the same species. They may differ in how fast they run as well as in shape; only relative
-    distance counts here, so every tree is scaled to the mean distance over the whole sample first.
+    Only relative distance counts: every tree is scaled to the mean distance over the whole sample first.
 
     Examples
     --------
@@ -212,9 +209,7 @@ class TreeSample:
 
 
 def mean_distance(tree: Phylogeny) -> float:
-    """Return the mean distance of two different tips.
-
-    A branch with k of n tips below it lies between k (n - k) of the pairs.
+    """Return the mean distance of two tips: a branch with k of n tips below it lies between k (n - k) of the pairs.
 
     Examples
     --------
@@ -230,12 +225,8 @@ def mean_distance(tree: Phylogeny) -> float:
 def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSample:
     """Read a sample of trees from a file (NEXUS, Newick, phyloXML) that holds several.
 
-    Trees before the chain had settled (burn-in) should have been taken out; ``unit`` is of the branch lengths.
-
-    Raises
-    ------
-    BadInput
-        With every fault: as `read_trees`; one tree only; trees of other species than the first; trees without length.
+    Trees before the chain had settled (burn-in) should have been taken out. A `BadInput` has every fault: as
+    `read_trees`; one tree only; trees of other species than the first; trees without length.
     """
     trees = read_trees(path, unit=unit)
     place = Place(str(getattr(path, "name", path)))
