@@ -315,7 +315,7 @@ def read_traits(path: str | PathLike[str], kinds: Mapping[str, str] | None = Non
     count (by its name), flag, measure, category; a column of sentences, or one with a different word for each species,
     is text and no feature (its ``sentence`` says which and why).
 
-    ``kinds`` declares the kind (one of `KINDS`, else `WrongUse`) of columns by their names. `BadInput` with every fault:
+    ``kinds`` declares the kind (one of `KINDS`, else `WrongUse`) of columns by name. `BadInput` with every fault:
     no species, a species twice, a cell that its column's declared kind contradicts.
     """
     declared = {column_name(name): kind for name, kind in (kinds or {}).items()}
