@@ -24,15 +24,12 @@ _OPPOSITES = {"--stamens-removed": "--stamens-left"}
 def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
     """Return a reader of one of some words, of which the beginning is enough, whatever its case.
 
+    The reader raises `WrongUse` if it is none of them.
+
     Examples
     --------
     >>> words("--over", ("set", "hold"))("HO")
     'hold'
-
-    Raises
-    ------
-    WrongUse
-        By the reader, if it is none of them.
     """
 
     def read(given: str) -> str:
@@ -46,13 +43,7 @@ def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
 
 
 def number(name: str, kind: type[int | float], least: float, most: float = _MOST) -> Callable[[Any], Any]:
-    """Return a reader of a number between two limits.
-
-    Raises
-    ------
-    WrongUse
-        By the reader, if it is none or lies outside.
-    """
+    """Return a reader of a number between two limits, which raises `WrongUse` if it is none or lies outside."""
 
     def read(given: Any) -> Any:
         try:
@@ -80,17 +71,14 @@ _TWO_NAMES = 4
 def two_parents(typed: Sequence[str]) -> tuple[str, str]:
     """Return the two sides of a pairing as they were typed: with or without a sign between, quoted or not.
 
+    `WrongUse` is raised if they are not two.
+
     Examples
     --------
     >>> two_parents(["COC-F1", "x", "DAS-1"]), two_parents(["Aloe", "vera", "x", "Aloe", "ferox"])
     (('COC-F1', 'DAS-1'), ('Aloe vera', 'Aloe ferox'))
     >>> two_parents(["Aloe vera × A. ferox"]), two_parents(["Aloe", "vera", "Aloe", "ferox"])
     (('Aloe vera', 'A. ferox'), ('Aloe vera', 'Aloe ferox'))
-
-    Raises
-    ------
-    WrongUse
-        If they are not two.
     """
     words = [word.strip() for word in typed]
     signs = [at for at, word in enumerate(words) if word.casefold() in _SIGNS]

@@ -171,14 +171,8 @@ def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
 def deliver(text: str, output: Path | None, says: str = "") -> None:
     """Write text into a file and say so, or print it for want of one; ``-`` is standard output.
 
-    It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has.
-
-    Raises
-    ------
-    OSError
-        If the file cannot be written.
-    WrongUse
-        If the file is called a workbook.
+    It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has. `OSError` says
+    that the file cannot be written, `WrongUse` that it is called a workbook.
     """
     if output is not None and output.suffix.lower() in _WORKBOOKS:
         raise WrongUse(say("cli.no_workbook", file=str(output)))

@@ -94,7 +94,7 @@ def settle_names(pen: Writing, meanings: Mapping[str, str], day: date, by: str |
             *pen.current(records.Cross, seed_plant=None, seed_parent=name),
             *pen.current(records.Pollen, plant=None, name=name),
         ]
-        if of_crosses and pen.find(records.Plant, name=name) is None:
+        if of_crosses and not plants and pen.find(records.Plant, name=name) is None:
             read = read_name(meaning)
             hybrid = read is not None and read.parents is not None
             new = records.Plant(name=name, parents=meaning if hybrid else None)
