@@ -15,14 +15,13 @@ import numpy as np
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
-from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
+from crosscompat.advice.predict import Basis, basis_of, chances_of, parents_of
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.names import bracketed, correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.forecast import Chances
 from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import percent
 
@@ -116,13 +115,13 @@ class WaysRound:
 def ways_round(collection: Collection, seed: Parent, pollen: Parent, flowers: int) -> WaysRound:
     """Return the reverse of a pairing, forms of another ploidy, and the best bridges; ``flowers`` for each cross."""
     basis, group = basis_of(collection), collection.settings.group or "other"
-    chance = chances(_asked(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)]).whole, flowers)
+    chance = _chances(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)], flowers)
     forms = _forms(collection, basis, seed, pollen, flowers)
-    lessons = [*(["direction", "doubling"] if forms else []), "rescue"]
+    lessons = [*(["direction", "doubling"] if forms else []), "rescue", "graft"]
     return WaysRound(
         seed.name, pollen.name, flowers, interval_at(chance, 0), interval_at(chance, 1), forms,
         best_bridges(collection, basis, seed.label, pollen.label, _between(collection, seed, pollen), flowers),
-        [*(say(f"bridge.{lesson}.{group}") for lesson in lessons), say(f"bridge.graft.{group}")],
+        [say(f"bridge.{lesson}.{group}") for lesson in lessons],
         " ".join(caution.says for caution in handling(collection)), collection.settings.invented,
     )  # fmt: skip
 
@@ -134,20 +133,18 @@ def _forms(collection: Collection, basis: Basis, seed: Parent, pollen: Parent, f
     for (parent, own), (other, target) in (sides, sides[::-1]):
         if own is None or target is None or own == target:
             continue
-        plants = [
-            plant
-            for plant in alive_on(collection, today())
-            if plant.chromosomes == target and collection.index.find(plant.species) == parent.label
-        ]
+        counted = [plant for plant in alive_on(collection, today()) if plant.chromosomes == target]
+        plants = [plant for plant in counted if collection.index.find(plant.species) == parent.label]
         if not plants and 2 * own == target:
             plants = [Plant("", parent.label, "", chromosomes=target)]
         for plant in plants:
             known = replace(collection, plants=Plants.of([*collection.plants.by_name.values(), plant]))
             form = Parent(parent.label, plant)
-            found = chances_of(known, basis.model, parents_of([(form, other), (other, form)]), flowers)
-            chance = interval_at(found, int(np.argmax(found.mean)))
-            says = say(f"bridge.{'own_form' if plant.plant else 'form'}", plant=plant.plant, species=parent.name,
-                       n=target, own=own, words=chance.words, percent=percent(chance.mean))  # fmt: skip
+            ways = chances_of(known, basis.model, parents_of([(form, other), (other, form)]), flowers)
+            chance = interval_at(ways, int(np.argmax(ways.mean)))
+            said = {"n": target, "own": own, "words": chance.words, "percent": percent(chance.mean)}
+            key = "own_form" if plant.plant else "form"
+            says = say(f"bridge.{key}", plant=plant.plant, species=parent.name, **said)
             forms.append(Form(parent.name, plant.plant or None, target, chance, says))
     return forms
 
@@ -188,23 +185,19 @@ def _grown(
 ) -> list[_Path]:
     """Cross what each path has come to with each species that is not in it yet, the better way round."""
     reached = [_offspring(collection, crosses[-1]) if crosses else path[-1] for path, crosses in paths]
-    ends = [
-        (path, crosses, one, new)
-        for (path, crosses), one in zip(paths, reached, strict=True)
-        for new in species
-        if new not in path
-    ]
+    starts = [(*path, one) for path, one in zip(paths, reached, strict=True)]
+    ends = [(*start, new) for start in starts for new in species if new not in start[0]]
     if not ends:
         return []
-    pairs = [(one, new) for _, _, one, new in ends]
-    both = _asked(collection, basis, pairs + [(new, one) for one, new in pairs]).whole
-    found, result = chances(both, flowers), []
+    pairs = [(one, new) for *_, one, new in ends]
+    both = _chances(collection, basis, pairs + [(new, one) for one, new in pairs], flowers)
+    grown = []
     for i, (path, crosses, one, new) in enumerate(ends):
-        there = found.mean[i] >= found.mean[i + len(ends)]
+        there = both.mean[i] >= both.mean[i + len(ends)]
         mother, father = (correct_form(side) for side in ((one, new) if there else (new, one)))
-        step = Step(mother, father, interval_at(found, i if there else i + len(ends)))
-        result.append(((*path, new), (*crosses, step)))
-    return result
+        step = Step(mother, father, interval_at(both, i if there else i + len(ends)))
+        grown.append(((*path, new), (*crosses, step)))
+    return grown
 
 
 def _offspring(collection: Collection, step: Step) -> str:
@@ -212,8 +205,9 @@ def _offspring(collection: Collection, step: Step) -> str:
     return collection.index.match(f"{bracketed(step.seed_parent)} × {bracketed(step.pollen_parent)}").label
 
 
-def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Prediction:
-    return predict(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
+def _chances(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]], flowers: int) -> Chances:
+    parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
+    return chances_of(collection, basis.model, parents, flowers)
 
 
 def _product(crosses: Sequence[Step]) -> float:
@@ -227,20 +221,15 @@ def _worth(crosses: Sequence[Step], years: float) -> float:
 def _bridge(collection: Collection, path: Sequence[str], crosses: Sequence[Step], years: float) -> Bridge:
     shares = collection.taxa.pedigree(_offspring(collection, crosses[-1])).shares
     first = _offspring(collection, crosses[0])
+    count, parents = expected_chromosomes(collection, first), collection.taxa.pedigree(first).parents
+    says = ""
+    if count is not None and parents is not None:
+        one, other = (collection.trait(label, "2n") for label in parents)
+        says = say(f"bridge.{'even' if one == other else 'uneven'}", count=f"{count:g}", doubled=f"{2 * count:g}")
     return Bridge(
         [correct_form(label) for label in path[1:-1]], list(crosses), _product(crosses), years * (len(crosses) - 1),
-        [Share(correct_form(label), shares[label]) for label in sorted(shares, key=lambda k: -shares[k])],
-        expected_chromosomes(collection, first), _of_chromosomes(collection, first),
+        [Share(correct_form(label), shares[label]) for label in sorted(shares, key=lambda k: -shares[k])], count, says,
     )  # fmt: skip
-
-
-def _of_chromosomes(collection: Collection, hybrid: str) -> str:
-    """Say what the first offspring should have, and what doubling would make of an uneven set."""
-    count, parents = expected_chromosomes(collection, hybrid), collection.taxa.pedigree(hybrid).parents
-    if count is None or parents is None:
-        return ""
-    one, other = (collection.trait(label, "2n") for label in parents)
-    return say(f"bridge.{'even' if one == other else 'uneven'}", count=f"{count:g}", doubled=f"{2 * count:g}")
 
 
 def _between(collection: Collection, seed: Parent, pollen: Parent) -> list[str]:
@@ -249,8 +238,5 @@ def _between(collection: Collection, seed: Parent, pollen: Parent) -> list[str]:
     tips = list(collection.distances.tips)
     labels = [label for label in tips if label in owned]
     labels = labels if len(labels) >= _FEWEST_SPECIES else tips
-    apart: Floats = np.maximum(
-        collection.taxa.apart([seed.label] * len(labels), labels),
-        collection.taxa.apart([pollen.label] * len(labels), labels),
-    )
-    return [labels[i] for i in np.argsort(apart, kind="stable")[:_MOST_SPECIES].tolist()]
+    apart = [collection.taxa.apart([side.label] * len(labels), labels) for side in (seed, pollen)]
+    return [labels[i] for i in np.argsort(np.maximum(*apart), kind="stable")[:_MOST_SPECIES].tolist()]

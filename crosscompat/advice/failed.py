@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,7 +20,6 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import FittedModel
 from crosscompat.model.training_set import no_pairing
 from crosscompat.stages import LAST, STAGES
 
@@ -85,11 +85,13 @@ def why_failed(collection: Collection, number: str) -> WhyFailed:
         raise WrongUse(say(f"failed.not_failed.{outcome}", cross=meant, cause=cross.lost_to))
     seed, pollen = _sides(collection, cross)
     others = [each for each in pairings if each is not cross and outcome_of(each) in {"took", "failed"}]
+    labels = [{collection.index.find(side or "") for side in (each.seed_parent, each.pollen_parent)} for each in others]
+    of_pair = [each for each, of in zip(others, labels, strict=True) if of == {seed.label, pollen.label}]
     suspects = [
         _suspect(collection, "mother", seed.called, _same(collection, cross, others, "seed")),
         _suspect(collection, "pollen", pollen.called, _same(collection, cross, others, "pollen")),
         _suspect(collection, "days", "", [each for each in others if abs((each.date - cross.date).days) <= _DAYS]),
-        _suspect(collection, "pair", f"{seed.name} × {pollen.name}", _of_pair(collection, cross, others)),
+        _suspect(collection, "pair", f"{seed.name} × {pollen.name}", of_pair),
     ]
     return WhyFailed(
         meant, seed.name, pollen.name, _stopped(cross), suspects, _chromosomes(collection, seed, pollen),
@@ -117,24 +119,13 @@ def _same(collection: Collection, cross: Cross, others: Sequence[Cross], side: s
     return of_plant or [each for each in others if collection.index.find(getattr(each, f"{side}_parent")) == label]
 
 
-def _of_pair(collection: Collection, cross: Cross, others: Sequence[Cross]) -> list[Cross]:
-    def pair(each: Cross) -> set[str | None]:
-        return {collection.index.find(each.seed_parent), collection.index.find(each.pollen_parent or "")}
-
-    asked = pair(cross)
-    return [each for each in others if pair(each) == asked]
-
-
 def _suspect(
     collection: Collection, what: Literal["mother", "pollen", "days", "pair"], name: str, others: Sequence[Cross]
 ) -> Suspect:
     took = sum(outcome_of(each) == "took" for each in others)
     expected = _expected(collection, others)
-    verdict: Literal["clear", "suspect", "open"] = "open"
-    if took:
-        verdict = "clear"
-    elif expected >= _EXPECTED:
-        verdict = "suspect"
+    blamed: Literal["suspect", "open"] = "suspect" if expected >= _EXPECTED else "open"
+    verdict: Literal["clear", "suspect", "open"] = "clear" if took else blamed
     words = _OF_ONE.get(verdict, verdict) if len(others) == 1 else verdict
     key = words if others else "nothing"
     says = say(f"failed.{what}.{key}", name=name, took=took, n=len(others), expected=f"{expected:.0f}")
@@ -143,16 +134,14 @@ def _suspect(
 
 def _expected(collection: Collection, crosses: Sequence[Cross]) -> float:
     """Return how many crosses would give a seedling by the starting guess; those without a place count for none."""
-    sides, flowers = [], []
+    placed = []
     for cross in crosses:
-        try:
-            sides.append(_sides(collection, cross))
-        except UnknownName:
-            continue
-        flowers.append(units_of(cross))
-    if not sides:
+        with suppress(UnknownName):
+            placed.append((_sides(collection, cross), units_of(cross)))
+    if not placed:
         return 0.0
-    return float(chances_of(collection, prior_of(collection), parents_of(sides), flowers).mean.sum())
+    parents = parents_of([sides for sides, _ in placed])
+    return float(chances_of(collection, prior_of(collection), parents, [n for _, n in placed]).mean.sum())
 
 
 def _stopped(cross: Cross) -> str:
@@ -174,33 +163,30 @@ def _check(
     if clear["mother"] and clear["pollen"]:
         hopeless = any(suspect.what == "pair" and suspect.verdict == "suspect" for suspect in suspects)
         return say(f"failed.check.{'pair' if hopeless else 'repeat'}", seed=seed.called, pollen=pollen.called)
-    model = basis_of(collection).model
     if not clear["mother"]:
         fathers = [(seed, other) for other in _proven(collection, others, "pollen") if other.label != pollen.label]
-        if best := _likeliest(collection, model, fathers):
+        if best := _likeliest(collection, fathers):
             return say("failed.check.mother", plant=seed.called, other=best[1].called, n=_CHECKED_WITH)
     if not clear["pollen"]:
         mothers = [(other, pollen) for other in _proven(collection, others, "seed") if other.label != seed.label]
-        if best := _likeliest(collection, model, mothers):
+        if best := _likeliest(collection, mothers):
             return say("failed.check.pollen", plant=pollen.called, other=best[0].called, n=_CHECKED_WITH)
     return say("failed.check.nothing")
 
 
 def _proven(collection: Collection, others: Sequence[Cross], side: str) -> list[Parent]:
     """Return the living plants that took on one side."""
-    names = [getattr(each, f"{side}_plant") for each in others if outcome_of(each) == "took"]
-    took = dict.fromkeys(plant.plant for name in names if name and (plant := collection.plants.find(name)))
-    alive = {plant.plant: plant for plant in alive_on(collection, today())}
-    labels = [(collection.index.find(alive[name].species), alive[name]) for name in took if name in alive]
+    names = {getattr(each, f"{side}_plant"): None for each in others if outcome_of(each) == "took"}
+    took = dict.fromkeys(filter(None, map(collection.plants.find, names)))
+    alive = {plant.plant for plant in alive_on(collection, today())}
+    labels = [(collection.index.find(plant.species), plant) for plant in took if plant.plant in alive]
     return [Parent(label, plant) for label, plant in labels if label is not None]
 
 
-def _likeliest(
-    collection: Collection, model: FittedModel, pairs: Sequence[tuple[Parent, Parent]]
-) -> tuple[Parent, Parent] | None:
+def _likeliest(collection: Collection, pairs: Sequence[tuple[Parent, Parent]]) -> tuple[Parent, Parent] | None:
     """Return the pairing of two species that is most likely to take; None if there is none."""
     fit = [(seed, pollen) for seed, pollen in pairs if seed.label != pollen.label]
     if not fit:
         return None
-    chance = chances_of(collection, model, parents_of(fit)).mean
+    chance = chances_of(collection, basis_of(collection).model, parents_of(fit)).mean
     return fit[int(np.argmax(chance))]

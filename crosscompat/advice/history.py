@@ -1,15 +1,17 @@
-"""What was changed in a book: who, what, when, and what stood there before."""
+"""What stands of a cross, and what was changed in a book: who, what, when, and what stood there before."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
 from crosscompat.book.attachments import FOLDER, keep
-from crosscompat.book.cross_summary import BELOW, PARTS
+from crosscompat.book.cross_summary import BELOW, PARTS, CrossRecords, Units, cross_records, totals, units_of_visits
+from crosscompat.book.current_plants import species_of
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -29,6 +31,7 @@ from crosscompat.book.records import (
     Determination,
     Finding,
     Flowering,
+    GivenForecast,
     Plant,
     PollenLot,
     Record,
@@ -37,6 +40,7 @@ from crosscompat.book.store import Change, Reading, Version, Writing
 from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
+_CHANCE = ("date", "flowers", "mean", "low", "high")
 _MANY = 200
 """Records of one change that are counted and not listed."""
 
@@ -121,17 +125,7 @@ class KeptFile:
 
 @dataclass(frozen=True, slots=True)
 class Attached:
-    """Files that were kept with a record.
-
-    Attributes
-    ----------
-    of : str
-        What they are of, in words.
-    files : list of KeptFile
-        Those that it did not have before.
-    change : int or null
-        Number of the change in the book; null if nothing was written.
-    """
+    """Files that a record did not have before and that are kept with it, by a ``change`` of that number."""
 
     of: str
     files: list[KeptFile]
@@ -182,7 +176,10 @@ def history_of(
     """
     every = page.changes()
     only = None if about is None else _records_ever_of(page, about)
-    numbers = {change.id for change in every} if only is None else _changes_of(page, only)
+    numbers = {change.id for change in every}
+    if only is not None:
+        versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=only)]
+        numbers &= {number for version in versions for number in (version.made_in, version.replaced_in)}
     chosen = set(sorted(numbers, reverse=True)[:most])
     entries = _entries(page, [change for change in reversed(every) if change.id in chosen], every, only, brief=brief)
     name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
@@ -216,18 +213,11 @@ def _records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
     def ever(kind: type[Record], **where: Any) -> set[str]:
         return {version.record.id for version in page.versions(kind, **where)}
 
-    if isinstance(record, Plant):
-        found = {record.id}.union(*(ever(kind, plant=record.id) for kind in _OF_A_PLANT))
-    else:
-        found = {record.id}.union(*(ever(kind, cross=record.id) for kind in PARTS))
-        for kind, (_, pointing) in BELOW.items():
-            found |= ever(kind, **{pointing: tuple(found)})
+    kinds, of = (_OF_A_PLANT, "plant") if isinstance(record, Plant) else (tuple(PARTS), "cross")
+    found = {record.id}.union(*(ever(kind, **{of: record.id}) for kind in kinds))
+    for kind, (_, pointing) in BELOW.items() if of == "cross" else ():
+        found |= ever(kind, **{pointing: tuple(found)})
     return found | ever(Attachment, of=tuple(found))
-
-
-def _changes_of(page: Reading, records: Collection[str]) -> set[int]:
-    versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=records)]
-    return {change for one in versions for change in (one.made_in, one.replaced_in) if change is not None}
 
 
 def _entries(
@@ -287,3 +277,120 @@ def _touch(versions: Sequence[Version], change: int) -> Iterator[_Touch]:
         yield "corrected" if before else "put back" if earlier else "written", before, after
     elif before is not None:
         yield "taken back", before, None
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """What the counts of a cross come to; null is unknown."""
+
+    units: int | None
+    pods_set: int | None
+    pods_held: int | None
+    seeds: int | None
+    seeds_filled: int | None
+    seeds_sown: int | None
+    seedlings: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredChance:
+    """The chance of at least one seedling as it was told on a day, with its 90% interval."""
+
+    date: date
+    flowers: int
+    mean: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class CrossStory:
+    """A cross as it stands, and what was just written of it by a ``change`` of that number.
+
+    It is ``over`` after the last stage that the grower calls over; where there is ``doubt`` that it is the cross it is
+    taken for, it teaches nothing. Units in the totals are unknown where they are of different kinds. Trays are followed
+    by the looks at each.
+    """
+
+    cross: str
+    id: str
+    kind: str
+    seed_parent: str
+    pollen_parent: str
+    over: str | None
+    doubt: str | None
+    totals: Totals
+    units_by_kind: list[Units]
+    visits: list[Line]
+    counts: list[Line]
+    lots: list[Line]
+    trays: list[Line]
+    losses: list[Line]
+    proofs: list[Line]
+    attachments: list[Line]
+    chances: list[StoredChance]
+    wrote: list[Line]
+    change: int | None
+    dry_run: bool
+    invented: bool
+    schema: Literal["crosscompat.observe/1"] = "crosscompat.observe/1"
+
+
+def story_of(
+    page: Reading,
+    cross: Cross,
+    *,
+    wrote: Sequence[Record] = (),
+    change: int | None = None,
+    dry_run: bool = False,
+    invented: bool = False,
+) -> CrossStory:
+    """Return all that stands of a cross."""
+    whole = cross_records(page, cross)
+    attached = page.current(Attachment, of=tuple(one.id for one in whole.every))
+    line_of = {line.record: line for line in lines_of(page, (*whole.every, *attached, *wrote), of=cross.id)}
+    total = totals(whole)
+    seed, pollen = parents_in_words(page, whole)
+    names = tuple({cross.id, cross.number} - {None})
+    trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
+
+    def lines(some: Sequence[Record]) -> list[Line]:
+        return [line_of[record.id] for record in some]
+
+    parts: dict[str, Any] = {
+        name: lines(getattr(whole, name)) for name in ("visits", "counts", "lots", "losses", "proofs")
+    }
+    return CrossStory(
+        cross=cross.number or cross.id,
+        id=cross.id,
+        kind=cross.kind,
+        seed_parent=seed,
+        pollen_parent=pollen,
+        over=cross.closed_stage,
+        doubt=cross.doubt,
+        totals=Totals(**{name: total[name] for name in Totals.__dataclass_fields__}),
+        units_by_kind=list(units_of_visits(whole.visits)),
+        **parts,
+        trays=lines(trays),
+        attachments=lines(attached),
+        chances=[StoredChance(*row) for row in page.columns(GivenForecast, *_CHANCE, cross=names, in_order=True)],
+        wrote=lines(wrote),
+        change=change,
+        dry_run=dry_run,
+        invented=invented,
+    )
+
+
+def parents_in_words(page: Reading, whole: CrossRecords) -> tuple[str, str]:
+    """Return both parents of a cross: species, with the plant in brackets where it is one of the book's."""
+    names = dict(page.columns(Plant, "id", "name"))
+    species = species_of(page)
+
+    def side(plant: str | None, name: str | None) -> str:
+        known = name or species.get(plant or "", "")
+        own = names.get(plant or "")
+        return f"{known} [{own}]" if own and own != known else known
+
+    pollen = dict.fromkeys(side(one.plant, one.name) for one in whole.pollen)
+    kinds = dict.fromkeys(visit.pollen_kind for visit in whole.visits if visit.pollen_kind)
+    return side(whole.cross.seed_plant, whole.cross.seed_parent), "; ".join(pollen or kinds)

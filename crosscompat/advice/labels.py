@@ -63,7 +63,7 @@ def labels_for(
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:
-    group, count = collection.settings.group, cross.units or cross.tried
+    count = cross.units or cross.tried
     return LabelCard(
         number=cross.number,
         seed_parent=_printed(collection.index, cross.seed_parent, None),
@@ -75,9 +75,14 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",
-        caution=say(f"labels.caution.{group}") if group else "",
+        caution=_caution(collection),
         purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
+
+
+def _caution(collection: Collection) -> str:
+    group = collection.settings.group
+    return say(f"labels.caution.{group}") if group else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:
@@ -103,12 +108,11 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
 
 def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:
     """Return a label for each cross of a plan, with lines for its number and its day."""
-    group = collection.settings.group
     return [
         LabelCard(
             "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
             cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
-            caution=say(f"labels.caution.{group}") if group else "",
+            caution=_caution(collection),
         )
         for cross in plan.crosses
     ]  # fmt: skip

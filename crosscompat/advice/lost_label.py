@@ -8,7 +8,7 @@ from datetime import date
 from difflib import SequenceMatcher
 from typing import Literal
 
-from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.advice.history import parents_in_words
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.numbers_and_names import plain

@@ -7,6 +7,7 @@ then, and the finding that it contradicts is queried.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 
@@ -85,10 +86,6 @@ class VisitParent:
         """The day on which the plant was lost."""
         return self.plant.died if self.plant else None
 
-    def dead_on(self, day: date | None) -> bool:
-        """Tell whether it is known to have died before a day."""
-        return self.died is not None and day is not None and self.died < day
-
     def same_clone(self, other: VisitParent) -> bool:
         """Tell whether both are known to be one plant, or offsets of one."""
         return self.plant is not None and other.plant is not None and self.plant.clone == other.plant.clone
@@ -135,12 +132,11 @@ class KnownPlants:
         A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
         Any other that nothing here answers to has the reason under ``unknown``.
         """
-        name = fold(text)
+        name, index = fold(text), self.collection.index
         plant = self.collection.plants.find(name)
-        try:
+        parent = None
+        with suppress(UnknownName):
             parent = find_parent(self.collection, name, genus)
-        except UnknownName:
-            parent = None
         if plant is not None:
             return self._with_plant(plant, parent)
         if parent is not None:
@@ -150,7 +146,6 @@ class KnownPlants:
         if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
             written = correct_form(name, genus)
             return VisitParent(written, written)
-        index = self.collection.index
         near = [*nearest_names(name, self.collection.plants.by_name), *index.nearest(name, 1)]
         listed = ", ".join(correct_form(one) if one in index.labels else one for one in near)
         return VisitParent(name, name, unknown=say("pollinate.unknown", name=name, nearest=listed))
@@ -216,13 +211,11 @@ def _barred(kind: str, seed: VisitParent, parent: VisitParent) -> Caution:
 
 
 def _cross_obstacles(visit: Visit, every: CrossRecords) -> Iterator[Caution]:
-    number = every.cross.number or every.cross.id
-    day = visit.made.date
-    seasons = [season_of(one, visit.season_start) for one in (every.first_day or day, day)]
+    number, day = every.cross.number or every.cross.id, visit.made.date
+    then, now = (season_of(one, visit.season_start) for one in (every.first_day or day, day))
     lost = [loss.cause for loss in every.losses if loss.sowing is None]
-    if seasons[0] != seasons[1]:
-        then, now = map(str, seasons)
-        yield Caution(ANOTHER_SEASON, say("rules.another_season", cross=number, season=then, now=now))
+    if then != now:
+        yield Caution(ANOTHER_SEASON, say("rules.another_season", cross=number, season=str(then), now=str(now)))
     if every.cross.closed_stage is not None:
         yield Caution(CROSS_OVER, say("rules.cross_over", cross=number, stage=every.cross.closed_stage))
     if lost:
@@ -238,10 +231,9 @@ def risks(visit: Visit) -> list[Caution]:
 def _isolation_risks(visit: Visit) -> Iterator[Caution]:
     if visit.made.isolation not in {None, "none"} or visit.made.pollen_kind == "open":
         return
-    beside = shedding(visit)
     if visit.made.pollen_kind == "none":
         yield Caution("isolation", say("rules.left_alone"))
-    elif beside:
+    elif beside := shedding(visit):
         names = ", ".join(other.name for other in beside)
         yield Caution("isolation", say("rules.unbagged", names=names, n=len(beside)))
 
@@ -257,7 +249,7 @@ def shedding(visit: Visit) -> list[VisitParent]:
         other
         for other in visit.near
         if other.sex in _SHEDS
-        and not other.dead_on(day)
+        and not (other.died and other.died < day)
         and not any(other.same_clone(parent) for parent in visit.parents)
         and not (other.place and visit.seed.place and other.place != visit.seed.place)
         and not other.out_of_bloom(day)

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.cross_story import CrossStory, story_of
+from crosscompat.advice.history import CrossStory, story_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, in_words
 from crosscompat.book.entry import Bounds
