@@ -40,7 +40,7 @@ def rank(
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     from crosscompat.advice import rank as advice
-    from crosscompat.advice.figures import flowers_asked, is_usual
+    from crosscompat.advice.figures import flowers_or_usual, is_usual
     from crosscompat.advice.predict import basis_of
     from crosscompat.book.crosses import read_wanted
     from crosscompat.cli.workers import watched
@@ -53,7 +53,7 @@ def rank(
     listed = read_wanted(wanted) if wanted else None
     names = [name for name in (partners_of, *(among or ()), *(row.seed_parent for row in listed or ())) if name]
     collection = collection_or_carried(folder, names)
-    usual, flowers = is_usual(collection, flowers), flowers_asked(collection, flowers)
+    usual, flowers = is_usual(collection, flowers), flowers_or_usual(collection, flowers)
     refused: list[Refused] = []
     basis = basis_of(collection)
     if everything:
