@@ -13,12 +13,11 @@ from crosscompat.advice.figures import (
     Distance,
     PairFigures,
     TreeFigures,
-    basis_figures,
     distance_of,
     flowers_asked,
+    grounds,
     how_sure,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Caution, Parent, find_parents, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
@@ -109,17 +108,9 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     mother, father = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
     pairing, reciprocal = _both_ways(collection, basis, [(mother, father), (father, mother)], flowers)
-    notes = (*collection.notices, mother.read_as, father.read_as)
-    return Answer(
-        pairing,
-        reciprocal,
-        _published_near(collection, mother.label, father.label),
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-        [note for note in dict.fromkeys(notes) if note],
-        handling(collection),
-    )
+    near = _published_near(collection, mother.label, father.label)
+    notes = [note for note in dict.fromkeys((*collection.notices, mother.read_as, father.read_as)) if note]
+    return Answer(pairing, reciprocal, near, *grounds(collection, basis), notes, handling(collection))
 
 
 def _both_ways(

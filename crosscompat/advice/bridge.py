@@ -15,13 +15,13 @@ import numpy as np
 from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
-from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
+from crosscompat.advice.predict import Basis, basis_of, chances_of, parents_of
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
 from crosscompat.ground.names import bracketed, correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import Chances
 from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import percent
 
@@ -115,7 +115,7 @@ class WaysRound:
 def ways_round(collection: Collection, seed: Parent, pollen: Parent, flowers: int) -> WaysRound:
     """Return the reverse of a pairing, forms of another ploidy, and the best bridges; ``flowers`` for each cross."""
     basis, group = basis_of(collection), collection.settings.group or "other"
-    chance = chances(_asked(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)]).whole, flowers)
+    chance = _chances(collection, basis, [(seed.label, pollen.label), (pollen.label, seed.label)], flowers)
     forms = _forms(collection, basis, seed, pollen, flowers)
     lessons = [*(["direction", "doubling"] if forms else []), "rescue", "graft"]
     return WaysRound(
@@ -190,7 +190,7 @@ def _grown(
     if not ends:
         return []
     pairs = [(one, new) for *_, one, new in ends]
-    both = chances(_asked(collection, basis, pairs + [(new, one) for one, new in pairs]).whole, flowers)
+    both = _chances(collection, basis, pairs + [(new, one) for one, new in pairs], flowers)
     grown = []
     for i, (path, crosses, one, new) in enumerate(ends):
         there = both.mean[i] >= both.mean[i + len(ends)]
@@ -205,8 +205,9 @@ def _offspring(collection: Collection, step: Step) -> str:
     return collection.index.match(f"{bracketed(step.seed_parent)} × {bracketed(step.pollen_parent)}").label
 
 
-def _asked(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]]) -> Prediction:
-    return predict(collection, basis.model, Parents([one for one, _ in pairs], [other for _, other in pairs]))
+def _chances(collection: Collection, basis: Basis, pairs: Sequence[tuple[str, str]], flowers: int) -> Chances:
+    parents = Parents([seed for seed, _ in pairs], [pollen for _, pollen in pairs])
+    return chances_of(collection, basis.model, parents, flowers)
 
 
 def _product(crosses: Sequence[Step]) -> float:

@@ -289,6 +289,11 @@ def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
     return TreeFigures(name, distances.unit, len(distances.tips), width, collection.fingerprints["tree"])
 
 
+def grounds(collection: Collection, basis: Basis) -> tuple[BasisFigures, TreeFigures, bool]:
+    """Return what an answer rests on: the crosses, the tree, and whether their outcomes are invented."""
+    return basis_figures(collection, basis), tree_figures(collection, basis), collection.settings.invented
+
+
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
     counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))

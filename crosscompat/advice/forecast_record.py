@@ -374,16 +374,7 @@ def _came_true(entry: CameOf) -> CameTrue:
 
 
 def _scored(evidence: TrainingSet, at: int, given: GivenForecast, base_rate: float) -> ScoredForecast:
-    return ScoredForecast(
-        evidence.crosses[at].number,
-        correct_form(evidence.seed[at]),
-        correct_form(evidence.pollen[at]),
-        given.date.isoformat(),
-        given.cross is not None,
-        given.flowers,
-        given.mean,
-        given.low,
-        given.high,
-        base_rate,
-        bool(evidence.outcomes.fruitful[at]),
-    )
+    seed, pollen = (correct_form(side[at]) for side in (evidence.seed, evidence.pollen))
+    said = given.date.isoformat(), given.cross is not None, given.flowers, given.mean, given.low, given.high
+    number, took = evidence.crosses[at].number, bool(evidence.outcomes.fruitful[at])
+    return ScoredForecast(number, seed, pollen, *said, base_rate, took)

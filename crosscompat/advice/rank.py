@@ -17,10 +17,9 @@ from crosscompat.advice.figures import (
     BasisFigures,
     PairFigures,
     TreeFigures,
-    basis_figures,
     flowers_asked,
+    grounds,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
@@ -232,16 +231,8 @@ def rank(
     wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None
     rows = list(_rows(collection, basis, candidates, wanted, flowers, watch)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
-    return Ranking(
-        by,
-        flowers,
-        _placed(rows, _measures(rows, by)),
-        list(refused),
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-        [note for note in dict.fromkeys(notes) if note],
-    )
+    notes = [note for note in dict.fromkeys(notes) if note]
+    return Ranking(by, flowers, _placed(rows, by), list(refused), *grounds(collection, basis), notes)
 
 
 def _rows(
@@ -357,13 +348,14 @@ def _measures(rows: Sequence[RankRow], by: str) -> list[float]:
     return [(1 - _TEACHING) * c + _TEACHING * t for c, t in zip(*shares, strict=True)]
 
 
-def _placed(rows: Sequence[RankRow], measures: Sequence[float]) -> list[RankRow]:
+def _placed(rows: Sequence[RankRow], by: By) -> list[RankRow]:
     """Give each row its place; measures as near as no figure here is finer share one, the more wanted first."""
 
     def names(row: RankRow) -> list[str]:
         return [getattr(row, name) or "" for name in _NAMES]
 
-    ordered = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], names(entry[1])))
+    entries = zip(_measures(rows, by), rows, strict=True)
+    ordered = sorted(entries, key=lambda entry: (-entry[0], names(entry[1])))
     placed: list[RankRow] = []
     for equal in ties([measure for measure, _ in ordered]):
         group = ordered[len(placed) : len(placed) + equal]
