@@ -10,9 +10,8 @@ import typer
 
 from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
 from crosscompat.cli.output import give, headings, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
-from crosscompat.ground.dates import season_of
+from crosscompat.ground.dates import season_of, today
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent

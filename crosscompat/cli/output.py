@@ -12,6 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import named, write_atomically
 from crosscompat.ground.wording import catalogue, say
@@ -60,6 +61,11 @@ def who(species: str, plant: str | None) -> str:
 
     name = bracketed(species)
     return f"{name} [{plant}]" if plant else name
+
+
+def spoken(day: str) -> str:
+    """Return a day of an answer, ISO 8601, as people say it."""
+    return spoken_date(date.fromisoformat(day), today())
 
 
 def unit_in_words(unit: str | None) -> str:

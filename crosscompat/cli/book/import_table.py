@@ -20,11 +20,11 @@ from crosscompat.book.import_export.whole_book import ENDING, read_book, unpack_
 from crosscompat.book.store import Store, open_store
 from crosscompat.book.store.pages import restore_history
 from crosscompat.cli.book.import_prompts import OpenTable, ask_names, open_table
-from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
+from crosscompat.cli.options import By, DryRun, Folder, Json, author, choice, choose, on_a_terminal, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import author, choose, on_a_terminal, today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.collection.opening import Collection, with_missing
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import Fault, UnknownName, WrongUse
 from crosscompat.ground.names import PlantName, fold, read_name
 from crosscompat.ground.wording import say
