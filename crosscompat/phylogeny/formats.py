@@ -72,13 +72,16 @@ def _trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
         raise BadInput([worded("trees", "other_xml", Place(source.file))])
     else:
         return newick_trees(source)
-    place, key, trees = Place(source.file), "none", []
     try:
         trees = read(source)
+    except BadInput:
+        raise
     except RecursionError:
-        key = "too_deep"
+        raise BadInput([worded("trees", "too_deep", Place(source.file), format=format_)]) from None
+    except Exception as error:  # noqa: BLE001 - other libraries raise many kinds for one thing: they cannot read this
+        raise BadInput([_unreadable(error, source.file, format_)]) from None
     if not trees:
-        raise BadInput([worded("trees", key, place, format=format_)])
+        raise BadInput([worded("trees", "none", Place(source.file), format=format_)])
     heads = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
     return [partial(_checked, tree, source.file, head) for tree, head in zip(trees, heads, strict=True)]
 
@@ -102,46 +105,34 @@ def _nexus(source: TextSource) -> list[Phylogeny]:
     if len(re.findall(rb"\bbegin\s", text)) > len(re.findall(rb"\bend(?:block)?\s*;", text)):
         raise BadInput([worded("trees", "open_block", Place(source.file))])
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
-    from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
 
-    try:
-        trees = dendropy.TreeList.get(
-            data=source.data.decode("utf-8") + _CLOSING,
-            schema="nexus",
-            taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
-            case_sensitive_taxon_labels=True,
-            preserve_underscores=True,
-            suppress_internal_node_taxa=True,
-        )
-        return [_from_dendropy(tree) for tree in trees]
-    except RecursionError:
-        raise
-    except Exception as error:  # noqa: BLE001 - DendroPy raises many kinds for one thing: it cannot read this
-        place = Place(source.file, line=getattr(error, "line_num", None), character=getattr(error, "col_num", None))
-        reason = str(getattr(error, "message", error))
-        if isinstance(error, NewickReader.NewickReaderDuplicateTaxonError):
-            fault = worded("trees", "duplicate_unplaced", place, name=reason.rsplit(": ", 1)[-1])
-        else:
-            fault = worded("trees", "nexus_fault", place, reason=_first_line(reason))
-        raise BadInput([fault]) from None
+    trees = dendropy.TreeList.get(
+        data=source.data.decode("utf-8") + _CLOSING,
+        schema="nexus",
+        taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
+        case_sensitive_taxon_labels=True,
+        preserve_underscores=True,
+        suppress_internal_node_taxa=True,
+    )
+    return [_from_dendropy(tree) for tree in trees]
 
 
 def _phyloxml(source: TextSource) -> list[Phylogeny]:
     """Read phyloXML through Biopython."""
     phylo: Any = import_module("Bio.Phylo")  # heavy, untyped, and few files are phyloXML
-    try:
-        trees = phylo.parse(io.BytesIO(source.data), "phyloxml")
-        return [_from_biopython(tree) for tree in trees]
-    except RecursionError:
-        raise
-    except Exception as error:  # noqa: BLE001 - Biopython and its XML parser raise many kinds for one thing
-        line, column = getattr(error, "position", (None, None))
-        place = Place(source.file, line=line, character=None if column is None else column + 1)
-        raise BadInput([worded("trees", "phyloxml_fault", place, reason=_first_line(str(error)))]) from None
+    return [_from_biopython(tree) for tree in phylo.parse(io.BytesIO(source.data), "phyloxml")]
 
 
-def _first_line(reason: str) -> str:
-    return reason.strip().split("\n")[0].rstrip(".")
+def _unreadable(error: Exception, file: str | None, format_: str) -> Fault:
+    """Word what DendroPy, Biopython or its XML parser says, with the place that they give."""
+    line, column = getattr(error, "position", (None, None))
+    character = None if column is None else column + 1
+    line, character = getattr(error, "line_num", line), getattr(error, "col_num", character)
+    reason = str(getattr(error, "message", error))
+    place = Place(file, line=line, character=character)
+    if "DuplicateTaxon" in type(error).__name__:
+        return worded("trees", "duplicate_unplaced", place, name=reason.rsplit(": ", 1)[-1])
+    return worded("trees", f"{format_.lower()}_fault", place, reason=reason.strip().split("\n")[0].rstrip("."))
 
 
 def _from_dendropy(tree: Any) -> Phylogeny:

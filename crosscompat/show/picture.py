@@ -84,8 +84,8 @@ def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tu
     """Tips from the top down: at every fork the smaller clade first, equal ones by their first name."""
     key: list[tuple[int, str]] = []
     for node, below in enumerate(children):
-        sizes = [key[child][0] for child in below]
-        key.append((sum(sizes), min(key[child][1] for child in below)) if below else (1, labels[node]))
+        held = [key[child] for child in below] or [(1, labels[node])]
+        key.append((sum(size for size, _ in held), min(name for _, name in held)))
     tips, stack = [], [len(children) - 1]
     while stack:
         node = stack.pop()
@@ -99,8 +99,8 @@ def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tu
 def lay_out(tree: Phylogeny) -> TreeLayout:
     """Return the place of every node of a tree drawn from left to right.
 
-    At every fork the smaller clade comes first and equal ones go by name, so the picture does not depend on the order
-    in which a file lists them. Where all lengths are 0, ``x`` is the number of forks passed, the tips in line.
+    At every fork the smaller clade comes first and equal ones go by name, so the order of a file does not matter. Where
+    all lengths are 0, ``x`` is the number of forks passed, the tips in line.
 
     Examples
     --------
@@ -124,13 +124,7 @@ def lay_out(tree: Phylogeny) -> TreeLayout:
 
 
 def nice_step(span: float) -> float:
-    """Return the largest of 1, 2 or 5 times a power of ten that is at most a positive ``span``, or a `ValueError`.
-
-    Examples
-    --------
-    >>> nice_step(0.74), nice_step(3.1), nice_step(10)
-    (0.5, 2.0, 10.0)
-    """
+    """Return the largest of 1, 2 or 5 times a power of ten that is at most a positive ``span``, or a `ValueError`."""
     if not (span > 0 and np.isfinite(span)):
         raise ValueError(f"a scale needs a positive span, not {span}")
     exponent = int(np.floor(np.log10(span)))
@@ -166,14 +160,7 @@ class TipMark:
 
 
 def likeliest(marks: Iterable[TipMark], focus: str, n: int = 5) -> tuple[TipMark, ...]:
-    """Return the partners of ``focus`` with the best chances, best first, equal ones by name.
-
-    Examples
-    --------
-    >>> marks = [TipMark("a", "A", 0.2), TipMark("b", "B", 0.7), TipMark("c", "C"), TipMark("d", "D", 0.7)]
-    >>> [mark.label for mark in likeliest(marks, focus="d", n=2)]
-    ['b', 'a']
-    """
+    """Return the partners of ``focus`` with the best chances, best first, equal ones by name."""
     known = [(-mark.chance, mark.shown_name, mark) for mark in marks if mark.chance is not None and mark.label != focus]
     return tuple(mark for _, _, mark in sorted(known, key=lambda entry: entry[:2])[:n])
 
@@ -182,12 +169,6 @@ def worth_drawing(tips: Sequence[str], focus: str, marks: Collection[TipMark], m
     """Return the tips to keep in a picture of a tree of more than ``most`` tips, or None if all of them fit.
 
     The focus comes first, then partners with past crosses, then partners by chance.
-
-    Examples
-    --------
-    >>> marks = [TipMark("a", "A", 0.2), TipMark("b", "B", 0.7), TipMark("c", "C", 0.1, failed=1)]
-    >>> sorted(worth_drawing(["a", "b", "c", "d"], "d", marks, most=3))
-    ['b', 'c', 'd']
     """
     if len(tips) <= most:
         return None

@@ -27,18 +27,11 @@ _FULL_TO_LEAN: Final = ((True, True, True), (True, True, False), (True, False, F
 
 
 def plain_letters(text: str) -> str:
-    """Write a text in ASCII, for a terminal that has nothing else: no accents, × as x, the rest as "?".
-
-    Examples
-    --------
-    >>> plain_letters("Echinocereus × roetteri, Müller …")
-    'Echinocereus x roetteri, Muller ...'
-    """
+    """Write a text in ASCII, for a terminal that has nothing else: no accents, × as x, the rest as "?"."""
     signs = {0x2588: "#", 0xB7: ".", 0xD7: "x", 0x2297: "(x)", 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2014: "-"}
     letters = unicodedata.normalize("NFKD", text.translate(signs))
-    return (
-        "".join(letter for letter in letters if not unicodedata.combining(letter)).encode("ascii", "replace").decode()
-    )
+    bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return bare.encode("ascii", "replace").decode()
 
 
 def _columns(layout: TreeLayout, parent: Ints, width: int) -> list[int]:
