@@ -14,7 +14,7 @@ from crosscompat.advice.figures import (
     PairFigures,
     TreeFigures,
     distance_of,
-    flowers_asked,
+    flowers_or_usual,
     grounds,
     how_sure,
     pair_figures,
@@ -104,7 +104,7 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     UnknownName, NoPairing, WrongUse
         If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
     """
-    flowers = flowers_asked(collection, flowers)
+    flowers = flowers_or_usual(collection, flowers)
     mother, father = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
     pairing, reciprocal = _both_ways(collection, basis, [(mother, father), (father, mother)], flowers)

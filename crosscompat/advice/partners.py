@@ -9,7 +9,7 @@ from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
     TreeFigures,
-    flowers_asked,
+    flowers_or_usual,
     grounds,
     pair_figures,
 )
@@ -72,7 +72,7 @@ def partners(collection: Collection, species: str, *, role: Role, flowers: int |
     UnknownName, WrongUse
         If it stands nowhere; if ``flowers``, by default as many as usual, is below 1.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis_of(collection)
     focus, others = find_parent(collection, species), [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     predicted = predict(collection, basis.model, parents_of(pairs))

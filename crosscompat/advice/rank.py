@@ -17,7 +17,7 @@ from crosscompat.advice.figures import (
     BasisFigures,
     PairFigures,
     TreeFigures,
-    flowers_asked,
+    flowers_or_usual,
     grounds,
     pair_figures,
 )
@@ -227,7 +227,7 @@ def rank(
     told beside the ranking. ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is
     as for `likeliest`, ``by`` as in `Ranking`.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis or basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis or basis_of(collection)
     wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None
     rows = list(_rows(collection, basis, candidates, wanted, flowers, watch)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]

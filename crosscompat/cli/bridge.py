@@ -8,7 +8,7 @@ import typer
 
 from crosscompat.advice.bridge import Bridge, WaysRound, ways_round
 from crosscompat.advice.failed import WhyFailed, why_failed
-from crosscompat.advice.figures import flowers_asked
+from crosscompat.advice.figures import flowers_or_usual
 from crosscompat.advice.parents import find_parents
 from crosscompat.cli.options import Flowers, Folder, Json, two_parents
 from crosscompat.cli.output import give, line, paragraph
@@ -51,7 +51,7 @@ def bridge(
     seed, pollen = two_parents(parents)
     collection = collection_or_carried(folder, [seed, pollen])
     sides = find_parents(collection, seed, pollen)
-    give(ways_round(collection, *sides, flowers_asked(collection, flowers)), _print_ways, as_json=as_json)
+    give(ways_round(collection, *sides, flowers_or_usual(collection, flowers)), _print_ways, as_json=as_json)
 
 
 def _print_ways(answer: WaysRound) -> None:

@@ -275,11 +275,8 @@ def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     else:
         collection = collection_at(folder)
         table, notices = prior_table(collection.priors, fruit=collection.settings.fruit_word), collection.notices
-    if as_json:
-        print_json(table)
-        return
-    _print_priors(table)
-    for notice in notices:
+    give(table, _print_priors, as_json=as_json)
+    for notice in () if as_json else notices:
         paragraph(notice)
 
 
