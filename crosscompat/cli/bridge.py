@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.bridge import Bridge, WaysRound, ways_round
-from crosscompat.advice.failed import WhyFailed, why_failed
+from crosscompat.advice.bridge import Bridge, WaysRound, WhyFailed, ways_round, why_failed
 from crosscompat.advice.figures import flowers_or_usual
 from crosscompat.advice.parents import find_parents
 from crosscompat.cli.options import Flowers, Folder, Json, two_parents
