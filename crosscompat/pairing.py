@@ -27,8 +27,6 @@ CURVES = ("time", "root", "linear", "square")
 """How a distance may bend a chance: by the logarithm of its millions of years, and by its root, itself and its square
 against the usual distance on the tree. Which of them does is for the crosses to say."""
 
-FEATURE_KINDS = (*CURVES, *FEATURES)
-
 _MOST_SPECIES = 400
 _YOUNG = 2.0
 """Millions of years below which time tells no more: 9 in 10 published crosses of such pairs work."""

@@ -198,9 +198,8 @@ def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -
     --------
     >>> cross = records.Cross(number="26-01")
     >>> seen = [records.Observation(cross=cross.id, what=what, count=2) for what in ("pods_set", "pods_dropped")]
-    >>> found = totals(CrossRecords(cross, counts=tuple(seen)))
-    >>> found["pods_set"], found["pods_held"], found["seeds"]
-    (2, 0, None)
+    >>> totals(CrossRecords(cross, counts=tuple(seen)))["pods_held"]
+    0
     """
     sown = every.trays if trays is None else trays
     up = [n for tray in sown if (n := every.most_up(tray)) is not None]
