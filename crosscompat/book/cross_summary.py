@@ -19,9 +19,7 @@ from crosscompat.stages import STAGE_COLUMNS
 if TYPE_CHECKING:  # a collection that is remembered is opened without the database
     from crosscompat.book.store import Reading
 
-_FLOWER = "flower"
-"""What a visit is counted in that does not say."""
-
+_FLOWER = "flower"  # what a visit is counted in that does not say
 _SINGULAR = {"": _FLOWER, "flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
 
 

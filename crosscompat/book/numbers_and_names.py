@@ -32,9 +32,7 @@ LETTERS = "ACEHKMPTUXY"
 OURS = "{yy}-{n:03}{check}"
 
 _MODULUS, _RADIX = 11, 2
-_CHECK = "\0"
-"""Stands where the check letter comes; no pattern holds it, for it cannot be printed."""
-
+_CHECK = "\0"  # stands where the check letter comes; no pattern holds it, for it cannot be printed
 _WIDTH = re.compile(r"0?[1-9]")
 _PLACEHOLDERS = {"year": "[0-9]{4}", "yy": "[0-9]{2}", "n": "(?P<n>[0-9]+)", "check": "(?P<check>[A-Z]?)"}
 
