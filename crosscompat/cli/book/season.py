@@ -7,10 +7,9 @@ from dataclasses import asdict
 from datetime import UTC, date, datetime, time
 from itertools import groupby
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from crosscompat.advice.labels import cards_of_plan
-from crosscompat.advice.plan import Plan, PlannedCross, plan_season
 from crosscompat.advice.tonight import Father, Tonight
 from crosscompat.advice.tonight import tonight as crosses_tonight
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, count, plain
@@ -21,6 +20,9 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent
 from crosscompat.show.exports import Reminder, checklist_page, csv_text
+
+if TYPE_CHECKING:
+    from crosscompat.advice.plan import Plan, PlannedCross
 
 _FATHERS = 3
 _AS_GOOD = 0.0005
@@ -87,6 +89,8 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Plan the crosses wanted; -o, --ics and --labels write the plan for other programs and for paper."""
+    from crosscompat.advice.plan import plan_season  # its integer programme, which tonight does not need
+
     with open_with_collection(folder, crosses=True) as (collection, store), store.reading() as page:
         if not collection.wanted:
             raise WrongUse(say("plan.no_wanted"))
