@@ -54,6 +54,7 @@ COMMANDS: Final = {
     "find": "crosscompat.cli.book.labels:find",
     "import": "crosscompat.cli.book.import_table:import_",
     "export": "crosscompat.cli.book.backup:export",
+    "serve": "crosscompat.cli.serve:serve",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""

@@ -52,7 +52,7 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
 
 
 def _in_words_of(settings: Settings) -> None:
-    speak_of(settings.fruit_word, "cyathium" if settings.group == "spurge" else "flower")
+    speak_of(settings.fruit_word, settings.flower_word)
 
 
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
