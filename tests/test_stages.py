@@ -16,10 +16,7 @@ def test_every_stage_is_counted_and_has_its_words():
     words = catalogue("stages")
     for name, stage in STAGES.items():
         assert {stage.tried, stage.took} <= set(COUNT_COLUMNS)
-        assert all(
-            name in words
-            for words in (catalogue("stages"), *(catalogue("stages")[key] for key in ("columns", "stopped")))
-        )
+        assert all(name in table for table in (words, words["columns"], words["stopped"]))
 
 
 def test_every_step_but_a_stage_joins_steps_named_before_it():

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import outcome_of
-from crosscompat.advice.ledger import units_of
+from crosscompat.advice.forecast_record import units_of
 from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
 from crosscompat.advice.tonight import alive_on

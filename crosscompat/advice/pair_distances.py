@@ -7,9 +7,9 @@ import io
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import islice, repeat
+from itertools import islice
 from pathlib import Path
-from typing import BinaryIO, Literal, TypeAlias
+from typing import BinaryIO, Literal
 
 import numpy as np
 
@@ -25,7 +25,10 @@ COLUMN = "distance"
 PARENTS = ("seed_parent", "pollen_parent")
 _BLOCK, _BYTES_A_ROW = 20_000, 36
 
-_Query: TypeAlias = tuple[str, str | None]
+Row = tuple[int, list[str]]
+"""The number of a row as a spreadsheet shows it, and its cells."""
+
+_Query = tuple[str, str | None]
 """A name, and the genus that its abbreviation stands for."""
 
 
@@ -52,15 +55,6 @@ class PairDistances:
     schema: Literal["crosscompat.distances/1"] = "crosscompat.distances/1"
 
 
-@dataclass(frozen=True, slots=True)
-class PairBlock:
-    """Some rows of a table: their cells, their seed and pollen parents, their numbers as a spreadsheet shows them."""
-
-    rows: list[list[str]]
-    names: tuple[list[str], list[str]]
-    number: list[int]
-
-
 class PairTable:
     """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
 
@@ -76,11 +70,8 @@ class PairTable:
         records, self.separator = iterate_records(path, faults)
         self.titles = next(records, [])
         names = [column_name(title) for title in self.titles]
-        if not faults:
-            faults += [
-                Fault(self.place(1), say("cells.column_missing", column=name)) for name in PARENTS if name not in names
-            ]
-        raise_faults(faults)
+        missing = [name for name in PARENTS if name not in names and not faults]
+        raise_faults([*faults, *(Fault(self.place(1), say("cells.column_missing", column=name)) for name in missing)])
         self._at = [names.index(name) for name in PARENTS]
 
     @property
@@ -92,38 +83,33 @@ class PairTable:
         """Return where a row stands, or its seed parent (0) or pollen parent (1)."""
         return Place(self._path.name, row=row, column=None if side is None else self.titles[self._at[side]].strip())
 
-    def blocks(self, faults: list[Fault]) -> Iterator[PairBlock]:
+    def parents(self, cells: list[str]) -> tuple[str, str]:
+        """Return the names of the two."""
+        return cells[self._at[0]].strip(), cells[self._at[1]].strip()
+
+    def blocks(self, faults: list[Fault]) -> Iterator[list[Row]]:
         """Yield all rows with anything in them, and add what is wrong with the others to the faults."""
         records, _ = iterate_records(self._path, faults)
-        next(records, None)
-        first = 2
-        while rows := list(islice(records, _BLOCK)):
-            number = list(range(first, first + len(rows)))
-            first += len(rows)
-            if set(map(len, rows)) != {len(self.titles)} or not all(map(all, self._names(rows))):
-                kept = [at for at, cells in enumerate(rows) if self._fits(cells, number[at], faults)]
-                rows, number = [rows[at] for at in kept], [number[at] for at in kept]
-            yield PairBlock(rows, self._names(rows), number)
+        rows = ((row, cells) for row, cells in enumerate(records, 1) if row > 1 and self._fits(row, cells, faults))
+        while block := list(islice(rows, _BLOCK)):
+            yield block
 
-    def _names(self, rows: list[list[str]]) -> tuple[list[str], list[str]]:
-        seed, pollen = self._at
-        return [cells[seed].strip() for cells in rows], [cells[pollen].strip() for cells in rows]
-
-    def _fits(self, cells: list[str], row: int, faults: list[Fault]) -> bool:
-        """Say whether a row counts: it is not blank, and of the right number of cells, which else is a fault."""
-        if len(cells) == len(self.titles) or not any(cell.strip() for cell in cells):
-            return any(cell.strip() for cell in cells)
-        key = "row_short" if len(cells) < len(self.titles) else "row_long"
-        what = say(f"cells.{key}", n=len(cells), wanted=len(self.titles))
-        faults.append(Fault(self.place(row), what, say("cells.row_short_advice")))
-        return False
+    def _fits(self, row: int, cells: list[str], faults: list[Fault]) -> bool:
+        """Tell whether a row counts: it is not blank, and of the right number of cells, which else is a fault."""
+        if not any(map(str.strip, cells)):
+            return False
+        if len(cells) != len(self.titles):
+            key = "row_short" if len(cells) < len(self.titles) else "row_long"
+            what = say(f"cells.{key}", n=len(cells), wanted=len(self.titles))
+            faults.append(Fault(self.place(row), what, say("cells.row_short_advice")))
+        return len(cells) == len(self.titles)
 
 
 def write_distances(
     collection: Collection,
     table: PairTable,
     stream: BinaryIO,
-    watch: Callable[[Iterable[PairBlock]], Iterable[PairBlock]] = iter,
+    watch: Callable[[Iterable[list[Row]]], Iterable[list[Row]]] = iter,
 ) -> PairDistances:
     """Write a table of pairs with one column more: the distance of the two, in the unit of the tree.
 
@@ -138,19 +124,18 @@ def write_distances(
         which the distance is not known. A name that comes again and again is told once, with the number of rows.
     """
     faults: list[Fault] = []
-    parents = _Parents(collection, table)
+    parents, pairs = _Parents(collection, table), 0
     stream.write(_csv_text([[*table.titles, COLUMN]], table.separator))
-    pairs = 0
     for block in watch(table.blocks(faults)):
-        seed, pollen = parents.of(block)
-        if faults or not parents.all_known:
+        numbers = np.array([parents.of(*row) for row in block])
+        if faults or parents.wrong:
             continue
         try:
-            apart = parents.apart(seed, pollen)
+            apart = parents.apart(numbers[:, 0], numbers[:, 1])
         except BadInput as error:
             faults += error.faults
             continue
-        rows = ([*cells, f"{distance:.12g}"] for cells, distance in zip(block.rows, apart.tolist(), strict=True))
+        rows = ([*cells, f"{distance:.12g}"] for (_, cells), distance in zip(block, apart.tolist(), strict=True))
         stream.write(_csv_text(rows, table.separator))
         pairs += apart.size
     raise_faults([*faults, *parents.faults()])
@@ -171,28 +156,18 @@ class _Parents:
         self._labels = list(collection.distances.tips)
         self._tips = len(self._labels)
         self._number = {label: number for number, label in enumerate(self._labels)}
-        self._found: dict[str | _Query, int] = dict(self._number.items())
-        self._wrong: dict[_Query, Fault] = {}
+        self._meant: dict[str | _Query, int] = dict(self._number.items())
+        self.wrong: dict[_Query, Fault] = {}
         self._more: Counter[_Query] = Counter()
         self._unsaid = 0
 
-    @property
-    def all_known(self) -> bool:
-        """Whether every name so far stands for somebody."""
-        return not self._wrong
-
-    def of(self, block: PairBlock) -> tuple[Ints, Ints]:
-        """Return both parents of each row as (m,) arrays."""
-        seed, pollen = (
-            np.fromiter(map(self._found.get, names, repeat(-1)), np.int64, len(names)) for names in block.names
-        )
-        for at in np.flatnonzero((seed < 0) | (pollen < 0)).tolist():
-            if seed[at] < 0:
-                seed[at] = self._find(block, 0, at, None)
-            if pollen[at] < 0 and (seed[at] >= 0 or not _is_short(block.names[1][at])):
-                genus = genus_of(self._labels[int(seed[at])]) if seed[at] >= 0 else None
-                pollen[at] = self._find(block, 1, at, genus)
-        return seed, pollen
+    def of(self, row: int, cells: list[str]) -> tuple[int, int]:
+        """Return both parents of a row; a shortened genus of the second is that of the first, if that is known."""
+        names = self._table.parents(cells)
+        seed = self._find(row, 0, names[0], None)
+        if seed < 0 and _is_short(names[1]):
+            return seed, -1
+        return seed, self._find(row, 1, names[1], None if seed < 0 else self._labels[seed])
 
     def apart(self, seed: Ints, pollen: Ints) -> Floats:
         """Return the distance of each pair, as an (m,) array."""
@@ -202,44 +177,43 @@ class _Parents:
             return distances.patristic_between(seed, pollen)
         apart = np.empty(seed.size)
         apart[tips] = distances.patristic_between(seed[tips], pollen[tips])
-        a, b = ([self._labels[number] for number in side[~tips].tolist()] for side in (seed, pollen))
-        apart[~tips] = self._collection.taxa.apart(a, b)
+        hybrids = ([self._labels[number] for number in side[~tips].tolist()] for side in (seed, pollen))
+        apart[~tips] = self._collection.taxa.apart(*hybrids)
         return apart
 
     def faults(self) -> Iterator[Fault]:
         """Yield what is wrong with names, each once with the number of rows more."""
-        for query, fault in self._wrong.items():
+        for query, fault in self.wrong.items():
             more = self._more[query]
             yield replace(fault, advice=say("distances.again", n=more)) if more else fault
         if self._unsaid:
             yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=self._unsaid))
 
-    def _find(self, block: PairBlock, side: int, at: int, genus: str | None) -> int:
-        name = block.names[side][at]
-        query = (name, genus if _is_short(name) else None)
-        key = query if _is_short(name) else name
-        if key not in self._found:
-            self._found[key] = self._look_up(query, self._table.place(block.number[at], side))
-        elif query in self._wrong:
+    def _find(self, row: int, side: int, name: str, seed: str | None) -> int:
+        query = (name, genus_of(seed) if seed is not None and _is_short(name) else None)
+        key = name if query[1] is None else query
+        if key not in self._meant:
+            self._meant[key] = self._look_up(query, self._table.place(row, side))
+        elif query in self.wrong:
             self._more[query] += 1
-        return self._found[key]
+        return self._meant[key]
 
     def _look_up(self, query: _Query, place: Place) -> int:
-        if query[0] and len(self._wrong) >= SHOWN and not self._is_known(*query):
+        if query[0] and len(self.wrong) >= SHOWN and not self._is_known(*query):
             self._unsaid += 1  # to look for the nearest names takes long
             return -1
         try:
             label = find_parent(self._collection, *query).label if query[0] else None
         except UnknownName as error:
-            self._wrong[query] = Fault(place, str(error))
+            self.wrong[query] = Fault(place, str(error))
             return -1
         if label is None:
-            self._wrong[query] = Fault(place, say("cells.needed"))
+            self.wrong[query] = Fault(place, say("cells.needed"))
             return -1
-        number = self._number.setdefault(label, len(self._labels))
-        if number == len(self._labels):
+        if label not in self._number:
+            self._number[label] = len(self._labels)
             self._labels.append(label)
-        return number
+        return self._number[label]
 
     def _is_known(self, name: str, genus: str | None) -> bool:
         try:
@@ -249,5 +223,5 @@ class _Parents:
 
 
 def _is_short(name: str) -> bool:
-    """Say whether a name begins with a shortened genus, which stands for that of the seed parent."""
+    """Tell whether a name begins with a shortened genus, which stands for that of the seed parent."""
     return name.partition(" ")[0].endswith(".")

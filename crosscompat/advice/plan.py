@@ -24,8 +24,7 @@ from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
-from crosscompat.model.correlations import correlations, number_that_take
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, correlations, number_that_take
 from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
 

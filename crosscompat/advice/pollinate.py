@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal
 
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.ledger import ForecastNow, forecast_now
+from crosscompat.advice.forecast_record import ForecastNow, forecast_now
 from crosscompat.advice.parents import Caution, handling
 from crosscompat.advice.pollination_rules import (
     ASKED_ONLY,

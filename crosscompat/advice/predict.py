@@ -20,11 +20,10 @@ from crosscompat.ground.dates import today
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.composition import Logits, fit_seeds
 from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
-from crosscompat.model.forecast import Chances, Outlook, chances, doubted, no_surer, put_to
+from crosscompat.model.forecast import Chances, Outlook, chances, doubted, put_to
 from crosscompat.model.likelihood import Counts, Floats
-from crosscompat.model.pairings import Pairings, Parents, in_place, relatedness
-from crosscompat.model.prior import doubt_of_uneven, published_weight
-from crosscompat.model.published import PublishedCrosses, with_published
+from crosscompat.model.pairings import Pairings, Parents, in_place, no_surer, relatedness
+from crosscompat.model.prior import PublishedCrosses, doubt_of_uneven, published_weight, with_published
 from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of

@@ -30,8 +30,8 @@ from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
 from crosscompat.model.fitted import FittedModel
+from crosscompat.model.forecast import correlations
 from crosscompat.model.likelihood import Floats, chance
 from crosscompat.model.pairings import Parents
 from crosscompat.show.chances import ties

@@ -30,7 +30,7 @@ from crosscompat.model.scoring import (
     verdict_on,
 )
 from crosscompat.model.training_set import TrainingSet
-from crosscompat.pairing import Recipe, pair_rows
+from crosscompat.pairing import Feature, Recipe, pair_rows
 
 FORECASTS = ("crosscompat", "distance", "traits", "base_rate")
 WAYS = ("pairs", "species", "seasons")
@@ -50,19 +50,13 @@ class WayScore:
         ``pairs``: pair after pair, both ways round together. ``species``: species after species with every cross that
         has it as a parent; a cross of two species is forecast twice, and each counts half. ``seasons``: each season
         from the seasons before; the first is not forecast.
-    crosses, pairs : int
-        That were held out and forecast.
     folds : int
         How many times some were held out: as many models were fitted.
-    forecasts : list of ForecastScore
-        Empty if no cross could be forecast.
     calibration : list of CameOf
         Of ``crosscompat``.
     verdict : str
         ``better``, ``perhaps``, ``no_better`` or ``worse`` than the base rate; ``alike`` if all outcomes are;
         ``nothing`` if no cross could be forecast.
-    says : str
-        In plain words.
     """
 
     way: str
@@ -87,10 +81,6 @@ class Scorecard:
         Finished crosses, those with a seedling, and how many pairs they are of.
     ways : list of WayScore
         Empty if the crosses are too few.
-    says : str
-        What stands behind it, in plain words.
-    invented : bool
-        Whether the outcomes are invented.
     """
 
     as_of: str
@@ -149,30 +139,21 @@ def _way_score(evidence: TrainingSet, pair: Ints, way: str, blind: Blind) -> Way
     if not blind.at.size:
         return WayScore(way, 0, 0, 0, [], [], "nothing", say("score.verdicts.nothing"))
     took, group = evidence.outcomes.fruitful[blind.at].astype(np.float64), pair[blind.at]
-    weight = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at]
-    base_rate, found = blind.chances["base_rate"], []
-    for name, said in blind.chances.items():
-        scored = scores(said, took, weight, base_rate, group, name)
-        found.append(replace(scored, skill_low=None, skill_high=None, auc=None) if name == "base_rate" else scored)
-    pairs, verdict = len(set(group)), verdict_on(found[0])
-    return WayScore(
-        way,
-        len(set(blind.at)),
-        pairs,
-        blind.folds,
-        found,
-        calibration(blind.chances["crosscompat"], took, weight),
-        verdict,
-        _in_words(way, verdict, found, pairs, took),
-    )
+    weight, base_rate = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at], blind.chances["base_rate"]
+    entries = [scores(said, took, weight, base_rate, group, name) for name, said in blind.chances.items()]
+    entries[-1] = replace(entries[-1], skill_low=None, skill_high=None, auc=None)  # the base rate says the same of all
+    pairs, verdict = len(set(group)), verdict_on(entries[0])
+    words = _in_words(way, verdict, entries, pairs, took)
+    bins = calibration(blind.chances["crosscompat"], took, weight)
+    return WayScore(way, len(set(blind.at)), pairs, blind.folds, entries, bins, verdict, words)
 
 
-def _in_words(way: str, verdict: str, found: Sequence[ForecastScore], pairs: int, took: Floats) -> str:
+def _in_words(way: str, verdict: str, entries: Sequence[ForecastScore], pairs: int, took: Floats) -> str:
     everything = say("score.all.took" if took[0] else "score.all.failed")
     words = [say(f"score.verdicts.{verdict}", what=say(f"score.for.{way}"), pairs=pairs, all=everything)]
-    alone = [entry for entry in found if entry.forecast in {"distance", "traits"}]
+    alone = [entry for entry in entries if entry.forecast in {"distance", "traits"}]
     best = min(alone, key=lambda entry: entry.brier)
-    if verdict != "alike" and best.brier <= found[0].brier:
+    if verdict != "alike" and best.brier <= entries[0].brier:
         words.append(say(f"score.as_good.{best.forecast}"))
     return " ".join(words)
 
@@ -183,7 +164,7 @@ class Job:
 
     collection: Collection
     seen: TrainingSet
-    asked: tuple[TrainingSet, ...]
+    held: tuple[TrainingSet, ...]
 
 
 Work = Callable[[Callable[[Job], list[Said]], Sequence[Job]], Iterable[list[Said]]]
@@ -191,12 +172,10 @@ Work = Callable[[Callable[[Job], list[Said]], Sequence[Job]], Iterable[list[Said
 
 @dataclass(frozen=True, slots=True)
 class Blind:
-    """What was said of crosses held out.
+    """What was said of crosses held out in so many ``folds``, each forecast by a model of its own.
 
     Attributes
     ----------
-    folds : int
-        In so many parts, each forecast by a model of its own.
     at : ndarray of int, shape (m,)
         Place of each among the evidence; a cross that is held out twice stands twice.
     chances : mapping of str to ndarray of float, shape (m,)
@@ -215,31 +194,24 @@ def blind_forecasts(
 ) -> dict[str, Blind]:
     """Forecast each cross held out, of which the outcome is known, by models that were fitted on the others alone.
 
-    Where unknown traits are put and how species are related are as the crosses learned from have them.
-
-    Parameters
-    ----------
-    collection : Collection
-    evidence : TrainingSet
-    ways : mapping of str to sequence of Fold
-        Each way of holding out. Folds that learn from the same crosses share one fit.
-    work : callable
-        Applies `forecast` to the jobs, in order, as `map` does; another may show a bar or use several processors.
+    Where unknown traits are put and how species are related are as the crosses learned from have them. Folds that learn
+    from the same crosses share one fit. ``work`` applies `forecast` to the jobs, in order, as `map` does; another may
+    show a bar or use several processors.
     """
-    fits: dict[bytes, list[tuple[str, Fold]]] = {}
+    fits: dict[bytes, tuple[Ints, list[tuple[str, Ints]]]] = {}
     for way, fold in [(way, fold) for way, folds in ways.items() for fold in folds]:
         held = fold.held[evidence.outcomes.known[fold.held]]
         if held.size:
-            fits.setdefault(fold.train.tobytes(), []).append((way, Fold(held, fold.train)))
+            fits.setdefault(fold.train.tobytes(), (fold.train, []))[1].append((way, held))
     jobs = [
-        Job(collection, evidence[fit[0][1].train.tolist()], tuple(evidence[fold.held.tolist()] for _, fold in fit))
-        for fit in fits.values()
+        Job(collection, evidence[train.tolist()], tuple(evidence[held.tolist()] for _, held in groups))
+        for train, groups in fits.values()
     ]
     parts: dict[str, list[tuple[Ints, Said]]] = {way: [] for way in ways}
-    for fit, answers in zip(fits.values(), work(forecast, jobs), strict=True):
-        for (way, fold), said in zip(fit, answers, strict=True):
-            parts[way].append((fold.held, said))
-    return {way: _joined(found) for way, found in parts.items()}
+    for (_, groups), answers in zip(fits.values(), work(forecast, jobs), strict=True):
+        for (way, held), said in zip(groups, answers, strict=True):
+            parts[way].append((held, said))
+    return {way: _joined(of_way) for way, of_way in parts.items()}
 
 
 def _joined(parts: Sequence[tuple[Ints, Said]]) -> Blind:
@@ -256,25 +228,24 @@ def forecast(job: Job) -> list[Said]:
     # Half a seedling and half a failure beforehand: six crosses that all took do not make the seventh certain.
     base_rate = (float(whole.weight @ whole.outcomes.fruitful) + 0.5) / (float(whole.weight.sum()) + 1.0)
     answers = []
-    for asked in job.asked:
-        units = asked.outcomes.tried
-        parents = Parents(asked.seed, asked.pollen, *clones_on_both_sides(collection.plants, asked.crosses))
+    for held in job.held:
+        units = held.outcomes.tried
+        parents = Parents(held.seed, held.pollen, *clones_on_both_sides(collection.plants, held.crosses))
         said = {"crosscompat": chances_of(collection, model, parents, units).mean}
-        for name, recipe in _parts(model.recipe).items():
-            said[name] = _plain(collection, recipe, whole, asked)
+        said |= {name: _plain(collection, recipe, whole, held) for name, recipe in _parts(model.recipe).items()}
         answers.append(said | {"base_rate": np.full(units.shape, base_rate)})
     return answers
 
 
 def _parts(recipe: Recipe) -> dict[str, Recipe]:
     """Return the recipe of the distance alone and that of the traits alone, if there are any."""
-    distance = tuple(feature for feature in recipe.features if feature.column is None)
-    traits = tuple(feature for feature in recipe.features if feature.column is not None)
-    sides = {"distance": distance, "traits": traits}
-    return {name: Recipe(side, recipe.scale) for name, side in sides.items() if side}
+    sides: dict[str, list[Feature]] = {"distance": [], "traits": []}
+    for feature in recipe.features:
+        sides["distance" if feature.column is None else "traits"].append(feature)
+    return {name: Recipe(tuple(side), recipe.scale) for name, side in sides.items() if side}
 
 
-def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: TrainingSet) -> Floats:
+def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, held: TrainingSet) -> Floats:
     """Return chances by a ridge logistic regression on what a recipe reads and on how many units were used.
 
     An unknown number stands at the mean, as do half a seedling and half a failure beside the crosses.
@@ -285,9 +256,8 @@ def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: Tra
     from sklearn.preprocessing import StandardScaler  # noqa: PLC0415 - as above
 
     def rows(crosses: TrainingSet) -> Floats:
-        seed, pollen = crosses.seed, crosses.pollen
-        taxa = collection.taxa
-        numbers = pair_rows(recipe, taxa.apart(seed, pollen), collection.traits, seed, pollen, pedigree=taxa.pedigree)
+        taxa, sides = collection.taxa, (crosses.seed, crosses.pollen)
+        numbers = pair_rows(recipe, taxa.apart(*sides), collection.traits, *sides, pedigree=taxa.pedigree)
         return np.column_stack([numbers, np.log(crosses.outcomes.tried)])
 
     here = rows(seen)
@@ -298,4 +268,4 @@ def _plain(collection: Collection, recipe: Recipe, seen: TrainingSet, asked: Tra
         np.append(seen.outcomes.fruitful, [True, False]),
         logisticregression__sample_weight=np.append(seen.weight, [0.5, 0.5]),
     )
-    return np.asarray(fit.predict_proba(rows(asked))[:, 1])
+    return np.asarray(fit.predict_proba(rows(held))[:, 1])

@@ -38,7 +38,7 @@ def distances(
         raise WrongUse(say("distances.json_where"))
     table = PairTable(pairs)
     first = next(table.blocks([]), None)
-    collection = collection_or_carried(folder, [name for names in first.names for name in names[:1]] if first else [])
+    collection = collection_or_carried(folder, table.parents(first[0][1]) if first else ())
 
     def written(stream: BinaryIO) -> PairDistances:
         return write_distances(collection, table, stream, lambda blocks: counted(blocks, table.size_in_blocks))

@@ -20,11 +20,11 @@ from crosscompat.show.chances import one_in, percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from crosscompat.advice.forecast_record import ScoredForecast, TrackRecord
     from crosscompat.advice.predict import Basis
     from crosscompat.advice.priors import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
-    from crosscompat.advice.track_record import ScoredForecast, TrackRecord
     from crosscompat.collection.opening import Collection
     from crosscompat.model.scoring import CameOf, ForecastScore
 

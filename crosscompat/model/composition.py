@@ -21,7 +21,7 @@ from functools import lru_cache, reduce
 
 import numpy as np
 
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.stages import STAGES, STEPS, WHOLE
 
 _SIZES = np.geomspace(0.1, 100.0, 61)
@@ -124,15 +124,13 @@ _GRID = np.linspace(-40.0, 40.0, 401)
 
 @dataclass(frozen=True, slots=True)
 class Logits:
-    """Logits of the chances of some pairings, as Gaussians.
-
-    Attributes
-    ----------
-    mean, sd : ndarray of float, shape (n_pairs,)
-    """
+    """Logits of the chances of some pairings, as Gaussians with mean and sd of shape (n_pairs,)."""
 
     mean: Floats
     sd: Floats
+
+    def __getitem__(self, at: slice | Ints) -> Logits:
+        return Logits(self.mean[at], self.sd[at])
 
 
 def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits:

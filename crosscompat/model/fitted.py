@@ -209,22 +209,6 @@ def _fit_step(
     return replace(fit, variances=np.where(fit.variances > 0, fit.variances, prior))
 
 
-def fit_plain(recipe: Recipe, rows: Floats, counts: Counts, prior: GaussianPrior | None = None) -> FittedModel:
-    """Fit a logistic regression from a flower to a seedling at its mode, with nothing of parents.
-
-    The arguments are those of `fit_crosses`, what was counted, and a prior in place of that of the package.
-    """
-    from crosscompat.model.inference import fit_posterior  # noqa: PLC0415 - an answer fits nothing
-
-    moments = training_moments(recipe, rows)
-    belief = prior or published().prior_for(recipe.features)
-    posterior = fit_posterior(design_of(recipe, rows, moments[0]), counts, belief)
-    took = int((counts.some | (counts.took > 0)).sum())
-    fit = unlearned(WHOLE, posterior.mean, posterior.covariance, np.zeros(len(EFFECTS)))
-    scales = dict.fromkeys(EFFECTS, 0.0)
-    return FittedModel(recipe, *moments, belief, scales, (fit,), Seen(len(rows), took), SeedsPerPod(1.0, 1.0, 1))
-
-
 def offset_of(model: FittedModel, step: str, design: Floats) -> Floats:
     """Return what the logit of a step is before its coefficients: its share of the whole; 0 of the whole itself."""
     return np.zeros(len(design)) if step == WHOLE else share_means(design @ model.prior.mean, model.seeds)[step]

@@ -1,4 +1,4 @@
-"""From a pairing's row of numbers to a chance with its uncertainty."""
+"""From a pairing's row of numbers to a chance with its uncertainty, and how the chances of several go together."""
 
 from __future__ import annotations
 
@@ -34,13 +34,9 @@ _FARTHEST, _HALVINGS = 500.0, 60
 class Outlook:
     """What is believed of some pairings.
 
-    Attributes
-    ----------
-    steps : mapping of str to Logits
-        Of every step, all that was counted at it and at its parts taken together. ``whole`` is the chance of a seedling
-        from one flower; the fate that the flowers of one cross share is among its uncertainty.
-    own : mapping of str to Logits
-        The same by what was counted at the very step alone.
+    ``steps`` is of every step, by all that was counted at it and at its parts; ``whole`` is the chance of a seedling
+    from one flower, the fate that the flowers of one cross share among its uncertainty. ``own`` is the same by what was
+    counted at the very step alone.
     """
 
     steps: Mapping[str, Logits]
@@ -53,11 +49,7 @@ class Outlook:
 
     def at(self, i: int) -> Outlook:
         """Return what is believed of one of the pairings."""
-        sides = (
-            {step: Logits(y.mean[i : i + 1], y.sd[i : i + 1]) for step, y in side.items()}
-            for side in (self.steps, self.own)
-        )
-        return Outlook(*sides)
+        return Outlook(*({step: y[i : i + 1] for step, y in side.items()} for side in (self.steps, self.own)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +89,6 @@ def outlook(
     Examples
     --------
     >>> from crosscompat.model.fitted import prior_model
-    >>> from crosscompat.model.composition import SeedsPerPod
     >>> from crosscompat.pairing import DistanceScale, recipe_for
     >>> recipe = recipe_for(None, DistanceScale(2.0, (("time", 2.0, 1.0),), "My"))
     >>> outlook(prior_model(recipe, SeedsPerPod(20.0, 1.0)), np.array([[0.0]])).whole.mean
@@ -108,8 +99,7 @@ def outlook(
         return Outlook({WHOLE: only}, {WHOLE: only})
     prior = {step: step_logits(model, step, rows, asked, farther, learned=False) for step in STEPS}
     own = {
-        step: prior[step] if model.fit_of(step) is None else step_logits(model, step, rows, asked, farther)
-        for step in STEPS
+        step: step_logits(model, step, rows, asked, farther) if model.fit_of(step) else prior[step] for step in STEPS
     }
     return Outlook(all_joined(model, prior, own), own)
 
@@ -139,9 +129,8 @@ def step_logits(
 ) -> Logits:
     """Return the logit of one step of each pairing, by what was counted at it alone; unless ``learned``, its prior.
 
-    The arguments are those of `outlook`. An unknown number (NaN) is put at its training mean and widens the answer by
-    (b² + var b) s², with b its coefficient and s² its variance among the crosses fitted; so does a distance that is not
-    sure.
+    The arguments are those of `outlook`. An unknown number is put at its training mean and widens the answer by (b² +
+    var b) s², with b its coefficient and s² its variance among the crosses; so does a distance that is not sure.
     """
     fit = (model.fit_of(step) if learned else None) or prior_step(model, step)
     design = design_of(model.recipe, rows, model.means)
@@ -212,9 +201,8 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
 
     Notes
     -----
-    With p the chance per unit, the chance from N units is 1 - (1 - p)^N for each p that the posterior
-    allows; the mean is taken over the Gaussian by the trapezoid rule, whose error falls exponentially for so smooth a
-    curve (Trefethen LN, Weideman JAC 2014, The exponentially convergent trapezoidal rule, SIAM Review 56:385-458).
+    With p the chance per unit, the chance from N units is 1 - (1 - p)^N; its mean is taken over the Gaussian by the
+    trapezoid rule (Trefethen LN, Weideman JAC 2014, SIAM Review 56:385-458).
 
     Examples
     --------
@@ -237,18 +225,10 @@ def chances(answer: Logits, flowers: ArrayLike = 1) -> Chances:
 
 
 def sharing_out(whole: Logits, stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logits]:
-    """Return the stages as they come to what is believed of the whole.
+    """Return the stages, in place of what was counted along the way, as they come to what is believed of the whole.
 
-    What is known of the whole tells of its stages too: each moves as far as it is unsure, all of them together until
-    the mean chances come to that of the whole, or as near as empty pods let them.
-
-    Parameters
-    ----------
-    whole : Logits
-        Of a seedling from one flower, shape (n_pairs,).
-    stages : mapping of str to Logits
-        Of each stage, by what was counted along the way.
-    seeds : SeedsPerPod
+    All are logits of shape (n_pairs,). What is known of the whole tells of its stages too: each moves as far as it is
+    unsure, all together until the mean chances come to that of the whole, or as near as empty pods let them.
 
     Examples
     --------
@@ -295,9 +275,8 @@ def flowers_for(answer: Logits, target: float) -> NDArray[np.int64]:
     return np.where(high > MOST_FLOWERS, 0, high)
 
 
-def _at_least_one(eta: Floats, units: Floats) -> Floats:
-    result: Floats = -np.expm1(-units * np.logaddexp(0.0, eta))
-    return result
+def _at_least_one(eta: Floats, units: Floats | Ints) -> Floats:
+    return np.asarray(-np.expm1(-units * np.logaddexp(0.0, eta)))
 
 
 @cache
@@ -305,21 +284,6 @@ def _quadrature() -> tuple[Floats, Floats]:
     nodes = _STEP * np.arange(-_STEPS, _STEPS + 1, dtype=np.float64)
     weights = np.exp(-0.5 * nodes**2)
     return nodes.astype(np.float64), np.asarray(weights / weights.sum(), dtype=np.float64)
-
-
-def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
-    """Hold that pairings of hybrids are never surer than the weighted mean of those of their species (`in_place`).
-
-    ``weight`` and ``of``, shape (n_of_species,), are the share of each pairing of species, and which it stands for.
-
-    Examples
-    --------
-    >>> hybrid, species = Logits(np.zeros(2), np.ones(2)), Logits(np.zeros(2), np.array([1.0, 3.0]))
-    >>> no_surer(hybrid, species, np.array([0.5, 0.5]), np.array([1, 1])).sd ** 2
-    array([1., 5.])
-    """
-    least = np.bincount(of, weight * of_species.sd**2, minlength=len(own.mean))
-    return Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least)))
 
 
 def doubted(own: Logits, parents: Floats) -> Logits:
@@ -339,10 +303,7 @@ def put_to(
 ) -> tuple[Floats, Pairings, Outlook]:
     """Put pairings to a model by their numbers alone; ``own`` is as for `pair_rows`, ``stages`` as for `outlook`.
 
-    Returns
-    -------
-    ndarray of float, shape (n_pairs, n_features), Pairings, Outlook
-        The numbers, the parents as the model knows them, and what it expects.
+    Returns the numbers, (n_pairs, n_features), the parents as the model knows them, and what it expects.
     """
     seed, pollen = parents.seed, parents.pollen
     apart, spread = taxa.apart(seed, pollen), taxa.spread(seed, pollen)
@@ -350,3 +311,89 @@ def put_to(
     asked = pairings_of(model.seen, taxa.distances, parents, taxa.pedigree)
     farther = farther_rows(model.recipe, apart, spread) if spread.any() else None
     return rows, asked, outlook(model, rows, asked, farther, stages=stages)
+
+
+_NUDGE = 1e-3
+_DRAWS, _SEED = 4_000, 18
+
+
+def correlations(model: FittedModel, rows: Floats, asked: Pairings, parents: Parents) -> Floats:
+    """Return how the logits of some pairings go together, shape (n_pairs, n_pairs): a poor mother fails all of hers.
+
+    Each step that was counted adds its covariance, as far as the logit of the whole follows it (the delta method). Two
+    pairings share the coefficients, the effects of parents crossed before, and those of a parent that both have and
+    nobody crossed; the fate of one cross is its own.
+
+    Examples
+    --------
+    Before any cross, two pairings of one mother go together more than two that share nobody.
+
+    >>> from crosscompat.model.fitted import prior_model
+    >>> from crosscompat.pairing import DistanceScale, recipe_for
+    >>> model = prior_model(recipe_for(None, DistanceScale(1.0, ())), SeedsPerPod(20.0, 1.0))
+    >>> found = correlations(model, np.zeros((3, 0)), strangers(3), Parents(["a", "a", "c"], ["x", "y", "z"]))
+    >>> bool(found[0, 1] > found[0, 2] > 0), np.diag(found).tolist()
+    (True, [1.0, 1.0, 1.0])
+    """
+    found = np.zeros((len(rows), len(rows)))
+    for step, share in _sensitivities(model, rows, asked).items():
+        found += np.outer(share, share) * _covariances(model, step, rows, asked, parents)
+    sd = np.sqrt(np.diag(found))
+    found /= np.outer(sd, sd)
+    return np.asarray(np.clip(found, -1.0, 1.0))
+
+
+def number_that_take(correlation: Floats, whole: Logits, flowers: Ints) -> tuple[int, int]:
+    """Return between which two numbers lies, nine times in ten, how many of some pairings give a seedling.
+
+    ``correlation`` is from `correlations`, ``whole`` of a seedling from one flower, ``flowers`` of shape (n_pairs,).
+
+    Examples
+    --------
+    Two even chances of pairings that fail together: none or both.
+
+    >>> number_that_take(np.ones((2, 2)), Logits(np.zeros(2), np.full(2, 50.0)), np.ones(2, dtype=np.intp))
+    (0, 2)
+    """
+    random = np.random.default_rng(_SEED)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    logits = whole.mean + whole.sd * (random.standard_normal((_DRAWS, whole.mean.size)) @ root.T)
+    takes = random.random(logits.shape) < _at_least_one(logits, flowers)
+    low, high = np.quantile(takes.sum(axis=1), (0.05, 0.95))
+    return int(low), int(high)
+
+
+def _sensitivities(model: FittedModel, rows: Floats, asked: Pairings) -> dict[str, Floats]:
+    """Return how far the logit of the whole follows that of each step that was counted, shape (n_pairs,) each."""
+    counted = [fit.step for fit in model.steps if fit.step != WHOLE]
+    shares = {WHOLE: np.ones(len(rows))}
+    if not counted:
+        return shares
+    prior = {step: step_logits(model, step, rows, asked, learned=False) for step in STEPS}
+    own = prior | {fit.step: step_logits(model, fit.step, rows, asked) for fit in model.steps}
+    here = all_joined(model, prior, own)[WHOLE].mean
+    for step in (WHOLE, *counted):
+        moved = Logits(own[step].mean + _NUDGE, own[step].sd)
+        shares[step] = (all_joined(model, prior, {**own, step: moved})[WHOLE].mean - here) / _NUDGE
+    return shares
+
+
+def _covariances(model: FittedModel, step: str, rows: Floats, asked: Pairings, parents: Parents) -> Floats:
+    """Return the covariances of the logits of one step, by what was counted at it, shape (n_pairs, n_pairs)."""
+    fit, levels = model.fit_of(step) or prior_step(model, step), asked.levels
+    columns, extra = effect_columns(fit, asked)
+    columns[:, : fit.sizes[0]] = design_of(model.recipe, rows, model.means)
+    found: Floats = columns @ fit.covariance @ columns.T
+    own = np.diag(found) + extra + fit.variances[4:].sum()
+    sides = (
+        (levels.seed, parents.seed), (levels.pollen, parents.pollen),
+        (levels.seed_plant, parents.seed_plants), (levels.pollen_plant, parents.pollen_plants),
+    )  # fmt: skip
+    for variance, (level, names) in zip(fit.variances[:4], sides, strict=True):
+        if len(names):
+            named = np.array([name or "" for name in names])
+            new = (level < 0) & (named != "")
+            found += variance * (np.equal.outer(named, named) & np.logical_and.outer(new, new))
+    found[np.diag_indices(len(found))] = own
+    return found

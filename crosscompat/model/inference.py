@@ -23,15 +23,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from crosscompat.model.gaussian import Gaussian, GaussianPrior, NotConverged, Prior, Scales, Stage, stage_of
-from crosscompat.model.likelihood import Counts, Floats, Ints, derivatives, log_likelihood, log_likelihoods
+from crosscompat.model.likelihood import Counts, Floats, TiltedMoments, derivatives, log_likelihood
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
 _RISEN = 1e-12
 _FLAT = 1e-7
-_CHUNK = 30_000  # numbers that stay near the processor
-_WIDE = 1.0
-_FAR = 700.0  # beyond this logit the exponential is no number any more
 _QUICK = (*(1.0,) * 8, *(0.6,) * 52)  # share of its way that a site goes, sweep by sweep
 _SLOW = (0.1,) * 300  # wide scales and large counts go round in circles at a quicker pace
 _SETTLED = 1e-3
@@ -238,75 +235,6 @@ def _answer(mode: Mode) -> Floats:
         return np.zeros_like(mode.slope)
     gaussian = mode.gaussian
     return gaussian.solve(-0.5 * gaussian.variance * mode.slope)[1]
-
-
-# Nodes in sds, with log weights for a function that is not yet divided by the normal: of Gauss and Hermite, and even
-# ones, which err less where the likelihood cuts a wide normal off.
-_HERMITE, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
-_EVEN = np.linspace(-8.0, 8.0, 48)
-_RULES = ((_HERMITE, np.log(_WEIGHTS) + 0.5 * _HERMITE**2), (_EVEN, np.full(48, np.log(_EVEN[1] - _EVEN[0]))))
-
-
-@dataclass(frozen=True, slots=True)
-class TiltedMoments:
-    """Records with the quadrature that suits each.
-
-    Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
-    likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
-    0.001, up to sds of 5; in sds of the mean and shares of the variance. ``parts`` holds which records, their counts,
-    the nodes in sds and the logs of their weights.
-    """
-
-    parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]
-    size: int
-
-    @classmethod
-    def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
-        """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
-        parts, wide = [], variance > _WIDE**2
-        for which, (x, log_weight) in zip((~wide, wide), _RULES, strict=True):
-            rows = np.flatnonzero(which)
-            step = _CHUNK // x.size
-            parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]
-        return cls(tuple(parts), variance.size)
-
-    def moments(self, mean: Floats, variance: Floats, centre: Floats, width: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return log mass, mean and variance of normal times likelihood, each of shape (n_records,).
-
-        ``mean`` and ``variance`` are those of the normal; the quadrature is laid out about ``centre`` in units of
-        ``width``, about the mean and the sd of the product.
-        """
-        result = np.empty((3, self.size))
-        for at, counts, x, log_weight in self.parts:
-            eta = centre[at] + width[at] * x[:, None]
-            logs = _likelihoods(eta, counts)
-            eta -= mean[at]
-            eta *= eta
-            eta *= 0.5 / variance[at]
-            logs -= eta
-            logs += log_weight[:, None]
-            top = logs.max(axis=0)
-            with np.errstate(invalid="ignore"):  # what is no number shows in the result
-                logs -= top
-            total, first, second = np.stack([np.ones(x.size), x, x**2]) @ np.exp(logs, out=logs)
-            first = first / total
-            result[0, at] = top + np.log(total * width[at]) - 0.5 * np.log(2.0 * np.pi * variance[at])
-            result[1, at] = centre[at] + width[at] * first
-            result[2, at] = width[at] ** 2 * (second / total - first**2)
-        return result[0], result[1], result[2]
-
-
-def _likelihoods(eta: Floats, counts: Counts) -> Floats:
-    """Return the weighted log likelihood of each record at each of its logits, shape (n_nodes, n_records)."""
-    if counts.some.any() or eta.max(initial=0.0) > _FAR:
-        return log_likelihoods(eta.T, counts).T
-    missed = np.exp(eta)
-    missed += 1.0
-    np.log(missed, out=missed)  # as good as log1p in sums, and twice as quick
-    missed *= -counts.tried
-    missed += counts.took * eta
-    missed *= counts.weight
-    return missed
 
 
 class NotSettled(FloatingPointError):

@@ -16,6 +16,7 @@ import numpy as np
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
+from crosscompat.model.composition import Logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.pairing import MILLION_YEARS
 from crosscompat.phylogeny.taxa import Pedigree, Taxa, share_matrix
@@ -189,6 +190,21 @@ def in_place(taxa: Taxa, seen: Seen, parents: Parents) -> InPlace | None:
     clones = ([side[i] for i in of.tolist()] if side else () for side in (parents.seed_plants, parents.pollen_plants))
     result = Parents([row[0] for row in rows], [row[1] for row in rows], *clones)
     return InPlace(result, np.array([row[2] for row in rows], dtype=np.float64), of)
+
+
+def no_surer(own: Logits, of_species: Logits, weight: Floats, of: Ints) -> Logits:
+    """Hold that pairings of hybrids are never surer than the weighted mean of those of their species (`in_place`).
+
+    ``weight`` and ``of``, shape (n_of_species,), are the share of each pairing of species, and which it stands for.
+
+    Examples
+    --------
+    >>> hybrid, species = Logits(np.zeros(2), np.ones(2)), Logits(np.zeros(2), np.array([1.0, 3.0]))
+    >>> no_surer(hybrid, species, np.array([0.5, 0.5]), np.array([1, 1])).sd ** 2
+    array([1., 5.])
+    """
+    least = np.bincount(of, weight * of_species.sd**2, minlength=len(own.mean))
+    return Logits(own.mean, np.sqrt(np.maximum(own.sd**2, least)))
 
 
 def _pairs(seed: Pedigree, pollen: Pedigree) -> list[tuple[str, str, float]]:

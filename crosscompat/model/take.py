@@ -21,9 +21,9 @@ from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits, SeedsPerPod
 from crosscompat.model.fitted import FittedModel, fit_training_set, prior_model
-from crosscompat.model.forecast import chances, no_surer, put_to
+from crosscompat.model.forecast import chances, put_to
 from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Parents, in_place
+from crosscompat.model.pairings import Parents, in_place, no_surer
 from crosscompat.model.training_set import self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.check import check
+from crosscompat.advice.forecast_record import forecasts_due
 from crosscompat.advice.labels import labels_for
-from crosscompat.advice.ledger import forecasts_due
 from crosscompat.advice.parents import (
     Parent,
     cautions,
@@ -352,6 +352,6 @@ def test_the_doubt_that_a_cross_has_lifted_is_named_among_what_moved(trained, co
     was, now = (predict(after, made.saved.model, asked) for made in (before, after))
     assert was.uneven.tolist() == [-1.0]
     assert now.uneven.tolist() == [0.0]
-    old, new = (lesson_room._parts(made.saved.model, asked, 0) for made, asked in ((before, was), (after, now)))
+    old, new = (lesson_room._parts(made.saved.model, asked.at(0)) for made, asked in ((before, was), (after, now)))
     assert new["uneven"] - old["uneven"] == 1.0
     assert sum(new.values()) - sum(old.values()) == pytest.approx(now.whole.mean[0] - was.whole.mean[0])

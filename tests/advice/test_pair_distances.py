@@ -19,12 +19,8 @@ NAME = CELL.filter(str.strip)
 
 def read(path):
     """The rows of a table with their names and numbers, and what is wrong with it."""
-    faults = []
-    rows = [
-        row
-        for block in PairTable(path).blocks(faults)
-        for row in zip(block.rows, *block.names, block.number, strict=True)
-    ]
+    faults, table = [], PairTable(path)
+    rows = [(cells, *table.parents(cells), row) for block in table.blocks(faults) for row, cells in block]
     return rows, faults
 
 

@@ -15,8 +15,7 @@ from crosscompat.advice.rank import among_species, partners_of, rank, teaching, 
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.model.composition import Logits
-from crosscompat.model.correlations import correlations
-from crosscompat.model.forecast import chances
+from crosscompat.model.forecast import chances, correlations
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.show.chances import TELLS_APART
 

@@ -83,7 +83,9 @@ def test_what_moved_adds_up_and_the_largest_move_comes_first(collection, trained
     seed, pollen = ["Aus_bus", "Aus_cus", "Aus_dus"], ["Aus_cus", "Aus_eus", "Aus_fus"]
     was, now = (predict(made, model, Parents(seed, pollen)) for model in (before, after))
     for i in range(len(seed)):
-        old, new = (sum(lesson_room._parts(model, asked, i).values()) for model, asked in ((before, was), (after, now)))
+        old, new = (
+            sum(lesson_room._parts(model, asked.at(i)).values()) for model, asked in ((before, was), (after, now))
+        )
         assert (old, new) == pytest.approx((was.whole.mean[i], now.whole.mean[i]), abs=1e-9)
     sizes = [abs(moved.after.mean - moved.before.mean) for moved in lesson.moved]
     assert sizes == sorted(sizes, reverse=True)

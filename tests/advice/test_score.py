@@ -384,7 +384,7 @@ def test_the_same_crosses_are_learned_from_once(collection, records):
         return map(function, jobs)
 
     found = blind_forecasts(made, evidence, {"once": folds, "again": folds[::-1]}, work)
-    assert [len(job.asked) for job in seen] == [2, 2]
+    assert [len(job.held) for job in seen] == [2, 2]
     assert sorted(found["once"].chances["crosscompat"]) == sorted(found["again"].chances["crosscompat"])
 
 

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from sklearn.metrics import brier_score_loss, log_loss, roc_auc_score
 
-from crosscompat.advice.ledger import forecasts_due
+from crosscompat.advice.forecast_record import base_rates, forecasts_due, track_record
 from crosscompat.advice.predict import training_set_of
 from crosscompat.advice.retrain import learn
-from crosscompat.advice.track_record import base_rates, track_record
 from crosscompat.book.records import GivenForecast
 
 READ = date(2026, 6, 1)

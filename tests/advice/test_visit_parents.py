@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.ledger import PRIOR, forecast_now
+from crosscompat.advice.forecast_record import PRIOR, forecast_now
 from crosscompat.advice.visit_parents import KnownPlants, misspelt, pair_of
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting

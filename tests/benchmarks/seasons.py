@@ -23,8 +23,7 @@ from growers import AGE, SEEDS, coalescent, draw_logits
 
 from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
-from crosscompat.model.correlations import correlations
-from crosscompat.model.forecast import chances, put_to
+from crosscompat.model.forecast import chances, correlations, put_to
 from crosscompat.model.pairings import Parents
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.track_record import CameTrue, TrackRecord
+from crosscompat.advice.forecast_record import CameTrue, TrackRecord
 from crosscompat.cli.learn import print_track_record
 from crosscompat.collection.opening import open_collection
 

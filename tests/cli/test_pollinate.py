@@ -72,7 +72,7 @@ def test_it_says_which_cross_it_is_and_the_chances_in_words(log):
 
 def test_flowers_and_racemes_are_told_apart_on_every_screen(run, answer, log, told, own, page):
     """What cannot be added up is unknown to the forecast, which is then for one flower, as in a fit."""
-    from crosscompat.advice.ledger import units_of
+    from crosscompat.advice.forecast_record import units_of
 
     told(SEED, POLLEN, "--count", "4", *MAY)
     found = told(SEED, POLLEN, "--count", "2", "--unit", "racemes", *MAY)
@@ -141,7 +141,7 @@ def test_without_a_model_the_prior_is_stored(told, own, page, monkeypatch):
 
 def test_a_forecast_that_was_stored_on_the_day_can_count_for_the_cross(told, own):
     """The ledger finds the line by the cross's identifier, and for as many flowers."""
-    from crosscompat.advice.ledger import units_of
+    from crosscompat.advice.forecast_record import units_of
 
     found = told(SEED, POLLEN, "--count", "4", "--on", prompts.today().isoformat())
     collection = open_collection(own)

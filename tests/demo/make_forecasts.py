@@ -13,7 +13,7 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
-from crosscompat.advice.ledger import forecasts_due
+from crosscompat.advice.forecast_record import forecasts_due
 from crosscompat.advice.predict import fitted_on, training_set_of
 from crosscompat.book.records import GivenForecast
 from crosscompat.collection.create import make_demonstration

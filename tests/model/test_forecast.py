@@ -8,7 +8,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from crosscompat.model.composition import Logits, SeedsPerPod, composed
-from crosscompat.model.fitted import FittedModel, fit_crosses, fit_plain, prior_model
+from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, sharing_out, step_logits
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
@@ -26,9 +26,13 @@ RECIPE = Recipe(
 SEEDS = SeedsPerPod(20.0, 1.0)
 
 
-def fitted(seed, n=25):
-    rng = np.random.default_rng(seed)
-    return fit_plain(RECIPE, asked(rng, n), Counts.of(np.ones(n), rng.random(n) < 0.5))
+@pytest.fixture(scope="module")
+def fitted(fit_plain):
+    def fit(seed, n=25):
+        rng = np.random.default_rng(seed)
+        return fit_plain(RECIPE, asked(rng, n), Counts.of(np.ones(n), rng.random(n) < 0.5))
+
+    return fit
 
 
 def asked(rng, n, *, gaps=0.3):
@@ -127,7 +131,7 @@ def test_flowers_are_counted_pairing_by_pairing():
     assert flowers_for(one(edge - 1e-3), 0.5)[0] == 0
 
 
-def test_the_logit_is_the_linear_form_and_its_spread():
+def test_the_logit_is_the_linear_form_and_its_spread(fitted):
     model, rng = fitted(1), np.random.default_rng(2)
     rows = asked(rng, 6, gaps=0)
     answer = outlook(model, rows).whole
@@ -146,7 +150,7 @@ def test_with_no_cross_the_prior_answers():
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000), st.integers(1, 3))
-def test_an_unknown_number_counts_its_spread(seed, gap):
+def test_an_unknown_number_counts_its_spread(fitted, seed, gap):
     """Its mean and variance are those of the logit when the number is drawn from the crosses fitted."""
     model, rng = fitted(seed), np.random.default_rng(seed)
     row = asked(rng, 1, gaps=0)
@@ -164,7 +168,7 @@ def test_an_unknown_number_counts_its_spread(seed, gap):
 
 @settings(max_examples=50, deadline=None)
 @given(st.integers(0, 10_000))
-def test_reasons_add_up_to_the_logit(seed):
+def test_reasons_add_up_to_the_logit(fitted, seed):
     model, rng = fitted(seed), np.random.default_rng(seed + 1)
     for row in asked(rng, 4):
         found = reasons(model, WHOLE, row)
@@ -177,14 +181,14 @@ def test_reasons_add_up_to_the_logit(seed):
             assert value is not None or added == 0
 
 
-def test_an_average_pairing_has_no_reason_but_the_base():
+def test_an_average_pairing_has_no_reason_but_the_base(fitted):
     model = fitted(9)
     found = reasons(model, WHOLE, model.means)
     assert [added for _, added, _ in found.terms] == [0.0] * 4
     assert found.base == pytest.approx(outlook(model, model.means[None]).whole.mean[0])
 
 
-def test_no_pairings_have_no_chances():
+def test_no_pairings_have_no_chances(fitted):
     answer = chances(outlook(fitted(1), np.empty((0, 4))).whole, 3)
     assert answer.mean.shape == answer.low.shape == (0,)
     assert flowers_for(Logits(np.empty(0), np.empty(0)), 0.5).shape == (0,)
@@ -202,7 +206,7 @@ def test_a_model_made_by_hand_is_read_as_it_stands():
 
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 20), st.floats(-2, 2))
-def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_the_mean(seed, gain):
+def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_the_mean(fitted, seed, gain):
     """The exact second moment of b d, for d with that standard deviation; the other coefficients have no part in it.
 
     The whole has its prior mean among its coefficients, which is not to be counted twice.
@@ -217,7 +221,7 @@ def test_an_unsure_distance_widens_by_its_coefficients_second_moment_and_leaves_
     assert wide.sd**2 == pytest.approx(plain.sd**2 + moment * gain**2, rel=1e-12)
 
 
-def test_a_distance_that_is_sure_changes_nothing_to_the_last_bit_and_an_unsure_one_is_the_pairings_own():
+def test_a_distance_that_is_sure_changes_nothing_to_the_last_bit_and_an_unsure_one_is_the_pairings_own(fitted):
     model, rows = fitted(3), asked(np.random.default_rng(3), 3)
     farther = np.zeros((3, 4))
     farther[1, 0] = 0.5

@@ -15,14 +15,13 @@ from crosscompat.model.design_matrix import Factor, Kinship
 from crosscompat.model.gaussian import GaussianPrior, NotConverged, Scales, stage_of
 from crosscompat.model.inference import (
     NotSettled,
-    TiltedMoments,
     evidence_slope,
     expected_bend,
     find_mode,
     fit_posterior,
     refine,
 )
-from crosscompat.model.likelihood import Counts, derivatives, log_likelihood, log_likelihoods
+from crosscompat.model.likelihood import Counts, TiltedMoments, derivatives, log_likelihood, log_likelihoods
 
 SDS = np.array([0.8, 1.1, 0.5, 0.9, 0.4, 0.7])
 SHARE = 0.6
@@ -372,7 +371,7 @@ def test_sixteen_nodes_would_not_do_for_the_wide_ones(records):
 
 
 def test_cut_into_parts_nothing_changes(records, monkeypatch):
-    from crosscompat.model import inference as room
+    from crosscompat.model import likelihood as room
 
     whole = TiltedMoments.of(records.counts, records.width**2)
     monkeypatch.setattr(room, "_CHUNK", 400)

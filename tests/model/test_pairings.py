@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.model.composition import Logits
 from crosscompat.model.design_matrix import Kinship
-from crosscompat.model.forecast import chances, doubted, no_surer
-from crosscompat.model.pairings import Parents, Seen, in_place, relatedness
+from crosscompat.model.forecast import chances, doubted
+from crosscompat.model.pairings import Parents, Seen, in_place, no_surer, relatedness
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa

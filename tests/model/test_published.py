@@ -7,8 +7,7 @@ import pytest
 
 from crosscompat.model.composition import Logits
 from crosscompat.model.likelihood import Counts
-from crosscompat.model.prior import published, published_weight
-from crosscompat.model.published import PublishedCrosses, with_published
+from crosscompat.model.prior import PublishedCrosses, published, published_weight, with_published
 from crosscompat.stages import WHOLE
 
 SCALES = published().effect_scales(WHOLE)

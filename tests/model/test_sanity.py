@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from crosscompat import TakeModel
 from crosscompat.book.crosses import COUNT_COLUMNS
-from crosscompat.model.fitted import fit_crosses, fit_plain
+from crosscompat.model.fitted import fit_crosses
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Parents, pairings_of, relatedness
@@ -223,7 +223,7 @@ def test_before_any_cross_both_directions_are_alike(world, pair):
     assert mean[pair] == pytest.approx(mean[pair[::-1]])
 
 
-def test_twenty_crosses_turn_the_slope():
+def test_twenty_crosses_turn_the_slope(fit_plain):
     """With a true slope of +3 a unit the far end stands above the near one in 85 of 100 books and more."""
     rng, tree = np.random.default_rng(12), parse_newick("(((a:1,b:1):1,c:2):2,(d:1,e:1):3);")
     recipe, far_above = recipe_for(None, scale_of(tree)), 0

@@ -70,14 +70,18 @@ def main() -> None:
         raise SystemExit("The tests fail before anything is altered.")
     told: Counter[str] = Counter()
     for mutant in chosen:
-        ended, change = tried(copy, mutant, tests)
+        try:
+            ended, change = tried(copy, mutant, tests)
+        except AttributeError as error:  # the operator for exceptions knows plain names alone
+            ended, change = "not made", str(error)
         told[ended] += 1
         print(ended, f"{mutant.module.relative_to(copy)}:{mutant.place[0]}", mutant.operator, flush=True)  # noqa: T201
         if ended == "survived":
             print(change, flush=True)  # noqa: T201
     shutil.rmtree(copy)
-    killed = len(chosen) - told["survived"]
-    print(f"{given.room}: {killed} of {len(chosen)} killed, {told['stopped']} of them by time")  # noqa: T201
+    made = len(chosen) - told["not made"]
+    killed = made - told["survived"]
+    print(f"{given.room}: {killed} of {made} killed, {told['stopped']} of them by time")  # noqa: T201
 
 
 def mutants(module: Path) -> Iterator[Mutant]:
@@ -170,8 +174,10 @@ def _test(copy: Path, module: Path, tests: tuple[str, ...]) -> None:
     os.environ["PYTHONPATH"] = str(copy)
     files = [path for place in tests for path in (sorted((copy / place).glob("test_*.py")) or [copy / place])]
     used = ".".join(module.relative_to(copy).with_suffix("").parts).removesuffix(".__init__")
+    if (module.parent / "__init__.py").read_text(encoding="utf-8").count("\nfrom "):
+        used = rf"{used}|{used.rpartition('.')[0]}"  # a package that gives on what its modules hold
     files = [path for path in files if path.stem not in _SLOW]
-    files = [path for path in files if re.search(rf"{used}\b(?!\.)", path.read_text(encoding="utf-8"))] or files
+    files = [path for path in files if re.search(rf"(?:{used})\b(?!\.)", path.read_text(encoding="utf-8"))] or files
     files.sort(key=lambda path: module.stem not in path.stem)
     options = ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", "not shared", "-k", f"not ({' or '.join(_SLOW)})"]
     os._exit(pytest.main([str(module), *map(str, files), *options]))

@@ -112,6 +112,22 @@ def test_the_first_change_that_is_not_as_it_was_written_is_named_and_nothing_mor
     assert open_store(path).altered() is None
 
 
+def test_a_digest_knows_which_of_several_records_was_replaced(tmp_path):
+    store = open_store(tmp_path / "book.sqlite")
+    one, other = Plant(name="coc-1"), Plant(name="coc-2")
+    with store.writing("planted") as pen:
+        pen.add(one, other)
+    with store.writing("gone") as pen:
+        pen.withdraw(one)
+    with transaction(store.database, writing=True) as connection:
+        connection.execute("UPDATE plants SET replaced_in = CASE id WHEN ? THEN 2 END", (other.id,))
+    with store.reading() as page:
+        assert [plant.name for plant in page.current(Plant)] == ["coc-1"]
+    with pytest.raises(Damaged, match="Change 2 "):
+        raise store.altered()
+    store.close()
+
+
 def test_a_copy_that_was_altered_is_not_put_back(path):
     copy = back_up(path)
     with sqlite3.connect(copy) as connection:

@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.book.records import Cross, Determination, Finding, Observation, Plant, Pollination
 from crosscompat.book.store import open_store
-from crosscompat.ground.errors import Busy
+from crosscompat.ground.errors import Busy, WrongUse
 
 
 def test_what_was_written_is_read_back_to_the_last_field(book):
@@ -106,6 +106,33 @@ def test_no_two_plants_share_a_name_and_no_two_crosses_a_number(book):
     for one, other in ((Plant(name="a"), Plant(name="a")), (Cross(number="1"), Cross(number="1"))):
         with pytest.raises(refused(book)), book.writing("twice") as pen:
             pen.add(one, other)
+
+
+def test_several_records_are_withdrawn_at_once_and_stand_again_unless_their_name_is_taken(book):
+    plants = [Plant(name=f"coc-{i}") for i in range(3)]
+    with book.writing("planted") as pen:
+        pen.add(*plants)
+    with book.writing("gone") as pen:
+        pen.withdraw(*plants)
+    with book.reading() as page:
+        assert page.current(Plant) == ()
+    with book.writing("planted anew") as pen:
+        pen.add(Plant(name="coc-1"))
+
+    def back():
+        with book.writing("back") as pen:
+            pen.undoes = 2
+            pen.put_back(*plants)
+
+    with pytest.raises(WrongUse, match="another record uses its name"):
+        back()
+
+
+def test_what_no_screen_can_show_is_not_admitted(book):
+    with pytest.raises(WrongUse, match="name cannot be"), book.writing("planted") as pen:
+        pen.add(Plant(name="coc\x1b[2J"))
+    with book.reading() as page:
+        assert page.current(Plant) == ()
 
 
 def test_a_name_is_free_again_once_its_plant_was_withdrawn(book):

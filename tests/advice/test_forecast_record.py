@@ -12,7 +12,7 @@ from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.ledger import flowers_to_forecast, forecasts_due, in_force
+from crosscompat.advice.forecast_record import flowers_to_forecast, forecasts_due, in_force
 from crosscompat.advice.predict import basis_of, chances_of, training_set_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant
