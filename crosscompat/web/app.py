@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from contextvars import copy_context
 from pathlib import Path
@@ -14,7 +14,7 @@ from werkzeug.exceptions import HTTPException
 from crosscompat.book.records import new_id
 from crosscompat.ground.errors import Busy, CrosscompatError
 from crosscompat.ground.wording import say, speak_of
-from crosscompat.show.chances import percent
+from crosscompat.show.chances import percent, percent_range
 from crosscompat.web.guard import Keys, protect
 from crosscompat.web.nursery import Nursery
 
@@ -33,14 +33,14 @@ _TOLD = {401: "locked", 403: "stale", 404: "nothing_here", 405: "nothing_here", 
 
 def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> Flask:
     """Return the app of a collection's folder, asked for under those ``hosts``; with ``keys`` from other devices too."""
-    from crosscompat.web import crosses, look, today
+    from crosscompat.web import crosses, look, pairs, today
 
     app = Flask(__name__)
     app.extensions["nursery"] = Nursery(folder)
     protect(app, hosts, keys)
-    app.jinja_env.globals.update(say=say, new_id=new_id, percent=percent)
+    app.jinja_env.globals.update(say=say, new_id=new_id, percent=percent, percent_range=percent_range)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    for pages in (today.PAGES, look.PAGES, crosses.PAGES):
+    for pages in (today.PAGES, look.PAGES, pairs.PAGES, crosses.PAGES):
         app.register_blueprint(pages)
     app.before_request(_speak)
     app.wsgi_app = _by_itself(app.wsgi_app)  # type: ignore[method-assign]
@@ -68,7 +68,7 @@ def _by_itself(answer: Callable[..., Any]) -> Callable[..., Any]:
     return lambda environ, start: copy_context().run(answer, environ, start)
 
 
-def _of_every_page() -> Mapping[str, Any]:
+def _of_every_page() -> dict[str, Any]:
     here, settings = nursery(), None
     with suppress(CrosscompatError):  # a page must be able to say that the collection cannot be read
         settings = here.collection.settings if here.exists else None

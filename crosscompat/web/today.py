@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 
@@ -11,16 +12,21 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from crosscompat.advice.due import Due, DueList, due_list
+from crosscompat.advice.figures import Interval
+from crosscompat.advice.parents import handling
 from crosscompat.advice.pollinate import Pollinated, pollinate
-from crosscompat.advice.tonight import Father, Tonight, tonight
+from crosscompat.advice.rank import partners_of, rank
+from crosscompat.advice.tonight import Tonight, alive_on, tonight
 from crosscompat.advice.visit_parents import VisitRequest
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.book.timelines import lives_of
 from crosscompat.ground.dates import spoken_date, today
+from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
 from crosscompat.web.app import nursery, told
 from crosscompat.web.forms import Form
+from crosscompat.web.pairs import names
 
 PAGES = Blueprint("today", __name__)
 
@@ -65,24 +71,65 @@ def by_place(due: Sequence[Due]) -> Mapping[str, list[Due]]:
     return {place: list(entries) for place, entries in groupby(ordered, key=lambda one: one.where)}
 
 
+@dataclass(frozen=True, slots=True)
+class PollenChoice:
+    """Pollen for a seed plant: the plant it is of or the lot it is kept in, and the chance of it."""
+
+    name: str
+    species: str
+    chance: Interval
+    says: str
+    lot: str | None = None
+
+
 @PAGES.get("/pollinate")
 def brush() -> str:
     """Choose the seed plant, then its pollen by chance, then say how many flowers."""
-    seed, pollen = request.args.get("seed", ""), request.args.get("pollen", "")
-    found = tonight_on(today())
+    form = Form(request.args)
+    seed, pollen, day = form.text("seed"), form.text("pollen"), today()
+    plants = alive_on(nursery().collection, day)
     if not seed:
-        return render_template("choose_seed.html", tonight=found)
+        ready = {mother.seed_plant for mother in tonight_on(day).mothers}
+        others = [plant for plant in plants if plant.sex != "male" and plant.plant not in ready]
+        return render_template("choose_seed.html", tonight=tonight_on(day), others=others)
+    now, later = pollen_for(seed, day)
     if not pollen:
-        return render_template("choose_pollen.html", seed=seed, fathers=_fathers(found, seed))
-    father = next((one for one in _fathers(found, seed) if pollen in (one.lot, *one.plants)), None)
-    lot = father.lot if father is not None and father.lot == pollen else None
-    return render_template("brush.html", seed=seed, pollen=pollen, father=father, lot=lot, flowers=found.flowers)
+        return render_template("choose_pollen.html", seed=seed, now=now, later=later, names=names())
+    chosen = next((one for one in (*now, *later) if pollen == one.name), None)
+    return render_template(
+        "brush.html", seed=seed, pollen=pollen, chosen=chosen, flowers=tonight_on(day).flowers,
+        caution=" ".join(one.says for one in handling(nursery().collection)),
+    )  # fmt: skip
 
 
-def _fathers(found: Tonight, seed: str) -> list[Father]:
-    mothers = [mother for mother in found.mothers if mother.seed_plant == seed]
+def pollen_for(seed: str, day: date) -> tuple[list[PollenChoice], list[PollenChoice]]:
+    """Return the pollen for a seed plant, the likeliest first: what is fresh or kept now, and that of the other plants.
+
+    Of a name that stands nowhere there is none; what it is will be asked when the visit is written.
+    """
+    here = nursery()
+    mothers = [mother for mother in tonight_on(day).mothers if mother.seed_plant == seed]
     fathers = mothers[0].fathers if mothers else []
-    return sorted(fathers, key=lambda father: -father.chance.mean)
+    now = [
+        PollenChoice(father.lot or plant, father.pollen_parent, father.chance, father.says, father.lot)
+        for father in fathers
+        for plant in (father.plants or [""])
+    ]
+
+    def made() -> list[PollenChoice]:
+        plants = [one.plant for one in alive_on(here.collection, day) if one.sex != "female" and one.plant != seed]
+        with suppress(CrosscompatError):
+            rows = rank(here.collection, partners_of(here.collection, seed, plants), basis=None).rows
+            return [
+                PollenChoice(row.pollen_plant, row.pollen_parent, row.chance, "")
+                for row in rows
+                if row.seed_plant == seed and row.pollen_plant
+            ]
+        return []
+
+    there = {one.name for one in now}
+    later = [one for one in here.remembered(("pollen", seed, day), made) if one.name not in there]
+    return sorted(now, key=lambda one: -one.chance.mean), later
 
 
 @PAGES.post("/pollinate")

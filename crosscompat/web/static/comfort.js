@@ -33,3 +33,14 @@ for (const form of document.querySelectorAll('form[method="post"]:not([enctype])
     }
   });
 }
+// Finding a species on the tree.
+const finder = document.querySelector(".finder");
+if (finder) {
+  finder.hidden = false;
+  const rows = [...document.querySelectorAll(".narrow-tree a")];
+  finder.querySelector("input").addEventListener("input", (event) => {
+    const wanted = event.target.value.trim().toLowerCase();
+    const hits = rows.filter((row) => { const hit = wanted.length > 1 && row.textContent.toLowerCase().includes(wanted); row.classList.toggle("found", hit); return hit; });
+    if (hits.length) hits[0].scrollIntoView({ block: "center" });
+  });
+}
