@@ -19,7 +19,7 @@ from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label
+from crosscompat.book.placing import find_label, written_out
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
@@ -166,6 +166,10 @@ def plant_answer(
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+    if entry.species and entry.species.strip():
+        species, read_as = written_out(collection.index, entry.species)
+        entry = replace(entry, species=species)
+        answer.notes.extend(filter(None, [read_as]))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:

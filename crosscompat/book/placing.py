@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import NameIndex, correct_form, genus_of
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name, somewhere_in
 
 
 def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
@@ -51,3 +51,24 @@ def findable_name(index: NameIndex, label: str) -> str:
     """
     name = correct_form(label)
     return name if find_label(index, name) == label else label
+
+
+def written_out(index: NameIndex, name: str) -> tuple[str, str]:
+    """Return a name whose genus is left out or cut short in full, and how it was read where that is not plain.
+
+    One that can be read by itself is the grower's own and stays; `UnknownName` says why another has no place.
+
+    Examples
+    --------
+    >>> index = NameIndex(["Aloe_vera"], {"Aloe perfoliata": "Aloe vera"})
+    >>> written_out(index, "perfoliata")
+    ('Aloe vera', '“perfoliata” is a synonym; the name used here is Aloe vera.')
+    >>> written_out(index, "A. vera 'Spot'"), written_out(index, "Aloe perfoliata")
+    (("Aloe vera 'Spot'", ''), ('Aloe perfoliata', ''))
+    """
+    if somewhere_in(name) is not None or read_name(name) is not None:
+        return name, ""
+    match = index.match(name)
+    if match.how == "species":
+        return correct_form(name, genus_of(match.label)), ""
+    return correct_form(match.label), "" if match.how == "parsed" else match.sentence

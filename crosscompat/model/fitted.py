@@ -12,7 +12,6 @@ from crosscompat.model.design_matrix import Factor, Kinship
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts, Floats, Ints
 from crosscompat.model.pairings import Levels, Parents, Seen, relatedness
-from crosscompat.model.posterior import EFFECTS, StepFit, matched, past_of, unlearned
 from crosscompat.model.prior import Priors, centre_of, published, spread_of
 from crosscompat.model.training_set import CrossCounts, TrainingSet
 from crosscompat.pairing import Recipe, pair_rows
@@ -21,6 +20,126 @@ from crosscompat.stages import STEPS, WHOLE
 from crosscompat.traits import TraitTable
 
 _FEWEST_FOR_A_MEAN = 5
+
+EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", "record")
+
+
+@dataclass(frozen=True, slots=True)
+class PairEffects:
+    """What is known of the pairs crossed, beside their parents: a row a pair and direction, both ways round, in order.
+
+    Attributes
+    ----------
+    ways : ndarray of int, shape (n_ways, 2)
+        Seed and pollen parent, as numbers of the species seen.
+    pair, direction : ndarray of float, shape (n_ways,)
+        Mean of what both directions share, and of what this one has of its own.
+    own : ndarray of float, shape (n_ways,)
+        Variance of the two together where everything else is known.
+    columns : ndarray of int, shape (n_ways, w)
+        Coefficients and effects that they lean on, -1 for none.
+    lean : ndarray of float, shape (n_ways, w)
+        How much higher they are expected to be where such a column is lower by 1.
+    """
+
+    ways: Ints
+    pair: Floats
+    direction: Floats
+    own: Floats
+    columns: Ints
+    lean: Floats
+
+    def find(self, seed: Ints, pollen: Ints) -> Ints:
+        """Return the row of each directed pair, -1 where it was crossed neither way round, shape (n_pairs,)."""
+        if not len(self.ways):
+            return np.full(len(seed), -1, dtype=np.intp)
+        step = int(self.ways.max()) + 1
+        keys = self.ways @ [step, 1]
+        wanted = np.where((seed >= 0) & (pollen >= 0) & (pollen < step), seed * step + pollen, -1)
+        place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        return np.where(keys[place] == wanted, place, -1)
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The crosses that were fitted, as far as forecasts lean on them.
+
+    Attributes
+    ----------
+    x : ndarray of float, shape (n_records, p)
+        Their rows, the intercept's 1 first, centred.
+    levels : Levels
+        Their parents.
+    gradient : ndarray of float, shape (n_records,)
+        What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
+    prior_mean, prior_sd : ndarray of float, shape (p,)
+        Of the coefficients.
+    variances, share : ndarray of float, shape (6,), and float
+        Of all effects but the record's, and lambda, at the most likely scales.
+    record : ndarray of int, shape (n_records,)
+        Number of each cross among all that were fitted, at whatever stage.
+    """
+
+    x: Floats
+    levels: Levels
+    gradient: Floats
+    prior_mean: Floats
+    prior_sd: Floats
+    variances: Floats
+    share: float
+    record: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class StepFit:
+    """The Gaussian posterior of one step.
+
+    Attributes
+    ----------
+    step : str
+        One of ``STEPS``.
+    mean : ndarray of float, shape (q,)
+        Coefficients, the intercept first (of a step finer than the whole, what they differ by from its share); species
+        as seed parents, as pollen parents, plants as mothers, as fathers; then what relatives inherit of the species as
+        seed and as pollen parents, if it is known who is related.
+    covariance : ndarray of float, shape (q, q)
+    variances : ndarray of float, shape (7,)
+        Mean prior variance of each of ``EFFECTS``, 0 for one that is not in the model.
+    inherited : ndarray of float, shape (2, s, s) or (2, 0, 0)
+        A relative with the entries a of A has a' inherited a less variance than one without relatives.
+    pairs : PairEffects
+    sizes : tuple of four int
+        Number of coefficients, of species, of mothers and of fathers.
+    past : Past or None
+        The crosses fitted, for their weight in a forecast; None before any.
+    """
+
+    step: str
+    mean: Floats
+    covariance: Floats
+    variances: Floats
+    inherited: Floats
+    pairs: PairEffects
+    sizes: tuple[int, int, int, int]
+    past: Past | None = None
+
+    @property
+    def coefficients(self) -> Floats:
+        """Means of the coefficients alone, shape (p,)."""
+        return self.mean[: self.sizes[0]]
+
+    def block(self, kind: int) -> tuple[int, int]:
+        """Return where in ``mean`` one kind of effect begins and ends; 4 and 5 are what relatives inherit."""
+        _, species, mothers, fathers = self.sizes
+        edges = np.cumsum([self.sizes[0], species, species, mothers, fathers, species, species])
+        return int(edges[kind]), int(edges[kind + 1])
+
+
+def unlearned(step: str, mean: Floats, covariance: Floats, variances: Floats) -> StepFit:
+    """Return a step with nothing known of the effects but their prior variances."""
+    none, nobody = np.empty(0), np.empty((0, 1), dtype=np.intp)
+    pairs = PairEffects(np.empty((0, 2), dtype=np.intp), none, none, none, nobody, np.empty((0, 1)))
+    return StepFit(step, mean, covariance, variances, np.empty((2, 0, 0)), pairs, (len(mean), 0, 0, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +311,7 @@ def _fit_step(
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - an answer fits nothing
 
     from crosscompat.model.gaussian import stage_of  # noqa: PLC0415 - as above
-    from crosscompat.model.hyperparameters import integrate  # noqa: PLC0415 - as above
+    from crosscompat.model.posterior import integrate, matched, past_of  # noqa: PLC0415 - as above
 
     design = design_of(model.recipe, rows, model.means)
     spread = prior_shares(model.seeds)[step]

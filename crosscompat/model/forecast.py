@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.model.composition import Logits, SeedsPerPod, composed, joined, together
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
+from crosscompat.model.fitted import FittedModel, StepFit, design_of, offset_of, prior_step
 from crosscompat.model.likelihood import Floats, Ints, chance
 from crosscompat.model.pairings import Pairings, Parents, pairings_of, strangers
-from crosscompat.model.posterior import StepFit
 from crosscompat.model.prior import doubt_of_uneven
 from crosscompat.pairing import farther_rows, pair_rows
 from crosscompat.phylogeny.taxa import Taxa

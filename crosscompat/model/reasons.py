@@ -8,11 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crosscompat.model.composition import share_means
-from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_step
+from crosscompat.model.fitted import FittedModel, Past, StepFit, design_of, offset_of, prior_step
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
-from crosscompat.model.posterior import Past, StepFit
 from crosscompat.stages import STEPS, WHOLE
 
 _MOST_SCALE = 2.0

@@ -14,11 +14,10 @@ from crosscompat.advice.predict import Prediction
 from crosscompat.advice.reasoning import feature_in_words, reasons_in_words, weight_in_words
 from crosscompat.advice.retrain import learn
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel
+from crosscompat.model.fitted import EFFECTS, FittedModel, unlearned
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
-from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import TERMS, Reasons
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
 from crosscompat.stages import STAGES, WHOLE

@@ -26,8 +26,8 @@ from crosses import by_genus, published_genera
 
 from crosscompat.model.design_matrix import Factor
 from crosscompat.model.gaussian import GaussianPrior, stage_of
-from crosscompat.model.hyperparameters import integrate
 from crosscompat.model.likelihood import Counts
+from crosscompat.model.posterior import integrate
 from crosscompat.model.prior import published
 from crosscompat.pairing import CURVES, scale_of
 

@@ -234,6 +234,28 @@ def test_a_misspelt_species_is_written_as_it_stands_and_told_with_the_nearest(ru
     assert right["cautions"] == []
 
 
+@pytest.mark.parametrize(
+    ("written", "named", "note"),
+    [
+        ("aggregatus", "Echinocereus coccineus", "“aggregatus” is a synonym; the name used here is Echinocereus"),
+        ("E. aggregatus", "Echinocereus coccineus", "“E. aggregatus” is a synonym; the name used here is"),
+        ("Echinocereus aggregatus", "Echinocereus aggregatus", ""),
+        ("E. coccineus 'Red Lamp'", "Echinocereus coccineus 'Red Lamp'", ""),
+        ("coccineus", "Echinocereus coccineus", ""),
+    ],
+)
+def test_a_species_is_found_as_ask_finds_it_and_told_which_it_is(told, say, own, written, named, note):
+    table = "name,accepted\nEchinocereus aggregatus,Echinocereus coccineus\n"
+    (own / "synonyms.csv").write_text(table, encoding="utf-8")
+    settings = (own / "collection.toml").read_text(encoding="utf-8")
+    (own / "collection.toml").write_text(f'synonyms = "synonyms.csv"\n{settings}', encoding="utf-8")
+    assert note in " ".join(told("N-1", written)["notes"])
+    assert [one["name"] for one in told("N-1")["card"]["determinations"]] == [named]
+    said = say("N-2", "--new", "--as", written)
+    assert f"N-2: new plant; named {named}." in said
+    assert note in said
+
+
 def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
     shown = run("plant", "Q sp.", "--new", "--as", "Echinocereus sp.", "--collection", own).stdout
     assert "named Echinocereus sp.\n" in shown
@@ -253,7 +275,8 @@ def test_a_name_that_ends_in_a_full_stop_ends_the_sentence_too(run, own):
         (["COC-F1", "--pollen", "P", "--collected", "2999-01-01"], "in the future"),
         (["COC-F1", "--how", "seen"], "--how says"),
         (["COC-F1", "--sex", "hen"], "--sex"),
-        (["COC-F1", "--as", "E. coccineus"], "genus in full"),
+        (["COC-F1", "--as", "Q. coccineus"], "genus in full"),
+        (["COC-F1", "--as", "xyzzy"], "“xyzzy” is not a name known here. Did you mean"),
         (["COC-F1", "--raised-from", "99-99"], "no cross with the number"),
         (["--place", "house 1"], "Name the plant"),
         (["--new"], "Name the plant"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
 import random
 import sys
 from pathlib import Path
@@ -42,22 +41,3 @@ def test_a_file_is_read_or_refused(target, name):
 def test_what_was_found_once_is_refused_now(target, case):
     function, _ = target(case.parent.name)
     function(case.read_bytes())
-
-
-@pytest.mark.parametrize(
-    ("part", "name", "value"),
-    [
-        ("scales", "seed", 1e308),
-        ("scales", "seed", -1.0),
-        ("seeds", "cap", 0),
-        ("seeds", "cap", "three"),
-        ("seeds", "size", [1.0]),
-        ("seen", "species", [["a"], "b"]),
-        ("seen", "crosses", "many"),
-    ],
-)
-def test_a_model_is_refused_whose_maker_has_sealed_what_cannot_be(target, part, name, value):
-    function, (model,) = target("saved_model")
-    document = json.loads(model)
-    document[part][name] = value
-    function(json.dumps(document).encode())

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import design_of, prior_model, training_moments
+from crosscompat.model.fitted import EFFECTS, design_of, prior_model, training_moments, unlearned
 from crosscompat.model.inference import fit_posterior
 from crosscompat.model.pairings import Seen
-from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.stages import WHOLE
 
 

@@ -8,12 +8,11 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from crosscompat.model.composition import Logits, SeedsPerPod, composed
-from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
+from crosscompat.model.fitted import EFFECTS, FittedModel, fit_crosses, prior_model, unlearned
 from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers_for, outlook, sharing_out, step_logits
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
-from crosscompat.model.posterior import EFFECTS, unlearned
 from crosscompat.model.reasons import reasons, whole_reasons
 from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe

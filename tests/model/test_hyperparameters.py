@@ -8,9 +8,9 @@ from scipy.stats import beta, halfnorm, norm
 
 from crosscompat.model.design_matrix import Factor
 from crosscompat.model.gaussian import GaussianPrior, Scales, stage_of
-from crosscompat.model.hyperparameters import Surface, beta22, climb, half_normal, integrate, normal_points
 from crosscompat.model.inference import find_mode
 from crosscompat.model.likelihood import Counts
+from crosscompat.model.posterior import Surface, beta22, climb, half_normal, integrate, normal_points
 
 SCALE = 1.0
 
@@ -69,7 +69,7 @@ def test_no_points_take_the_top_alone():
 
 
 def test_where_moments_never_settle_the_modes_answer(monkeypatch):
-    from crosscompat.model import hyperparameters
+    from crosscompat.model import posterior
     from crosscompat.model.inference import NotSettled
 
     def never(*_):
@@ -77,7 +77,7 @@ def test_where_moments_never_settle_the_modes_answer(monkeypatch):
 
     stage, prior = random_stage(1), np.array([SCALE])
     modes = integrate(stage, prior, 8, refined=False)
-    monkeypatch.setattr(hyperparameters, "refine", never)
+    monkeypatch.setattr(posterior, "refine", never)
     mode, points = integrate(stage, prior, 8)
     assert mode.eta == pytest.approx(modes[0].eta)
     assert [point.weight for point in points] == pytest.approx([point.weight for point in modes[1]])

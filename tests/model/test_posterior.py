@@ -12,14 +12,13 @@ from hypothesis import strategies as st
 from crosscompat.model import fitted as fitting
 from crosscompat.model import forecast as forecasting
 from crosscompat.model.composition import Logits, SeedsPerPod
-from crosscompat.model.fitted import design_of, fit_crosses, prior_model
+from crosscompat.model.fitted import EFFECTS, design_of, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.gaussian import stage_of
-from crosscompat.model.hyperparameters import integrate
 from crosscompat.model.inference import find_mode
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, correlation, pairings_of, relatedness
-from crosscompat.model.posterior import EFFECTS
+from crosscompat.model.posterior import integrate
 from crosscompat.model.prior import published
 from crosscompat.model.reasons import TERMS, past_weights, reasons
 from crosscompat.model.saved import SavedModel, model_file, read_model
@@ -340,22 +339,3 @@ def test_strangers_are_the_default():
     explicit, default = (logits(book.model, book.asked_rows, one) for one in (asked, None))
     assert default.mean.tolist() == explicit.mean.tolist()
     assert default.sd.tolist() == explicit.sd.tolist()
-
-
-def test_a_damaged_set_of_effects_is_refused(tmp_path):
-    from crosscompat.ground.errors import BadInput
-
-    book = Book(11)
-    stage = book.model.steps[0]
-    for harm in (
-        {"mean": stage.mean[:-1]},
-        {"covariance": stage.covariance[:-1, :-1]},
-        {"variances": stage.variances[:3]},
-        {"pairs": replace(stage.pairs, pair=stage.pairs.pair[1:])},
-        {"pairs": replace(stage.pairs, columns=stage.pairs.columns + 1000)},
-        {"pairs": replace(stage.pairs, ways=stage.pairs.ways - 0.5)},
-    ):
-        damaged = replace(book.model, steps=(replace(stage, **harm),))
-        (tmp_path / "model.json").write_bytes(model_file(SavedModel(damaged, {}, "2026-10-31")))
-        with pytest.raises(BadInput, match="saved model cannot be read"):
-            read_model(tmp_path / "model.json")

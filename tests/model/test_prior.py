@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from crosscompat.ground.errors import BadInput
-from crosscompat.model.posterior import EFFECTS
+from crosscompat.model.fitted import EFFECTS
 from crosscompat.model.prior import centre_of, published, published_weight, spread_of
 from crosscompat.pairing import CURVES, FEATURE_KINDS, Feature
 from crosscompat.stages import STEPS, WHOLE

@@ -12,9 +12,9 @@ import pytest
 
 from crosscompat.model.design_matrix import Factor
 from crosscompat.model.gaussian import GaussianPrior, NotConverged, Scales, stage_of
-from crosscompat.model.hyperparameters import Surface, climb
 from crosscompat.model.inference import evidence_slope, find_mode, fit_posterior
 from crosscompat.model.likelihood import Counts, log_likelihood
+from crosscompat.model.posterior import Surface, climb
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
 

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.composition import SeedsPerPod
-from crosscompat.model.fitted import FittedModel, fit_crosses, prior_model
+from crosscompat.model.fitted import EFFECTS, FittedModel, Past, fit_crosses, prior_model, unlearned
 from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of, relatedness
-from crosscompat.model.posterior import EFFECTS, Past, unlearned
 from crosscompat.model.saved import FORMAT, SavedModel, model_file, read_model
 from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe

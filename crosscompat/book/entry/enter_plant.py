@@ -8,13 +8,14 @@ from datetime import date
 from typing import Any
 
 from crosscompat.book import records
+from crosscompat.book.current_plants import species_of
 from crosscompat.book.entry import Bounds, validated
 from crosscompat.book.find_records import find_cross, find_plant
 from crosscompat.book.numbers import Pattern, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
-from crosscompat.ground.names import fold, parse, somewhere_in, written_alike
+from crosscompat.ground.names import fold, parse, read_name, somewhere_in, written_alike
 from crosscompat.ground.wording import say
 
 
@@ -86,6 +87,26 @@ def enter_plant(pen: Writing, entry: PlantEntry, pattern: Pattern, bounds: Bound
         pen.replace(*(now for now, was in stood if was is not None and now != was))
         pen.add(*(now for now, was in stood if was is None), *dated)
     return WrittenPlant(plant, wrote)
+
+
+def settle_names(pen: Writing, meanings: Mapping[str, str], day: date, by: str | None) -> None:
+    """Write down what names are that had no place: a species, a hybrid's formula, or the group that it belongs to.
+
+    Every plant that is taken for a name is determined anew; a name that crosses alone bear becomes a plant.
+    """
+    species = species_of(pen)
+    for name, meaning in meanings.items():
+        plants = [plant for plant, taken_for in species.items() if taken_for == name]
+        pen.add(*(records.Determination(plant=plant, name=meaning, date=day, by=by) for plant in plants))
+        of_crosses = [
+            *pen.current(records.Cross, seed_plant=None, seed_parent=name),
+            *pen.current(records.Pollen, plant=None, name=name),
+        ]
+        if of_crosses and pen.find(records.Plant, name=name) is None:
+            read = read_name(meaning)
+            hybrid = read is not None and read.parents is not None
+            new = records.Plant(name=name, parents=meaning if hybrid else None)
+            pen.add(new, *([] if hybrid else [records.Determination(plant=new.id, name=meaning, date=day, by=by)]))
 
 
 def known_plant(page: Reading, name: str) -> records.Plant:

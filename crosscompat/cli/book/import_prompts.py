@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -18,11 +18,11 @@ from crosscompat.book.import_export.column_mapping import (
     best_guess,
     map_columns,
 )
-from crosscompat.book.import_export.import_table import read_table
-from crosscompat.book.store import Store
+from crosscompat.book.import_export.import_table import ImportedRows, read_table
+from crosscompat.book.store import Reading, Store
 from crosscompat.cli.output import line, paragraph
 from crosscompat.cli.prompts import choose, confirm, today
-from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 
 
@@ -71,6 +71,10 @@ class OpenTable:
                 paragraph(say("import.ask.column_words", words=", ".join(free)))
             self.answers = _with_column(self.answers, column, answer.strip("-"))
 
+    def read(self, page: Reading) -> ImportedRows:
+        """Read the table against a book by what is said so far."""
+        return read_table(page, self.grid, self.mapping, self.answers, today())
+
     def ask_rows(self, store: Store) -> None:
         """Ask what the rows need, and then what their notes mean."""
         mapping = self.mapping
@@ -84,7 +88,7 @@ class OpenTable:
             self._ask("dates", "dates")
         if mapping.column(NOTE) and mapping.rows_are == "crosses":
             with store.reading() as page:
-                self.open_notes = read_table(page, self.grid, mapping, self.answers, today()).open_notes
+                self.open_notes = self.read(page).open_notes
         if self.open_notes and self.at_terminal:
             notes = {**self.answers.notes, **_ask_notes(self.open_notes)}
             self.answers, self.open_notes = replace(self.answers, notes=notes), {}
@@ -92,15 +96,29 @@ class OpenTable:
             listed = "; ".join(say("import.quoted", text=text) for text in self.open_notes)
             self.still_open["notes"] = say("import.ask.notes_option", notes=listed)
 
-    def accept(self, *, yes: bool) -> None:
-        """Ask whether the columns are right, unless they were accepted before and no other is there."""
+    def settle(self, store: Store, *, yes: bool, keep: bool) -> bool:
+        """Ask what is open, keep the answers, and tell whether the rows can be read by them.
+
+        `WrongUse` says what every row must say and no column does.
+        """
         mapping = self.mapping
+        if not mapping.missing:
+            self.ask_rows(store)
+        else:
+            columns = "; ".join(say("import.or").join(group) for group in mapping.missing)
+            self.still_open["missing"] = say("import.missing", columns=columns, file=str(self.path))
+        readable = self.still_open.keys() <= {"notes"}
         accepted = self.answers.questions.get("columns") == "yes" and not self._unknown(mapping)
         known = yes or mapping.is_ours or accepted
         if known or (self.at_terminal and not self.still_open and confirm(say("import.ask.mapping"))):
             self.said("columns", "yes")
         else:
             self.still_open["columns"] = say("import.ask.mapping_option", file=str(self.path))
+        if keep and not mapping.is_ours:
+            self.keep()
+        if mapping.missing:
+            raise WrongUse(self.still_open["missing"])
+        return readable
 
     def _ask(self, question: str, key: str) -> None:
         """Ask one question, unless it is answered."""
@@ -164,6 +182,25 @@ def _numbers(question: str, allowed: Collection[int]) -> Iterable[int]:
         if all(part.isdecimal() and int(part) in allowed for part in parts):
             return [int(part) for part in parts]
         paragraph(say("import.ask.numbers", numbers=", ".join(map(str, sorted(allowed)))))
+
+
+def ask_names(unplaced: Mapping[str, str], with_place: Callable[[str], str]) -> dict[str, str]:
+    """Ask what each name is that has no place, until what is typed has one; a blank leaves it, a dash all that follow.
+
+    ``unplaced`` is what is said of each; ``with_place`` returns what is typed in full, or raises `UnknownName`.
+    """
+    meanings: dict[str, str] = {}
+    for name, says in unplaced.items():
+        paragraph(says, bullet="- ")
+        while typed := _typed(say("import.ask.name", name=name)):
+            if typed == "-":
+                return meanings
+            try:
+                meanings[name] = with_place(typed)
+                break
+            except UnknownName as unknown:
+                paragraph(str(unknown))
+    return meanings
 
 
 def _typed(question: str) -> str:

@@ -4,34 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
+from crosscompat.advice.check import names_in
+from crosscompat.book.entry.enter_plant import settle_names
+from crosscompat.book.import_export.answers import QUESTIONS, Answers
+from crosscompat.book.import_export.column_mapping import Grid, read_grids
+from crosscompat.book.import_export.import_table import ImportedRows, records_of_rows
+from crosscompat.book.import_export.whole_book import ENDING, read_book, unpack_attachments, write_summary
+from crosscompat.book.placing import written_out
+from crosscompat.book.store import Store, open_store
+from crosscompat.book.store.pages import restore_history
+from crosscompat.cli.book.import_prompts import OpenTable, ask_names, open_table
 from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import author, choose, on_a_terminal, today
 from crosscompat.cli.session import open_with_collection
+from crosscompat.collection.opening import Collection, with_missing
 from crosscompat.ground.errors import Fault, UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 
-if TYPE_CHECKING:
-    from crosscompat.book.import_export.answers import Answers
-    from crosscompat.book.import_export.column_mapping import Grid
-    from crosscompat.book.import_export.import_table import ImportedRows
-    from crosscompat.book.store import Store
-    from crosscompat.cli.book.import_prompts import OpenTable
-    from crosscompat.collection.opening import Collection
-
 _BAD_DATA = 3
 _SHOWN = 30
-_ROWS = ("crosses", "plants")
-_TOOK = ("pod-set", "ripe-pod", "seedling")
-_ONLY_SUCCESSES = ("yes", "no", "unknown")
-_ORDERS = ("day-first", "month-first")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ class Imported:
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
+class _Request:
     """How a table is to be read, as it was said with the command; what is None was not."""
 
     file: Path
@@ -134,12 +134,12 @@ class Request:
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help=say("help.import_file"))],
     sheet: Annotated[str | None, text("--sheet", "NAME", "help.import_sheet")] = None,
-    rows_are: Annotated[str | None, choice("--rows-are", _ROWS, "help.import_rows_are")] = None,
-    took_means: Annotated[str | None, choice("--took-means", _TOOK, "help.import_took_means")] = None,
+    rows_are: Annotated[str | None, choice("--rows-are", QUESTIONS["rows"], "help.import_rows_are")] = None,
+    took_means: Annotated[str | None, choice("--took-means", QUESTIONS["took"], "help.import_took_means")] = None,
     only_successes: Annotated[
-        str | None, choice("--only-successes", _ONLY_SUCCESSES, "help.import_only_successes")
+        str | None, choice("--only-successes", QUESTIONS["only successes"], "help.import_only_successes")
     ] = None,
-    dates: Annotated[str | None, choice("--dates", _ORDERS, "help.import_dates")] = None,
+    dates: Annotated[str | None, choice("--dates", QUESTIONS["dates"], "help.import_dates")] = None,
     answers_file: Annotated[Path | None, plain("--columns", "help.import_columns", "FILE")] = None,
     friend: Annotated[str | None, text("--from", "NAME", "help.import_from")] = None,
     folder: Folder = None,
@@ -151,31 +151,21 @@ def import_(
     as_json: Json = False,
 ) -> None:
     """Read, show how it is understood, ask what is open, and write it down."""
-    from crosscompat.book.import_export.answers import Answers
-    from crosscompat.book.import_export.whole_book import ENDING
-
     options = {"took": took_means, "only successes": only_successes, "dates": dates, "rows": rows_are}
-    with open_with_collection(folder, crosses=True) as (collection, store):
-        south = collection.settings.hemisphere == "south"
-        said = {question: answer for question, answer in options.items() if answer is not None}
-        answers = Answers(questions=said, friend=friend, south=south)
-        request = Request(file, sheet, answers, answers_file, yes, good_rows, author(by), dry_run, as_json)
+    said = {question: answer for question, answer in options.items() if answer is not None}
+    with open_with_collection(folder, crosses=True) as (collection, store), TemporaryDirectory() as place:
+        answers = Answers(questions=said, friend=friend, south=collection.settings.hemisphere == "south")
+        request = _Request(file, sheet, answers, answers_file, yes, good_rows, author(by), dry_run, as_json)
         if file.suffix.lower() != ENDING:
             _import_rows(store, collection, request)
         elif friend is None:
             _import_book(store, collection, request)
         else:
-            with TemporaryDirectory() as place:
-                summary = _summary_of(file, Path(place))
-                _import_rows(store, collection, replace(request, file=summary))
+            _import_rows(store, collection, replace(request, file=_summary_of(file, Path(place))))
 
 
 def _summary_of(file: Path, folder: Path) -> Path:
     """Write the crosses of an exported book into a table."""
-    from crosscompat.book.import_export.whole_book import read_book, write_summary
-    from crosscompat.book.store import open_store
-    from crosscompat.book.store.pages import restore_history
-
     whole, store = read_book(file), open_store("sqlite://")
     with store.writing(file.name) as pen:
         restore_history(pen, whole.changes, whole.versions)
@@ -185,10 +175,7 @@ def _summary_of(file: Path, folder: Path) -> Path:
     return folder / f"{file.stem}.csv"
 
 
-def _import_book(store: Store, collection: Collection, request: Request) -> None:
-    from crosscompat.book.import_export.whole_book import read_book, unpack_attachments
-    from crosscompat.book.store.pages import restore_history
-
+def _import_book(store: Store, collection: Collection, request: _Request) -> None:
     whole = read_book(request.file)
     rows = sum(map(len, whole.versions.values()))
     with store.writing(request.file.name, dry_run=request.dry_run) as pen:
@@ -205,7 +192,7 @@ def _import_book(store: Store, collection: Collection, request: Request) -> None
     give(answer, lambda _: paragraph(" ".join(says)), as_json=request.as_json)
 
 
-def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
+def _chosen(grids: Sequence[Grid], request: _Request) -> Grid:
     """Return the sheet that is meant: the one named, else the only one with anything in it."""
     filled = [grid for grid in grids if not grid.blank]
     if request.sheet is not None:
@@ -220,40 +207,32 @@ def _chosen(grids: Sequence[Grid], request: Request) -> Grid:
     return filled[0]
 
 
-def _import_rows(store: Store, collection: Collection, request: Request) -> None:
-    from crosscompat.book.import_export.column_mapping import read_grids
-    from crosscompat.cli.book.import_prompts import open_table
-
-    grid, folder = _chosen(read_grids(request.file), request), collection.folder or Path()
+def _import_rows(store: Store, collection: Collection, request: _Request) -> None:
     asks = on_a_terminal() and not (request.as_json or request.dry_run)
-    table = open_table(grid, request.answers_file, folder, request.answers, at_terminal=asks)
+    table = open_table(
+        _chosen(read_grids(request.file), request),
+        request.answers_file,
+        collection.folder or Path(),
+        request.answers,
+        at_terminal=asks,
+    )
     if not request.yes:
         table.ask_columns()
-    mapping = table.mapping
+    grid, mapping = table.grid, table.mapping
     columns = [ColumnRead(column.heading, column.example, column.becomes) for column in mapping.columns]
     answer = Imported(
         grid.file, grid.sheet, mapping.rows_are, mapping.row + 1, columns, invented=collection.settings.invented
     )
     if not request.as_json:
         _print_mapping(answer)
-    if mapping.missing:
-        missing = "; ".join(say("import.or").join(group) for group in mapping.missing)
-        table.still_open["missing"] = say("import.missing", columns=missing, file=str(table.path))
-    else:
-        table.ask_rows(store)
-    readable = table.still_open.keys() <= {"notes"}
-    table.accept(yes=request.yes)
-    if not (request.dry_run or mapping.is_ours):
-        table.keep()
-    if mapping.missing:
-        raise WrongUse(table.still_open["missing"])
+    readable = table.settle(store, yes=request.yes, keep=not request.dry_run)
     if readable and (request.dry_run or not table.still_open):
         _write(store, collection, table, answer, request)
     else:
         _say_open(answer, table, request)
 
 
-def _say_open(answer: Imported, table: OpenTable, request: Request) -> None:
+def _say_open(answer: Imported, table: OpenTable, request: _Request) -> None:
     """Say what has to be answered first."""
     if request.as_json:
         file = None if request.dry_run else str(table.path)
@@ -268,29 +247,18 @@ def _say_open(answer: Imported, table: OpenTable, request: Request) -> None:
         raise typer.Exit(1)
 
 
-def _write(store: Store, collection: Collection, table: OpenTable, answer: Imported, request: Request) -> None:
-    from crosscompat.book.import_export.import_table import read_table, records_of_rows
-
+def _write(store: Store, collection: Collection, table: OpenTable, answer: Imported, request: _Request) -> None:
+    meanings = _settled(store, collection, table, request) if table.at_terminal else {}
     what = say("import.change", where=_place(answer))
     with store.writing(what, who=request.who, dry_run=request.dry_run) as pen:
-        taken = read_table(pen, table.grid, table.mapping, table.answers, today())
-        if request.good_rows or not taken.faults:
+        taken = table.read(pen)
+        stopped = bool(taken.faults) and not request.good_rows
+        if not stopped:
             pen.imported = True
             pen.add(*records_of_rows(pen, taken))
+            settle_names(pen, meanings, today(), request.who)
         change = None if request.dry_run else pen.change
-    outcome = _with_outcome(answer, collection, taken, change)
-    stopped = bool(taken.faults) and not request.good_rows
-    if request.as_json:
-        print_json(outcome)
-    else:
-        _print_outcome(outcome, taken, stopped=stopped, dry_run=request.dry_run)
-    if stopped:
-        raise typer.Exit(_BAD_DATA)
-
-
-def _with_outcome(answer: Imported, collection: Collection, taken: ImportedRows, change: int | None) -> Imported:
-    """Return an answer with what came of its rows; without a change nothing was written."""
-    return replace(
+    outcome = replace(
         answer,
         rows=taken.rows,
         crosses=len(taken.crosses),
@@ -299,10 +267,33 @@ def _with_outcome(answer: Imported, collection: Collection, taken: ImportedRows,
         bad_rows=len({fault.place.row for fault in taken.faults}),
         faults=list(map(_problem, taken.faults, taken.values)),
         said=list(map(str, taken.said)),
-        unplaced=_unplaced(collection, taken),
+        unplaced=[one for one in _unplaced(collection, taken) if one.name not in meanings],
         change=change,
         written=change is not None,
     )
+    if request.as_json:
+        print_json(outcome)
+    else:
+        _print_outcome(outcome, taken, stopped=stopped, dry_run=request.dry_run)
+    if stopped:
+        raise typer.Exit(_BAD_DATA)
+
+
+def _settled(store: Store, collection: Collection, table: OpenTable, request: _Request) -> dict[str, str]:
+    """Ask what each name is that has no place, if the rows can be written; the book is not held meanwhile."""
+    with store.reading() as page:
+        taken = table.read(page)
+    if taken.faults and not request.good_rows:
+        return {}
+    return ask_names({one.name: one.says for one in _unplaced(collection, taken)}, partial(_with_place, collection))
+
+
+def _with_place(collection: Collection, name: str) -> str:
+    """Return a name that has a place on the tree, its genus in full; `UnknownName` says that it has none."""
+    _, grouped = with_missing(collection.distances, collection.traits, collection.synonyms, [name])
+    if name not in {one.species for one in grouped}:
+        collection.index.match(name)
+    return written_out(collection.index, name)[0]
 
 
 def _problem(fault: Fault, value: str | None) -> Problem:
@@ -312,8 +303,6 @@ def _problem(fault: Fault, value: str | None) -> Problem:
 
 def _unplaced(collection: Collection, taken: ImportedRows) -> list[Unplaced]:
     """Return the names that the tree does not know, each once; that is no fault of a record."""
-    from crosscompat.advice.check import names_in
-
     lacking: dict[str, Unplaced] = {}
     for name, genus in dict.fromkeys((name, genus) for _, _, name, genus in names_in(taken.plants, taken.crosses)):
         try:

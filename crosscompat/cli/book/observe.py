@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from functools import partial
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
+from crosscompat.advice.cross_story import CrossStory, story_of
 from crosscompat.book import records
-from crosscompat.book.records import PROOFS
+from crosscompat.book.cross_summary import cross_records, in_words
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry.enter_observation import Seen, surprises
+from crosscompat.book.entry.enter_observation import observe as write_down
+from crosscompat.book.find_records import find_cross
+from crosscompat.book.numbers import read_pattern
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
@@ -16,18 +24,20 @@ from crosscompat.cli.session import Stopped, agreed, open_here
 from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.show.chances import percent_range
 from crosscompat.stages import STAGES
 
-if TYPE_CHECKING:
-    from crosscompat.advice.cross_story import CrossStory
-    from crosscompat.book.entry.enter_observation import Seen
-    from crosscompat.book.store import Store
-    from crosscompat.collection.settings import Settings
-
-_LOT = "pods seeds filled weight left name=lot"
-_OF_A_TRAY = ("up", "highest", "lost")
+_LOT = ("pods", "seeds", "filled", "weight", "left", "name")
+_BELONG = {
+    "harvest": (*_LOT, "only_good"),
+    "sown": ("from_lot", "treatment"),
+    "lost": ("against",),
+    "proof": ("by_what",),
+}
+"""Options that say more of another one."""
+_OF_A_TRAY = ("sown", "up", "highest", "lost")
 _TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
-_WORDS = {"against": records.AGAINST, "proof": PROOFS, "over": tuple(STAGES)}
+_WORDS = {"against": records.AGAINST, "proof": records.PROOFS, "over": tuple(STAGES)}
 
 
 def _seen(names: str, kind: type) -> dict[str, Any]:
@@ -37,7 +47,7 @@ def _seen(names: str, kind: type) -> dict[str, Any]:
 
 @taking(
     _seen("swelling dropped ripe", int),
-    options_of(records.SeedLot, _LOT, "help.of_observe"),
+    options_of(records.SeedLot, f"{' '.join(_LOT)}=lot", "help.of_observe"),
     _seen("from_lot treatment tray", str),
     _seen("up highest", int),
     _seen("lost against proof by_what over note doubtful", str),
@@ -58,73 +68,52 @@ def observe(
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
-    from crosscompat.book.entry.enter_observation import Seen
-
-    packet = {name: fields.pop(name) for name in _LOT.replace("=lot", "").split()}
-    sowing = {"lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
-    _refuse_lone_options(fields, packet, sowing, sown, harvest=harvest, only_good=only_good)
-    place = fields["tray"] if sown is not None else None
-    if all(fields[name] is None for name in _OF_A_TRAY):
-        fields["tray"] = None
+    _refuse_lone_options({"harvest": harvest, "only_good": only_good, "sown": sown, **fields})
+    packet = {name: fields.pop(name) for name in _LOT}
+    sowing = {"seeds": sown, "lot": fields.pop("from_lot"), "treatment": fields.pop("treatment")}
+    if sown is not None:
+        sowing["place"] = fields["tray"]
+        if all(fields[name] is None for name in _OF_A_TRAY[1:]):
+            fields["tray"] = None
     seen = Seen(
         **fields,
         harvest=records.SeedLot(cross="", **packet) if harvest else None,
         only_good=only_good,
-        sown=None if sown is None else records.Sowing(cross="", seeds=sown, place=place, **sowing),
+        sown=None if sown is None else records.Sowing(cross="", **sowing),
     )
-    asks, day, who = seen == Seen(), on or today(), author(by)
-    with open_here(folder) as (settings, store):
+    if asks := seen == Seen():
+        story = _found(folder, cross)
+    else:
         story = agreed(
-            lambda yes: _written(
-                settings, store, cross, None if asks else seen, yes, day=day, who=who, dry_run=dry_run
-            ),
-            anyway=anyway,
+            partial(_written, folder, cross, seen, day=on or today(), who=author(by), dry_run=dry_run), anyway=anyway
         )
     give(story, lambda one: _print(one, asks=asks, why=why), as_json=as_json)
 
 
-def _refuse_lone_options(
-    fields: dict[str, Any], packet: dict[str, Any], sowing: dict[str, Any], sown: int | None, *,
-    harvest: bool, only_good: bool,
-) -> None:  # fmt: skip
+def _refuse_lone_options(said: dict[str, Any]) -> None:
     """Refuse an option without the one that it belongs to."""
-    alone = {
-        "harvest": not harvest and (only_good or _any(packet)),
-        "sown": sown is None and _any(sowing),
-        "lost": fields["lost"] is None and fields["against"] is not None,
-        "proof": fields["proof"] is None and fields["by_what"] is not None,
-        "tray": fields["tray"] is not None and sown is None and all(fields[key] is None for key in _OF_A_TRAY),
-    }
-    wrong = [say(f"observe.needs.{key}") for key, is_alone in alone.items() if is_alone]
+    given = {name for name, value in said.items() if value is not None and value is not False}
+    alone = {key: given.intersection(options) for key, options in _BELONG.items() if key not in given}
+    alone["tray"] = {"tray"} if "tray" in given and given.isdisjoint(_OF_A_TRAY) else set()
+    wrong = ["pods" if names == {"pods"} else key for key, names in alone.items() if names]
     if wrong:
-        raise WrongUse(" ".join(wrong))
+        raise WrongUse(" ".join(say(f"observe.needs.{key}", n=said["pods"]) for key in wrong))
 
 
-def _any(options: dict[str, Any]) -> bool:
-    return any(value is not None for value in options.values())
+def _found(folder: Path | None, number: str) -> CrossStory:
+    with open_here(folder) as (settings, store), store.reading() as page:
+        return story_of(page, find_cross(page, number, read_pattern(settings.cross_number)), invented=settings.invented)
 
 
 def _written(
-    settings: Settings, store: Store, number: str, seen: Seen | None, yes: frozenset[str], *, day: date,
-    who: str | None, dry_run: bool,
-) -> CrossStory:  # fmt: skip
-    """Write what was seen of a cross, if anything was, and return the cross."""
-    from crosscompat.advice.cross_story import story_of
-    from crosscompat.book.cross_summary import cross_records
-    from crosscompat.book.entry import Bounds
-    from crosscompat.book.entry.enter_observation import observe, surprises
-    from crosscompat.book.find_records import find_cross
-    from crosscompat.book.numbers import read_pattern
-
-    pattern = read_pattern(settings.cross_number)
-    if seen is None:
-        with store.reading() as page:
-            return story_of(page, find_cross(page, number, pattern), invented=settings.invented)
-    with store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number, pattern)
+    folder: Path | None, number: str, seen: Seen, yes: frozenset[str], *, day: date, who: str | None, dry_run: bool
+) -> CrossStory:
+    """Write what was seen of a cross and return the cross; what is odd is asked first."""
+    with open_here(folder) as (settings, store), store.writing("", who=who, dry_run=dry_run) as pen:
+        cross = find_cross(pen, number, read_pattern(settings.cross_number))
         pen.what = say("observe.what", cross=cross.number or cross.id)
         before = cross_records(pen, cross)
-        wrote = observe(pen, cross, seen, day, who, Bounds(today(), settings.pod[1]))
+        wrote = write_down(pen, cross, seen, day, who, Bounds(today(), settings.pod[1]))
         questions = [one for one in surprises(before, seen, day) if one not in yes]
         if questions:
             raise Stopped(questions)
@@ -159,16 +148,12 @@ def _print_story(story: CrossStory) -> None:
         paragraph(say("observe.is_over", stage=story.over))
     _print_totals(story)
     for chance in story.chances:
-        from crosscompat.show.chances import percent_range
-
         spread = percent_range(chance.mean, chance.low, chance.high)
         day = spoken_date(chance.date, today())
         paragraph(say("observe.chance", date=day, n=chance.flowers, chance=spread))
 
 
 def _print_totals(story: CrossStory) -> None:
-    from crosscompat.book.cross_summary import in_words
-
     apart = in_words(story.units_by_kind) if story.totals.units is None else ""
     known = [say("observe.totals.units", n=apart)] if apart else []
     known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]

@@ -16,12 +16,10 @@ from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
-from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
     from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
-    from crosscompat.collection.opening import Collection
 
 _PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
 _POLLEN = "kept dried collected tested test_result=result"
@@ -82,16 +80,9 @@ def plant(
     )
     with open_with_collection(folder) as (collection, store):
         if more:
-            entry = replace(entry, species=_written_out(collection, species or ""))
             entry = replace(entry, new=entry.new or collection.plants.find(name) is None)
         answer = plant_answer(collection, store, entry, today(), dry_run=dry_run)
     give(answer, lambda one: _print(one, asks=entry.asks_only, why=why, dry_run=dry_run), as_json=as_json)
-
-
-def _written_out(collection: Collection, species: str) -> str:
-    """Return a species whose genus was left out or cut short in full; any other name as it is."""
-    match = collection.index.lookup(species)
-    return correct_form(match.label) if match is not None and match.how == "parsed" else species
 
 
 def _print(answer: PlantAnswer, *, asks: bool, why: bool, dry_run: bool) -> None:
