@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +11,14 @@ from werkzeug.datastructures import MultiDict
 from crosscompat.ground.dates import read_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+
+
+class Asked(Exception):
+    """Something is asked about first: each of the ``reasons``."""
+
+    def __init__(self, reasons: Sequence[str]) -> None:
+        super().__init__(*reasons)
+        self.reasons = tuple(reasons)
 
 
 @dataclass(frozen=True)
@@ -55,6 +63,11 @@ class Form:
     def agreed(self) -> frozenset[str]:
         """What was asked about and answered with yes."""
         return frozenset(self.fields.getlist("agreed"))
+
+    def must_agree(self, reasons: Sequence[str]) -> None:
+        """Raise `Asked` unless every reason was asked about and answered with yes."""
+        if not self.agreed.issuperset(reasons):
+            raise Asked(reasons)
 
     def __iter__(self) -> Iterator[tuple[str, str]]:
         """Yield all that was typed, so that a page may ask for it again."""

@@ -25,7 +25,7 @@ from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
 from crosscompat.web.app import nursery, told
-from crosscompat.web.forms import Form
+from crosscompat.web.forms import Asked, Form
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("today", __name__)
@@ -156,21 +156,14 @@ def brushed() -> str | Response:
         with here.writing(form.change, who=visit.who) as pen:
             answer = pollinate(here.collection, pen, request_, today())
             reasons = [one.says for one in answer.obstacles]
-            if not form.agreed.issuperset(reasons):
-                raise _Asked(reasons)
-    except _Asked as asked:
-        return render_template("agree.html", reasons=asked.reasons, form=form, ask=say("entry.ask"))
+            form.must_agree(reasons)
+    except Asked as asked:
+        return render_template("agree.html", reasons=asked.reasons, form=form)
     except AlreadyWritten as error:
         told(str(error))
         return redirect("/")
     told(_in_words(replace(answer, written=True)))
     return redirect(url_for("crosses.cross", number=answer.cross))
-
-
-class _Asked(Exception):
-    def __init__(self, reasons: Sequence[str]) -> None:
-        super().__init__()
-        self.reasons = reasons
 
 
 def _in_words(answer: Pollinated) -> str:
