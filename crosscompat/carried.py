@@ -8,22 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.ground.csv_cells import read_sheet
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "CarriedTree",
-    "KnownHybrid",
-    "carried_file",
-    "carried_tree",
-    "carried_trees",
-    "formulas",
-    "known_hybrids",
-    "tree_for_genus",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +52,11 @@ def carried_trees() -> tuple[CarriedTree, ...]:
     """
     trees = []
     for index in sorted(_folder().glob("*/tree.toml")):
-        table, folder = tomllib.loads(index.read_text(encoding="utf-8")), index.parent
-        synonyms = folder / "synonyms.csv"
-        trees.append(
-            CarriedTree(
-                name=folder.name,
-                **{key: value for key, value in table.items() if key in CarriedTree.__slots__},
-                tree=folder / "tree.nwk",
-                traits=folder / "traits.csv",
-                synonyms=synonyms if synonyms.is_file() else None,
-            )
-        )
+        folder, table = index.parent, tomllib.loads(index.read_text(encoding="utf-8"))
+        said: dict[str, Any] = {key: value for key, value in table.items() if key in CarriedTree.__slots__}
+        synonyms = folder / "synonyms.csv" if (folder / "synonyms.csv").is_file() else None
+        said |= {"tree": folder / "tree.nwk", "traits": folder / "traits.csv", "synonyms": synonyms}
+        trees.append(CarriedTree(name=folder.name, **said))
     return tuple(trees)
 
 
@@ -86,13 +69,7 @@ def carried_tree(name: str) -> CarriedTree:
 
 
 def tree_for_genus(genus: str) -> CarriedTree | None:
-    """Return the carried tree of a genus, or None.
-
-    Examples
-    --------
-    >>> tree_for_genus("echinocereus").name
-    'echinocereus'
-    """
+    """Return the carried tree of a genus, in any case, or None."""
     return next((tree for tree in carried_trees() if tree.genus.casefold() == genus.casefold()), None)
 
 

@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.ground.csv_convert import BadCell, decimal, whole, yes_no
+from crosscompat.ground.csv_cells import BadCell, decimal, whole, yes_no
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 

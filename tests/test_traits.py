@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat import read_traits
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell
 from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.trait_kinds import infer, months

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import Place, UnknownName
 from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name

@@ -13,13 +13,12 @@ from crosscompat.advice.pollination_rules import contradicted
 from crosscompat.advice.visit_parents import misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label, written_out
 from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label, written_out
 from crosscompat.book.store import Reading, Store
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date

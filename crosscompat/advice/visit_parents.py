@@ -9,10 +9,10 @@ from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.advice.pollination_rules import Visit, VisitParent
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, cross_records
+from crosscompat.book.crosses import find_label
 from crosscompat.book.current_plants import Plant, Sighting, sightings_of, usual_window
 from crosscompat.book.find_records import find_cross, nearest_names, unknown_record
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import UnknownName, WrongUse

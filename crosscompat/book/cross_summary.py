@@ -22,7 +22,7 @@ if TYPE_CHECKING:  # a collection that is remembered is opened without the datab
 _FLOWER = "flower"
 """What a visit is counted in that does not say."""
 
-_SINGULAR = {"flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
+_SINGULAR = {"": _FLOWER, "flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +83,7 @@ def in_all(units: Sequence[Units]) -> int | None:
 def kinds_of(visits: Sequence[Pollination]) -> str | None:
     """Return what was counted; one kind as it was written first, if it was, and several one by one."""
     kinds = [one.kind for one in units_of_visits(visits)]
-    if len(kinds) > 1:
-        return "; ".join(kinds)
-    return next((visit.unit_kind for visit in visits if visit.unit_kind is not None), None)
+    return "; ".join(kinds) if len(kinds) > 1 else _first(visit.unit_kind for visit in visits)
 
 
 def in_words(units: Sequence[Units]) -> str:
@@ -96,15 +94,13 @@ def in_words(units: Sequence[Units]) -> str:
     >>> in_words([Units("flower", 4), Units("raceme", 2), Units("head", 1)])
     '4 flowers, 2 racemes and head: 1'
     """
-    words = [unit.words for unit in units]
-    if not words or not all(words):
-        return ""
-    return say("units.and").join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
+    *most, last = [unit.words for unit in units] or [""]
+    return say("units.and").join(filter(None, [", ".join(most), last])) if last and all(most) else ""
 
 
 def _plain(kind: str | None) -> str:
     """Return a kind of unit whatever its case and its number."""
-    word = " ".join((kind or "").split()).casefold() or _FLOWER
+    word = " ".join((kind or "").split()).casefold()
     return _SINGULAR.get(word, word)
 
 
@@ -173,17 +169,13 @@ class CrossRecords:
         return max(seen, default=None)
 
 
-def all_cross_records(page: Reading) -> Mapping[str, CrossRecords]:
-    """Return everything that stands of every cross, by its identifier."""
-    return _gathered(page, {})
-
-
 def cross_records(page: Reading, cross: records.Cross) -> CrossRecords:
     """Return everything that stands of one cross."""
-    return _gathered(page, {"cross": cross.id}).get(cross.id, CrossRecords(cross))
+    return all_cross_records(page, cross=cross.id).get(cross.id, CrossRecords(cross))
 
 
-def _gathered(page: Reading, where: Mapping[str, str]) -> Mapping[str, CrossRecords]:
+def all_cross_records(page: Reading, **where: str) -> Mapping[str, CrossRecords]:
+    """Return everything that stands of every cross, or of one ``cross``, by its identifier."""
     found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
     cross_of_part: dict[str, str] = {}
     for kind, name in PARTS.items():
@@ -239,12 +231,9 @@ def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -
 
 def _ripened(every: CrossRecords) -> int | None:
     """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
-    harvested = total(lot.pods for lot in every.lots) or 0
-    seen = [*every.counted("pods_held"), *([harvested] if harvested else [])]
-    if seen:
-        return max(seen)
-    dropped = sum(every.counted("pods_dropped"))
-    return 0 if dropped and dropped >= max(every.counted("pods_set"), default=0) else None
+    harvested, dropped = total(lot.pods for lot in every.lots), sum(every.counted("pods_dropped"))
+    all_dropped = bool(dropped) and dropped >= max(every.counted("pods_set"), default=0)
+    return max([*every.counted("pods_held"), *filter(None, [harvested])], default=0 if all_dropped else None)
 
 
 def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
@@ -265,6 +254,7 @@ def _line(
     parent, plant = pollen_parent(every.pollen, names, species)
     trays, lost_to = _spared(every)
     counts: dict[str, Any] = totals(every, trays)
+    others = [visit.technique for visit in visits if visit.technique != _EXPECTED]  # which speak for the cross
     found = Cross(
         date=visits[0].date if visits else date.min,
         seed_parent=cross.seed_parent or species.get(cross.seed_plant or "") or "",
@@ -275,7 +265,7 @@ def _line(
         pollen_plant=plant,
         grower=_first(visit.who for visit in visits),
         pollen_kind=_first(visit.pollen_kind for visit in visits),
-        technique=_technique(visits),
+        technique=_first(others) or _first(visit.technique for visit in visits),
         isolation="; ".join(dict.fromkeys(visit.isolation for visit in visits if visit.isolation is not None)) or None,
         unit_kind=kinds_of(visits),
         closed_stage=cross.closed_stage,
@@ -331,12 +321,6 @@ def pollen_parent(
     return kinds.pop(), plants.pop() if len(plants) == 1 else None
 
 
-def _technique(visits: Sequence[records.Pollination]) -> str | None:
-    """Return the technique of all visits; one that was not plain speaks for the cross, which is then no plain one."""
-    others = [visit.technique for visit in visits if visit.technique not in {None, _EXPECTED}]
-    return others[0] if others else _first(visit.technique for visit in visits)
-
-
 def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
@@ -354,7 +338,5 @@ def _first(values: Iterable[Any]) -> Any:
 
 def _all(values: Iterable[bool | None]) -> bool | None:
     """Return no where one says no, yes where all say yes."""
-    every = list(values)
-    if False in every:
-        return False
-    return True if every and None not in every else None
+    every = set(values)
+    return False if False in every else True if every == {True} else None

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
-from crosscompat.ground.csv_cells import Row, Sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import Row, Sheet, as_text
 from crosscompat.ground.dates import FIRST_YEAR, today
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of

@@ -24,11 +24,12 @@ from crosscompat.book.crosses import (
     Floats,
     Outcomes,
     count_arrays,
+    find_label,
     outcomes_of,
+    placed,
     recorded_by,
 )
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label, placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.likelihood import Ints

@@ -16,8 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from crosscompat.book.import_export.answers import Answers
-from crosscompat.book.import_export.column_mapping import map_columns, read_grids
+from crosscompat.book.import_export.column_mapping import Answers, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
 from crosscompat.book.numbers import next_number, read_pattern
 from crosscompat.book.store import Store, open_store

@@ -9,11 +9,9 @@ from collections.abc import Iterable, Mapping, MutableMapping
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
 
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell, yes_no
 from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import parse
@@ -31,13 +29,7 @@ class Count(NamedTuple):
 
 
 def plain_words(text: str) -> str:
-    """Return words in small letters, without accents, points, brackets, underscores and the style of ♀ and ♂.
-
-    Examples
-    --------
-    >>> plain_words("Früchte (geerntet)"), plain_words("poss. hybrid")
-    ('fruchte geerntet', 'poss hybrid')
-    """
+    """Return words in small letters, without accents, points, brackets, underscores and the style of ♀ and ♂."""
     return " ".join(re.sub(r"[\ufe0e\ufe0f]|[_\-.:!()\[\]]+", " ", _bare("NFKD", text)).split())
 
 
@@ -55,8 +47,7 @@ def vocabulary() -> Mapping[str, Any]:
 
 @cache
 def _by_word(table: str) -> Mapping[str, str]:
-    tables = ((ours, phrases) for ours, phrases in vocabulary()[table].items())
-    return {_key(phrase): ours for ours, phrases in tables for phrase in phrases}
+    return {_key(phrase): ours for ours, phrases in vocabulary()[table].items() for phrase in phrases}
 
 
 def _key(text: str) -> str:
@@ -69,10 +60,8 @@ def our_word(text: str, table: str) -> str | None:
 
     Examples
     --------
-    >>> our_word("looks true", "proof"), our_word("x self", "pollen"), our_word("OP", "pollen")
-    ('looks hybrid', 'self', 'open')
-    >>> our_word("Echinocereus selfii", "pollen") is None
-    True
+    >>> our_word("looks true", "proof"), our_word("x self", "pollen"), our_word("Echinocereus selfii", "pollen")
+    ('looks hybrid', 'self', None)
     """
     known = _by_word(table)
     return known.get(_key(text)) or known.get(_key(re.sub(r"^\s*[xX×]\s+", "", text)))
@@ -90,10 +79,8 @@ def count_of(text: str) -> Count | None:
 
     Examples
     --------
-    >>> count_of("ca. 15"), count_of("12/20")
-    (Count(number=15, sure=False, whole=None), Count(number=12, sure=True, whole=20))
-    >>> count_of("2-3").number, count_of("none").number, count_of("lots").number, count_of("1.5") is None
-    (2, 0, None, True)
+    >>> count_of("12/20"), count_of("ca. 2-3").number, count_of("lots").number, count_of("1.5")
+    (Count(number=12, sure=True, whole=20), 2, None, None)
     """
     kinds = {"none": Count(0), "unsaid": Count(None, sure=False), "unknown": Count(None)}
     if kind := _by_word("counts").get(_key(text)):
@@ -126,20 +113,11 @@ def day_of(text: str, order: str | None = None) -> str | None:
 
     Examples
     --------
-    >>> day_of("25/4/2025"), day_of("6 Mar 23"), day_of("3. März 2025"), day_of("03/04/2025") is None
-    ('2025-04-25', '2023-03-06', '2025-03-03', True)
-    >>> day_of("03/04/2025", "day-first")
-    '2025-04-03'
+    >>> day_of("6 Mar 23"), day_of("3. März 2025"), day_of("03/04/2025"), day_of("03/04/2025", "day-first")
+    ('2023-03-06', '2025-03-03', None, '2025-04-03')
     """
     days = _days(text, order)
     return days[0].isoformat() if len(days) == 1 else None
-
-
-def _days(text: str, order: str | None = None) -> list[date]:
-    """Return every day that a text can mean, its month in any of our languages."""
-    known = _by_word("months")
-    english = re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text)
-    return readings(english, order)
 
 
 def two_days(text: str) -> bool:
@@ -147,10 +125,14 @@ def two_days(text: str) -> bool:
     return len(_days(text)) > 1
 
 
-def middle_of(text: str, *, south: bool = False) -> str | None:
-    """Return the day in the middle of a month or a season with its year, or None.
+def _days(text: str, order: str | None = None) -> list[date]:
+    """Return every day that a text can mean, its month in any of our languages."""
+    known = _by_word("months")
+    return readings(re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text), order)
 
-    ``south`` says that the seasons are those south of the equator.
+
+def middle_of(text: str, *, south: bool = False) -> str | None:
+    """Return the day in the middle of a month or a season (``south`` of the equator) with its year, or None.
 
     Examples
     --------
@@ -180,11 +162,8 @@ def decides(note: str) -> str | None:
     >>> decides("slugs ate the spike"), decides("did not take"), decides("red thread")
     ('accident', 'failed', None)
     """
-    plain = f" {plain_words(note)} "
-    for kind in (ACCIDENT, FAILED):
-        if any(f" {word}" in plain for word in vocabulary()["comments"][kind]):
-            return kind
-    return None
+    plain, words = f" {plain_words(note)} ", vocabulary()["comments"]
+    return next((kind for kind in (ACCIDENT, FAILED) if any(f" {word}" in plain for word in words[kind])), None)
 
 
 def fathers_of(text: str) -> str | None:
@@ -240,7 +219,7 @@ def _parts(text: str) -> list[str]:
     return sides if len(sides) == len(parents) else [parent.received for parent in parents]
 
 
-TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+TOOK_MEANS = {"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"}
 """Our column by what "took" may mean."""
 
 
@@ -249,8 +228,9 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
 
     If "yes" stands for several flowers, or another column counts the same and says otherwise, `BadCell` is raised.
     """
-    units = (row.get("units") or "").strip()
-    count = _counted((row.pop("took") or "").strip(), units)
+    units, count = (row.get("units") or "").strip(), (row.pop("took") or "").strip()
+    if not count.isdecimal():
+        count = _yes_or_no(count, units)
     column = TOOK_MEANS[means]
     if column == "took" and row.get("tried") is None:
         column = "took" if units else "seedlings"
@@ -261,11 +241,9 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     row[column] = count
 
 
-def _counted(text: str, units: str) -> str:
-    if text.isdecimal():
-        return text
+def _yes_or_no(text: str, units: str) -> str:
     try:
-        yes = csv_convert.yes_no(our_word(text, "yes_no") or text)
+        yes = yes_no(our_word(text, "yes_no") or text)
     except BadCell:
         raise BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
     if yes and units not in {"", "1"}:

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, timedelta
-from functools import partial
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
@@ -15,15 +14,13 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import two_days
-from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Grid, TableMapping
+from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Answers, Grid, TableMapping
 from crosscompat.book.import_export.read_rows import Report, sheet_of
-from crosscompat.book.record_fields import read_field, read_fields
+from crosscompat.book.record_fields import read_cell, read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
-from crosscompat.ground.csv_cells import Cells, Row, Sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import Cells, Row, Sheet, as_text
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
@@ -37,7 +34,6 @@ _COUNTED = ("pods_set", "pods_held", "tried", "took")
 _EXTRA = {**EXTRA, **WORDS_OF}
 More = Mapping[int, Mapping[str, Any]]
 """What rows say beyond the tables of plants and crosses, by their number and the field or column."""
-_NOTHING: Mapping[Any, Any] = MappingProxyType({})
 _Values = Mapping[str, Collection[Any]]
 """What the book says, by column."""
 
@@ -67,15 +63,14 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
     report = Report()
     faults = report.faults
     sheet = sheet_of(grid, mapping, answers, plants_of(page), report)
+    more = {row.number: _more(Cells(sheet, row, faults), mapping.rows_are) for row in sheet.rows}
     crosses: list[Cross] = []
     plants: list[Plant] = []
     if mapping.rows_are == "crosses":
-        more = {row.number: _extra(Cells(sheet, row, faults)) for row in sheet.rows}
         read = crosses_in(sheet, faults)
         _refuse_days(sheet, read, more, today, faults)
         crosses, same = _new_crosses(page, sheet, read, more, faults)
     else:
-        more = {row.number: read_fields(Cells(sheet, row, faults), records.Plant, MORE) for row in sheet.rows}
         plants, same = _new_plants(page, sheet, plants_in(sheet, faults), more, faults)
     bad = {fault.place.row or 0 for fault in faults}
     faults.sort(key=lambda fault: fault.place.row or 0)
@@ -86,7 +81,10 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         plants=tuple(plant for plant in plants if plant.row not in bad),
         more=more,
         same=len(same - bad),
-        faults=tuple(map(_with_order, faults, values)),
+        faults=tuple(
+            fault._replace(advice=f"{fault.advice} {say('sheets.order')}") if value and two_days(value) else fault
+            for fault, value in zip(faults, values, strict=True)
+        ),
         values=tuple(values),
         said=tuple(report.said),
         open_notes=report.open_notes,
@@ -102,12 +100,14 @@ def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
     return records_of(Plants.of(taken.plants), crosses, standing, taken.more)
 
 
-def _extra(cells: Cells) -> dict[str, Any]:
-    """Return what a row says beyond the summary."""
-    found = {}
-    for column, (kind, name) in _EXTRA.items():
-        item = kind.__dataclass_fields__[name]
-        found[column] = cells.read(column, partial(read_field, kind, item, comma=cells.sheet.decimal_comma))
+def _more(cells: Cells, rows_are: str) -> dict[str, Any]:
+    """Return what a row says beyond the summary, or beyond the table of plants."""
+    if rows_are == "plants":
+        return read_fields(cells, records.Plant, MORE)
+    found = {
+        column: read_cell(cells, column, kind, kind.__dataclass_fields__[name])
+        for column, (kind, name) in _EXTRA.items()
+    }
     return {column: value for column, value in found.items() if value is not None}
 
 
@@ -246,14 +246,11 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
     return None if value is None else str(value)
 
 
-def _with_order(fault: Fault, value: str | None) -> Fault:
-    """Add to what is advised for a day that could be two how to say the order for all days."""
-    two = value is not None and two_days(value)
-    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
-
-
 def records_of(
-    plants: Plants, crosses: Iterable[Cross], standing: Mapping[str, tuple[str, str]] = _NOTHING, more: More = _NOTHING
+    plants: Plants,
+    crosses: Iterable[Cross],
+    standing: Mapping[str, tuple[str, str]] = MappingProxyType({}),
+    more: More = MappingProxyType({}),
 ) -> list[Record]:
     """Return the records that say what tables of plants and crosses say, no more and no less.
 
@@ -263,8 +260,8 @@ def records_of(
     """
     garden = _Garden(dict(standing))
     for plant in plants.by_name.values():
-        garden.take_in(plant, more.get(plant.row, _NOTHING))
-    found = [record for cross in crosses for record in _cross_records(cross, more.get(cross.row, _NOTHING), garden)]
+        garden.take_in(plant, more.get(plant.row, {}))
+    found = [record for cross in crosses for record in _cross_records(cross, more.get(cross.row, {}), garden)]
     return [*garden.records, *found]
 
 
@@ -275,16 +272,18 @@ class _Garden:
     known: dict[str, tuple[str, str]]
     records: list[Record] = field(default_factory=list)
 
-    def take_in(self, plant: Plant, more: Mapping[str, Any] = _NOTHING) -> None:
+    def take_in(self, plant: Plant, more: Mapping[str, Any]) -> None:
         """Write down a plant and what is known of it."""
         clone = plant.clone if plant.clone != plant.plant else None
         new = records.Plant(name=plant.plant, clone=clone, source=plant.source, note=plant.note, **more)
         self.known[plant.plant] = (new.id, plant.species)
         self.records += [new, records.Determination(plant=new.id, name=plant.species)]
         findings = {"sex": plant.sex, "2n": plant.chromosomes, "self_fertile": plant.self_fertile}
-        for what, value in findings.items():
-            if value is not None:
-                self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
+        self.records += [
+            records.Finding(plant=new.id, what=what, value=as_text(value))
+            for what, value in findings.items()
+            if value is not None
+        ]
 
     def find(self, name: str | None, species: str | None, owner: str | None) -> tuple[str | None, str | None]:
         """Return the plant of a name, and the species where it is not what the plant itself is known as."""
@@ -305,28 +304,22 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     for column, value in more.items():
         kind, field_name = _EXTRA[column]
         extra[kind][field_name] = value
-    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
-    made = records.Cross(
-        id=cross.id or new_id(),
-        number=cross.cross,
-        seed_plant=seed_plant,
-        seed_parent=seed_parent,
-        **_shared(cross, _OF_CROSS),
-        **extra[records.Cross],
-    )
-    shared = _shared(cross, _OF_VISIT)
-    visit = records.Pollination(cross=made.id, who=cross.grower, **shared, **extra[records.Pollination])
+    plant, name = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
+    shared = {**{name: getattr(cross, name) for name in _OF_CROSS}, **extra[records.Cross]}
+    made = records.Cross(id=cross.id or new_id(), number=cross.cross, seed_plant=plant, seed_parent=name, **shared)
+    shared = {**{name: getattr(cross, name) for name in _OF_VISIT}, **extra[records.Pollination]}
+    visit = records.Pollination(cross=made.id, who=cross.grower, **shared)
     yield made
     yield visit
     if cross.pollen_parent is not None or cross.pollen_plant is not None:
-        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
-        yield records.Pollen(pollination=visit.id, plant=pollen_plant, name=pollen_parent)
+        plant, name = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
+        yield records.Pollen(pollination=visit.id, plant=plant, name=name)
     yield from _outcome_records(made.id, cross, extra)
 
 
 def _outcome_records(made: str, cross: Cross, extra: Mapping[type[Record], Mapping[str, Any]]) -> Iterator[Record]:
-    for what, count in _shared(cross, _COUNTED).items():
-        if count is not None:
+    for what in _COUNTED:
+        if (count := getattr(cross, what)) is not None:
             yield records.Observation(cross=made, what=what, count=count)
     if cross.seeds is not None or cross.seeds_filled is not None or extra[records.SeedLot]:
         yield records.SeedLot(cross=made, seeds=cross.seeds, filled=cross.seeds_filled, **extra[records.SeedLot])
@@ -342,7 +335,3 @@ def _outcome_records(made: str, cross: Cross, extra: Mapping[type[Record], Mappi
         yield records.Loss(cross=made, cause=cross.lost_to, **extra[records.Loss])
     if cross.proof is not None:
         yield records.Proof(cross=made, verdict=cross.proof)
-
-
-def _shared(cross: Cross, names: Iterable[str]) -> dict[str, Any]:
-    return {name: getattr(cross, name) for name in names}

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book.crosses import COUNT_COLUMNS
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import (
     ACCIDENT,
     FAILED,
@@ -28,19 +26,21 @@ from crosscompat.book.import_export.cell_meaning import (
     two_days,
     vocabulary,
 )
-from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Answers, Column, Grid, TableMapping, meaning_of
+from crosscompat.ground.csv_cells import BadCell, Row, Sheet, as_text, unguarded
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 from crosscompat.ground.workbook import Value
 
 _DAYS = frozenset({"date", "acquired", "died", *DAYS})
 _COUNTS = frozenset(COUNT_COLUMNS) - {"took"}
-_WORDS: Mapping[str, str] = MappingProxyType(
-    dict.fromkeys(("stamens_removed", "only_successes", "self_fertile"), "yes_no")
-    | {"sex": "sex", "proof": "proof", "technique": "technique", "pollen_kind": "pollen"}
-)
+_WORDS = {
+    **dict.fromkeys(("stamens_removed", "only_successes", "self_fertile"), "yes_no"),
+    "sex": "sex",
+    "proof": "proof",
+    "technique": "technique",
+    "pollen_kind": "pollen",
+}
 """The table of words for each column that has one."""
 _VERBATIM = frozenset({"id", "cross", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "plant", "species"})
 _FRIENDS = ("cross", "seed_plant", "pollen_plant", "plant", "clone")
@@ -65,7 +65,7 @@ def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants,
     ]
     titles = {column.becomes: column.heading for column in reversed(mapping.columns) if column.becomes}
     if pair := mapping.column("pair"):
-        titles |= {"seed_parent": pair.heading, "pollen_parent": pair.heading}
+        titles |= dict.fromkeys(("seed_parent", "pollen_parent"), pair.heading)
     if (took := mapping.column("took")) and (means := answers.questions.get("took")):
         titles = {TOOK_MEANS[means]: took.heading} | titles
     header = tuple(dict.fromkeys(name for row in rows for name in row.cells))
@@ -176,7 +176,7 @@ class _RowReader:
             return
         try:
             self.row["seed_parent"], self.row["pollen_parent"] = parents_of(text)
-        except csv_convert.BadCell as bad:
+        except BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             self.row["seed_parent"] = self.row["pollen_parent"] = text
 
@@ -191,7 +191,7 @@ class _RowReader:
         if took is not None and means is not None and self.row.get("took") is not None:
             try:
                 put_took(self.row, means)
-            except csv_convert.BadCell as bad:
+            except BadCell as bad:
                 self.fault(took, bad.what, bad.advice)
         self.read_remarks()
         only = self.answers.questions.get("only successes", "unknown")
@@ -265,4 +265,4 @@ class _RowReader:
 def _text(value: Any) -> str:
     if isinstance(value, datetime):
         return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
-    return csv_convert.unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)
+    return unguarded(value.strip()) if isinstance(value, str) else as_text(value)
