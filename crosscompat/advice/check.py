@@ -72,7 +72,7 @@ def check(collection: Collection) -> Checkup:
     """Check a collection that could be read."""
     distances, traits = collection.distances, collection.traits
     report = tree_report(distances) if isinstance(distances, Phylogeny) else {}
-    described = traits.describe() if traits is not None else ()
+    columns = traits.columns if traits is not None else ()
     return Checkup(
         name=collection.settings.name,
         tree=collection.tree_name,
@@ -81,7 +81,7 @@ def check(collection: Collection) -> Checkup:
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
         tree_notes=[*report.values(), *botany_notes(collection)],
-        traits=[TraitNote(*column) for column in described],
+        traits=[TraitNote(c.name, c.kind, c.declared, c.known, c.sentence) for c in columns],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
         invented=collection.settings.invented,

@@ -21,8 +21,7 @@ from crosscompat.model.prior import EffectRow, PriorRow, Priors
 from crosscompat.model.reasons import TERMS, base_shift, past_weights, reasons, whole_reasons
 from crosscompat.pairing import CURVES, MILLION_YEARS, DistanceScale, Feature, recipe_for
 from crosscompat.stages import STAGES, WHOLE
-from crosscompat.trait_kinds import FEATURES
-from crosscompat.traits import from_memory
+from crosscompat.traits import FEATURES, from_memory
 
 MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)
 """Distances, in millions of years along both branches, for which the chances of the priors are shown."""

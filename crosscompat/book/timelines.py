@@ -162,11 +162,29 @@ def usual_days(group: str) -> Mapping[str, Span]:
     >>> usual_days("cactus")["ripe"]
     Span(first=60, last=90, source='Echinocereus coccineus: fruit 2 to 3 months (Flora of North America)', events=0)
     """
-    table: dict[str, Any] = tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
+    table = _table()
     return {
         step: Span(int(entry["days"][0]), int(entry["days"][1]), str(entry["source"]))
         for step, entry in ((step, (table[""] | table[group])[step]) for step in STEPS)
     }
+
+
+@cache
+def _table() -> Mapping[str, Any]:
+    return tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
+
+
+def pollen_keeps(kept: str | None) -> int | None:
+    """Return how many days dried pollen keeps where it is ``kept``, in the grower's words; None for any other place.
+
+    Examples
+    --------
+    >>> [pollen_keeps(kept) for kept in ("Freezer, bag 3", "refrigerator", "room", "a drawer", None)]
+    [270, 30, 3, None, None]
+    """
+    places: Mapping[str, Mapping[str, Any]] = _table()["pollen"]
+    words = (kept or "").casefold()
+    return next((int(place["days"]) for place in places.values() if any(w in words for w in place["words"])), None)
 
 
 def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, window: int = 365) -> dict[str, Span]:
