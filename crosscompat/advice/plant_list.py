@@ -39,14 +39,14 @@ class ListedPlant:
 def read_plant_list(
     text: str, index: NameIndex, genus: str | None = None, taken: Collection[str] = ()
 ) -> list[ListedPlant]:
-    """Return the plants of a list, one a line that is not blank; no line is refused.
+    r"""Return the plants of a list, one a line that is not blank; no line is refused.
 
     A name without a genus is one of the ``genus``; names that are ``taken`` are given to no other plant.
 
     Examples
     --------
     >>> index = NameIndex(["Echinocereus_coccineus", "Echinocereus_fendleri"])
-    >>> for plant in read_plant_list("COC-1  E. coccineus SB 123\\n- fendleri 'Winter Sun'\\n?", index, "Echinocereus"):
+    >>> for plant in read_plant_list("COC-1  E. coccineus SB 123\n- fendleri 'Winter Sun'\n?", index, "Echinocereus"):
     ...     print(plant.name, plant.species)
     COC-1 Echinocereus coccineus
     FEN-1 Echinocereus fendleri

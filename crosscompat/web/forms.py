@@ -46,9 +46,9 @@ class Form:
         return None if text is None else int(text)
 
     def day(self, name: str) -> date | None:
-        """Return a day, None for a blank; raises `WrongUse`."""
+        """Return a day that is none to come, None for a blank; raises `WrongUse`."""
         text = self.text(name)
-        return None if text is None else read_date(text, today())
+        return None if text is None else read_date(text, today(), today())
 
     def yes(self, name: str) -> bool:
         """Tell whether a box is ticked."""

@@ -9,8 +9,8 @@ from crosscompat.advice.partners import Partners, Role, drawn, partners, tree_of
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.names import correct_form
 from crosscompat.show.narrow_tree import Links, narrow_tree
-from crosscompat.web.app import nursery
 from crosscompat.web.forms import Form
+from crosscompat.web.nursery import nursery
 
 PAGES = Blueprint("pairs", __name__)
 

@@ -12,8 +12,14 @@ from werkzeug.wrappers import Response
 from crosscompat.advice.plant_list import ListedPlant, read_plant_list
 from crosscompat.advice.replay import Replayed, replay
 from crosscompat.book import records
-from crosscompat.book.import_export.answers import QUESTIONS, Answers
-from crosscompat.book.import_export.column_mapping import Grid, TableMapping, map_columns, read_grids
+from crosscompat.book.import_export.column_mapping import (
+    QUESTIONS,
+    Answers,
+    Grid,
+    TableMapping,
+    map_columns,
+    read_grids,
+)
 from crosscompat.book.import_export.import_table import ImportedRows, read_table, records_of_rows
 from crosscompat.book.store import Reading
 from crosscompat.book.store.database import AlreadyWritten
@@ -23,8 +29,8 @@ from crosscompat.ground.dates import today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
-from crosscompat.web.app import nursery, told
 from crosscompat.web.forms import Form
+from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("start", __name__)

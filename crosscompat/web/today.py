@@ -13,19 +13,19 @@ from werkzeug.wrappers import Response
 
 from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.advice.figures import Interval
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import handling
-from crosscompat.advice.pollinate import Pollinated, pollinate
+from crosscompat.advice.pollinate import Pollinated, VisitRequest, pollinate
 from crosscompat.advice.rank import partners_of, rank
-from crosscompat.advice.tonight import Tonight, alive_on, tonight
-from crosscompat.advice.visit_parents import VisitRequest
+from crosscompat.advice.tonight import Tonight, tonight
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.book.timelines import lives_of
 from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
-from crosscompat.web.app import nursery, told
 from crosscompat.web.forms import Asked, Form
+from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("today", __name__)
