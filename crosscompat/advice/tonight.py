@@ -11,7 +11,7 @@ from typing import Literal
 
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
 from crosscompat.advice.mating import Opening, Stored, alive_on, bars, good_lots, openings_on
-from crosscompat.advice.parents import Parent, find_parents, handling
+from crosscompat.advice.parents import Parent, find_parent, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.advice.rank import wanted_pairs
 from crosscompat.book.current_plants import Plant
@@ -19,7 +19,7 @@ from crosscompat.book.store import Reading
 from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
-from crosscompat.ground.errors import NoPairing, UnknownName
+from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import TELLS_APART
@@ -165,13 +165,19 @@ def _offers(
     """Every seed plant that is in flower or soon will be, with all fresh pollen; stored pollen where it is open."""
     fresh: list[tuple[str, Stored | None]]
     fresh = [(plant.plant, None) for plant in alive if opening[plant.plant].state == "open"]
+    parents: dict[str, Parent] = {}
+    for name in dict.fromkeys([*opening, *(lot.parent for lot in lots)]):
+        with suppress(UnknownName):
+            parents[name] = find_parent(collection, name)
     for mother in alive:
         offered = {"open": [*fresh, *((lot.parent, lot) for lot in lots)], "soon": fresh}
         for name, lot in offered.get(opening[mother.plant].state, ()):
-            with suppress(NoPairing, UnknownName):
-                seed, pollen = find_parents(collection, mother.plant, name)
-                if seed.label != pollen.label and not any(bars(mother, pollen.plant, day)):
-                    yield seed, pollen, lot
+            seed, pollen = parents.get(mother.plant), parents.get(name)
+            if seed is None or pollen is None or seed.label == pollen.label:
+                continue
+            one_clone = collection.plants.one_clone(seed.own_name, pollen.own_name)
+            if not one_clone and not any(bars(mother, pollen.plant, day)):
+                yield seed, pollen, lot
 
 
 def _fathers(collection: Collection, offers: Sequence[_Offer], flowers: int) -> tuple[list[Father], list[bool]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -55,13 +55,7 @@ def total(values: Iterable[int | None]) -> int | None:
 
 
 def units_told(kind: str | None, count: int | None) -> Units:
-    """Return units by our word for their kind where there is one, else by the grower's.
-
-    Examples
-    --------
-    >>> units_told("Racemes", 2), units_told(None, 3), units_told("Head", 1)
-    (Units(kind='raceme', count=2), Units(kind='flower', count=3), Units(kind='Head', count=1))
-    """
+    """Return units by our word for their kind where there is one, else by the grower's."""
     plain = _plain(kind)
     return Units(plain if kind is None or plain in catalogue("units")["kinds"] else kind, count)
 
@@ -87,13 +81,7 @@ def kinds_of(visits: Sequence[Pollination]) -> str | None:
 
 
 def in_words(units: Sequence[Units]) -> str:
-    """Return the counts of different kinds one beside the other; empty where one of them is not known.
-
-    Examples
-    --------
-    >>> in_words([Units("flower", 4), Units("raceme", 2), Units("head", 1)])
-    '4 flowers, 2 racemes and head: 1'
-    """
+    """Return the counts of different kinds one beside the other; empty where one of them is not known."""
     *most, last = [unit.words for unit in units] or [""]
     return say("units.and").join(filter(None, [", ".join(most), last])) if last and all(most) else ""
 
@@ -105,6 +93,7 @@ def _plain(kind: str | None) -> str:
 
 
 _EXPECTED = "plain"
+_AS_WRITTEN = ("closed_stage", "only_successes", "source", "friend", "note", "kind")
 _SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
 """What is not said of a cross that may be another: what was counted on it may belong to that one."""
 
@@ -139,8 +128,7 @@ class CrossRecords:
     @property
     def every(self) -> tuple[records.Record, ...]:
         """Every record of it, the cross first."""
-        return (self.cross, *self.visits, *self.pollen, *self.counts, *self.lots, *self.trays, *self.looks,
-                *self.losses, *self.proofs)  # fmt: skip
+        return (self.cross, *(one for item in fields(self)[1:] for one in getattr(self, item.name)))
 
     def until(self, day: date) -> CrossRecords:
         """Return it without what was counted, sown, or lost after a day; what has no date has happened."""
@@ -268,19 +256,13 @@ def _line(
         technique=_first(others) or _first(visit.technique for visit in visits),
         isolation="; ".join(dict.fromkeys(visit.isolation for visit in visits if visit.isolation is not None)) or None,
         unit_kind=kinds_of(visits),
-        closed_stage=cross.closed_stage,
         lost_to=lost_to,
-        only_successes=cross.only_successes,
         stamens_removed=_all(visit.stamens_removed for visit in visits),
         proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
-        source=cross.source,
         recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
-        friend=cross.friend,
         date_words=visits[0].date_words if visits else None,
-        note=cross.note,
-        kind=cross.kind,
         row=row,
-        **counts,
+        **counts | {name: getattr(cross, name) for name in _AS_WRITTEN},
     )
     return replace(found, **_SILENT) if cross.doubt else found
 

@@ -57,14 +57,7 @@ class Plant:
 
 @dataclass(frozen=True)
 class Plants:
-    """All plants, found by their own name.
-
-    Examples
-    --------
-    >>> bench = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
-    >>> bench.one_clone("A1", "A2"), bench.one_clone("A1", "B"), bench.one_clone("A1", None)
-    (True, False, False)
-    """
+    """All plants, found by their own name."""
 
     by_name: Mapping[str, Plant]
 
@@ -262,14 +255,7 @@ class Window:
         return self.days >= _FEWEST
 
     def away(self, day: date) -> int:
-        """Return how many days a day lies outside; 0 inside.
-
-        Examples
-        --------
-        >>> window = Window("12-20", "01-10", 5)
-        >>> window.away(date(2025, 1, 3)), window.away(date(2025, 1, 13)), window.away(date(2025, 12, 18))
-        (0, 3, 2)
-        """
+        """Return how many days a day lies outside; 0 inside."""
         at, first, last = map(_of_year, (day, *self._ends))
         if (at - first) % _DAYS <= (last - first) % _DAYS:
             return 0
@@ -300,11 +286,6 @@ def latest(sightings: Sequence[Sighting], day: date) -> Sighting | None:
     """Return the last sighting up to a day that still tells of that day; None if there is none.
 
     Of one day that which stands last counts.
-
-    Examples
-    --------
-    >>> latest([Sighting(date(2026, 5, 1), 4), Sighting(date(2026, 5, 6), 0)], date(2026, 5, 8))
-    Sighting(date=datetime.date(2026, 5, 6), flowers=0)
     """
     recent = [one for one in sightings if 0 <= (day - one.date).days <= _STILL_OPEN]
     return max(reversed(recent), key=lambda one: one.date, default=None)

@@ -155,13 +155,7 @@ class Span:
 
 @cache
 def usual_days(group: str) -> Mapping[str, Span]:
-    """Return what is usual in a group of plants, step by step; what is known of no group is that of all plants.
-
-    Examples
-    --------
-    >>> usual_days("cactus")["ripe"]
-    Span(first=60, last=90, source='Echinocereus coccineus: fruit 2 to 3 months (Flora of North America)', events=0)
-    """
+    """Return what is usual in a group of plants, step by step; what is known of no group is that of all plants."""
     table = _table()
     return {
         step: Span(int(entry["days"][0]), int(entry["days"][1]), str(entry["source"]))

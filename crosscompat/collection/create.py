@@ -17,7 +17,7 @@ from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.book.store.pages import refuse_filled
-from crosscompat.carried import CarriedTree, carried_trees
+from crosscompat.carried import carried_trees
 from crosscompat.collection.opening import Recorded, tree_or_table
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
 from crosscompat.ground.csv_cells import Cells, day, raise_faults, read_sheet, sheet_text
@@ -44,21 +44,15 @@ class NewCollection:
 
 @dataclass(frozen=True, slots=True)
 class _Start:
-    """What a collection starts from: a carried tree, or a file with this content."""
+    """What a collection starts from: a carried tree, or a file with this content; the group and its seed vessel."""
 
     tree: str
-    unit: str | None = None
-    carried: CarriedTree | None = None
-    source: Path | None = None
     content: bytes | None = None
+    unit: str | None = None
     traits: str | None = None
+    synonyms: str | None = None
     trait_kinds: Mapping[str, str] = field(default_factory=dict)
-    tips: Sequence[str] = ()
-
-    @property
-    def group(self) -> tuple[str, str]:
-        """The group of the plants, and the word for their seed vessel."""
-        return (self.carried.group, self.carried.fruit_word) if self.carried else _group_of(self.tips)
+    group: tuple[str, str] = ("", "fruit")
 
 
 def create_collection(
@@ -97,23 +91,20 @@ def create_collection(
 
 
 def _make(folder: Path, start: _Start) -> NewCollection:
-    own = [start.tree] if start.carried is None else []
     tables = {name: sheet_text(header, []).encode() for name, header in _HEADERS.items()}
-    place = folder / start.tree
     if start.content is not None:
         tables[start.tree] = start.content
-    elif start.source is not None and not (place.exists() and place.samefile(start.source)):
-        tables[start.tree] = start.source.read_bytes()
     there = [name for name in (FILE_NAME, _BOOK, *tables) if (folder / name).exists()]
     if FILE_NAME in there or not all(_is_as_made(folder / name, tables) for name in there):
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in tables.items():
-        write_atomically(folder / name, content, follow=False)
+        if name != start.tree or name not in there:  # a tree that lies in its place is the grower's
+            write_atomically(folder / name, content, follow=False)
     with open_book(folder, Settings()) as store:
         settings = _settings(folder.resolve().name, start, store.identity)
         write_atomically(folder / FILE_NAME, settings.encode(), follow=False)
-    return NewCollection(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
+    return NewCollection(str(folder), [FILE_NAME, _BOOK, *tables], start.tree)
 
 
 def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
@@ -128,21 +119,25 @@ def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
     return True
 
 
-def _from_tree(tree: str | None, unit: str | None) -> _Start:
-    name, carried = _DEFAULT_TREE if tree is None else tree, {carried.name: carried for carried in carried_trees()}
+def _from_tree(name: str | None, unit: str | None) -> _Start:
+    carried = {one.name: one for one in carried_trees()}
+    name = name or _DEFAULT_TREE
     if name in carried:
-        return _Start(name, carried[name].unit, carried[name], traits=name)
+        tree = carried[name]
+        synonyms = name if tree.synonyms else None
+        return _Start(name, None, tree.unit, name, synonyms, group=(tree.group, tree.fruit_word))
     if Path(name).is_file():
         first = tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
-        return _Start(Path(name).name, unit, source=Path(name), tips=first.tips)
+        return _Start(Path(name).name, Path(name).read_bytes(), unit, group=_group_of(first.tips))
     raise WrongUse(say("create.no_tree", tree=name, known=", ".join(carried)))
 
 
 def _from_checklist(path: Path) -> _Start:
     from crosscompat.phylogeny.classification import read_classification  # noqa: PLC0415 - one start of several
 
-    tips, ranks = read_classification(path).tips, ranks_among(read_sheet(path).header)
-    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"), tips=tips)
+    group, ranks = _group_of(read_classification(path).tips), ranks_among(read_sheet(path).header)
+    kinds = dict.fromkeys(ranks, "text")
+    return _Start(path.name, path.read_bytes(), traits=path.name, trait_kinds=kinds, group=group)
 
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
@@ -152,7 +147,7 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     alignment = joining.read_alignment(path)
     apart = joining.jukes_cantor(alignment)
     tree = joining.neighbour_joining(alignment.names, apart, outgroup=outgroup, unit=joining.UNIT)
-    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode(), tips=tree.tips)
+    return _Start("tree.nwk", newick_text(tree).encode(), joining.UNIT, group=_group_of(tree.tips))
 
 
 def _group_of(tips: Sequence[str]) -> tuple[str, str]:
@@ -168,8 +163,8 @@ def _settings(name: str, start: _Start, book: str) -> str:
     if not start.trait_kinds:
         lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
-    if start.carried and start.carried.synonyms:
-        lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
+    if start.synonyms:
+        lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.synonyms)}"]
     group, fruit = start.group
     words = {"name": name, "book": book, "group": group, "fruit": fruit, "number": OURS}
     quoted = {key: _quoted(text) for key, text in words.items()}

@@ -56,13 +56,7 @@ def _key(text: str) -> str:
 
 
 def our_word(text: str, table: str) -> str | None:
-    """Return what a grower's word is in ours, or None.
-
-    Examples
-    --------
-    >>> our_word("looks true", "proof"), our_word("x self", "pollen"), our_word("Echinocereus selfii", "pollen")
-    ('looks hybrid', 'self', None)
-    """
+    """Return what a grower's word is in ours, or None."""
     known = _by_word(table)
     return known.get(_key(text)) or known.get(_key(re.sub(r"^\s*[xX×]\s+", "", text)))
 
@@ -76,11 +70,6 @@ def count_of(text: str) -> Count | None:
     """Return the count that is written in a cell; None where it is none that can be read.
 
     Of two numbers the lower counts, for so many there were.
-
-    Examples
-    --------
-    >>> count_of("12/20"), count_of("ca. 2-3").number, count_of("lots").number, count_of("1.5")
-    (Count(number=12, sure=True, whole=20), 2, None, None)
     """
     kinds = {"none": Count(0), "unsaid": Count(None, sure=False), "unknown": Count(None)}
     if kind := _by_word("counts").get(_key(text)):
@@ -155,13 +144,7 @@ def middle_of(text: str, *, south: bool = False) -> str | None:
 
 
 def decides(note: str) -> str | None:
-    """Return what the words of a note may say of its cross, "accident" or "failed"; None if they seem to say neither.
-
-    Examples
-    --------
-    >>> decides("slugs ate the spike"), decides("did not take"), decides("red thread")
-    ('accident', 'failed', None)
-    """
+    """Return what a note may say of its cross, "accident" or "failed"; None if it seems to say neither."""
     plain, words = f" {plain_words(note)} ", vocabulary()["comments"]
     return next((kind for kind in (ACCIDENT, FAILED) if any(f" {word}" in plain for word in words[kind])), None)
 
@@ -186,13 +169,6 @@ def parents_of(text: str) -> tuple[str, str]:
     """Return seed parent and pollen parent, as they are written; the seed parent stands first, or has the sign ♀.
 
     Where it is not certain where one ends and the other begins, `BadCell` is raised.
-
-    Examples
-    --------
-    >>> parents_of("♂ coc-1 × ♀ das-1"), parents_of("(A × B) × C")
-    (('das-1', 'coc-1'), ('(A × B)', 'C'))
-    >>> is_pair("Echinocereus × lloydii"), parents_of("Echinocereus × lloydii × E. coccineus")
-    (False, ('Echinocereus × lloydii', 'E. coccineus'))
     """
     parts = _parts(text)
     sides = [_SIGNS.sub("", side).strip() for side in parts]

@@ -235,13 +235,7 @@ def _mostly(cells: Sequence[Value], test: Callable[[Value], object]) -> bool:
 
 
 def meaning_of(heading: str, rows_are: str) -> str | None:
-    """Return the column that a heading means, or None where its words are not known.
-
-    Examples
-    --------
-    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
-    ('seed_parent', 'units', None)
-    """
+    """Return the column that a heading means, or None where its words are not known."""
     known, filling = _phrases(rows_are), vocabulary()["headings"]["filling"]
     bracketed = re.compile(r"\(([^)]*)\)")
     for part in (heading, bracketed.sub(" ", heading), " ".join(bracketed.findall(heading))):
@@ -267,13 +261,7 @@ def _glued(words: str) -> str:
 
 
 def best_guess(mapping: TableMapping, heading: str) -> str:
-    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost.
-
-    Examples
-    --------
-    >>> best_guess(TableMapping("crosses", 0, ()), "Seedlingz"), best_guess(TableMapping("crosses", 0, ()), "Soil")
-    ('seedlings', 'note')
-    """
+    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost."""
     known = _phrases(mapping.rows_are)
     near = get_close_matches(_glued(heading), known, 1, 0.75)
     ours = known[near[0]] if near else NOTE
@@ -297,9 +285,8 @@ _EXAMPLES = 3
 class Answers:
     """What the grower says of a table; what is not answered is not in it.
 
-    ``columns`` are our columns by heading, blank where one is left out; ``notes`` what a note says of its cross:
-    "accident", "failed" or "note"; ``questions`` the answers to ``QUESTIONS``; ``friend`` whose book it is, where it is
-    not the grower's own; ``south`` whether its seasons are those south of the equator.
+    ``columns`` are our columns by heading, blank where one is left out, ``notes`` of ``NOTE_ANSWERS`` what a note says
+    of its cross, ``questions`` of ``QUESTIONS``; ``friend`` is whose book it is, where it is not the grower's own.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)

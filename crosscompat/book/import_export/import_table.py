@@ -63,15 +63,15 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
     report = Report()
     faults = report.faults
     sheet = sheet_of(grid, mapping, answers, plants_of(page), report)
-    more = {row.number: _more(Cells(sheet, row, faults), mapping.rows_are) for row in sheet.rows}
+    rows = _Rows(page, sheet, {row.number: _more(Cells(sheet, row, faults), mapping) for row in sheet.rows}, faults)
     crosses: list[Cross] = []
     plants: list[Plant] = []
     if mapping.rows_are == "crosses":
         read = crosses_in(sheet, faults)
-        _refuse_days(sheet, read, more, today, faults)
-        crosses, same = _new_crosses(page, sheet, read, more, faults)
+        rows.refuse_days(read, today)
+        crosses, same = rows.new_crosses(read)
     else:
-        plants, same = _new_plants(page, sheet, plants_in(sheet, faults), more, faults)
+        plants, same = rows.new_plants(plants_in(sheet, faults))
     bad = {fault.place.row or 0 for fault in faults}
     faults.sort(key=lambda fault: fault.place.row or 0)
     values = [_value(grid, mapping, fault) for fault in faults]
@@ -79,7 +79,7 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         rows=len(sheet.rows),
         crosses=tuple(cross for cross in crosses if cross.row not in bad),
         plants=tuple(plant for plant in plants if plant.row not in bad),
-        more=more,
+        more=rows.more,
         same=len(same - bad),
         faults=tuple(
             fault._replace(advice=f"{fault.advice} {say('sheets.order')}") if value and two_days(value) else fault
@@ -100,9 +100,9 @@ def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
     return records_of(Plants.of(taken.plants), crosses, standing, taken.more)
 
 
-def _more(cells: Cells, rows_are: str) -> dict[str, Any]:
+def _more(cells: Cells, mapping: TableMapping) -> dict[str, Any]:
     """Return what a row says beyond the summary, or beyond the table of plants."""
-    if rows_are == "plants":
+    if mapping.rows_are == "plants":
         return read_fields(cells, records.Plant, MORE)
     found = {
         column: read_cell(cells, column, kind, kind.__dataclass_fields__[name])
@@ -111,37 +111,99 @@ def _more(cells: Cells, rows_are: str) -> dict[str, Any]:
     return {column: value for column, value in found.items() if value is not None}
 
 
-def _new_crosses(
-    page: Reading, sheet: Sheet, crosses: Sequence[Cross], more: More, faults: list[Fault]
-) -> tuple[list[Cross], set[int]]:
-    """Return the crosses that a book does not have yet, and the rows that say what it says already.
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """The rows of a table, held against a book; what is wrong adds a fault."""
 
-    A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
-    must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
-    """
-    book = list(_known_crosses(page))
-    by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
-    unnumbered: dict[tuple[str | None, date, str], list[_Values]] = defaultdict(list)
-    for cross, known in book:
-        if cross.cross is None:
-            unnumbered[None, cross.date, cross.seed_parent].append(known)
-    fresh: dict[str | int, Cross] = {}
-    same: set[int] = set()
-    bad = {fault.place.row for fault in faults}
-    for cross in crosses:
-        said = _said(cross, _OF_CROSSES, more[cross.row])
-        there = by_name.get(cross.id or "") or by_name.get(cross.cross or "")
-        first = fresh.get(cross.cross or cross.row)
-        if there is not None:
-            same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
-        elif cross.row not in bad and _take_alike(said, unnumbered[cross.cross, cross.date, cross.seed_parent]):
-            same.add(cross.row)
-        elif first is not None:
-            what = say("sheets.number_twice", number=first.number, row=str(first.row))
-            faults.append(_fault(sheet, cross.row, "cross", what))
-        elif cross.row not in bad:
-            fresh[cross.cross or cross.row] = cross
-    return list(fresh.values()), same
+    page: Reading
+    sheet: Sheet
+    more: More
+    faults: list[Fault]
+
+    def new_crosses(self, crosses: Sequence[Cross]) -> tuple[list[Cross], set[int]]:
+        """Return the crosses that a book does not have yet, and the rows that say what it says already.
+
+        A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
+        must one with an identifier. A row with neither is known where a cross of the book without a number agrees; of
+        several, that of which least is known is used up.
+        """
+        by_name: dict[str | None, _Values] = {}
+        unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+        for cross, known in _known_crosses(self.page):
+            by_name |= {cross.id: known, cross.cross: known}
+            if cross.cross is None:
+                unnumbered[cross.date, cross.seed_parent].append(known)
+        fresh: dict[str | int, Cross] = {}
+        same: set[int] = set()
+        bad = {fault.place.row for fault in self.faults}
+        for cross in crosses:
+            said = _said(cross, _OF_CROSSES, self.more[cross.row])
+            there = by_name.get(cross.id or "") or by_name.get(cross.cross or "")
+            nameless = [] if cross.cross or cross.row in bad else unnumbered[cross.date, cross.seed_parent]
+            alike = [known for known in nameless if not _differing(said, known)]
+            first = fresh.get(cross.cross or cross.row)
+            if there is not None:
+                same |= self.compared(cross.row, ("cross", cross.number), said, there)
+            elif alike:
+                nameless.remove(
+                    min(alike, key=lambda known: sum(_any(values) is not None for values in known.values()))
+                )
+                same.add(cross.row)
+            elif first is not None:
+                self.fault(cross.row, "cross", say("sheets.number_twice", number=first.number, row=str(first.row)))
+            elif cross.row not in bad:
+                fresh[cross.cross or cross.row] = cross
+        return list(fresh.values()), same
+
+    def new_plants(self, plants: Sequence[Plant]) -> tuple[list[Plant], set[int]]:
+        """Return the plants that a book does not have yet, and the rows that say what it says already."""
+        bench = plants_of(self.page)
+        noted = {plant.name: plant for plant in self.page.current(records.Plant)}
+        fresh: list[Plant] = []
+        same: set[int] = set()
+        for plant in plants:
+            known = bench.find(plant.plant)
+            if known is None:
+                fresh.append(plant)
+                continue
+            names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
+            there = {name: [getattr(known, name)] for name in names}
+            there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
+            said = _said(plant, names, self.more[plant.row])
+            same |= self.compared(plant.row, ("plant", plant.plant), said, there)
+        return fresh, same
+
+    def compared(self, row: int, named: tuple[str, str], said: Mapping[str, Any], there: _Values) -> set[int]:
+        """Return the row if it says what the book says, else add a fault with all in which the two differ."""
+        differences = "; ".join(
+            say("sheets.differs", column=name, here=as_text(here), there=as_text(known) or say("sheets.nothing"))
+            for name, here, known in _differing(said, there)
+        )
+        if differences:
+            what = say("sheets.taken", number=named[1], told=differences)
+            self.fault(row, named[0], what, say("sheets.taken_advice"))
+        return set() if differences else {row}
+
+    def refuse_days(self, crosses: Iterable[Cross], today: date) -> None:
+        """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
+        for cross in crosses:
+            said = {"date": cross.date, "date_words": cross.date_words, **self.more[cross.row]}
+            days = {name: said[name] for name in ("date", *DAYS) if name in said}
+            for name, day in days.items():
+                if day > today:
+                    self.fault(cross.row, name, say("sheets.future", day=day.isoformat()))
+            for (name, first), (later, day) in pairwise(days.items()):
+                rough = said.get(f"{name}_words") or said.get(f"{later}_words")
+                if day < first - (_HALF_A_SEASON if rough else timedelta(0)):
+                    values = {"day": day.isoformat(), "first": first.isoformat()}
+                    what = say("sheets.before", column=self.sheet.titles.get(name, name), **values)
+                    self.fault(cross.row, later, what, say("sheets.before_advice"))
+            if "first_seedling_on" in days and cross.seedlings == 0:
+                self.fault(cross.row, "seedlings", say("sheets.none_came_up"))
+
+    def fault(self, row: int, column: str, what: str, advice: str = "") -> None:
+        place = self.sheet.place(Row(row, {}), column if column in self.sheet.titles else None)
+        self.faults.append(Fault(place, what, advice))
 
 
 def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
@@ -154,35 +216,6 @@ def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
             noted[cross_of_tray.get(owner, owner)][column].add(value)
     for cross in crosses_of(page):
         yield cross, {**{name: {getattr(cross, name)} for name in _OF_CROSSES}, **noted[cross.id or ""]}
-
-
-def _take_alike(said: Mapping[str, Any], there: list[_Values]) -> bool:
-    """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
-    alike = [known for known in there if not _differing(said, known)]
-    if alike:
-        there.remove(min(alike, key=lambda known: sum(_any(values) is not None for values in known.values())))
-    return bool(alike)
-
-
-def _new_plants(
-    page: Reading, sheet: Sheet, plants: Sequence[Plant], more: More, faults: list[Fault]
-) -> tuple[list[Plant], set[int]]:
-    """Return the plants that a book does not have yet, and the rows that say what it says already."""
-    bench = plants_of(page)
-    noted = {plant.name: plant for plant in page.current(records.Plant)}
-    fresh: list[Plant] = []
-    same: set[int] = set()
-    for plant in plants:
-        known = bench.find(plant.plant)
-        if known is None:
-            fresh.append(plant)
-            continue
-        names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
-        there = {name: [getattr(known, name)] for name in names}
-        there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
-        said = _said(plant, names, more[plant.row])
-        same |= _compared(sheet, plant.row, ("plant", plant.plant), said, there, faults)
-    return fresh, same
 
 
 def _said(row: Any, names: Iterable[str], more: Mapping[str, Any]) -> dict[str, Any]:
@@ -198,44 +231,6 @@ def _differing(said: Mapping[str, Any], there: _Values) -> list[tuple[str, Any, 
 
 def _any(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
-
-
-def _compared(
-    sheet: Sheet, row: int, named: tuple[str, str], said: Mapping[str, Any], there: _Values, faults: list[Fault]
-) -> set[int]:
-    """Return the row if it says what the book says, else add a fault with all in which the two differ."""
-    column, number = named
-    differences = "; ".join(
-        say("sheets.differs", column=name, here=as_text(here), there=as_text(known) or say("sheets.nothing"))
-        for name, here, known in _differing(said, there)
-    )
-    if not differences:
-        return {row}
-    what = say("sheets.taken", number=number, told=differences)
-    faults.append(_fault(sheet, row, column, what, say("sheets.taken_advice")))
-    return set()
-
-
-def _refuse_days(sheet: Sheet, crosses: Iterable[Cross], more: More, today: date, faults: list[Fault]) -> None:
-    """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
-    for cross in crosses:
-        days = {"date": cross.date} | {name: more[cross.row][name] for name in DAYS if name in more[cross.row]}
-        for name, day in days.items():
-            if day > today:
-                faults.append(_fault(sheet, cross.row, name, say("sheets.future", day=day.isoformat())))
-        said = {"date_words": cross.date_words, **more[cross.row]}
-        for (name, first), (later, day) in pairwise(days.items()):
-            rough = said.get(f"{name}_words") or said.get(f"{later}_words")
-            if day < first - (_HALF_A_SEASON if rough else timedelta(0)):
-                values = {"day": day.isoformat(), "first": first.isoformat(), "column": sheet.titles.get(name, name)}
-                what = say("sheets.before", **values)
-                faults.append(_fault(sheet, cross.row, later, what, say("sheets.before_advice")))
-        if "first_seedling_on" in days and cross.seedlings == 0:
-            faults.append(_fault(sheet, cross.row, "seedlings", say("sheets.none_came_up")))
-
-
-def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:
-    return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)
 
 
 def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
