@@ -26,6 +26,7 @@ from crosscompat.book.records import (
 )
 from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.settings import Settings
+from crosscompat.ground.dates import spoken_dates
 from crosscompat.ground.wording import say
 
 
@@ -200,6 +201,37 @@ def counts_in_words(story: CrossStory) -> str:
     known = [say("observe.totals.units", n=apart)] if apart else []
     known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
     return ", ".join(known)
+
+
+def where_it_stands(story: CrossStory) -> tuple[str, str, str]:
+    """Return a cross in three lines: its parents, how it was pollinated, and what was counted or ended it."""
+    first, *more = [one.says for one in story.visits] or [""]
+    parents = say("look.parents", seed=story.seed_parent, pollen=story.pollen_parent or say("look.no_pollen"))
+    brushed = say("look.brushed_more" if more else "look.brushed", first=first, n=len(more))
+    counts = counts_in_words(story)
+    seen = [say("observe.together", counts=counts) if counts else say("look.uncounted")]
+    seen += [say("look.lost", what=one.says) for one in story.losses]
+    seen += [say("observe.is_over", stage=say(f"look.stage.{story.over}"))] if story.over else []
+    seen += [say("look.in_doubt", why=spoken_dates(story.doubt))] if story.doubt else []
+    return parents, brushed, " ".join(seen)
+
+
+LOOKS = ("swelling", "dropped", "ripe", "harvest", "sown", "up", "lost", "over", "note")
+"""What a look at a cross may show."""
+
+
+def likely_looks(story: CrossStory) -> tuple[str, ...]:
+    """Return what the next look at a cross may well show, of ``LOOKS``, the likeliest first: a judgement."""
+    counts = story.totals
+    if story.trays:
+        return ("up", "sown") if len(story.lots) > 1 else ("up",)
+    if story.lots:
+        return ("sown", "harvest")
+    if counts.pods_held:
+        return ("harvest", "ripe", "dropped")
+    if counts.pods_set:
+        return ("ripe", "harvest", "dropped", "swelling")
+    return ("swelling", "dropped", "ripe")
 
 
 def parents_in_words(page: Reading, whole: CrossRecords) -> tuple[str, str]:

@@ -33,14 +33,14 @@ _TOLD = {401: "locked", 403: "stale", 404: "nothing_here", 405: "nothing_here", 
 
 def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> Flask:
     """Return the app of a collection's folder, asked for under those ``hosts``; with ``keys`` from other devices too."""
-    from crosscompat.web import crosses, look, pairs, today
+    from crosscompat.web import crosses, look, pairs, plants, today
 
     app = Flask(__name__)
     app.extensions["nursery"] = Nursery(folder)
     protect(app, hosts, keys)
     app.jinja_env.globals.update(say=say, new_id=new_id, percent=percent, percent_range=percent_range)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    for pages in (today.PAGES, look.PAGES, pairs.PAGES, crosses.PAGES):
+    for pages in (today.PAGES, look.PAGES, pairs.PAGES, crosses.PAGES, plants.PAGES):
         app.register_blueprint(pages)
     app.before_request(_speak)
     app.wsgi_app = _by_itself(app.wsgi_app)  # type: ignore[method-assign]
