@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.book.crosses import Cross
+from crosscompat.book.records import CROSS_KINDS
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.names import correct_form, fold
@@ -63,11 +64,12 @@ def matching(lines: Iterable[CrossLine], text: str = "", state: str = "") -> Seq
 def _line(cross: Cross) -> CrossLine:
     number = cross.cross or (cross.id or "")[:8]
     seed = _side(cross.seed_parent, cross.seed_plant)
-    pollen = _side(cross.pollen_parent or "", cross.pollen_plant) or say(
-        f"crosses_listed.pollen.{cross.pollen_kind or 'one'}"
-    )
+    pollen = _side(cross.pollen_parent or "", cross.pollen_plant)
+    known = "one" if pollen else "unknown" if cross.pollen_kind in {None, "one"} else cross.pollen_kind
+    pairing = say(f"due.pollen.{known}", seed=seed, pollen=pollen)
+    if cross.kind != CROSS_KINDS[0]:
+        pairing = say("due.of_kind", pairing=pairing, kind=cross.kind)
     state = outcome_of(cross)
-    pairing = say("look.parents", seed=seed, pollen=pollen)
     when = cross.date_words or spoken_date(cross.date)
     text = fold(" ".join([number, pairing, cross.seed_parent, cross.pollen_parent or "", when, cross.friend or ""]))
     return CrossLine(number, pairing, when, state, _says(cross, state), text.casefold())

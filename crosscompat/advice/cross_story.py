@@ -18,6 +18,7 @@ from crosscompat.book.history import (
 )
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.records import (
+    POLLEN_KINDS,
     Attachment,
     Cross,
     GivenForecast,
@@ -206,7 +207,9 @@ def counts_in_words(story: CrossStory) -> str:
 def where_it_stands(story: CrossStory) -> tuple[str, str, str]:
     """Return a cross in three lines: its parents, how it was pollinated, and what was counted or ended it."""
     first, *more = [one.says for one in story.visits] or [""]
-    parents = say("look.parents", seed=story.seed_parent, pollen=story.pollen_parent or say("look.no_pollen"))
+    pollen = story.pollen_parent
+    kind = "unknown" if pollen in {"", "one"} else pollen if pollen in POLLEN_KINDS else "one"
+    parents = say(f"due.pollen.{kind}", seed=story.seed_parent, pollen=pollen)
     brushed = say("look.brushed_more" if more else "look.brushed", first=first, n=len(more))
     counts = counts_in_words(story)
     seen = [say("observe.together", counts=counts) if counts else say("look.uncounted")]

@@ -88,8 +88,8 @@ def plant(name: str) -> str:
             last = last_standing(history_of(page, known, brief=True))
     except UnknownName:
         abort(404)
-    facts, parts = list(facts_in_words(card, day)), parts_in_words(card, day)
-    return render_template("plant.html", card=card, facts=facts, parts=parts, last=last)
+    facts, sections = list(facts_in_words(card, day)), parts_in_words(card, day)
+    return render_template("plant.html", card=card, facts=facts, sections=sections, last=last)
 
 
 @PAGES.post("/plants/<path:name>")
