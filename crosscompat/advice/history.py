@@ -226,7 +226,7 @@ class RecordField:
 
 
 def fields_of(page: Reading, record: Record) -> list[RecordField]:
-    """Return what can be put right of a record; nothing of a forecast, which stays as it was given."""
+    """Return what can be put right of a record, what it says before what is blank; nothing of a forecast."""
     if isinstance(record, GivenForecast):
         return []
     names, types = names_of(page, [record]), value_types(type(record))
@@ -238,7 +238,7 @@ def fields_of(page: Reading, record: Record) -> list[RecordField]:
         allowed = choices(item) or (("yes", "no") if types[item.name] is bool else ())
         words = item.name.replace("_", " ")
         found.append(RecordField(item.name, words, names.get(value, value) if reference(item) else value, allowed))
-    return found
+    return sorted(found, key=lambda one: not one.value)
 
 
 def subject_of(page: Reading, record: Record) -> Cross | Plant | None:

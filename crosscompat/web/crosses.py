@@ -74,7 +74,9 @@ def every() -> str:
     here, text, state = nursery(), request.args.get("q", ""), request.args.get("state", "")
     lines: Sequence[CrossLine] = here.remembered("cross lines", lambda: cross_lines(here.collection))
     shown = portion(matching(lines, text, state if state in STATES else ""))
-    return render_template("crosses.html", shown=shown, q=text, state=state, states=STATES)
+    with here.reading() as page:
+        last = page.last_change()
+    return render_template("crosses.html", shown=shown, q=text, state=state, states=STATES, last=last)
 
 
 @PAGES.get("/crosses/<path:number>")
@@ -193,14 +195,25 @@ def taken_back(record: str) -> BaseResponse:
 
 @PAGES.get("/undo/<int:change>")
 def undoing(change: int) -> str:
-    """Ask whether a change is to be undone."""
+    """Ask whether a change is to be undone, and say how much of it belongs to others."""
+    of = request.args.get("of", "")
     with nursery().reading() as page:
         known = next(iter(page.changes([change])), None)
         if known is None:
             abort(404)
-        entry, touched = undone_of(page, known, None, brief=True, invented=False).undone, page.touched(change)
-    of = request.args.get("of", "")
-    return render_template("undo.html", change=entry, touched=touched, of=of, where=_address_of(of))
+        entry = undone_of(page, known, None, brief=True, invented=False).undone
+        touched, own = page.touched(change), _own_records(page, of, change)
+    others = touched - own if of else 0
+    return render_template("undo.html", change=entry, touched=touched, others=others, of=of, where=_address_of(of))
+
+
+def _own_records(page: Reading, name: str, change: int) -> int:
+    """Return how many records of a cross or plant a change touched."""
+    try:
+        changes = history_of(page, find_cross_or_plant(page, name)).changes if name else []
+    except UnknownName:
+        return 0
+    return sum(len(one.records) for one in changes if one.number == change)
 
 
 @PAGES.post("/undo/<int:change>")

@@ -187,6 +187,19 @@ def test_the_last_change_is_undone_once_it_is_agreed(phone, written, says):
     assert phone.page("/undo/999", code=404)
 
 
+def test_an_undo_says_what_else_would_go_and_can_be_undone(phone, own, written, says):
+    assert " of it do not belong to 26-05" in says(phone.page("/undo/1?of=26-05"))
+    phone.send("/look/26-05", seen="dropped", count="1")
+    last = unescape(re.search(r'href="(/undo/[^"]+)"', phone.page("/crosses/26-05"))[1])
+    assert "do not belong to" not in says(phone.page(last))
+    before = written(Observation)
+    phone.send(last)
+    assert written(Observation) == before[:-1]
+    again = unescape(re.search(r'href="(/undo/[^"]+)"', phone.page("/crosses"))[1])
+    phone.send(again)
+    assert written(Observation) == before
+
+
 def test_undoing_a_cross_leads_to_the_list(phone, written):
     before = set(written(Cross))
     phone.send("/pollinate", seed="STR-1", pollen="POS-1", flowers="2")
