@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from crosscompat.book.attachments import FOLDER, keep
-from crosscompat.book.cross_summary import BELOW, PARTS
+from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import correct as entry
 from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
@@ -22,6 +24,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.record_fields import choices, reference, value_types
 from crosscompat.book.records import (
     KINDS,
     Attachment,
@@ -29,11 +32,13 @@ from crosscompat.book.records import (
     Determination,
     Finding,
     Flowering,
+    GivenForecast,
     Plant,
     PollenLot,
     Record,
 )
 from crosscompat.book.store import Change, Reading, Version, Writing
+from crosscompat.ground.csv_cells import as_text
 from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
@@ -241,6 +246,75 @@ def undone_of(page: Reading, change: Change, new: int | None, *, brief: bool, in
     return Undone(replace(entry, undone_by=None), new, new is None, invented)
 
 
+def corrected(
+    pen: Writing, text: str, given: Sequence[str], bounds: Bounds, *, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Put a record right, each ``field=value``; it is found by a number, a name or the beginning of its identifier.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such record.
+    WrongUse
+        If a value is none, nothing changes, or the book would contradict itself; the transaction must end then.
+    """
+    before = find_record(pen, text)
+    pen.what = say("correct.what", record=called(before))
+    after = entry.correct(pen, before, given, bounds)
+    return correction_of(pen, before, after, (), change=None if dry_run else pen.change, invented=invented)
+
+
+def withdrawn(
+    pen: Writing, text: str, bounds: Bounds, *, with_rest: bool = False, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Take a record back, and what rests on it if that is wanted; raises as `corrected`."""
+    before = find_record(pen, text)
+    pen.what = say("correct.withdrew", record=called(before))
+    gone = entry.withdraw(pen, before, bounds, with_rest=with_rest)
+    return correction_of(pen, before, None, gone, change=None if dry_run else pen.change, invented=invented)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordField:
+    """A field of a record that can be put right: its value as it would be typed, and its only values if it has such."""
+
+    name: str
+    words: str
+    value: str
+    choices: tuple[str, ...]
+
+
+def fields_of(page: Reading, record: Record) -> list[RecordField]:
+    """Return what can be put right of a record, what it says before what is blank; nothing of a forecast."""
+    if isinstance(record, GivenForecast):
+        return []
+    names, types = names_of(page, [record]), value_types(type(record))
+    found = []
+    for item in fields(record):
+        if item.name == "id" or reference(item) not in {None, "crosses", "plants"}:
+            continue
+        value = as_text(getattr(record, item.name))
+        allowed = choices(item) or (("yes", "no") if types[item.name] is bool else ())
+        words = item.name.replace("_", " ")
+        found.append(RecordField(item.name, words, names.get(value, value) if reference(item) else value, allowed))
+    return sorted(found, key=lambda one: not one.value)
+
+
+def subject_of(page: Reading, record: Record) -> Cross | Plant | None:
+    """Return the cross or the plant that a record belongs to; None where it belongs to neither."""
+    if isinstance(record, Attachment):
+        kind = page.kind_of(record.of)
+        target = page.find(kind, id=record.of) if kind else None
+        return subject_of(page, target) if target is not None else None
+    cross = cross_of(page, record)
+    if cross is not None:
+        return page.find(Cross, id=cross)
+    if isinstance(record, Plant):
+        return record
+    plant = getattr(record, "plant", None)
+    return page.find(Plant, id=plant) if plant is not None else None
+
+
 def correction_of(
     page: Reading,
     before: Record,
@@ -254,6 +328,11 @@ def correction_of(
     fields = differences(before, after, names_of(page, [before, after])) if after is not None else []
     line = lines_of(page, [after or before])[0]
     return Correction(line, fields, lines_of(page, withdrawn), change, change is None, invented)
+
+
+def last_standing(history: History) -> HistoryEntry | None:
+    """Return the latest change that stands and took nothing back itself; None if there is none."""
+    return next((one for one in history.changes if one.undoes is None and one.undone_by is None), None)
 
 
 def _records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:

@@ -15,7 +15,7 @@ from crosscompat.book.records import new_id
 from crosscompat.ground.errors import Busy, CrosscompatError
 from crosscompat.ground.wording import catalogue, say, speak_of
 from crosscompat.show.chances import percent, percent_range
-from crosscompat.web import crosses, look, pairs, start, today
+from crosscompat.web import crosses, look, pairs, plants, start, today
 from crosscompat.web.guard import Keys, protect
 from crosscompat.web.nursery import Nursery, nursery
 
@@ -39,7 +39,7 @@ def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> F
     protect(app, hosts, keys)
     app.jinja_env.globals.update(say=say, new_id=new_id, percent=percent, percent_range=percent_range)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    for pages in (today.PAGES, look.PAGES, pairs.PAGES, start.PAGES, crosses.PAGES):
+    for pages in (today.PAGES, look.PAGES, pairs.PAGES, start.PAGES, crosses.PAGES, plants.PAGES):
         app.register_blueprint(pages)
     app.before_request(_speak)
     app.wsgi_app = _by_itself(app.wsgi_app)  # type: ignore[method-assign]

@@ -12,6 +12,8 @@ from crosscompat.ground.dates import read_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
+_DIGITS = 9
+
 
 class Asked(Exception):
     """Something is asked about first: each of the ``reasons``."""
@@ -41,7 +43,7 @@ class Form:
     def number(self, name: str) -> int | None:
         """Return a whole number, None for a blank; raises `WrongUse`."""
         text = self.text(name)
-        if text is not None and not text.isdecimal():
+        if text is not None and not (text.isdecimal() and len(text) <= _DIGITS):
             raise WrongUse(say("web.no_number", text=text))
         return None if text is None else int(text)
 

@@ -34,22 +34,18 @@ def correct(
     as_json: Json = False,
 ) -> None:
     """Write the correction and say what changed."""
-    from crosscompat.advice.history import correction_of
+    from crosscompat.advice.history import corrected, withdrawn
     from crosscompat.book.entry import Bounds
-    from crosscompat.book.entry import correct as entry
-    from crosscompat.book.find_records import find_record
-    from crosscompat.book.history import called
 
     if withdraw and given:
         raise WrongUse(say("correct.both"))
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         bounds = Bounds(today(), settings.pod[1])
-        before = find_record(pen, record)
-        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=called(before))
-        gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
-        after = None if withdraw else entry.correct(pen, before, given or (), bounds)
-        change = None if dry_run else pen.change
-        done = correction_of(pen, before, after, gone, change=change, invented=settings.invented)
+        how: dict[str, bool] = {"dry_run": dry_run, "invented": settings.invented}
+        if withdraw:
+            done = withdrawn(pen, record, bounds, with_rest=with_rest, **how)
+        else:
+            done = corrected(pen, record, given or (), bounds, **how)
     give(done, lambda one: _print_correction(one, why=why), as_json=as_json)
 
 
