@@ -67,10 +67,8 @@ def offer_pages() -> None:
 def _run(app: Flask, listening: list[socket.socket]) -> None:
     import waitress
 
-    try:
-        waitress.serve(app, sockets=listening, threads=_THREADS, ident=None)
-    except KeyboardInterrupt:
-        line(say("serve.stopped"))
+    waitress.serve(app, sockets=listening, threads=_THREADS, ident=None)  # until it is interrupted
+    line(say("serve.stopped"))
 
 
 def _bound(where: str, port: int) -> socket.socket:
