@@ -18,6 +18,7 @@ import pytest
 
 import crosscompat.advice
 import crosscompat.cli
+import crosscompat.collection
 import crosscompat.schemas
 from crosscompat.schemas import schema
 
@@ -26,7 +27,7 @@ FOLDER = Path(crosscompat.schemas.__file__).parent
 
 def answers():
     """Every dataclass that is an answer: one with a schema of its own."""
-    for room in (crosscompat.advice, crosscompat.cli):
+    for room in (crosscompat.advice, crosscompat.cli, crosscompat.collection):
         for module in pkgutil.walk_packages(room.__path__, room.__name__ + "."):
             for part in vars(importlib.import_module(module.name)).values():
                 if is_dataclass(part) and part.__module__ == module.name and "schema" in part.__annotations__:

@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
 from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
-from crosscompat.advice.tonight import alive_on
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today

@@ -10,9 +10,9 @@ import numpy as np
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.forecast_record import units_of
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
-from crosscompat.advice.tonight import alive_on
 from crosscompat.book.crosses import Cross
 from crosscompat.book.find_records import find_number
 from crosscompat.collection.opening import Collection

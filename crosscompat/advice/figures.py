@@ -9,8 +9,7 @@ from typing import Any
 
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import Basis, Prediction
-from crosscompat.book.crosses import Cross
-from crosscompat.book.placing import placed
+from crosscompat.book.crosses import Cross, placed
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
@@ -83,18 +82,12 @@ def how_sure(chance: Interval) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """An earlier cross.
+    """An earlier cross, by the grower's number.
 
     Attributes
     ----------
-    number : str
-        The grower's number.
-    date : str
-        ISO date.
     outcome : str
-        ``took``, ``failed``, ``lost`` or ``open``.
-    lost_to : str or None
-        The accident that ended it.
+        ``took``, ``failed``, ``lost`` to an accident, or ``open``.
     date_words : str or None
         The month or season, where no more is known.
     friend : str or None
@@ -130,18 +123,12 @@ def outcome_of(cross: Cross) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PairFigures:
-    """What is said of a directed pairing.
+    """What is said of a directed pairing of species or, where they are named, of very plants.
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    seed_plant, pollen_plant : str or None
-        The very plants, where named.
     chance, per_flower : Interval
         Of at least one seedling from the flowers, and from one.
-    verdict, verdict_words : str
-        The chance as one of a few words.
     past : list of Past
         Earlier crosses of this pairing, this way round.
     """
@@ -193,10 +180,8 @@ class Distance:
 
     Attributes
     ----------
-    patristic : float
-        In ``unit``.
     relative : float
-        Against the usual (median) distance between two species of the tree.
+        ``patristic`` against the usual (median) distance between two species of the tree.
     spread : float
         How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
         that were only placed in a group and hybrids, which stand between their parents, leave it open.
@@ -208,8 +193,6 @@ class Distance:
         Species in the smallest clade that holds both, with all that a hybrid comes of.
     clade_depth : float or None
         Where that clade starts: 0 at the root, near 1 if the two have just parted.
-    clade_name : str or None
-        The lowest named group that holds both.
     """
 
     patristic: float
@@ -258,8 +241,6 @@ class BasisFigures:
         What has changed since: ``tree``, ``traits``, ``crosses``.
     model : str or None
         Fingerprint of the saved model.
-    words : str
-        In plain words.
     """
 
     kind: str

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import Any, Literal
 
+from crosscompat.book.attachments import FOLDER, keep
 from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
@@ -36,7 +38,7 @@ from crosscompat.book.records import (
     Record,
 )
 from crosscompat.book.store import Change, Reading, Version, Writing
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import as_text
 from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
@@ -158,6 +160,63 @@ class Correction:
     dry_run: bool
     invented: bool
     schema: Literal["crosscompat.correct/1"] = "crosscompat.correct/1"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A file that is kept: its own name, and its path in the collection."""
+
+    file: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """Files that were kept with a record.
+
+    Attributes
+    ----------
+    of : str
+        What they are of, in words.
+    files : list of KeptFile
+        Those that it did not have before.
+    change : int or null
+        Number of the change in the book; null if nothing was written.
+    """
+
+    of: str
+    files: list[KeptFile]
+    change: int | None
+    dry_run: bool
+    invented: bool
+    schema: Literal["crosscompat.attach/1"] = "crosscompat.attach/1"
+
+
+def keep_files(
+    pen: Writing,
+    about: str,
+    files: Sequence[Path],
+    folder: Path,
+    said: Mapping[str, Any],
+    *,
+    dry_run: bool,
+    invented: bool,
+) -> Attached:
+    """Keep files with the record that is meant, and write down what is said of them; none is kept twice.
+
+    Raises
+    ------
+    UnknownName, WrongUse
+        If there is no such record; if a file cannot be kept.
+    """
+    record = find_record(pen, about)
+    had = {one.kept_as for one in pen.current(Attachment, of=record.id)}
+    copies = [keep(folder, file, dry_run=dry_run, of=record.id, **said) for file in files]
+    new = [one for name, one in {one.kept_as: one for one in copies}.items() if name not in had]
+    pen.what = say("attachments.what", of=called(record), files=", ".join(one.file for one in new))
+    pen.add(*new)
+    shown = [KeptFile(one.file, f"{FOLDER}/{one.kept_as}") for one in new]
+    return Attached(called(record), shown, pen.change if new and not dry_run else None, dry_run, invented)
 
 
 def history_of(

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Literal
 from crosscompat.advice.cross_story import parents_in_words
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, units_told
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.find_records import Clues, find_cross, find_number, matches
 from crosscompat.book.numbers import Pattern, read_pattern
-from crosscompat.book.placing import find_label
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection

@@ -13,14 +13,16 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.allocation import Days, solve
+from crosscompat.advice.allocation import solve
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
+from crosscompat.advice.mating import Days, Stored, alive_on, bars, good_lots, open_days, openings_on
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict
 from crosscompat.advice.rank import Candidate, wanted_pairs
-from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
+from crosscompat.advice.tonight import worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
+from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
@@ -29,7 +31,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
 
 _WEEK = timedelta(days=7)
-_KEPT = KEEPS["freezer"] // 7
+_KEPT = (pollen_keeps("freezer") or 0) // 7
 """Weeks for which pollen is kept."""
 
 _A_FLOWER = 0.06
@@ -228,12 +230,15 @@ def _plants_of(collection: Collection, wanted: Sequence[Candidate], day: date) -
     alive = alive_on(collection, day)
     label = {plant.plant: collection.index.find(plant.species) for plant in alive}
 
-    def plants(side: Parent, other_sex: str) -> list[Plant]:
-        if side.plant is not None:
-            return [plant for plant in alive if plant.plant == side.plant.plant and plant.sex != other_sex]
-        return [plant for plant in alive if label[plant.plant] == side.label and plant.sex != other_sex]
+    def plants(side: Parent) -> list[Plant]:
+        very = side.own_name
+        return [plant for plant in alive if (plant.plant == very if very else label[plant.plant] == side.label)]
 
-    return [(plants(wish.seed, "male"), plants(wish.pollen, "female")) for wish in wanted]
+    return [
+        ([plant for plant in plants(wish.seed) if not any(bars(plant, None, day))],
+         [plant for plant in plants(wish.pollen) if not any(bars(None, plant, day))])
+        for wish in wanted
+    ]  # fmt: skip
 
 
 def _first_opening(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> date:
@@ -266,7 +271,7 @@ def _options(
         for mother in mothers:
             if plants.one_clone(very, mother.plant):
                 continue
-            others = [plant.plant for plant in fathers if not plants.one_clone(plant.plant, mother.plant)]
+            others = [plant.plant for plant in fathers if plant.clone != mother.clone]
             lots = [lot for lot in stored if not plants.one_clone(lot.parent, mother.plant)]
             seed, own = Parent(candidate.seed.label, mother), opened[mother.plant]
             shed = sum((opened[name] for name in others), np.zeros_like(own))

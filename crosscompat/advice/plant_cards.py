@@ -9,11 +9,10 @@ from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.parents import Caution, escaping, permits
-from crosscompat.advice.pollination_rules import contradicted
-from crosscompat.advice.visit_parents import misspelt
+from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label, written_out
 from crosscompat.book.current_plants import (
     Sighting,
     latest,
@@ -26,7 +25,6 @@ from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of, words_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label, written_out
 from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
@@ -205,7 +203,7 @@ def write_plant(collection: Collection, pen: Writing, entry: PlantEntry, today: 
 def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -> list[Caution]:
     """Return what is to be said once: names that may be misspelt, papers where something changes hands, hybrids."""
     names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
-    spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
+    spelling = [Caution("name", says) for name in names for says in misspelt(collection.index, name)]
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
     changes_hands = received or (bool(entry.pollen) and plant.owner is not None)
     hybrid = entry.raised_from or entry.plant.get("parents")

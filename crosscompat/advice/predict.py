@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.advice.parents import Parent, uneven_parents
+from crosscompat.book.crosses import find_label
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today

@@ -21,6 +21,7 @@ from typer.core import TyperGroup
 
 from crosscompat import __version__
 from crosscompat.cli.output import print_json, talk
+from crosscompat.cli.prompts import on_a_terminal
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
@@ -203,6 +204,10 @@ Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=
 def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa: ARG001 - answered by its callback
     if context.invoked_subcommand is None:
         typer.echo(say("cli.first"))
+        if on_a_terminal():
+            from crosscompat.cli.serve import offer_pages
+
+            offer_pages()
 
 
 @contextmanager

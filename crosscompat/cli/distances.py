@@ -31,7 +31,7 @@ def distances(
     """Write the table, or nothing at all if there is a fault in it."""
     from crosscompat.advice.pair_distances import PairTable, write_distances
     from crosscompat.cli.session import collection_or_carried
-    from crosscompat.cli.workers import counted
+    from crosscompat.cli.workers import watched
 
     to_screen = output is None or str(output) == "-"
     if as_json and to_screen:
@@ -41,7 +41,7 @@ def distances(
     collection = collection_or_carried(folder, table.parents(first[0][1]) if first else ())
 
     def written(stream: BinaryIO) -> PairDistances:
-        return write_distances(collection, table, stream, lambda blocks: counted(blocks, table.size_in_blocks))
+        return write_distances(collection, table, stream, lambda blocks: watched(blocks, table.size_in_blocks))
 
     if output is None or to_screen:
         with tempfile.TemporaryFile() as held:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.forecast_record import ScoredForecast, TrackRecord
     from crosscompat.advice.predict import Basis
-    from crosscompat.advice.priors import PriorTable
+    from crosscompat.advice.reasoning import PriorTable
     from crosscompat.advice.retrain import Lesson, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
     from crosscompat.collection.opening import Collection
@@ -296,7 +296,7 @@ def _came(entry: CameOf) -> str:
 
 def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     """Print the priors of the collection here, or the published ones where there is none."""
-    from crosscompat.advice.priors import prior_table
+    from crosscompat.advice.reasoning import prior_table
     from crosscompat.model.prior import published
 
     notices: tuple[str, ...] = ()

@@ -27,12 +27,8 @@ _KEPT = 4
 class Kinship:
     """A correlation matrix A with its spectrum, so that lambda A + (1 - lambda) I costs nothing to factor.
 
-    Attributes
-    ----------
-    matrix, vectors : ndarray of float, shape (n_levels, n_levels)
-        A, of diagonal 1 and positive semi-definite, and its eigenvectors.
-    values : ndarray of float, shape (n_levels,)
-        Its eigenvalues, not below 0.
+    ``matrix`` and its eigenvectors, ``vectors``, are of shape (n_levels, n_levels); eigenvalues, ``values``, not below
+    0.
     """
 
     matrix: Floats
@@ -78,11 +74,8 @@ class Factor:
 
     Attributes
     ----------
-    name : str
     levels : ndarray of int, shape (n_records,)
-        The level of each record, -1 for none.
-    size : int
-        Number of levels.
+        The level of each record, -1 for none; ``size`` is the number of levels.
     kinship : Kinship or None
         How levels are related; None: not at all.
     nested : bool
@@ -114,10 +107,7 @@ class Factor:
 def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
     """Return the places of the nested factors, the finest first.
 
-    Raises
-    ------
-    ValueError
-        If they do not lie within one another, are related, or leave a record out.
+    ValueError if they do not lie within one another, are related, or leave a record out.
     """
     chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
     for factor in (factors[i] for i in chain):
@@ -134,16 +124,9 @@ def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
 class Grouping:
     """The groups of one nested factor.
 
-    Attributes
-    ----------
-    groups : ndarray of int, shape (n_records,)
-    size : int
-        Number of groups, m.
-    top, parent : ndarray of int, shape (m,)
-        Which group of the coarsest factor, and of the next coarser one, each lies in.
-    member : scipy.sparse.csr_array, shape (m, n_records)
-    single : bool
-        Whether no group has two records.
+    ``groups`` is of shape (n_records,), ``size`` their number m. ``top`` and ``parent``, shape (m,), say which group of
+    the coarsest factor, and of the next coarser one, each lies in; ``member``, shape (m, n_records), is sparse;
+    ``single`` is whether no group has two records.
     """
 
     groups: Ints

@@ -68,8 +68,6 @@ class Past:
     ----------
     x : ndarray of float, shape (n_records, p)
         Their rows, the intercept's 1 first, centred.
-    levels : Levels
-        Their parents.
     gradient : ndarray of float, shape (n_records,)
         What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
     prior_mean, prior_sd : ndarray of float, shape (p,)
@@ -96,8 +94,6 @@ class StepFit:
 
     Attributes
     ----------
-    step : str
-        One of ``STEPS``.
     mean : ndarray of float, shape (q,)
         Coefficients, the intercept first (of a step finer than the whole, what they differ by from its share); species
         as seed parents, as pollen parents, plants as mothers, as fathers; then what relatives inherit of the species as
@@ -107,7 +103,6 @@ class StepFit:
         Mean prior variance of each of ``EFFECTS``, 0 for one that is not in the model.
     inherited : ndarray of float, shape (2, s, s) or (2, 0, 0)
         A relative with the entries a of A has a' inherited a less variance than one without relatives.
-    pairs : PairEffects
     sizes : tuple of four int
         Number of coefficients, of species, of mothers and of fathers.
     past : Past or None
@@ -148,7 +143,6 @@ class FittedModel:
 
     Attributes
     ----------
-    recipe : Recipe
     means, variances : ndarray of float, shape (n_features,)
         Where an unknown feature is put, and how far it may be from there.
     prior : GaussianPrior
@@ -157,7 +151,6 @@ class FittedModel:
         Prior scale of each of ``EFFECTS`` for the whole way.
     steps : tuple of StepFit
         The steps that any cross was counted at; the others are as the prior has them.
-    seen, seeds : Seen, SeedsPerPod
     records : tuple of str
         What the grower calls the crosses fitted, by the numbers that ``Past.record`` has.
     """
@@ -217,22 +210,14 @@ def fit_crosses(
 
     Parameters
     ----------
-    recipe : Recipe
-        What the columns of ``rows`` are.
     rows : ndarray of float, shape (n_crosses, n_features)
-        NaN where unknown; such a number is put at the mean of the known ones.
-    counts : CrossCounts
-        What each cross says about each step.
+        By the ``recipe``; NaN, unknown, is put at the mean of the known numbers.
     weight : ndarray of float, shape (n_crosses,)
         How much of a full record each cross is.
-    parents : Parents
-        Who was crossed.
     pod : (float, int or None)
         Seeds expected in a ripe pod before any was counted, and the most that it can hold.
-    took, finished : int
-        Crosses that gave a seedling, and those whose outcome is known, for the record.
-    farthest : float
-        The largest distance among them, in the unit of the tree, for the record.
+    took, finished, farthest : int, int, float
+        For the record: crosses that gave a seedling, those whose outcome is known, and the largest distance among them.
     related : ndarray of float, shape (n_species, n_species), optional
         A among the parents' species, sorted by label; None if it is not known.
     priors : Priors, optional

@@ -14,12 +14,7 @@ from crosscompat.model.likelihood import Counts, Floats
 
 @dataclass(frozen=True, slots=True)
 class GaussianPrior:
-    """Independent normal priors, one a coefficient; an infinite ``sd`` leaves the coefficient free.
-
-    Attributes
-    ----------
-    mean, sd : ndarray of float, shape (n_coefficients,)
-    """
+    """Independent normal priors, shape (n_coefficients,); an infinite ``sd`` leaves the coefficient free."""
 
     mean: Floats
     sd: Floats
@@ -139,7 +134,7 @@ class Elimination:
     def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
         """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
 
-        It takes the posterior variances of the records' logits, and the posterior covariance of the columns.
+        ``variance`` are those of the records' logits after the fact, ``covariance`` that of the columns.
         """
         nest = self.design.nested[level]
         if nest.single:
@@ -205,10 +200,7 @@ class Prior:
 class Gaussian:
     """A prior joined with one working logit a record, of precision ``weight``, shape (n_records,).
 
-    Raises
-    ------
-    NotConverged
-        If two free coefficients cannot be told apart.
+    NotConverged if two free coefficients cannot be told apart.
     """
 
     def __init__(self, prior: Prior, weight: Floats) -> None:

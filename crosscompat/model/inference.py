@@ -1,11 +1,9 @@
 """The posterior of one stage at given variances: about its mode by Laplace's method, or with matched moments.
 
-The mode is found by Newton's method with step halving, nested effects eliminated; the posterior is taken as the
-Gaussian with the mode as its mean and the inverse curvature there as its covariance [1]_. Evidence and its gradient are
-those of [2]_, sections 3.4 and 5.5.1, with grouped effects.
-
-With one or two flowers a pairing the posterior is skewed, its mode lies nearer 0 than its mean, and forecasts from the
-mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_.
+The mode is found by Newton's method with step halving, nested effects eliminated; the posterior is the Gaussian with
+the mode as its mean and the inverse curvature there as its covariance [1]_. Evidence and its gradient are those of
+[2]_, sections 3.4 and 5.5.1, with grouped effects. With one or two flowers a pairing the posterior is skewed and
+forecasts from the mode are too timid: expectation propagation matches the moments of every record's logit instead [3]_.
 
 References
 ----------
@@ -50,7 +48,6 @@ class Mode:
 
     Attributes
     ----------
-    scales : Scales
     eta : ndarray of float, shape (n_records,)
         Logits of the records.
     a, theta : ndarray of float, shape (q,)
@@ -58,7 +55,6 @@ class Mode:
     gradient, curvature, slope : ndarray of float, shape (n_records,)
         Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
         gradient summed over its group.
-    gaussian : Gaussian
     evidence : float
         Log evidence, without binomial coefficients; per free coefficient up to a constant.
     steps : int
@@ -80,17 +76,8 @@ class Mode:
 def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
     """Fit a logistic regression with independent normal priors; no records give the prior back.
 
-    Parameters
-    ----------
-    design : ndarray of float, shape (n_records, n_coefficients)
-        No missing values.
-    counts : Counts
-    prior : GaussianPrior
-
-    Raises
-    ------
-    NotConverged
-        If the mode is not found, which happens only to free coefficients of separated data.
+    ``design``, shape (n_records, n_coefficients), has no missing values. NotConverged if the mode is not found, which
+    happens only to free coefficients of separated data.
 
     Examples
     --------
@@ -119,10 +106,7 @@ class _State:
 def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
     """Find the mode by Newton's method with step halving, from a mode at neighbouring scales or the prior mean.
 
-    Raises
-    ------
-    NotConverged
-        If there is no mode: free coefficients, and outcomes that separate or columns that cannot be told apart.
+    NotConverged if there is none: free coefficients, and outcomes that separate or columns that cannot be told apart.
     """
     prior = Prior(stage, scales)
     begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
@@ -167,10 +151,7 @@ def _finished(prior: Prior, state: _State, steps: int) -> Mode:
 
 
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
-    """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset.
-
-    Of shapes (n_factors,), a float, and (n_records,).
-    """
+    """Return the slope of the log evidence in the log of each sd, (n_factors,), in lambda, and in each offset."""
     design, scales = stage.design, mode.scales
     answer = _answer(mode)
     pulled = design.to_columns(mode.gradient)
@@ -195,7 +176,7 @@ def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
 def expected_bend(stage: Stage, mode: Mode) -> Floats:
     """Return about how much the log evidence bends in the log of each sd and in lambda, shape (n_factors + 1, same).
 
-    It is the expected information of effects that are independent after the records are seen, as they nearly are where
+    It is the expected information of effects that are independent once the records are seen, as they nearly are where
     the records tell much of each.
     """
     size = len(stage.factors)
@@ -244,18 +225,10 @@ class NotSettled(FloatingPointError):
 def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: float = _SETTLED) -> Mode:
     """Match the moments of every record's logit, beginning from a mode or a result at neighbouring scales.
 
-    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself.
-
-    Returns
-    -------
-    Mode
-        ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
-        expectation propagation, and ``slope`` is 0 (its slope has no such term).
-
-    Raises
-    ------
-    NotSettled
-        If the moments settle neither at a quick pace nor, begun anew, at a slow one.
+    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself. In
+    the result ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
+    expectation propagation, and ``slope`` is 0 (its slope has no such term). NotSettled if the moments settle neither
+    at a quick pace nor, begun anew, at a slow one.
     """
     prior = Prior(stage, scales or mode.scales)
     for pace in (_QUICK, _SLOW):

@@ -131,13 +131,10 @@ def skill_interval(
     """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
     It is None where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
-    together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
-
-    Notes
-    -----
-    The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
-    Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
-    groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
+    together, as those of one pair do; the arrays are as for `scores`. The standard error is that of the jackknife over
+    groups (Miller 1974, The jackknife - a review, Biometrika 61:1-15), times the quantile of Student's t with a degree
+    of freedom less than there are groups: with few groups the percentiles of a bootstrap are far too narrow for a ratio
+    such as this.
 
     Examples
     --------
@@ -215,8 +212,8 @@ class Fold:
 def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     """Hold out pair after pair, both directions together, so that every cross is held out once.
 
-    The parents are names or numbers, shape (n_crosses,). Where there are more pairs than ``most``, they are dealt out
-    to twenty folds, by a fixed shuffle.
+    The parents are names or numbers, shape (n_crosses,). More pairs than ``most`` are dealt out to twenty folds, by a
+    fixed shuffle.
 
     Examples
     --------
@@ -232,9 +229,9 @@ def by_species(
 ) -> list[Fold]:
     """Hold out species after species, with every cross in which it is a parent.
 
-    A cross of two species is held out twice, once with each of its parents; one within a species once. No cross learned
-    from has the species as a parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the
-    parents). Where there are more species than ``most``, so many of them are drawn, always the same.
+    A cross of two species is held out twice, one within a species once. No cross learned from has the species as a
+    parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the parents). Of more species
+    than ``most``, so many are drawn, always the same.
 
     Examples
     --------
@@ -294,11 +291,8 @@ def _fold(held: Flags) -> Fold:
 def verdict_on(scored: ForecastScore) -> str:
     """Return the verdict on forecasts against the base rate.
 
-    Returns
-    -------
-    str
-        ``better`` or ``worse`` where the interval of the skill leaves no doubt, else ``perhaps`` or ``no_better``;
-        ``alike`` where all outcomes are.
+    ``better`` or ``worse`` where the interval of the skill leaves no doubt, else ``perhaps`` or ``no_better``;
+    ``alike`` where all outcomes are.
 
     Examples
     --------

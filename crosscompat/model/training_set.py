@@ -24,11 +24,12 @@ from crosscompat.book.crosses import (
     Floats,
     Outcomes,
     count_arrays,
+    find_label,
     outcomes_of,
+    placed,
     recorded_by,
 )
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label, placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.likelihood import Ints
@@ -285,8 +286,6 @@ def training_set_from(
 
     Parameters
     ----------
-    crosses : sequence of Cross
-        All records.
     plants : Plants
         For clones: crossing within one is selfing and tells nothing of a pairing.
     index : NameIndex
@@ -294,9 +293,7 @@ def training_set_from(
     as_of : date
         The day on which the season is read. What was recorded later says nothing yet, so that a day can be replayed.
     windows : mapping of str to float
-        Days after the pollination on which each stage is closed. A stage says nothing before, whatever is known of it,
-        and "no seedling" is none before the last: failures are known early and successes late, so that counting early
-        ones would make every pairing look worse than it is.
+        Days after the pollination on which each stage is closed (`step_counts`); "no seedling" is none before the last.
     self_fertile : collection of str
         Labels of species known to set seed to their own pollen; a finding on the plant itself overrides them.
     doubtful : float

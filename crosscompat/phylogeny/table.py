@@ -141,7 +141,8 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
 
 def _records(path: str | PathLike[str]) -> tuple[list[list[str]], str]:
     unreadable: list[Fault] = []
-    records, separator = read_records(path, unreadable)
+    lines, separator = read_records(path, unreadable)
+    records = list(lines)
     raise_faults(unreadable)
     return records, separator
 

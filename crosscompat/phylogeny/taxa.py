@@ -299,5 +299,5 @@ class Taxa:
             return 1.0
         first, second = np.triu_indices(len(tips), 1)
         a, b = [tips[i] for i in first.tolist()], [tips[j] for j in second.tolist()]
-        theirs = self.sample.of_pairs([self._in_sample[tip] for tip in a], [self._in_sample[tip] for tip in b]).mean
+        theirs = self.sample.of_pairs([self._in_sample[tip] for tip in a], [self._in_sample[tip] for tip in b])[0]
         return float(np.nanmean(self.distances.patristic_matrix(tips)[first, second]) / theirs.mean())

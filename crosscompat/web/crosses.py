@@ -40,9 +40,9 @@ from crosscompat.ground.dates import spoken_date, spoken_dates, today
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.show.label import labels_page
-from crosscompat.web.app import nursery, told
 from crosscompat.web.forms import Form
 from crosscompat.web.look import cross_of_text
+from crosscompat.web.nursery import nursery, told
 
 PAGES = Blueprint("crosses", __name__)
 

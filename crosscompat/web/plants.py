@@ -26,9 +26,9 @@ from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
-from crosscompat.web.app import nursery, told
 from crosscompat.web.crosses import portion
 from crosscompat.web.forms import Form
+from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("plants", __name__)
