@@ -140,8 +140,8 @@ class TraitKind:
 
     ``why`` takes a column's name, its known cells and whether a decimal may have a comma, and returns the word for why
     the column is of this kind, "" if it is not. ``reader`` takes those cells and that comma, and returns what reads a
-    cell or raises `BadCell`. ``codes`` makes k values a (k,) array of numbers, NaN for None. ``features`` make
-    numbers of pairings of those of their seed and pollen parents, NaN where unknown.
+    cell or raises `BadCell`. ``codes`` makes k values a (k,) array, NaN for None; ``features`` make numbers of pairings
+    of those.
     """
 
     why: Callable[[str, Sequence[str], bool], str]
@@ -206,8 +206,8 @@ class TraitColumn:
     """One trait: a value for each species of the table, None where it is not known.
 
     A flag is a bool, a count an int, a measure a float above zero, months a frozenset of 1 to 12, a category or a text
-    a str. ``declared`` says whether the kind was declared or found from the cells, ``why`` is the entry of the
-    sentence that says how.
+    a str. ``declared``: whether the kind was, or was found from the cells; ``why`` is the entry of the sentence that
+    says how.
     """
 
     name: str

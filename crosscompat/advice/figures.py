@@ -69,13 +69,7 @@ def verdict(chance: Interval, *, known: bool = True) -> str:
 
 
 def how_sure(chance: Interval) -> str:
-    """Return how sure a chance is, as one of ``SURE_WORDS``.
-
-    Examples
-    --------
-    >>> [how_sure(Interval(0.5, low, high, "")) for low, high in ((0.5, 0.7), (0.2, 0.7), (0.0, 0.9))]
-    ['sure', 'fairly', 'guess']
-    """
+    """Return how sure a chance is, by the width of its interval, as one of ``SURE_WORDS``."""
     width = chance.high - chance.low
     return "sure" if width < _SURE_WITHIN else "fairly" if width < _FAIRLY_WITHIN else "guess"
 
@@ -296,17 +290,13 @@ def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
 
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
-    counted = sorted(_counted_flowers(collection))
+    counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
     return counted[len(counted) // 2] if counted else _FLOWERS
 
 
 def is_usual(collection: Collection, flowers: int | None) -> bool:
     """Tell whether a question leaves its flowers to what the grower usually takes, and the book shows what that is."""
-    return flowers is None and bool(_counted_flowers(collection))
-
-
-def _counted_flowers(collection: Collection) -> list[int]:
-    return [units for cross in collection.crosses if (units := cross.units or cross.tried)]
+    return flowers is None and any(cross.units or cross.tried for cross in collection.crosses)
 
 
 def flowers_asked(collection: Collection, flowers: int | None) -> int:

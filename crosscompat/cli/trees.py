@@ -61,22 +61,7 @@ class KnownTrait:
 
 @dataclass(frozen=True, slots=True)
 class TreeEntry:
-    """One tree that comes along.
-
-    Attributes
-    ----------
-    name : str
-        What ``new --tree`` calls it by.
-    title, genus : str
-    species : int
-        Tips of the tree.
-    unit : str
-        Unit of the branch lengths.
-    source, doi, licence, changes : str
-        Where it is from, on what terms, and what was changed.
-    traits : list of KnownTrait
-        Columns of its trait table of which anything is known.
-    """
+    """One tree that comes along, by the name that ``new --tree`` calls it; ``traits`` are those known of any."""
 
     name: str
     title: str

@@ -230,7 +230,7 @@ def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distanc
     if path.suffix.lower() == ".csv":
         if is_classification(path):
             return read_classification(path)
-        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - most collections have a tree
+        from crosscompat.phylogeny.distances import read_distances  # noqa: PLC0415 - most collections have a tree
 
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once

@@ -122,8 +122,7 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits
     Two even chances that both must come true: one in four.
 
     >>> half = Logits(np.zeros(1), np.zeros(1))
-    >>> quarter = together("pod", (half, half), SeedsPerPod(1.0, 1.0, cap=1))
-    >>> bool(np.isclose(quarter.mean[0], np.log(1 / 3)))
+    >>> bool(np.isclose(together("pod", (half, half), SeedsPerPod(1.0, 1.0, cap=1)).mean[0], np.log(1 / 3)))
     True
     """
     if step == "fruitful":
@@ -145,13 +144,9 @@ def composed(stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logi
 def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logits:
     """Join what was counted of a step itself with what was counted of its parts.
 
-    Parameters
-    ----------
-    prior, own : Logits
-        Of the step, before any cross and given the crosses counted at it alone.
-    of_parts : tuple of Logits, Logits
-        The step made up of its parts, before any cross and given those counted along the way. Where these say nothing
-        the answer is ``own`` to the last digit; where they say all, what they say.
+    ``prior`` and ``own`` are of the step, before any cross and given the crosses counted at it alone; ``of_parts`` of
+    the step made up of its parts, before any cross and given those counted along the way. Where these say nothing the
+    answer is ``own`` to the last digit; where they say all, what they say.
 
     Notes
     -----

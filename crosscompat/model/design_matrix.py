@@ -72,15 +72,9 @@ class Kinship:
 class Factor:
     """One kind of effect, such as that of the seed parent's species.
 
-    Attributes
-    ----------
-    levels : ndarray of int, shape (n_records,)
-        The level of each record, -1 for none; ``size`` is the number of levels.
-    kinship : Kinship or None
-        How levels are related; None: not at all.
-    nested : bool
-        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie within
-        one another, are not related, and every record has a level of each.
+    ``levels``, shape (n_records,), are the level of each record of ``size`` many, -1 for none; ``kinship`` says how
+    levels are related, None: not at all. Effects of a ``nested`` factor are integrated out group by group instead of
+    having a column each: such factors lie within one another, are not related, and every record has a level of each.
     """
 
     name: str
@@ -174,24 +168,13 @@ class _Products:
 
 @dataclass(frozen=True, slots=True)
 class DesignMatrix:
-    """Columns of the coefficients, then of the levels of each factor that is not nested.
+    """Columns of the ``p`` coefficients, then of the levels of each factor that is not nested; ``size`` of all, q.
 
-    Attributes
-    ----------
-    p, size : int
-        Number of coefficients, and of all columns, q.
-    blocks : tuple of slice
-        Columns of each factor; empty for a nested one.
-    chain, nested : tuple of int and tuple of Grouping
-        Places of the nested factors, finest first, and their groups.
-    touched : ndarray of int, shape (n_coarsest_groups, w)
-        Columns that the records of each coarsest group touch, -1 for none.
-    columns : ndarray of int, shape (n_records, w)
-        The same record by record, 0 for none.
-    rows : ndarray of float, shape (n_records, w)
-        The numbers there, 0 for none; of shape (n_records, q) if the matrix is kept whole.
-    products : tuple or None
-        Every two columns of each record; None if the matrix is kept whole.
+    ``blocks`` are the columns of each factor, empty for a nested one; ``chain`` and ``nested`` the places of the nested
+    factors, finest first, and their groups. ``touched``, shape (n_coarsest_groups, w), are the columns that the records
+    of each coarsest group touch, -1 for none; ``columns``, shape (n_records, w), the same record by record, 0 for none;
+    ``rows`` the numbers there. If the matrix is kept whole, rows are of shape (n_records, q), and ``products``, every
+    two columns of each record, are None.
     """
 
     p: int

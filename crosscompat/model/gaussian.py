@@ -68,16 +68,10 @@ class Elimination:
     """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
 
     They are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
-    Statistics 21:124-127), which needs sums over groups alone.
-
-    Attributes
-    ----------
-    keep : list of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one, v its variance.
-    load, gain : list of ndarray of float
-        The sum of w * keep over each group, and v / (1 + v load).
-    leaning : ndarray of float, shape (n_records, w)
-        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
+    Statistics 21:124-127), which needs sums over groups alone. ``keep``, shape (n_records,) a factor, is the product of
+    1 / (1 + v load) over the factors before, v their variance; ``load`` the sum of w * keep over each group, ``gain`` v
+    / (1 + v load). ``leaning``, shape (n_records, w), are rows of w^-1 N^-1 D with D the design matrix: how logits,
+    given the records, lean on the columns.
     """
 
     def __init__(self, design: DesignMatrix, weight: Floats, variances: Floats) -> None:
@@ -152,20 +146,10 @@ class Prior:
     """The prior of one stage at given scales, its columns in units of their scales: theta = scale * a.
 
     A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
-    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
-
-    Attributes
-    ----------
-    scale, outer : ndarray of float, shape (q,) and (q, q)
-        Scales, and products of two of them.
-    precision : ndarray of float, shape (q, q)
-        Of a; 0 of a free coefficient.
-    variances : ndarray of float
-        Of the nested factors, finest first.
-    logdet : float
-        Sum of the log determinants of R.
-    offset : ndarray of float, shape (n_records,)
-        Prior mean of each logit.
+    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case. ``scale``, shape (q,), and
+    products of two of them, ``outer``; ``precision``, shape (q, q), is of a, 0 of a free coefficient; ``variances`` are
+    of the nested factors, finest first; ``logdet`` is the sum of the log determinants of R; ``offset``, shape
+    (n_records,), the prior mean of each logit.
     """
 
     def __init__(self, stage: Stage, scales: Scales) -> None:

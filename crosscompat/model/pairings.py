@@ -39,18 +39,10 @@ class Parents:
 class Seen:
     """What the fit has seen, for the honesty of its forecasts.
 
-    Attributes
-    ----------
-    crosses, took : int
-        Records that entered, and those in which something took.
-    farthest : float
-        Largest distance among them, in the unit of the tree; 0 without records.
-    species, seed_plants, pollen_plants : tuple of str
-        Sorted: the parents among them, and the very plants, as mothers and as fathers.
-    related : bool
-        Whether it was known how the species are related.
-    finished : int or None
-        Records of which the outcome as a whole is known; None for all.
+    Of the ``crosses`` that entered, something ``took`` in so many; ``finished`` is of how many the outcome as a whole
+    is known, None for all; ``farthest`` the largest distance among them, in the unit of the tree, 0 without any. The
+    parents among them and the very plants, as mothers and as fathers, are sorted; ``related`` is whether it was known
+    how the species are.
     """
 
     crosses: int = 0

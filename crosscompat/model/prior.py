@@ -257,32 +257,18 @@ def with_published(
     own: Logits, before: Logits, seed: Ints, pollen: Ints, kin: Floats, crosses: PublishedCrosses,
     of_crosses: tuple[Logits, Logits], scales: Mapping[str, float],
 ) -> tuple[Logits, Floats]:  # fmt: skip
-    """Let published crosses speak for pairings.
+    """Let published crosses speak for pairings; return the logits, and what that adds to each mean, shape (n_pairs,).
 
     They are reported when they succeed, and hardly ever counted. So they have a level of their own, as wide as anything
     that all of them may have in common, and what is left speaks for parents, their relatives and the very pair alone.
     The posterior is found by expectation propagation in the space of their logits (Rasmussen CE, Williams CKI 2006,
     Gaussian Processes for Machine Learning, section 3.6).
 
-    Parameters
-    ----------
-    own, before : Logits
-        Of the pairings, with the grower's own crosses and before any: the more these have told, the less is left to
-        learn from others'.
-    seed, pollen : ndarray of int, shape (n_pairs,)
-        Their parents, by number of species.
-    kin : ndarray of float, shape (n_species, n_published)
-        How related the species are to those of the published crosses, which come first (`relatedness`); 0 for those not
-        known to be.
-    of_crosses : tuple of Logits, Logits
-        Of the published pairings: as ``own`` and ``before``.
-    scales : mapping of str to float
-        Prior scale of each effect.
-
-    Returns
-    -------
-    Logits, ndarray of float of shape (n_pairs,)
-        Of the pairings, the published crosses among what is known; and what they add to each mean.
+    ``own`` and ``before`` are of the pairings, with the grower's own crosses and before any: the more these have told,
+    the less is left to learn from others'. ``of_crosses`` are the same of the published pairings. ``seed`` and
+    ``pollen``, shape (n_pairs,), are numbers of species; ``kin``, shape (n_species, n_published), is how related these
+    are to the species of the published crosses, which come first (`relatedness`), 0 where that is not known; ``scales``
+    are the prior scales of the effects.
 
     Examples
     --------

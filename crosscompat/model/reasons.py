@@ -23,14 +23,10 @@ TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "
 class Reasons:
     """Why one pairing's logit is what it is: ``base`` and ``terms`` add up to the posterior mean exactly.
 
-    Attributes
-    ----------
-    base : float
-        Logit of a pairing that is average in everything.
-    terms : tuple of (str, float, float or None)
-        Name of the feature, what it adds, and its value; None where unknown, which adds nothing. Then those of
-        ``TERMS`` of which the crosses say something; their value is 1 if the parent, plant or pair is among the crosses
-        fitted, 0 if its relatives or the other direction speak for it.
+    ``base`` is the logit of a pairing that is average in everything. A term is the name of a feature, what it adds, and
+    its value; None where unknown, which adds nothing. Then come those of ``TERMS`` of which the crosses say something;
+    their value is 1 if the parent, plant or pair is among the crosses fitted, 0 if its relatives or the other direction
+    speak.
     """
 
     base: float

@@ -118,11 +118,11 @@ def scores(
     (0.96, 1.0)
     """
     ours, theirs = brier(forecast, took, weight), brier(base_rate, took, weight)
-    loss, alike = log_loss(forecast, took, weight), len(set(took.tolist())) == 1
-    if alike or theirs == 0:
-        return ForecastScore(name, loss, ours, None, None, None, auc(forecast, took, weight))
-    low, high = skill_interval(forecast, took, weight, base_rate, group) or (None, None)
-    return ForecastScore(name, loss, ours, 1.0 - ours / theirs, low, high, auc(forecast, took, weight))
+    skill = None if theirs == 0 or len(set(took.tolist())) == 1 else 1.0 - ours / theirs
+    interval = None if skill is None else skill_interval(forecast, took, weight, base_rate, group)
+    low, high = interval or (None, None)
+    loss, ranks = log_loss(forecast, took, weight), auc(forecast, took, weight)
+    return ForecastScore(name, loss, ours, skill, low, high, ranks)
 
 
 def skill_interval(
@@ -221,7 +221,10 @@ def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     [[0, 1], [2]]
     """
     pair = pair_numbers(seed, pollen)
-    return [_fold(np.isin(pair, together)) for together in _dealt(np.unique(pair), most)]
+    numbers = np.unique(pair)
+    dealt = np.array_split(np.random.default_rng(0).permutation(numbers), FOLDS) if numbers.size > most else numbers
+    every = (np.isin(pair, together) for together in dealt)
+    return [Fold(np.flatnonzero(held), np.flatnonzero(~held)) for held in every]
 
 
 def by_species(
@@ -271,21 +274,8 @@ def pair_numbers(seed: ArrayLike, pollen: ArrayLike) -> Ints:
     >>> pair_numbers(["a", "b", "a"], ["b", "a", "c"])
     array([0, 0, 1])
     """
-    sides = np.column_stack([np.asarray(seed), np.asarray(pollen)])
-    _, number = np.unique(sides, return_inverse=True)
-    number = np.sort(number.reshape(sides.shape), axis=1).astype(np.int64)
-    key = number[:, 0] * (number.max(initial=0) + 1) + number[:, 1]
-    return np.unique(key, return_inverse=True)[1].astype(np.int64)
-
-
-def _dealt(pairs: Ints, most: int) -> list[Ints]:
-    if pairs.size <= most:
-        return [pairs[i : i + 1] for i in range(pairs.size)]
-    return np.array_split(np.random.default_rng(0).permutation(pairs), FOLDS)
-
-
-def _fold(held: Flags) -> Fold:
-    return Fold(np.flatnonzero(held), np.flatnonzero(~held))
+    sides = np.sort(np.column_stack([np.asarray(seed), np.asarray(pollen)]), axis=1)
+    return np.unique(sides, axis=0, return_inverse=True)[1].ravel().astype(np.int64)
 
 
 def verdict_on(scored: ForecastScore) -> str:

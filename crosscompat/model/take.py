@@ -57,8 +57,7 @@ class TakeModel:
         Seeds expected in a ripe pod before any was counted, and the most that it can hold (3 in spurges); read only
         where crosses are counted by stage.
     windows : mapping of str to float, optional
-        Days after the pollination on which ``set``, ``hold``, ``fill`` and ``germinate`` are closed; where crosses are
-        dated, a stage says nothing before.
+        Days after the pollination on which each stage is closed; where crosses are dated, a stage says nothing before.
 
     Attributes
     ----------

@@ -293,12 +293,6 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
     """Move plain numbers among the labels of inner nodes to an (n,) array of support values, NaN where there is none.
 
     Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes; "95/0.98" stays a label.
-
-    Examples
-    --------
-    >>> labels = ["a", "b", "95"]
-    >>> split_support(labels, np.array([False, False, True])).tolist(), labels
-    ([nan, nan, 95.0], ['a', 'b', ''])
     """
     support = np.full(len(labels), np.nan)
     for node in np.flatnonzero(inner).tolist() if any(compress(labels, inner.tobytes())) else ():

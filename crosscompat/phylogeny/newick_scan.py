@@ -44,11 +44,6 @@ def mask(source: TextSource, *, words: bool = False) -> Masked:
     """Hide quotes and comments; raises a `BadInput` if one never ends, or a comment ends that never began.
 
     With ``words`` a quoted label may begin behind any blank or sign, as in NEXUS.
-
-    Examples
-    --------
-    >>> mask(TextSource(b"('b,''c');")).quoted
-    {1: (8, "b,'c")}
     """
     data = source.data
     if not any(mark in data for mark in (b"'", b'"', b"[", b"]")):
@@ -117,12 +112,6 @@ def scan(source: TextSource, data: bytes) -> Nodes:
     """Find the nodes of all trees of a text, in whose ``data`` quotes and comments are hidden.
 
     Raises a `BadInput` if the text is empty or something else than Newick, or with the first fault of its marks.
-
-    Examples
-    --------
-    >>> nodes = scan(TextSource(b"(a:1,b)c;"), b"(a:1,b)c;")
-    >>> nodes.depth.tolist(), nodes.inner.tolist(), nodes.length_stop.tolist()
-    ([1, 1, 0], [False, False, True], [4, -1, -1])
     """
     _check_kind(source, data)
     marks = np.flatnonzero(np.frombuffer(data.translate(_IS_MARK), dtype=np.bool_))

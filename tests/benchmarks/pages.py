@@ -1,7 +1,7 @@
 """Ask the pages 50 times a second for a minute, of a book of 100,000 observations, and say how long they took.
 
-Run it as ``python tests/benchmarks/pages.py [SECONDS]``. The server is ``crosscompat serve`` in a process of its own; the
-peer is a page of its own that reads nothing (the style sheet), asked in turn with the others.
+Run it as ``python tests/benchmarks/pages.py [SECONDS]``. The server is ``crosscompat serve`` in a process of its
+own; the peer is the style sheet, for which nothing is read, asked in turn with the others.
 """
 
 from __future__ import annotations

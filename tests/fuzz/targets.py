@@ -28,9 +28,9 @@ from crosscompat.model.forecast import outlook
 from crosscompat.model.pairings import Parents, pairings_of
 from crosscompat.model.prior import published
 from crosscompat.model.saved import read_model
+from crosscompat.phylogeny.distances import read_distances
 from crosscompat.phylogeny.formats import mean_distance, read_sample, read_trees
 from crosscompat.phylogeny.newick import newick_text, parse_newick
-from crosscompat.phylogeny.table import read_distances
 from crosscompat.phylogeny.taxa import HybridIndex
 from crosscompat.traits import read_traits
 

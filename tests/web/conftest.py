@@ -10,6 +10,7 @@ import pytest
 
 from crosscompat.book.records import new_id
 from crosscompat.collection.settings import FILE_NAME, open_book, read_settings
+from crosscompat.web.app import make_app
 
 HOST = "localhost"
 
@@ -23,8 +24,6 @@ def folder(demo, tmp_path):
 @pytest.fixture
 def make_client():
     """Makes a browser without JavaScript on the pages of a folder."""
-    from crosscompat.web.app import make_app
-
     return lambda folder, **more: Browser(make_app(folder, frozenset({HOST}), **more).test_client())
 
 
@@ -78,8 +77,6 @@ class Browser:
 def serve():
     """Serves the pages of a folder on this machine, by the server that the command uses, and gives their address."""
     import waitress
-
-    from crosscompat.web.app import make_app
 
     servers = []
 
@@ -138,8 +135,6 @@ class Phone:
 
 @pytest.fixture
 def phone(folder):
-    from crosscompat.web.app import make_app
-
     app = make_app(folder, frozenset({HOST}))
     yield Phone(app)
     app.extensions["nursery"].close()

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import shutil
 import time
-from datetime import date
 
 import pytest
 
 from crosscompat.book.records import Flowering, Plant, Pollination
 from crosscompat.book.store import open_store
+from crosscompat.ground.dates import today
 
 pytestmark = pytest.mark.browser
 
@@ -18,6 +18,14 @@ DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 SCREENS = ["/", "/pollinate", "/pollinate?seed=COC-F1", "/pollinate?seed=COC-F1&pollen=DAS-1", "/look", "/look/26-01",
            "/ask?seed=COC-F1&pollen=fendleri", "/tree?species=coccineus", "/crosses", "/crosses/26-01", "/plants",
            "/plants/COC-F1", "/start"]  # fmt: skip
+
+
+TAPPED = "button, .button, .list a, nav a, input:not([type=hidden]), select, .choice, .tick, .narrow-tree rect.row"
+SMALL = f"""() => [...document.querySelectorAll("{TAPPED}")]
+    .filter((one) => !["checkbox", "radio"].includes(one.type))
+    .map((one) => [one.outerHTML.slice(0, 80), one.getBoundingClientRect().height])
+    .filter(([, height]) => height > 0 && height < 47)"""
+"""What is shown and tapped and lower than a finger; a box to tick is as large as its label."""
 
 
 @pytest.fixture(scope="module")
@@ -37,8 +45,7 @@ def address(folder, serve):
     """The pages of a nursery in which three plants flower today."""
     with open_store(folder / "book.sqlite") as store, store.writing("seen") as pen:
         plants = {plant.name: plant.id for plant in pen.current(Plant)}
-        today = date.today()
-        pen.add(*(Flowering(plant=plants[name], date=today, open_flowers=4) for name in ("COC-F1", "DAS-1", "FAS-1")))
+        pen.add(*(Flowering(plant=plants[name], date=today(), open_flowers=4) for name in ("COC-F1", "DAS-1", "FAS-1")))
     return serve(folder)
 
 
@@ -81,11 +88,7 @@ def test_every_screen_can_be_read_by_a_screen_reader_and_fits(opened, path, kind
 @pytest.mark.parametrize("path", SCREENS)
 def test_what_is_to_be_tapped_is_large_enough(opened, path):
     page = opened(path)
-    small = page.evaluate("""() => [...document.querySelectorAll("button, .button, .list a, nav a, input:not([type=hidden]), select, .choice, .tick, .narrow-tree rect.row")]
-        .filter((one) => one.offsetParent !== null || one.ownerSVGElement)
-        .filter((one) => !["checkbox", "radio"].includes(one.type))
-        .map((one) => [one.outerHTML.slice(0, 80), one.getBoundingClientRect()])
-        .filter(([, box]) => box.height > 0 && box.height < 47).map(([html, box]) => [html, box.height])""")
+    small = page.evaluate(SMALL)
     assert small == []
 
 
@@ -100,7 +103,7 @@ def test_a_pollination_takes_four_taps_and_less_than_ten_seconds(opened, folder)
     assert time.monotonic() - begun < 10
     (visit,) = visits(folder)[before:]
     assert (visit.units, visit.isolation) == (5, "bag")
-    assert visit.date == date.today()
+    assert visit.date == today()
 
 
 def test_without_reception_nothing_is_lost_and_sent_again_it_is_written_once(opened, folder):
@@ -174,8 +177,7 @@ def test_a_species_is_found_on_the_tree(opened):
     page = opened("/tree?species=coccineus")
     page.get_by_label("Find a species on the tree").fill("stramin")
     assert page.locator(".found").count() == 1
-    assert page.locator(".found").evaluate(
-        "(row) => { const box = row.getBoundingClientRect(); return box.top >= 0 && box.bottom <= window.innerHeight; }"
-    )
+    box = page.locator(".found").bounding_box()
+    assert 0 <= box["y"] < PHONE["viewport"]["height"] - box["height"]
     page.locator(".found").tap()
     assert "stramineus" in page.inner_text("h2")

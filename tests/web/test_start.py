@@ -40,7 +40,8 @@ def test_an_empty_folder_asks_for_the_plants_and_for_no_file(empty):
     _, client = empty
     said = client.get("/")
     assert "Nothing leaves this machine" in said
-    assert "settings" not in said and "file" not in said
+    assert "settings" not in said
+    assert "file" not in said
 
 
 def test_a_list_as_it_is_becomes_plants_and_the_rest_is_listed(empty):
