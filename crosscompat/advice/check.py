@@ -42,17 +42,7 @@ class TraitNote:
 
 @dataclass(frozen=True, slots=True)
 class Checkup:
-    """What a collection holds.
-
-    Attributes
-    ----------
-    species, plants, crosses, wanted : int
-        How many there are.
-    tree_notes : list of str
-        What stands out in the tree, and where tree, traits and names do not agree.
-    unmatched : list of Unmatched
-        Names without a place on the tree, or species of the traits that it lacks.
-    """
+    """What a collection holds, what stands out in its tree and names, and which names have no place."""
 
     name: str
     tree: str

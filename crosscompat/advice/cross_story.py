@@ -57,28 +57,11 @@ class StoredChance:
 
 @dataclass(frozen=True, slots=True)
 class CrossStory:
-    """A cross as it stands, and what has just been written of it.
+    """A cross as it stands, and what was just written of it by a ``change`` of that number.
 
-    Attributes
-    ----------
-    cross : str
-        Its number, or identifier for want of one.
-    seed_parent, pollen_parent : str
-        Species, with the plant in brackets where it is one of the book's.
-    over : str or null
-        The last stage that the grower calls over.
-    doubt : str or null
-        Why it is not sure that this is the cross it is taken for; it teaches nothing then.
-    totals : Totals
-        Units are unknown where they are of different kinds.
-    units_by_kind : list of Units
-        New ones of all visits, each kind by itself.
-    visits, counts, lots, trays, losses, proofs, attachments : list of Line
-        Trays are followed by the looks at each.
-    wrote : list of Line
-        What this command has written, or would have.
-    change : int or null
-        The number of the change, for ``undo``; null where nothing was written.
+    It is ``over`` after the last stage that the grower calls over; where there is ``doubt`` that it is the cross it is
+    taken for, it teaches nothing. Units in the totals are unknown where they are of different kinds. Trays are followed
+    by the looks at each.
     """
 
     cross: str

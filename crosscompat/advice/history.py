@@ -48,18 +48,10 @@ _MANY = 200
 
 @dataclass(frozen=True, slots=True)
 class RecordChange:
-    """What a change did to one record.
+    """What a change did to one record: ``written``, ``corrected``, ``taken back`` or ``put back``.
 
-    Attributes
-    ----------
-    short, record, kind : str
-        The letters by which it can be corrected, its identifier, and what it is.
-    how : str
-        ``written``, ``corrected``, ``taken back`` or ``put back``.
-    says : str
-        What stands in it then; what stood in it, where it was taken back.
-    fields : list of FieldChange
-        What was corrected.
+    ``short`` are the letters by which it can be corrected; it ``says`` what stands in it, or stood in it where it was
+    taken back; ``fields`` were corrected.
     """
 
     short: str
@@ -72,20 +64,10 @@ class RecordChange:
 
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
-    """One change.
+    """One change, ``at`` a time in UTC, with the changes that it ``undoes`` and is ``undone_by``.
 
-    Attributes
-    ----------
-    at : str
-        In UTC.
-    undoes : int or null
-        The change that it took back.
-    undone_by : int or null
-        The change that took it back, if that holds.
-    imported : bool
-        Whether what it wrote had been written down elsewhere before.
-    left_out : int
-        How many records it touched beside these.
+    What was ``imported`` had been written down elsewhere before; so many records were touched beside these and
+    ``left_out``.
     """
 
     number: int
@@ -101,15 +83,7 @@ class HistoryEntry:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The changes of a book, or of one cross or plant, the latest first.
-
-    Attributes
-    ----------
-    about : str or null
-        The cross or plant.
-    earlier : int
-        How many older ones are left out.
-    """
+    """The changes of a book, or what they did to one cross or plant, the latest first; ``earlier`` are left out."""
 
     about: str | None
     changes: list[HistoryEntry]
@@ -120,15 +94,7 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class Undone:
-    """A change that was taken back, or would be.
-
-    Attributes
-    ----------
-    undone : HistoryEntry
-        As it was.
-    change : int or null
-        The new change that did it.
-    """
+    """A change as it was, which was taken back by the new ``change``, or would be."""
 
     undone: HistoryEntry
     change: int | None
@@ -139,19 +105,7 @@ class Undone:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A record that was put right or taken back.
-
-    Attributes
-    ----------
-    record : Line
-        As it stands now; as it stood, where it was taken back.
-    fields : list of FieldChange
-        What was corrected.
-    withdrawn : list of Line
-        What was taken back.
-    change : int or null
-        The number of the change.
-    """
+    """A record that was put right, as it stands now, or taken back, as it stood, by a ``change`` of that number."""
 
     record: Line
     fields: list[FieldChange]

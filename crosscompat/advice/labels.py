@@ -133,15 +133,7 @@ def cross_on_label(page: Reading, text: str, pattern: Pattern) -> records.Cross:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A cross that the label may have belonged to.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species, with the plant in brackets where it is one of the book's.
-    fit : float
-        From 0 to 1.
-    """
+    """A cross that the label may have belonged to; how well it does is its ``fit``, from 0 to 1."""
 
     cross: str
     id: str

@@ -62,18 +62,9 @@ def alive_on(collection: Collection, day: date) -> list[Plant]:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """Whether a plant is in flower, and how that is known.
+    """Whether a plant is in flower, and ``how`` that is known: ``seen``, ``own years``, ``species``, or not at all.
 
-    Attributes
-    ----------
-    how : str
-        ``seen``, ``own years``, ``species``; blank where nothing is known.
-    says : str
-        In plain words.
-    flowers : int or None
-        Open when last seen, where they were counted.
-    opens : str or None
-        The next day on which it is expected to open, ISO 8601, where it is not open.
+    ``flowers`` were open when it was last seen; where it is closed, it ``opens`` next on that day, ISO 8601.
     """
 
     state: Literal["open", "soon", "closed", "unknown"]

@@ -47,22 +47,10 @@ class PlantLine:
 
 @dataclass(frozen=True, slots=True)
 class PlantFlowers:
-    """When a plant flowers.
+    """When a plant flowers: the ``usual`` stretch of the year in words, its ends as month and day.
 
-    Attributes
-    ----------
-    usual : str or None
-        The stretch of the year in which it was seen open, in words.
-    first, last : str or None
-        Its ends, month and day.
-    days : int
-        Different days on which it was seen open.
-    open_now : bool or None
-        None where nobody looked in the last week.
-    flowers : int or None
-        Open when it was last looked at, where they were counted.
-    seen : str or None
-        The day of that.
+    It was seen open on so many ``days``; ``open_now`` is none where nobody looked in the last week, else it was last
+    ``seen`` with so many ``flowers`` open.
     """
 
     usual: str | None
@@ -76,18 +64,10 @@ class PlantFlowers:
 
 @dataclass(frozen=True, slots=True)
 class PlantCross:
-    """A cross that a plant took part in.
+    """A cross that a plant took part in, and the ``other`` parent, none where it is not known.
 
-    Attributes
-    ----------
-    other : str or None
-        The other parent: the plant, else the species; None where it is not known.
-    outcome : str
-        ``took``, ``failed`` or ``open``; ``lost`` where an accident ended it.
-    lost_to : str or None
-        What ended it, which was no failure of the cross.
-    date_words : str or None
-        The month or season, where no more is known.
+    The outcome is ``took``, ``failed``, ``open``, or ``lost`` to an accident, which was no failure of the cross.
+    ``date_words`` are the month or season, where no more is known.
     """
 
     number: str
@@ -100,24 +80,11 @@ class PlantCross:
 
 @dataclass(frozen=True, slots=True)
 class PlantCard:
-    """All that is known of one plant.
+    """All that is known of one plant, its ``record`` as it stands.
 
-    Attributes
-    ----------
-    record : records.Plant
-        As it stands in the book.
-    species : str
-        What it is, in correct form.
-    placed : bool
-        Whether that has a place on the tree.
-    known_by : str
-        How that is known, in words.
-    raised_from : str or None
-        Number of the cross it was raised from.
-    offsets : list of str
-        Other plants of its clone.
-    queries : list of str
-        Findings that a visit contradicts.
+    ``known_by`` says how its species is known, and it is ``placed`` where that stands on the tree. It may be
+    ``raised_from`` a cross; ``offsets`` are other plants of its clone; ``queries`` are findings that a visit
+    contradicts.
     """
 
     record: records.Plant
@@ -138,16 +105,9 @@ class PlantCard:
 
 @dataclass(frozen=True, slots=True)
 class PlantAnswer:
-    """The plants of a book, or one of them; and what was written of it.
+    """The plants of a book, or the card of the one that was named, as it stands now or would after a dry run.
 
-    Attributes
-    ----------
-    plants : list of PlantLine
-        All of them, where none was named.
-    card : PlantCard or None
-        Of the one that was named, as it stands now, or would after a dry run.
-    wrote : list of str
-        What was written, in words.
+    What was written of it stands in ``wrote``, in words.
     """
 
     plants: list[PlantLine]

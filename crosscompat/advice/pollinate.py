@@ -83,32 +83,12 @@ class PollinatedBy:
 
 @dataclass(frozen=True, slots=True)
 class Pollinated:
-    """A visit as it was written down, or would be.
+    """A visit as it was written down, or would be; the cross has so many ``visits`` with this one.
 
-    Attributes
-    ----------
-    begun : bool
-        Whether the cross is a new one.
-    units : int or None
-        Flowers (or what else was counted) of this visit.
-    units_in_all : int or None
-        New ones of the cross in all visits; None where some were not counted, or not in the same units.
-    units_by_kind : list of Units
-        The same, each kind by itself.
-    visits : int
-        Of the cross, with this one.
-    chance, flowers : Interval or None, int or None
-        Of at least one seedling from all of them, as stored, and for how many that is.
-    model : str or None
-        Fingerprint of the model that gave it, or "prior".
-    obstacles : list of Caution
-        What cannot be, or must be asked about first.
-    queries : list of str
-        Findings that the visit contradicts.
-    overruled : str or None
-        What the visit is marked with.
-    handling : list of Caution
-        On hands, eyes and the law; with the first visit of a season.
+    ``begun`` tells a new cross; ``units`` are of this visit, ``units_in_all`` the new ones of all, none where some were
+    not counted, or not in the same units. The ``chance`` is of a seedling from so many ``flowers`` in all, by the
+    ``model`` of that fingerprint; or ``no_chance`` says why there is none. ``obstacles`` cannot be, or must be asked
+    about first; the visit is marked with what was ``overruled``, and contradicts the findings in ``queries``.
     """
 
     cross: str

@@ -34,22 +34,11 @@ left once it has given a seedling: judgements."""
 
 @dataclass(frozen=True, slots=True)
 class Father:
-    """Pollen for a seed plant that is in flower.
+    """Pollen for a seed plant that is in flower: fresh, or of a stored ``lot``, and how that was kept.
 
-    Attributes
-    ----------
-    plants : list of str
-        Those whose fresh pollen is as good as one another's; of stored pollen the plant it is of, if that is known.
-    lot : str or None
-        The name of the stored lot; fresh pollen has none.
-    chance : Interval
-        Of at least one seedling from the flowers.
-    took, failed : int
-        Crosses of this pairing so far.
-    worth : float
-        What orders the list: how much it is wanted times the chance, half of it once it has given a seedling.
-    says : str
-        How the pollen was kept, in plain words; blank where it is fresh.
+    ``plants`` are those whose pollen is as good as one another's. The ``chance`` is of a seedling from the flowers; so
+    many crosses of the pairing ``took`` and ``failed``. The list is ordered by ``worth``: how much it is wanted times
+    the chance.
     """
 
     pollen_parent: str
@@ -88,16 +77,9 @@ class Keep:
 
 @dataclass(frozen=True, slots=True)
 class Tonight:
-    """What can be pollinated on one day, so many flowers for each pairing.
+    """What can be pollinated on one day, so many flowers for each pairing, the worthiest first.
 
-    Attributes
-    ----------
-    mothers : list of Mother
-        The worthiest pairing first.
-    closed, unknown : list of str
-        Plants that are not in flower, and plants of which nobody knows when they flower.
-    caution : str
-        Of handling; blank where nothing can be done tonight.
+    ``closed`` are not in flower; of those ``unknown`` nobody knows when they flower.
     """
 
     day: str
