@@ -17,7 +17,7 @@ PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobil
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 SCREENS = ["/", "/pollinate", "/pollinate?seed=COC-F1", "/pollinate?seed=COC-F1&pollen=DAS-1", "/look", "/look/26-01",
            "/ask?seed=COC-F1&pollen=fendleri", "/tree?species=coccineus", "/crosses", "/crosses/26-01", "/plants",
-           "/plants/COC-F1", "/start"]  # fmt: skip
+           "/plants/COC-F1", "/undo/1?of=26-01", "/start"]  # fmt: skip
 
 
 TAPPED = "button, .button, .list a, nav a, input:not([type=hidden]), select, .choice, .tick, .narrow-tree rect.row"
