@@ -24,8 +24,10 @@ def serving(folder, *more):
             said.append(line)
             if "Ctrl+C" in line:
                 break
-        yield "".join(said)
-        process.send_signal(signal.SIGINT)
+        try:
+            yield "".join(said)
+        finally:
+            process.send_signal(signal.SIGINT)
         assert "Stopped" in process.stdout.read()
         assert process.wait() == 0
 
