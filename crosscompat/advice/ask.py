@@ -13,12 +13,11 @@ from crosscompat.advice.figures import (
     Distance,
     PairFigures,
     TreeFigures,
-    basis_figures,
     distance_of,
-    flowers_asked,
+    flowers_or_usual,
+    grounds,
     how_sure,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Caution, Parent, find_parents, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
@@ -105,21 +104,13 @@ def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None =
     UnknownName, NoPairing, WrongUse
         If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
     """
-    flowers = flowers_asked(collection, flowers)
-    one, other = find_parents(collection, seed, pollen)
+    flowers = flowers_or_usual(collection, flowers)
+    mother, father = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
-    pairing, reciprocal = _both_ways(collection, basis, [(one, other), (other, one)], flowers)
-    notes = (*collection.notices, one.read_as, other.read_as)
-    return Answer(
-        pairing,
-        reciprocal,
-        _published_near(collection, one.label, other.label),
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-        [note for note in dict.fromkeys(notes) if note],
-        handling(collection),
-    )
+    pairing, reciprocal = _both_ways(collection, basis, [(mother, father), (father, mother)], flowers)
+    near = _published_near(collection, mother.label, father.label)
+    notes = [note for note in dict.fromkeys((*collection.notices, mother.read_as, father.read_as)) if note]
+    return Answer(pairing, reciprocal, near, *grounds(collection, basis), notes, handling(collection))
 
 
 def _both_ways(

@@ -12,7 +12,6 @@ from crosscompat.book.attachments import FOLDER, keep
 from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -24,6 +23,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.numbers_and_names import find_record, short_ids
 from crosscompat.book.record_fields import choices, reference, value_types
 from crosscompat.book.records import (
     KINDS,

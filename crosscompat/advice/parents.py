@@ -247,24 +247,7 @@ def chromosomes_of(collection: Collection, parent: Parent) -> int | None:
 
 
 def spoken(column: str) -> str:
-    """Return a trait's column name as words.
-
-    Examples
-    --------
-    >>> spoken("flower_length_mm"), spoken("2n")
-    ('flower length', 'chromosome number (2n)')
-    """
+    """Return a trait's column name as words: "flower length" of ``flower_length_mm``."""
     if column == "2n":
         return say("cautions.chromosome_number")
-    words = column.replace("_", " ")
-    return words.removesuffix(" mm")
-
-
-def permits() -> Caution:
-    """Return the caution for when plants, pollen or seed change hands: we do not decide what needs papers."""
-    return Caution("permits", say("cautions.permits"))
-
-
-def escaping() -> Caution:
-    """Return the caution for when a hybrid becomes a plant."""
-    return Caution("escaping", say("cautions.escaping"))
+    return column.replace("_", " ").removesuffix(" mm")

@@ -312,13 +312,7 @@ def feature_in_words(name: str) -> str:
 
 
 def weight_in_words(logit: float) -> str:
-    """Return how heavily something speaks for or against a pairing.
-
-    Examples
-    --------
-    >>> weight_in_words(0.7), weight_in_words(-1.5), weight_in_words(0.01)
-    ('clearly for it', 'strongly against it', 'makes no difference')
-    """
+    """Return how heavily something speaks for or against a pairing."""
     size = abs(logit)
     if size < _SLIGHT:
         return say("reasons.weight.none")

@@ -10,9 +10,8 @@ import typer
 
 from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
 from crosscompat.cli.output import give, headings, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
-from crosscompat.ground.dates import season_of
+from crosscompat.ground.dates import season_of, today
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent
@@ -276,11 +275,8 @@ def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     else:
         collection = collection_at(folder)
         table, notices = prior_table(collection.priors, fruit=collection.settings.fruit_word), collection.notices
-    if as_json:
-        print_json(table)
-        return
-    _print_priors(table)
-    for notice in notices:
+    give(table, _print_priors, as_json=as_json)
+    for notice in () if as_json else notices:
         paragraph(notice)
 
 

@@ -48,7 +48,8 @@ def parse_newick(
     Raises
     ------
     BadInput, WrongUse
-        With every fault of the tree, or the first where brackets or quotes do not match; if there is no such tree.
+        With every fault of the tree (a missing, empty or non-numeric length, a decimal comma, names that are empty or
+        come twice), or the first where brackets or quotes do not match; several and no ``index``; no such tree.
 
     Examples
     --------

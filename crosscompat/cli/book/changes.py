@@ -19,13 +19,12 @@ from crosscompat.advice.history import (
 )
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.find_records import find_cross_or_plant
 from crosscompat.book.history import FieldChange
-from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number, plain
+from crosscompat.book.numbers_and_names import find_cross_or_plant
+from crosscompat.cli.options import By, DryRun, Folder, Json, Why, author, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
-from crosscompat.ground.dates import spoken_dates
+from crosscompat.ground.dates import spoken_dates, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -25,8 +25,9 @@ from crosscompat.book.import_export.column_mapping import (
 )
 from crosscompat.book.import_export.import_table import ImportedRows, read_table
 from crosscompat.book.store import Reading, Store
+from crosscompat.cli.options import choose, confirm
 from crosscompat.cli.output import line, paragraph
-from crosscompat.cli.prompts import choose, confirm, today
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 
