@@ -113,10 +113,7 @@ def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> I
 def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
     """Return the pairings of one species with others, or, where none is named, those among the others.
 
-    Raises
-    ------
-    WrongUse, UnknownName
-        If that makes no pairing; if a name stands nowhere.
+    It raises `WrongUse` if that makes no pairing, `UnknownName` if a name stands nowhere.
     """
     candidates = among_species(collection, among) if species is None else partners_of(collection, species, among)
     if not candidates and species is not None:
