@@ -305,7 +305,7 @@ def is_usual(collection: Collection, flowers: int | None) -> bool:
     return flowers is None and any(cross.units or cross.tried for cross in collection.crosses)
 
 
-def flowers_asked(collection: Collection, flowers: int | None) -> int:
+def flowers_or_usual(collection: Collection, flowers: int | None) -> int:
     """Return the flowers that a question names, else as many as the grower usually takes; below 1 raises `WrongUse`."""
     flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:

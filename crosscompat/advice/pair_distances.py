@@ -49,13 +49,7 @@ class PairDistances:
 
 
 class PairTable:
-    """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
-
-    Raises
-    ------
-    BadInput
-        If the file cannot be read, or lacks one of the columns.
-    """
+    """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others; else it raises `BadInput`."""
 
     def __init__(self, path: Path) -> None:
         faults: list[Fault] = []
@@ -108,13 +102,9 @@ def write_distances(
 
     Cells stay as they are written; blank rows are left out. Names are found as `find_parent` finds them. A distance has
     12 figures. ``watch`` passes the blocks on and shows how far it is; what was written is of no use if anything is
-    raised.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the table: rows with too many or too few cells, names that are missing or unknown, pairs of
-        which the distance is not known. A name that comes again and again is told once, with the number of rows.
+    raised: a `BadInput` with every fault of the table, such as rows with too many or too few cells, names that are
+    missing or unknown, pairs of which the distance is not known. A name that comes again and again is told once, with
+    the number of rows.
     """
     faults: list[Fault] = []
     parents, pairs = _Parents(collection, table), 0

@@ -54,10 +54,7 @@ class Parent:
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
     """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
 
-    Raises
-    ------
-    UnknownName, NoPairing
-        If either stands nowhere, with the nearest; if both are one plant, or offsets of one.
+    One that stands nowhere raises `UnknownName` with the nearest, two of one plant or its offsets `NoPairing`.
     """
     seed_parent = find_parent(collection, seed)
     pollen_parent = find_parent(collection, pollen, genus_of(seed_parent.label))

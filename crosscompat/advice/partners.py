@@ -9,7 +9,7 @@ from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
     TreeFigures,
-    flowers_asked,
+    flowers_or_usual,
     grounds,
     pair_figures,
 )
@@ -67,12 +67,9 @@ class Partners:
 def partners(collection: Collection, species: str, *, role: Role, flowers: int | None = None) -> Partners:
     """Return the chances of one species or plant, as seed or pollen parent, with every species on the tree.
 
-    Raises
-    ------
-    UnknownName, WrongUse
-        If it stands nowhere; if ``flowers``, by default as many as usual, is below 1.
+    If it stands nowhere it raises `UnknownName`, with ``flowers``, by default as many as usual, below 1 `WrongUse`.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis_of(collection)
     focus, others = find_parent(collection, species), [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     predicted = predict(collection, basis.model, parents_of(pairs))

@@ -81,11 +81,6 @@ class VisitParent:
         """What was found on the plant."""
         return self.plant.sex if self.plant else None
 
-    @property
-    def died(self) -> date | None:
-        """The day on which the plant was lost."""
-        return self.plant.died if self.plant else None
-
     def same_clone(self, other: VisitParent) -> bool:
         """Tell whether both are known to be one plant, or offsets of one."""
         return self.plant is not None and other.plant is not None and self.plant.clone == other.plant.clone
@@ -206,7 +201,7 @@ def obstacles(visit: Visit) -> list[Caution]:
 
 
 def _barred(kind: str, seed: VisitParent, parent: VisitParent) -> Caution:
-    died = spoken_date(parent.died) if parent.died else ""
+    died = spoken_date(parent.plant.died) if parent.plant and parent.plant.died else ""
     return Caution(kind, say(_BARRED[kind], plant=parent.name, date=died, seed=seed.name, pollen=parent.name))
 
 
@@ -224,18 +219,7 @@ def _cross_obstacles(visit: Visit, every: CrossRecords) -> Iterator[Caution]:
 
 def risks(visit: Visit) -> list[Caution]:
     """Return what may go wrong with a visit, each once: isolation, stamens and selfing, window, stored pollen."""
-    found = [*_isolation_risks(visit), *_selfing_risks(visit), *_window_risks(visit), *_lot_risks(visit)]
-    return list(dict.fromkeys(found))
-
-
-def _isolation_risks(visit: Visit) -> Iterator[Caution]:
-    if visit.made.isolation not in {None, "none"} or visit.made.pollen_kind == "open":
-        return
-    if visit.made.pollen_kind == "none":
-        yield Caution("isolation", say("rules.left_alone"))
-    elif beside := shedding(visit):
-        names = ", ".join(other.name for other in beside)
-        yield Caution("isolation", say("rules.unbagged", names=names, n=len(beside)))
+    return list(dict.fromkeys([*_flower_risks(visit), *_pollen_risks(visit)]))
 
 
 def shedding(visit: Visit) -> list[VisitParent]:
@@ -249,15 +233,21 @@ def shedding(visit: Visit) -> list[VisitParent]:
         other
         for other in visit.near
         if other.sex in _SHEDS
-        and not (other.died and other.died < day)
+        and DEAD_POLLEN not in bars(None, other.plant, day, day)
         and not any(other.same_clone(parent) for parent in visit.parents)
         and not (other.place and visit.seed.place and other.place != visit.seed.place)
         and not other.out_of_bloom(day)
     ]
 
 
-def _selfing_risks(visit: Visit) -> Iterator[Caution]:
+def _flower_risks(visit: Visit) -> Iterator[Caution]:
     seed, made = visit.seed, visit.made
+    beside = [] if made.pollen_kind == "open" or made.isolation not in {None, "none"} else shedding(visit)
+    if made.pollen_kind == "none" and made.isolation in {None, "none"}:
+        yield Caution("isolation", say("rules.left_alone"))
+    elif beside:
+        names = ", ".join(other.name for other in beside)
+        yield Caution("isolation", say("rules.unbagged", names=names, n=len(beside)))
     if made.pollen_kind == "self" and seed.self_fertile is False:
         yield Caution("selfing", say("rules.self_sterile", plant=seed.name))
     left_in = made.stamens_removed is not True and seed.sex != "female"
@@ -266,24 +256,21 @@ def _selfing_risks(visit: Visit) -> Iterator[Caution]:
         yield Caution("stamens", say(f"rules.stamens_{noted}", plant=seed.name))
 
 
-def _window_risks(visit: Visit) -> Iterator[Caution]:
-    fresh = visit.pollen if visit.lot is None and visit.made.pollen_kind in _BROUGHT else ()
+def _pollen_risks(visit: Visit) -> Iterator[Caution]:
+    lot, day = visit.lot, visit.made.date
+    fresh = visit.pollen if lot is None and visit.made.pollen_kind in _BROUGHT else ()
     for parent in (visit.seed, *fresh):
-        if parent.window is not None and parent.out_of_bloom(visit.made.date):
+        if parent.window is not None and parent.out_of_bloom(day):
             yield Caution("window", say("rules.window", plant=parent.name, window=parent.window.words))
-
-
-def _lot_risks(visit: Visit) -> Iterator[Caution]:
-    lot, today = visit.lot, visit.made.date
     if lot is None:
         return
     if lot.collected is None and lot.tested is None:
         yield Caution("lot", say("rules.lot_undated", lot=lot.name))
-    days, trusted = pollen_age(lot, today) or 0, pollen_keeps(lot.kept) or pollen_keeps("room")
+    days, trusted = pollen_age(lot, day) or 0, pollen_keeps(lot.kept) or pollen_keeps("room")
     if trusted is not None and days > trusted:
         kept = say("rules.kept", where=lot.kept) if lot.kept else ""
-        tested = lot.tested is not None and (today - lot.tested).days == days
-        yield Caution("lot", say(f"rules.lot_{'tested' if tested else 'collected'}", lot=lot.name, n=days, kept=kept))
+        key = "tested" if lot.tested is not None and (day - lot.tested).days == days else "collected"
+        yield Caution("lot", say(f"rules.lot_{key}", lot=lot.name, n=days, kept=kept))
 
 
 def contradicted(sex: str | None, marks: Sequence[str]) -> str | None:

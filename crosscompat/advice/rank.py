@@ -17,7 +17,7 @@ from crosscompat.advice.figures import (
     BasisFigures,
     PairFigures,
     TreeFigures,
-    flowers_asked,
+    flowers_or_usual,
     grounds,
     pair_figures,
 )
@@ -113,10 +113,7 @@ def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> I
 def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
     """Return the pairings of one species with others, or, where none is named, those among the others.
 
-    Raises
-    ------
-    WrongUse, UnknownName
-        If that makes no pairing; if a name stands nowhere.
+    It raises `WrongUse` if that makes no pairing, `UnknownName` if a name stands nowhere.
     """
     candidates = among_species(collection, among) if species is None else partners_of(collection, species, among)
     if not candidates and species is not None:
@@ -227,7 +224,7 @@ def rank(
     told beside the ranking. ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is
     as for `likeliest`, ``by`` as in `Ranking`.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis or basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis or basis_of(collection)
     wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None
     rows = list(_rows(collection, basis, candidates, wanted, flowers, watch)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]

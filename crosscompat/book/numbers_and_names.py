@@ -32,23 +32,13 @@ LETTERS = "ACEHKMPTUXY"
 OURS = "{yy}-{n:03}{check}"
 
 _MODULUS, _RADIX = 11, 2
-_CHECK = "\0"
-"""Stands where the check letter comes; no pattern holds it, for it cannot be printed."""
-
+_CHECK = "\0"  # stands where the check letter comes; no pattern holds it, for it cannot be printed
 _WIDTH = re.compile(r"0?[1-9]")
 _PLACEHOLDERS = {"year": "[0-9]{4}", "yy": "[0-9]{2}", "n": "(?P<n>[0-9]+)", "check": "(?P<check>[A-Z]?)"}
 
 
 def check_letter(digits: str) -> str:
-    """Return the check letter of some digits: the letter at their check value by ISO/IEC 7064, MOD 11-2.
-
-    Examples
-    --------
-    ORCID identifiers have the same check; the example of its documentation, 0000-0002-1825-0097, ends in 7.
-
-    >>> LETTERS.index(check_letter("000000021825009")), check_letter("26017"), check_letter("26071")
-    (7, 'Y', 'X')
-    """
+    """Return the check letter of some digits: the letter at their check value by ISO/IEC 7064, MOD 11-2."""
     total = 0
     for digit in digits:
         total = (total + int(digit)) * _RADIX % _MODULUS
@@ -199,10 +189,7 @@ def find_number(text: str, known: Iterable[str], pattern: Pattern | None = None)
 def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cross:
     """Return the cross that is meant: by its number, however it is typed, or an identifier's beginning.
 
-    Raises
-    ------
-    UnknownName
-        If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
+    `UnknownName` has the nearest, if it is none or could be several; a pattern tells a check letter that is wrong.
     """
     numbers = _named(page, Cross)
     begun = [cross for one in _begun(page, text) for cross in page.current(Cross, id=one)]

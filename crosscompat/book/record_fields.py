@@ -121,12 +121,7 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u20
 
 
 def admit(record: DataclassInstance) -> None:
-    """Let a record into the book, or refuse it: whatever it came from, every value passes here.
-
-    Raises
-    ------
-    WrongUse
-        With what is wrong in every field of it.
+    """Let a record into the book, or raise `WrongUse` with what is wrong in every field: every value passes here.
 
     Examples
     --------

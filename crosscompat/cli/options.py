@@ -39,16 +39,20 @@ def confirm(question: str) -> bool | None:
 def choose(question: str, words: Sequence[str]) -> str | None:
     """Ask for one of some words, of which the beginning is enough, until it is one; None if there is no answer."""
     prompt = shown(say("asking.choose", question=question, words="/".join(words)))
-    while True:
+    meant = None
+    while meant is None:
         try:
-            typed = input(prompt).strip().casefold()
+            meant = _meant(input(prompt), words)
         except EOFError:
-            return None
-        meant = [word for word in words if word == typed] or [
-            word for word in words if typed and word.startswith(typed)
-        ]
-        if len(meant) == 1:
-            return meant[0]
+            break
+    return meant
+
+
+def _meant(typed: str, words: Sequence[str]) -> str | None:
+    """Return the word that is typed, or else the only one that begins so, whatever its case."""
+    plain = " ".join(typed.casefold().split())
+    meant = [word for word in words if word == plain] or [word for word in words if plain and word.startswith(plain)]
+    return meant[0] if len(meant) == 1 else None
 
 
 def any_day(text: str, latest: date | None = None) -> date:
@@ -93,11 +97,10 @@ def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
     """
 
     def read(given: str) -> str:
-        plain = " ".join(_not_blank(name)(given).casefold().split())
-        meant = [word for word in allowed if word == plain] or [word for word in allowed if word.startswith(plain)]
-        if len(meant) != 1:
+        meant = _meant(_not_blank(name)(given), allowed)
+        if meant is None:
             raise WrongUse(say("usage.choice", option=name, words=", ".join(allowed), got=given))
-        return meant[0]
+        return meant
 
     return read
 

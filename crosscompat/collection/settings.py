@@ -118,10 +118,7 @@ _SEEDS: Mapping[str, tuple[float, int | None]] = {"": (20.0, None), "cactus": (1
 def read_settings(path: Path) -> Settings:
     """Read ``collection.toml``; a setting that is not given has its default.
 
-    Raises
-    ------
-    BadInput
-        With every fault of the file; ``NewerFormat`` if a newer version has written it.
+    A `BadInput` has every fault of the file; ``NewerFormat`` says that a newer version has written it.
     """
     table = _parsed(path)
     given = table.get("format", FORMAT)
@@ -226,10 +223,7 @@ BOOK_VARIABLE = "CROSSCOMPAT_BOOK"
 def book_place(folder: Path, settings: Settings) -> Path | str:
     """Return the file of a collection's cross book, or the URL of the database that holds it.
 
-    Raises
-    ------
-    WrongUse
-        If it is written as neither, as the address of a server without ``postgresql://`` is; or is of no file at all.
+    `WrongUse` is raised if it is written as neither, as a server without ``postgresql://`` is, or is of no file at all.
     """
     place = os.environ.get(BOOK_VARIABLE) or settings.book
     if "://" in place:

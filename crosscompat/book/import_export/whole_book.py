@@ -102,12 +102,7 @@ def _row(holder: object, names: Iterable[str], write: Callable[[str], str]) -> d
 def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     """Write each cross in one line, for a person, and return how many there are; texts never become formulas.
 
-    Where the outcomes are invented, the source of every cross says so.
-
-    Raises
-    ------
-    WrongUse
-        If there is a file already that is no such summary.
+    Where the outcomes are invented, the source of every cross says so. `WrongUse` refuses to replace another file.
     """
     if path.exists() and tuple(next(read_records(path, [])[0], [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
@@ -119,13 +114,7 @@ def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
 
 
 def read_book(path: Path) -> WholeBook:
-    """Read a whole book that `write_book` wrote.
-
-    Raises
-    ------
-    BadInput
-        If it is not, byte for byte, what was written; it says which tables are not.
-    """
+    """Read a whole book; `BadInput` says which tables are not, byte for byte, what `write_book` wrote."""
     try:
         with zipfile.ZipFile(path) as package:
             _check_contents(package)

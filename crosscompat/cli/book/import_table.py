@@ -208,13 +208,8 @@ def _chosen(grids: Sequence[Grid], request: _Request) -> Grid:
 
 def _import_rows(store: Store, collection: Collection, request: _Request) -> None:
     asks = on_a_terminal() and not (request.as_json or request.dry_run)
-    table = open_table(
-        _chosen(read_grids(request.file), request),
-        request.answers_file,
-        collection.folder or Path(),
-        request.answers,
-        at_terminal=asks,
-    )
+    sheet, folder = _chosen(read_grids(request.file), request), collection.folder or Path()
+    table = open_table(sheet, request.answers_file, folder, request.answers, at_terminal=asks)
     if not request.yes:
         table.ask_columns()
     grid, mapping = table.grid, table.mapping
