@@ -93,7 +93,11 @@ class DueList:
 
 def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: int | None = 7) -> DueList:
     """Return what is to be looked at in so many days ahead, today included; without them, all that can be foreseen."""
-    spans = days_of_book(lives, _usual(settings), as_of, settings.window_days)
+    usual = dict(usual_days(settings.group))
+    for step, last in (("swelling", settings.set_days), ("ripe", settings.hold_days)):
+        if last is not None:
+            usual[step] = Span(min(usual[step].first, last), last, SET)
+    spans = days_of_book(lives, usual, as_of, settings.window_days)
     until = None if ahead is None else (as_of + timedelta(days=ahead - 1)).isoformat()
     due = [
         entry
@@ -262,15 +266,6 @@ def _says(step: Step, as_of: date) -> str:
         return say("due.on", when=spoken_span(step.first, step.last, as_of), why=why)
     overdue = spoken_date(step.last + timedelta(days=1), as_of)
     return say("due.give_up" if step.task == "give_up" else "due.overdue", since=overdue, why=why)
-
-
-def _usual(settings: Settings) -> Mapping[str, Span]:
-    """Return what is usual in the group, with the days that the grower has set."""
-    usual = dict(usual_days(settings.group))
-    for step, last in (("swelling", settings.set_days), ("ripe", settings.hold_days)):
-        if last is not None:
-            usual[step] = Span(min(usual[step].first, last), last, SET)
-    return usual
 
 
 @lru_cache(maxsize=100)

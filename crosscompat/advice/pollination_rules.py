@@ -81,11 +81,6 @@ class VisitParent:
         """What was found on the plant."""
         return self.plant.sex if self.plant else None
 
-    @property
-    def died(self) -> date | None:
-        """The day on which the plant was lost."""
-        return self.plant.died if self.plant else None
-
     def same_clone(self, other: VisitParent) -> bool:
         """Tell whether both are known to be one plant, or offsets of one."""
         return self.plant is not None and other.plant is not None and self.plant.clone == other.plant.clone
@@ -206,7 +201,7 @@ def obstacles(visit: Visit) -> list[Caution]:
 
 
 def _barred(kind: str, seed: VisitParent, parent: VisitParent) -> Caution:
-    died = spoken_date(parent.died) if parent.died else ""
+    died = spoken_date(parent.plant.died) if parent.plant and parent.plant.died else ""
     return Caution(kind, say(_BARRED[kind], plant=parent.name, date=died, seed=seed.name, pollen=parent.name))
 
 
@@ -238,7 +233,7 @@ def shedding(visit: Visit) -> list[VisitParent]:
         other
         for other in visit.near
         if other.sex in _SHEDS
-        and not (other.died and other.died < day)
+        and DEAD_POLLEN not in bars(None, other.plant, day, day)
         and not any(other.same_clone(parent) for parent in visit.parents)
         and not (other.place and visit.seed.place and other.place != visit.seed.place)
         and not other.out_of_bloom(day)

@@ -95,8 +95,8 @@ def undo(
 
 
 def _print_undone(done: Undone, *, why: bool) -> None:
-    key = "history.would_undo" if done.dry_run else "history.undid"
-    paragraph(say(key, number=done.undone.number, what=done.undone.what, change=done.change))
+    key = "would_undo" if done.dry_run else "undid"
+    paragraph(say(f"history.{key}", number=done.undone.number, what=done.undone.what, change=done.change))
     if why:
         _print_records(done.undone)
 
