@@ -20,7 +20,7 @@ FLOORS = (
     ("collection",),
     ("show",),
     ("advice",),
-    ("api",),
+    ("api", "web"),
     ("cli",),
     ("__main__",),
 )

@@ -1,17 +1,17 @@
-"""What stands of a cross, and what was changed in a book: who, what, when, and what stood there before."""
+"""What was changed in a book: who, what, when, and what stood there before."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import dataclass, fields, replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
 from crosscompat.book.attachments import FOLDER, keep
-from crosscompat.book.cross_summary import BELOW, PARTS, CrossRecords, Units, cross_records, totals, units_of_visits
-from crosscompat.book.current_plants import species_of
+from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import correct as entry
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -24,6 +24,7 @@ from crosscompat.book.history import (
     words_of,
 )
 from crosscompat.book.numbers_and_names import find_record, short_ids
+from crosscompat.book.record_fields import choices, reference, value_types
 from crosscompat.book.records import (
     KINDS,
     Attachment,
@@ -37,10 +38,10 @@ from crosscompat.book.records import (
     Record,
 )
 from crosscompat.book.store import Change, Reading, Version, Writing
+from crosscompat.ground.csv_cells import as_text
 from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
-_CHANCE = ("date", "flowers", "mean", "low", "high")
 _MANY = 200
 """Records of one change that are counted and not listed."""
 
@@ -125,7 +126,17 @@ class KeptFile:
 
 @dataclass(frozen=True, slots=True)
 class Attached:
-    """Files that a record did not have before and that are kept with it, by a ``change`` of that number."""
+    """Files that were kept with a record.
+
+    Attributes
+    ----------
+    of : str
+        What they are of, in words.
+    files : list of KeptFile
+        Those that it did not have before.
+    change : int or null
+        Number of the change in the book; null if nothing was written.
+    """
 
     of: str
     files: list[KeptFile]
@@ -176,10 +187,7 @@ def history_of(
     """
     every = page.changes()
     only = None if about is None else _records_ever_of(page, about)
-    numbers = {change.id for change in every}
-    if only is not None:
-        versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=only)]
-        numbers &= {number for version in versions for number in (version.made_in, version.replaced_in)}
+    numbers = {change.id for change in every} if only is None else _changes_of(page, only)
     chosen = set(sorted(numbers, reverse=True)[:most])
     entries = _entries(page, [change for change in reversed(every) if change.id in chosen], every, only, brief=brief)
     name = None if about is None else (about.number or about.id if isinstance(about, Cross) else about.name)
@@ -190,6 +198,75 @@ def undone_of(page: Reading, change: Change, new: int | None, *, brief: bool, in
     """Return a change that was taken back; one that has no ``new`` number was a trial."""
     entry = _entries(page, [change], page.changes(), None, brief=brief)[0]
     return Undone(replace(entry, undone_by=None), new, new is None, invented)
+
+
+def corrected(
+    pen: Writing, text: str, given: Sequence[str], bounds: Bounds, *, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Put a record right, each ``field=value``; it is found by a number, a name or the beginning of its identifier.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such record.
+    WrongUse
+        If a value is none, nothing changes, or the book would contradict itself; the transaction must end then.
+    """
+    before = find_record(pen, text)
+    pen.what = say("correct.what", record=called(before))
+    after = entry.correct(pen, before, given, bounds)
+    return correction_of(pen, before, after, (), change=None if dry_run else pen.change, invented=invented)
+
+
+def withdrawn(
+    pen: Writing, text: str, bounds: Bounds, *, with_rest: bool = False, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Take a record back, and what rests on it if that is wanted; raises as `corrected`."""
+    before = find_record(pen, text)
+    pen.what = say("correct.withdrew", record=called(before))
+    gone = entry.withdraw(pen, before, bounds, with_rest=with_rest)
+    return correction_of(pen, before, None, gone, change=None if dry_run else pen.change, invented=invented)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordField:
+    """A field of a record that can be put right: its value as it would be typed, and its only values if it has such."""
+
+    name: str
+    words: str
+    value: str
+    choices: tuple[str, ...]
+
+
+def fields_of(page: Reading, record: Record) -> list[RecordField]:
+    """Return what can be put right of a record, what it says before what is blank; nothing of a forecast."""
+    if isinstance(record, GivenForecast):
+        return []
+    names, types = names_of(page, [record]), value_types(type(record))
+    found = []
+    for item in fields(record):
+        if item.name == "id" or reference(item) not in {None, "crosses", "plants"}:
+            continue
+        value = as_text(getattr(record, item.name))
+        allowed = choices(item) or (("yes", "no") if types[item.name] is bool else ())
+        words = item.name.replace("_", " ")
+        found.append(RecordField(item.name, words, names.get(value, value) if reference(item) else value, allowed))
+    return sorted(found, key=lambda one: not one.value)
+
+
+def subject_of(page: Reading, record: Record) -> Cross | Plant | None:
+    """Return the cross or the plant that a record belongs to; None where it belongs to neither."""
+    if isinstance(record, Attachment):
+        kind = page.kind_of(record.of)
+        target = page.find(kind, id=record.of) if kind else None
+        return subject_of(page, target) if target is not None else None
+    cross = cross_of(page, record)
+    if cross is not None:
+        return page.find(Cross, id=cross)
+    if isinstance(record, Plant):
+        return record
+    plant = getattr(record, "plant", None)
+    return page.find(Plant, id=plant) if plant is not None else None
 
 
 def correction_of(
@@ -207,17 +284,29 @@ def correction_of(
     return Correction(line, fields, lines_of(page, withdrawn), change, change is None, invented)
 
 
+def last_standing(history: History) -> HistoryEntry | None:
+    """Return the latest change that stands and took nothing back itself; None if there is none."""
+    return next((one for one in history.changes if one.undoes is None and one.undone_by is None), None)
+
+
 def _records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:
     """Return the identifiers of all that was ever written of a cross or a plant, itself included."""
 
     def ever(kind: type[Record], **where: Any) -> set[str]:
         return {version.record.id for version in page.versions(kind, **where)}
 
-    kinds, of = (_OF_A_PLANT, "plant") if isinstance(record, Plant) else (tuple(PARTS), "cross")
-    found = {record.id}.union(*(ever(kind, **{of: record.id}) for kind in kinds))
-    for kind, (_, pointing) in BELOW.items() if of == "cross" else ():
-        found |= ever(kind, **{pointing: tuple(found)})
+    if isinstance(record, Plant):
+        found = {record.id}.union(*(ever(kind, plant=record.id) for kind in _OF_A_PLANT))
+    else:
+        found = {record.id}.union(*(ever(kind, cross=record.id) for kind in PARTS))
+        for kind, (_, pointing) in BELOW.items():
+            found |= ever(kind, **{pointing: tuple(found)})
     return found | ever(Attachment, of=tuple(found))
+
+
+def _changes_of(page: Reading, records: Collection[str]) -> set[int]:
+    versions = [version for kind in KINDS.values() for version in page.versions(kind, ids=records)]
+    return {change for one in versions for change in (one.made_in, one.replaced_in) if change is not None}
 
 
 def _entries(
@@ -276,120 +365,3 @@ def _touch(versions: Sequence[Version], change: int) -> Iterator[_Touch]:
         yield "corrected" if before else "put back" if earlier else "written", before, after
     elif before is not None:
         yield "taken back", before, None
-
-
-@dataclass(frozen=True, slots=True)
-class Totals:
-    """What the counts of a cross come to; null is unknown."""
-
-    units: int | None
-    pods_set: int | None
-    pods_held: int | None
-    seeds: int | None
-    seeds_filled: int | None
-    seeds_sown: int | None
-    seedlings: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class StoredChance:
-    """The chance of at least one seedling as it was told on a day, with its 90% interval."""
-
-    date: date
-    flowers: int
-    mean: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
-class CrossStory:
-    """A cross as it stands, and what was just written of it by a ``change`` of that number.
-
-    It is ``over`` after the last stage that the grower calls over; where there is ``doubt`` that it is the cross it is
-    taken for, it teaches nothing. Units in the totals are unknown where they are of different kinds. Trays are followed
-    by the looks at each.
-    """
-
-    cross: str
-    id: str
-    kind: str
-    seed_parent: str
-    pollen_parent: str
-    over: str | None
-    doubt: str | None
-    totals: Totals
-    units_by_kind: list[Units]
-    visits: list[Line]
-    counts: list[Line]
-    lots: list[Line]
-    trays: list[Line]
-    losses: list[Line]
-    proofs: list[Line]
-    attachments: list[Line]
-    chances: list[StoredChance]
-    wrote: list[Line]
-    change: int | None
-    dry_run: bool
-    invented: bool
-    schema: Literal["crosscompat.observe/1"] = "crosscompat.observe/1"
-
-
-def story_of(
-    page: Reading,
-    cross: Cross,
-    *,
-    wrote: Sequence[Record] = (),
-    change: int | None = None,
-    dry_run: bool = False,
-    invented: bool = False,
-) -> CrossStory:
-    """Return all that stands of a cross."""
-    whole = cross_records(page, cross)
-    attached = page.current(Attachment, of=tuple(one.id for one in whole.every))
-    line_of = {line.record: line for line in lines_of(page, (*whole.every, *attached, *wrote), of=cross.id)}
-    total = totals(whole)
-    seed, pollen = parents_in_words(page, whole)
-    names = tuple({cross.id, cross.number} - {None})
-    trays = [one for tray in whole.trays for one in (tray, *whole.looks_at(tray))]
-
-    def lines(some: Sequence[Record]) -> list[Line]:
-        return [line_of[record.id] for record in some]
-
-    parts: dict[str, Any] = {
-        name: lines(getattr(whole, name)) for name in ("visits", "counts", "lots", "losses", "proofs")
-    }
-    return CrossStory(
-        cross=cross.number or cross.id,
-        id=cross.id,
-        kind=cross.kind,
-        seed_parent=seed,
-        pollen_parent=pollen,
-        over=cross.closed_stage,
-        doubt=cross.doubt,
-        totals=Totals(**{name: total[name] for name in Totals.__dataclass_fields__}),
-        units_by_kind=list(units_of_visits(whole.visits)),
-        **parts,
-        trays=lines(trays),
-        attachments=lines(attached),
-        chances=[StoredChance(*row) for row in page.columns(GivenForecast, *_CHANCE, cross=names, in_order=True)],
-        wrote=lines(wrote),
-        change=change,
-        dry_run=dry_run,
-        invented=invented,
-    )
-
-
-def parents_in_words(page: Reading, whole: CrossRecords) -> tuple[str, str]:
-    """Return both parents of a cross: species, with the plant in brackets where it is one of the book's."""
-    names = dict(page.columns(Plant, "id", "name"))
-    species = species_of(page)
-
-    def side(plant: str | None, name: str | None) -> str:
-        known = name or species.get(plant or "", "")
-        own = names.get(plant or "")
-        return f"{known} [{own}]" if own and own != known else known
-
-    pollen = dict.fromkeys(side(one.plant, one.name) for one in whole.pollen)
-    kinds = dict.fromkeys(visit.pollen_kind for visit in whole.visits if visit.pollen_kind)
-    return side(whole.cross.seed_plant, whole.cross.seed_parent), "; ".join(pollen or kinds)

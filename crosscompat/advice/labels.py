@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
 from datetime import date
 from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Literal
 
-from crosscompat.advice.history import parents_in_words
+from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, units_told
 from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.numbers_and_names import find_number, plain, read_pattern
+from crosscompat.book.numbers_and_names import Pattern, find_cross, find_number, plain, read_pattern
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
-from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
@@ -112,6 +114,30 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     written = correct_form(name, genus)
     label = None if genus_of(written) else find_label(index, name, genus)
     return written if label is None else correct_form(label)
+
+
+_FORMULA = re.compile(r"\s*\(*(?:×\s?)?[A-Z][a-z-]+ ")
+
+
+def cross_on_label(page: Reading, text: str, pattern: Pattern) -> records.Cross:
+    """Return the cross that is meant by its number, or by what the code on its label says.
+
+    That is several lines, of which the first is the number; a field of one line may have run them together.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such cross; it names the nearest.
+    """
+    first = (text.strip().splitlines() or [""])[0].strip()
+    try:
+        return find_cross(page, first, pattern)
+    except UnknownName:
+        known = [number for (number,) in page.columns(records.Cross, "number") if number and first.startswith(number)]
+        begun = [number for number in known if _FORMULA.match(first[len(number) :])]
+        if not begun:
+            raise
+        return find_cross(page, max(begun, key=len), pattern)
 
 
 def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:

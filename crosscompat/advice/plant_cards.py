@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
@@ -13,12 +13,19 @@ from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, find_label, written_out
-from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
+from crosscompat.book.current_plants import (
+    Sighting,
+    latest,
+    plants_of,
+    sightings_of,
+    species_of,
+    usual_window,
+)
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
-from crosscompat.book.history import Line, lines_of
+from crosscompat.book.history import Line, lines_of, words_of
 from crosscompat.book.numbers_and_names import read_pattern
-from crosscompat.book.store import Reading, Store
+from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.names import correct_form
@@ -124,20 +131,41 @@ def plant_answer(
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
     answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
-    if entry.species and entry.species.strip():
-        species, read_as = written_out(collection.index, entry.species)
-        entry = replace(entry, species=species)
-        answer.notes.extend(filter(None, [read_as]))
     if entry.asks_only:
         with store.reading() as page:
             if entry.name is None:
-                return replace(answer, plants=_lines(page))
-            return replace(answer, card=_card(collection, page, known_plant(page, entry.name), today))
+                return replace(answer, plants=plant_lines(page))
+            return replace(answer, card=plant_card(collection, page, known_plant(page, entry.name), today))
     with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
-        card = _card(collection, pen, done.plant, today)
-    cautions = _cautions(collection, entry, done.plant)
-    return replace(answer, card=card, wrote=[*done.wrote], written=bool(done.wrote) and not dry_run, cautions=cautions)
+        done = write_plant(collection, pen, entry, today)
+        card = plant_card(collection, pen, done.plant, today)
+    answer.notes.extend(done.notes)
+    return replace(
+        answer, card=card, wrote=done.wrote, written=bool(done.wrote) and not dry_run, cautions=done.cautions
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class NotedPlant:
+    """A plant as it stands now, what was written of it, and what is to be said of that."""
+
+    plant: records.Plant
+    wrote: list[str]
+    notes: list[str]
+    cautions: list[Caution]
+
+
+def write_plant(collection: Collection, pen: Writing, entry: PlantEntry, today: date) -> NotedPlant:
+    """Write down what is said of a plant; raises as `plant_answer`, and the transaction must end then.
+
+    A species whose genus was left out or cut short is written in full.
+    """
+    notes: list[str] = []
+    if entry.species and entry.species.strip():
+        species, read_as = written_out(collection.index, entry.species)
+        entry, notes = replace(entry, species=species), [read_as] if read_as else []
+    done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
+    return NotedPlant(done.plant, [*done.wrote], notes, _cautions(collection, entry, done.plant))
 
 
 def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -> list[Caution]:
@@ -151,7 +179,7 @@ def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -
     return [*spelling, *(Caution(kind, say(f"cautions.{kind}")) for kind, holds in kinds if holds)]
 
 
-def _lines(page: Reading) -> list[PlantLine]:
+def plant_lines(page: Reading) -> list[PlantLine]:
     """Return every plant in one line, the living first, by name."""
     bench = plants_of(page).by_name
     standing = sorted(page.current(records.Plant), key=lambda plant: (plant.died is not None, plant.name))
@@ -161,15 +189,19 @@ def _lines(page: Reading) -> list[PlantLine]:
     ]
 
 
-def _card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
-    """Return the card of a plant as it stands today."""
+def plant_card(
+    collection: Collection, page: Reading, plant: records.Plant, today: date, crosses: Sequence[Cross] | None = None
+) -> PlantCard:
+    """Return the card of a plant as it stands today; ``crosses`` are those of the book, where they have been read."""
     species, own = species_of(page), plant.name
     bench = plants_of(page, species).by_name
     known = bench[own]
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
-    crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
+    crosses = sorted(
+        crosses_of(page, species) if crosses is None else crosses, key=lambda cross: (cross.date, cross.row)
+    )
     attached = page.current(records.Attachment, of=(plant.id, *(one.id for one in (*named, *found))))
     return PlantCard(
         record=plant,
@@ -225,6 +257,69 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
     usual = (window.words, window.first, window.last, window.days) if window else (None, None, None, 0)
     last = (seen.flowers != 0, seen.flowers, seen.date) if seen else (None, None, None)
     return PlantFlowers(*usual, *last)
+
+
+def sightings_now(page: Reading, today: date) -> Mapping[str, Sighting]:
+    """Return what was last seen of each plant's flowers, by its name, where that still tells of today."""
+    names = dict(page.columns(records.Plant, "id", "name"))
+    found = {names[plant]: latest(seen, today) for plant, seen in sightings_of(page).items() if plant in names}
+    return {name: seen for name, seen in found.items() if seen is not None}
+
+
+_FACTS = ("received_as", "clone", "accession", "field_number", "source", "papers", "parents", "owner", "place",
+          "acquired", "died", "note")  # fmt: skip
+
+
+def facts_in_words(card: PlantCard, today: date) -> Iterator[str]:
+    """Yield what is noted of a plant itself, one thing a line."""
+    for name in _FACTS:
+        value = getattr(card.record, name)
+        if value is not None:
+            shown = spoken_date(value, today) if isinstance(value, date) else value
+            yield say(f"planting.wrote.{name}", value=shown)
+    if card.raised_from:
+        yield say("plant.line.raised_from", value=card.raised_from)
+    if card.offsets:
+        yield say("plant.line.offsets", value=", ".join(card.offsets))
+    if not card.placed:
+        yield say("plant.line.unplaced")
+
+
+def parts_in_words(card: PlantCard, today: date) -> Mapping[str, list[str]]:
+    """Return what else is known of a plant, part by part; a part without a line is left out."""
+    own = {card.record.id: ""}
+    parts = {
+        "determinations": [words_of(one, own) for one in card.determinations],
+        "findings": [words_of(one, own) for one in card.findings],
+        "flowers": list(_flowers_in_words(card.flowering, today)),
+        "pollen": [words_of(lot, own) for lot in card.pollen],
+        "as_mother": [_cross_in_words(one, today) for one in card.as_mother],
+        "as_father": [_cross_in_words(one, today) for one in card.as_father],
+        "attachments": [one.says for one in card.attachments],
+    }
+    return {name: lines for name, lines in parts.items() if lines}
+
+
+def _flowers_in_words(seen: PlantFlowers, today: date) -> Iterator[str]:
+    """Yield when a plant flowers, and whether it does now."""
+    if seen.usual is None:
+        yield say("plant.line.never")
+    else:
+        yield say("plant.line.usual" if seen.days > 1 else "plant.line.once", window=seen.usual, days=seen.days)
+    if seen.open_now is not None:
+        key = "over" if not seen.open_now else "open_uncounted" if seen.flowers is None else "open"
+        yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen, today))
+
+
+def _cross_in_words(one: PlantCross, today: date) -> str:
+    """Return a cross that a plant took part in, in one line."""
+    outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
+    other, day = one.other or say("chances.unknown"), one.date_words or _day(one.date, today)
+    return say("plant.line.cross", number=one.number, date=day, other=other, outcome=outcome)
+
+
+def _day(day: date | None, today: date) -> str:
+    return spoken_date(day, today) if day else say("plant.undated")
 
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:

@@ -20,6 +20,7 @@ import typer
 from typer.core import TyperGroup
 
 from crosscompat import __version__
+from crosscompat.cli.options import on_a_terminal
 from crosscompat.cli.output import print_json, talk
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
@@ -54,6 +55,7 @@ COMMANDS: Final = {
     "find": "crosscompat.cli.book.labels:find",
     "import": "crosscompat.cli.book.import_table:import_",
     "export": "crosscompat.cli.book.backup:export",
+    "serve": "crosscompat.cli.serve:serve",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""
@@ -192,6 +194,10 @@ def _first(context: typer.Context, *, version: Version = False) -> None:
         raise typer.Exit
     if context.invoked_subcommand is None:
         typer.echo(say("cli.first"))
+        if on_a_terminal():
+            from crosscompat.cli.serve import offer_pages
+
+            offer_pages()
 
 
 @contextmanager

@@ -79,7 +79,7 @@ def _place(folder: Path | None) -> Path:
 
 
 def _in_words_of(settings: Settings) -> None:
-    speak_of(settings.fruit_word, "cyathium" if settings.group == "spurge" else "flower")
+    speak_of(settings.fruit_word, settings.flower_word)
 
 
 _T = TypeVar("_T")

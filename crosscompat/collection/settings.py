@@ -86,6 +86,11 @@ class Settings:
     priors: Mapping[str, Any] = field(default_factory=dict)
 
     @property
+    def flower_word(self) -> str:
+        """What the group calls its flowers."""
+        return "cyathium" if self.group == "spurge" else "flower"
+
+    @property
     def windows(self) -> Mapping[str, float]:
         """Days from the brush until each stage is closed; none takes longer than the whole.
 

@@ -162,7 +162,8 @@ class _Written:
         self._faults: list[Fault] = []
         labels, lengths = self._words()
         joined = ",".join(labels)
-        self.labels = [" ".join(label.split()) for label in labels] if any(map(joined.count, _BLANKS)) else labels
+        blank = any(blank in joined for blank in _BLANKS)
+        self.labels = [" ".join(label.split()) for label in labels] if blank else labels
         self.quoted = np.zeros(len(labels), dtype=np.bool_)
         if masked.quoted:
             self._unquote()

@@ -87,6 +87,11 @@ class Reading:
         query = f"SELECT {_listed(types)} FROM changes AS t WHERE {conditions} ORDER BY id"  # noqa: S608 - ours
         return tuple(Change(*row) for row in self._read(query, values, list(types.values())))
 
+    def last_change(self) -> int | None:
+        """Return the number of the latest change, None in an empty book."""
+        number: int | None = self.connection.execute("SELECT max(id) FROM changes").fetchone()[0]
+        return number
+
     def versions(
         self,
         kind: type[R],

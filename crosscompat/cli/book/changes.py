@@ -7,11 +7,20 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.history import Correction, History, HistoryEntry, Undone, correction_of, history_of, undone_of
+from crosscompat.advice.history import (
+    Correction,
+    History,
+    HistoryEntry,
+    Undone,
+    corrected,
+    history_of,
+    undone_of,
+    withdrawn,
+)
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.history import FieldChange, called
-from crosscompat.book.numbers_and_names import find_cross_or_plant, find_record
+from crosscompat.book.history import FieldChange
+from crosscompat.book.numbers_and_names import find_cross_or_plant
 from crosscompat.cli.options import By, DryRun, Folder, Json, Why, author, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.session import open_here
@@ -39,12 +48,11 @@ def correct(
         raise WrongUse(say("correct.both"))
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         bounds = Bounds(today(), settings.pod[1])
-        before = find_record(pen, record)
-        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=called(before))
-        gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
-        after = None if withdraw else entry.correct(pen, before, given or (), bounds)
-        change = None if dry_run else pen.change
-        done = correction_of(pen, before, after, gone, change=change, invented=settings.invented)
+        how: dict[str, bool] = {"dry_run": dry_run, "invented": settings.invented}
+        if withdraw:
+            done = withdrawn(pen, record, bounds, with_rest=with_rest, **how)
+        else:
+            done = corrected(pen, record, given or (), bounds, **how)
     give(done, lambda one: _print_correction(one, why=why), as_json=as_json)
 
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross, plant_answer
+from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, facts_in_words, parts_in_words, plant_answer
 from crosscompat.book import records
 from crosscompat.book.entry.enter_plant import PlantEntry
-from crosscompat.book.history import words_of
 from crosscompat.cli import options
 from crosscompat.cli.options import count, option, options_of, plain, taking, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
@@ -104,52 +102,15 @@ def _print_list(answer: PlantAnswer) -> None:
 
 
 def _print_card(card: PlantCard) -> None:
-    own = {card.record.id: ""}
     paragraph(say("plant.line.heading", plant=card.record.name, species=card.species, known_by=card.known_by))
-    for name in _PLANT:
-        value = getattr(card.record, name)
-        if value is not None:
-            shown = _day(value) if isinstance(value, date) else value
-            paragraph(say(f"planting.wrote.{name}", value=shown), indent=2)
-    for key, value in (("raised_from", card.raised_from), ("offsets", ", ".join(card.offsets))):
-        if value:
-            paragraph(say(f"plant.line.{key}", value=value), indent=2)
-    if not card.placed:
-        paragraph(say("plant.line.unplaced"), indent=2)
+    for says in facts_in_words(card, today()):
+        paragraph(says, indent=2)
     for says in card.queries:
         paragraph(says, indent=2, bullet="! ")
-    for key, lines in (
-        ("determinations", [words_of(one, own) for one in card.determinations]),
-        ("findings", [words_of(one, own) for one in card.findings]),
-        ("flowers", list(_flowers(card))),
-        ("pollen", [words_of(lot, own) for lot in card.pollen]),
-        ("as_mother", [_cross(one) for one in card.as_mother]),
-        ("as_father", [_cross(one) for one in card.as_father]),
-        ("attachments", [one.says for one in card.attachments]),
-    ):
-        if lines:
-            line(say(f"plant.line.{key}"))
+    for key, lines in parts_in_words(card, today()).items():
+        line(say(f"plant.line.{key}"))
         for says in lines:
             paragraph(says, indent=2)
-
-
-def _flowers(card: PlantCard) -> Iterator[str]:
-    seen = card.flowering
-    if seen.usual is None:
-        yield say("plant.line.never")
-    else:
-        yield say("plant.line.usual" if seen.days > 1 else "plant.line.once", window=seen.usual, days=seen.days)
-    if seen.open_now is not None:
-        key = "over" if not seen.open_now else "open_uncounted" if seen.flowers is None else "open"
-        yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen))
-
-
-def _cross(one: PlantCross) -> str:
-    outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
-    other = one.other or say("chances.unknown")
-    return say(
-        "plant.line.cross", number=one.number, date=one.date_words or _day(one.date), other=other, outcome=outcome
-    )
 
 
 def _day(day: date | None) -> str:
