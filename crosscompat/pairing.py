@@ -75,6 +75,18 @@ _CURVE: Mapping[str, Callable[[Floats, float], Floats]] = {
 }
 
 
+def median(values: Floats) -> float:
+    """Return the middle of some numbers, as `numpy.median` does, which loads masked arrays for it.
+
+    Examples
+    --------
+    >>> median(np.array([3.0, 1.0, 2.0])), median(np.array([4.0, 1.0]))
+    (2.0, 2.5)
+    """
+    ordered, n = np.sort(values), len(values)
+    return float(ordered[[(n - 1) // 2, n // 2]].mean())
+
+
 def scale_of(distances: Distances) -> DistanceScale:
     """Return the scale of a tree or a table of distances.
 
@@ -91,7 +103,7 @@ def scale_of(distances: Distances) -> DistanceScale:
     matrix = np.asarray(distances.patristic_matrix(some), dtype=np.float64)
     apart = matrix[np.triu_indices(len(some), 1)]
     apart = apart[np.isfinite(apart)]
-    width = float(np.median(apart)) if apart.size else 0.0
+    width = median(apart) if apart.size else 0.0
     width = width if width > 0 else 1.0
     places = []
     for name in CURVES:

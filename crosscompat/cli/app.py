@@ -11,13 +11,13 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache, wraps
+from functools import cache, partial, wraps
 from importlib import import_module
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 
 from crosscompat import __version__
 from crosscompat.cli.options import on_a_terminal
@@ -102,9 +102,41 @@ def _made(name: str) -> Any:
     module, _, function = COMMANDS[name].partition(":")
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
     example = say("help.example", command=say(f"help.examples.{name}"))
-    register = alone.command(name, help=say(f"help.{name}"), epilog=example, context_settings=dict(_HELP))
+    register = alone.command(name, cls=_Command, help=say(f"help.{name}"), epilog=example, context_settings=dict(_HELP))
     register(_needing_names(getattr(import_module(module), function)))
     return typer.main.get_command(alone)
+
+
+class _Sparing:
+    """A command or group whose words are taken as they are given."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        """Return the parameters; each converts only what has to be converted."""
+        parameters: list[Any] = super().get_params(ctx)  # type: ignore[misc]
+        for parameter in parameters:
+            if "process_value" not in vars(parameter):
+                parameter.process_value = partial(_as_given, parameter, parameter.process_value)
+        return parameters
+
+
+class _Command(_Sparing, TyperCommand):
+    """One command."""
+
+
+def _as_given(parameter: Any, convert: Callable[[Any, Any], Any], context: Any, value: Any) -> Any:
+    """Take words where words are wanted, and nothing for nothing; typer loads pydantic for that, a fifth of a start."""
+    kind, several = parameter.type_descriptor, parameter.nargs == -1 or parameter.multiple
+    plain = kind.parameter_info.parser is None
+    usual = getattr(context.get_parameter_source(parameter.name), "name", "") == "DEFAULT"
+    if value is None and not parameter.required:
+        taken: Any = () if several else None
+    elif plain and several and value and kind.annotation == list[str]:
+        taken = list(value)
+    elif (usual and value is not None) or (plain and kind.annotation is type(value) is str):
+        taken = value
+    else:
+        return convert(context, value)
+    return taken if parameter.callback is None else parameter.callback(context, parameter, taken)
 
 
 def _needing_names(command: Callable[..., None]) -> Callable[..., None]:
@@ -120,7 +152,7 @@ def _needing_names(command: Callable[..., None]) -> Callable[..., None]:
     return checked
 
 
-class _Commands(TyperGroup):
+class _Commands(_Sparing, TyperGroup):
     """All commands: listed with whole sentences, made one at a time, refused in our own words."""
 
     def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - typer's way of calling

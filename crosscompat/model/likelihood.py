@@ -7,6 +7,7 @@ method has one mode to find.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -124,11 +125,15 @@ def _some(tried: Floats, eta: Floats) -> tuple[Floats, Floats, Floats]:
     return gradient, np.maximum(gradient * gap, 0.0), slope
 
 
-# Nodes in sds, with log weights for a function that is not yet divided by the normal: of Gauss and Hermite, and even
-# ones, which err less where the likelihood cuts a wide normal off.
-_HERMITE, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
-_EVEN = np.linspace(-8.0, 8.0, 48)
-_RULES = ((_HERMITE, np.log(_WEIGHTS) + 0.5 * _HERMITE**2), (_EVEN, np.full(48, np.log(_EVEN[1] - _EVEN[0]))))
+@cache
+def _rules() -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Return nodes in sds, with log weights for a function that is not yet divided by the normal.
+
+    They are those of Gauss and Hermite, and even ones, which err less where the likelihood cuts a wide normal off.
+    """
+    hermite, weights = np.polynomial.hermite_e.hermegauss(16)
+    even = np.linspace(-8.0, 8.0, 48)
+    return (hermite, np.log(weights) + 0.5 * hermite**2), (even, np.full(48, np.log(even[1] - even[0])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +152,7 @@ class TiltedMoments:
     def of(cls, counts: Counts, variance: Floats) -> TiltedMoments:
         """Choose a quadrature for each record, by how well its logit is known; a choice kept from sweep to sweep."""
         parts, wide = [], variance > _WIDE**2
-        for which, (x, log_weight) in zip((~wide, wide), _RULES, strict=True):
+        for which, (x, log_weight) in zip((~wide, wide), _rules(), strict=True):
             rows = np.flatnonzero(which)
             step = _CHUNK // x.size
             parts += [(at, counts[at], x, log_weight) for at in np.split(rows, range(step, rows.size, step)) if at.size]

@@ -17,7 +17,7 @@ from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.model.composition import Logits
 from crosscompat.model.likelihood import Floats, Ints
-from crosscompat.pairing import MILLION_YEARS
+from crosscompat.pairing import MILLION_YEARS, median
 from crosscompat.phylogeny.taxa import Pedigree, Taxa, share_matrix
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
@@ -274,7 +274,7 @@ def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None =
     """
     crown = float(shared[:fitted, :fitted].min()) if fitted else 0.0
     if oldest is not None and fitted:
-        crown = max(crown, float(np.median(tip[:fitted])) - oldest)
+        crown = max(crown, median(tip[:fitted]) - oldest)
     below = np.maximum(tip - crown, 0.0)
     path = np.maximum(shared - crown, 0.0)
     scale = np.sqrt(np.outer(below, below))

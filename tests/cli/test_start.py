@@ -43,6 +43,19 @@ def test_an_answer_from_a_saved_model_and_a_newick_tree_needs_numpy_alone(proces
     assert loaded(outcome.stderr) & HEAVY == {"numpy"}
 
 
+@pytest.mark.parametrize("arguments", [["ask", SEED, POLLEN], ["rank"], ["observe", "26-01"]], ids=" ".join)
+def test_words_are_taken_as_they_are_given_without_a_library_that_converts_them(process, demo, arguments):
+    outcome = process(*arguments, switches=["-X", "importtime"], folder=demo)
+    assert "pydantic" not in loaded(outcome.stderr)
+
+
+def test_a_question_loads_fewer_than_sixty_modules(process, demo):
+    outcome = process("ask", SEED, POLLEN, switches=["-X", "importtime"], folder=demo)
+    names = {line.rpartition("|")[2].strip() for line in outcome.stderr.decode().splitlines() if "| " in line}
+    ours = {name for name in names if name.partition(".")[0] == "crosscompat"}
+    assert 30 < len({name for name in ours if not any(other.startswith(f"{name}.") for other in ours)}) < 60
+
+
 @pytest.mark.parametrize(
     "arguments",
     [["pollinate", "COC-F1", "DAS-1", "--count", "4"], ["plant", "COC-F1", "--flowers", "4"], ["plant"]],
