@@ -67,7 +67,7 @@ class HandedOver:
     entries: list[HandedEntry]
     dry_run: bool
     invented: bool
-    schema: Literal["crosscompat.handover/1"] = "crosscompat.hand-over/1"
+    schema: Literal["crosscompat.handover/1"] = "crosscompat.handover/1"
 
     def count(self, outcome: str) -> int:
         """Return how many entries came to one of the outcomes."""

@@ -246,24 +246,37 @@ _Bytes = NDArray[np.uint8]
 
 
 def _chances(collection: Collection, basis: Basis, parents: Sequence[Parent | None]) -> tuple[_Bytes, _Bytes, _Bytes]:
-    """Return mean, low and high of every pairing of plants, each of shape (n, n)."""
-    n, flowers = len(parents), usual_flowers(collection)
-    found = np.full((3, n, n), NO_CHANCE, dtype=np.uint8)
-    for i, seed in enumerate(parents):
-        if seed is None:
+    """Return mean, low and high of every pairing of plants, each of shape (n, n).
+
+    Plants of one species that nothing tells apart share their chances, which are worked out once.
+    """
+    kinds = _kinds(collection, parents)
+    first = [kinds.index(kind) for kind in range(max(kinds, default=-1) + 1)]
+    few, flowers = [parents[i] for i in first], usual_flowers(collection)
+    found = np.full((3, len(few), len(few)), NO_CHANCE, dtype=np.uint8)
+    for i, seed in enumerate(few):
+        fit = [(j, pollen) for j, pollen in enumerate(few) if seed and pollen and seed.label != pollen.label]
+        if seed is None or not fit:
             continue
-        fit = [j for j, pollen in enumerate(parents) if pollen is not None and _is_pairing(collection, seed, pollen)]
-        if not fit:
-            continue
-        pairs = [(seed, pollen) for j in fit if (pollen := parents[j]) is not None]
-        chances = predict(collection, basis.model, parents_of(pairs)).chance(flowers)
+        chances = predict(collection, basis.model, parents_of([(seed, pollen) for _, pollen in fit])).chance(flowers)
         for k, side in enumerate((chances.mean, chances.low, chances.high)):
-            found[k, i, fit] = [whole_percent(float(value)) for value in side]
-    return found[0], found[1], found[2]
+            found[k, i, [j for j, _ in fit]] = [whole_percent(float(value)) for value in side]
+    mean, low, high = found[:, kinds][:, :, kinds]
+    return mean, low, high
 
 
-def _is_pairing(collection: Collection, seed: Parent, pollen: Parent) -> bool:
-    return seed.label != pollen.label and not collection.plants.one_clone(seed.own_name, pollen.own_name)
+def _kinds(collection: Collection, parents: Sequence[Parent | None]) -> list[int]:
+    """Return a number for each plant, alike where they are of one species and neither crossed nor counted before."""
+    crossed = {name for cross in collection.crosses for name in (cross.seed_plant, cross.pollen_plant) if name}
+    known = {collection.plants.clone(name) for name in crossed}
+    known |= {plant.clone for plant in collection.plants.by_name.values() if plant.chromosomes is not None}
+    numbers: dict[tuple[str, str], int] = {}
+    kinds = []
+    for parent in parents:
+        clone = parent.plant.clone if parent and parent.plant else ""
+        key = (parent.label if parent else "", clone if clone in known else "")
+        kinds.append(numbers.setdefault(key, len(numbers)))
+    return kinds
 
 
 def _reasons(

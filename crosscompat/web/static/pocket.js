@@ -56,7 +56,9 @@ let held = [], holds = false, removed = null;
 const stored = () => {
   if (holds) return held;
   try {
-    return JSON.parse(localStorage.getItem(STORE) ?? "[]");
+    const entries = JSON.parse(localStorage.getItem(STORE) ?? "[]");
+    if (Array.isArray(entries)) return entries;
+    throw new TypeError(STORE);
   } catch {
     holds = true;
     return held;
@@ -165,7 +167,6 @@ const draw = {
     if (plant) {
       const expected = plant.open.filter((part) => part[1] >= today()).map((part) => say("expected", { when: spokenSpan(...part) }));
       at("plants-about").replaceChildren(element("i", {}, speciesOf(plant)), ["", plant.sex, plant.place, ...expected].filter((part, place) => part || !place).join("; "));
-      at("open").value = "";
       return;
     }
     const text = at("plants-filter").value;
@@ -295,20 +296,20 @@ const wrong = (id, key) => {
   at(id).focus();
 };
 const cleared = (form) => {
+  const who = at("pollinate-who").value;
   form.reset();
+  at("pollinate-who").value = who;
   form.querySelectorAll(".opened").forEach((part) => { part.hidden = true; });
   form.querySelectorAll("details").forEach((part) => { part.open = false; });
 };
 const names = () => location.hash.slice(1).split("/").slice(1).map((part) => { try { return decodeURIComponent(part); } catch { return part; } });
 at("pollinate-form").addEventListener("submit", (event) => {
   event.preventDefault();
-  const [seed, pollen] = names(), flowers = whole("flowers"), who = text("pollinate-who");
+  const [seed, pollen] = names(), flowers = whole("flowers");
   if (!flowers) return wrong("flowers", "no_count");
   const by = data.lots.some(([name]) => name === pollen) ? { lot: pollen } : { pollen };
-  log({ kind: "pollination", seed, ...by, flowers, bag: at("bag").checked, marker: text("marker"), who, note: text("pollinate-note") },
+  log({ kind: "pollination", seed, ...by, flowers, bag: at("bag").checked, marker: text("marker"), who: text("pollinate-who"), note: text("pollinate-note") },
     say("pollination", { seed, pollen, n: flowers }));
-  cleared(at("pollinate-form"));
-  at("pollinate-who").value = who ?? "";
   at("pollinate-filter").value = "";
   go("#pollinate");
 });
@@ -333,7 +334,6 @@ at("look-form").addEventListener("submit", (event) => {
   if (!words.length && !note) return wrong("look-note", "nothing_seen");
   const number = cross ? cross.number : id;
   log({ kind: "look", cross: id, number, ...seen, note }, say("looked", { cross: number, what: words.join(", ") || note }));
-  cleared(at("look-form"));
   at("look-filter").value = "";
   go("#look");
 });
@@ -381,7 +381,6 @@ const warn = () => {
 };
 let last = null;
 const show = ({ stays = false } = {}) => {
-  if (location.hash === "#main") return at("main").focus();
   const screen = location.hash.slice(1).split("/")[0];
   const now = screen in draw ? screen : "due";
   document.querySelectorAll("section").forEach((part) => { part.hidden = part.id !== `screen-${now}`; });
@@ -399,11 +398,21 @@ const show = ({ stays = false } = {}) => {
 window.addEventListener("hashchange", () => {
   if (!fresh) tell("");
   fresh = false;
+  document.querySelectorAll("form").forEach(cleared);
   show();
   scrollTo(0, 0);
 });
-window.addEventListener("storage", () => show({ stays: true }));
-document.addEventListener("visibilitychange", () => { if (!document.hidden) show({ stays: true }); });
+// What is half typed stays as it is when the phone wakes up.
+const refresh = () => {
+  if ([...document.forms].some((form) => form.offsetParent !== null)) warn();
+  else show({ stays: true });
+};
+window.addEventListener("storage", refresh);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  at("main").focus();
+});
 window.addEventListener("beforeunload", (event) => { if (holds && held.length) event.preventDefault(); });
 
 // A newer page knows what has come into the book meanwhile.
