@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from crosscompat.api import open_collection
     from crosscompat.model.take import TakeModel
+    from crosscompat.phylogeny.distances import read_distances
     from crosscompat.phylogeny.formats import read_tree
-    from crosscompat.phylogeny.table import read_distances
     from crosscompat.traits import read_traits
 
 __version__ = "0.1.0"
@@ -19,7 +19,7 @@ __all__ = ["TakeModel", "__version__", "open_collection", "read_distances", "rea
 _HOMES = {
     "open_collection": "crosscompat.api",
     "TakeModel": "crosscompat.model.take",
-    "read_distances": "crosscompat.phylogeny.table",
+    "read_distances": "crosscompat.phylogeny.distances",
     "read_traits": "crosscompat.traits",
     "read_tree": "crosscompat.phylogeny.formats",
 }

@@ -9,6 +9,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
 import pandas as pd
 
 from crosscompat.advice import ask as asking
@@ -82,8 +83,8 @@ class OpenCollection:
         enters). Those that enter stand first.
         """
         training = training_set_of(self.collection, as_of or today())
-        outcomes = training.outcomes
-        took = [yes if known else None for yes, known in zip(outcomes.fruitful, outcomes.known, strict=True)]
+        known, fruitful = training.outcomes.known.tolist(), training.outcomes.fruitful.tolist()
+        took = [yes if over else None for yes, over in zip(fruitful, known, strict=True)]
         entered = [
             (*_named(cross), True, weight, seedling, None, None)
             for cross, weight, seedling in zip(training.crosses, training.weight.tolist(), took, strict=True)
@@ -120,11 +121,9 @@ class OpenCollection:
         WrongUse, UnknownName
             If ``flowers`` is below 1 or the names make no pairing; if a name stands nowhere.
         """
-        refused: list[ranking.Refused] = []
+        candidates, refused = ranking.wanted_pairs(self.collection, self.collection.wanted)
         if partners_of or among:
-            candidates = ranking.chosen_pairs(self.collection, partners_of, among)
-        else:
-            candidates, refused = ranking.wanted_pairs(self.collection, self.collection.wanted)
+            candidates, refused = ranking.chosen_pairs(self.collection, partners_of, among), []
         rows = ranking.records(ranking.rank(self.collection, candidates, flowers=flowers, by=by))
         bad = [{"seed_parent": r.seed_parent, "pollen_parent": r.pollen_parent, "refused": r.why} for r in refused]
         return pd.DataFrame([{**row, "refused": None} for row in rows] + bad)
@@ -132,26 +131,15 @@ class OpenCollection:
     def partners(self, species: str, *, role: Role = "seed", flowers: int | None = None) -> pd.DataFrame:
         """Return the chance of a species or plant with every species of the tree, in the order of the tree.
 
-        Returns
-        -------
-        DataFrame
-            ``label``, ``species``, ``chance``, ``low``, ``high`` (missing for the species itself), ``took``,
-            ``failed`` and ``notes``; `crosscompat.advice.partners.partners` says what they hold and what it raises.
+        Columns are ``label``, ``species``, ``chance``, ``low``, ``high`` (missing for the species itself), ``took``,
+        ``failed`` and ``notes``; `crosscompat.advice.partners.partners` says what they hold and what it raises.
         """
         seen = partnership.partners(self.collection, species, role=role, flowers=flowers)
         columns = "label", "species", "chance", "low", "high", "took", "failed", "notes"
-        rows = [
-            (
-                p.label,
-                p.species,
-                *((c.mean, c.low, c.high) if (c := p.chance) else [None] * 3),
-                p.took,
-                p.failed,
-                p.notes,
-            )
-            for p in seen.partners
-        ]
-        return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(("chance", "low", "high"), float))
+        chances = [(c.mean, c.low, c.high) if (c := each.chance) else [np.nan] * 3 for each in seen.partners]
+        sides = zip(seen.partners, chances, strict=True)
+        rows = [(each.label, each.species, *chance, each.took, each.failed, each.notes) for each, chance in sides]
+        return pd.DataFrame(rows, columns=columns)
 
     def score(self, *, ways: Sequence[str] = scoring.WAYS, as_of: date | None = None) -> scoring.Scorecard:
         """Hold out finished crosses and score forecasts of them; as `crosscompat.advice.score.score`."""

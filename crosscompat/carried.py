@@ -8,22 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.ground.csv_cells import read_sheet
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "CarriedTree",
-    "KnownHybrid",
-    "carried_file",
-    "carried_tree",
-    "carried_trees",
-    "formulas",
-    "known_hybrids",
-    "tree_for_genus",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,58 +43,35 @@ class CarriedTree:
 
 @cache
 def carried_trees() -> tuple[CarriedTree, ...]:
-    """Return what is carried, by name.
-
-    Examples
-    --------
-    >>> [tree.genus for tree in carried_trees() if tree.name == "echinocereus"]
-    ['Echinocereus']
-    """
+    """Return what is carried, by name."""
     trees = []
-    for index in sorted(_folder().glob("*/tree.toml")):
-        table, folder = tomllib.loads(index.read_text(encoding="utf-8")), index.parent
-        synonyms = folder / "synonyms.csv"
-        trees.append(
-            CarriedTree(
-                name=folder.name,
-                **{key: value for key, value in table.items() if key in CarriedTree.__slots__},
-                tree=folder / "tree.nwk",
-                traits=folder / "traits.csv",
-                synonyms=synonyms if synonyms.is_file() else None,
-            )
-        )
+    for index in sorted(carried_file("").glob("*/tree.toml")):
+        folder, table = index.parent, tomllib.loads(index.read_text(encoding="utf-8"))
+        said: dict[str, Any] = {key: value for key, value in table.items() if key in CarriedTree.__slots__}
+        synonyms = folder / "synonyms.csv" if (folder / "synonyms.csv").is_file() else None
+        said |= {"tree": folder / "tree.nwk", "traits": folder / "traits.csv", "synonyms": synonyms}
+        trees.append(CarriedTree(name=folder.name, **said))
     return tuple(trees)
 
 
 def carried_tree(name: str) -> CarriedTree:
     """Return the carried tree of that name, or raise `WrongUse`."""
-    for tree in carried_trees():
-        if tree.name == name:
-            return tree
-    raise WrongUse(say("carried.unknown", name=name, known=", ".join(tree.name for tree in carried_trees())))
+    trees = {tree.name: tree for tree in carried_trees()}
+    if name not in trees:
+        raise WrongUse(say("carried.unknown", name=name, known=", ".join(trees)))
+    return trees[name]
 
 
 def tree_for_genus(genus: str) -> CarriedTree | None:
-    """Return the carried tree of a genus, or None.
-
-    Examples
-    --------
-    >>> tree_for_genus("echinocereus").name
-    'echinocereus'
-    """
+    """Return the carried tree of a genus, in any case, or None."""
     return next((tree for tree in carried_trees() if tree.genus.casefold() == genus.casefold()), None)
 
 
 def carried_file(name: str) -> Path:
-    """Return where a carried file lies."""
-    return _folder() / name
-
-
-def _folder() -> Path:
-    """Inside the installed package, or beside it in a checkout."""
+    """Return where a carried file lies: inside the installed package, or beside it in a checkout."""
     package = Path(__file__).resolve().parent
     installed = package / "carried"
-    return installed if installed.is_dir() else package.parent / "trees"
+    return (installed if installed.is_dir() else package.parent / "trees") / name
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,29 +103,16 @@ def known_hybrids() -> tuple[KnownHybrid, ...]:
     ['Echinocereus ×lloydii', 'Echinocereus ×roetteri']
     """
     references = {row["key"]: row["reference"] for row in _rows("sources.csv")}
-    return tuple(
-        KnownHybrid(
-            row["hybrid"],
-            row["seed_parent"],
-            row["pollen_parent"],
-            row["direction_known"] == "yes",
-            "failure" if row["outcome"] == "failure" else "hybrid",
-            row["how"],
-            row["note"],
-            "; ".join(_in_full(cited, references) for cited in row["source"].split("; ")),
-        )
-        for row in _rows("known_hybrids.csv")
-    )
+    hybrids = []
+    for row in _rows("known_hybrids.csv"):
+        source = "; ".join(_in_full(cited, references) for cited in row["source"].split("; "))
+        read: dict[str, Any] = {"direction_known": row["direction_known"] == "yes", "source": source}
+        hybrids.append(KnownHybrid(**{**row, **read}))
+    return tuple(hybrids)
 
 
 def formulas() -> dict[str, str]:
-    """Return the formula of each published hybrid that has a name.
-
-    Examples
-    --------
-    >>> formulas()["Echinocereus ×roetteri"]
-    'Echinocereus coccineus × Echinocereus dasyacanthus'
-    """
+    """Return the formula of each published hybrid that has a name."""
     return {known.hybrid: f"{known.seed_parent} × {known.pollen_parent}" for known in known_hybrids() if known.hybrid}
 
 

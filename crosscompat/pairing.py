@@ -13,22 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.phylogeny.tree import Distances
-from crosscompat.trait_kinds import FEATURES, TRAIT_KINDS
-from crosscompat.traits import TraitColumn, TraitTable
-
-__all__ = [
-    "CURVES",
-    "FEATURE_KINDS",
-    "NOT_FEATURES",
-    "DistanceScale",
-    "Feature",
-    "Recipe",
-    "compared",
-    "farther_rows",
-    "pair_rows",
-    "recipe_for",
-    "scale_of",
-]
+from crosscompat.traits import FEATURES, TRAIT_KINDS, TraitColumn, TraitTable
 
 Floats = NDArray[np.float64]
 
@@ -61,11 +46,10 @@ class DistanceScale:
     Attributes
     ----------
     width : float
-        The median distance between two species of the tree, in its unit.
+        The median distance between two species of the tree, in its ``unit``.
     places : tuple of (str, float, float)
-        Each curve with where its middle lies and how wide its middle half is, as the standard deviation of a normal.
-    unit : str or None
-        Of the tree; only millions of years ("My") have the curve "time".
+        Each curve with where its middle lies and how wide its middle half is, as the standard deviation of a normal;
+        only millions of years ("My") have the curve "time".
     """
 
     width: float
@@ -147,10 +131,7 @@ class Feature:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """Which numbers a pairing is turned into.
-
-    ``features`` are in the order of the columns of a row; those of the distance first, in the order of the ``scale``.
-    """
+    """Which numbers a pairing is turned into: ``features`` in the order of a row's columns, the distance's first."""
 
     features: tuple[Feature, ...]
     scale: DistanceScale
@@ -188,13 +169,12 @@ def pair_rows(
     own: Mapping[str, tuple[Floats, Floats]] | None = None,
     pedigree: Callable[[str], Pedigree] | None = None,
 ) -> Floats:
-    """Return the rows of numbers of directed pairs.
+    """Return the rows of numbers of directed pairs, shape (n_pairs, n_features), NaN where a number is unknown.
 
-    They are an (n_pairs, n_features) array, NaN where a number is unknown. ``distance`` (n_pairs,) is in the unit of
-    the recipe; a species that is absent from the ``traits`` is unknown throughout. ``own`` is by trait column of counts
-    or flags what was found on the very seed plants and pollen plants, (n_pairs,) each: it overrides the species, and
-    NaN leaves it. ``pedigree`` gives the species that a parent is of: a hybrid without a row of its own has what all of
-    its species have. By default every parent is a species.
+    ``distance`` (n_pairs,) is in the unit of the recipe; a species that is absent from the ``traits`` is unknown
+    throughout. ``own`` is by trait column of counts or flags what was found on the very seed plants and pollen plants,
+    (n_pairs,) each: it overrides the species, and NaN leaves it. ``pedigree`` gives the species that a parent is of: a
+    hybrid without a row of its own has what all of its species have. By default every parent is a species.
     """
     rows = np.full((len(seed), len(recipe.features)), np.nan)
     if recipe.of_distance.any():

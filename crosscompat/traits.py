@@ -1,24 +1,202 @@
-"""What is known of each species: a table of traits."""
+"""What is known of each species: a table of traits, and the kinds of its columns.
+
+A new kind is one line of `TRAIT_KINDS`; what its features are believed to say is a row in the priors.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from os import PathLike
-from typing import Any, NamedTuple
+from typing import Any, TypeAlias
 
-from crosscompat.ground.csv_cells import Cells, Sheet, column_name, raise_faults, read_sheet
+import numpy as np
+from numpy.typing import NDArray
+
+from crosscompat.ground.csv_cells import (
+    BadCell,
+    Cells,
+    Sheet,
+    column_name,
+    decimal,
+    raise_faults,
+    read_sheet,
+    whole,
+    yes_no,
+)  # fmt: skip
 from crosscompat.ground.errors import Fault, Place, WrongUse
 from crosscompat.ground.names import NameIndex, fold
 from crosscompat.ground.synonyms import for_labels
 from crosscompat.ground.wording import say
-from crosscompat.trait_kinds import TRAIT_KINDS, infer, is_unknown
 
-__all__ = ["KINDS", "Description", "TraitColumn", "TraitTable", "from_memory", "read_traits"]
+Floats: TypeAlias = NDArray[np.float64]
+Reader: TypeAlias = Callable[[str], Any]
+Compare: TypeAlias = Callable[[Floats, Floats], Floats]
+
+_UNKNOWN = frozenset({"?", "unknown", "na", "n/a"})
+_CHROMOSOMES = frozenset({"2n", "chromosomes", "chromosome_number", "chromosome_count"})
+_MONTH_COLUMN = re.compile(r"month|flower|bloom|fruit|ripe|season|sow")
+_MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december",
+)  # fmt: skip
+_NUMBER_OF = {"sept": 9} | {
+    name: number for number, month in enumerate(_MONTHS, 1) for name in (str(number), f"{number:02}", month, month[:3])
+}
+_SENTENCE_WORDS = 4
+_FEW_SPECIES = 5
+
+
+def _is_unknown(text: str) -> bool:
+    return text.strip().casefold() in _UNKNOWN
+
+
+def months(text: str) -> frozenset[int]:
+    """Return the months of a range or a list, or raise `BadCell`; a range may run over the new year.
+
+    Examples
+    --------
+    >>> sorted(months("11-2")), sorted(months("apr-jun; 9"))
+    ([1, 2, 11, 12], [4, 5, 6, 9])
+    """
+    numbers: set[int] = set()
+    for part in re.split(r"[;,/]", text.casefold()):
+        ends = [_NUMBER_OF.get(end.strip(" .")) for end in re.split(r"[-–]|\bto\b", part)]
+        first, last = ends[0], ends[-1]
+        if first is None or last is None or len(ends) > 2:  # noqa: PLR2004 - a range has two ends
+            raise BadCell(say("traits.months", text=text), say("traits.months_advice"))
+        numbers |= {(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)}
+    return frozenset(numbers)
+
+
+def _positive(text: str, *, comma: bool) -> float:
+    value = decimal(text, comma=comma)
+    if value <= 0:
+        raise BadCell(say("traits.positive", text=text), say("traits.positive_advice"))
+    return value
+
+
+def _one_spelling(known: Sequence[str]) -> Reader:
+    """Read words; one category has one spelling, the first in the column."""
+    spelling: dict[str, str] = {}
+    for text in known:
+        spelling.setdefault(fold(text).casefold(), fold(text))
+    return lambda text: spelling[fold(text).casefold()]
+
+
+def _fits(read: Reader, known: Sequence[str]) -> bool:
+    try:
+        for text in known:
+            read(text)
+    except BadCell:
+        return False
+    return True
+
+
+def _names_months(name: str, known: Sequence[str]) -> bool:
+    """Bare numbers and ranges are months only in a column named so: 3-5 may count spines."""
+    if not _fits(months, known):
+        return False
+    in_words = any(re.search("[a-z]", text, re.IGNORECASE) for text in known)
+    over_new_year = any("-" in text and {12, 1} <= months(text) for text in known)
+    return in_words or over_new_year or bool(_MONTH_COLUMN.search(name))
+
+
+def _why_text(known: Sequence[str], *, comma: bool) -> str:
+    if _fits(partial(decimal, comma=comma), known):
+        return "not_positive"
+    if 2 * sum(len(text.split()) >= _SENTENCE_WORDS for text in known) > len(known):
+        return "sentences"
+    different = len({fold(text).casefold() for text in known}) == len(known)
+    return "all_different" if different and len(known) >= _FEW_SPECIES else ""
+
+
+def _numbers(values: Sequence[Any]) -> Floats:
+    return np.array([np.nan if value is None else float(value) for value in values])
+
+
+def _word_numbers(values: Sequence[Any]) -> Floats:
+    number = {word: at for at, word in enumerate(sorted({str(value) for value in values if value is not None}))}
+    return _numbers([None if value is None else number[str(value)] for value in values])
+
+
+def _where_known(compare: Callable[[Floats, Floats], NDArray[np.bool_]]) -> Compare:
+    """1 or 0, and unknown where a parent's value is."""
+    return lambda seed, pollen: np.where(np.isnan(seed) | np.isnan(pollen), np.nan, compare(seed, pollen))
+
+
+def _both(seed: Floats, pollen: Floats) -> Floats:
+    """1 where both have it, 0 where one is known not to, unknown otherwise."""
+    return np.where((seed == 0) | (pollen == 0), 0.0, seed * pollen)
+
+
+@dataclass(frozen=True, slots=True)
+class TraitKind:
+    """A kind of trait.
+
+    ``why`` takes a column's name, its known cells and whether a decimal may have a comma, and returns the word for why
+    the column is of this kind, "" if it is not. ``reader`` takes those cells and that comma, and returns what reads a
+    cell or raises `BadCell`. ``codes`` makes k values a (k,) array, NaN for None; ``features`` make numbers of pairings
+    of those.
+    """
+
+    why: Callable[[str, Sequence[str], bool], str]
+    reader: Callable[[Sequence[str], bool], Reader]
+    codes: Callable[[Sequence[Any]], Floats] = _numbers
+    features: Mapping[str, Compare] = field(default_factory=dict)
+
+
+TRAIT_KINDS: Mapping[str, TraitKind] = {
+    "count": TraitKind(
+        lambda name, _known, _comma: "count" if name in _CHROMOSOMES else "",
+        lambda _known, _comma: whole,
+        features={"lower": _where_known(np.less), "higher": _where_known(np.greater)},
+    ),
+    "flag": TraitKind(
+        lambda name, known, _comma: "flag" if _fits(yes_no, known) and not _MONTH_COLUMN.search(name) else "",
+        lambda _known, _comma: yes_no,
+        features={"both": _both},
+    ),
+    "months": TraitKind(
+        lambda name, known, _comma: "months" if _names_months(name, known) else "",
+        lambda _known, _comma: months,
+    ),
+    "measure": TraitKind(
+        lambda _name, known, comma: "measure" if _fits(partial(_positive, comma=comma), known) else "",
+        lambda _known, comma: partial(_positive, comma=comma),
+        codes=lambda values: np.log(_numbers(values)),
+        features={"ratio": np.subtract, "size": lambda seed, pollen: np.abs(seed - pollen)},
+    ),
+    "text": TraitKind(lambda _name, known, comma: _why_text(known, comma=comma), lambda _known, _comma: str),
+    "category": TraitKind(
+        lambda _name, _known, _comma: "category",
+        lambda known, _comma: _one_spelling(known),
+        codes=_word_numbers,
+        features={"same": _where_known(np.equal)},
+    ),
+}
+"""In the order in which a column is tried for them."""
+
+FEATURES: Mapping[str, Compare] = {name: how for kind in TRAIT_KINDS.values() for name, how in kind.features.items()}
+
+
+def infer(name: str, known: Sequence[str], *, comma: bool = False) -> tuple[str, str]:
+    """Return the kind of a column from its name and known cells, and the word for why.
+
+    Examples
+    --------
+    >>> infer("flowering", ["4-6", "apr"]), infer("style_mm", ["12", "8.5"]), infer("colour", ["red", "pink", "red"])
+    (('months', 'months'), ('measure', 'measure'), ('category', 'category'))
+    """
+    if not known:
+        return "text", "blank"
+    reasons = ((kind, trait.why(name, known, comma)) for kind, trait in TRAIT_KINDS.items())
+    return next((kind, why) for kind, why in reasons if why)
+
 
 KINDS = tuple(TRAIT_KINDS)
 
@@ -28,8 +206,8 @@ class TraitColumn:
     """One trait: a value for each species of the table, None where it is not known.
 
     A flag is a bool, a count an int, a measure a float above zero, months a frozenset of 1 to 12, a category or a text
-    a str. ``declared`` says whether the kind was declared or found from the cells, ``why`` is the entry of the
-    sentence that says how.
+    a str. ``declared``: whether the kind was, or was found from the cells; ``why`` is the entry of the sentence that
+    says how.
     """
 
     name: str
@@ -43,15 +221,16 @@ class TraitColumn:
         """How many species have a value."""
         return sum(value is not None for value in self.values)
 
+    @property
+    def sentence(self) -> str:
+        """Why it is of this kind.
 
-class Description(NamedTuple):
-    """A column as a screen shows it."""
-
-    name: str
-    kind: str
-    declared: bool
-    known: int
-    sentence: str
+        Examples
+        --------
+        >>> TraitColumn("spiny", "flag", False, (True,), "flag").sentence
+        'every word is yes or no'
+        """
+        return say(f"traits.why.{self.why}", of=self.name.removesuffix("_source"))
 
 
 @dataclass(frozen=True)
@@ -109,28 +288,11 @@ class TraitTable:
         has_source = any(other.name == beside for other in self.columns)
         return self.value(species, beside) if known and has_source else None
 
-    def describe(self) -> tuple[Description, ...]:
-        """Return each column's name, kind, whether it was declared, how many species are known, and why that kind.
-
-        Examples
-        --------
-        >>> table = TraitTable(("Aloe_vera",), (TraitColumn("spiny", "flag", False, (True,), "flag"),))
-        >>> table.describe()[0].sentence
-        'every word is yes or no'
-        """
-        return tuple(
-            Description(column.name, column.kind, column.declared, column.known, _sentence(column))
-            for column in self.columns
-        )
-
     @cached_property
     def fingerprint(self) -> str:
         """SHA-256 of the table's species, kinds and values, in hexadecimal."""
-        content = [
-            list(self.species),
-            [[column.name, column.kind, *map(_plain, column.values)] for column in self.columns],
-        ]
-        text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
+        columns = [[column.name, column.kind, *column.values] for column in self.columns]
+        text = json.dumps([self.species, columns], ensure_ascii=False, separators=(",", ":"), default=sorted)
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -145,21 +307,13 @@ def from_memory(source: str | None) -> bool:
     return any(re.fullmatch(r"from memory( \(.*\))?", part.strip()) for part in (source or "").split(";"))
 
 
-def _sentence(column: TraitColumn) -> str:
-    return say(f"traits.why.{column.why}", of=column.name.removesuffix("_source"))
-
-
-def _plain(value: Any) -> Any:
-    return sorted(value) if isinstance(value, frozenset) else value
-
-
 def read_traits(path: str | PathLike[str], kinds: Mapping[str, str] | None = None) -> TraitTable:
     """Read a table of traits: a CSV with a column ``species`` and a row a species.
 
     Blank, ``?``, ``unknown`` and ``NA`` are unknown. A column ``x_source`` beside a column ``x`` tells where its values
     are from. A column whose kind is not declared gets the first of these that fits all its cells: months, chromosome
     count (by its name), flag, measure, category; a column of sentences, or one with a different word for each species,
-    is text and no feature (`TraitTable.describe` says which and why).
+    is text and no feature (its ``sentence`` says which and why).
 
     ``kinds`` declares the kind (one of `KINDS`) of columns by their names.
 
@@ -206,7 +360,7 @@ def _species(rows: list[Cells]) -> tuple[str, ...]:
 
 def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) -> TraitColumn:
     texts = [cells.text(name) for cells in rows]
-    known = [text for text in texts if text is not None and not is_unknown(text)]
+    known = [text for text in texts if text is not None and not _is_unknown(text)]
     comma = sheet.decimal_comma
     of = name.removesuffix("_source")
     if declared:
@@ -216,5 +370,5 @@ def _column(sheet: Sheet, rows: list[Cells], name: str, declared: str | None) ->
     else:
         kind, why = infer(name, known, comma=comma)
     convert = TRAIT_KINDS[kind].reader(known, comma)
-    values = tuple(cells.read(name, lambda text: None if is_unknown(text) else convert(text)) for cells in rows)
+    values = tuple(cells.read(name, lambda text: None if _is_unknown(text) else convert(text)) for cells in rows)
     return TraitColumn(name, kind, declared is not None, values, why)

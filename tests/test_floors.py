@@ -12,7 +12,7 @@ FLOORS = (
     ("ground",),
     ("carried",),
     ("stages",),
-    ("book", "trait_kinds"),
+    ("book",),
     ("traits",),
     ("phylogeny",),
     ("pairing",),

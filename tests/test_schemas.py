@@ -18,6 +18,7 @@ import pytest
 
 import crosscompat.advice
 import crosscompat.cli
+import crosscompat.collection
 import crosscompat.schemas
 from crosscompat.schemas import schema
 
@@ -26,7 +27,7 @@ FOLDER = Path(crosscompat.schemas.__file__).parent
 
 def answers():
     """Every dataclass that is an answer: one with a schema of its own."""
-    for room in (crosscompat.advice, crosscompat.cli):
+    for room in (crosscompat.advice, crosscompat.cli, crosscompat.collection):
         for module in pkgutil.walk_packages(room.__path__, room.__name__ + "."):
             for part in vars(importlib.import_module(module.name)).values():
                 if is_dataclass(part) and part.__module__ == module.name and "schema" in part.__annotations__:
@@ -58,12 +59,12 @@ def told(part):
     """What a docstring says of the part, and of each attribute, those of the classes above it among them."""
     attributes = {}
     for cls in reversed(part.__mro__[:-1]):
-        summary, _, rest = inspect.getdoc(cls).partition("\n")
-        listed = re.split(r"^Attributes\n-+\n", rest, flags=re.MULTILINE)
+        said = re.split(r"^\w+\n-+\n", inspect.getdoc(cls), maxsplit=1, flags=re.MULTILINE)[0]
+        listed = re.split(r"^Attributes\n-+\n", inspect.getdoc(cls), flags=re.MULTILINE)
         text = listed[1] + "\n" if listed[1:] else ""
         entries = re.findall(r"^([\w, ]+?)(?: : .*)?\n((?: {4}.*\n?)*)", text, re.MULTILINE)
         attributes |= {name: " ".join(text.split()) for names, text in entries for name in names.split(", ")}
-    return summary, {name: text for name, text in attributes.items() if text}
+    return " ".join(said.split()), {name: text for name, text in attributes.items() if text}
 
 
 PLAIN = {
@@ -158,6 +159,8 @@ class Leaf:
 class Twig:
     """A twig.
 
+    It has two leaves.
+
     Attributes
     ----------
     old, young : Leaf
@@ -176,7 +179,7 @@ def test_a_schema_says_what_the_class_says():
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": "crosscompat.twig/1",
         "title": "Twig",
-        "description": "A twig.",
+        "description": "A twig. It has two leaves.",
         "type": "object",
         "properties": {
             "old": {"$ref": "#/$defs/Leaf", "description": "Its leaves."},

@@ -5,11 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crosscompat import read_traits
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell
 from crosscompat.ground.errors import BadInput, UnknownName, WrongUse
 from crosscompat.ground.wording import say
-from crosscompat.trait_kinds import infer, months
-from crosscompat.traits import KINDS, TraitColumn, TraitTable, from_memory
+from crosscompat.traits import KINDS, TraitColumn, TraitTable, from_memory, infer, months
 
 TABLE = """species,Spines paired,2n,style_mm,flowering,colour,colour_source,remarks
 Echinocereus_coccineus,yes,44,30.5,4-6,red,Flora of North America,mostly male or female plants
@@ -104,7 +103,7 @@ def test_what_is_not_there_is_said(table):
 
 def test_a_declared_kind_is_kept_and_shown(table):
     traits = table(kinds={"Style mm": "text", "2n": "category"})
-    shown = {row.name: row for row in traits.describe()}
+    shown = {row.name: row for row in traits.columns}
     assert (shown["style_mm"].kind, shown["style_mm"].declared, shown["style_mm"].known) == ("text", True, 2)
     assert shown["style_mm"].sentence == "as the settings say"
     assert traits.value("Echinocereus coccineus", "2n") == "44"
@@ -117,7 +116,7 @@ def test_every_kind_and_reason_has_its_sentence(table):
         f"s{i},,{i - 2},{i},{'yes' if i % 2 else 'no'},word{i},some words that tell {i},{'x' if i % 2 else 'y'}\n"
         for i in range(1, 7)
     )
-    why = {row.name: (row.kind, row.sentence.split(",")[0].split(";")[0]) for row in table(text).describe()}
+    why = {row.name: (row.kind, row.sentence.split(",")[0].split(";")[0]) for row in table(text).columns}
     assert why == {
         "a": ("text", "blank"),
         "b": ("text", "numbers"),
@@ -250,7 +249,7 @@ def test_a_table_can_be_made_by_hand():
     traits = TraitTable(("Aloe_vera", "Aloe ferox"), (TraitColumn("2n", "count", True, (14, None)),))
     assert traits.index.resolve("aloe ferox") == "Aloe ferox"
     assert traits.value("Aloe vera", "2n") == 14
-    assert traits.describe()[0].known == 1
+    assert traits.columns[0].known == 1
 
 
 @pytest.mark.shared

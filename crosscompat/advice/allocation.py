@@ -8,13 +8,11 @@ that the flowers of a pairing fill up in order by themselves.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
+from crosscompat.advice.mating import Days
 from crosscompat.model.likelihood import Floats, Ints
-
-Days = NDArray[np.bool_]
 
 _LATER = 0.002
 """What a week's delay costs, a judgement: of weeks that are equal the first is taken."""

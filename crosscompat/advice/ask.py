@@ -23,7 +23,7 @@ from crosscompat.advice.figures import (
 from crosscompat.advice.parents import Caution, Parent, find_parents, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import Reason, StageForecast, reasons_in_words, stage_forecasts
-from crosscompat.book.placing import find_label
+from crosscompat.book.crosses import find_label
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
@@ -40,8 +40,6 @@ class PairForecast(PairFigures):
 
     Attributes
     ----------
-    flowers : int
-        Flowers pollinated.
     sure : str
         How well the chance is known: ``sure``, ``fairly`` or ``guess``.
     flowers_for_half, flowers_for_four_fifths : int or None
@@ -50,8 +48,6 @@ class PairForecast(PairFigures):
         Their logits add up to that of a seedling from one flower.
     stages : list of StageForecast
         The way to a seedling, stage by stage, then the whole.
-    seeds_per_pod : float
-        What a ripe pod is expected to hold.
     """
 
     flowers: int
@@ -70,14 +66,10 @@ class KnownNear:
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        Its parents in correct form.
     same : bool
         Whether it is the very pairing asked about (where its direction is known, this way round).
     farther : float
         How far the farther of its parents stands from the parent it is set against, in the unit of the tree.
-    words : str
-        All of it in a sentence.
     """
 
     hybrid: str | None

@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, handling
 from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
-from crosscompat.advice.tonight import alive_on
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
@@ -62,24 +62,11 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Bridge:
-    """A way to bring two species together through others.
+    """A way to bring two species together ``through`` others, one cross a generation.
 
-    Attributes
-    ----------
-    through : list of str
-        The species between, in their order.
-    steps : list of Step
-        The crosses, one a generation.
-    chance : float
-        That all of them take, as the product of their chances.
-    years : float
-        Until the last cross can be made, over making it at once.
-    shares : list of Share
-        What the last offspring holds of each species, the most first.
-    chromosomes : float or None
-        The 2n that the offspring of the first cross should have.
-    says : str
-        What is to be known of that, in plain words; blank where its counts are unknown.
+    The ``chance`` that all crosses take is the product of theirs; so many ``years`` later than at once the last can be
+    made. ``shares`` are what its offspring holds of each species, ``chromosomes`` the 2n that the first offspring
+    should have.
     """
 
     through: list[str]
@@ -93,18 +80,9 @@ class Bridge:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A form of one parent with as many chromosomes as the other.
+    """A form of one parent with as many chromosomes as the other: one of the grower's plants, or one to find or double.
 
-    Attributes
-    ----------
-    plant : str or None
-        One of the grower's; None for a form that would have to be found or doubled.
-    chromosomes : int
-        Its 2n.
-    chance : Interval
-        Of at least one seedling with the other parent, the better way round.
-    says : str
-        In plain words.
+    The chance is of a seedling with the other parent, the better way round.
     """
 
     species: str
@@ -118,16 +96,8 @@ class Form:
 class WaysRound:
     """What could be done where a pairing will not take, with so many flowers for each cross.
 
-    Attributes
-    ----------
-    direct, reverse : Interval
-        The pairing as it stands, and the other way round.
-    forms : list of Form
-        Where the chromosomes of the parents differ.
-    bridges : list of Bridge
-        The best, first the one that is worth most with a year of waiting counted.
-    advice : list of str
-        What else could be tried, in plain words with its source.
+    ``forms`` are of another ploidy; of the ``bridges`` the first is worth most with a year of waiting counted;
+    ``advice`` is what else could be tried, with its source.
     """
 
     seed_parent: str

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection, ranks_by_species
 from crosscompat.ground.errors import Place, UnknownName
 from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name
@@ -43,17 +42,7 @@ class TraitNote:
 
 @dataclass(frozen=True, slots=True)
 class Checkup:
-    """What a collection holds.
-
-    Attributes
-    ----------
-    species, plants, crosses, wanted : int
-        How many there are.
-    tree_notes : list of str
-        What stands out in the tree, and where tree, traits and names do not agree.
-    unmatched : list of Unmatched
-        Names without a place on the tree, or species of the traits that it lacks.
-    """
+    """What a collection holds, what stands out in its tree and names, and which names have no place."""
 
     name: str
     tree: str
@@ -73,7 +62,7 @@ def check(collection: Collection) -> Checkup:
     """Check a collection that could be read."""
     distances, traits = collection.distances, collection.traits
     report = tree_report(distances) if isinstance(distances, Phylogeny) else {}
-    described = traits.describe() if traits is not None else ()
+    columns = traits.columns if traits is not None else ()
     return Checkup(
         name=collection.settings.name,
         tree=collection.tree_name,
@@ -82,7 +71,7 @@ def check(collection: Collection) -> Checkup:
         crosses=len(collection.crosses),
         wanted=len(collection.wanted),
         tree_notes=[*report.values(), *botany_notes(collection)],
-        traits=[TraitNote(*column) for column in described],
+        traits=[TraitNote(c.name, c.kind, c.declared, c.known, c.sentence) for c in columns],
         unmatched=list(_unmatched(collection)),
         notices=list(collection.notices),
         invented=collection.settings.invented,

@@ -43,20 +43,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to do, between two days, which are counted from a third.
+    """One thing to do, between the days ``first`` and ``last``, which are counted from ``since``.
 
-    Attributes
-    ----------
-    cross : str
-        Its number, or the start of its identifier for want of one.
-    id : str
-        What the entry can be found by again: the same thing of the same cross, whenever it is asked.
-    pairing : str
-        Both parents in one formula, which says selfed, open and mixed pollen too.
-    where : str
-        Plant, place and marker, as far as they are known; of seedlings the tray's place.
-    sure : str
-        How it is known that it takes so long; blank where nothing is expected, but was left undone.
+    ``cross`` is its number, or the start of its identifier; by its ``id`` the same thing is found again, whenever it is
+    asked. ``where`` says plant, place and marker, of seedlings the tray's place; ``sure`` how it is known that it takes
+    so long, blank where nothing is expected, but was left undone.
     """
 
     task: str

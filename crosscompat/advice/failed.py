@@ -10,9 +10,9 @@ import numpy as np
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.forecast_record import units_of
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, find_parent
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, prior_of
-from crosscompat.advice.tonight import alive_on
 from crosscompat.book.crosses import Cross
 from crosscompat.book.find_records import find_number
 from crosscompat.collection.opening import Collection
@@ -36,21 +36,10 @@ _OF_ONE = {"clear": "clear_one", "open": "open_one"}
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """One thing that may have failed a cross, and what the other crosses say of it.
+    """One thing that may have failed a cross, and what the other finished crosses with it say.
 
-    Attributes
-    ----------
-    what : str
-    name : str
-        The plant, or its species for want of one; blank for the days.
-    verdict : str
-        ``clear`` if another cross with it took, ``suspect`` if none did where some should have, else ``open``.
-    took, crosses : int
-        Of the other finished crosses with it.
-    expected : float
-        How many of them would give a seedling by the starting guess.
-    says : str
-        In plain words.
+    It is ``clear`` if one of them took, ``suspect`` if none did where some should have, else ``open``. So many of them
+    would be ``expected`` to give a seedling by the starting guess.
     """
 
     what: Literal["mother", "pollen", "days", "pair"]

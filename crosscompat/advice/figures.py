@@ -9,8 +9,7 @@ from typing import Any
 
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import Basis, Prediction
-from crosscompat.book.crosses import Cross
-from crosscompat.book.placing import placed
+from crosscompat.book.crosses import Cross, placed
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
@@ -70,31 +69,19 @@ def verdict(chance: Interval, *, known: bool = True) -> str:
 
 
 def how_sure(chance: Interval) -> str:
-    """Return how sure a chance is, as one of ``SURE_WORDS``.
-
-    Examples
-    --------
-    >>> [how_sure(Interval(0.5, low, high, "")) for low, high in ((0.5, 0.7), (0.2, 0.7), (0.0, 0.9))]
-    ['sure', 'fairly', 'guess']
-    """
+    """Return how sure a chance is, by the width of its interval, as one of ``SURE_WORDS``."""
     width = chance.high - chance.low
     return "sure" if width < _SURE_WITHIN else "fairly" if width < _FAIRLY_WITHIN else "guess"
 
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """An earlier cross.
+    """An earlier cross, by the grower's number.
 
     Attributes
     ----------
-    number : str
-        The grower's number.
-    date : str
-        ISO date.
     outcome : str
-        ``took``, ``failed``, ``lost`` or ``open``.
-    lost_to : str or None
-        The accident that ended it.
+        ``took``, ``failed``, ``lost`` to an accident, or ``open``.
     date_words : str or None
         The month or season, where no more is known.
     friend : str or None
@@ -130,18 +117,12 @@ def outcome_of(cross: Cross) -> str:
 
 @dataclass(frozen=True, slots=True)
 class PairFigures:
-    """What is said of a directed pairing.
+    """What is said of a directed pairing of species or, where they are named, of very plants.
 
     Attributes
     ----------
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    seed_plant, pollen_plant : str or None
-        The very plants, where named.
     chance, per_flower : Interval
         Of at least one seedling from the flowers, and from one.
-    verdict, verdict_words : str
-        The chance as one of a few words.
     past : list of Past
         Earlier crosses of this pairing, this way round.
     """
@@ -193,10 +174,8 @@ class Distance:
 
     Attributes
     ----------
-    patristic : float
-        In ``unit``.
     relative : float
-        Against the usual (median) distance between two species of the tree.
+        ``patristic`` against the usual (median) distance between two species of the tree.
     spread : float
         How unsure ``patristic`` is: a standard deviation, 0 where nothing leaves it open. A sample of trees, species
         that were only placed in a group and hybrids, which stand between their parents, leave it open.
@@ -208,8 +187,6 @@ class Distance:
         Species in the smallest clade that holds both, with all that a hybrid comes of.
     clade_depth : float or None
         Where that clade starts: 0 at the root, near 1 if the two have just parted.
-    clade_name : str or None
-        The lowest named group that holds both.
     """
 
     patristic: float
@@ -258,8 +235,6 @@ class BasisFigures:
         What has changed since: ``tree``, ``traits``, ``crosses``.
     model : str or None
         Fingerprint of the saved model.
-    words : str
-        In plain words.
     """
 
     kind: str
@@ -315,17 +290,13 @@ def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
 
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
-    counted = sorted(_counted_flowers(collection))
+    counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
     return counted[len(counted) // 2] if counted else _FLOWERS
 
 
 def is_usual(collection: Collection, flowers: int | None) -> bool:
     """Tell whether a question leaves its flowers to what the grower usually takes, and the book shows what that is."""
-    return flowers is None and bool(_counted_flowers(collection))
-
-
-def _counted_flowers(collection: Collection) -> list[int]:
-    return [units for cross in collection.crosses if (units := cross.units or cross.tried)]
+    return flowers is None and any(cross.units or cross.tried for cross in collection.crosses)
 
 
 def flowers_asked(collection: Collection, flowers: int | None) -> int:

@@ -23,8 +23,7 @@ from crosscompat.advice.figures import Interval, interval_at
 from crosscompat.advice.parents import Caution, Parent, cautions
 from crosscompat.advice.predict import basis_of, chances_of, clones_on_both_sides, parents_of, predict, training_set_of
 from crosscompat.advice.rank import wanted_pairs
-from crosscompat.book.crosses import Cross, recorded_by
-from crosscompat.book.placing import findable_name, placed
+from crosscompat.book.crosses import Cross, findable_name, placed, recorded_by
 from crosscompat.book.records import SELFED, GivenForecast
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.names import correct_form
@@ -237,12 +236,8 @@ class ScoredForecast:
 
     Attributes
     ----------
-    given : str
-        ISO date of the forecast.
     under_way : bool
         Whether it was given while the cross was under way, and not before the flowers were pollinated.
-    mean, low, high : float
-        The chance that was given, and its 90% interval.
     base_rate : float
         How often the grower's crosses had given a seedling until then.
     """
@@ -278,8 +273,6 @@ class TrackRecord:
 
     Attributes
     ----------
-    crosses, took : int
-        Finished crosses with such a forecast, and those of them that gave a seedling.
     under_way : int
         Forecasts that were given while the cross was under way.
     log_loss, base_log_loss, brier, base_brier : float
@@ -289,8 +282,6 @@ class TrackRecord:
     verdict : str
         ``better``, ``perhaps``, ``no_better`` or ``worse`` than the base rate; ``alike`` or ``few`` if that cannot be
         told.
-    says : list of str
-        The same in plain words.
     forecasts : list of ScoredForecast
         Oldest cross first.
     """

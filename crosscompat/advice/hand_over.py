@@ -10,15 +10,13 @@ from dataclasses import dataclass, replace
 from datetime import date, time
 from typing import Any, Literal
 
-from crosscompat.advice.pollinate import pollinate
+from crosscompat.advice.cross_story import observe_cross
+from crosscompat.advice.pollinate import VisitRequest, pollinate
 from crosscompat.advice.predict import basis_of
-from crosscompat.advice.visit_parents import VisitRequest
 from crosscompat.book import records
-from crosscompat.book.cross_summary import cross_records
 from crosscompat.book.entry import Bounds
-from crosscompat.book.entry.enter_observation import Seen, observe, surprises
+from crosscompat.book.entry.enter_observation import Seen
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
-from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.store import Store, Writing
 from crosscompat.book.store.database import AlreadyWritten
@@ -299,13 +297,12 @@ class _Entry:
         return say("hand_over.look", cross=number, what=what, day=spoken_date(self.day)), command
 
     def _look(self, book: _Book, pen: Writing) -> list[str]:
-        settings, seen = book.collection.settings, self._seen()
-        cross = find_cross(pen, self.text("cross") or "", read_pattern(settings.cross_number))
-        pen.what = say("observe.what", cross=cross.number or cross.id)
-        before = cross_records(pen, cross)
-        who = self.text("who") or book.who
-        observe(pen, cross, seen, self.day, who, Bounds(book.today, settings.pod[1]))
-        return surprises(before, seen, self.day)
+        number, who = self.text("cross") or "", self.text("who") or book.who
+        settings = book.collection.settings
+        done = observe_cross(
+            pen, number, self._seen(), settings, day=self.day, today=book.today, who=who, dry_run=book.dry_run
+        )
+        return done.surprises
 
     def _flowers_in_words(self) -> tuple[str, str]:
         plant, n = self.text("plant"), self.number("count") or 0

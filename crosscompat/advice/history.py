@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import Any, Literal
 
-from crosscompat.book.cross_summary import BELOW, PARTS
-from crosscompat.book.find_records import short_ids
+from crosscompat.book.attachments import FOLDER, keep
+from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import correct as entry
+from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
+    called,
     differences,
     lines_of,
     names_of,
@@ -19,6 +24,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.record_fields import choices, reference, value_types
 from crosscompat.book.records import (
     KINDS,
     Attachment,
@@ -26,11 +32,14 @@ from crosscompat.book.records import (
     Determination,
     Finding,
     Flowering,
+    GivenForecast,
     Plant,
     PollenLot,
     Record,
 )
-from crosscompat.book.store import Change, Reading, Version
+from crosscompat.book.store import Change, Reading, Version, Writing
+from crosscompat.ground.csv_cells import as_text
+from crosscompat.ground.wording import say
 
 _OF_A_PLANT = (Determination, Finding, Flowering, PollenLot)
 _MANY = 200
@@ -39,18 +48,10 @@ _MANY = 200
 
 @dataclass(frozen=True, slots=True)
 class RecordChange:
-    """What a change did to one record.
+    """What a change did to one record: ``written``, ``corrected``, ``taken back`` or ``put back``.
 
-    Attributes
-    ----------
-    short, record, kind : str
-        The letters by which it can be corrected, its identifier, and what it is.
-    how : str
-        ``written``, ``corrected``, ``taken back`` or ``put back``.
-    says : str
-        What stands in it then; what stood in it, where it was taken back.
-    fields : list of FieldChange
-        What was corrected.
+    ``short`` are the letters by which it can be corrected; it ``says`` what stands in it, or stood in it where it was
+    taken back; ``fields`` were corrected.
     """
 
     short: str
@@ -63,20 +64,10 @@ class RecordChange:
 
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
-    """One change.
+    """One change, ``at`` a time in UTC, with the changes that it ``undoes`` and is ``undone_by``.
 
-    Attributes
-    ----------
-    at : str
-        In UTC.
-    undoes : int or null
-        The change that it took back.
-    undone_by : int or null
-        The change that took it back, if that holds.
-    imported : bool
-        Whether what it wrote had been written down elsewhere before.
-    left_out : int
-        How many records it touched beside these.
+    What was ``imported`` had been written down elsewhere before; so many records were touched beside these and
+    ``left_out``.
     """
 
     number: int
@@ -92,15 +83,7 @@ class HistoryEntry:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The changes of a book, or of one cross or plant, the latest first.
-
-    Attributes
-    ----------
-    about : str or null
-        The cross or plant.
-    earlier : int
-        How many older ones are left out.
-    """
+    """The changes of a book, or what they did to one cross or plant, the latest first; ``earlier`` are left out."""
 
     about: str | None
     changes: list[HistoryEntry]
@@ -111,15 +94,7 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class Undone:
-    """A change that was taken back, or would be.
-
-    Attributes
-    ----------
-    undone : HistoryEntry
-        As it was.
-    change : int or null
-        The new change that did it.
-    """
+    """A change as it was, which was taken back by the new ``change``, or would be."""
 
     undone: HistoryEntry
     change: int | None
@@ -130,19 +105,7 @@ class Undone:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A record that was put right or taken back.
-
-    Attributes
-    ----------
-    record : Line
-        As it stands now; as it stood, where it was taken back.
-    fields : list of FieldChange
-        What was corrected.
-    withdrawn : list of Line
-        What was taken back.
-    change : int or null
-        The number of the change.
-    """
+    """A record that was put right, as it stands now, or taken back, as it stood, by a ``change`` of that number."""
 
     record: Line
     fields: list[FieldChange]
@@ -151,6 +114,63 @@ class Correction:
     dry_run: bool
     invented: bool
     schema: Literal["crosscompat.correct/1"] = "crosscompat.correct/1"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptFile:
+    """A file that is kept: its own name, and its path in the collection."""
+
+    file: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """Files that were kept with a record.
+
+    Attributes
+    ----------
+    of : str
+        What they are of, in words.
+    files : list of KeptFile
+        Those that it did not have before.
+    change : int or null
+        Number of the change in the book; null if nothing was written.
+    """
+
+    of: str
+    files: list[KeptFile]
+    change: int | None
+    dry_run: bool
+    invented: bool
+    schema: Literal["crosscompat.attach/1"] = "crosscompat.attach/1"
+
+
+def keep_files(
+    pen: Writing,
+    about: str,
+    files: Sequence[Path],
+    folder: Path,
+    said: Mapping[str, Any],
+    *,
+    dry_run: bool,
+    invented: bool,
+) -> Attached:
+    """Keep files with the record that is meant, and write down what is said of them; none is kept twice.
+
+    Raises
+    ------
+    UnknownName, WrongUse
+        If there is no such record; if a file cannot be kept.
+    """
+    record = find_record(pen, about)
+    had = {one.kept_as for one in pen.current(Attachment, of=record.id)}
+    copies = [keep(folder, file, dry_run=dry_run, of=record.id, **said) for file in files]
+    new = [one for name, one in {one.kept_as: one for one in copies}.items() if name not in had]
+    pen.what = say("attachments.what", of=called(record), files=", ".join(one.file for one in new))
+    pen.add(*new)
+    shown = [KeptFile(one.file, f"{FOLDER}/{one.kept_as}") for one in new]
+    return Attached(called(record), shown, pen.change if new and not dry_run else None, dry_run, invented)
 
 
 def history_of(
@@ -180,6 +200,75 @@ def undone_of(page: Reading, change: Change, new: int | None, *, brief: bool, in
     return Undone(replace(entry, undone_by=None), new, new is None, invented)
 
 
+def corrected(
+    pen: Writing, text: str, given: Sequence[str], bounds: Bounds, *, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Put a record right, each ``field=value``; it is found by a number, a name or the beginning of its identifier.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such record.
+    WrongUse
+        If a value is none, nothing changes, or the book would contradict itself; the transaction must end then.
+    """
+    before = find_record(pen, text)
+    pen.what = say("correct.what", record=called(before))
+    after = entry.correct(pen, before, given, bounds)
+    return correction_of(pen, before, after, (), change=None if dry_run else pen.change, invented=invented)
+
+
+def withdrawn(
+    pen: Writing, text: str, bounds: Bounds, *, with_rest: bool = False, dry_run: bool = False, invented: bool = False
+) -> Correction:
+    """Take a record back, and what rests on it if that is wanted; raises as `corrected`."""
+    before = find_record(pen, text)
+    pen.what = say("correct.withdrew", record=called(before))
+    gone = entry.withdraw(pen, before, bounds, with_rest=with_rest)
+    return correction_of(pen, before, None, gone, change=None if dry_run else pen.change, invented=invented)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordField:
+    """A field of a record that can be put right: its value as it would be typed, and its only values if it has such."""
+
+    name: str
+    words: str
+    value: str
+    choices: tuple[str, ...]
+
+
+def fields_of(page: Reading, record: Record) -> list[RecordField]:
+    """Return what can be put right of a record, what it says before what is blank; nothing of a forecast."""
+    if isinstance(record, GivenForecast):
+        return []
+    names, types = names_of(page, [record]), value_types(type(record))
+    found = []
+    for item in fields(record):
+        if item.name == "id" or reference(item) not in {None, "crosses", "plants"}:
+            continue
+        value = as_text(getattr(record, item.name))
+        allowed = choices(item) or (("yes", "no") if types[item.name] is bool else ())
+        words = item.name.replace("_", " ")
+        found.append(RecordField(item.name, words, names.get(value, value) if reference(item) else value, allowed))
+    return sorted(found, key=lambda one: not one.value)
+
+
+def subject_of(page: Reading, record: Record) -> Cross | Plant | None:
+    """Return the cross or the plant that a record belongs to; None where it belongs to neither."""
+    if isinstance(record, Attachment):
+        kind = page.kind_of(record.of)
+        target = page.find(kind, id=record.of) if kind else None
+        return subject_of(page, target) if target is not None else None
+    cross = cross_of(page, record)
+    if cross is not None:
+        return page.find(Cross, id=cross)
+    if isinstance(record, Plant):
+        return record
+    plant = getattr(record, "plant", None)
+    return page.find(Plant, id=plant) if plant is not None else None
+
+
 def correction_of(
     page: Reading,
     before: Record,
@@ -193,6 +282,11 @@ def correction_of(
     fields = differences(before, after, names_of(page, [before, after])) if after is not None else []
     line = lines_of(page, [after or before])[0]
     return Correction(line, fields, lines_of(page, withdrawn), change, change is None, invented)
+
+
+def last_standing(history: History) -> HistoryEntry | None:
+    """Return the latest change that stands and took nothing back itself; None if there is none."""
+    return next((one for one in history.changes if one.undoes is None and one.undone_by is None), None)
 
 
 def _records_ever_of(page: Reading, record: Cross | Plant) -> set[str]:

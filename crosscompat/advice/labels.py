@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
 from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, units_told
-from crosscompat.book.crosses import Cross
-from crosscompat.book.find_records import Clues, find_number, matches
-from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label
+from crosscompat.book.crosses import Cross, find_label
+from crosscompat.book.find_records import Clues, find_cross, find_number, matches
+from crosscompat.book.numbers import Pattern, read_pattern
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
-from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
@@ -106,17 +107,33 @@ def _printed(index: NameIndex, name: str, genus: str | None) -> str:
     return written if label is None else correct_form(label)
 
 
+_FORMULA = re.compile(r"\s*\(*(?:×\s?)?[A-Z][a-z-]+ ")
+
+
+def cross_on_label(page: Reading, text: str, pattern: Pattern) -> records.Cross:
+    """Return the cross that is meant by its number, or by what the code on its label says.
+
+    That is several lines, of which the first is the number; a field of one line may have run them together.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such cross; it names the nearest.
+    """
+    first = (text.strip().splitlines() or [""])[0].strip()
+    try:
+        return find_cross(page, first, pattern)
+    except UnknownName:
+        known = [number for (number,) in page.columns(records.Cross, "number") if number and first.startswith(number)]
+        begun = [number for number in known if _FORMULA.match(first[len(number) :])]
+        if not begun:
+            raise
+        return find_cross(page, max(begun, key=len), pattern)
+
+
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A cross that the label may have belonged to.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species, with the plant in brackets where it is one of the book's.
-    fit : float
-        From 0 to 1.
-    """
+    """A cross that the label may have belonged to; how well it does is its ``fit``, from 0 to 1."""
 
     cross: str
     id: str

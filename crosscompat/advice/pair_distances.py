@@ -6,7 +6,7 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, Literal
@@ -15,7 +15,7 @@ import numpy as np
 
 from crosscompat.advice.parents import find_parent
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.csv_cells import column_name, iterate_records, raise_faults
+from crosscompat.ground.csv_cells import column_name, raise_faults, read_records
 from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
@@ -38,12 +38,8 @@ class PairDistances:
 
     Attributes
     ----------
-    pairs : int
-        Rows with a distance.
     unit : str or None
         What a distance of 1 means; null where nobody said.
-    tree : str
-        What the tree, or the table of distances, is called.
     file : str or None
         Where it was written to; null for standard output.
     """
@@ -67,7 +63,7 @@ class PairTable:
     def __init__(self, path: Path) -> None:
         faults: list[Fault] = []
         self._path = path
-        records, self.separator = iterate_records(path, faults)
+        records, self.separator = read_records(path, faults)
         self.titles = next(records, [])
         names = [column_name(title) for title in self.titles]
         missing = [name for name in PARENTS if name not in names and not faults]
@@ -89,7 +85,7 @@ class PairTable:
 
     def blocks(self, faults: list[Fault]) -> Iterator[list[Row]]:
         """Yield all rows with anything in them, and add what is wrong with the others to the faults."""
-        records, _ = iterate_records(self._path, faults)
+        records, _ = read_records(self._path, faults)
         rows = ((row, cells) for row, cells in enumerate(records, 1) if row > 1 and self._fits(row, cells, faults))
         while block := list(islice(rows, _BLOCK)):
             yield block
@@ -185,7 +181,7 @@ class _Parents:
         """Yield what is wrong with names, each once with the number of rows more."""
         for query, fault in self.wrong.items():
             more = self._more[query]
-            yield replace(fault, advice=say("distances.again", n=more)) if more else fault
+            yield fault._replace(advice=say("distances.again", n=more)) if more else fault
         if self._unsaid:
             yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=self._unsaid))
 

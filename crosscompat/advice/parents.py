@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 
 import numpy as np
 
-from crosscompat.book.crosses import Cross
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.placing import find_label
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.errors import NoPairing, UnknownName
 from crosscompat.ground.names import correct_form, fold, genus_of, one_of
@@ -26,16 +26,9 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Parent:
-    """One side of a pairing.
+    """One side of a pairing: the species as the tree writes it, of a hybrid the formula, and the plant that was named.
 
-    Attributes
-    ----------
-    label : str
-        The species, as the tree writes it; of a hybrid the formula.
-    plant : Plant or None
-        The very plant, where one was named.
-    read_as : str
-        How the name was read, where that is not plain; else empty.
+    ``read_as`` says how the name was read, where that is not plain.
     """
 
     label: str
@@ -97,13 +90,14 @@ def _with_plants(collection: Collection, text: str, fault: UnknownName) -> Unkno
 
 def uneven_parents(collection: Collection, seen: Seen, parents: Parents) -> Floats:
     """Count the parents that are hybrids with uneven chromosomes and have no cross seen yet, shape (n_pairs,)."""
-    found = np.zeros(len(parents.seed))
+    counted = np.zeros(len(parents.seed))
     for labels, plants in ((parents.seed, parents.seed_plants), (parents.pollen, parents.pollen_plants)):
-        clones = list(plants) or [None] * len(labels)
-        sides = list(zip(labels, clones, strict=True))
-        known = {side: side[0] not in seen.species and _uneven_note(collection, *side) for side in dict.fromkeys(sides)}
-        found += [bool(known[side]) for side in sides]
-    return found
+        sides = list(zip(labels, list(plants) or [None] * len(labels), strict=True))
+        uneven = {
+            side: side[0] not in seen.species and _uneven_note(collection, *side) for side in dict.fromkeys(sides)
+        }
+        counted += [bool(uneven[side]) for side in sides]
+    return counted
 
 
 def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
@@ -111,19 +105,20 @@ def hybrid_notes(collection: Collection, parent: Parent) -> list[str]:
     plant = collection.taxa.pedigree(parent.label)
     if plant.parents is None:
         return []
-    seed, pollen = plant.parents
-    far = float(collection.taxa.apart([seed], [pollen])[0])
     unit = collection.distances.unit
     shares = (
-        say("hybrids.share", name=correct_form(one), share=f"{100 * share:.3g}") for one, share in plant.shares.items()
+        say("hybrids.share", name=correct_form(species), share=f"{100 * share:.3g}")
+        for species, share in plant.shares.items()
     )
-    place = {"distance": f"{far:.3g}", "unit": f" {unit}" if unit else "", "shares": ", ".join(shares)}
+    place = {
+        "distance": f"{collection.taxa.apart(*([side] for side in plant.parents))[0]:.3g}",
+        "unit": f" {unit}" if unit else "",
+        "shares": ", ".join(shares),
+    }
     clone, name = parent.plant.clone if parent.plant else None, parent.called
-    notes = [say("hybrids.between", name=name, **place)]
-    notes += filter(None, [_uneven_note(collection, parent.label, clone, name)])
-    if proved_fertile(collection, parent.label, clone):
-        notes.append(say("hybrids.proved", name=name))
-    return notes
+    proved = say("hybrids.proved", name=name) if proved_fertile(collection, parent.label, clone) else None
+    notes = (say("hybrids.between", name=name, **place), _uneven_note(collection, parent.label, clone, name), proved)
+    return [note for note in notes if note]
 
 
 def expected_chromosomes(collection: Collection, label: str) -> float | None:
@@ -180,8 +175,6 @@ class Caution:
     kind : str
         ``sex``, ``ploidy``, ``flowering``, ``hybrid``, ``placed``, ``outside``, ``unseen``, ``unknown``, ``few``,
         ``handling``, ``permits``, ``escaping``, ``name``, or a risk of `book.rules`.
-    says : str
-        In plain words.
     """
 
     kind: str
@@ -193,20 +186,9 @@ def cautions(collection: Collection, model: FittedModel, seed: Parent, pollen: P
 
     ``row`` are the pairing's numbers, shape (n_features,), NaN where unknown; the model says what it has seen.
     """
-    notes = dict.fromkeys(text for parent in (seed, pollen) for text in hybrid_notes(collection, parent))
-    labels = collection.taxa.species_of([seed.label, pollen.label])
     return [
-        *_sex(collection, seed, pollen),
-        *_ploidy(collection, seed, pollen),
-        *_flowering(collection, seed, pollen),
-        *(Caution("hybrid", text) for text in notes),
-        *(
-            Caution("placed", say("cautions.placed", name=correct_form(one.species), group=one.group))
-            for one in collection.placed
-            if one.species in labels
-        ),
-        *_unseen(collection, model, seed, pollen),
-        *_unknown(model, row),
+        Caution(kind, says)
+        for kind, says in (*_of_both(collection, seed, pollen), *_unsure(collection, model, seed, pollen, row))
     ]
 
 
@@ -216,23 +198,44 @@ def handling(collection: Collection) -> list[Caution]:
     return [Caution("handling", say(f"cautions.handling.{group}"))] if group else []
 
 
-def _sex(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    found = []
+def _of_both(collection: Collection, seed: Parent, pollen: Parent) -> Iterator[tuple[str, str]]:
+    """Yield what stands in the way by what is known of the two."""
     for parent, other_sex, key in ((seed, "male", "seed"), (pollen, "female", "pollen")):
         sex = parent.plant.sex if parent.plant else None
         if sex == other_sex:
-            says = say(f"cautions.sex.{key}_plant", plant=parent.own_name, name=parent.name)
-            found.append(Caution("sex", says))
+            yield "sex", say(f"cautions.sex.{key}_plant", plant=parent.own_name, name=parent.name)
         elif sex in {None, "unknown"} and collection.trait(parent.label, "sex") in _UNISEXUAL:
-            found.append(Caution("sex", say(f"cautions.sex.{key}_species", name=parent.name)))
-    return found
-
-
-def _ploidy(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
+            yield "sex", say(f"cautions.sex.{key}_species", name=parent.name)
     ours, theirs = (chromosomes_of(collection, parent) for parent in (seed, pollen))
-    if None in (ours, theirs) or ours == theirs:
-        return []
-    return [Caution("ploidy", say("cautions.ploidy", seed=ours, pollen=theirs))]
+    if None not in (ours, theirs) and ours != theirs:
+        yield "ploidy", say("cautions.ploidy", seed=ours, pollen=theirs)
+    first, second = (collection.trait(parent.label, "flowering") for parent in (seed, pollen))
+    if isinstance(first, frozenset) and isinstance(second, frozenset) and not first & second:
+        yield "flowering", say("cautions.flowering", pollen=correct_form(pollen.label))
+    for note in dict.fromkeys(note for parent in (seed, pollen) for note in hybrid_notes(collection, parent)):
+        yield "hybrid", note
+    labels = collection.taxa.species_of([seed.label, pollen.label])
+    for each in collection.placed:
+        if each.species in labels:
+            yield "placed", say("cautions.placed", name=correct_form(each.species), group=each.group)
+
+
+def _unsure(
+    collection: Collection, model: FittedModel, seed: Parent, pollen: Parent, row: Floats
+) -> Iterator[tuple[str, str]]:
+    """Yield parents farther apart than any learned from, not seen at all, or of few crosses, and unknown traits."""
+    if model.seen.crosses:
+        [apart] = collection.taxa.apart([seed.label], [pollen.label])
+        if apart > model.seen.farthest * (1 + _ROUNDING):
+            yield "outside", say("cautions.outside")
+        for label in dict.fromkeys((seed.label, pollen.label)):
+            if label not in model.seen.species:
+                yield "unseen", say("cautions.unseen", name=correct_form(label))
+        if model.seen.crosses < _FEWEST_CROSSES:
+            yield "few", say("cautions.few", n=model.seen.crosses)
+    columns = [model.recipe.features[j].column for j in np.flatnonzero(np.isnan(row))]
+    if blank := dict.fromkeys(spoken(column) for column in columns if column is not None):
+        yield "unknown", say("cautions.unknown", columns=", ".join(blank))
 
 
 def chromosomes_of(collection: Collection, parent: Parent) -> int | None:
@@ -241,34 +244,6 @@ def chromosomes_of(collection: Collection, parent: Parent) -> int | None:
         return parent.plant.chromosomes
     count = collection.trait(parent.label, "2n")
     return count if isinstance(count, int) else None
-
-
-def _flowering(collection: Collection, seed: Parent, pollen: Parent) -> list[Caution]:
-    ours, theirs = (collection.trait(parent.label, "flowering") for parent in (seed, pollen))
-    if not isinstance(ours, frozenset) or not isinstance(theirs, frozenset) or ours & theirs:
-        return []
-    return [Caution("flowering", say("cautions.flowering", pollen=correct_form(pollen.label)))]
-
-
-def _unseen(collection: Collection, model: FittedModel, seed: Parent, pollen: Parent) -> list[Caution]:
-    """Tell of parents farther apart than any that the forecast has learned from, not seen at all, or of few crosses."""
-    if not model.seen.crosses:
-        return []
-    [apart] = collection.taxa.apart([seed.label], [pollen.label])
-    found = [Caution("outside", say("cautions.outside"))] if apart > model.seen.farthest * (1 + _ROUNDING) else []
-    labels = dict.fromkeys(parent.label for parent in (seed, pollen) if parent.label not in model.seen.species)
-    found += [Caution("unseen", say("cautions.unseen", name=correct_form(label))) for label in labels]
-    if model.seen.crosses < _FEWEST_CROSSES:
-        found.append(Caution("few", say("cautions.few", n=model.seen.crosses)))
-    return found
-
-
-def _unknown(model: FittedModel, row: Floats) -> list[Caution]:
-    columns = [feature.column for feature in model.recipe.features]
-    blank = dict.fromkeys(columns[j] for j in np.flatnonzero(np.isnan(row)) if columns[j] is not None)
-    if not blank:
-        return []
-    return [Caution("unknown", say("cautions.unknown", columns=", ".join(spoken(str(column)) for column in blank)))]
 
 
 def spoken(column: str) -> str:

@@ -36,12 +36,8 @@ class Partner:
 
     Attributes
     ----------
-    label, species : str
-        As the tree writes it, and in correct form.
     chance : Interval or None
         Of at least one seedling; None for the species itself.
-    took, failed : int
-        Earlier crosses of the two, either way round.
     notes : list of str
         A few words on what stands in the way.
     """

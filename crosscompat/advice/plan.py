@@ -5,22 +5,24 @@ The worth of n flowers on a pairing is how much it is wanted times the chance of
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.allocation import Days, solve
+from crosscompat.advice.allocation import solve
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
+from crosscompat.advice.mating import Days, Stored, alive_on, bars, good_lots, open_days, openings_on
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict
 from crosscompat.advice.rank import Candidate, wanted_pairs
-from crosscompat.advice.tonight import KEEPS, Stored, alive_on, good_lots, open_days, openings_on, worth
+from crosscompat.advice.tonight import worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
+from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
@@ -29,7 +31,7 @@ from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
 
 _WEEK = timedelta(days=7)
-_KEPT = KEEPS["freezer"] // 7
+_KEPT = (pollen_keeps("freezer") or 0) // 7
 """Weeks for which pollen is kept."""
 
 _A_FLOWER = 0.06
@@ -38,22 +40,11 @@ _A_FLOWER = 0.06
 
 @dataclass(frozen=True, slots=True)
 class PlannedCross:
-    """A pairing with its flowers and its week.
+    """A pairing with its flowers and its ``week``, by the first day of that, ISO 8601.
 
-    Attributes
-    ----------
-    week : str
-        The first day of it, ISO 8601.
-    pollen_plants : list of str
-        Those that can give the pollen; empty where it is stored pollen of a species.
-    chance : Interval
-        Of at least one seedling from them.
-    other_way : Interval or None
-        The same with the parents exchanged, where that is clearly likelier.
-    says : str
-        Where the pollen comes from, in plain words.
-    explained_by : str
-        The command that says why the chance is what it is.
+    ``pollen_plants`` can give the pollen, none where it is stored pollen of a species. ``other_way`` is the chance with
+    the parents exchanged, where that is clearly likelier; the command that it is ``explained_by`` says why a chance is
+    so.
     """
 
     week: str
@@ -88,14 +79,9 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class More:
-    """What would help: one more flower on a planned cross, or pollen that is not at hand.
+    """What would help: one more flower on a planned cross, or so many with pollen that is not at hand.
 
-    Attributes
-    ----------
-    flowers : int
-        With the one more; of pollen from elsewhere those that the plan leaves.
-    before, after : float
-        The chance of a seedling as planned, and with it.
+    The chance of a seedling is as planned ``before``, and with it ``after``.
     """
 
     seed_plant: str
@@ -109,22 +95,10 @@ class More:
 class Plan:
     """A season's plan, by week and seed plant.
 
-    Attributes
-    ----------
-    begins, ends : str
-        ISO 8601.
-    expected : float
-        Pairings that give a seedling, on average.
-    low, high : int
-        Between which that number lies in 9 of 10 seasons; pairings that share a parent fail together.
-    one_more : More or None
-        Where one more flower would add most, of the plants that give all they can spare.
-    borrowed : More or None
-        The cross left out for want of pollen that would add most, with the flowers and evenings that are left.
-    gap : float
-        By which share of the best plan's worth this one can fall short, at most.
-    caution : str
-        Of handling; blank where nothing is planned.
+    ``expected`` pairings give a seedling on average, in 9 seasons of 10 from ``low`` to ``high``: those that share a
+    parent fail together. ``one_more`` flower would add most there, of the plants that give all they can spare; pollen
+    ``borrowed`` would, with the flowers and evenings that are left. The ``gap`` is the share of the best plan's worth
+    it can fall short.
     """
 
     begins: str
@@ -143,31 +117,28 @@ class Plan:
     schema: Literal["crosscompat.plan/1"] = "crosscompat.plan/1"
 
 
+_Sides = Sequence[tuple[Candidate, Sequence[Plant], Sequence[Plant]]]
+"""Each cross wanted with the plants that can bear it, and those that shed its pollen."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Option:
-    """A cross wanted on one seed plant, what a seedling is worth, and where its pollen comes from.
+    """A cross wanted on one seed plant, with its pollen, and the ``flowers`` and ``week`` that are planned for it.
 
-    ``ready``, shape (n_weeks,), are the weeks in which the seed plant is open and pollen can be had.
+    ``ready``, shape (n_weeks,), are the weeks in which the seed plant is open and pollen can be had; ``added``, shape
+    (most + 1,), is what each flower adds to the chance of a seedling, which is worth ``weight``.
     """
 
-    wish: int
+    number: int
+    wish: Candidate
     seed: Parent
-    pollen: Parent
-    want: int | None
     weight: float
     fathers: Sequence[str]
     stored: Sequence[Stored]
     ready: Days
-
-
-@dataclass(frozen=True, slots=True)
-class _Made:
-    """An option that is planned; ``added``, shape (n_flowers,), is what each flower adds to the chance."""
-
-    option: _Option
-    flowers: int
-    week: int
     added: Floats
+    flowers: int = 0
+    week: int = -1
 
 
 def plan_season(
@@ -194,46 +165,41 @@ def plan_season(
     most = (2 * usual_flowers(collection) if spare is None else spare) - controls
     wanted, refused = wanted_pairs(collection, collection.wanted)
     sides = _plants_of(collection, wanted, day)
-    concerned = list({plant.plant: plant for both in sides for side in both for plant in side}.values())
+    concerned = list({plant.plant: plant for _, *both in sides for side in both for plant in side}.values())
     day = _first_opening(collection, page, concerned, day)
     days = [day + timedelta(days=n) for n in range(7 * weeks)]
     opened = {name: on.reshape(weeks, 7) for name, on in open_days(collection, page, concerned, days).items()}
-    every = _options(collection, wanted, sides, good_lots(page, day), opened)
-    options = [option for option in every if option.ready.any()]
-    added = _added(collection, options, most + 1)
-    weight = np.array([option.weight for option in options]).reshape(-1, 1)
-    ready = np.array([option.ready for option in options], dtype=np.bool_).reshape(-1, weeks)
-    wishes = np.array([option.wish for option in options], dtype=np.intp)
-    mothers = np.unique([option.seed.called for option in options], return_inverse=True)[1]
-    flowers, week, gap = solve(weight * added[:, :most] - _A_FLOWER, ready, wishes, mothers, evenings)
-    made = [_Made(options[k], int(flowers[k]), int(week[k]), added[k]) for k in np.flatnonzero(flowers)]
+    options = _options(collection, sides, good_lots(page, day), opened, most)
+    made, gap = _chosen([option for option in options if option.ready.any()], most, evenings)
     crosses, low, high = _crosses(collection, made, opened, day)
     first = {cross.seed_plant: cross.week for cross in reversed(crosses)}
     return Plan(
         day.isoformat(), (day + weeks * _WEEK).isoformat(), crosses,
         [Control(begun, plant) for plant, begun in first.items()] if controls else [],
-        [*(LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused),
-         *_left_out(wanted, sides, every, made)],
+        [*(LeftOut(row.seed_parent, row.pollen_parent, row.why) for row in refused), *_left_out(sides, options, made)],
         sum(cross.chance.mean for cross in crosses), low, high, _one_more(made, most),
-        _borrowed(collection, every, made, opened, most, evenings), gap,
+        _borrowed(options, made, opened, most, evenings), gap,
         " ".join(caution.says for caution in handling(collection)) if crosses else "", collection.settings.invented,
     )  # fmt: skip
 
 
-def _plants_of(collection: Collection, wanted: Sequence[Candidate], day: date) -> list[tuple[list[Plant], list[Plant]]]:
-    """Return for each cross wanted the plants that can bear it, and those that shed its pollen.
-
-    They are the very plant that a side names, else all of its species.
-    """
+def _plants_of(collection: Collection, wanted: Sequence[Candidate], day: date) -> _Sides:
+    """Return the plants of each cross wanted: the very plant that a side names, else all of its species."""
     alive = alive_on(collection, day)
     label = {plant.plant: collection.index.find(plant.species) for plant in alive}
 
-    def plants(side: Parent, other_sex: str) -> list[Plant]:
-        if side.plant is not None:
-            return [plant for plant in alive if plant.plant == side.plant.plant and plant.sex != other_sex]
-        return [plant for plant in alive if label[plant.plant] == side.label and plant.sex != other_sex]
+    def plants(side: Parent) -> list[Plant]:
+        very = side.own_name
+        return [plant for plant in alive if (plant.plant == very if very else label[plant.plant] == side.label)]
 
-    return [(plants(wish.seed, "male"), plants(wish.pollen, "female")) for wish in wanted]
+    return [
+        (
+            wish,
+            [plant for plant in plants(wish.seed) if not any(bars(plant, None, day))],
+            [plant for plant in plants(wish.pollen) if not any(bars(None, plant, day))],
+        )
+        for wish in wanted
+    ]
 
 
 def _first_opening(collection: Collection, page: Reading, plants: Sequence[Plant], day: date) -> date:
@@ -245,39 +211,37 @@ def _first_opening(collection: Collection, page: Reading, plants: Sequence[Plant
 
 
 def _options(
-    collection: Collection,
-    wanted: Sequence[Candidate],
-    sides: Sequence[tuple[Sequence[Plant], Sequence[Plant]]],
-    good: Sequence[Stored],
-    opened: Mapping[str, Days],
+    collection: Collection, sides: _Sides, good: Sequence[Stored], opened: Mapping[str, Days], most: int
 ) -> list[_Option]:
     """Return each cross wanted on each of its seed plants; a plant is no mother to itself or to its offsets."""
-    past = past_crosses(collection)
-    plants, stored_of = collection.plants, defaultdict(list)
-    for lot in good:
-        stored_of[collection.index.find(plants.species(lot.parent))].append(lot)
+    past, plants = past_crosses(collection), collection.plants
+    label = [collection.index.find(plants.species(lot.parent)) for lot in good]
     options = []
-    for wish, (candidate, (mothers, fathers)) in enumerate(zip(wanted, sides, strict=True)):
-        very = candidate.pollen.own_name
-        stored = [lot for lot in stored_of[candidate.pollen.label] if not very or plants.one_clone(lot.parent, very)]
-        earlier = past.get((candidate.seed.label, candidate.pollen.label), ())
-        took = sum(cross.outcome == "took" for cross in earlier)
-        weight = worth(1.0, candidate.want, wished=True, took=took)
+    for number, (wish, mothers, fathers) in enumerate(sides):
+        very, pair = wish.pollen.own_name, (wish.seed.label, wish.pollen.label)
+        stored = [lot for lot, of in zip(good, label, strict=True) if of == wish.pollen.label]
+        stored = [lot for lot in stored if not very or plants.one_clone(lot.parent, very)]
+        took = sum(cross.outcome == "took" for cross in past.get(pair, ()))
+        weight = worth(1.0, wish.want, wished=True, took=took)
         for mother in mothers:
             if plants.one_clone(very, mother.plant):
                 continue
-            others = [plant.plant for plant in fathers if not plants.one_clone(plant.plant, mother.plant)]
+            others = [plant.plant for plant in fathers if plant.clone != mother.clone]
             lots = [lot for lot in stored if not plants.one_clone(lot.parent, mother.plant)]
-            seed, own = Parent(candidate.seed.label, mother), opened[mother.plant]
-            shed = sum((opened[name] for name in others), np.zeros_like(own))
-            ready = _ready(own, shed, lots)
-            options.append(_Option(wish, seed, candidate.pollen, candidate.want, weight, others, lots, ready))
-    return options
+            ready = _ready(opened[mother.plant], [opened[name] for name in others], lots)
+            seed = Parent(wish.seed.label, mother)
+            options.append(_Option(number, wish, seed, weight, others, lots, ready, np.empty(0)))
+    if not options:
+        return []
+    parents = parents_of([(option.seed, option.wish.pollen) for option in options])
+    whole = predict(collection, basis_of(collection).model, parents).whole
+    added = np.diff([chances(whole, n).mean for n in range(most + 2)], axis=0).T
+    return [replace(option, added=more) for option, more in zip(options, added, strict=True)]
 
 
-def _ready(mother: Days, shed: Days, stored: Sequence[Stored]) -> Days:
+def _ready(mother: Days, fathers: Sequence[Days], stored: Sequence[Stored]) -> Days:
     """Return the weeks in which a seed plant is open and pollen can be had, shape (n_weeks,); days are (n_weeks, 7)."""
-    weeks = np.arange(len(mother))
+    weeks, shed = np.arange(len(mother)), sum(fathers, np.zeros_like(mother))
     last = np.maximum.accumulate(np.where(shed.any(axis=1), weeks, -_KEPT - 1))
     had = np.asarray((shed & mother).any(axis=1))
     had[1:] |= weeks[1:] - last[:-1] <= _KEPT
@@ -286,8 +250,24 @@ def _ready(mother: Days, shed: Days, stored: Sequence[Stored]) -> Days:
     return np.asarray(mother.any(axis=1) & had)
 
 
-def _pollen(option: _Option, week: int, opened: Mapping[str, Days], begins: date) -> tuple[list[str], str]:
-    """Return which plants give the pollen in a week, and in words where it comes from."""
+def _chosen(options: Sequence[_Option], most: int, evenings: int) -> tuple[list[_Option], float]:
+    """Return the options that are planned, and by which share of the best plan's worth they can fall short."""
+    if not options:
+        return [], 0.0
+    flowers, week, gap = solve(
+        np.array([option.weight * option.added[:most] for option in options]) - _A_FLOWER,
+        np.array([option.ready for option in options]),
+        np.array([option.number for option in options]),
+        np.unique([option.seed.called for option in options], return_inverse=True)[1],
+        evenings,
+    )
+    chosen = np.flatnonzero(flowers)
+    return [replace(options[k], flowers=int(flowers[k]), week=int(week[k])) for k in chosen.tolist()], gap
+
+
+def _pollen(option: _Option, opened: Mapping[str, Days], begins: date) -> tuple[list[str], str]:
+    """Return which plants give the pollen of what is planned, and in words where it comes from."""
+    week = option.week
     ready = opened[option.seed.called][week]
     fresh = [name for name in option.fathers if (opened[name][week] & ready).any()]
     if fresh:
@@ -300,51 +280,37 @@ def _pollen(option: _Option, week: int, opened: Mapping[str, Days], begins: date
     return shed, say("plan.collect", date=spoken_date(begins + earlier * _WEEK, begins))
 
 
-def _added(collection: Collection, options: Sequence[_Option], most: int) -> Floats:
-    """Return what each further flower adds to the chance of a seedling, shape (n_options, most)."""
-    if not options:
-        return np.zeros((0, most))
-    parents = parents_of([(option.seed, option.pollen) for option in options])
-    whole = predict(collection, basis_of(collection).model, parents).whole
-    return np.diff([chances(whole, n).mean for n in range(most + 1)], axis=0).T
-
-
 def _crosses(
-    collection: Collection, made: Sequence[_Made], opened: Mapping[str, Days], begins: date
+    collection: Collection, made: Sequence[_Option], opened: Mapping[str, Days], begins: date
 ) -> tuple[list[PlannedCross], int, int]:
     """Return the crosses of a plan in their order, and between which two numbers those with a seedling lie."""
     if not made:
         return [], 0, 0
-    model, flowers = basis_of(collection).model, np.array([each.flowers for each in made])
-    pairs = [(each.option.seed, each.option.pollen) for each in made]
-    parents = parents_of(pairs)
+    model, flowers = basis_of(collection).model, np.array([option.flowers for option in made])
+    parents = parents_of([(option.seed, option.wish.pollen) for option in made])
     asked = predict(collection, model, parents)
     chance = chances(asked.whole, flowers)
-    reverse = chances_of(collection, model, parents_of([(pollen, seed) for seed, pollen in pairs]), flowers)
+    other_ways = parents_of([(option.wish.pollen, option.seed) for option in made])
+    reverse = chances_of(collection, model, other_ways, flowers)
     crosses = []
-    for i, each in enumerate(made):
-        plants, says = _pollen(each.option, each.week, opened, begins)
+    for i, option in enumerate(made):
+        seed, pollen, (plants, says) = option.seed, option.wish.pollen, _pollen(option, opened, begins)
         other = interval_at(reverse, i) if reverse.mean[i] > chance.mean[i] + TELLS_APART else None
         crosses.append(PlannedCross(
-            (begins + each.week * _WEEK).isoformat(), each.option.seed.name, each.option.seed.called,
-            each.option.pollen.name, plants, each.flowers, interval_at(chance, i), other, each.option.want, says,
-            say("plan.ask", seed=each.option.seed.called, pollen=each.option.pollen.called, n=each.flowers),
+            (begins + option.week * _WEEK).isoformat(), seed.name, seed.called, pollen.name, plants, option.flowers,
+            interval_at(chance, i), other, option.wish.want, says,
+            say("plan.ask", seed=seed.called, pollen=pollen.called, n=option.flowers),
         ))  # fmt: skip
     together = correlations(model, asked.rows, asked.pairings, parents)
     low, high = number_that_take(together, asked.whole, flowers)
     return sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), low, high
 
 
-def _left_out(
-    wanted: Sequence[Candidate],
-    sides: Sequence[tuple[Sequence[Plant], Sequence[Plant]]],
-    options: Sequence[_Option],
-    made: Sequence[_Made],
-) -> Iterator[LeftOut]:
+def _left_out(sides: _Sides, options: Sequence[_Option], made: Sequence[_Option]) -> Iterator[LeftOut]:
     """Say of each cross wanted that is not planned why: its plants, its days, or that there was no room."""
-    done, possible = {each.option.wish for each in made}, {option.wish for option in options if option.ready.any()}
-    stored = {option.wish for option in options if option.stored}
-    for i, (wish, (mothers, fathers)) in enumerate(zip(wanted, sides, strict=True)):
+    done, possible = {option.number for option in made}, {option.number for option in options if option.ready.any()}
+    stored = {option.number for option in options if option.stored}
+    for i, (wish, mothers, fathers) in enumerate(sides):
         why = "no_room"
         if i not in possible:
             why = "no_mother" if not mothers else "never_together" if fathers or i in stored else "no_father"
@@ -352,41 +318,35 @@ def _left_out(
             yield LeftOut(wish.seed.name, wish.pollen.name, say(f"plan.{why}"))
 
 
-def _one_more(made: Sequence[_Made], most: int) -> More | None:
+def _one_more(made: Sequence[_Option], most: int) -> More | None:
     """Return the cross that one more flower would help most, of the plants that give all they can spare."""
     spent = _spent(made)
-    full = [each for each in made if spent[each.option.seed.called] == most]
-    best = max(full, key=lambda each: each.option.weight * each.added[each.flowers], default=None)
-    return None if best is None else _more(best.option, best.added, best.flowers, best.flowers + 1)
+    full = [option for option in made if spent[option.seed.called] == most]
+    best = max(full, key=lambda option: option.weight * option.added[option.flowers], default=None)
+    return None if best is None else _more(best, best.flowers + 1)
 
 
 def _borrowed(
-    collection: Collection,
-    options: Sequence[_Option],
-    made: Sequence[_Made],
-    opened: Mapping[str, Days],
-    most: int,
-    evenings: int,
+    options: Sequence[_Option], made: Sequence[_Option], opened: Mapping[str, Days], most: int, evenings: int
 ) -> More | None:
     """Return the cross without pollen that some from elsewhere would help most, with the room that the plan leaves."""
-    able, spent = {option.wish for option in options if option.ready.any()}, _spent(made)
-    full = [week for week, n in Counter(each.week for each in made).items() if n == evenings]
+    able, spent = {option.number for option in options if option.ready.any()}, _spent(made)
+    full = [week for week, n in Counter(option.week for option in made).items() if n == evenings]
     room = {name: np.delete(days, full, axis=0).any() for name, days in opened.items()}
-    lacking = [option for option in options if option.wish not in able and room[option.seed.called]]
     best: tuple[float, More | None] = (0.0, None)
-    for option, added in zip(lacking, _added(collection, lacking, most), strict=True):
-        gain = option.weight * added[: most - spent[option.seed.called]]
+    for option in options:
+        gain = option.weight * option.added[: most - spent[option.seed.called]]
         n = int((gain > _A_FLOWER).sum())
-        if gain[:n].sum() > best[0]:
-            best = float(gain[:n].sum()), _more(option, added, 0, n)
+        if option.number not in able and room[option.seed.called] and gain[:n].sum() > best[0]:
+            best = float(gain[:n].sum()), _more(option, n)
     return best[1]
 
 
-def _spent(made: Sequence[_Made]) -> Counter[str]:
+def _spent(made: Sequence[_Option]) -> Counter[str]:
     """Count the flowers that each seed plant gives."""
-    return sum((Counter({each.option.seed.called: each.flowers}) for each in made), Counter())
+    return sum((Counter({option.seed.called: option.flowers}) for option in made), Counter())
 
 
-def _more(option: _Option, added: Floats, before: int, flowers: int) -> More:
-    chance = (float(added[:n].sum()) for n in (before, flowers))
-    return More(option.seed.called, option.pollen.name, flowers, *chance)
+def _more(option: _Option, flowers: int) -> More:
+    before, after = (float(option.added[:n].sum()) for n in (option.flowers, flowers))
+    return More(option.seed.called, option.wish.pollen.name, flowers, before, after)

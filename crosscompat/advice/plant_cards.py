@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.parents import Caution, escaping, permits
-from crosscompat.advice.pollination_rules import contradicted
-from crosscompat.advice.visit_parents import misspelt
+from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
-from crosscompat.book.crosses import Cross
-from crosscompat.book.current_plants import latest, plants_of, sightings_of, species_of, usual_window
+from crosscompat.book.crosses import Cross, find_label, written_out
+from crosscompat.book.current_plants import (
+    Sighting,
+    latest,
+    plants_of,
+    sightings_of,
+    species_of,
+    usual_window,
+)
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
-from crosscompat.book.history import Line, lines_of
+from crosscompat.book.history import Line, lines_of, words_of
 from crosscompat.book.numbers import read_pattern
-from crosscompat.book.placing import find_label, written_out
-from crosscompat.book.store import Reading, Store
+from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
 from crosscompat.ground.names import correct_form
@@ -42,22 +47,10 @@ class PlantLine:
 
 @dataclass(frozen=True, slots=True)
 class PlantFlowers:
-    """When a plant flowers.
+    """When a plant flowers: the ``usual`` stretch of the year in words, its ends as month and day.
 
-    Attributes
-    ----------
-    usual : str or None
-        The stretch of the year in which it was seen open, in words.
-    first, last : str or None
-        Its ends, month and day.
-    days : int
-        Different days on which it was seen open.
-    open_now : bool or None
-        None where nobody looked in the last week.
-    flowers : int or None
-        Open when it was last looked at, where they were counted.
-    seen : str or None
-        The day of that.
+    It was seen open on so many ``days``; ``open_now`` is none where nobody looked in the last week, else it was last
+    ``seen`` with so many ``flowers`` open.
     """
 
     usual: str | None
@@ -71,18 +64,10 @@ class PlantFlowers:
 
 @dataclass(frozen=True, slots=True)
 class PlantCross:
-    """A cross that a plant took part in.
+    """A cross that a plant took part in, and the ``other`` parent, none where it is not known.
 
-    Attributes
-    ----------
-    other : str or None
-        The other parent: the plant, else the species; None where it is not known.
-    outcome : str
-        ``took``, ``failed`` or ``open``; ``lost`` where an accident ended it.
-    lost_to : str or None
-        What ended it, which was no failure of the cross.
-    date_words : str or None
-        The month or season, where no more is known.
+    The outcome is ``took``, ``failed``, ``open``, or ``lost`` to an accident, which was no failure of the cross.
+    ``date_words`` are the month or season, where no more is known.
     """
 
     number: str
@@ -95,24 +80,11 @@ class PlantCross:
 
 @dataclass(frozen=True, slots=True)
 class PlantCard:
-    """All that is known of one plant.
+    """All that is known of one plant, its ``record`` as it stands.
 
-    Attributes
-    ----------
-    record : records.Plant
-        As it stands in the book.
-    species : str
-        What it is, in correct form.
-    placed : bool
-        Whether that has a place on the tree.
-    known_by : str
-        How that is known, in words.
-    raised_from : str or None
-        Number of the cross it was raised from.
-    offsets : list of str
-        Other plants of its clone.
-    queries : list of str
-        Findings that a visit contradicts.
+    ``known_by`` says how its species is known, and it is ``placed`` where that stands on the tree. It may be
+    ``raised_from`` a cross; ``offsets`` are other plants of its clone; ``queries`` are findings that a visit
+    contradicts.
     """
 
     record: records.Plant
@@ -133,16 +105,9 @@ class PlantCard:
 
 @dataclass(frozen=True, slots=True)
 class PlantAnswer:
-    """The plants of a book, or one of them; and what was written of it.
+    """The plants of a book, or the card of the one that was named, as it stands now or would after a dry run.
 
-    Attributes
-    ----------
-    plants : list of PlantLine
-        All of them, where none was named.
-    card : PlantCard or None
-        Of the one that was named, as it stands now, or would after a dry run.
-    wrote : list of str
-        What was written, in words.
+    What was written of it stands in ``wrote``, in words.
     """
 
     plants: list[PlantLine]
@@ -165,34 +130,47 @@ def plant_answer(
     UnknownName, WrongUse
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
-    answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+    if entry.asks_only:
+        answer = _nothing_said(collection)
+        with store.reading() as page:
+            if entry.name is None:
+                return replace(answer, plants=plant_lines(page))
+            return replace(answer, card=plant_card(collection, page, known_plant(page, entry.name), today))
+    with store.writing("", who=entry.by, dry_run=dry_run) as pen:
+        answer = write_plant(collection, pen, entry, today)
+    return replace(answer, written=answer.written and not dry_run)
+
+
+def _nothing_said(collection: Collection) -> PlantAnswer:
+    return PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+
+
+def write_plant(collection: Collection, pen: Writing, entry: PlantEntry, today: date) -> PlantAnswer:
+    """Write down what is said of a plant and return its card; raises as `plant_answer`, and the transaction must end.
+
+    A species whose genus was left out or cut short is written in full.
+    """
+    answer = _nothing_said(collection)
     if entry.species and entry.species.strip():
         species, read_as = written_out(collection.index, entry.species)
         entry = replace(entry, species=species)
         answer.notes.extend(filter(None, [read_as]))
-    if entry.asks_only:
-        with store.reading() as page:
-            if entry.name is None:
-                return replace(answer, plants=_lines(page))
-            return replace(answer, card=_card(collection, page, known_plant(page, entry.name), today))
-    with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
-        card = _card(collection, pen, done.plant, today)
-    cautions = _cautions(collection, entry, done.plant)
-    return replace(answer, card=card, wrote=[*done.wrote], written=bool(done.wrote) and not dry_run, cautions=cautions)
+    done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
+    card, cautions = plant_card(collection, pen, done.plant, today), _cautions(collection, entry, done.plant)
+    return replace(answer, card=card, wrote=[*done.wrote], written=bool(done.wrote), cautions=cautions)
 
 
 def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -> list[Caution]:
     """Return what is to be said once: names that may be misspelt, papers where something changes hands, hybrids."""
     names = dict.fromkeys(name for name in (entry.species, entry.plant.get("parents")) if name is not None)
-    spelling = [Caution("name", says) for name in names for says in misspelt(collection, name)]
+    spelling = [Caution("name", says) for name in names for says in misspelt(collection.index, name)]
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
     changes_hands = received or (bool(entry.pollen) and plant.owner is not None)
     hybrid = entry.raised_from or entry.plant.get("parents")
     return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
 
 
-def _lines(page: Reading) -> list[PlantLine]:
+def plant_lines(page: Reading) -> list[PlantLine]:
     """Return every plant in one line, the living first, by name."""
     bench = plants_of(page).by_name
     standing = sorted(page.current(records.Plant), key=lambda plant: (plant.died is not None, plant.name))
@@ -202,7 +180,7 @@ def _lines(page: Reading) -> list[PlantLine]:
     ]
 
 
-def _card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
+def plant_card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
     """Return the card of a plant as it stands today."""
     species, own = species_of(page), plant.name
     bench = plants_of(page, species).by_name
@@ -274,6 +252,69 @@ def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
         flowers=seen.flowers if seen else None,
         seen=seen.date if seen else None,
     )
+
+
+def sightings_now(page: Reading, today: date) -> Mapping[str, Sighting]:
+    """Return what was last seen of each plant's flowers, by its name, where that still tells of today."""
+    names = dict(page.columns(records.Plant, "id", "name"))
+    found = {names[plant]: latest(seen, today) for plant, seen in sightings_of(page).items() if plant in names}
+    return {name: seen for name, seen in found.items() if seen is not None}
+
+
+_FACTS = ("received_as", "clone", "accession", "field_number", "source", "papers", "parents", "owner", "place",
+          "acquired", "died", "note")  # fmt: skip
+
+
+def facts_in_words(card: PlantCard, today: date) -> Iterator[str]:
+    """Yield what is noted of a plant itself, one thing a line."""
+    for name in _FACTS:
+        value = getattr(card.record, name)
+        if value is not None:
+            shown = spoken_date(value, today) if isinstance(value, date) else value
+            yield say(f"planting.wrote.{name}", value=shown)
+    if card.raised_from:
+        yield say("plant.line.raised_from", value=card.raised_from)
+    if card.offsets:
+        yield say("plant.line.offsets", value=", ".join(card.offsets))
+    if not card.placed:
+        yield say("plant.line.unplaced")
+
+
+def parts_in_words(card: PlantCard, today: date) -> Mapping[str, list[str]]:
+    """Return what else is known of a plant, part by part; a part without a line is left out."""
+    own = {card.record.id: ""}
+    parts = {
+        "determinations": [words_of(one, own) for one in card.determinations],
+        "findings": [words_of(one, own) for one in card.findings],
+        "flowers": list(_flowers_in_words(card.flowering, today)),
+        "pollen": [words_of(lot, own) for lot in card.pollen],
+        "as_mother": [_cross_in_words(one, today) for one in card.as_mother],
+        "as_father": [_cross_in_words(one, today) for one in card.as_father],
+        "attachments": [one.says for one in card.attachments],
+    }
+    return {name: lines for name, lines in parts.items() if lines}
+
+
+def _flowers_in_words(seen: PlantFlowers, today: date) -> Iterator[str]:
+    """Yield when a plant flowers, and whether it does now."""
+    if seen.usual is None:
+        yield say("plant.line.never")
+    else:
+        yield say("plant.line.usual" if seen.days > 1 else "plant.line.once", window=seen.usual, days=seen.days)
+    if seen.open_now is not None:
+        key = "over" if not seen.open_now else "open_uncounted" if seen.flowers is None else "open"
+        yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen, today))
+
+
+def _cross_in_words(one: PlantCross, today: date) -> str:
+    """Return a cross that a plant took part in, in one line."""
+    outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
+    other, day = one.other or say("chances.unknown"), one.date_words or _day(one.date, today)
+    return say("plant.line.cross", number=one.number, date=day, other=other, outcome=outcome)
+
+
+def _day(day: date | None, today: date) -> str:
+    return spoken_date(day, today) if day else say("plant.undated")
 
 
 def _cross(cross: Cross, other: str | None) -> PlantCross:

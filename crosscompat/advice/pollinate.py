@@ -1,28 +1,29 @@
-"""A visit with the brush: what stands in its way, what to look out for, which cross it is, and its chances now."""
+"""A visit with the brush: who takes part, what stands in its way, which cross it is, and its chances now."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.forecast_record import ForecastNow, forecast_now
-from crosscompat.advice.parents import Caution, handling
+from crosscompat.advice.mating import FEMALE_POLLEN, MALE_SEED
+from crosscompat.advice.parents import Caution, Parent, handling
 from crosscompat.advice.pollination_rules import (
     ASKED_ONLY,
-    FEMALE_POLLEN,
-    MALE_SEED,
     QUERIED,
+    KnownPlants,
     Visit,
+    VisitParent,
+    misspelt,
     obstacles,
     risks,
 )
-from crosscompat.advice.visit_parents import VisitRequest, find_visit, misspelt, pair_of
 from crosscompat.book import records
-from crosscompat.book.cross_summary import Units, in_all
-from crosscompat.book.current_plants import plants_of
+from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, in_all
+from crosscompat.book.current_plants import plants_of, sightings_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_pollination import (
     PollinationEntry,
@@ -30,14 +31,44 @@ from crosscompat.book.entry.enter_pollination import (
     pollination_records,
     write_pollination,
 )
+from crosscompat.book.find_records import find_cross, unknown_record
 from crosscompat.book.numbers import read_pattern
 from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
+from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
 
 _CHECKS = {None: "cross", "seed": "check of the seed parent", "pollen": "check of the pollen"}
 _UNKNOWN_NAME, _ENTERED_BEFORE = "unknown name", "entered before"
+_WITHOUT_NAMES = ("open", "self", "sib", "none")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitRequest:
+    """A visit as the grower tells it; None is unknown.
+
+    What is said of the ``visit`` itself, and of the cross that it ``begins``; ``seed`` and ``pollen`` are names, and
+    ``kinds`` open, self, sib or none in place of pollen; ``certainty`` is one word for all pollen, or one each;
+    ``cross`` is the number of one that goes on; ``check`` names the side that is checked.
+    """
+
+    visit: records.Pollination
+    begins: records.Cross = field(default_factory=records.Cross)
+    seed: str | None = None
+    pollen: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
+    certainty: tuple[str, ...] = ()
+    lot: str | None = None
+    cross: str | None = None
+    check: str | None = None
+    left_alone: bool = False
+
+    @property
+    def without_names(self) -> str | None:
+        """What was said in place of pollen parents."""
+        return next(iter(self.kinds), "none" if self.left_alone else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,46 +83,12 @@ class PollinatedBy:
 
 @dataclass(frozen=True, slots=True)
 class Pollinated:
-    """A visit as it was written down, or would be.
+    """A visit as it was written down, or would be; the cross has so many ``visits`` with this one.
 
-    Attributes
-    ----------
-    cross : str
-        Its number.
-    id : str
-        Its identifier.
-    begun : bool
-        Whether the cross is a new one.
-    kind : str
-        A cross, a check of one parent, or flowers left alone.
-    pollen_kind : str
-        One plant, several, open, self, sib or none.
-    units : int or None
-        Flowers (or what else was counted) of this visit.
-    units_in_all : int or None
-        New ones of the cross in all visits; None where some were not counted, or not in the same units.
-    units_by_kind : list of Units
-        The same, each kind by itself.
-    visits : int
-        Of the cross, with this one.
-    chance : Interval or None
-        Of at least one seedling from all of them, as stored.
-    flowers : int or None
-        For how many that chance is.
-    model : str or None
-        Fingerprint of the model that gave it, or "prior".
-    no_chance : str or None
-        Why there is none.
-    obstacles : list of Caution
-        What cannot be, or must be asked about first.
-    warnings : list of Caution
-        What may go wrong.
-    queries : list of str
-        Findings that the visit contradicts.
-    overruled : str or None
-        What the visit is marked with.
-    handling : list of Caution
-        On hands, eyes and the law; with the first visit of a season.
+    ``begun`` tells a new cross; ``units`` are of this visit, ``units_in_all`` the new ones of all, none where some were
+    not counted, or not in the same units. The ``chance`` is of a seedling from so many ``flowers`` in all, by the
+    ``model`` of that fingerprint; or ``no_chance`` says why there is none. ``obstacles`` cannot be, or must be asked
+    about first; the visit is marked with what was ``overruled``, and contradicts the findings in ``queries``.
     """
 
     cross: str
@@ -136,24 +133,18 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
     """
     plants = plants_of(pen)
     collection = collection if plants == collection.plants else replace(collection, plants=plants)
-    visit = find_visit(collection, pen, request)
-    hindrances = [*_unknown_names(visit), *obstacles(visit)]
-    marks = dict.fromkeys(one.kind for one in hindrances if one.kind not in {_UNKNOWN_NAME, *ASKED_ONLY})
-    settings = collection.settings
+    visit, settings = find_visit(collection, pen, request), collection.settings
+    unknown = dict.fromkeys(one.unknown for one in visit.parents if one.unknown)
+    barred = obstacles(visit)
+    marks = dict.fromkeys(one.kind for one in barred if one.kind not in ASKED_ONLY)
     entry = _entry(visit, request, "; ".join(marks) or None)
     plan = pollination_records(pen, entry, read_pattern(settings.cross_number), settings.season_start)
     no_chance = _no_chance(visit, plan, request)
     pair = None if no_chance is not None else pair_of(visit.seed, visit.pollen)
     forecast = None if pair is None else forecast_now(collection, pair, in_all(plan.units) or 1)
-    answer = _answer(
-        collection,
-        visit,
-        plan,
-        forecast,
-        no_chance=no_chance,
-        obstacles=hindrances or _entered_before(plan),
-        handling=handling(collection) if _is_first_of_season(pen, visit) else [],
-    )
+    hindrances = [*(Caution(_UNKNOWN_NAME, says) for says in unknown), *barred] or _entered_before(plan)
+    minded = handling(collection) if _is_first_of_season(pen, visit) else []
+    answer = _answer(collection, visit, plan, forecast, no_chance, hindrances, minded)
     pen.what = say("pollinate.change", cross=answer.cross)
     write_pollination(pen, plan, Bounds(today, settings.pod[1]))
     if pair and forecast:
@@ -161,8 +152,95 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
     return answer
 
 
-def _unknown_names(visit: Visit) -> list[Caution]:
-    return [Caution(_UNKNOWN_NAME, says) for says in dict.fromkeys(one.unknown for one in visit.parents) if says]
+def find_visit(collection: Collection, page: Reading, request: VisitRequest) -> Visit:
+    """Find who takes part in a visit, the lot of stored pollen and the cross that were named.
+
+    Raises
+    ------
+    UnknownName, WrongUse
+        If the cross or the pollen lot is not known; if the request contradicts itself, or what it names is of other
+        parents.
+    """
+    _refuse_contradictions(request)
+    settings = collection.settings
+    pattern = read_pattern(settings.cross_number)
+    named = cross_records(page, find_cross(page, request.cross, pattern)) if request.cross else None
+    lot = _lot(page, request.lot) if request.lot else None
+    known = KnownPlants(collection, {plant.name: plant for plant in page.current(records.Plant)}, sightings_of(page))
+    seed = _seed(known, request, named)
+    names = request.pollen or _pollen_meant(known, request, lot, named)
+    kind = request.without_names or (named.visits[0].pollen_kind if named and named.visits and not names else None)
+    if kind not in _WITHOUT_NAMES:
+        kind = "one" if len(names) == 1 else "several"
+    pollen = tuple(known.find(name, genus_of(seed.species)) for name in names) if kind != "self" else (seed,)
+    if lot is not None and lot.plant is not None and [one.id for one in pollen] != [lot.plant]:
+        raise WrongUse(say("pollinate.other_lot", lot=lot.name))
+    made, near = replace(request.visit, pollen_kind=kind), tuple(known.of_one_kind(seed))
+    return Visit(made=made, seed=seed, pollen=pollen, lot=lot, near=near, named=named,
+                 season_start=settings.season_start)  # fmt: skip
+
+
+def _lot(page: Reading, name: str) -> records.PollenLot:
+    known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
+    lot = known.get(name.strip().casefold())
+    if lot is None:
+        raise unknown_record("lot", name, [other.name for other in known.values()])
+    return lot
+
+
+def _seed(known: KnownPlants, request: VisitRequest, named: CrossRecords | None) -> VisitParent:
+    if named is None:
+        if request.seed is None:
+            raise WrongUse(say("pollinate.no_seed"))
+        return known.find(request.seed)
+    cross = named.cross
+    own = known.called(cross.seed_plant, cross.seed_parent) or ""
+    seed = known.find(own)
+    given = seed if request.seed is None else known.find(request.seed)
+    if (given.id, given.written) != (seed.id, seed.written):
+        raise WrongUse(say("pollinate.other_seed", cross=cross.number or cross.id, seed=own))
+    return seed
+
+
+def _pollen_meant(
+    known: KnownPlants, request: VisitRequest, lot: records.PollenLot | None, named: CrossRecords | None
+) -> tuple[str, ...]:
+    """Return the pollen parents that a lot, or the first visit to a cross, tells where none were named."""
+    if lot is not None:
+        name = known.called(lot.plant, lot.species)
+        if name is None:
+            raise WrongUse(say("pollinate.whose_lot", lot=lot.name))
+        return (name,)
+    if named is None or not named.visits or request.without_names or named.visits[0].pollen_kind == "self":
+        return ()
+    brought = [one for one in named.pollen if one.pollination == named.visits[0].id]
+    return tuple(name for one in brought if (name := known.called(one.plant, one.name)))
+
+
+def _refuse_contradictions(request: VisitRequest) -> None:
+    kind, pollen, words = request.without_names, request.pollen, request.certainty
+    wrong = {
+        "kinds": len(request.kinds) > 1,
+        "pollen_twice": bool(pollen and kind),
+        "left_alone": request.left_alone and kind != "none",
+        "no_pollen": not (pollen or kind or request.lot or request.cross),
+        "lot_of_one": bool(request.lot) and (kind is not None or len(pollen) > 1),
+        "certainties": len(words) > 1 and len(words) != len(pollen),
+        "one_kind": bool(request.left_alone and request.check),
+        "cross_or_number": bool(request.cross and request.begins.number),
+    }
+    key = next((key for key, is_wrong in wrong.items() if is_wrong), None)
+    if key is not None:
+        kinds = ", ".join(f"--{name}" for name in request.kinds)
+        raise WrongUse(say(f"pollinate.{key}", kind=kind, kinds=kinds))
+
+
+def pair_of(seed: VisitParent, pollen: Sequence[VisitParent]) -> tuple[Parent, Parent] | None:
+    """Return the pairing that a visit makes: pollen of one species, from one plant where that is known; else None."""
+    givers = [one.parent for one in pollen if one.parent is not None]
+    if seed.parent is None or len(givers) < len(pollen) or len({one.label for one in givers}) != 1:
+        return None
+    return seed.parent, givers[0] if len(givers) == 1 else Parent(givers[0].label)
 
 
 def _is_first_of_season(page: Reading, visit: Visit) -> bool:
@@ -190,17 +268,11 @@ def _entry(visit: Visit, request: VisitRequest, overruled: str | None) -> Pollin
 
 def _entered_before(plan: PollinationRecords) -> list[Caution]:
     """Ask about a visit that the book has already: the same day, place on the plant and count."""
-    *others, new = plan.visits
-    alike = ("date", "hour", "marker", "unit_kind", "units")
-    same = [getattr(new, name) for name in alike]
-    if (
-        new.units is None
-        or new.flowers != "new"
-        or same not in [[getattr(one, name) for name in alike] for one in others]
-    ):
+    *others, new = [(one.date, one.hour, one.marker, one.unit_kind, one.units) for one in plan.visits]
+    if plan.visit.units is None or plan.visit.flowers != "new" or new not in others:
         return []
     number = plan.cross.number or plan.cross.id
-    return [Caution(_ENTERED_BEFORE, say("pollinate.twice", cross=number, date=spoken_date(new.date)))]
+    return [Caution(_ENTERED_BEFORE, say("pollinate.twice", cross=number, date=spoken_date(plan.visit.date)))]
 
 
 def _no_chance(visit: Visit, plan: PollinationRecords, request: VisitRequest) -> str | None:
@@ -231,7 +303,7 @@ def _warnings(
     written = dict.fromkeys(
         one.species for one in visit.parents if one.plant is None and one.parent is None and not one.unknown
     )
-    spelling = [Caution("name", says) for name in written for says in misspelt(collection, name)]
+    spelling = [Caution("name", says) for name in written for says in misspelt(collection.index, name)]
     said = {"sex"} if QUERIED.keys() & set(marks) else set()
     said |= {"flowering"} if visit.lot is not None else set()
     of_the_pair = [one for one in (forecast.cautions if forecast else ()) if one.kind not in said]
@@ -248,16 +320,11 @@ def _queries(visit: Visit, kinds: Sequence[str]) -> list[str]:
 
 
 def _answer(
-    collection: Collection,
-    visit: Visit,
-    plan: PollinationRecords,
-    forecast: ForecastNow | None,
-    *,
-    no_chance: str | None,
-    obstacles: list[Caution],
-    handling: list[Caution],
-) -> Pollinated:
-    kinds = [one.kind for one in obstacles]
+    collection: Collection, visit: Visit, plan: PollinationRecords, forecast: ForecastNow | None,
+    no_chance: str | None, hindrances: list[Caution], minded: list[Caution],
+) -> Pollinated:  # fmt: skip
+    kinds = [one.kind for one in hindrances]
+    brought = zip(visit.pollen, plan.pollen, strict=True)
     notes = (*collection.notices, *(one.parent.read_as for one in visit.parents if one.parent))
     return Pollinated(
         cross=plan.cross.number or plan.cross.id,
@@ -266,10 +333,7 @@ def _answer(
         kind=plan.cross.kind,
         seed_parent=visit.seed.species,
         seed_plant=visit.seed.own_name,
-        pollen=[
-            PollinatedBy(one.name, one.species, one.own_name, brought.certainty)
-            for one, brought in zip(visit.pollen, plan.pollen, strict=True)
-        ],
+        pollen=[PollinatedBy(one.name, one.species, one.own_name, record.certainty) for one, record in brought],
         pollen_kind=plan.visit.pollen_kind or "",
         lot=visit.lot.name if visit.lot else None,
         date=plan.visit.date,
@@ -282,11 +346,11 @@ def _answer(
         flowers=forecast.flowers if forecast else None,
         model=forecast.model if forecast else None,
         no_chance=no_chance,
-        obstacles=obstacles,
+        obstacles=hindrances,
         warnings=_warnings(collection, visit, forecast, kinds),
         queries=_queries(visit, kinds),
         overruled=plan.visit.overruled,
-        handling=handling,
+        handling=minded,
         notes=[note for note in dict.fromkeys(notes) if note],
         invented=collection.settings.invented,
         written=True,

@@ -1,4 +1,4 @@
-"""What cannot be, and what may go wrong, when pollen is brought to a flower: judged from what is known, and no more.
+"""Who takes part in a visit with the brush, what cannot be about it, and what may go wrong, by what is known.
 
 Unknown is never a hindrance. What cannot be may be written down all the same; the visit is marked with its ``kind``
 then, and the finding that it contradicts is queried.
@@ -6,20 +6,25 @@ then, and the finding that it contradicts is queried.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.parents import Caution, Parent
+from crosscompat.advice.mating import DEAD_POLLEN, DEAD_SEED, FEMALE_POLLEN, MALE_SEED, ONE_CLONE, bars, pollen_age
+from crosscompat.advice.parents import Caution, Parent, find_parent
+from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords
-from crosscompat.book.current_plants import Plant, Window
+from crosscompat.book.crosses import find_label
+from crosscompat.book.current_plants import Plant, Sighting, Window, usual_window
+from crosscompat.book.find_records import nearest_names
 from crosscompat.book.records import PollenLot, Pollination
+from crosscompat.book.timelines import pollen_keeps
+from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
+from crosscompat.ground.errors import UnknownName
+from crosscompat.ground.names import NameIndex, correct_form, fold, read_name
 from crosscompat.ground.wording import say
 
-MALE_SEED, FEMALE_POLLEN = "male as seed parent", "female as pollen parent"
-ONE_CLONE = "selfing within a clone"
-DEAD_SEED, DEAD_POLLEN = "dead seed parent", "dead pollen parent"
 LATER_POLLEN = "pollen collected after the visit"
 ANOTHER_SEASON, CROSS_OVER, CROSS_LOST = "cross of another season", "cross that is over", "cross that was lost"
 
@@ -29,29 +34,25 @@ ASKED_ONLY = (ANOTHER_SEASON, CROSS_OVER, CROSS_LOST)
 QUERIED = {MALE_SEED: "male", FEMALE_POLLEN: "female"}
 """The finding that each of these contradicts."""
 
+_BARRED = {
+    MALE_SEED: "rules.male_seed", FEMALE_POLLEN: "rules.female_pollen", ONE_CLONE: "rules.one_clone",
+    DEAD_SEED: "rules.dead", DEAD_POLLEN: "rules.dead",
+}  # fmt: skip
 _SHEDS = ("male", "both", "male that sometimes fruits")
 _BROUGHT = ("one", "several", "sib")
+_UNNAMED = ("sp.", "aff.", "cf.")
+"""What stands in a name of which only the genus is sure."""
+
 _SPARE = 14
 """Days before and after a plant's usual window that are no surprise: a judgement."""
-
-_KEEPS = (("freez", 365), ("fridge", 60), ("refrig", 60), ("", 7))
-"""Days that pollen is commonly trusted, by where it is kept: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class VisitParent:
     """One parent of a visit: a plant of the book, or a species, or whatever else was written. None is unknown.
 
-    Attributes
-    ----------
-    name, species : str
-        The plant's own name, or the species; the species in correct form where it has a place on the tree.
-    id : str or None
-        Of the plant's record.
-    parent : Parent or None
-        Its place on the tree.
-    unknown : str
-        Why nothing here answers to the name, with the nearest; else empty.
+    ``name`` is the plant's own, or the species; ``id`` that of its record; ``parent`` its place on the tree;
+    ``unknown`` says why nothing here answers to the name, with the nearest.
     """
 
     name: str
@@ -101,15 +102,9 @@ class VisitParent:
 class Visit:
     """A visit with all who take part in it.
 
-    Attributes
-    ----------
-    made : Pollination
-        What is said of the visit itself; its kind of pollen is known.
-    pollen, near : tuple of VisitParent
-        Those whose pollen was brought, the seed parent itself where it was selfed on purpose; and the other plants of
-        the seed parent's own kind.
-    named : CrossRecords or None
-        The cross that the grower named for it.
+    ``made`` is what is said of the visit itself, its kind of pollen known; ``pollen`` are those whose pollen was
+    brought, the seed parent itself where it was selfed on purpose; ``near`` the other plants of the seed parent's own
+    kind, and ``named`` the cross that the grower named for it.
     """
 
     made: Pollination
@@ -126,16 +121,88 @@ class Visit:
         return (self.seed, *self.pollen)
 
 
+@dataclass(frozen=True, slots=True)
+class KnownPlants:
+    """The plants of a book: their records by own name, and when each was seen by its identifier."""
+
+    collection: Collection
+    plants: Mapping[str, records.Plant]
+    sightings: Mapping[str, Sequence[Sighting]]
+
+    def find(self, text: str, genus: str | None = None) -> VisitParent:
+        """Return one parent: a plant by its own name, else a species, else what was written.
+
+        A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
+        Any other that nothing here answers to has the reason under ``unknown``.
+        """
+        name = fold(text)
+        plant = self.collection.plants.find(name)
+        try:
+            parent = find_parent(self.collection, name, genus)
+        except UnknownName:
+            parent = None
+        if plant is not None:
+            return self._with_plant(plant, parent)
+        if parent is not None:
+            selfs = self._species_is_self_fertile(parent)
+            return VisitParent(parent.name, parent.name, parent=parent, self_fertile=selfs)
+        read = read_name(name, genus)
+        if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
+            written = correct_form(name, genus)
+            return VisitParent(written, written)
+        index = self.collection.index
+        near = [*nearest_names(name, self.collection.plants.by_name), *index.nearest(name, 1)]
+        listed = ", ".join(correct_form(one) if one in index.labels else one for one in near)
+        return VisitParent(name, name, unknown=say("pollinate.unknown", name=name, nearest=listed))
+
+    def of_one_kind(self, seed: VisitParent) -> Iterator[VisitParent]:
+        """Yield the other plants of the seed parent's own kind."""
+        own, index = seed.parent.label if seed.parent else seed.species, self.collection.index
+        for name, plant in self.collection.plants.by_name.items():
+            if name != seed.name and (find_label(index, plant.species) or plant.species) == own:
+                yield self._with_plant(plant, None)
+
+    def called(self, plant: str | None, name: str | None) -> str | None:
+        """Return the own name of the plant with an identifier, else the name that was written."""
+        return next((known for known, one in self.plants.items() if one.id == plant), name)
+
+    def _with_plant(self, plant: Plant, parent: Parent | None) -> VisitParent:
+        record, selfs = self.plants[plant.plant], plant.self_fertile
+        selfs = self._species_is_self_fertile(parent) if selfs is None and parent else selfs
+        window = usual_window(seen.date for seen in self.sightings.get(record.id, ()) if seen.flowers != 0)
+        name, species = plant.plant, parent.name if parent else plant.species
+        return VisitParent(name, species, plant, record.id, record.place, parent, selfs, window)
+
+    def _species_is_self_fertile(self, parent: Parent) -> bool | None:
+        value = self.collection.trait(parent.label, "self_fertile")
+        return value if isinstance(value, bool) else None
+
+
+def misspelt(index: NameIndex, text: str) -> list[str]:
+    """Return a sentence for each species in a name that has no place on the tree but is spelt like one that has.
+
+    None for a name of which only the genus is sure.
+    """
+    read = read_name(text)
+    if read is None:
+        return []
+    if read.parents is not None:
+        return [says for parent in read.parents for says in misspelt(index, str(parent))]
+    name = correct_form(text)
+    if read.qualifier in _UNNAMED or find_label(index, name) is not None:
+        return []
+    near = nearest_names(name, [correct_form(one) for one in index.nearest(name, 3)])
+    return [say("pollinate.unplaced", name=name, nearest=", ".join(near))] if near else []
+
+
 def obstacles(visit: Visit) -> list[Caution]:
     """Return what cannot be about a visit, the seed parent first, then what is asked about the cross it is to go to."""
     seed, day, lot = visit.seed, visit.made.date, visit.lot
-    found: list[Caution] = []
-    if seed.sex == "male":
-        found.append(Caution(MALE_SEED, say("rules.male_seed", plant=seed.name)))
-    if seed.dead_on(day):
-        found.append(_dead(DEAD_SEED, seed))
+    meant = (ONE_CLONE, DEAD_POLLEN) if visit.made.pollen_kind == "self" else ()
+    found = [_barred(kind, seed, seed) for kind in bars(seed.plant, None, day)]
     for giver in visit.pollen:
-        found += _giver_obstacles(visit, giver)
+        kinds = bars(seed.plant, giver.plant, day, day if lot is None else lot.collected)
+        found += [_barred(kind, seed, giver) for kind in kinds if kind not in {MALE_SEED, DEAD_SEED, *meant}]
     if lot is not None and lot.collected is not None and lot.collected > day:
         found.append(Caution(LATER_POLLEN, say("rules.later", lot=lot.name, date=spoken_date(lot.collected))))
     if visit.named is not None:
@@ -143,18 +210,9 @@ def obstacles(visit: Visit) -> list[Caution]:
     return list(dict.fromkeys(found))
 
 
-def _dead(kind: str, parent: VisitParent) -> Caution:
-    return Caution(kind, say("rules.dead", plant=parent.name, date=spoken_date(parent.died) if parent.died else ""))
-
-
-def _giver_obstacles(visit: Visit, giver: VisitParent) -> Iterator[Caution]:
-    given_on = visit.made.date if visit.lot is None else visit.lot.collected
-    if giver.sex == "female":
-        yield Caution(FEMALE_POLLEN, say("rules.female_pollen", plant=giver.name))
-    if visit.made.pollen_kind in _BROUGHT and visit.seed.same_clone(giver):
-        yield Caution(ONE_CLONE, say("rules.one_clone", seed=visit.seed.name, pollen=giver.name))
-    if visit.made.pollen_kind != "self" and giver.dead_on(given_on):
-        yield _dead(DEAD_POLLEN, giver)
+def _barred(kind: str, seed: VisitParent, parent: VisitParent) -> Caution:
+    died = spoken_date(parent.died) if parent.died else ""
+    return Caution(kind, say(_BARRED[kind], plant=parent.name, date=died, seed=seed.name, pollen=parent.name))
 
 
 def _cross_obstacles(visit: Visit, every: CrossRecords) -> Iterator[Caution]:
@@ -229,13 +287,11 @@ def _lot_risks(visit: Visit) -> Iterator[Caution]:
         return
     if lot.collected is None and lot.tested is None:
         yield Caution("lot", say("rules.lot_undated", lot=lot.name))
-    known = [day for day in (lot.collected, lot.tested) if day is not None and day <= today]
-    days = (today - max(known)).days if known else 0
-    where = (lot.kept or "").casefold()
-    if days > next(trusted for word, trusted in _KEEPS if word in where):
+    days, trusted = pollen_age(lot, today) or 0, pollen_keeps(lot.kept) or pollen_keeps("room")
+    if trusted is not None and days > trusted:
         kept = say("rules.kept", where=lot.kept) if lot.kept else ""
-        since = "tested" if max(known) == lot.tested else "collected"
-        yield Caution("lot", say(f"rules.lot_{since}", lot=lot.name, n=days, kept=kept))
+        tested = lot.tested is not None and (today - lot.tested).days == days
+        yield Caution("lot", say(f"rules.lot_{'tested' if tested else 'collected'}", lot=lot.name, n=days, kept=kept))
 
 
 def contradicted(sex: str | None, marks: Sequence[str]) -> str | None:

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crosscompat.advice.parents import Parent, uneven_parents
+from crosscompat.book.crosses import Cross, find_label
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label
+from crosscompat.book.records import GivenForecast
 from crosscompat.carried import KnownHybrid, known_hybrids
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import today
@@ -28,12 +28,7 @@ from crosscompat.model.saved import SavedModel
 from crosscompat.model.training_set import TrainingSet, self_fertile_labels, training_set_from
 from crosscompat.pairing import recipe_for, scale_of
 
-
-class _WithPlants(Protocol):
-    @property
-    def seed_plant(self) -> str | None: ...
-    @property
-    def pollen_plant(self) -> str | None: ...
+_Clones = list[str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,20 +159,18 @@ def fitted_on(collection: Collection, training: TrainingSet) -> FittedModel:
         collection.traits,
         clones,
         pod=collection.settings.pod,
-        own=own_findings(collection.plants, clones, len(training.seed)),
+        own=_own_chromosomes(collection.plants, Parents(training.seed, training.pollen, *clones)),
         priors=collection.priors,
     )
 
 
-def own_findings(
-    plants: Plants, clones: tuple[Sequence[str | None], Sequence[str | None]], size: int
-) -> dict[str, tuple[Floats, Floats]]:
-    """Return what was counted on the very plants, by trait column, each of shape (size,); NaN where nothing was."""
-    sides = [
-        np.array([np.nan if n is None else n for n in plants.chromosomes(side or [None] * size)], dtype=np.float64)
-        for side in clones
-    ]
-    return {"2n": (sides[0], sides[1])}
+def _own_chromosomes(plants: Plants, parents: Parents) -> dict[str, tuple[Floats, Floats]]:
+    """Return the 2n counted on the very plants, by trait column, each of shape (n_pairs,); NaN where nothing was."""
+    sides = (
+        plants.chromosomes(side or [None] * len(parents.seed)) for side in (parents.seed_plants, parents.pollen_plants)
+    )
+    seed, pollen = (np.array(side, dtype=np.float64) for side in sides)
+    return {"2n": (seed, pollen)}
 
 
 def predict(collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False) -> Prediction:
@@ -201,7 +194,7 @@ def _by_numbers(
     collection: Collection, model: FittedModel, parents: Parents, *, stages: bool = False
 ) -> tuple[Floats, Pairings, Outlook]:
     """Put pairings to a model by their numbers alone; what was found on the very plants overrides their species."""
-    own = own_findings(collection.plants, (parents.seed_plants, parents.pollen_plants), len(parents.seed))
+    own = _own_chromosomes(collection.plants, parents)
     return put_to(model, collection.taxa, collection.traits, parents, own, stages=stages)
 
 
@@ -214,27 +207,22 @@ def _with_published(
     collection: Collection, model: FittedModel, parents: Parents, whole: Logits
 ) -> tuple[Logits, Floats]:
     """Let published crosses among the species of the tree speak for some pairings of species."""
-    seeds, pollens, known = _on_the_tree(collection.index, tuple(collection.distances.tips))
+    theirs, known = _on_the_tree(collection.index, tuple(collection.distances.tips))
     if not known:
         return whole, np.zeros(len(whole.mean))
-    theirs = Parents(seeds, pollens)
-    published = list(dict.fromkeys((*seeds, *pollens)))
+    published = list(dict.fromkeys((*theirs.seed, *theirs.pollen)))
     names = list(dict.fromkeys((*published, *parents.seed, *parents.pollen)))
     kin = relatedness(collection.distances, published, names, collection.taxa.pedigree)
     at = {name: i for i, name in enumerate(names)}
     seed, pollen, mothers, fathers = (
-        np.array([at[name] for name in side], dtype=np.intp) for side in (parents.seed, parents.pollen, seeds, pollens)
+        np.array([at[name] for name in side], dtype=np.intp)
+        for side in (parents.seed, parents.pollen, theirs.seed, theirs.pollen)
     )
-    weights = [published_weight(cross.how) for cross in known]
-    flowers, level = weights[0][1:]
+    weight, flowers, level = zip(*(published_weight(cross.how) for cross in known), strict=True)
     took = np.array([cross.outcome == "hybrid" for cross in known], dtype=np.bool_)
-    crosses = PublishedCrosses(
-        mothers,
-        fathers,
-        np.array([cross.direction_known for cross in known], dtype=np.bool_),
-        Counts.of(np.full(took.size, flowers), np.zeros(took.size), took, np.array([w for w, _, _ in weights])),
-        level,
-    )
+    directed = np.array([cross.direction_known for cross in known], dtype=np.bool_)
+    counts = Counts.of(np.array(flowers), np.zeros(took.size), took, np.array(weight))
+    crosses = PublishedCrosses(mothers, fathers, directed, counts, level[0])
     bare = replace(model, steps=())
     before, theirs_before = (_by_numbers(collection, bare, side)[2].whole for side in (parents, theirs))
     theirs_now = _by_numbers(collection, model, theirs)[2].whole
@@ -243,14 +231,15 @@ def _with_published(
 
 
 @lru_cache(maxsize=1)
-def _on_the_tree(index: NameIndex, tips: tuple[str, ...]) -> tuple[list[str], list[str], list[KnownHybrid]]:
-    """Return the labels of seed and pollen parent of the published crosses of two species that have a place."""
-    places = [
-        (find_label(index, cross.seed_parent), find_label(index, cross.pollen_parent), cross)
-        for cross in known_hybrids()
+def _on_the_tree(index: NameIndex, tips: tuple[str, ...]) -> tuple[Parents, list[KnownHybrid]]:
+    """Return the published crosses of two species that have a place, and the labels of their parents."""
+    places = [[find_label(index, name) for name in (each.seed_parent, each.pollen_parent)] for each in known_hybrids()]
+    known = [
+        (str(seed), str(pollen), cross)
+        for (seed, pollen), cross in zip(places, known_hybrids(), strict=True)
+        if {seed, pollen} <= {*tips} and seed != pollen
     ]
-    found = [(seed, pollen, cross) for seed, pollen, cross in places if {seed, pollen} <= {*tips} and seed != pollen]
-    return [str(seed) for seed, _, _ in found], [str(pollen) for _, pollen, _ in found], [known for *_, known in found]
+    return Parents([seed for seed, _, _ in known], [pollen for _, pollen, _ in known]), [cross for *_, cross in known]
 
 
 def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
@@ -261,7 +250,7 @@ def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
     return Parents(*labels, *clones)
 
 
-def clones_on_both_sides(plants: Plants, rows: Sequence[_WithPlants]) -> tuple[list[str | None], list[str | None]]:
+def clones_on_both_sides(plants: Plants, rows: Sequence[Cross | GivenForecast]) -> tuple[_Clones, _Clones]:
     """Return the clones of the seed plants and of the pollen plants that rows name; a name not listed is its own."""
     sides = ([row.seed_plant for row in rows], [row.pollen_plant for row in rows])
     seed, pollen = ([None if name is None else plants.clone(name) for name in side] for side in sides)

@@ -170,8 +170,6 @@ class Teaching:
         Expected drop in the summed variance of the chances from one flower of the crosses wanted.
     about : str
         What that is about beyond the pairing itself: ``seed``, ``pollen`` or ``else``; ``pair`` if next to nothing is.
-    says : str
-        The same in plain words.
     """
 
     worth: float
@@ -185,12 +183,10 @@ class RankRow(PairFigures):
 
     Attributes
     ----------
-    place : int
-        From 1; pairings that cannot be told apart share one.
-    equal : int
-        How many share it.
     teaches : Teaching or None
         None where the ranking goes by chance alone.
+    place, equal : int
+        From 1; pairings that cannot be told apart share one, and how many do.
     """
 
     relative_distance: float
@@ -231,14 +227,9 @@ def rank(
 ) -> Ranking:
     """Rank pairings by the chance of at least one seedling, or by what they would teach of the crosses wanted.
 
-    ``flowers`` are for each pairing, by default as many as usual. Those ``refused`` are told beside the ranking.
-    ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is as for `likeliest`,
-    ``by`` as in `Ranking`.
-
-    Raises
-    ------
-    WrongUse
-        If ``flowers`` is below 1.
+    ``flowers``, by default as many as usual, are for each pairing; below 1 raises `WrongUse`. Those ``refused`` are
+    told beside the ranking. ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is
+    as for `likeliest`, ``by`` as in `Ranking`.
     """
     flowers, basis = flowers_asked(collection, flowers), basis or basis_of(collection)
     wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None

@@ -1,10 +1,11 @@
-"""What is behind a chance: the reasons that add up to it, and each stage with the past crosses that weigh in it."""
+"""What is behind a chance: the reasons that add up to it, its stages with the past crosses that weigh, the priors."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from math import copysign, exp
+from typing import Literal
 
 import numpy as np
 
@@ -13,15 +14,20 @@ from crosscompat.advice.parents import spoken
 from crosscompat.advice.predict import Prediction
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.model.fitted import FittedModel, design_of, offset_of
-from crosscompat.model.forecast import chances, sharing_out
-from crosscompat.model.likelihood import Floats
-from crosscompat.model.pairings import Pairings
+from crosscompat.model.composition import Logits, SeedsPerPod
+from crosscompat.model.fitted import FittedModel, design_of, offset_of, prior_model
+from crosscompat.model.forecast import Outlook, chances, outlook, sharing_out
+from crosscompat.model.prior import EffectRow, PriorRow, Priors
 from crosscompat.model.reasons import TERMS, base_shift, past_weights, reasons, whole_reasons
-from crosscompat.pairing import CURVES, Feature
+from crosscompat.pairing import CURVES, MILLION_YEARS, DistanceScale, Feature, recipe_for
 from crosscompat.stages import STAGES, WHOLE
-from crosscompat.traits import from_memory
+from crosscompat.traits import FEATURES, from_memory
 
+MILLIONS = (1.0, 4.0, 8.0, 16.0, 40.0)
+"""Distances, in millions of years along both branches, for which the chances of the priors are shown."""
+
+_SCALE = DistanceScale(8.0, (("time", float(np.log1p(8.0)), 1.0),), MILLION_YEARS)
+_SEEDS = SeedsPerPod(20.0, 1.0)
 _NEAR, _FAR = 0.5, 1.25
 _NOTHING = 1e-3
 _SLIGHT, _CLEAR, _STRONG = 0.05, 0.5, 1.2
@@ -47,10 +53,8 @@ class Reason:
         usual distance on the tree.
     logit : float
         What it adds to the logit of the chance; all of them add up to the posterior mean.
-    fact : str
-        What it is, in plain words.
-    says : str
-        The same with how heavily it speaks.
+    fact, says : str
+        What it is, in plain words, and the same with how heavily it speaks.
     source : str or None
         Where the parents' values are from, in keys of the table of sources; None where nothing says it.
     """
@@ -65,15 +69,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class WeightyPairing:
-    """All past crosses of one pairing, and what they add to the logit of a stage together.
-
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species in correct form.
-    crosses : list of str
-        The grower's numbers.
-    """
+    """All past crosses of one pairing, by the grower's numbers, and what they add to the logit of a stage together."""
 
     seed_parent: str
     pollen_parent: str
@@ -87,16 +83,12 @@ class PastWeights:
 
     Attributes
     ----------
-    prior_logit : float
-        Before any cross.
     in_general : float
         What they add to every pairing alike.
     weightiest : list of WeightyPairing
-        The five that add or take away most beyond that.
-    others : float
-        What all other crosses add together, beyond that.
+        The five that add or take away most beyond that; ``others`` is what the rest adds.
     mode_logit : float
-        The sum of the four.
+        The sum of it all with the logit before any cross.
     """
 
     prior_logit: float
@@ -116,8 +108,6 @@ class StageForecast:
         ``set``, ``hold``, ``fill``, ``germinate``; ``whole`` for the way from a flower to a seedling.
     chance : Interval
         That a flower sets, a set fruit is held, a seed is filled, a filled seed comes up.
-    logit_mean, logit_sd : float
-        The Gaussian behind it.
     past : PastWeights or None
         Of the crosses counted at that very step; None without any.
     """
@@ -130,51 +120,33 @@ class StageForecast:
 
 
 def reasons_in_words(
-    model: FittedModel, asked: Prediction, distance: float, sources: Mapping[str, str] | None = None
+    model: FittedModel, predicted: Prediction, distance: float, sources: Mapping[str, str] | None = None
 ) -> list[Reason]:
-    """Return the reasons for a pairing's chance of a seedling: an average pairing first, then the weightiest.
+    """Return the reasons for the chance of the one pairing predicted: an average pairing first, then the weightiest.
 
-    Parameters
-    ----------
-    model : FittedModel
-    asked : Prediction
-        The one pairing, as it was put to it.
-    distance : float
-        Between its parents, against the usual distance on the tree.
-    sources : mapping of str to str, optional
-        Where the parents' values of each trait are from.
-
-    Returns
-    -------
-    list of Reason
-        Their logits add up to the mean logit of the whole. A trait in which the parents do not differ weighs what the
-        crosses taught of that beyond the prior; the rest is in the base.
+    Their logits add up to the mean logit of the whole. A trait in which the parents do not differ weighs what the
+    crosses taught of that beyond the prior; the rest is in the base. The ``distance`` is against the usual one on the
+    tree; ``sources`` say where the parents' values of each trait are from.
     """
-    found = whole_reasons(model, asked.rows[0], asked.pairings, asked.outlook)
-    prior = reasons(replace(model, steps=()), WHOLE, asked.rows[0])
-    of_distance = sum(logit for name, logit, _ in found.terms if name in CURVES)
-    fact = say(f"reasons.distance.{_how_far(distance, of_distance)}")
-    terms = [_reason("distance", distance, of_distance, fact)]
+    row = predicted.rows[0]
+    whole = whole_reasons(model, row, predicted.pairings, predicted.outlook)
+    prior = reasons(replace(model, steps=()), WHOLE, row)
+    of_distance = sum(logit for name, logit, _ in whole.terms if name in CURVES)
+    terms = [_reason("distance", distance, of_distance, say(f"reasons.distance.{_how_far(distance, of_distance)}"))]
     unlearned = 0.0
-    judged = _joined(model.recipe.features, prior.terms)
-    for (kind, column, name, logit, value), (*_, before, _) in zip(
-        _joined(model.recipe.features, found.terms), judged, strict=True
-    ):
+    both = (_trait_terms(model.recipe.features, side.terms) for side in (whole, prior))
+    for (kind, column, name, logit, value), (*_, before, _) in zip(*both, strict=True):
         taught = logit if kind not in _DIFFERENCES or value != 0 else _beyond(logit, before)
         unlearned += logit - taught
-        source = (sources or {}).get(column) or None
-        terms.append(_reason(name, value, taught, _fact(kind, column, value), None if value is None else source))
-    terms += [
-        _reason(name, value, logit, _effect_fact(name, value, logit))
-        for name, logit, value in found.terms
-        if name in TERMS
-    ]
-    terms += [
-        _reason(name, 1.0, adds, say(f"reasons.{name}"))
-        for name, adds in (("uneven", float(asked.uneven[0])), ("published", float(asked.published[0])))
-        if abs(adds) >= _NOTHING
-    ]
-    base = Reason("base", None, found.base + unlearned, say("reasons.base"), say("reasons.base"))
+        source = None if value is None else (sources or {}).get(column) or None
+        terms.append(_reason(name, value, taught, _fact(kind, column, value), source))
+    for name, logit, value in whole.terms:
+        if name in TERMS:
+            terms.append(_reason(name, value, logit, _effect_fact(name, value, logit)))
+    for name, adds in (("uneven", float(predicted.uneven[0])), ("published", float(predicted.published[0]))):
+        if abs(adds) >= _NOTHING:
+            terms.append(_reason(name, 1.0, adds, say(f"reasons.{name}")))
+    base = Reason("base", None, whole.base + unlearned, say("reasons.base"), say("reasons.base"))
     return [base, *sorted(terms, key=lambda reason: (-abs(reason.logit), reason.feature))]
 
 
@@ -190,46 +162,53 @@ def _reason(feature: str, value: float | None, logit: float, fact: str, source: 
     return Reason(feature, value, logit, fact, says, source)
 
 
-def _joined(
+def _trait_terms(
     features: Sequence[Feature], terms: Sequence[tuple[str, float, float | None]]
 ) -> Iterator[tuple[str, str, str, float, float | None]]:
-    """Pass on the terms of traits, "lower" and "higher" of one count as a single one with the sign of the difference.
+    """Yield the kind, trait, name, logit and value of each trait's term.
 
-    Each is a kind, a trait, a name, what it adds and its value.
+    "Lower" and "higher" of one count are a single one, with the sign of the difference.
     """
-    found = {name: (logit, value) for name, logit, value in terms}
+    by_name = {name: (logit, value) for name, logit, value in terms}
     for feature in features:
         if feature.kind == "higher" or feature.column is None:
             continue
-        logit, value = found[feature.name]
+        logit, value = by_name[feature.name]
         if feature.kind != "lower":
             yield feature.kind, feature.column, feature.name, logit, value
             continue
-        more, higher = found[Feature("higher", feature.column).name]
+        more, higher = by_name[Feature("higher", feature.column).name]
         sign = None if value is None else (higher or 0.0) - value
         yield "order", feature.column, f"{feature.column} order", logit + more, sign
 
 
-def stage_forecasts(model: FittedModel, asked: Prediction) -> list[StageForecast]:
-    """Return what is expected of the one pairing that was put to a model at every stage, and of the whole."""
-    found = []
-    steps = sharing_out(asked.whole, {stage: asked.outlook.steps[stage] for stage in STAGES}, model.seeds)
-    for step, logits in (*steps.items(), (WHOLE, asked.whole)):
-        chance = interval_at(chances(logits), 0)
-        past = _past(model, step, asked.rows, asked.pairings)
-        found.append(StageForecast(step, chance, float(logits.mean[0]), float(logits.sd[0]), past))
-    return found
+def _shared_out(model: FittedModel, whole: Logits, believed: Outlook) -> list[tuple[str, Logits]]:
+    """Return every stage as it comes to what is believed of the whole, and the whole last."""
+    stages = {stage: believed.steps[stage] for stage in STAGES}
+    return [*sharing_out(whole, stages, model.seeds).items(), (WHOLE, whole)]
 
 
-def _past(model: FittedModel, step: str, rows: Floats, asked: Pairings) -> PastWeights | None:
+def stage_forecasts(model: FittedModel, predicted: Prediction) -> list[StageForecast]:
+    """Return what is expected at every stage of the one pairing predicted, and of the whole."""
+    return [
+        StageForecast(
+            step,
+            interval_at(chances(logits), 0),
+            float(logits.mean[0]),
+            float(logits.sd[0]),
+            _past(model, step, predicted),
+        )
+        for step, logits in _shared_out(model, predicted.whole, predicted.outlook)
+    ]
+
+
+def _past(model: FittedModel, step: str, predicted: Prediction) -> PastWeights | None:
     fit = model.fit_of(step)
     past = None if fit is None else fit.past
     if past is None or not past.record.size:
         return None
-    x = design_of(model.recipe, rows, model.means)
-    offset = float(offset_of(model, step, x)[0])
-    weights = past_weights(past, x, asked)[0]
-    general = base_shift(past)
+    x = design_of(model.recipe, predicted.rows, model.means)
+    weights, general = past_weights(past, x, predicted.pairings)[0], base_shift(past)
     pairs = np.column_stack([past.levels.seed, past.levels.pollen])
     ways, way = np.unique(pairs, axis=0, return_inverse=True)
     adds = np.bincount(way.ravel(), weights - general, minlength=len(ways))
@@ -243,13 +222,79 @@ def _past(model: FittedModel, step: str, rows: Floats, asked: Pairings) -> PastW
         )
         for k in heaviest
     ]
-    prior, total = offset + float(x[0] @ past.prior_mean), float(weights.sum())
-    base = float(general.sum())
+    prior = float(offset_of(model, step, x)[0]) + float(x[0] @ past.prior_mean)
+    total, base = float(weights.sum()), float(general.sum())
     return PastWeights(prior, base, named, total - base - sum(pairing.adds for pairing in named), prior + total)
 
 
 def _number(model: FittedModel, record: int) -> str:
     return model.records[record] if record < len(model.records) else str(record + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class StageChances:
+    """What the priors alone say of one stage, or of the ``whole`` way, for each of ``PriorTable.millions``.
+
+    The chances are those of two species of which no more is known; ``words`` say what happens at the stage.
+    """
+
+    stage: str
+    words: str
+    chances: list[Interval]
+
+
+@dataclass(frozen=True, slots=True)
+class CoefficientPrior(PriorRow):
+    """One coefficient on the logit scale, and in words what it weighs."""
+
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class EffectPrior(EffectRow):
+    """How widely parents, plants, pairs or records may differ: a half-normal scale on the logit scale."""
+
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class PriorTable:
+    """The priors, of which the grower has set some ``own``, and the chances they give at some ``millions`` of years."""
+
+    millions: list[float]
+    chances: list[StageChances]
+    coefficients: list[CoefficientPrior]
+    effects: list[EffectPrior]
+    own: int
+    schema: Literal["crosscompat.priors/2"] = "crosscompat.priors/2"
+
+
+def prior_table(priors: Priors, *, fruit: str = "fruit") -> PriorTable:
+    """Return a table of priors in plain words; ``fruit`` is the group's own word for a seed vessel.
+
+    Examples
+    --------
+    >>> from crosscompat.model.prior import published
+    >>> whole = prior_table(published()).chances[-1]
+    >>> whole.stage, [chance.words for chance in whole.chances][:2]
+    ('whole', ['about 2 in 3', 'about 3 in 5'])
+    """
+    recipe = recipe_for(None, _SCALE)
+    model = prior_model(recipe, _SEEDS, priors)
+    believed = outlook(model, recipe.scale.rows(np.array(MILLIONS)))
+    stages = []
+    for step, logits in _shared_out(model, believed.whole, believed):
+        chance = chances(logits)
+        intervals = [interval_at(chance, i) for i in range(len(MILLIONS))]
+        stages.append(StageChances(step, say(f"stages.{step}", fruit=fruit), intervals))
+    coefficients = [CoefficientPrior(**asdict(row), words=_meaning(row.coefficient)) for row in priors.rows]
+    effects = [EffectPrior(**asdict(row), words=say(f"priors.differs.{row.effect}")) for row in priors.effects]
+    return PriorTable(list(MILLIONS), stages, coefficients, effects, priors.own)
+
+
+def _meaning(coefficient: str) -> str:
+    key = f"features.{coefficient}.prior" if coefficient in FEATURES else f"priors.what.{coefficient.replace(' ', '_')}"
+    return say(key)
 
 
 def feature_in_words(name: str) -> str:

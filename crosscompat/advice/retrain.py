@@ -80,15 +80,7 @@ class SeasonCount:
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """What one check says of the parent it was made for: the very plant, or its species for want of one.
-
-    Attributes
-    ----------
-    cross : str
-        Its number.
-    units, set : int or None
-        Flowers, and how many set.
-    """
+    """What one check says of the parent it was made for: the very plant, or its species for want of one."""
 
     cross: str
     kind: str
@@ -104,8 +96,6 @@ class Lesson:
 
     Attributes
     ----------
-    as_of : str
-        ISO date on which the season was read.
     seasons : list of SeasonCount
         The crosses that entered, by the year in which their season started.
     moved : list of Moved
@@ -114,8 +104,6 @@ class Lesson:
         Crosses that entered as one flower because their flowers were not counted.
     track_record : TrackRecord or None
         How the forecasts did that were written before the outcome was known; None if there is none to judge yet.
-    checks : list of CheckResult
-        What came of checks and of flowers left alone.
     """
 
     as_of: str
@@ -140,12 +128,7 @@ class Lesson:
 def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
     """Fit the grower's finished crosses anew, as the season is read on some day.
 
-    Returns
-    -------
-    Lesson
-        What changed; nothing has been written yet.
-    SavedModel
-        To be kept with `keep`.
+    Nothing has been written yet when this returns what changed; the model is to be kept with `keep`.
     """
     evidence, before = training_set_of(collection, as_of), last_basis(collection)
     model = fitted_on(collection, evidence)
@@ -169,12 +152,8 @@ def learn(collection: Collection, *, as_of: date) -> tuple[Lesson, SavedModel]:
 def keep(collection: Collection, saved: SavedModel) -> int:
     """Keep a model in its collection, and note in the cross book what it says of the crosses wanted and under way.
 
-    The book is written first, and held until then by nobody else: where it cannot be, the old model stays.
-
-    Returns
-    -------
-    int
-        How many forecasts of that day there are; one that stands there already is not repeated.
+    The book is written first, and held until then by nobody else: where it cannot be, the old model stays. It returns
+    how many forecasts of that day there are; one that stands there already is not repeated.
 
     Raises
     ------

@@ -71,17 +71,7 @@ class WayScore:
 
 @dataclass(frozen=True, slots=True)
 class Scorecard:
-    """How far the forecasts can be trusted.
-
-    Attributes
-    ----------
-    as_of : str
-        ISO date on which the season was read.
-    crosses, took, pairs : int
-        Finished crosses, those with a seedling, and how many pairs they are of.
-    ways : list of WayScore
-        Empty if the crosses are too few.
-    """
+    """How far the forecasts can be trusted, by finished crosses of so many pairs; no ``ways`` if too few."""
 
     as_of: str
     crosses: int

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:  # a collection that is remembered is opened without the datab
 _FLOWER = "flower"
 """What a visit is counted in that does not say."""
 
-_SINGULAR = {"flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
+_SINGULAR = {"": _FLOWER, "flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +55,7 @@ def total(values: Iterable[int | None]) -> int | None:
 
 
 def units_told(kind: str | None, count: int | None) -> Units:
-    """Return units by our word for their kind where there is one, else by the grower's.
-
-    Examples
-    --------
-    >>> units_told("Racemes", 2), units_told(None, 3), units_told("Head", 1)
-    (Units(kind='raceme', count=2), Units(kind='flower', count=3), Units(kind='Head', count=1))
-    """
+    """Return units by our word for their kind where there is one, else by the grower's."""
     plain = _plain(kind)
     return Units(plain if kind is None or plain in catalogue("units")["kinds"] else kind, count)
 
@@ -83,32 +77,23 @@ def in_all(units: Sequence[Units]) -> int | None:
 def kinds_of(visits: Sequence[Pollination]) -> str | None:
     """Return what was counted; one kind as it was written first, if it was, and several one by one."""
     kinds = [one.kind for one in units_of_visits(visits)]
-    if len(kinds) > 1:
-        return "; ".join(kinds)
-    return next((visit.unit_kind for visit in visits if visit.unit_kind is not None), None)
+    return "; ".join(kinds) if len(kinds) > 1 else _first(visit.unit_kind for visit in visits)
 
 
 def in_words(units: Sequence[Units]) -> str:
-    """Return the counts of different kinds one beside the other; empty where one of them is not known.
-
-    Examples
-    --------
-    >>> in_words([Units("flower", 4), Units("raceme", 2), Units("head", 1)])
-    '4 flowers, 2 racemes and head: 1'
-    """
-    words = [unit.words for unit in units]
-    if not words or not all(words):
-        return ""
-    return say("units.and").join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
+    """Return the counts of different kinds one beside the other; empty where one of them is not known."""
+    *most, last = [unit.words for unit in units] or [""]
+    return say("units.and").join(filter(None, [", ".join(most), last])) if last and all(most) else ""
 
 
 def _plain(kind: str | None) -> str:
     """Return a kind of unit whatever its case and its number."""
-    word = " ".join((kind or "").split()).casefold() or _FLOWER
+    word = " ".join((kind or "").split()).casefold()
     return _SINGULAR.get(word, word)
 
 
 _EXPECTED = "plain"
+_AS_WRITTEN = ("closed_stage", "only_successes", "source", "friend", "note", "kind")
 _SILENT: Mapping[str, Any] = dict.fromkeys((*STAGE_COLUMNS, "tried", "took", "proof"))
 """What is not said of a cross that may be another: what was counted on it may belong to that one."""
 
@@ -143,8 +128,7 @@ class CrossRecords:
     @property
     def every(self) -> tuple[records.Record, ...]:
         """Every record of it, the cross first."""
-        return (self.cross, *self.visits, *self.pollen, *self.counts, *self.lots, *self.trays, *self.looks,
-                *self.losses, *self.proofs)  # fmt: skip
+        return (self.cross, *(one for item in fields(self)[1:] for one in getattr(self, item.name)))
 
     def until(self, day: date) -> CrossRecords:
         """Return it without what was counted, sown, or lost after a day; what has no date has happened."""
@@ -173,17 +157,13 @@ class CrossRecords:
         return max(seen, default=None)
 
 
-def all_cross_records(page: Reading) -> Mapping[str, CrossRecords]:
-    """Return everything that stands of every cross, by its identifier."""
-    return _gathered(page, {})
-
-
 def cross_records(page: Reading, cross: records.Cross) -> CrossRecords:
     """Return everything that stands of one cross."""
-    return _gathered(page, {"cross": cross.id}).get(cross.id, CrossRecords(cross))
+    return all_cross_records(page, cross=cross.id).get(cross.id, CrossRecords(cross))
 
 
-def _gathered(page: Reading, where: Mapping[str, str]) -> Mapping[str, CrossRecords]:
+def all_cross_records(page: Reading, **where: str) -> Mapping[str, CrossRecords]:
+    """Return everything that stands of every cross, or of one ``cross``, by its identifier."""
     found: dict[str, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
     cross_of_part: dict[str, str] = {}
     for kind, name in PARTS.items():
@@ -239,12 +219,9 @@ def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -
 
 def _ripened(every: CrossRecords) -> int | None:
     """Return the pods that ripened: those harvested or counted, or none once all that had set have dropped."""
-    harvested = total(lot.pods for lot in every.lots) or 0
-    seen = [*every.counted("pods_held"), *([harvested] if harvested else [])]
-    if seen:
-        return max(seen)
-    dropped = sum(every.counted("pods_dropped"))
-    return 0 if dropped and dropped >= max(every.counted("pods_set"), default=0) else None
+    harvested, dropped = total(lot.pods for lot in every.lots), sum(every.counted("pods_dropped"))
+    all_dropped = bool(dropped) and dropped >= max(every.counted("pods_set"), default=0)
+    return max([*every.counted("pods_held"), *filter(None, [harvested])], default=0 if all_dropped else None)
 
 
 def crosses_of(page: Reading, species: Mapping[str, str] | None = None) -> tuple[Cross, ...]:
@@ -265,6 +242,7 @@ def _line(
     parent, plant = pollen_parent(every.pollen, names, species)
     trays, lost_to = _spared(every)
     counts: dict[str, Any] = totals(every, trays)
+    others = [visit.technique for visit in visits if visit.technique != _EXPECTED]  # which speak for the cross
     found = Cross(
         date=visits[0].date if visits else date.min,
         seed_parent=cross.seed_parent or species.get(cross.seed_plant or "") or "",
@@ -275,22 +253,16 @@ def _line(
         pollen_plant=plant,
         grower=_first(visit.who for visit in visits),
         pollen_kind=_first(visit.pollen_kind for visit in visits),
-        technique=_technique(visits),
+        technique=_first(others) or _first(visit.technique for visit in visits),
         isolation="; ".join(dict.fromkeys(visit.isolation for visit in visits if visit.isolation is not None)) or None,
         unit_kind=kinds_of(visits),
-        closed_stage=cross.closed_stage,
         lost_to=lost_to,
-        only_successes=cross.only_successes,
         stamens_removed=_all(visit.stamens_removed for visit in visits),
         proof=next((proof.verdict for proof in reversed(by_date(every.proofs))), None),
-        source=cross.source,
         recorded_at=max((at for at in (cross.recorded_at, written) if at is not None), default=None),
-        friend=cross.friend,
         date_words=visits[0].date_words if visits else None,
-        note=cross.note,
-        kind=cross.kind,
         row=row,
-        **counts,
+        **counts | {name: getattr(cross, name) for name in _AS_WRITTEN},
     )
     return replace(found, **_SILENT) if cross.doubt else found
 
@@ -331,12 +303,6 @@ def pollen_parent(
     return kinds.pop(), plants.pop() if len(plants) == 1 else None
 
 
-def _technique(visits: Sequence[records.Pollination]) -> str | None:
-    """Return the technique of all visits; one that was not plain speaks for the cross, which is then no plain one."""
-    others = [visit.technique for visit in visits if visit.technique not in {None, _EXPECTED}]
-    return others[0] if others else _first(visit.technique for visit in visits)
-
-
 def _times(page: Reading) -> Mapping[str, datetime]:
     """Return when the latest word on each cross was written down in this book."""
     cross_of_tray = dict(page.columns(records.Sowing, "id", "cross"))
@@ -354,7 +320,5 @@ def _first(values: Iterable[Any]) -> Any:
 
 def _all(values: Iterable[bool | None]) -> bool | None:
     """Return no where one says no, yes where all say yes."""
-    every = list(values)
-    if False in every:
-        return False
-    return True if every and None not in every else None
+    every = set(values)
+    return False if False in every else True if every == {True} else None

@@ -1,10 +1,11 @@
-"""The crosses of a collection, made and wanted, and what the counts of each say of the chance per unit."""
+"""The crosses of a collection, made and wanted: what their counts say, and where their parents stand on the tree."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime, timedelta
+from functools import cache
 from hashlib import sha256
 from os import PathLike
 from typing import Any
@@ -15,9 +16,9 @@ from numpy.typing import NDArray
 
 from crosscompat.book.record_fields import column_of, from_to, in_column, one_of, read_fields
 from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, POLLEN_KINDS, PROOFS
-from crosscompat.ground.csv_cells import Cells, Sheet, raise_faults, read_sheet
-from crosscompat.ground.csv_convert import BadCell
-from crosscompat.ground.errors import Fault
+from crosscompat.ground.csv_cells import BadCell, Cells, Sheet, raise_faults, read_sheet
+from crosscompat.ground.errors import Fault, UnknownName
+from crosscompat.ground.names import NameIndex, correct_form, genus_of, read_name, somewhere_in
 from crosscompat.ground.wording import say
 from crosscompat.stages import LAST, STAGE_COLUMNS, STAGES
 
@@ -27,35 +28,24 @@ Flags = NDArray[np.bool_]
 COUNT_COLUMNS = ("units", *STAGE_COLUMNS, "tried", "took")
 
 _OF_SEEDS = tuple(column for column in STAGE_COLUMNS if not column.startswith("pods"))
-_CONTRADICTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "more_than": (
-        *((stage.took, stage.tried) for stage in STAGES.values()),
-        ("pods_held", "units"),
-        ("seeds_sown", "seeds"),
-        ("seedlings", "seeds"),
-        ("took", "tried"),
-    ),
-    "from_none": tuple((later, pod) for pod in ("pods_set", "pods_held") for later in _OF_SEEDS),
-}
+_MORE_THAN = (
+    *((stage.took, stage.tried) for stage in STAGES.values()),
+    *(("pods_held", "units"), ("seeds_sown", "seeds"), ("seedlings", "seeds"), ("took", "tried")),
+)
+_CONTRADICTIONS = (
+    *(("more_than", less, more) for less, more in _MORE_THAN),
+    *(("from_none", later, pod) for pod in ("pods_set", "pods_held") for later in _OF_SEEDS),
+)
 _ENDS_AT_ZERO = ("seeds", *(stage.took for name, stage in STAGES.items() if name != LAST))
 
 
 @dataclass(frozen=True, slots=True)
 class Outcomes:
-    """Plain outcomes, cross by cross.
+    """Plain outcomes, cross by cross, each array of shape (n_crosses,).
 
-    Attributes
-    ----------
-    tried : ndarray of float, shape (n_crosses,)
-        Units; 1 where they were not counted.
-    took : ndarray of float, shape (n_crosses,)
-        Units with a seedling.
-    some : ndarray of bool, shape (n_crosses,)
-        True where only "some of these units took" is known.
-    known : ndarray of bool, shape (n_crosses,)
-        False where the counts leave the outcome open.
-    uncounted : ndarray of bool, shape (n_crosses,)
-        True where the outcome is known but not from how many units.
+    ``tried`` units (1 where they were not counted), of which ``took`` have a seedling, or ``some`` of them where no
+    more is known. Where an outcome is not ``known``, the counts leave it open; where it is ``uncounted``, it is known
+    but not from how many units.
     """
 
     tried: Floats
@@ -77,15 +67,10 @@ class Outcomes:
 def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outcomes:
     """Return the plain outcomes that the counts of each cross amount to.
 
-    Parameters
-    ----------
-    counts : mapping of str to ndarray of float, shape (n_crosses,)
-        Any of ``units``, ``pods_set``, ``pods_held``, ``seeds``, ``seeds_filled``, ``seeds_sown``, ``seedlings``, and
-        ``tried`` with ``took``; NaN where blank. Where ``tried`` and ``took`` are given they speak alone. No unit at
-        all is no cross, and says nothing.
-    lost : ndarray of bool, shape (n_crosses,), optional
-        True where an accident ended the cross. A seedling seen before still counts, as "some"; the absence of one does
-        not.
+    The ``counts``, each of shape (n_crosses,), are any of ``units``, ``pods_set``, ``pods_held``, ``seeds``,
+    ``seeds_filled``, ``seeds_sown``, ``seedlings``, and ``tried`` with ``took``; NaN where blank. Where ``tried`` and
+    ``took`` are given they speak alone. No unit at all is no cross, and says nothing. Where an accident ended a cross
+    (``lost``, bool), a seedling seen before still counts, as "some"; the absence of one does not.
 
     Examples
     --------
@@ -127,26 +112,20 @@ def impossible(counts: Mapping[str, Floats]) -> list[tuple[int, str, str]]:
     >>> impossible({"pods_held": np.array([0.0, 2.0]), "pods_set": np.array([np.nan, 1.0])})
     [(1, 'pods_held', 'There are more pods held to ripeness than pods set (2 > 1).')]
     """
-    found = [
-        (int(i), column, say("crosses.no_units"))
-        for column in ("units", "tried")
-        if column in counts
-        for i in np.flatnonzero(counts[column] == 0)
-    ]
-    for key, pairs in _CONTRADICTIONS.items():
-        for less, more in pairs:
-            if less in counts and more in counts:
-                few, many = counts[less], counts[more]
-                wrong = few > many if key == "more_than" else (few > 0) & (many == 0)
-                found += [
-                    (int(i), less, _contradiction(key, less, more, few[i], many[i])) for i in np.flatnonzero(wrong)
-                ]
+    found = []
+    for column in ("units", "tried"):
+        zero = counts[column] == 0 if column in counts else ()
+        found += [(int(i), column, say("crosses.no_units")) for i in np.flatnonzero(zero)]
+    for key, less, more in _CONTRADICTIONS:
+        if less in counts and more in counts:
+            few, many = counts[less], counts[more]
+            wrong = few > many if key == "more_than" else (few > 0) & (many == 0)
+            words = {"less": say(f"crosses.counts.{less}"), "more": say(f"crosses.counts.{more}")}
+            found += [
+                (int(i), less, say(f"crosses.{key}", **words, few=f"{few[i]:g}", many=f"{many[i]:g}"))
+                for i in np.flatnonzero(wrong)
+            ]
     return sorted(found, key=lambda entry: entry[0])
-
-
-def _contradiction(key: str, less: str, more: str, few: float, many: float) -> str:
-    words = {"less": say(f"crosses.counts.{less}"), "more": say(f"crosses.counts.{more}")}
-    return say(f"crosses.{key}", **words, few=f"{few:g}", many=f"{many:g}")
 
 
 def _ended(column: Mapping[str, Floats]) -> Flags:
@@ -156,44 +135,16 @@ def _ended(column: Mapping[str, Floats]) -> Flags:
     return np.asarray(ended | nothing_up)
 
 
-def _uuid(text: str) -> str:
-    try:
-        return str(UUID(text))
-    except ValueError:
-        raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
-
-
 @dataclass(frozen=True, slots=True)
 class Cross:
     """A pairing made on one seed plant in one season, with what was counted; None is unknown, never a failure.
 
-    Attributes
-    ----------
-    date : date
-        The local calendar day of the (first) pollination; the middle of what ``date_words`` says, where it says a month
-        or a season.
-    seed_parent, pollen_parent : str
-        Names as written; no pollen parent where the flower was left open or bagged and left alone.
-    id, cross : str or None
-        UUID, never reused, and the grower's own number.
-    units : int or None
-        What was pollinated, in ``unit_kind``; unknown where several kinds of unit were counted.
-    seedlings : int or None
-        The highest number up.
-    tried, took : int or None
-        Units, and units with a seedling, where they were counted one by one.
-    closed_stage : str or None
-        The last stage that is over.
-    lost_to : str or None
-        An accident that ended it, which is no failure of the cross.
-    only_successes : bool or None
-        From a batch in which failures were not written down.
-    stamens_removed : bool or None
-        Whether the seed parent's own were taken out in time.
-    recorded_at : datetime or None
-        In UTC.
-    friend : str or None
-        Whose it is, where it was made in another grower's collection.
+    Its ``date`` is the local day of the (first) pollination, the middle of what ``date_words`` say, where they say a
+    month or a season. The parents are names as written; there is no pollen parent where the flower was left open or
+    bagged and left alone. ``id`` is a UUID, ``cross`` the grower's own number. ``units``, of ``unit_kind``, are unknown
+    where several kinds were counted; ``seedlings`` is the highest number up; ``tried`` and ``took`` are units, and
+    units with a seedling, counted one by one. ``closed_stage``, ``stamens_removed``, ``only_successes``,
+    ``recorded_at`` and ``friend`` are as in the book; ``lost_to`` is an accident that ended it, which is no failure.
     """
 
     date: date
@@ -260,8 +211,16 @@ def crosses_in(sheet: Sheet, faults: list[Fault]) -> list[Cross]:
     rows = [(cells, _row(cells)) for cells in (Cells(sheet, row, faults) for row in sheet.rows)]
     complete = [(cells, row) for cells, row in rows if row["date"] and row["seed_parent"] and _has_pollen(row)]
     crosses = [Cross(**row, row=cells.row.number) for cells, row in complete]
-    _refuse_impossible(rows)
-    faults += _repeated_ids(sheet, crosses)
+    for i, column, what in impossible(count_arrays([row for _, row in rows])):
+        rows[i][0].fault(column, what)
+    for cells, _ in rows:
+        blank = [column for column in ("tried", "took") if not (cells.row.cells.get(column) or "").strip()]
+        if len(blank) == 1:
+            cells.fault(blank[0], say("crosses.tried_and_took"))
+    first: dict[str, int] = {}
+    for (cells, _), cross in zip(complete, crosses, strict=True):
+        if cross.id is not None and first.setdefault(cross.id, cross.row) != cross.row:
+            cells.fault("id", say("crosses.id_twice", row=str(first[cross.id])), say("crosses.id_advice"))
     return crosses
 
 
@@ -270,6 +229,13 @@ def _row(cells: Cells) -> dict[str, Any]:
     if not _has_pollen(row):
         cells.fault("pollen_parent", say("cells.needed"))
     return row
+
+
+def _uuid(text: str) -> str:
+    try:
+        return str(UUID(text))
+    except ValueError:
+        raise BadCell(say("crosses.uuid", text=text), say("crosses.uuid_advice")) from None
 
 
 _MAY_LACK_A_PARENT = (*NO_POLLEN_PARENT, "one", "several")
@@ -306,25 +272,6 @@ def count_arrays(counts: Sequence[Mapping[str, int | None]]) -> dict[str, NDArra
     }
 
 
-def _refuse_impossible(rows: Sequence[tuple[Cells, Mapping[str, Any]]]) -> None:
-    for i, column, what in impossible(count_arrays([row for _, row in rows])):
-        rows[i][0].fault(column, what)
-    for cells, _ in rows:
-        blank = [column for column in ("tried", "took") if not (cells.row.cells.get(column) or "").strip()]
-        if len(blank) == 1:
-            cells.fault(blank[0], say("crosses.tried_and_took"))
-
-
-def _repeated_ids(sheet: Sheet, crosses: Sequence[Cross]) -> list[Fault]:
-    first: dict[str, int] = {}
-    faults = []
-    for cross in crosses:
-        if cross.id is not None and first.setdefault(cross.id, cross.row) != cross.row:
-            place = sheet.place(next(row for row in sheet.rows if row.number == cross.row), "id")
-            faults.append(Fault(place, say("crosses.id_twice", row=str(first[cross.id])), say("crosses.id_advice")))
-    return faults
-
-
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """One pairing the grower would like to make, of species or plants as written, and how much, from 1 to 5."""
@@ -346,3 +293,53 @@ def read_wanted(path: str | PathLike[str]) -> tuple[Wanted, ...]:
     found = [Wanted(**read_fields(Cells(sheet, row, faults), Wanted), row=row.number) for row in sheet.rows]
     raise_faults(faults)
     return tuple(found)
+
+
+def placed(index: NameIndex, pairs: Iterable[tuple[str, str | None]]) -> list[tuple[str | None, str | None]]:
+    """Return the labels that pairs of names mean, seed parent and pollen parent as written, in the order given.
+
+    An abbreviated genus of the second is that of the first. None is a name that is not given, has no place, or could
+    be more than one.
+
+    Examples
+    --------
+    >>> placed(NameIndex(["Aloe_vera", "Aloe_ferox"]), [("Aloe ferox", "A. vera"), ("Agave ferox", "A. vera")])
+    [('Aloe_ferox', 'Aloe_vera'), (None, None)]
+    """
+    label = cache(lambda name, genus=None: None if name is None else find_label(index, name, genus))
+    return [(label(seed), label(pollen, genus_of(seed))) for seed, pollen in pairs]
+
+
+def find_label(index: NameIndex, name: str, genus: str | None = None) -> str | None:
+    """Return the label that a name means; None if it has no place, or could be more than one."""
+    try:
+        return index.find(name, genus)
+    except UnknownName:
+        return None
+
+
+def findable_name(index: NameIndex, label: str) -> str:
+    """Return a species in correct form, or as the tree writes it where that would not be found again."""
+    name = correct_form(label)
+    return name if find_label(index, name) == label else label
+
+
+def written_out(index: NameIndex, name: str) -> tuple[str, str]:
+    """Return a name whose genus is left out or cut short in full, and how it was read where that is not plain.
+
+    One that can be read by itself is the grower's own and stays; `UnknownName` says why another has no place.
+
+    Examples
+    --------
+    >>> index = NameIndex(["Aloe_vera"], {"Aloe perfoliata": "Aloe vera"})
+    >>> written_out(index, "perfoliata")
+    ('Aloe vera', '“perfoliata” is a synonym; the name used here is Aloe vera.')
+    >>> written_out(index, "A. vera 'Spot'"), written_out(index, "Aloe perfoliata")
+    (("Aloe vera 'Spot'", ''), ('Aloe perfoliata', ''))
+    """
+    if somewhere_in(name) is not None or read_name(name) is not None:
+        return name, ""
+    match = index.match(name)
+    if match.how == "species":
+        return correct_form(name, genus_of(match.label)), ""
+    return correct_form(match.label), "" if match.how == "parsed" else match.sentence

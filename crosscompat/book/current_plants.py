@@ -32,18 +32,9 @@ Side = tuple[str | None, str | None]
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """One plant on the bench.
+    """One plant on the bench, its ``species`` as written; a plant that names no ``clone`` is its own.
 
-    Attributes
-    ----------
-    species : str
-        As written.
-    clone : str
-        Offsets and cuttings of one plant share it; a plant that names none is its own.
-    chromosomes : int or None
-        Its own count, 2n.
-    died : date or None
-        The day on which it was lost; None for a plant that is taken to live.
+    ``chromosomes`` is its own count, 2n; ``died`` is None for a plant that is taken to live.
     """
 
     plant: str
@@ -66,14 +57,7 @@ class Plant:
 
 @dataclass(frozen=True)
 class Plants:
-    """All plants, found by their own name.
-
-    Examples
-    --------
-    >>> bench = Plants.of([Plant("A1", "Aus bus", "A"), Plant("A2", "Aus bus", "A"), Plant("B", "Aus bus", "B")])
-    >>> bench.one_clone("A1", "A2"), bench.one_clone("A1", "B"), bench.one_clone("A1", None)
-    (True, False, False)
-    """
+    """All plants, found by their own name."""
 
     by_name: Mapping[str, Plant]
 
@@ -131,26 +115,19 @@ def plants_in(sheet: Sheet, faults: list[Fault]) -> list[Plant]:
     found: dict[str, Plant] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        plant = _plant(cells)
-        if plant is not None and plant.plant in found:
-            cells.fault("plant", say("plants.twice", plant=plant.plant, row=str(found[plant.plant].row)))
-        elif plant is not None:
-            found[plant.plant] = plant
+        values = read_fields(cells, Plant, [item.name for item in fields(Plant) if item.name != "clone"])
+        name = values["plant"]
+        if name is None or values["species"] is None:
+            continue
+        if name in found:
+            cells.fault("plant", say("plants.twice", plant=name, row=str(found[name].row)))
+        else:
+            found[name] = Plant(**values, clone=cells.text("clone") or name, row=row.number)
     return list(found.values())
 
 
-def _plant(cells: Cells) -> Plant | None:
-    row = read_fields(cells, Plant, [item.name for item in fields(Plant) if item.name != "clone"])
-    if row["plant"] is None or row["species"] is None:
-        return None
-    return Plant(**row, clone=cells.text("clone") or row["plant"], row=cells.row.number)
-
-
 def plants_of(page: Reading, species: Mapping[str, str] | None = None) -> Plants:
-    """Return the plants with what was last found on each.
-
-    The latest dated finding holds; one without a date is older than any other.
-    """
+    """Return the plants with what was last found on each, by its date; what has none is older than any other."""
     species = species_of(page) if species is None else species
     found: dict[str, dict[str, str]] = defaultdict(dict)
     for finding in by_date(page.current(records.Finding)):
@@ -241,7 +218,7 @@ _FEWEST = 3
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A plant seen on some day: how many flowers were open, 0 for none; None where they were not counted."""
+    """A plant seen on a day: how many ``flowers`` were open, 0 for none; None where they were not counted."""
 
     date: date
     flowers: int | None = None
@@ -264,8 +241,13 @@ class Window:
         >>> Window("04-20", "05-02", 5).words, Window("04-20", "04-20", 1).words
         ('20 April to 2 May', '20 April')
         """
-        first, last = _spoken(self.first), _spoken(self.last)
+        first, last = (spoken_date(day, day) for day in self._ends)
         return first if first == last else say("rules.from_to", first=first, last=last)
+
+    @property
+    def _ends(self) -> tuple[date, date]:
+        first, last = (date.fromisoformat(f"{_LEAP_YEAR}-{text}") for text in (self.first, self.last))
+        return first, last
 
     @property
     def trusted(self) -> bool:
@@ -273,16 +255,8 @@ class Window:
         return self.days >= _FEWEST
 
     def away(self, day: date) -> int:
-        """Return how many days a day lies outside; 0 inside.
-
-        Examples
-        --------
-        >>> window = Window("12-20", "01-10", 5)
-        >>> window.away(date(2025, 1, 3)), window.away(date(2025, 1, 13)), window.away(date(2025, 12, 18))
-        (0, 3, 2)
-        """
-        first, last = (_of_year(date.fromisoformat(f"{_LEAP_YEAR}-{text}")) for text in (self.first, self.last))
-        at = _of_year(day)
+        """Return how many days a day lies outside; 0 inside."""
+        at, first, last = map(_of_year, (day, *self._ends))
         if (at - first) % _DAYS <= (last - first) % _DAYS:
             return 0
         return min((first - at) % _DAYS, (at - last) % _DAYS)
@@ -304,20 +278,14 @@ def usual_window(days: Iterable[date]) -> Window | None:
         return None
     gaps = [(found[i] - found[i - 1]) % _DAYS for i in range(len(found))]
     start = gaps.index(max(gaps))
-    return Window(_month_day(found[start]), _month_day(found[start - 1]), len(dates))
+    first, last = ((date(_LEAP_YEAR, 1, 1) + timedelta(found[at])).isoformat()[5:] for at in (start, start - 1))
+    return Window(first, last, len(dates))
 
 
 def latest(sightings: Sequence[Sighting], day: date) -> Sighting | None:
     """Return the last sighting up to a day that still tells of that day; None if there is none.
 
     Of one day that which stands last counts.
-
-    Examples
-    --------
-    >>> latest([Sighting(date(2026, 5, 1), 4), Sighting(date(2026, 5, 6), 0)], date(2026, 5, 8))
-    Sighting(date=datetime.date(2026, 5, 6), flowers=0)
-    >>> latest([Sighting(date(2026, 5, 1), 4)], date(2026, 5, 9)) is None
-    True
     """
     recent = [one for one in sightings if 0 <= (day - one.date).days <= _STILL_OPEN]
     return max(reversed(recent), key=lambda one: one.date, default=None)
@@ -333,34 +301,18 @@ def sightings_of(page: Reading) -> Mapping[str, list[Sighting]]:
     noted = page.columns(records.Flowering, "plant", "date", "open_flowers", in_order=True)
     for plant, day, flowers in noted:
         found[plant].append(Sighting(day, flowers))
-    known = {(plant, day) for plant, day, _ in noted}
-    for plant, day in dict.fromkeys(_at_work(page)):
-        if (plant, day) not in known:
-            found[plant].append(Sighting(day))
-    return found
-
-
-def _at_work(page: Reading) -> Iterable[tuple[str, date]]:
     mothers = dict(page.columns(records.Cross, "id", "seed_plant"))
     columns = page.columns(records.Pollination, "id", "cross", "date", date_words=None)
-    visits = {visit: (cross, day) for visit, cross, day in columns}
-    for cross, day in visits.values():
-        if mothers[cross] is not None:
-            yield mothers[cross], day
-    for visit, plant in page.columns(records.Pollen, "pollination", "plant", lot=None):
-        if plant is not None and visit in visits:
-            yield plant, visits[visit][1]
+    visits = {visit: (mothers[cross], day) for visit, cross, day in columns}
+    fresh = page.columns(records.Pollen, "pollination", "plant", lot=None)
+    at_work = [*visits.values(), *((plant, visits[visit][1]) for visit, plant in fresh if visit in visits)]
+    known = {(plant, day) for plant, day, _ in noted}
+    for plant, day in dict.fromkeys(at_work):
+        if plant is not None and (plant, day) not in known:
+            found[plant].append(Sighting(day))
+    return found
 
 
 def _of_year(day: date) -> int:
     """Return the place of a day in a leap year, from 0, so that a date is the same place in every year."""
     return (day.replace(year=_LEAP_YEAR) - date(_LEAP_YEAR, 1, 1)).days
-
-
-def _spoken(month_day: str) -> str:
-    day = date.fromisoformat(f"{_LEAP_YEAR}-{month_day}")
-    return spoken_date(day, day)
-
-
-def _month_day(place: int) -> str:
-    return (date(_LEAP_YEAR, 1, 1) + timedelta(days=place)).isoformat()[5:]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from datetime import date
@@ -63,17 +64,16 @@ def find_cross(page: Reading, text: str, pattern: Pattern | None = None) -> Cros
     UnknownName
         If it is none, with the nearest, or could be more than one; a pattern tells a check letter that is wrong.
     """
-    numbers = _numbers(page)
+    numbers = _named(page, Cross)
     begun = [cross for one in _begun(page, text) for cross in page.current(Cross, id=one)]
     if len(begun) == 1 and _meant(numbers, text) is None:
         return begun[0]
-    [cross] = page.current(Cross, id=numbers[find_number(text, numbers, pattern)])
-    return cross
+    return page.current(Cross, id=numbers[find_number(text, numbers, pattern)])[0]
 
 
 def find_plant(page: Reading, text: str) -> Plant:
     """Return the plant of a name, whatever its case, blanks and dashes; raises `UnknownName` as `find_cross`."""
-    names = _names(page)
+    names = _named(page, Plant)
     found = _meant(names, text)
     if found is None:
         raise unknown_record("plant", text, names)
@@ -102,12 +102,15 @@ def find_record(page: Reading, text: str) -> Record:
     WrongUse
         If several begin so, or it stands no more.
     """
-    known = (_numbers(page), _names(page))
-    found = [names[text] for names in known if text in names] or _begun(page, text)
-    found = found or [one for names in known if (one := _meant(names, text)) is not None]
-    found = found or [known[0][number] for number in _alike_but_for_the_letter(text, known[0])]
+    numbers, names = known = _named(page, Cross), _named(page, Plant)
+    found = (
+        [named[text] for named in known if text in named]
+        or _begun(page, text)
+        or [one for named in known if (one := _meant(named, text)) is not None]
+        or [numbers[number] for number in _alike_but_for_the_letter(text, numbers)]
+    )
     if not found:
-        raise unknown_record("record", text, known[0] | known[1])
+        raise unknown_record("record", text, numbers | names)
     if len(found) > 1:
         raise WrongUse(say("addresses.several", text=text, ids=", ".join(sorted(found)[:5])))
     kind = page.kind_of(found[0])
@@ -148,21 +151,19 @@ def shortened(ids: Collection[str], others: Collection[str]) -> dict[str, str]:
     {'abcd12': 'abcd1', 'efgh': 'efgh'}
     """
     ordered = sorted({*others, *ids})
-    place = {one: i for i, one in enumerate(ordered)}
     found = {}
     for one in ids:
-        near = [ordered[i] for i in (place[one] - 1, place[one] + 1) if 0 <= i < len(ordered)]
+        at = bisect_left(ordered, one)
+        near = (*ordered[max(at - 1, 0) : at], *ordered[at + 1 : at + 2])
         starts = (one[:n] for n in range(SHORTEST, len(one)))
         found[one] = next((start for start in starts if not any(other.startswith(start) for other in near)), one)
     return found
 
 
-def _numbers(page: Reading) -> dict[str, str]:
-    return {number: one for one, number in page.columns(Cross, "id", "number") if number is not None}
-
-
-def _names(page: Reading) -> dict[str, str]:
-    return {name: one for one, name in page.columns(Plant, "id", "name")}
+def _named(page: Reading, kind: type[Cross | Plant]) -> dict[str, str]:
+    """Return the identifier of each cross by its number, or of each plant by its name."""
+    columns = page.columns(kind, "id", "number" if kind is Cross else "name")
+    return {name: one for one, name in columns if name is not None}
 
 
 def _meant(known: Mapping[str, str], text: str) -> str | None:
@@ -256,13 +257,14 @@ def _fits(every: CrossRecords, seed: Sequence[str], pollen: Sequence[str], clues
 
 def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
     """Judge a plant by its own name first, then by what else it is called, then by a part of it."""
-    for place, name in enumerate(names):
-        if plain(text) == plain(name):
-            return (1.0 if place == 0 else 0.7), say(f"lost_label.{what}", name=name)
-    for name in names:
-        if plain(text) and plain(text) in plain(name):
-            return 0.5, say(f"lost_label.{what}", name=name)
-    return 0.0, say(f"lost_label.other_{what}", name=names[0] if names else "?")
+    wanted = plain(text)
+    fits = [
+        (0.7 if place else 1.0) if wanted == plain(name) else 0.5 * (bool(wanted) and wanted in plain(name))
+        for place, name in enumerate(names)
+    ]
+    best = max(fits, default=0.0)
+    name = names[fits.index(best)] if names else "?"
+    return best, say(f"lost_label.{what}", name=name) if best else say(f"lost_label.other_{what}", name=name)
 
 
 def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
@@ -275,16 +277,14 @@ def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
 
 
 def _marker_fit(text: str, markers: Sequence[str]) -> tuple[float, str]:
+    """Judge by how much of the words asked for stands in a marker, slips of the pen allowed."""
     if not markers:
         return 0.0, say("lost_label.no_marker")
-    alike, best = max(((_alike(text, one), one) for one in markers), key=lambda one: one[0])
-    if alike < _LIKE:
-        return 0.0, say("lost_label.other_marker", marker=best)
-    return alike, say("lost_label.marker", marker=best)
-
-
-def _alike(text: str, marker: str) -> float:
-    """Return how much of the words asked for stands in a marker, slips of the pen allowed."""
-    words, there = text.casefold().split(), marker.casefold().replace(",", " ").split()
-    best = [max((SequenceMatcher(None, word, other).ratio() for other in there), default=0.0) for word in words]
-    return sum(best) / len(best) if best else 0.0
+    alike = []
+    for marker in markers:
+        words, there = text.casefold().split(), marker.casefold().replace(",", " ").split()
+        best = [max((SequenceMatcher(None, word, other).ratio() for other in there), default=0.0) for word in words]
+        alike.append(sum(best) / max(1, len(best)))
+    most = max(alike)
+    key = "marker" if most >= _LIKE else "other_marker"
+    return most * (most >= _LIKE), say(f"lost_label.{key}", marker=markers[alike.index(most)])

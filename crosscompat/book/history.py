@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, fields
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from crosscompat.book import records
@@ -13,7 +13,7 @@ from crosscompat.book.find_records import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import as_text
 from crosscompat.ground.dates import spoken_date, spoken_dates
 from crosscompat.ground.wording import catalogue, say
 
@@ -105,13 +105,9 @@ def _said(record: Record) -> tuple[str, set[str]]:
         case records.GivenForecast(mean=mean, flowers=flowers):
             return say("telling.forecast", percent=f"{mean:.0%}", n=flowers), _OF_A_FORECAST
         case records.Attachment(file=file, kept_as=kept_as):
-            return say("attachments.words", file=file, kept_as=_cut(kept_as)), {"file", "kept_as", "size"}
+            cut = f"{kept_as[:8]}…{kept_as[64:]}"
+            return say("attachments.words", file=file, kept_as=cut), {"file", "kept_as", "size"}
     return "", set()
-
-
-def _cut(name: str) -> str:
-    """Return the name of a file that is kept so far as to find it."""
-    return f"{name[:8]}…{name[64:]}"
 
 
 def differences(before: Record, after: Record, names: Mapping[str, str]) -> list[FieldChange]:
@@ -130,18 +126,20 @@ def names_of(page: Reading, records: Iterable[Record]) -> dict[str, str]:
     }
     found: dict[str, str] = {}
     for kind in dict.fromkeys((*_NAMED, *KINDS.values())):
-        rest, name = wanted - found.keys(), _NAMED.get(kind)
-        for version in page.versions(kind, ids=rest) if rest else ():
-            own = getattr(version.record, name) if name else None
-            found[version.record.id] = own or _unnamed(version.record)
+        if rest := wanted - found.keys():
+            versions = page.versions(kind, ids=rest)
+            found |= {version.record.id: _own_name(version.record) or _unnamed(version.record) for version in versions}
     return found
 
 
 def called(record: Record) -> str:
     """Return what a record is called: its own name or number, or else its kind and its day."""
-    name = _NAMED.get(type(record))
-    own = getattr(record, name) if name else None
+    own = _own_name(record)
     return f"{noun(record)} {own}" if own else _unnamed(record)
+
+
+def _own_name(record: Record) -> str | None:
+    return getattr(record, _NAMED[type(record)]) if type(record) in _NAMED else None
 
 
 def _unnamed(record: Record) -> str:
@@ -158,7 +156,7 @@ def _parts(record: Record, names: Mapping[str, str], without: Collection[str]) -
         if item.name == "date":
             value = getattr(record, "date_words", None) or value
         if item.name not in {"id", "date_words", *without} and value is not None and not usual:
-            text = _spoken(value, names)
+            text = spoken_date(value) if type(value) is date else _value(value, names)
             found.append(_phrase(record, item, value, spoken_dates(text) if item.name in {"note", "doubt"} else text))
     return [part for part in found if part]
 
@@ -173,12 +171,6 @@ def _phrase(record: Record, item: Field[Any], value: object, text: str) -> str:
         return say(f"telling.fields.{key}", value=value if type(value) is int else text)
     bare = item.name in {"date", _OWN_NAME.get(type(record))} or bool(reference(item)) or not text
     return text if bare else f"{item.name.replace('_', ' ')}: {text}"
-
-
-def _spoken(value: object, names: Mapping[str, str]) -> str:
-    if isinstance(value, date) and not isinstance(value, datetime):
-        return spoken_date(value)
-    return _value(value, names)
 
 
 def _rank(item: Any) -> int:

@@ -22,8 +22,11 @@ LETTERS = "ACEHKMPTUXY"
 OURS = "{yy}-{n:03}{check}"
 
 _MODULUS, _RADIX = 11, 2
-_SEASON_DIGITS = {"year": 4, "yy": 2}
+_CHECK = "\0"
+"""Stands where the check letter comes; no pattern holds it, for it cannot be printed."""
+
 _WIDTH = re.compile(r"0?[1-9]")
+_PLACEHOLDERS = {"year": "[0-9]{4}", "yy": "[0-9]{2}", "n": "(?P<n>[0-9]+)", "check": "(?P<check>[A-Z]?)"}
 
 
 def check_letter(digits: str) -> str:
@@ -43,20 +46,14 @@ def check_letter(digits: str) -> str:
 
 
 def has_check_letter(number: str) -> bool:
-    """Tell whether a number ends in the check letter of its digits.
-
-    Examples
-    --------
-    >>> has_check_letter("26-017Y"), has_check_letter("26-017K"), has_check_letter("26-017")
-    (True, False, False)
-    """
+    """Tell whether a number ends in the check letter of its digits."""
     digits = _digits(number)
     return bool(digits) and number[-1:].upper() == check_letter(digits)
 
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """How numbers of crosses are written: pieces of plain text, and placeholders with their width, in order.
+    """How numbers of crosses are written: a text in which `pattern_fault` finds nothing wrong.
 
     Examples
     --------
@@ -68,14 +65,12 @@ class Pattern:
     """
 
     text: str
-    pieces: tuple[tuple[str, str], ...]
 
     def number(self, season: int, n: int) -> str:
         """Return the n-th number of a season."""
-        written = ""
-        for name, given in self.pieces:
-            written += check_letter(_digits(written)) if name == "check" else _filled(name, given, season, n)
-        return written
+        written = self.text.format(year=f"{season:04d}", yy=f"{season % 100:02d}", n=n, check=_CHECK)
+        before, checked, after = written.partition(_CHECK)
+        return before + (check_letter(_digits(before)) if checked else "") + after
 
     def running(self, number: str, season: int) -> int | None:
         """Return the running number in a number of that season; None if it is none of this pattern."""
@@ -93,19 +88,13 @@ class Pattern:
 
     @property
     def _expression(self) -> str:
-        digits = {name: f"[0-9]{{{width}}}" for name, width in _SEASON_DIGITS.items()}
-        known = {**digits, "n": "(?P<n>[0-9]+)", "check": "(?P<check>[A-Z]?)"}
-        return "".join(known.get(name) or re.escape(given) for name, given in self.pieces)
+        pieces = Formatter().parse(self.text)
+        return "".join(re.escape(plain) + _PLACEHOLDERS.get(name or "", "") for plain, name, _, _ in pieces)
 
 
 def read_pattern(text: str) -> Pattern:
-    """Read a pattern that `pattern_fault` finds nothing wrong with; an empty one is ours."""
-    given = text or OURS
-    pieces: list[tuple[str, str]] = []
-    for plain, name, width, _ in Formatter().parse(given):
-        pieces += [("", plain)] if plain else []
-        pieces += [(name, (width or "").lstrip("0"))] if name is not None else []
-    return Pattern(given, tuple(pieces))
+    """Return the pattern that a setting says; ours, if it is empty."""
+    return Pattern(text or OURS)
 
 
 def pattern_fault(text: str) -> str | None:
@@ -131,38 +120,20 @@ def pattern_fault(text: str) -> str | None:
 
 
 def next_number(pattern: Pattern, season: int, written: Iterable[str]) -> str:
-    """Return the number after the highest of this pattern that was ever written; numbers are never used again.
-
-    Examples
-    --------
-    >>> next_number(read_pattern("{yy}-{n:02}"), 2026, ["25-31", "26-01", "26-09", "old 7"])
-    '26-10'
-    """
+    """Return the number after the highest of this pattern that was ever written; numbers are never used again."""
     known = set(written)
     highest = max((pattern.running(number, season) or 0 for number in known), default=0)
     return pattern.number(season, highest + 1)
 
 
 def seedling_name(number: str, taken: Iterable[str]) -> str:
-    """Return the name of the next seedling of a cross that becomes a plant: the number, a stroke and a running number.
-
-    Examples
-    --------
-    >>> seedling_name("26-017Y", ["26-017Y/1", "26-017Y/4", "26-018U/9"])
-    '26-017Y/5'
-    """
+    """Return the name of the next seedling of a cross that becomes a plant: its number, a stroke, a running number."""
     ends = [name.removeprefix(f"{number}/") for name in taken if name.startswith(f"{number}/")]
     return f"{number}/{max((int(end) for end in ends if end.isdecimal()), default=0) + 1}"
 
 
 def _digits(text: str) -> str:
     return re.sub(r"\D", "", text)
-
-
-def _filled(name: str, given: str, season: int, n: int) -> str:
-    if name == "n":
-        return f"{n:0{int(given or 1)}d}"
-    return f"{season:04d}"[-_SEASON_DIGITS[name] :] if name else given
 
 
 def _order_fault(names: list[str]) -> str | None:
@@ -176,7 +147,7 @@ def _order_fault(names: list[str]) -> str | None:
 def _placeholder_fault(name: str | None, width: str | None, conversion: str | None) -> str | None:
     if name is None:
         return None
-    if name not in {*_SEASON_DIGITS, "n", "check"} or conversion:
+    if name not in _PLACEHOLDERS or conversion:
         return say("numbers.placeholder", got=name)
     if width and (name != "n" or not _WIDTH.fullmatch(width)):
         return say("numbers.width", got=width)

@@ -9,9 +9,8 @@ from datetime import date, datetime, time
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, get_args, get_type_hints
 
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_cells import Cells
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground import csv_cells
+from crosscompat.ground.csv_cells import BadCell, Cells
 from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
@@ -46,14 +45,7 @@ def value_types(kind: type) -> Mapping[str, type]:
 
 
 def needed(kind: type) -> frozenset[str]:
-    """Return the fields of a kind that are never None.
-
-    Examples
-    --------
-    >>> from crosscompat.book.records import Flowering
-    >>> sorted(needed(Flowering))
-    ['date', 'id', 'plant']
-    """
+    """Return the fields of a kind that are never None."""
     return frozenset(name for name, hint in _hints(kind).items() if type(None) not in get_args(hint))
 
 
@@ -74,13 +66,9 @@ def column_of(item: Field[Any]) -> str | None:
 
 
 def read_fields(cells: Cells, kind: type, names: Collection[str] | None = None) -> dict[str, Any]:
-    """Return the fields of a kind as a row of a table has them, by their names.
+    """Return the fields of a kind as a row of a table has them, by their names; all that tables hold if none are named.
 
-    Parameters
-    ----------
-    names : collection of str, optional
-        The fields; by default all that tables hold. A blank one has its default, or else is None, which adds a fault
-        where it is needed, as does what cannot be read.
+    A blank one has its default, or else is None, which adds a fault where it is needed, as does what cannot be read.
     """
     found = {}
     for item in fields(kind):
@@ -88,37 +76,34 @@ def read_fields(cells: Cells, kind: type, names: Collection[str] | None = None) 
         if column is not None and (names is None or item.name in names):
             default = None if item.default is MISSING else item.default
             must = default is None and item.name in needed(kind)
-            read = partial(read_field, kind, item, comma=cells.sheet.decimal_comma)
-            value = cells.read(column, read, needed=must)
+            value = read_cell(cells, column, kind, item, needed=must)
             found[item.name] = default if value is None else value
     return found
 
 
-def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) -> Any:
-    """Return the value of a field that is written so.
+def read_cell(cells: Cells, column: str, kind: type, item: Field[Any], *, needed: bool = False) -> Any:
+    """Return the value of a field that a cell holds; one that cannot be read adds a fault."""
+    return cells.read(column, partial(read_field, kind, item, comma=cells.sheet.decimal_comma), needed=needed)
 
-    Raises
-    ------
-    BadCell
-        If it is none.
-    """
+
+def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) -> Any:
+    """Return the value of a field that is written so, or raise `BadCell` if it is none."""
     if allowed := choices(item):
-        return csv_convert.choice(text, allowed)
+        return csv_cells.choice(text, allowed)
     wanted = value_types(kind)[item.name]
-    value = csv_convert.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
-    if bounds := item.metadata.get("range"):
-        low, high = bounds
-        if not low <= value <= high:
-            raise BadCell(say("records.range", text=text), say("records.range_advice", low=low, high=high))
+    value = csv_cells.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
+    low, high = item.metadata.get("range", (value, value))
+    if not low <= value <= high:
+        raise BadCell(say("records.range", text=text), say("records.range_advice", low=low, high=high))
     return value
 
 
 _READERS: Mapping[type, Callable[[str], Any]] = {
-    int: csv_convert.whole,
-    bool: csv_convert.yes_no,
-    date: csv_convert.day,
-    datetime: csv_convert.timestamp,
-    time: csv_convert.hour,
+    int: csv_cells.whole,
+    bool: csv_cells.yes_no,
+    date: csv_cells.day,
+    datetime: csv_cells.timestamp,
+    time: csv_cells.hour,
     str: str,
 }
 
@@ -148,12 +133,13 @@ def admit(record: DataclassInstance) -> None:
     Traceback (most recent call last):
     crosscompat.ground.errors.WrongUse: date cannot be 0026-05-01. open_flowers cannot be 9223372036854775808.
     """
-    kind = type(record)
-    wrong = [
-        say("records.not_admitted", field=name, value=_shortened(value))
-        for name, fits in _tests(kind).items()
-        if (value := getattr(record, name)) is not None and not fits(value)
-    ]
+    wrong = []
+    for name, fits in _tests(type(record)).items():
+        value = getattr(record, name)
+        if value is not None and not fits(value):
+            text = ascii(value) if isinstance(value, str) else str(value)
+            shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+            wrong.append(say("records.not_admitted", field=name, value=shown))
     if wrong:
         raise WrongUse(" ".join(wrong))
 
@@ -171,11 +157,11 @@ def admissible(text: str) -> bool:
 
 @cache
 def _tests(kind: type) -> Mapping[str, Callable[[Any], bool]]:
+    """Return what tells whether a field can hold a value, by its name."""
     return {item.name: _test(item, value_types(kind)[item.name]) for item in fields(kind)}
 
 
 def _test(item: Field[Any], kind: type) -> Callable[[Any], bool]:
-    """Return what tells whether a field can hold a value."""
     if allowed := choices(item):
         return allowed.__contains__
     low, high = item.metadata.get("range") or (0 if kind is int else -_MOST, _MOST)
@@ -186,8 +172,3 @@ def _test(item: Field[Any], kind: type) -> Callable[[Any], bool]:
     if issubclass(kind, date):
         return lambda day: FIRST_YEAR <= day.year <= LAST_YEAR
     return lambda _: True
-
-
-def _shortened(value: object) -> str:
-    text = str(value) if not isinstance(value, str) else ascii(value)
-    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"

@@ -43,22 +43,11 @@ class Record:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant(Record):
-    """A plant of the grower's or of somebody else's, alive or dead.
+    """A plant of the grower's or, with an ``owner``, of somebody else's, alive or dead; ``place`` is where it stands.
 
-    Attributes
-    ----------
-    name : str
-        Its own name or number on the bench; no two plants of a book share one.
-    clone : str or None
-        Offsets and cuttings of one plant share it; a plant that names none is its own.
-    received_as : str or None
-        The name it came with, kept for ever.
-    parents : str or None
-        The formula of a hybrid, as told; ``cross`` says it better where it was raised here.
-    cross : str or None
-        The cross it was raised from.
-    owner, place : str or None
-        Whose it is, where it is not the grower's; where it stands.
+    Its ``name`` is its own on the bench, and no two share one. Offsets and cuttings of one plant share a ``clone``; a
+    plant that names none is its own. ``received_as`` is the name it came with, kept for ever; ``parents`` the formula
+    of a hybrid, as told, and ``cross`` the one it was raised from.
     """
 
     name: str
@@ -133,24 +122,11 @@ class PollenLot(Record):
 class Cross(Record):
     """A pairing made on one seed plant in one season, under one number.
 
-    Attributes
-    ----------
-    number : str or None
-        The grower's own, kept verbatim; no two crosses of a book share one.
-    seed_parent : str or None
-        The seed parent as it was written, where that is not the plant's own name of today.
-    wanted : int or None
-        From 1 to 5.
-    only_successes : bool or None
-        From a batch in which failures were not written down.
-    closed_stage : str or None
-        The last stage that the grower calls over.
-    doubt : str or None
-        Why it is not sure that this is the cross it is taken for.
-    recorded_at : datetime or None
-        In UTC; when an imported record had been written down.
-    friend : str or None
-        Whose it is, where it was made in another grower's collection.
+    The ``number`` is the grower's own, kept verbatim; no two crosses of a book share one. ``seed_parent`` is the seed
+    parent as it was written, where that is not the plant's own name of today, ``closed_stage`` the last stage that the
+    grower calls over, ``doubt`` why it is not sure that this is the cross it is taken for. ``only_successes`` says
+    that failures were not written down, ``friend`` in whose collection it was made, ``recorded_at`` (UTC) when an
+    imported record had been written down.
     """
 
     number: str | None = None
@@ -170,24 +146,13 @@ class Cross(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pollination(Record):
-    """One visit with the brush, at a local hour.
+    """One visit with the brush, at a local ``hour``.
 
-    Attributes
-    ----------
-    date_words : str or None
-        Where only the month or the season is known: that, as it was written; ``date`` is its middle, as in all records.
-    who, marker : str or None
-        Who held the brush; where on the plant ("raceme 2, red thread").
-    unit_kind, units, count_how
-        What was counted (flower, cyathium, raceme), how many, and whether they were counted.
-    flowers : str
-        ``new``, or ``same again``, which adds no unit.
-    stamens_removed : bool or None
-        Whether the seed parent's own were taken out in time.
-    temperature, humidity : float or None
-        In degrees Celsius; relative, in percent.
-    overruled : str or None
-        What cannot be, and was written down all the same.
+    ``date_words`` is the month or season as it was written, where no more is known; ``date`` is its middle then, as in
+    all records. ``marker`` is where on the plant ("raceme 2, red thread"), ``unit_kind`` what was counted (flower,
+    cyathium, raceme); flowers "same again" add no unit. ``stamens_removed`` says whether the seed parent's own were
+    taken out in time, ``overruled`` what cannot be and was written down all the same. Temperature is in degrees
+    Celsius, humidity in percent.
     """
 
     cross: str = points_to("crosses")
@@ -235,20 +200,9 @@ class Observation(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeedLot(Record):
-    """The seed of one harvest.
+    """The seed of one harvest: the name on its packet, the ripe ``pods`` it came from, its ``weight`` in mg.
 
-    Attributes
-    ----------
-    name : str or None
-        On its packet.
-    pods : int or None
-        Ripe pods it came from.
-    seeds, filled : int or None
-        In all, and the filled ones. Where only the good ones were counted, ``seeds`` is None.
-    weight : float or None
-        In mg.
-    left : int or None
-        How many were last counted in the packet.
+    Where only the ``filled`` seeds were counted, ``seeds`` is None; ``left`` is the last count of the packet.
     """
 
     cross: str = points_to("crosses")

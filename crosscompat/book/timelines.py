@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -44,18 +44,10 @@ class Tray:
 class Life:
     """All that was done with and seen of one cross.
 
-    Attributes
-    ----------
-    seed_parent, pollen_parent : str
-        Species; the second is blank where there is none, or none that is known.
-    pollen_kind : str or None
-        One of ``POLLEN_KINDS``; ``several`` too where pollen of several was brought.
-    brushed : sequence of date
-        The visits with new flowers, from the earliest to the latest.
-    swelling, ripe : sequence of (date or None, int)
-        When pods were looked at and how many had set by then; ripe pods counted or harvested.
-    over : bool
-        Whether it was lost as a whole, counted unit by unit, or called over to the end.
+    The parents are species, the pollen parent blank where there is none or none that is known. The ``pollen_kind`` is
+    ``several`` too where pollen of several was brought. ``brushed`` are the visits with new flowers, from the earliest
+    to the latest; ``swelling`` and ``ripe`` the looks at pods, with how many had set by then, and were counted ripe or
+    harvested. A cross is ``over`` if it was lost as a whole, counted unit by unit, or called over to the end.
     """
 
     id: str
@@ -101,7 +93,6 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
     cross, plant = every.cross, plants.get(every.cross.seed_plant or "")
     closed = cross.closed_stage if then == every else None
     lost = {loss.sowing for loss in then.losses}
-    parent, _ = pollen_parent(every.pollen, {}, species)
     certain = {one.name or species.get(one.plant or "") for one in every.pollen if one.certainty != "unknown"} - {None}
     kinds = [visit.pollen_kind for visit in every.visits if visit.pollen_kind]
     counted = [(one.date, one.count, one.what) for one in then.counts]
@@ -110,7 +101,7 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
         cross.number or "",
         cross.kind,
         cross.seed_parent or species.get(cross.seed_plant or "", ""),
-        parent or "",
+        pollen_parent(every.pollen, {}, species)[0] or "",
         plant=plant.name if plant else None,
         place=plant.place if plant else None,
         marker=next((visit.marker for visit in every.visits if visit.marker), None),
@@ -124,16 +115,18 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
             *((lot.date, 1 if lot.pods is None else lot.pods) for lot in then.lots),
         ],
         lots=then.lots,
-        trays=[_tray(then, tray, lost=tray.id in lost) for tray in then.trays],
+        trays=[
+            Tray(tray.id, tray.date, tray.seeds, tray.place, _looks(then, tray), tray.id in lost, tray.lot)
+            for tray in then.trays
+        ],
         closed=closed,
         over=None in lost or closed == LAST or bool(then.counted("tried") or then.counted("took")),
     )
 
 
-def _tray(every: CrossRecords, tray: Sowing, *, lost: bool) -> Tray:
-    seen = [(look.date, [n for n in (look.up, look.highest) if n is not None]) for look in every.looks_at(tray)]
-    looks = [(day, max(up)) for day, up in seen if up]
-    return Tray(tray.id, tray.date, tray.seeds, tray.place, looks, lost, tray.lot)
+def _looks(every: CrossRecords, tray: Sowing) -> list[Look]:
+    counted = [look for look in every.looks_at(tray) if (look.up, look.highest) != (None, None)]
+    return [(look.date, max(look.up or 0, look.highest or 0)) for look in counted]
 
 
 STEPS = ("swelling", "ripe", "sow", "up", "last_up")
@@ -162,18 +155,30 @@ class Span:
 
 @cache
 def usual_days(group: str) -> Mapping[str, Span]:
-    """Return what is usual in a group of plants, step by step; what is known of no group is that of all plants.
-
-    Examples
-    --------
-    >>> usual_days("cactus")["ripe"]
-    Span(first=60, last=90, source='Echinocereus coccineus: fruit 2 to 3 months (Flora of North America)', events=0)
-    """
-    table: dict[str, Any] = tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
+    """Return what is usual in a group of plants, step by step; what is known of no group is that of all plants."""
+    table = _table()
     return {
         step: Span(int(entry["days"][0]), int(entry["days"][1]), str(entry["source"]))
         for step, entry in ((step, (table[""] | table[group])[step]) for step in STEPS)
     }
+
+
+@cache
+def _table() -> Mapping[str, Any]:
+    return tomllib.loads(files(__package__).joinpath("usual_days.toml").read_text(encoding="utf-8"))
+
+
+def pollen_keeps(kept: str | None) -> int | None:
+    """Return how many days dried pollen keeps where it is ``kept``, in the grower's words; None for any other place.
+
+    Examples
+    --------
+    >>> [pollen_keeps(kept) for kept in ("Freezer, bag 3", "refrigerator", "room", "a drawer", None)]
+    [270, 30, 3, None, None]
+    """
+    places: Mapping[str, Mapping[str, Any]] = _table()["pollen"]
+    words = (kept or "").casefold()
+    return next((int(place["days"]) for place in places.values() if any(w in words for w in place["words"])), None)
 
 
 def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, window: int = 365) -> dict[str, Span]:
@@ -183,31 +188,29 @@ def days_of_book(lives: Iterable[Life], usual: Mapping[str, Span], as_of: date, 
 
     Notes
     -----
-    The wait is counted to the day on which the thing was first seen, since nobody knows on which day before it came.
-    Crosses in which it is known never to have come are left out, and so are those in which nothing was seen while they
-    were under way: the question is when to look, not whether. The span is from the day by which one in twenty had come
-    to that by which nineteen had.
+    A wait ends on the day on which the thing was first seen, since nobody knows on which day before it came. Crosses in
+    which it never came, or nothing was seen while they were under way, are left out: the question is when to look, not
+    whether. The span is from the day by which one in twenty had come to that by which nineteen had.
     """
-    every = list(lives)
-    trays = [tray for life in every for tray in life.trays]
+    trays: list[Tray] = []
     waits: dict[str, list[tuple[int, bool]]] = {step: [] for step in ("swelling", "ripe", "up")}
-    for life in every:
+    for life in lives:
+        trays += life.trays
         start, open_ = next(iter(life.brushed), None), not (life.over or life.ripe)
         ripening = (life.pods or 0) > life.dropped
         waits["swelling"] += _wait(start, life.swelling, as_of, waiting=open_ and not life.swelling)
         waits["ripe"] += _wait(start, life.ripe, as_of, waiting=open_ and ripening)
     for tray in trays:
         waits["up"] += _wait(tray.sown, tray.looks, as_of, waiting=not (tray.looks or tray.lost))
-    under_way = {step: [wait for wait in waits[step] if wait[1] or wait[0] <= window] for step in waits}
-    spans = {step: _learned(usual[step], under_way[step]) if step in waits else usual[step] for step in STEPS}
+    spans = {step: _learned(usual[step], waits[step], window) if step in waits else usual[step] for step in STEPS}
     return spans | {"last_up": _last_up(trays, usual["last_up"], as_of)}
 
 
-def _learned(usual: Span, waits: list[tuple[int, bool]]) -> Span:
+def _learned(usual: Span, waits: list[tuple[int, bool]], window: int) -> Span:
     ends = [days for days, over in waits if over]
     if len(ends) < FEWEST:
         return usual
-    early, late = days_by(waits, _EARLY, _LATE)
+    early, late = days_by([(days, over) for days, over in waits if over or days <= window], _EARLY, _LATE)
     if early is None:
         return usual
     return Span(int(early), int(np.ceil(max(ends) if late is None else late)), OWN, len(ends))
@@ -223,27 +226,22 @@ def _wait(start: date | None, looks: Iterable[Look], as_of: date, *, waiting: bo
 
 def _last_up(sown: Iterable[Tray], usual: Span, as_of: date) -> Span:
     """Return when nineteen of twenty seedlings of the finished trays were up, each counted when it was first seen."""
-    days: list[int] = []
-    trays = 0
-    for tray in sown:
-        if tray.sown is None or tray.lost or (as_of - tray.sown).days <= usual.last:
-            continue
-        rises = list(_rises(tray))
-        trays += bool(rises)
-        days += rises
-    if trays < FEWEST or len(days) < _FEWEST_SEEDLINGS:
+    finished = [tray for tray in sown if tray.sown and not tray.lost and (as_of - tray.sown).days > usual.last]
+    rises = list(filter(None, map(_rises, finished)))
+    days = [day for tray in rises for day in tray]
+    if len(rises) < FEWEST or len(days) < _FEWEST_SEEDLINGS:
         return usual
     early, late = days_by([(day, True) for day in days], 0.5, _LATE)
-    return Span(int(early or 0), int(np.ceil(late or max(days))), OWN, trays)
+    return Span(int(early or 0), int(np.ceil(late or max(days))), OWN, len(rises))
 
 
-def _rises(tray: Tray) -> Iterator[int]:
-    """Yield, for each seedling of a tray, the day on which it was first counted."""
-    up = 0
+def _rises(tray: Tray) -> list[int]:
+    """Return, for each seedling of a tray, the day on which it was first counted."""
+    up, found = 0, []
     for day, n in sorted((day, n) for day, n in tray.looks if day is not None):
-        for _ in range(n - up):
-            yield _days(tray.sown or day, day)
+        found += [_days(tray.sown or day, day)] * (n - up)
         up = max(up, n)
+    return found
 
 
 def _days(start: date, end: date) -> int:

@@ -21,6 +21,7 @@ from typer.core import TyperGroup
 
 from crosscompat import __version__
 from crosscompat.cli.output import print_json, talk
+from crosscompat.cli.prompts import on_a_terminal
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
@@ -30,7 +31,7 @@ COMMANDS: Final = {
     "ask": "crosscompat.cli.ask:ask",
     "rank": "crosscompat.cli.rank:rank",
     "bridge": "crosscompat.cli.bridge:bridge",
-    "distances": "crosscompat.cli.distances:distances",
+    "distances": "crosscompat.cli.trees:distances",
     "retrain": "crosscompat.cli.learn:retrain",
     "due": "crosscompat.cli.book.due:due",
     "score": "crosscompat.cli.learn:score",
@@ -39,8 +40,8 @@ COMMANDS: Final = {
     "trees": "crosscompat.cli.trees:trees",
     "label": "crosscompat.cli.book.labels:label",
     "demo": "crosscompat.cli.demo:demo",
-    "plan": "crosscompat.cli.book.plan:plan",
-    "tonight": "crosscompat.cli.book.tonight:tonight",
+    "plan": "crosscompat.cli.book.season:plan",
+    "tonight": "crosscompat.cli.book.season:tonight",
     "plant": "crosscompat.cli.book.plant:plant",
     "pollinate": "crosscompat.cli.book.pollinate:pollinate",
     "observe": "crosscompat.cli.book.observe:observe",
@@ -48,7 +49,7 @@ COMMANDS: Final = {
     "correct": "crosscompat.cli.book.changes:correct",
     "history": "crosscompat.cli.book.changes:history",
     "undo": "crosscompat.cli.book.changes:undo",
-    "failed": "crosscompat.cli.book.failed:failed",
+    "failed": "crosscompat.cli.bridge:failed",
     "backup": "crosscompat.cli.book.backup:backup",
     "restore": "crosscompat.cli.book.backup:restore",
     "find": "crosscompat.cli.book.labels:find",
@@ -204,6 +205,10 @@ Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=
 def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa: ARG001 - answered by its callback
     if context.invoked_subcommand is None:
         typer.echo(say("cli.first"))
+        if on_a_terminal():
+            from crosscompat.cli.serve import offer_pages
+
+            offer_pages()
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
-from crosscompat.cli.output import headings, line, paragraph, print_json, print_table, talk
+from crosscompat.cli.output import give, headings, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
 from crosscompat.ground.dates import season_of
@@ -22,11 +22,12 @@ if TYPE_CHECKING:
 
     from crosscompat.advice.forecast_record import ScoredForecast, TrackRecord
     from crosscompat.advice.predict import Basis
-    from crosscompat.advice.priors import PriorTable
-    from crosscompat.advice.retrain import Lesson, Weighting
+    from crosscompat.advice.rank import RankRow
+    from crosscompat.advice.reasoning import CoefficientPrior, EffectPrior, PriorTable
+    from crosscompat.advice.retrain import Lesson, Moved, Weighting
     from crosscompat.advice.score import Scorecard, WayScore
     from crosscompat.collection.opening import Collection
-    from crosscompat.model.scoring import CameOf, ForecastScore
+    from crosscompat.model.scoring import ForecastScore
 
 _MOST_MOVED, _FEW_MOVED = 10, 4
 _MOST_NEXT = 3
@@ -81,15 +82,13 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
             paragraph(say("retrain.seasons", seasons="; ".join(counts)))
     if why:
         _print_left_out(lesson)
-        _print_checks(lesson)
-        if lesson.track_record is not None:
-            line()
-            print_track_record(lesson.track_record)
-    else:
-        if lesson.left_out:
-            paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))
-        if lesson.track_record is not None:
-            paragraph(lesson.track_record.says[0])
+    elif lesson.left_out:
+        paragraph(say("retrain.left_out_count", n=sum(len(entry.crosses) for entry in lesson.left_out)))
+    if lesson.track_record is not None and why:
+        line()
+        print_track_record(lesson.track_record)
+    elif lesson.track_record is not None:
+        paragraph(lesson.track_record.says[0])
     if lesson.learned and lesson.moved:
         _print_moved(lesson, _MOST_MOVED if why else _FEW_MOVED)
     if lesson.learned and why:
@@ -99,36 +98,31 @@ def print_lesson(lesson: Lesson, *, why: bool = False) -> None:
         print_table(heading, rows, right=range(1, len(heading)))
 
 
+def _pair(each: Moved | ScoredForecast | RankRow) -> dict[str, str]:
+    return {"seed": bracketed(each.seed_parent), "pollen": bracketed(each.pollen_parent)}
+
+
 def _print_season(collection: Collection, lesson: Lesson, basis: Basis) -> None:
     """Print what was forecast of each cross of the last season and what it gave, and what to try next."""
     from crosscompat.advice.rank import rank, wanted_pairs
 
-    start = collection.settings.season_start
     scored = lesson.track_record.forecasts if lesson.track_record else []
-    years = [season_of(date.fromisoformat(each.given), start) for each in scored]
+    years = [season_of(date.fromisoformat(each.given), collection.settings.season_start) for each in scored]
     line()
-    if not scored:
-        paragraph(say("retrain.no_forecasts"))
-    else:
-        paragraph(say("retrain.of_season", season=str(max(years))))
+    paragraph(say("retrain.of_season", season=str(max(years))) if scored else say("retrain.no_forecasts"))
     for each, year in zip(scored, years, strict=True):
         if year == max(years):
-            _print_forecast(each)
+            surprise = abs(each.took - each.mean) > _SURPRISE
+            said = {"cross": each.cross, "words": one_in(each.mean), "percent": percent(each.mean)}
+            text = say(f"retrain.{'took' if each.took else 'failed'}", **_pair(each), **said)
+            paragraph(text + (say("retrain.surprise") if surprise else ""), indent=2, bullet="! " if surprise else "· ")
     candidates, _ = wanted_pairs(collection, collection.wanted)
-    if candidates:
-        line(say("retrain.next"))
-    for row in rank(collection, candidates, by="both", basis=basis).rows[:_MOST_NEXT] if candidates else ():
-        names = {"seed": bracketed(row.seed_parent), "pollen": bracketed(row.pollen_parent)}
+    if not candidates:
+        return
+    line(say("retrain.next"))
+    for row in rank(collection, candidates, by="both", basis=basis).rows[:_MOST_NEXT]:
         says = row.teaches.says if row.teaches else ""
-        paragraph(say("retrain.try", **names, words=row.chance.words, says=says), indent=2, bullet="· ")
-
-
-def _print_forecast(each: ScoredForecast) -> None:
-    names = {"seed": bracketed(each.seed_parent), "pollen": bracketed(each.pollen_parent)}
-    said = {"words": one_in(each.mean), "percent": percent(each.mean)}
-    surprise = abs(each.took - each.mean) > _SURPRISE
-    text = say(f"retrain.{'took' if each.took else 'failed'}", cross=each.cross, **names, **said)
-    paragraph(text + (say("retrain.surprise") if surprise else ""), indent=2, bullet="! " if surprise else "· ")
+        paragraph(say("retrain.try", **_pair(row), words=row.chance.words, says=says), indent=2, bullet="· ")
 
 
 def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
@@ -149,17 +143,14 @@ def _weights(entries: Sequence[Weighting]) -> tuple[list[str], list[list[str]]]:
 
 
 def _print_left_out(lesson: Lesson) -> None:
+    """Print which crosses do not count and why, and what came of checks."""
     if lesson.uncounted:
         paragraph(say("retrain.uncounted", n=lesson.uncounted), indent=2)
     if lesson.left_out:
         line(say("retrain.left_out"))
     for entry in lesson.left_out:
-        named = ", ".join(entry.crosses[:_MOST_NAMED])
-        more = ", …" if len(entry.crosses) > _MOST_NAMED else ""
-        paragraph(f"{entry.words} ({named}{more})", indent=2, bullet="· ")
-
-
-def _print_checks(lesson: Lesson) -> None:
+        more = ["…"] if len(entry.crosses) > _MOST_NAMED else []
+        paragraph(f"{entry.words} ({', '.join(entry.crosses[:_MOST_NAMED] + more)})", indent=2, bullet="· ")
     if lesson.checks:
         line()
         line(say("checks.heading"))
@@ -182,21 +173,15 @@ def _print_moved(lesson: Lesson, most: int) -> None:
     if not moves:
         paragraph(say("retrain.still"))
         return
-    line(say("retrain.moved"))
-    rows = [
-        [
-            say("retrain.pairing", seed=bracketed(moved.seed_parent), pollen=bracketed(moved.pollen_parent)),
-            percent(moved.before.mean),
-            percent(moved.after.mean),
-            moved.after.words,
-            moved.why,
-        ]
-        for moved in moves[:most]
-    ]
 
     def narrow(pairing: str, before: str, after: str, words: str, why: str) -> tuple[str, str, str]:
         return "", pairing, say("retrain.stacked", before=before, after=after, words=words, why=why)
 
+    line(say("retrain.moved"))
+    rows = [
+        [say("retrain.pairing", **_pair(m)), percent(m.before.mean), percent(m.after.mean), m.after.words, m.why]
+        for m in moves[:most]
+    ]
     heading = headings("retrain.columns", "pairing", "before", "after", "words", "why")
     print_table(heading, rows, right=[1, 2], narrow=narrow)
 
@@ -214,10 +199,8 @@ def score(
     from crosscompat.cli.workers import worked
 
     card = scorecard(collection_at(folder), as_of=as_of or today(), ways=way or WAYS, work=worked)
-    if as_json:
-        print_json(card)
-    elif card.ways:
-        print_scorecard(card)
+    if card.ways or as_json:
+        give(card, print_scorecard, as_json=as_json)
     if not card.ways:
         talk(card.says)
         raise typer.Exit(1)
@@ -225,9 +208,6 @@ def score(
 
 def print_scorecard(card: Scorecard) -> None:
     """Print what each way of holding out found, what came of the chances, and what the numbers are."""
-    if card.invented:
-        paragraph(say("cli.invented"))
-        line()
     paragraph(card.says)
     for way in card.ways:
         line()
@@ -243,60 +223,51 @@ def print_scorecard(card: Scorecard) -> None:
 
 
 def _print_forecasts(forecasts: Sequence[ForecastScore]) -> None:
-    def cells(entry: ForecastScore) -> list[str]:
-        between = say("score.range", low=_share(entry.skill_low), high=_share(entry.skill_high))
-        return [
-            say(f"score.forecasts.{entry.forecast}"),
-            f"{entry.log_loss:.2f}",
-            f"{entry.brier:.2f}",
-            _share(entry.skill),
-            between if entry.skill_low is not None else say("score.unknown"),
-            say("score.unknown") if entry.auc is None else percent(entry.auc),
-        ]
+    unknown = say("score.unknown")
 
     def narrow(name: str, log_loss: str, brier: str, skill: str, between: str, auc: str) -> tuple[str, str, str]:
         return "", name, say("score.stacked", log_loss=log_loss, brier=brier, skill=skill, range=between, auc=auc)
 
+    def share(value: float | None) -> str:
+        whole = None if value is None else round(100 * value)
+        return unknown if whole is None else say("score.skill", percent=f"{whole:+d}" if whole else "0")
+
+    def between(entry: ForecastScore) -> str:
+        low, high = share(entry.skill_low), share(entry.skill_high)
+        return unknown if entry.skill_low is None else say("score.range", low=low, high=high)
+
+    rows = [
+        [
+            say(f"score.forecasts.{entry.forecast}"),
+            f"{entry.log_loss:.2f}",
+            f"{entry.brier:.2f}",
+            share(entry.skill),
+            between(entry),
+            unknown if entry.auc is None else percent(entry.auc),
+        ]
+        for entry in forecasts
+    ]
     heading = headings("score.columns", "forecast", "log_loss", "brier", "skill", "range", "auc")
-    print_table(heading, [cells(entry) for entry in forecasts], right=[1, 2, 3, 5], narrow=narrow)
-
-
-def _share(share: float | None) -> str:
-    if share is None:
-        return say("score.unknown")
-    whole = round(100 * share)
-    return say("score.skill", percent=f"{whole:+d}" if whole else "0")
+    print_table(heading, rows, right=[1, 2, 3, 5], narrow=narrow)
 
 
 def _print_calibration(way: WayScore) -> None:
+    """Print what came of chances of about one size, and where they were off by more than so few crosses explain."""
     line()
     paragraph(say(f"score.calibration.{way.way}"))
-    rows = [
-        [
-            percent(entry.chance),
-            say("score.share", took=_count(entry.took * entry.crosses), n=_count(entry.crosses)),
-            say("score.range", low=percent(entry.low), high=percent(entry.high)),
-            _came(entry),
-        ]
-        for entry in way.calibration
-    ]
+    rows = []
+    for entry in way.calibration:
+        off = "more" if entry.chance < entry.low else "less" if entry.chance > entry.high else ""
+        took, crosses = (f"{round(number, 1):g}" for number in (entry.took * entry.crosses, entry.crosses))
+        between = say("score.range", low=percent(entry.low), high=percent(entry.high))
+        came = say(f"score.came.{off}") if off else ""
+        rows.append([percent(entry.chance), say("score.share", took=took, n=crosses), between, came])
     print_table(headings("score.columns", "chance", "came", "share", ""), rows, right=[0])
-
-
-def _count(crosses: float) -> str:
-    return f"{round(crosses, 1):g}"
-
-
-def _came(entry: CameOf) -> str:
-    """Say where the chances were off by more than so few crosses explain."""
-    if entry.chance < entry.low:
-        return say("score.came.more")
-    return say("score.came.less") if entry.chance > entry.high else ""
 
 
 def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     """Print the priors of the collection here, or the published ones where there is none."""
-    from crosscompat.advice.priors import prior_table
+    from crosscompat.advice.reasoning import prior_table
     from crosscompat.model.prior import published
 
     notices: tuple[str, ...] = ()
@@ -325,18 +296,15 @@ def _print_priors(table: PriorTable) -> None:
         return "", words, ", ".join(f"{age} {share}" for age, share in zip(ages, shares, strict=True))
 
     print_table([say("priors.stage"), *ages], rows, right=range(1, len(ages) + 1), narrow=narrow)
-    line()
-    paragraph(say("priors.logits"))
-    for row in table.coefficients:
-        numbers = say("priors.give_or_take", mean=f"{row.mean:+.2f}", sd=f"{row.sd:.2f}")
-        _print_row(row.words, numbers, row.basis, row.evidence)
-    line()
-    paragraph(say("priors.differ"))
-    for effect in table.effects:
-        _print_row(effect.words, f"{effect.scale:.2f}", effect.basis, effect.evidence)
+    sds = [say("priors.give_or_take", mean=f"{row.mean:+.2f}", sd=f"{row.sd:.2f}") for row in table.coefficients]
+    _print_rows("priors.logits", table.coefficients, sds)
+    _print_rows("priors.differ", table.effects, [f"{effect.scale:.2f}" for effect in table.effects])
 
 
-def _print_row(words: str, numbers: str, basis: str, evidence: str) -> None:
-    what = say("priors.row", what=words, numbers=numbers, basis=say(f"priors.basis.{basis}"))
-    paragraph(what, indent=2, bullet="* " if basis == "own" else "")
-    paragraph(evidence, indent=6)
+def _print_rows(heading: str, rows: Sequence[CoefficientPrior | EffectPrior], numbers: Sequence[str]) -> None:
+    line()
+    paragraph(say(heading))
+    for row, number in zip(rows, numbers, strict=True):
+        what = say("priors.row", what=row.words, numbers=number, basis=say(f"priors.basis.{row.basis}"))
+        paragraph(what, indent=2, bullet="* " if row.basis == "own" else "")
+        paragraph(row.evidence, indent=6)

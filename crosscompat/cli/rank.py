@@ -97,7 +97,8 @@ def print_ranking(ranking: Ranking, most: int, *, why: bool = False, usual: bool
     paragraph(heading + (say("ask.invented") if ranking.invented else ""))
     _print_rows(shown)
     if len(ranking.rows) > most:
-        line(_more(ranking.rows[most:], shown[-1].place))
+        alike = sum(row.place == shown[-1].place for row in ranking.rows[most:])
+        line(say("rank.more_alike" if alike else "rank.more", n=len(ranking.rows) - most, alike=alike))
     for refused in ranking.refused:
         words = say("rank.refused", row=str(refused.row), seed=refused.seed_parent, pollen=refused.pollen_parent)
         paragraph(f"{words}: {refused.why}", bullet="x ")
@@ -108,12 +109,6 @@ def print_ranking(ranking: Ranking, most: int, *, why: bool = False, usual: bool
             paragraph(note)
 
 
-def _more(rows: Sequence[RankRow], last: int) -> str:
-    """Say how many pairings are not shown, and how many of them are as good as the last that is."""
-    alike = sum(row.place == last for row in rows)
-    return say("rank.more_alike" if alike else "rank.more", n=len(rows), alike=alike)
-
-
 def _print_rows(rows: Sequence[RankRow]) -> None:
     """Print a table, or two lines a pairing where the screen is too narrow for one."""
 
@@ -121,26 +116,24 @@ def _print_rows(rows: Sequence[RankRow]) -> None:
         said = [f"{name}: {cell}" for name, cell in zip(heading[5:], rest, strict=True) if cell]
         return f"{place:>4}  ", say("rank.stacked", seed=seed, pollen=pollen), "; ".join([f"{words} ({number})", *said])
 
-    names = [name for row in rows for name in (row.seed_parent, row.pollen_parent)]
-    genera = {genus_of(name) for name in names}
+    genera = {genus_of(name) for row in rows for name in (row.seed_parent, row.pollen_parent)}
     genus = genera.pop() if len(genera) == 1 else None
     more = [name for name in ("want", "teaches") if any(getattr(row, name) for row in rows)]
     heading = headings("rank.columns", "place", "seed", "pollen", "chance", "percent", "tried", *more)
-    cells = [_cells(row, more, genus) for row in rows]
-    print_table(heading, cells, right=[0, 4], indent=0, narrow=narrow, spare=4)
-
-
-def _cells(row: RankRow, more: Sequence[str], genus: str | None) -> list[str]:
-    last = {"want": str(row.want or ""), "teaches": row.teaches.says if row.teaches else ""}
-    return [
-        str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place)),
-        _short(who(row.seed_parent, row.seed_plant), genus),
-        _short(who(row.pollen_parent, row.pollen_plant), genus),
-        row.chance.words,
-        percent(row.chance.mean),
-        _tried([cross.outcome for cross in row.past]),
-        *(last[name] for name in more),
+    cells = [
+        [
+            str(row.place) if row.equal == 1 else say("rank.equal", place=str(row.place)),
+            _short(who(row.seed_parent, row.seed_plant), genus),
+            _short(who(row.pollen_parent, row.pollen_plant), genus),
+            row.chance.words,
+            percent(row.chance.mean),
+            _tried([cross.outcome for cross in row.past]),
+            *([str(row.want or "")] if "want" in more else []),
+            *([row.teaches.says if row.teaches else ""] if "teaches" in more else []),
+        ]
+        for row in rows
     ]
+    print_table(heading, cells, right=[0, 4], indent=0, narrow=narrow, spare=4)
 
 
 def _short(name: str, genus: str | None) -> str:

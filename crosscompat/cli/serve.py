@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import socket
+import webbrowser
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from crosscompat.cli.options import Folder, count, plain
 from crosscompat.cli.output import line, paragraph
+from crosscompat.cli.prompts import confirm
+from crosscompat.collection.settings import FILE_NAME
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -22,6 +26,7 @@ def serve(
     folder: Folder = None,
     *,
     lan: Annotated[bool, plain("--lan", "help.serve_lan")] = False,
+    browser: Annotated[bool, plain("--browser", "help.serve_browser")] = False,
 ) -> None:
     """Serve until somebody stops it."""
     try:
@@ -48,7 +53,15 @@ def serve(
     if keys is not None:
         show(keys.current)
     paragraph(say("serve.stop"))
+    if browser:
+        webbrowser.open(f"http://{_HERE}:{number}/")
     _run(app, listening)
+
+
+def offer_pages() -> None:
+    """Ask whether to begin a collection on pages, where there is none yet."""
+    if not Path(FILE_NAME).exists() and find_spec("flask") and confirm(say("serve.offer")):
+        serve(browser=True)
 
 
 def _run(app: Flask, listening: list[socket.socket]) -> None:

@@ -23,10 +23,7 @@ if TYPE_CHECKING:
 def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
     """Open the collection in a folder, the current one by default, with its crosses or without.
 
-    Raises
-    ------
-    WrongUse
-        If there is none.
+    `WrongUse` says that there is none.
     """
     from crosscompat.collection.opening import open_collection
 
@@ -38,10 +35,7 @@ def collection_at(folder: Path | None, *, crosses: bool = True) -> Collection:
 def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     """Return the folder of a collection and its settings, for a command that needs its cross book alone.
 
-    Raises
-    ------
-    WrongUse
-        If there is none.
+    `WrongUse` says that there is none.
     """
     from crosscompat.collection.settings import FILE_NAME, read_settings
 
@@ -51,36 +45,23 @@ def settings_at(folder: Path | None) -> tuple[Path, Settings]:
     return place, settings
 
 
-def _in_words_of(settings: Settings) -> None:
-    speak_of(settings.fruit_word, settings.flower_word)
-
-
 def collection_or_carried(folder: Path | None, names: Iterable[str]) -> Collection:
     """Open the collection in a folder; without one, the carried tree of the genus that the names begin with.
 
-    Raises
-    ------
-    WrongUse
-        If there is neither.
+    `WrongUse` says that there is neither.
     """
-    place = folder or Path()
-    if folder is not None or is_collection(place):
+    if folder is not None or is_collection(Path()):
         return collection_at(folder)
-    for name in names:
-        carried = tree_for_genus(genus_of(name) or _first_word(name))
-        if carried is not None:
-            from crosscompat.collection.opening import open_carried
+    from crosscompat.collection.opening import open_carried
 
-            collection = open_carried(carried)
-            _in_words_of(collection.settings)
-            return collection
-    carried_genera = ", ".join(tree.genus for tree in carried_trees())
-    raise WrongUse(say("cli.no_collection_or_tree", folder=str(place.resolve()), genera=carried_genera))
-
-
-def _first_word(name: str) -> str:
-    """Return where the genus should stand in a name that cannot be read; what is wrong with it is told later."""
-    return fold(name).lstrip("(").partition(" ")[0]
+    genera = (genus_of(name) or fold(name).lstrip("(").partition(" ")[0] for name in names)
+    carried = next(filter(None, map(tree_for_genus, genera)), None)
+    if carried is None:
+        known = ", ".join(tree.genus for tree in carried_trees())
+        raise WrongUse(say("cli.no_collection_or_tree", folder=str(Path.cwd()), genera=known))
+    collection = open_carried(carried)
+    _in_words_of(collection.settings)
+    return collection
 
 
 def is_collection(folder: Path) -> bool:
@@ -91,11 +72,14 @@ def is_collection(folder: Path) -> bool:
 
 
 def _place(folder: Path | None) -> Path:
-    """Return the folder of a collection, the current one by default, or refuse it."""
     place = folder or Path()
     if not is_collection(place):
         raise WrongUse(say("cli.no_collection", folder=str(place.resolve())))
     return place
+
+
+def _in_words_of(settings: Settings) -> None:
+    speak_of(settings.fruit_word, settings.flower_word)
 
 
 _T = TypeVar("_T")

@@ -1,9 +1,11 @@
-"""The tree with the likely partners of one species, and the trees that come with the package."""
+"""The tree with the likely partners of one species, the distances on it, and the trees that come with the package."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Literal, cast
+from dataclasses import dataclass, replace
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, BinaryIO, Literal, cast
 
 import typer
 
@@ -17,11 +19,16 @@ from crosscompat.cli.output import (
     print_json,
     screen_width,
     speaks_unicode,
+    talk,
     unit_in_words,
 )
 from crosscompat.cli.session import collection_or_carried
 from crosscompat.ground.errors import WrongUse
+from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
+
+if TYPE_CHECKING:
+    from crosscompat.advice.pair_distances import PairDistances
 
 
 def tree(
@@ -51,6 +58,40 @@ def tree(
         paragraph(seen.basis.words)
 
 
+def distances(
+    pairs: Annotated[Path, typer.Argument(metavar="PAIRS", help=say("help.distances_pairs"))],
+    output: Output = None,
+    folder: Folder = None,
+    *,
+    as_json: Json = False,
+) -> None:
+    """Write the table, or nothing at all if there is a fault in it."""
+    from crosscompat.advice.pair_distances import PairTable, write_distances
+    from crosscompat.cli.workers import watched
+
+    to_screen = output is None or str(output) == "-"
+    if as_json and to_screen:
+        raise WrongUse(say("distances.json_where"))
+    table = PairTable(pairs)
+    first = next(table.blocks([]), None)
+    collection = collection_or_carried(folder, table.parents(first[0][1]) if first else ())
+
+    def written(stream: BinaryIO) -> PairDistances:
+        return write_distances(collection, table, stream, lambda blocks: watched(blocks, table.size_in_blocks))
+
+    if output is None or to_screen:
+        held = BytesIO()
+        written(held)
+        deliver(held.getvalue().decode(), None)
+        return
+    with writing_atomically(output) as stream:
+        answer = replace(written(stream), file=str(output))
+    if as_json:
+        print_json(answer)
+    else:
+        talk(say("distances.written", n=answer.pairs, unit=unit_in_words(answer.unit), file=str(output)))
+
+
 @dataclass(frozen=True, slots=True)
 class KnownTrait:
     """A trait, and of how many species it is known."""
@@ -61,22 +102,7 @@ class KnownTrait:
 
 @dataclass(frozen=True, slots=True)
 class TreeEntry:
-    """One tree that comes along.
-
-    Attributes
-    ----------
-    name : str
-        What ``new --tree`` calls it by.
-    title, genus : str
-    species : int
-        Tips of the tree.
-    unit : str
-        Unit of the branch lengths.
-    source, doi, licence, changes : str
-        Where it is from, on what terms, and what was changed.
-    traits : list of KnownTrait
-        Columns of its trait table of which anything is known.
-    """
+    """One tree that comes along, by the name that ``new --tree`` calls it; ``traits`` are those known of any."""
 
     name: str
     title: str

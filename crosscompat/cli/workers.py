@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
+from operator import length_hint
 from typing import TypeVar
 
 from crosscompat.cli.output import talk
@@ -23,14 +24,10 @@ _LONG = 30.0
 _MINUTE = 60.0
 
 
-def watched(items: Sequence[_T]) -> Iterator[_T]:
-    """Pass items on; after a second a bar on standard error shows how many are done, if that is a terminal."""
-    return counted(items, len(items))
-
-
-def counted(items: Iterable[_T], total: int) -> Iterator[_T]:
-    """Pass on so many items as `watched` does, whether they are there or still being made."""
+def watched(items: Iterable[_T], total: int | None = None) -> Iterator[_T]:
+    """Pass on all items, so many; after a second a bar on standard error shows how many, if that is a terminal."""
     started, coming, done = time.monotonic(), iter(items), 0
+    total = length_hint(items) if total is None else total
     patient = not sys.stderr.isatty()
     for item in coming:
         yield item
@@ -62,11 +59,11 @@ def worked(function: Callable[[_Job], _Result], jobs: Sequence[_Job]) -> Iterato
     pool = _pool(hands) if hands > 1 and seconds > _WORTH_A_POOL else None
     if pool is None:
         _announce(seconds)
-        yield from counted(map(function, rest), len(rest))
+        yield from watched(map(function, rest), len(rest))
         return
     _announce(seconds / hands)
     with pool:
-        yield from counted(pool.map(function, rest), len(rest))
+        yield from watched(pool.map(function, rest), len(rest))
 
 
 def _announce(seconds: float) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import Literal
 
 from crosscompat.book import records
 from crosscompat.book.crosses import WANTED_HEADER, read_crosses
@@ -16,11 +17,10 @@ from crosscompat.book.numbers import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.book.store.pages import refuse_filled
-from crosscompat.carried import CarriedTree, carried_tree, carried_trees
+from crosscompat.carried import carried_trees
 from crosscompat.collection.opening import Recorded, tree_or_table
 from crosscompat.collection.settings import FILE_NAME, FORMAT, Settings, open_book, read_settings
-from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, sheet_text
-from crosscompat.ground.csv_convert import day
+from crosscompat.ground.csv_cells import Cells, day, raise_faults, read_sheet, sheet_text
 from crosscompat.ground.errors import CrosscompatError, Fault, WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.names import genus_of
@@ -33,36 +33,26 @@ _BOOK = Settings().book
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """A new collection: its folder, the files in it and the tree it starts from."""
+class NewCollection:
+    """What was made."""
 
     folder: str
     files: list[str]
     tree: str
+    schema: Literal["crosscompat.new/1"] = "crosscompat.new/1"
 
 
 @dataclass(frozen=True, slots=True)
 class _Start:
-    """What a collection starts from: a carried tree, or a file with this content."""
+    """What a collection starts from: a carried tree, or a file with this content; the group and its seed vessel."""
 
     tree: str
-    unit: str | None = None
-    carried: CarriedTree | None = None
-    source: Path | None = None
     content: bytes | None = None
+    unit: str | None = None
     traits: str | None = None
+    synonyms: str | None = None
     trait_kinds: Mapping[str, str] = field(default_factory=dict)
-    tips: Sequence[str] = ()
-
-    @property
-    def group(self) -> tuple[str, str]:
-        """The group of the plants, and the word for their seed vessel."""
-        return (self.carried.group, self.carried.fruit_word) if self.carried else _group_of(self.tips)
-
-    def lies_in(self, folder: Path) -> bool:
-        """Tell whether the file is in its place already."""
-        place = folder / self.tree
-        return self.source is not None and self.content is None and place.exists() and place.samefile(self.source)
+    group: tuple[str, str] = ("", "fruit")
 
 
 def create_collection(
@@ -73,19 +63,13 @@ def create_collection(
     classification: Path | None = None,
     alignment: Path | None = None,
     outgroup: Sequence[str] = (),
-) -> Made:
+) -> NewCollection:
     """Make a folder with settings, an empty cross book and an empty list of crosses wanted.
 
-    Parameters
-    ----------
-    folder : Path
-        Made if it is not there; files of a collection must not be in it yet.
-    tree, unit : str, optional
-        Name of a carried tree, or a file, which is copied unless it is in the folder already, and what its lengths are.
-    classification : Path, optional
-        In place of a tree: a checklist with ranks, copied, which is tree and traits at once.
-    alignment, outgroup : Path and sequence of str, optional
-        In place of a tree: aligned sequences, of which ``tree.nwk`` is made, and where to root that, else its midpoint.
+    The ``folder`` is made if it is not there. The ``tree`` is a carried one or a file, which is copied unless it is in
+    the folder already; its lengths are of ``unit``. In its place there may be a ``classification``, a checklist with
+    ranks, which is tree and traits at once; or an ``alignment``, aligned sequences, of which ``tree.nwk`` is made and
+    rooted on the ``outgroup``, else at its midpoint.
 
     Raises
     ------
@@ -100,31 +84,27 @@ def create_collection(
     if outgroup and alignment is None:
         raise WrongUse(say("create.outgroup"))
     if classification is not None:
-        start = _from_checklist(classification)
-    elif alignment is not None:
-        start = _from_alignment(alignment, outgroup)
-    else:
-        start = _from_tree(tree, unit)
-    return _make(folder, start)
+        return _make(folder, _from_checklist(classification))
+    if alignment is not None:
+        return _make(folder, _from_alignment(alignment, outgroup))
+    return _make(folder, _from_tree(tree, unit))
 
 
-def _make(folder: Path, start: _Start) -> Made:
-    own = [start.tree] if start.carried is None else []
+def _make(folder: Path, start: _Start) -> NewCollection:
     tables = {name: sheet_text(header, []).encode() for name, header in _HEADERS.items()}
     if start.content is not None:
         tables[start.tree] = start.content
-    elif start.source is not None and not start.lies_in(folder):
-        tables[start.tree] = start.source.read_bytes()
     there = [name for name in (FILE_NAME, _BOOK, *tables) if (folder / name).exists()]
     if FILE_NAME in there or not all(_is_as_made(folder / name, tables) for name in there):
         raise WrongUse(say("create.there", folder=str(folder), files=", ".join(there)))
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in tables.items():
-        write_atomically(folder / name, content, follow=False)
+        if name != start.tree or name not in there:  # a tree that lies in its place is the grower's
+            write_atomically(folder / name, content, follow=False)
     with open_book(folder, Settings()) as store:
         settings = _settings(folder.resolve().name, start, store.identity)
         write_atomically(folder / FILE_NAME, settings.encode(), follow=False)
-    return Made(str(folder), [FILE_NAME, _BOOK, *_HEADERS, *own], start.tree)
+    return NewCollection(str(folder), [FILE_NAME, _BOOK, *tables], start.tree)
 
 
 def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
@@ -139,23 +119,25 @@ def _is_as_made(path: Path, tables: Mapping[str, bytes]) -> bool:
     return True
 
 
-def _from_tree(tree: str | None, unit: str | None) -> _Start:
-    name = _DEFAULT_TREE if tree is None else tree
-    if name in {carried.name for carried in carried_trees()}:
-        carried = carried_tree(name)
-        return _Start(name, carried.unit, carried, traits=name)
+def _from_tree(name: str | None, unit: str | None) -> _Start:
+    carried = {one.name: one for one in carried_trees()}
+    name = name or _DEFAULT_TREE
+    if name in carried:
+        tree = carried[name]
+        synonyms = name if tree.synonyms else None
+        return _Start(name, None, tree.unit, name, synonyms, group=(tree.group, tree.fruit_word))
     if Path(name).is_file():
         first = tree_or_table(Path(name), unit=unit, index=0)  # of several the grower chooses later, in the settings
-        return _Start(Path(name).name, unit, source=Path(name), tips=first.tips)
-    known = ", ".join(carried.name for carried in carried_trees())
-    raise WrongUse(say("create.no_tree", tree=name, known=known))
+        return _Start(Path(name).name, Path(name).read_bytes(), unit, group=_group_of(first.tips))
+    raise WrongUse(say("create.no_tree", tree=name, known=", ".join(carried)))
 
 
 def _from_checklist(path: Path) -> _Start:
     from crosscompat.phylogeny.classification import read_classification  # noqa: PLC0415 - one start of several
 
-    tips, ranks = read_classification(path).tips, ranks_among(read_sheet(path).header)
-    return _Start(path.name, source=path, traits=path.name, trait_kinds=dict.fromkeys(ranks, "text"), tips=tips)
+    group, ranks = _group_of(read_classification(path).tips), ranks_among(read_sheet(path).header)
+    kinds = dict.fromkeys(ranks, "text")
+    return _Start(path.name, path.read_bytes(), traits=path.name, trait_kinds=kinds, group=group)
 
 
 def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
@@ -163,21 +145,17 @@ def _from_alignment(path: Path, outgroup: Sequence[str]) -> _Start:
     from crosscompat.phylogeny.newick import newick_text  # noqa: PLC0415 - as above
 
     alignment = joining.read_alignment(path)
-    tree = joining.neighbour_joining(
-        alignment.names, joining.jukes_cantor(alignment), outgroup=outgroup, unit=joining.UNIT
-    )
-    return _Start("tree.nwk", joining.UNIT, content=newick_text(tree).encode(), tips=tree.tips)
+    apart = joining.jukes_cantor(alignment)
+    tree = joining.neighbour_joining(alignment.names, apart, outgroup=outgroup, unit=joining.UNIT)
+    return _Start("tree.nwk", newick_text(tree).encode(), joining.UNIT, group=_group_of(tree.tips))
 
 
 def _group_of(tips: Sequence[str]) -> tuple[str, str]:
     """Return the group that all genera of a tree are of, and its word for the seed vessel; of mixed ones neither."""
     genera = {genus_of(tip.replace("_", " ")) for tip in tips}
-    for row in tomllib.loads(files("crosscompat.collection").joinpath("groups.toml").read_text(encoding="utf-8"))[
-        "groups"
-    ]:
-        if genera <= {*row["genera"]}:
-            return row["name"], row["fruit"]
-    return "", "fruit"
+    table = tomllib.loads(files("crosscompat.collection").joinpath("groups.toml").read_text(encoding="utf-8"))
+    fits = ((row["name"], row["fruit"]) for row in table["groups"] if genera <= {*row["genera"]})
+    return next(fits, ("", "fruit"))
 
 
 def _settings(name: str, start: _Start, book: str) -> str:
@@ -185,8 +163,8 @@ def _settings(name: str, start: _Start, book: str) -> str:
     if not start.trait_kinds:
         lines += [f"tree_unit = {_quoted(start.unit)}"] if start.unit else [say("create.settings.unit")]
     lines += [f"traits = {_quoted(start.traits)}"] if start.traits else [say("create.settings.traits")]
-    if start.carried and start.carried.synonyms:
-        lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.carried.name)}"]
+    if start.synonyms:
+        lines += [say("create.settings.synonyms"), f"synonyms = {_quoted(start.synonyms)}"]
     group, fruit = start.group
     words = {"name": name, "book": book, "group": group, "fruit": fruit, "number": OURS}
     quoted = {key: _quoted(text) for key, text in words.items()}

@@ -5,16 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, read_wanted
+from crosscompat.book.crosses import Cross, Wanted, crosses_fingerprint, find_label, read_wanted
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label
 from crosscompat.book.records import GivenForecast
-from crosscompat.carried import CarriedTree, carried_tree, carried_trees, formulas
+from crosscompat.carried import CarriedTree, carried_trees, formulas
 from crosscompat.collection.settings import FILE_NAME, NewerFormat, Settings, book_place, open_book, read_settings
 from crosscompat.ground.errors import BadInput, CrosscompatError, Fault, Place
 from crosscompat.ground.synonyms import for_labels, read_synonyms
@@ -52,8 +51,7 @@ def with_missing(
     somewhere = {name: ranks for name in names if (ranks := ranks_said(name))}
     if not isinstance(distances, Phylogeny) or (traits is None and not somewhere):
         return distances, ()
-    index = HybridIndex(distances.tips, for_labels({**formulas(), **synonyms}, distances.tips))
-    tips = set(distances.tips)
+    index, tips = _index(distances, synonyms), set(distances.tips)
     known: dict[str, Mapping[str, str]] = {}
     missing: dict[str, Mapping[str, str]] = {}
     for species, ranks in {**(ranks_by_species(traits) if traits else {}), **somewhere}.items():
@@ -64,6 +62,10 @@ def with_missing(
             known[label] = ranks
     placed = place_for(distances, known, missing)
     return place(distances, placed), placed
+
+
+def _index(distances: Distances, synonyms: Mapping[str, str]) -> HybridIndex:
+    return HybridIndex(distances.tips, for_labels({**formulas(), **synonyms}, distances.tips))
 
 
 def ranks_by_species(traits: TraitTable) -> dict[str, dict[str, str]]:
@@ -82,26 +84,12 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True)
 class Collection:
-    """Everything a grower keeps in one folder.
+    """Everything a grower keeps in one folder; ``folder`` is None for a tree that comes with the package.
 
-    Attributes
-    ----------
-    folder : Path or None
-        None for a tree that comes with the package, without a folder of the grower's own.
-    tree_name : str
-        What the tree is called on screens.
-    saved : SavedModel or None
-        The model of the last retraining.
-    notices : tuple of str
-        What opening it could not use.
-    forecasts : tuple of GivenForecast
-        Those that were given so far, in the order in which they were written.
-    placed : tuple of Placed
-        Species that the tree lacks and the traits put in a group of it; they are tips of ``distances``.
-    synonyms : mapping of str to str
-        Accepted name by name.
-    sample : TreeSample or None
-        What the tree is a summary of.
+    ``tree_name`` is what the tree is called on screens and ``sample`` what it is a summary of, ``saved`` the model of
+    the last retraining, ``notices`` what opening could not use, ``forecasts`` those that were given, in the order in
+    which they were written, ``synonyms`` accepted names by name. Species ``placed`` are those that the tree lacks and
+    the traits put in a group of it; they are tips of ``distances``.
     """
 
     folder: Path | None
@@ -127,9 +115,7 @@ class Collection:
     @cached_property
     def taxa(self) -> Taxa:
         """Where species and hybrids stand; named hybrids are known by their published parents."""
-        named = for_labels({**formulas(), **self.synonyms}, self.distances.tips)
-        index = HybridIndex(self.distances.tips, named)
-        return Taxa(self.distances, index, self.placed, self.sample)
+        return Taxa(self.distances, _index(self.distances, self.synonyms), self.placed, self.sample)
 
     @cached_property
     def priors(self) -> Priors:
@@ -139,9 +125,12 @@ class Collection:
     @cached_property
     def fingerprints(self) -> Mapping[str, str]:
         """What a model was fitted on: tree, traits, crosses and priors, each as SHA-256, and which book, if known."""
-        book = self.settings.book_id
+        book, tree = self.settings.book_id, self.distances.fingerprint
+        if self.synonyms:  # a tree asked by other names is another tree
+            text = json.dumps([tree, sorted(self.synonyms.items())], ensure_ascii=False)
+            tree = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
         return ({"book": book} if book else {}) | {
-            "tree": _with_synonyms(self.distances.fingerprint, self.synonyms),
+            "tree": tree,
             "traits": self.traits.fingerprint if self.traits is not None else "",
             "crosses": crosses_fingerprint(self.crosses),
             "priors": self.priors.fingerprint,
@@ -164,11 +153,8 @@ class Collection:
 def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
     """Open the collection in a folder.
 
-    Parameters
-    ----------
-    crosses : bool
-        Whether its crosses and forecasts are read, which takes a second in a book of a hundred thousand observations;
-        without a saved model they are read in any case, for the prior asks how crosses are kept.
+    Its ``crosses`` and forecasts, which take a second in a book of a hundred thousand observations, may be left
+    unread; without a saved model they are read in any case, for the prior asks how crosses are kept.
 
     Raises
     ------
@@ -184,30 +170,24 @@ def open_collection(folder: Path, *, crosses: bool = True) -> Collection:
         return _attempt(faults, read, folder, settings) if settings else None
 
     distances, traits, synonyms, sample = part(_distances), part(_traits), part(_synonyms) or {}, part(_sample)
-    wanted = _attempt(faults, _wanted, folder) or ()
+    path = folder / "wanted.csv"
+    wanted = (_attempt(faults, read_wanted, path) if path.exists() else None) or ()
     if faults or settings is None or distances is None:
         raise BadInput(faults)
     saved, notices = _model(folder / MODEL_FILE)
     found = read_book(folder, settings, crosses=crosses or saved is None)
-    book = {"plants": found.plants, "crosses": found.crosses, "forecasts": found.forecasts}
+    book = {item.name: getattr(found, item.name) for item in fields(found)}
     more = {"wanted": wanted, "saved": saved, "notices": notices, "sample": sample}
     return _collection(folder, settings, distances, traits, synonyms, **book, **more)
 
 
 def open_carried(carried: CarriedTree) -> Collection:
     """Open a tree that comes with the package, as a collection without records."""
-    settings = Settings(
-        name=carried.title,
-        tree=carried.name,
-        traits=carried.name,
-        synonyms=carried.name if carried.synonyms else None,
-        tree_unit=carried.unit,
-        group=carried.group,
-        fruit_word=carried.fruit_word,
-    )
-    nowhere = Path()
-    distances, traits = _distances(nowhere, settings), _traits(nowhere, settings)
-    return _collection(None, settings, distances, traits, _synonyms(nowhere, settings))
+    name, synonyms = carried.name, carried.name if carried.synonyms else None
+    words: dict[str, Any] = {"group": carried.group, "fruit_word": carried.fruit_word, "tree_unit": carried.unit}
+    settings = Settings(name=carried.title, tree=name, traits=name, synonyms=synonyms, **words)
+    distances, traits = _distances(Path(), settings), _traits(Path(), settings)
+    return _collection(None, settings, distances, traits, _synonyms(Path(), settings))
 
 
 def _collection(
@@ -238,11 +218,6 @@ def _attempt(faults: list[Fault], read: Callable[..., _T], *where: Any) -> _T | 
     return None
 
 
-def _wanted(folder: Path) -> tuple[Wanted, ...]:
-    path = folder / "wanted.csv"
-    return read_wanted(path) if path.exists() else ()
-
-
 def _distances(folder: Path, settings: Settings) -> Distances:
     carried = _carried(settings.tree)
     path = carried.tree if carried else folder / settings.tree
@@ -255,7 +230,7 @@ def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distanc
     if path.suffix.lower() == ".csv":
         if is_classification(path):
             return read_classification(path)
-        from crosscompat.phylogeny.table import read_distances  # noqa: PLC0415 - most collections have a tree
+        from crosscompat.phylogeny.distances import read_distances  # noqa: PLC0415 - most collections have a tree
 
         return read_distances(path, unit=unit)
     from crosscompat.phylogeny.formats import read_tree  # noqa: PLC0415 - a tree is read once
@@ -266,8 +241,7 @@ def tree_or_table(path: Path, *, unit: str | None, index: int | None) -> Distanc
 def _traits(folder: Path, settings: Settings) -> TraitTable | None:
     if settings.traits is None:
         return None
-    carried = _carried(settings.traits)
-    if carried:
+    if carried := _carried(settings.traits):
         return read_traits(carried.traits, {**carried.trait_kinds, **settings.trait_kinds})
     return read_traits(folder / settings.traits, settings.trait_kinds)
 
@@ -276,9 +250,8 @@ def _synonyms(folder: Path, settings: Settings) -> dict[str, str]:
     if settings.synonyms is None:
         return {}
     carried = _carried(settings.synonyms)
-    if carried is None:
-        return read_synonyms(folder / settings.synonyms)
-    return read_synonyms(carried.synonyms) if carried.synonyms else {}
+    path = carried.synonyms if carried else folder / settings.synonyms
+    return read_synonyms(path) if path else {}
 
 
 def _sample(folder: Path, settings: Settings) -> TreeSample | None:
@@ -289,19 +262,9 @@ def _sample(folder: Path, settings: Settings) -> TreeSample | None:
     return read_sample(folder / settings.tree_sample, unit=settings.tree_unit)
 
 
-def _with_synonyms(fingerprint: str, synonyms: Mapping[str, str]) -> str:
-    """Tell a tree asked by other names from the same tree asked by its own."""
-    if not synonyms:
-        return fingerprint
-    text = json.dumps([fingerprint, sorted(synonyms.items())], ensure_ascii=False)
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
-
-
 def _carried(name: str) -> CarriedTree | None:
-    """Return the carried tree that a setting names; a name with an ending is a file."""
-    if "." in name:
-        return None
-    return carried_tree(name) if name in {tree.name for tree in carried_trees()} else None
+    """Return the carried tree that a setting names; a name with an ending is a file, and no tree need be read."""
+    return None if "." in name else next((tree for tree in carried_trees() if tree.name == name), None)
 
 
 def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:

@@ -15,8 +15,9 @@ from urllib.parse import unquote
 
 from crosscompat.book.numbers import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
+from crosscompat.ground.csv_cells import raise_faults
 from crosscompat.ground.dates import DEFAULT_START
-from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, worded
 from crosscompat.ground.wording import say
 from crosscompat.stages import GROUPS, USUAL_DAYS
 from crosscompat.traits import KINDS
@@ -40,41 +41,20 @@ class NewerFormat(BadInput):
 class Settings:
     """What a grower has settled for one collection.
 
-    Attributes
-    ----------
-    tree, traits, synonyms : str
-        File in the folder, or the name of a tree that comes along; a tree may be a ``.csv`` table of distances too.
-    tree_unit : str or None
-        Unit of the branch lengths; ``unit`` counts every branch as 1.
-    tree_index : int or None
-        Which tree of a file with several, from 0.
-    trait_kinds : mapping of str to str
-        Kinds of trait columns, where the grower declares them.
-    tree_sample : str or None
-        File in the folder with many trees (posterior or bootstrap), of which ``tree`` is the summary.
-    place_missing : bool
-        Whether species that only the traits have are placed on the tree by their section or genus.
-    group : str
-        Which cautions apply.
-    season_start : str
-        Month and day on which seasons start, ``MM-DD``.
-    window_days : int
-        Days from the brush to the last seedling; a cross older than this is finished.
-    set_days, hold_days, fill_days : int or None
-        Days from the brush until pod set, holding and filling can be judged; None for what the group usually takes.
-    seeds_per_pod, most_seeds : float or None, int or None
-        Seeds expected in a ripe pod before any was counted, and the most it can hold; None for what the group has.
-    doubtful_weight : float
-        What a seedling that may be the mother's own counts, from 0 to 1.
-    invented : bool
-        Whether the outcomes are invented, which every screen then says.
-    book, book_id : str
-        A file in the folder, or the URL of a database that several growers share; and the identity of the book in
-        which alone is written, any if empty.
-    cross_number : str
-        The pattern of new crosses' numbers, as `book.numbers` reads it; ours if empty.
-    priors : mapping
-        What the grower believes otherwise than the published table of priors, in its shape.
+    ``tree``, ``traits`` and ``synonyms`` are files in the folder, or the name of a tree that comes along; a tree may be
+    a ``.csv`` table of distances too, ``tree_unit`` is what its lengths are (``unit`` counts every branch as 1),
+    ``tree_index`` which of several it is, from 0, and ``tree_sample`` a file with many trees of which it is the
+    summary. ``trait_kinds`` declares columns; with ``place_missing`` species that only the traits have are placed by
+    their section or genus. The ``group`` says which cautions apply; seasons start on ``season_start``, ``MM-DD``.
+
+    From the brush it takes ``window_days`` to the last seedling, and ``set_days``, ``hold_days`` and ``fill_days``
+    until those stages can be judged, ``seeds_per_pod`` are expected before any was counted, and at ``most_seeds``; None
+    is what the group usually has. A seedling that may be the mother's own counts ``doubtful_weight``, from 0 to 1.
+
+    The ``book`` is a file in the folder or the URL of a shared database, ``book_id`` the identity of the one in which
+    alone is written, any if empty; ``cross_number`` is a pattern as `book.numbers` reads it, ours if empty. Outcomes
+    that are ``invented`` are said to be on every screen. ``priors`` are what the grower believes otherwise than the
+    published table, in its shape.
     """
 
     format: int = FORMAT
@@ -150,16 +130,12 @@ def read_settings(path: Path) -> Settings:
     table = _parsed(path)
     given = table.get("format", FORMAT)
     if isinstance(given, int) and given > FORMAT:
-        what, advice = (say(f"settings.newer.{part}", got=given, known=FORMAT) for part in ("what", "advice"))
-        raise NewerFormat([Fault(Place(path.name, column="format"), what, advice)])
-    faults = [fault for key, value in table.items() for fault in _faults(path.name, key, value)]
-    if faults:
-        raise BadInput(faults)
-    if "season_start" not in table and "hemisphere" in table:
-        table["season_start"] = DEFAULT_START[table["hemisphere"]]
+        raise NewerFormat([worded("settings", "newer", Place(path.name, column="format"), got=given, known=FORMAT)])
+    raise_faults([fault for key, value in table.items() for fault in _faults(path.name, key, value)])
+    if "hemisphere" in table:
+        table = {"season_start": DEFAULT_START[table["hemisphere"]], **table}
     settings = Settings(**table)
-    if faults := [fault for key in _PLACES for fault in _outside(path, key, getattr(settings, key) or "")]:
-        raise BadInput(faults)
+    raise_faults([fault for key in _PLACES for fault in _outside(path, key, getattr(settings, key) or "")])
     return settings
 
 
@@ -176,8 +152,8 @@ def _outside(path: Path, key: str, value: str) -> list[Fault]:
         return []
     if "://" not in value and (folder / value).resolve().is_relative_to(folder):
         return []
-    advice = say("settings.outside.advice", folder=str(folder), variable=OUTSIDE_VARIABLE)
-    return [Fault(Place(path.name, column=key), say("settings.outside.what"), advice)]
+    place = Place(path.name, column=key)
+    return [worded("settings", "outside", place, folder=str(folder), variable=OUTSIDE_VARIABLE)]
 
 
 def _parsed(path: Path) -> dict[str, Any]:
@@ -209,10 +185,12 @@ def _faults(file: str, key: str, value: Any) -> list[Fault]:
         return [Fault(place, say("settings.kind", key=key, kind=say(f"settings.kinds.{kind.__name__}"), got=value))]
     if key == "trait_kinds":
         wrong = [(column, got) for column, got in value.items() if got not in KINDS]
-        told = [say("settings.trait_kind", column=column, kinds=_listed(KINDS), got=got) for column, got in wrong]
-    else:
-        told = list(filter(None, [_wrong_value(known[key], value)]))
-    return [Fault(place, what) for what in told]
+        return [
+            Fault(place, say("settings.trait_kind", column=column, kinds=_listed(KINDS), got=got))
+            for column, got in wrong
+        ]
+    what = _wrong_value(known[key], value)
+    return [Fault(place, what)] if what else []
 
 
 def _wrong_value(item: Field[Any], value: Any) -> str | None:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import csv
 import difflib
 import io
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
 from os import PathLike
 from pathlib import Path
 from types import MappingProxyType
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-from crosscompat.ground import csv_convert
+from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR, readings, spoken_date
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import named, write_atomically
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import catalogue, say
+
+if TYPE_CHECKING:
+    import zipfile
 
 _Value = TypeVar("_Value")
 _SEPARATORS = ",;\t"
@@ -49,13 +54,7 @@ class Sheet:
     sheet: str | None = None
 
     def place(self, row: Row | None = None, column: str | None = None) -> Place:
-        """Return where a cell stands, in the file's own words.
-
-        Examples
-        --------
-        >>> str(Sheet("plants.csv", ("clone",), (), {"clone": "Clone"}).place(Row(4, {}), "clone"))
-        'plants.csv, row 4, column Clone'
-        """
+        """Return where a cell stands, in the file's own words."""
         title = self.titles.get(column, column) if column else None
         return Place(self.file, row=row.number if row else None, column=title, sheet=self.sheet)
 
@@ -90,12 +89,11 @@ def read_sheet(
         With every fault of the file, if no list was given for them.
     """
     own: list[Fault] = []
-    sheet = Sheet(Path(path).name, (), ())
-    records, separator = read_records(path, own)
-    if records:
-        sheet = _sheet(sheet.file, records, own, comma=separator == ";")
-        if sheet.header:
-            _check_columns(sheet, known, required, own)
+    lines, separator = read_records(path, own)
+    records, file = list(lines), Path(path).name
+    sheet = _sheet(file, records, own, comma=separator == ";") if records else Sheet(file, (), ())
+    if sheet.header:
+        _check_columns(sheet, known, required, own)
     if faults is None:
         raise_faults(own)
     else:
@@ -103,23 +101,8 @@ def read_sheet(
     return sheet
 
 
-class _Source(Protocol):
-    """A file in a folder or in a zip."""
-
-    @property
-    def name(self) -> str: ...
-
-    def read_bytes(self) -> bytes: ...
-
-
-def read_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[list[list[str]], str]:
-    """Return the cells of a CSV row by row, as they are written, and what parts them; none where there is a fault."""
-    records, separator = iterate_records(path, faults)
-    return list(records), separator
-
-
-def iterate_records(path: str | PathLike[str] | _Source, faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
-    """Return what `read_records` does, row by row for tables too big to be held; behind a fault nothing follows."""
+def read_records(path: str | PathLike[str] | zipfile.Path, faults: list[Fault]) -> tuple[Iterator[list[str]], str]:
+    """Yield the cells of a CSV row by row, as they are written, and return what parts them; nothing follows a fault."""
     source = Path(path) if isinstance(path, str | PathLike) else path
     text = _text(source, faults)
     if text is None:
@@ -134,7 +117,7 @@ def _fault(key: str, place: Place, **values: object) -> Fault:
     return Fault(place, say(f"cells.{key}", **values), advice)
 
 
-def _text(path: _Source, faults: list[Fault]) -> str | None:
+def _text(path: Path | zipfile.Path, faults: list[Fault]) -> str | None:
     place = Place(path.name)
     try:
         data = path.read_bytes()
@@ -208,6 +191,15 @@ def _check_columns(sheet: Sheet, known: Iterable[str] | None, required: Iterable
     faults += [_fault("column_missing", place, column=column) for column in required if column not in sheet.header]
 
 
+class BadCell(ValueError):
+    """A cell does not hold what its column asks for: what is wrong, and what to write."""
+
+    def __init__(self, what: str, advice: str) -> None:
+        self.what = what
+        self.advice = advice
+        super().__init__(what)
+
+
 @dataclass(frozen=True, slots=True)
 class Cells:
     """Reads the cells of one row into values; what cannot be read is None and adds a fault.
@@ -219,7 +211,7 @@ class Cells:
     >>> faults = []
     >>> sheet = Sheet("crosses.csv", ("tried", "took"), (Row(2, {"tried": "12", "took": "some"}),))
     >>> cells = Cells(sheet, sheet.rows[0], faults)
-    >>> cells.read("tried", csv_convert.whole), cells.read("took", csv_convert.whole)
+    >>> cells.read("tried", whole), cells.read("took", whole)
     (12, None)
     >>> print(faults[0])
     crosses.csv, row 2, column took: “some” is not a whole number.
@@ -235,7 +227,7 @@ class Cells:
         self.faults.append(Fault(self.sheet.place(self.row, column), what, advice))
 
     def read(self, column: str, convert_cell: Callable[[str], _Value], *, needed: bool = False) -> _Value | None:
-        """Read a cell by any function that raises `csv_convert.BadCell` on what it cannot read."""
+        """Read a cell by any function that raises `BadCell` on what it cannot read."""
         text = (self.row.cells.get(column) or "").strip()
         if not text:
             if needed:
@@ -243,7 +235,7 @@ class Cells:
             return None
         try:
             return convert_cell(text)
-        except csv_convert.BadCell as bad:
+        except BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             return None
 
@@ -252,13 +244,140 @@ class Cells:
         return self.read(column, str, needed=needed)
 
 
+_WHOLE = re.compile(r"[0-9]{1,9}")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+_ISO_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_TIMESTAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}.*")
+_FORMULA = ("=", "+", "-", "@")
+_YES_NO = {**dict.fromkeys(("yes", "y", "true", "1"), True), **dict.fromkeys(("no", "n", "false", "0"), False)}
+
+
+def _bad(key: str, advice: str = "", **values: str) -> BadCell:
+    return BadCell(say(f"cells.{key}", **values), say(f"cells.{advice or key + '_advice'}", **values))
+
+
+def whole(text: str) -> int:
+    """Return a whole number, zero or more; raises `BadCell` on anything else, such as "about 20" or "1,200"."""
+    if not _WHOLE.fullmatch(text):
+        raise _bad("whole", text=text)
+    return int(text)
+
+
+def decimal(text: str, *, comma: bool = False) -> float:
+    """Return a finite number, else raise `BadCell`; a decimal comma is read only where semicolons part the cells."""
+    if _COMMA.fullmatch(text):
+        fixed = text.replace(",", ".")
+        if not comma:
+            raise _bad("decimal_comma", text=text, fixed=fixed)
+        text = fixed
+    value = float(text) if _DECIMAL.fullmatch(text) else math.inf
+    if not math.isfinite(value):
+        raise _bad("decimal", text=text)
+    return value
+
+
+def day(text: str) -> date:
+    """Return a calendar day written year-month-day; `BadCell` says how else it could be meant.
+
+    Examples
+    --------
+    >>> try:
+    ...     day("03/04/2025")
+    ... except BadCell as bad:
+    ...     print(bad.advice)
+    Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025.
+    """
+    if not _ISO_DAY.fullmatch(text):
+        days = readings(text)
+        advice = {0: "date_advice", 1: "date_write"}.get(len(days), "date_which")
+        iso = dict(zip(("one", "two"), map(date.isoformat, days), strict=False))
+        spoken = dict(zip(("one_day", "two_day"), map(spoken_date, days), strict=False))
+        raise _bad("date", advice, text=text, **iso, **spoken)
+    try:
+        written = date.fromisoformat(text)
+    except ValueError:
+        written = date.min
+    if not FIRST_YEAR <= written.year <= LAST_YEAR:
+        raise _bad("date_none", "date_advice", text=text)
+    return written
+
+
+def timestamp(text: str) -> datetime:
+    """Return a moment in UTC, else raise `BadCell`; its time zone must be written, as Z or +02:00."""
+    try:
+        written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
+        moment = written.astimezone(UTC) if written and written.tzinfo else None
+    except (ValueError, OverflowError):
+        written = moment = None
+    if moment is None:
+        raise _bad("timestamp_zone" if written else "timestamp", "timestamp_advice", text=text)
+    return moment
+
+
+def hour(text: str) -> time:
+    """Return a time of day, such as 9:05; raises `BadCell` if it is none."""
+    try:
+        return time.fromisoformat(text if text[1:2] != ":" else f"0{text}")
+    except ValueError:
+        raise _bad("hour", text=text) from None
+
+
+def yes_no(text: str) -> bool:
+    """Return yes, y, true and 1 as True, no, n, false and 0 as False, in any case; raises `BadCell` on others."""
+    if text.casefold() not in _YES_NO:
+        raise _bad("yes_no", text=text)
+    return _YES_NO[text.casefold()]
+
+
+def choice(text: str, words: Iterable[str]) -> str:
+    """Return the one of the words that is written, whatever its case and blanks; raises `BadCell` if it is none."""
+    allowed = {fold(word).casefold(): word for word in words}
+    if fold(text).casefold() not in allowed:
+        raise _bad("choice", text=text, words=", ".join(allowed.values()))
+    return allowed[fold(text).casefold()]
+
+
+def as_text(value: object) -> str:
+    """Return a value as it is written into a cell; unknown (None, NaN) is blank.
+
+    Examples
+    --------
+    >>> as_text(True), as_text(None), as_text(0.1), as_text(datetime(2025, 4, 3, 14, 5, tzinfo=UTC))
+    ('yes', '', '0.1', '2025-04-03T14:05:00Z')
+    """
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def guarded(text: str) -> str:
+    """Return the text of a cell so that no spreadsheet takes it for a formula."""
+    return f"\\{text}" if text.startswith(_FORMULA) else text
+
+
+def unguarded(cell: str) -> str:
+    r"""Return the text of a cell that was guarded, all else in it left alone.
+
+    Examples
+    --------
+    >>> guarded("+49"), unguarded(guarded("+49")), unguarded("red thread")
+    ('\\+49', '+49', 'red thread')
+    """
+    return cell[1:] if cell.startswith("\\") and cell[1:].startswith(_FORMULA) else cell
+
+
 def write_sheet(path: str | PathLike[str], header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> None:
     """Write what `sheet_text` gives, in UTF-8, wholly or not at all; an older file is replaced."""
     write_atomically(Path(path), sheet_text(header, rows).encode())
 
 
 def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
-    r"""Return a CSV of values by column, as `csv_convert.as_text` writes them, with commas and ``\n`` line ends.
+    r"""Return a CSV of values by column, as `as_text` writes them, with commas and ``\n`` line ends.
 
     A row with a column that the header lacks raises `WrongUse`.
 
@@ -276,5 +395,5 @@ def sheet_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> s
         extra = set(row) - set(header)
         if extra:
             raise WrongUse(say("cells.column_unknown", column=min(extra)))
-        writer.writerow([re.sub(r"\r\n?", "\n", csv_convert.as_text(row.get(column))) for column in header])
+        writer.writerow([re.sub(r"\r\n?", "\n", as_text(row.get(column))) for column in header])
     return out.getvalue()

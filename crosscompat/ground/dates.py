@@ -138,13 +138,7 @@ def spoken_date(day: date, today: date | None = None) -> str:
 
 
 def spoken_dates(text: str) -> str:
-    """Return a note with its days as people say them, which stand in it as ISO 8601.
-
-    Examples
-    --------
-    >>> spoken_dates("2026-06-05: label lost")
-    '5 June 2026: label lost'
-    """
+    """Return a note with its days as people say them, which stand in it as ISO 8601."""
 
     def spoken(day: re.Match[str]) -> str:
         try:

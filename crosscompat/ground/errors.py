@@ -6,26 +6,9 @@ A wrong call raises; a wrong file is read to its end first and raises once, with
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from crosscompat.ground.wording import say
-
-__all__ = [
-    "SHOWN",
-    "BadInput",
-    "BookWarning",
-    "Busy",
-    "CrosscompatError",
-    "Fault",
-    "NameWarning",
-    "NoPairing",
-    "Place",
-    "UnknownName",
-    "WrongUse",
-    "first_faults",
-    "worded",
-]
 
 SHOWN = 20
 """So many faults of one kind are printed; of the rest only the number."""
@@ -33,8 +16,7 @@ SHOWN = 20
 _Item = TypeVar("_Item")
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where in the user's files something stands.
 
     Rows and lines count from 1 as a text editor or a spreadsheet shows them; ``None`` means "not of that kind".
@@ -58,15 +40,11 @@ class Place:
 
     def __str__(self) -> str:
         parts = [self.file] if self.file else []
-        for word in ("sheet", "row", "column", "line", "character"):
-            value = getattr(self, word)
-            if value is not None:
-                parts.append(f"{word} {value}")
-        return ", ".join(parts)
+        values = {word: getattr(self, word) for word in ("sheet", "row", "column", "line", "character")}
+        return ", ".join(parts + [f"{word} {value}" for word, value in values.items() if value is not None])
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing wrong in a file: where it is, what is wrong, what to do next.
 
     ``excerpt`` is the piece of text and ``mark`` the zero-based span in it that is pointed at.

@@ -6,10 +6,9 @@ import heapq
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cached_property
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names_parse import PlantName, Unreadable, bare_word, fold, parse
@@ -65,7 +64,7 @@ def loose_keys(text: str) -> set[str]:
 
 
 def correct_form(label: str, genus: str | None = None) -> str:
-    """Return a label as it is printed: a plant name in correct form, ``genus`` in full; anything else as it is, folded.
+    """Return a label as it is printed: a plant name in correct form, anything else folded.
 
     Examples
     --------
@@ -130,8 +129,7 @@ def repeated(labels: Iterable[str]) -> dict[str, tuple[str, ...]]:
     return {folded: tuple(written) for folded, written in seen.items() if len(written) > 1}
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(NamedTuple):
     """The label found for a name, and how.
 
     "species" means that the name asked says more than the label (a subspecies, a cultivar, a field number, a cf.)
@@ -171,7 +169,14 @@ class NameIndex:
         self.synonyms: dict[str, str] = dict(synonyms or {})
         self._exact = {fold(label): label for label in self.labels}
         if len(self._exact) < len(self.labels):
-            raise BadInput(_repeat(folded, written) for folded, written in repeated(self.labels).items())
+            raise BadInput(
+                Fault(
+                    Place(),
+                    f"{folded}: {say('names.repeated', n=len(written), labels='; '.join(written))}",
+                    say("names.repeated_advice"),
+                )
+                for folded, written in repeated(self.labels).items()
+            )
         self._synonym_index = NameIndex(self.synonyms) if self.synonyms else None
         self._keys: dict[str, tuple[object, ...] | None] = {}
         self._matches: dict[tuple[str, str | None], Match] = {}
@@ -228,21 +233,20 @@ class NameIndex:
         >>> NameIndex(["Aloe_vera", "Aloe_ferox", "Agave_ferox"]).nearest("Aloe ferrox", 2)
         ('Aloe_ferox', 'Aloe_vera')
         """
-        wanted = _written_out(text, genus).casefold()
+        wanted = correct_form(text, genus).casefold()
         pieces = {wanted[at : at + 2] for at in range(max(1, len(wanted) - 1))}
-        lowered = self._lowered
         rough = [
-            (sum(piece in low for piece in pieces) / (len(wanted) + len(low)), at) for at, low in enumerate(lowered)
+            (sum(piece in low for piece in pieces) / (len(wanted) + len(low)), at, low)
+            for at, low in enumerate(self._lowered)
         ]
         matcher = SequenceMatcher(autojunk=False)
         matcher.set_seq2(wanted)
-        first = wanted.split(" ")[0]
         close: list[tuple[float, float, str]] = []
-        for _, at in heapq.nlargest(max(n, _SHORTLIST), rough):
-            matcher.set_seq1(lowered[at])
-            words = lowered[at].split(" ")
+        for _, at, low in heapq.nlargest(max(n, _SHORTLIST), rough):
+            matcher.set_seq1(low)
+            words = low.split(" ")
             begins = any(word.startswith(wanted) for word in words)
-            likeness = matcher.ratio() + _SAME_GENUS * (words[0] == first) + begins
+            likeness = matcher.ratio() + _SAME_GENUS * (words[0] == wanted.split(" ")[0]) + begins
             close.append((-likeness, -matcher.quick_ratio(), self.labels[at]))  # letters swapped: the same letters
         return tuple(label for *_, label in sorted(close)[:n])
 
@@ -347,11 +351,6 @@ class NameIndex:
         return labels[0] if labels else None
 
 
-def _repeat(folded: str, written: tuple[str, ...]) -> Fault:
-    what = say("names.repeated", n=len(written), labels="; ".join(written))
-    return Fault(Place(), f"{folded}: {what}", say("names.repeated_advice"))
-
-
 def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     groups: defaultdict[str, list[str]] = defaultdict(list)
     for key, label in pairs:
@@ -387,11 +386,6 @@ def _leans(name: PlantName) -> bool:
         return any(_leans(parent) for parent in name.parents)
     relative = name.qualifier == "aff." and not name.qualifies_infraspecific
     return name.epithet is None or relative
-
-
-def _written_out(text: str, genus: str | None) -> str:
-    name = read_name(text, genus)
-    return str(name) if name else fold(text)
 
 
 def one_of(labels: Sequence[str]) -> str:

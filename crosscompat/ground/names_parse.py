@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass, replace
 from itertools import accumulate
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
@@ -32,11 +31,7 @@ _RANKS = {
     "subf": "subf.", "subforma": "subf.",
 }  # fmt: skip
 _QUALIFIERS = {"cf": "cf.", "aff": "aff.", "sp": "sp.", "spec": "sp.", "spp": "sp."}
-_LONGEST, _MOST_PARENTS, _SHOWN = (
-    4_000,
-    64,
-    200,
-)  # what is longer is no name, and slow
+_LONGEST, _MOST_PARENTS, _SHOWN = 4_000, 64, 200  # what is longer is no name, and slow
 # Between and after authors, without their points.
 _PARTICLE = re.compile(
     r"ex|et|in|and|de|del|della|den|der|des|di|do|du|la|le|van|von|vom|zu|zum|zur|y|e|fil|f|non|nec|emend|hort|al|auct"
@@ -112,8 +107,7 @@ def _tokens(text: str) -> list[_Token]:
     return tokens
 
 
-@dataclass(frozen=True, slots=True)
-class PlantName:
+class PlantName(NamedTuple):
     """The parts of a plant's name; ``str`` gives the correct form with the genus in full and without authors.
 
     ``received`` is as it was written; ``genus`` in full, empty for a hybrid formula, whose sides are the ``parents``,
@@ -187,15 +181,10 @@ class _Reader:
     """Reads one name that is no formula, token after token."""
 
     def __init__(self, tokens: list[_Token], whole: str, genus: str | None) -> None:
-        self.tokens = tokens
-        self.whole = whole
-        self.first_genus = genus
+        self.tokens, self.whole, self.first_genus = tokens, whole, genus
         self.at = 0
-        self.name = PlantName(" ".join(token.text for token in tokens))
+        self.parts: dict[str, Any] = {}
         self.authors: list[str] = []
-
-    def put(self, **values: str | bool | None) -> None:
-        self.name = replace(self.name, **values)  # type: ignore[arg-type]
 
     def peek(self, ahead: int = 0) -> _Token:
         place = self.at + ahead
@@ -217,68 +206,69 @@ class _Reader:
             self.at += 1
         return [token.text for token in self.tokens[first : self.at]]
 
-    def read(self) -> PlantName:
+    def name(self) -> PlantName:
         if self.peek().stem in {"cf", "aff"}:
             self.qualifier()
         self.genus()
         self.species()
-        while self.at < len(self.tokens):
-            self.rest()
+        self.below()
         if self.authors:
-            self.put(authors=" ".join(self.authors).replace("( ", "(").replace(" )", ")"))
-        return self.name
+            self.parts["authors"] = " ".join(self.authors).replace("( ", "(").replace(" )", ")")
+        return PlantName(" ".join(token.text for token in self.tokens), **self.parts)
 
     def qualifier(self) -> None:
         if self.peek().stem in _QUALIFIERS:
-            self.put(qualifier=_QUALIFIERS[self.step().stem], qualifies_infraspecific=self.name.epithet is not None)
+            self.parts["qualifier"] = _QUALIFIERS[self.step().stem]
+            self.parts["qualifies_infraspecific"] = "epithet" in self.parts
 
     def genus(self) -> None:
-        self.put(hybrid_genus=self.take("×"))
-        token = self.step()
+        hybrid, token = self.take("×"), self.step()
         if token.is_word(_SHORT):
             full = fold(self.first_genus or "")
-            bare = full.lstrip("× ")
+            genus = full.lstrip("× ")
+            hybrid = hybrid or genus != full
             if not full:
                 raise _refuse("abbreviation", self.whole, short=token.text)
-            if not bare.casefold().startswith(token.text.rstrip(".").casefold()):
+            if not genus.casefold().startswith(token.text.rstrip(".").casefold()):
                 raise _refuse("abbreviation_other", self.whole, short=token.text, genus=full)
-            self.put(genus=bare, hybrid_genus=self.name.hybrid_genus or bare != full)
         elif token.is_word(_GENUS) and not (token.text[0].islower() and self.at == len(self.tokens)):
-            self.put(genus=token.text[0].upper() + token.text[1:])
+            genus = token.text[0].upper() + token.text[1:]
         else:
             raise _refuse("unreadable", self.whole, piece=token.text or self.whole)
+        self.parts |= {"genus": genus, "hybrid_genus": hybrid}
 
     def species(self) -> None:
         hybrid = self.take("×")
         self.qualifier()
-        if self.name.qualifier == "sp.":  # what is no cultivar or field number tells this one from others: "sp. A"
-            self.put(qualifier=" ".join(["sp.", *self.texts("word")]))
+        if self.parts.get("qualifier") == "sp.":  # what is no cultivar or field number tells it from others: "sp. A"
+            self.parts["qualifier"] = " ".join(["sp.", *self.texts("word")])
             return
         hybrid = self.take("×") or hybrid
         if self.peek().is_epithet:
-            self.put(epithet=self.step().text, hybrid=hybrid)
-            if not self.name.qualifier:
+            self.parts |= {"epithet": self.step().text, "hybrid": hybrid}
+            if "qualifier" not in self.parts:
                 self.qualifier()
             if self.peek().is_epithet:
-                self.put(infraspecific=self.step().text)
+                self.parts["infraspecific"] = self.step().text
 
-    def rest(self) -> None:
-        token = self.step()
-        if token.kind == "cultivar":
-            self.put(cultivar=token.text)
-        elif token.kind == "field":
-            self.put(field_number=token.text)
-        elif token.text in {"Group", "Gp", "Gp."} and self.authors:
-            self.group()
-        elif token.stem == "cv" and (words := self.texts("word", "cultivar")):
-            name = " ".join(words).strip("'‘’‛`´\"“”„ ")
-            if not name:
-                raise _refuse("unreadable", self.whole, piece="cv.")
-            self.put(cultivar=name)
-        elif not self.infraspecific(token):
-            if not token.is_author:
-                raise _refuse("unreadable", self.whole, piece=token.text)
-            self.authors.append(token.text)
+    def below(self) -> None:
+        """Read what stands below the species, and authors."""
+        while self.at < len(self.tokens):
+            token = self.step()
+            if token.kind == "cultivar":
+                self.parts["cultivar"] = token.text
+            elif token.kind == "field":
+                self.parts["field_number"] = token.text
+            elif token.text in {"Group", "Gp", "Gp."} and self.authors:
+                self.group()
+            elif token.stem == "cv" and (words := self.texts("word", "cultivar")):
+                self.parts["cultivar"] = " ".join(words).strip("'‘’‛`´\"“”„ ")
+                if not self.parts["cultivar"]:
+                    raise _refuse("unreadable", self.whole, piece="cv.")
+            elif not self.infraspecific(token):
+                if not token.is_author:
+                    raise _refuse("unreadable", self.whole, piece=token.text)
+                self.authors.append(token.text)
 
     def group(self) -> None:
         words: list[str] = []
@@ -288,20 +278,20 @@ class _Reader:
             self.authors.pop()
         if not words:
             raise _refuse("unreadable", self.whole, piece="Group")
-        self.put(group=" ".join(words))
+        self.parts["group"] = " ".join(words)
 
     def infraspecific(self, token: _Token) -> bool:
         """Read an epithet if the token is its rank; "f." before anything else is filius, the son."""
         written = token.rank
         signed = self.peek().kind == "×"
         doubtful = self.peek(signed).stem in {"cf", "aff"}
-        if written is None or self.name.epithet is None or not self.peek(signed + doubtful).is_epithet:
+        if written is None or "epithet" not in self.parts or not self.peek(signed + doubtful).is_epithet:
             return False
         self.at += signed
         if doubtful:
             self.qualifier()
         notho = "notho" if signed and not written.startswith("notho") else ""
-        self.put(rank=notho + written, infraspecific=self.step().text)
+        self.parts |= {"rank": notho + written, "infraspecific": self.step().text}
         return True
 
 
@@ -354,19 +344,17 @@ def _side(side: list[_Token], whole: str, genus: str | None) -> tuple[PlantName,
     if not tokens:
         raise _refuse("unreadable", whole, piece="×")
     if tokens[0].kind != "(":
-        return _Reader(tokens, whole, genus).read(), sexes
+        return _Reader(tokens, whole, genus).name(), sexes
     depths = _depths(tokens)
     if 0 not in depths:
         raise _refuse("unreadable", whole, piece="(")
     end = depths.index(0)
-    name = _formula(tokens[1:end], whole, genus)
     below = _Reader(tokens[end + 1 :], whole, genus)
-    while below.at < len(below.tokens):
-        below.rest()
+    name = _formula(tokens[1:end], whole, genus)
+    below.below()
     if below.authors:
         raise _refuse("unreadable", whole, piece=below.authors[0])
-    added = {part: getattr(below.name, part) for part in ("cultivar", "group", "field_number")}
-    return replace(name, **{part: text for part, text in added.items() if text}), sexes
+    return name._replace(**below.parts), sexes
 
 
 def parse(text: str, genus: str | None = None) -> PlantName:
@@ -395,4 +383,4 @@ def parse(text: str, genus: str | None = None) -> PlantName:
     signs = [token.kind for token in tokens]
     if len(folded) > _LONGEST or max(signs.count("×"), *_depths(tokens)) > _MOST_PARENTS:
         raise _refuse("too_long", folded, letters=_LONGEST, parents=_MOST_PARENTS)
-    return replace(_formula(tokens, folded, genus), received=text)
+    return _formula(tokens, folded, genus)._replace(received=text)

@@ -46,12 +46,18 @@ def read_workbook(path: Path) -> list[tuple[str, list[list[Value]]]]:
     try:
         no_value = _cells_without_value(path)
         book = calamine.CalamineWorkbook.from_path(path)
-        rows = {name: book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in book.sheet_names}
+        sheets = {name: book.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in book.sheet_names}
     except calamine.PasswordError:
         raise BadInput([Fault(Place(path.name), say("sheets.password"))]) from None
     except calamine.CalamineError as error:
         raise BadInput([Fault(Place(path.name), say("sheets.unsound", reason=str(error).rstrip(".")))]) from None
-    return [(name, _with(no_value, name, [[_value(cell) for cell in row] for row in rows[name]])) for name in rows]
+    values = {name: [list(map(_value, row)) for row in rows] for name, rows in sheets.items()}
+    for name, row, column, text in no_value:
+        rows = values.get(name, [])
+        rows += [[] for _ in range(len(rows), row)]
+        rows[row - 1] += [None] * (column - len(rows[row - 1]))
+        rows[row - 1][column - 1] = text
+    return list(values.items())
 
 
 def _value(cell: Any) -> Value:
@@ -62,16 +68,6 @@ def _value(cell: Any) -> Value:
     if isinstance(cell, float) and cell.is_integer() and not (cell == 0 and str(cell).startswith("-")):
         return int(cell)
     return cell  # type: ignore[no-any-return]
-
-
-def _with(no_value: list[_Cell], name: str, rows: list[list[Value]]) -> list[list[Value]]:
-    """Put the cells without a value of one sheet where they stand."""
-    for sheet, row, column, text in no_value:
-        if sheet == name:
-            rows += [[] for _ in range(len(rows), row)]
-            rows[row - 1] += [None] * (column - len(rows[row - 1]))
-            rows[row - 1][column - 1] = text
-    return rows
 
 
 def _cells_without_value(path: Path) -> list[_Cell]:
@@ -85,12 +81,10 @@ def _cells_without_value(path: Path) -> list[_Cell]:
             reach[sheet] = max(rows, row), max(columns, column)
             if text is not None:
                 no_value.append(cell)
+    far = [(sheet, *size) for sheet, size in reach.items() if size[0] * size[1] > _MOST_CELLS]
+    advice = say("sheets.far_advice")
     raise_faults(
-        [
-            Fault(Place(path.name, sheet=sheet), say("sheets.far", row=rows, column=columns), say("sheets.far_advice"))
-            for sheet, (rows, columns) in reach.items()
-            if rows * columns > _MOST_CELLS
-        ]
+        [Fault(Place(path.name, sheet=name), say("sheets.far", row=r, column=c), advice) for name, r, c in far]
     )
     return no_value
 

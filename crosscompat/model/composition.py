@@ -1,12 +1,9 @@
 """How the chances of the steps from flower to seedling make up one another, as Gaussians on the logit scale.
 
-Two questions are answered here. Which chance of each stage goes with a chance of the whole, before any cross: the prior
-is of the whole way, and the stages share it out, so that a pairing has the same prior chance however it is counted. And
-what the stages, once learned, say of the whole: the distribution of a product of independent chances is matched by a
-Gaussian logit, in mean and variance, by Gauss-Hermite quadrature.
-
-What was counted along the way and what was counted as a whole are told apart and joined as the Gaussians of two
-estimators with one prior are [1]_.
+The prior is of the whole way, and the stages share it out, so that a pairing has the same prior chance however it is
+counted. What the stages, once learned, say of the whole is a product of independent chances, matched by a Gaussian
+logit in mean and variance by Gauss-Hermite quadrature. What was counted along the way and what was counted as a whole
+are joined as the Gaussians of two estimators with one prior are [1]_.
 
 References
 ----------
@@ -32,12 +29,8 @@ _PRIOR_PODS = 1.0
 class SeedsPerPod:
     """The spread of the number of seeds in a ripe pod.
 
-    Attributes
-    ----------
-    mean, size : float
-        Of the negative binomial: the variance is mean + mean² / size. The size is not read where there is a cap.
-    cap : int or None
-        Most seeds a pod can hold, where the group has such a number (3 in spurges); the spread is then binomial.
+    It is negative binomial, of variance mean + mean² / size; where a group has a ``cap``, the most seeds a pod can hold
+    (3 in spurges), it is binomial and the size is not read.
     """
 
     mean: float
@@ -47,8 +40,7 @@ class SeedsPerPod:
     def any_of_them(self, comes: Floats) -> Floats:
         """Return the chance that any seed of a pod comes to something, if each does with chance ``comes``.
 
-        It is 1 less the probability generating function of the number of seeds; the mean number in its place would be
-        far too high where pods differ.
+        It is 1 less the probability generating function; the mean number of seeds in its place would be far too high.
 
         Examples
         --------
@@ -66,20 +58,9 @@ class SeedsPerPod:
 def fit_seeds(pods: Floats, seeds: Floats, *, expected: float, cap: int | None = None) -> SeedsPerPod:
     """Learn the seeds per pod from ripe pods that were opened together.
 
-    Parameters
-    ----------
-    pods, seeds : ndarray of float, shape (n_crosses,)
-        Ripe pods of a cross, at least 1, and the seeds in all of them.
-    expected : float
-        What is expected before any is opened; it counts as much as one pod.
-    cap : int, optional
-        Most seeds a pod can hold.
-
-    Notes
-    -----
-    The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted
-    by the likelihood and a log-normal prior around 1 with a standard deviation of log 5 [J]; sums of m pods are
-    negative binomial with m times the size.
+    ``pods``, at least 1, and the ``seeds`` in all of them are of shape (n_crosses,); ``expected`` counts as much as one
+    pod. The mean is the pooled one. The size is averaged on the log scale over a grid from 0.1 to 100, weighted by the
+    likelihood and a log-normal prior around 1 with an sd of log 5 [J]; sums of m pods have m times the size.
 
     Examples
     --------
@@ -141,8 +122,7 @@ def together(step: str, parts: tuple[Logits, ...], seeds: SeedsPerPod) -> Logits
     Two even chances that both must come true: one in four.
 
     >>> half = Logits(np.zeros(1), np.zeros(1))
-    >>> quarter = together("pod", (half, half), SeedsPerPod(1.0, 1.0, cap=1))
-    >>> bool(np.isclose(quarter.mean[0], np.log(1 / 3)))
+    >>> bool(np.isclose(together("pod", (half, half), SeedsPerPod(1.0, 1.0, cap=1)).mean[0], np.log(1 / 3)))
     True
     """
     if step == "fruitful":
@@ -164,20 +144,16 @@ def composed(stages: Mapping[str, Logits], seeds: SeedsPerPod) -> dict[str, Logi
 def joined(prior: Logits, own: Logits, of_parts: tuple[Logits, Logits]) -> Logits:
     """Join what was counted of a step itself with what was counted of its parts.
 
-    Parameters
-    ----------
-    prior, own : Logits
-        Of the step, before any cross and given the crosses counted at it alone.
-    of_parts : tuple of Logits, Logits
-        The step made up of its parts, before any cross and given those counted along the way. Where these say nothing
-        the answer is ``own`` to the last digit; where they say all, what they say.
+    ``prior`` and ``own`` are of the step, before any cross and given the crosses counted at it alone; ``of_parts`` of
+    the step made up of its parts, before any cross and given those counted along the way. Where these say nothing the
+    answer is ``own`` to the last digit; where they say all, what they say.
 
     Notes
     -----
-    The committee machine takes what the parts say for a Gaussian, which pulls back whatever lies beyond its
-    mean. A few successes are no such thing: they say "more", without an end. So it pulls back only as far as the parts
-    are learned; else one more success could lower a chance that is already high. A surprise may leave ``own`` less sure
-    than the prior; what the parts say reaches no farther for that.
+    The committee machine pulls back whatever lies beyond the mean of what the parts say. A few successes say "more",
+    without an end: so it pulls back only as far as the parts are learned, else one more success could lower a chance
+    that is already high. A surprise may leave ``own`` less sure than the prior; what the parts say reaches no farther
+    for that.
 
     Examples
     --------

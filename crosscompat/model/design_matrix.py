@@ -27,12 +27,8 @@ _KEPT = 4
 class Kinship:
     """A correlation matrix A with its spectrum, so that lambda A + (1 - lambda) I costs nothing to factor.
 
-    Attributes
-    ----------
-    matrix, vectors : ndarray of float, shape (n_levels, n_levels)
-        A, of diagonal 1 and positive semi-definite, and its eigenvectors.
-    values : ndarray of float, shape (n_levels,)
-        Its eigenvalues, not below 0.
+    ``matrix`` and its eigenvectors, ``vectors``, are of shape (n_levels, n_levels); eigenvalues, ``values``, not below
+    0.
     """
 
     matrix: Floats
@@ -76,18 +72,9 @@ class Kinship:
 class Factor:
     """One kind of effect, such as that of the seed parent's species.
 
-    Attributes
-    ----------
-    name : str
-    levels : ndarray of int, shape (n_records,)
-        The level of each record, -1 for none.
-    size : int
-        Number of levels.
-    kinship : Kinship or None
-        How levels are related; None: not at all.
-    nested : bool
-        Whether the effects are integrated out group by group instead of having a column each. Nested factors lie within
-        one another, are not related, and every record has a level of each.
+    ``levels``, shape (n_records,), are the level of each record of ``size`` many, -1 for none; ``kinship`` says how
+    levels are related, None: not at all. Effects of a ``nested`` factor are integrated out group by group instead of
+    having a column each: such factors lie within one another, are not related, and every record has a level of each.
     """
 
     name: str
@@ -114,10 +101,7 @@ class Factor:
 def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
     """Return the places of the nested factors, the finest first.
 
-    Raises
-    ------
-    ValueError
-        If they do not lie within one another, are related, or leave a record out.
+    ValueError if they do not lie within one another, are related, or leave a record out.
     """
     chain = tuple(sorted((i for i, factor in enumerate(factors) if factor.nested), key=lambda i: -factors[i].size))
     for factor in (factors[i] for i in chain):
@@ -134,16 +118,9 @@ def nested_chain(factors: tuple[Factor, ...]) -> tuple[int, ...]:
 class Grouping:
     """The groups of one nested factor.
 
-    Attributes
-    ----------
-    groups : ndarray of int, shape (n_records,)
-    size : int
-        Number of groups, m.
-    top, parent : ndarray of int, shape (m,)
-        Which group of the coarsest factor, and of the next coarser one, each lies in.
-    member : scipy.sparse.csr_array, shape (m, n_records)
-    single : bool
-        Whether no group has two records.
+    ``groups`` is of shape (n_records,), ``size`` their number m. ``top`` and ``parent``, shape (m,), say which group of
+    the coarsest factor, and of the next coarser one, each lies in; ``member``, shape (m, n_records), is sparse;
+    ``single`` is whether no group has two records.
     """
 
     groups: Ints
@@ -191,24 +168,13 @@ class _Products:
 
 @dataclass(frozen=True, slots=True)
 class DesignMatrix:
-    """Columns of the coefficients, then of the levels of each factor that is not nested.
+    """Columns of the ``p`` coefficients, then of the levels of each factor that is not nested; ``size`` of all, q.
 
-    Attributes
-    ----------
-    p, size : int
-        Number of coefficients, and of all columns, q.
-    blocks : tuple of slice
-        Columns of each factor; empty for a nested one.
-    chain, nested : tuple of int and tuple of Grouping
-        Places of the nested factors, finest first, and their groups.
-    touched : ndarray of int, shape (n_coarsest_groups, w)
-        Columns that the records of each coarsest group touch, -1 for none.
-    columns : ndarray of int, shape (n_records, w)
-        The same record by record, 0 for none.
-    rows : ndarray of float, shape (n_records, w)
-        The numbers there, 0 for none; of shape (n_records, q) if the matrix is kept whole.
-    products : tuple or None
-        Every two columns of each record; None if the matrix is kept whole.
+    ``blocks`` are the columns of each factor, empty for a nested one; ``chain`` and ``nested`` the places of the nested
+    factors, finest first, and their groups. ``touched``, shape (n_coarsest_groups, w), are the columns that the records
+    of each coarsest group touch, -1 for none; ``columns``, shape (n_records, w), the same record by record, 0 for none;
+    ``rows`` the numbers there. If the matrix is kept whole, rows are of shape (n_records, q), and ``products``, every
+    two columns of each record, are None.
     """
 
     p: int

@@ -28,18 +28,10 @@ EFFECTS = ("seed", "pollen", "seed_plant", "pollen_plant", "pair", "direction", 
 class PairEffects:
     """What is known of the pairs crossed, beside their parents: a row a pair and direction, both ways round, in order.
 
-    Attributes
-    ----------
-    ways : ndarray of int, shape (n_ways, 2)
-        Seed and pollen parent, as numbers of the species seen.
-    pair, direction : ndarray of float, shape (n_ways,)
-        Mean of what both directions share, and of what this one has of its own.
-    own : ndarray of float, shape (n_ways,)
-        Variance of the two together where everything else is known.
-    columns : ndarray of int, shape (n_ways, w)
-        Coefficients and effects that they lean on, -1 for none.
-    lean : ndarray of float, shape (n_ways, w)
-        How much higher they are expected to be where such a column is lower by 1.
+    ``ways``, shape (n_ways, 2), are seed and pollen parent, as numbers of the species seen; ``pair`` and ``direction``,
+    shape (n_ways,), the means of what both directions share, and of what this one has of its own; ``own`` the variance
+    of the two together where everything else is known. ``columns``, shape (n_ways, w), are the coefficients and effects
+    that they lean on, -1 for none; ``lean`` how much higher they are expected to be where such a column is lower by 1.
     """
 
     ways: Ints
@@ -64,20 +56,11 @@ class PairEffects:
 class Past:
     """The crosses that were fitted, as far as forecasts lean on them.
 
-    Attributes
-    ----------
-    x : ndarray of float, shape (n_records, p)
-        Their rows, the intercept's 1 first, centred.
-    levels : Levels
-        Their parents.
-    gradient : ndarray of float, shape (n_records,)
-        What each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood).
-    prior_mean, prior_sd : ndarray of float, shape (p,)
-        Of the coefficients.
-    variances, share : ndarray of float, shape (6,), and float
-        Of all effects but the record's, and lambda, at the most likely scales.
-    record : ndarray of int, shape (n_records,)
-        Number of each cross among all that were fitted, at whatever stage.
+    ``x``, shape (n_records, p), are their rows, the intercept's 1 first, centred; ``gradient``, shape (n_records,),
+    what each took beyond expectation at the mode, k - n p ("some of n": the slope of its log likelihood);
+    ``prior_mean`` and ``prior_sd``, shape (p,), of the coefficients. ``variances``, shape (6,), are of all effects but
+    the record's, ``share`` is lambda, at the most likely scales; ``record`` is the number of each cross among all that
+    were fitted.
     """
 
     x: Floats
@@ -96,8 +79,6 @@ class StepFit:
 
     Attributes
     ----------
-    step : str
-        One of ``STEPS``.
     mean : ndarray of float, shape (q,)
         Coefficients, the intercept first (of a step finer than the whole, what they differ by from its share); species
         as seed parents, as pollen parents, plants as mothers, as fathers; then what relatives inherit of the species as
@@ -107,7 +88,6 @@ class StepFit:
         Mean prior variance of each of ``EFFECTS``, 0 for one that is not in the model.
     inherited : ndarray of float, shape (2, s, s) or (2, 0, 0)
         A relative with the entries a of A has a' inherited a less variance than one without relatives.
-    pairs : PairEffects
     sizes : tuple of four int
         Number of coefficients, of species, of mothers and of fathers.
     past : Past or None
@@ -146,20 +126,10 @@ def unlearned(step: str, mean: Floats, covariance: Floats, variances: Floats) ->
 class FittedModel:
     """A recipe for pairings and what is believed of its coefficients.
 
-    Attributes
-    ----------
-    recipe : Recipe
-    means, variances : ndarray of float, shape (n_features,)
-        Where an unknown feature is put, and how far it may be from there.
-    prior : GaussianPrior
-        Of the coefficients of the whole way.
-    scales : mapping of str to float
-        Prior scale of each of ``EFFECTS`` for the whole way.
-    steps : tuple of StepFit
-        The steps that any cross was counted at; the others are as the prior has them.
-    seen, seeds : Seen, SeedsPerPod
-    records : tuple of str
-        What the grower calls the crosses fitted, by the numbers that ``Past.record`` has.
+    ``means`` and ``variances``, shape (n_features,), say where an unknown feature is put, and how far it may be from
+    there; ``prior`` is of the coefficients of the whole way, ``scales`` the prior scale of each of ``EFFECTS`` for it.
+    ``steps`` are those that any cross was counted at; the others are as the prior has them. ``records`` is what the
+    grower calls the crosses fitted, by the numbers that ``Past.record`` has.
     """
 
     recipe: Recipe
@@ -215,30 +185,11 @@ def fit_crosses(
 ) -> FittedModel:
     """Fit every step that any of some crosses was counted at.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What the columns of ``rows`` are.
-    rows : ndarray of float, shape (n_crosses, n_features)
-        NaN where unknown; such a number is put at the mean of the known ones.
-    counts : CrossCounts
-        What each cross says about each step.
-    weight : ndarray of float, shape (n_crosses,)
-        How much of a full record each cross is.
-    parents : Parents
-        Who was crossed.
-    pod : (float, int or None)
-        Seeds expected in a ripe pod before any was counted, and the most that it can hold.
-    took, finished : int
-        Crosses that gave a seedling, and those whose outcome is known, for the record.
-    farthest : float
-        The largest distance among them, in the unit of the tree, for the record.
-    related : ndarray of float, shape (n_species, n_species), optional
-        A among the parents' species, sorted by label; None if it is not known.
-    priors : Priors, optional
-        In place of those of the package.
-    records : tuple of str
-        What the grower calls the crosses.
+    ``rows``, shape (n_crosses, n_features), are by the ``recipe``; NaN, unknown, is put at the mean of the known
+    numbers. ``weight``, shape (n_crosses,), is how much of a full record each cross is. ``pod`` are the seeds expected
+    in a ripe pod before any was counted, and the most that it can hold. ``related``, shape (n_species, n_species), is A
+    among the parents' species, sorted by label; None if it is not known. For the record alone are the crosses that
+    ``took``, those whose outcome is known, the largest distance among them, and what the grower calls them.
     """
     table = priors or published()
     opened = counts.pods > 0
@@ -252,14 +203,14 @@ def fit_crosses(
     before = prior_model(recipe, seeds, table)
     moments = training_moments(recipe, rows)
     model = FittedModel(recipe, *moments, before.prior, before.scales, (), seen, seeds, records)
-    levels = Levels.of(seen, parents)
+    levels, kinship = Levels.of(seen, parents), None if related is None else Kinship.of(related)
     steps = []
     for step in STEPS:
         of_step = counts.steps[step]
         at = np.flatnonzero(of_step.known)
         if at.size:
             entering = Counts(of_step.tried[at], of_step.took[at], of_step.some[at], weight[at])
-            steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, related))
+            steps.append(_fit_step(step, model, rows[at], entering, levels[at], at, table, kinship))
     return replace(model, steps=tuple(steps))
 
 
@@ -305,7 +256,7 @@ def _fit_step(
     levels: Levels,
     record: Ints,
     priors: Priors,
-    related: Floats | None,
+    kinship: Kinship | None,
 ) -> StepFit:
     """Fit one step, given what each of its crosses is numbered."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - an answer fits nothing
@@ -315,7 +266,7 @@ def _fit_step(
 
     design = design_of(model.recipe, rows, model.means)
     spread = prior_shares(model.seeds)[step]
-    factors = _factors(levels, model.seen, related)
+    factors = _factors(levels, model.seen, kinship)
     stage = stage_of(counts, design, _coefficients_of(model, step), factors, offset_of(model, step, design))
     scales = priors.effect_scales(step, spread)
     # More threads of BLAS only wait for each other; with one a fit is the same from run to run.
@@ -335,9 +286,7 @@ def offset_of(model: FittedModel, step: str, design: Floats) -> Floats:
 
 def _coefficients_of(model: FittedModel, step: str) -> GaussianPrior:
     """Return the prior of the coefficients of a step."""
-    if step == WHOLE:
-        return model.prior
-    return GaussianPrior(np.zeros_like(model.prior.mean), prior_shares(model.seeds)[step] * model.prior.sd)
+    return GaussianPrior((step == WHOLE) * model.prior.mean, prior_shares(model.seeds)[step] * model.prior.sd)
 
 
 def prior_step(model: FittedModel, step: str) -> StepFit:
@@ -365,11 +314,10 @@ def training_moments(recipe: Recipe, rows: Floats) -> tuple[Floats, Floats]:
     return means, variances
 
 
-def _factors(levels: Levels, seen: Seen, related: Floats | None) -> tuple[Factor, ...]:
+def _factors(levels: Levels, seen: Seen, kinship: Kinship | None) -> tuple[Factor, ...]:
     """Return the effects: record, direction and pair (finest first), then species and plants."""
     low, high = np.minimum(levels.seed, levels.pollen), np.maximum(levels.seed, levels.pollen)
     species = len(seen.species)
-    kinship = None if related is None else Kinship.of(related)
     result = [
         Factor.of("record", np.arange(len(low)), nested=True),
         Factor.of("direction", _ids(levels.seed * species + levels.pollen), nested=True),

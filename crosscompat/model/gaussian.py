@@ -14,12 +14,7 @@ from crosscompat.model.likelihood import Counts, Floats
 
 @dataclass(frozen=True, slots=True)
 class GaussianPrior:
-    """Independent normal priors, one a coefficient; an infinite ``sd`` leaves the coefficient free.
-
-    Attributes
-    ----------
-    mean, sd : ndarray of float, shape (n_coefficients,)
-    """
+    """Independent normal priors, shape (n_coefficients,); an infinite ``sd`` leaves the coefficient free."""
 
     mean: Floats
     sd: Floats
@@ -73,16 +68,10 @@ class Elimination:
     """The nested effects, integrated out of records with noise of precision w: N = 1 / w + their covariance.
 
     They are eliminated from the finest factor up by the formula of Sherman and Morrison (1950, Annals of Mathematical
-    Statistics 21:124-127), which needs sums over groups alone.
-
-    Attributes
-    ----------
-    keep : list of ndarray of float, shape (n_records,)
-        The product of 1 / (1 + v load) over the factors before each one, v its variance.
-    load, gain : list of ndarray of float
-        The sum of w * keep over each group, and v / (1 + v load).
-    leaning : ndarray of float, shape (n_records, w)
-        Rows of w^-1 N^-1 D with D the design matrix: how logits, given the records, lean on the columns.
+    Statistics 21:124-127), which needs sums over groups alone. ``keep``, shape (n_records,) a factor, is the product of
+    1 / (1 + v load) over the factors before, v their variance; ``load`` the sum of w * keep over each group, ``gain`` v
+    / (1 + v load). ``leaning``, shape (n_records, w), are rows of w^-1 N^-1 D with D the design matrix: how logits,
+    given the records, lean on the columns.
     """
 
     def __init__(self, design: DesignMatrix, weight: Floats, variances: Floats) -> None:
@@ -139,7 +128,7 @@ class Elimination:
     def group_precisions(self, level: int, variance: Floats, covariance: Floats) -> Floats:
         """Return 1' V^-1 1 of each group of one nested factor, with V the covariance of the working logits.
 
-        It takes the posterior variances of the records' logits, and the posterior covariance of the columns.
+        ``variance`` are those of the records' logits after the fact, ``covariance`` that of the columns.
         """
         nest = self.design.nested[level]
         if nest.single:
@@ -157,20 +146,10 @@ class Prior:
     """The prior of one stage at given scales, its columns in units of their scales: theta = scale * a.
 
     A coefficient has mean + sd * a, an effect sd * a with a of covariance R = share A + (1 - share) I, so that a
-    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case.
-
-    Attributes
-    ----------
-    scale, outer : ndarray of float, shape (q,) and (q, q)
-        Scales, and products of two of them.
-    precision : ndarray of float, shape (q, q)
-        Of a; 0 of a free coefficient.
-    variances : ndarray of float
-        Of the nested factors, finest first.
-    logdet : float
-        Sum of the log determinants of R.
-    offset : ndarray of float, shape (n_records,)
-        Prior mean of each logit.
+    variance of 0 and a free coefficient (sd taken as 1, no prior) need no special case. ``scale``, shape (q,), and
+    products of two of them, ``outer``; ``precision``, shape (q, q), is of a, 0 of a free coefficient; ``variances`` are
+    of the nested factors, finest first; ``logdet`` is the sum of the log determinants of R; ``offset``, shape
+    (n_records,), the prior mean of each logit.
     """
 
     def __init__(self, stage: Stage, scales: Scales) -> None:
@@ -205,10 +184,7 @@ class Prior:
 class Gaussian:
     """A prior joined with one working logit a record, of precision ``weight``, shape (n_records,).
 
-    Raises
-    ------
-    NotConverged
-        If two free coefficients cannot be told apart.
+    NotConverged if two free coefficients cannot be told apart.
     """
 
     def __init__(self, prior: Prior, weight: Floats) -> None:

@@ -1,11 +1,9 @@
 """The posterior of one stage at given variances: about its mode by Laplace's method, or with matched moments.
 
-The mode is found by Newton's method with step halving, nested effects eliminated; the posterior is taken as the
-Gaussian with the mode as its mean and the inverse curvature there as its covariance [1]_. Evidence and its gradient are
-those of [2]_, sections 3.4 and 5.5.1, with grouped effects.
-
-With one or two flowers a pairing the posterior is skewed, its mode lies nearer 0 than its mean, and forecasts from the
-mode are too timid. Expectation propagation matches the mean and variance of every record's logit instead [3]_.
+The mode is found by Newton's method with step halving, nested effects eliminated; the posterior is the Gaussian with
+the mode as its mean and the inverse curvature there as its covariance [1]_. Evidence and its gradient are those of
+[2]_, sections 3.4 and 5.5.1, with grouped effects. With one or two flowers a pairing the posterior is skewed and
+forecasts from the mode are too timid: expectation propagation matches the moments of every record's logit instead [3]_.
 
 References
 ----------
@@ -22,8 +20,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from crosscompat.model.gaussian import Gaussian, GaussianPrior, NotConverged, Prior, Scales, Stage, stage_of
-from crosscompat.model.likelihood import Counts, Floats, TiltedMoments, derivatives, log_likelihood
+from crosscompat.model.gaussian import Gaussian, NotConverged, Prior, Scales, Stage
+from crosscompat.model.likelihood import Floats, TiltedMoments, derivatives, log_likelihood
 
 _MOST_STEPS = 200
 _MOST_HALVINGS = 45
@@ -36,33 +34,14 @@ _LEAST_REST, _LEAST_SITE = 1e-10, 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Posterior:
-    """A Gaussian over k coefficients, with mean (k,) and covariance (k, k), and how many Newton steps it took."""
-
-    mean: Floats
-    covariance: Floats
-    steps: int
-
-
-@dataclass(frozen=True, slots=True)
 class Mode:
     """A Gaussian for one stage at given scales, about the mode or, refined, about the mean.
 
-    Attributes
-    ----------
-    scales : Scales
-    eta : ndarray of float, shape (n_records,)
-        Logits of the records.
-    a, theta : ndarray of float, shape (q,)
-        Columns in units of their prior scales, and as they are (less the prior mean of the coefficients).
-    gradient, curvature, slope : ndarray of float, shape (n_records,)
-        Of the log likelihood at ``eta``; ``slope`` is that of the curvature. A nested effect is its variance times the
-        gradient summed over its group.
-    gaussian : Gaussian
-    evidence : float
-        Log evidence, without binomial coefficients; per free coefficient up to a constant.
-    steps : int
-        Newton steps taken.
+    ``eta``, shape (n_records,), are the logits of the records; ``a`` and ``theta``, shape (q,), the columns in units of
+    their prior scales, and as they are (less the prior mean of the coefficients). ``gradient``, ``curvature`` and its
+    ``slope``, shape (n_records,), are those of the log likelihood at ``eta``: a nested effect is its variance times the
+    gradient summed over its group. The log ``evidence`` is without binomial coefficients, and per free coefficient up
+    to a constant.
     """
 
     scales: Scales
@@ -74,36 +53,6 @@ class Mode:
     slope: Floats
     gaussian: Gaussian
     evidence: float
-    steps: int = 0
-
-
-def fit_posterior(design: Floats, counts: Counts, prior: GaussianPrior) -> Posterior:
-    """Fit a logistic regression with independent normal priors; no records give the prior back.
-
-    Parameters
-    ----------
-    design : ndarray of float, shape (n_records, n_coefficients)
-        No missing values.
-    counts : Counts
-    prior : GaussianPrior
-
-    Raises
-    ------
-    NotConverged
-        If the mode is not found, which happens only to free coefficients of separated data.
-
-    Examples
-    --------
-    With a free intercept alone the mode is the logit of the share that took, and the variance 1 / (n p (1 - p)).
-
-    >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
-    >>> posterior = fit_posterior(np.ones((1, 1)), Counts.of([4], [3]), free)
-    >>> bool(np.isclose(posterior.mean[0], np.log(3))), round(float(posterior.covariance[0, 0]), 6)
-    (True, 1.333333)
-    """
-    stage = stage_of(counts, design, prior)
-    mode = find_mode(stage, Scales(np.empty(0)))
-    return Posterior(stage.mean + mode.theta, mode.gaussian.covariance, mode.steps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,21 +68,29 @@ class _State:
 def find_mode(stage: Stage, scales: Scales, start: Mode | None = None) -> Mode:
     """Find the mode by Newton's method with step halving, from a mode at neighbouring scales or the prior mean.
 
-    Raises
-    ------
-    NotConverged
-        If there is no mode: free coefficients, and outcomes that separate or columns that cannot be told apart.
+    NotConverged if there is none: free coefficients, and outcomes that separate or columns that cannot be told apart.
+
+    Examples
+    --------
+    With a free intercept alone it is the logit of the share that took.
+
+    >>> from crosscompat.model.gaussian import GaussianPrior, stage_of
+    >>> from crosscompat.model.likelihood import Counts
+    >>> free = GaussianPrior(np.array([0.0]), np.array([np.inf]))
+    >>> mode = find_mode(stage_of(Counts.of([4], [3]), np.ones((1, 1)), free), Scales(np.empty(0)))
+    >>> bool(np.isclose(mode.theta[0], np.log(3)))
+    True
     """
     prior = Prior(stage, scales)
     begin = (start.a, start.gradient) if start else (np.zeros(stage.design.size), np.zeros(len(stage.x)))
     state = _state_at(prior, *begin)
-    for steps in range(1, _MOST_STEPS + 1):
+    for _ in range(_MOST_STEPS):
         gradient, curvature, _ = derivatives(state.eta, stage.counts)
         goal = Gaussian(prior, curvature).solve(curvature * (state.eta - prior.offset) + gradient)
         new = _halved(prior, state, *goal)
         gained, state = new.height - state.height, new
         if gained <= _RISEN * (1.0 + abs(new.height)):
-            return _finished(prior, state, steps)
+            return _finished(prior, state)
     raise NotConverged("the likelihood has no mode; give every coefficient a prior with a finite sd")
 
 
@@ -153,7 +110,7 @@ def _halved(prior: Prior, old: _State, a: Floats, residual: Floats) -> _State:
     return old
 
 
-def _finished(prior: Prior, state: _State, steps: int) -> Mode:
+def _finished(prior: Prior, state: _State) -> Mode:
     """Curvature and evidence at the mode."""
     gradient, curvature, slope = derivatives(state.eta, prior.stage.counts)
     gaussian = Gaussian(prior, curvature)
@@ -163,14 +120,11 @@ def _finished(prior: Prior, state: _State, steps: int) -> Mode:
             raise NotConverged("takes and failures separate; give every coefficient a prior with a finite sd")
     evidence = state.height - 0.5 * gaussian.logdet
     theta = prior.scale * state.a
-    return Mode(prior.scales, state.eta, state.a, theta, gradient, curvature, slope, gaussian, evidence, steps)
+    return Mode(prior.scales, state.eta, state.a, theta, gradient, curvature, slope, gaussian, evidence)
 
 
 def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
-    """Return the slope of the log evidence in the log of each sd, in the share lambda, and in each record's offset.
-
-    Of shapes (n_factors,), a float, and (n_records,).
-    """
+    """Return the slope of the log evidence in the log of each sd, (n_factors,), in lambda, and in each offset."""
     design, scales = stage.design, mode.scales
     answer = _answer(mode)
     pulled = design.to_columns(mode.gradient)
@@ -195,7 +149,7 @@ def evidence_slope(stage: Stage, mode: Mode) -> tuple[Floats, float, Floats]:
 def expected_bend(stage: Stage, mode: Mode) -> Floats:
     """Return about how much the log evidence bends in the log of each sd and in lambda, shape (n_factors + 1, same).
 
-    It is the expected information of effects that are independent after the records are seen, as they nearly are where
+    It is the expected information of effects that are independent once the records are seen, as they nearly are where
     the records tell much of each.
     """
     size = len(stage.factors)
@@ -244,18 +198,10 @@ class NotSettled(FloatingPointError):
 def refine(stage: Stage, mode: Mode, scales: Scales | None = None, settled: float = _SETTLED) -> Mode:
     """Match the moments of every record's logit, beginning from a mode or a result at neighbouring scales.
 
-    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself.
-
-    Returns
-    -------
-    Mode
-        ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
-        expectation propagation, and ``slope`` is 0 (its slope has no such term).
-
-    Raises
-    ------
-    NotSettled
-        If the moments settle neither at a quick pace nor, begun anew, at a slow one.
+    It stops once no record's mean moves by more than the share ``settled`` of its sd, nor its variance of itself. In
+    the result ``eta`` and ``theta`` are means, ``curvature`` and ``gradient`` those of the sites, ``evidence`` that of
+    expectation propagation, and ``slope`` is 0 (its slope has no such term). NotSettled if the moments settle neither
+    at a quick pace nor, begun anew, at a slow one.
     """
     prior = Prior(stage, scales or mode.scales)
     for pace in (_QUICK, _SLOW):

@@ -1,7 +1,7 @@
-"""How well a chance per unit explains what was counted.
+"""How well a chance per unit explains what was counted: "k of n", "none of n" (k = 0) and "some of n".
 
-Three kinds of count are known: "k of n", "none of n" (k = 0) and "some of n", where only that at least one of the n
-took is on record. All three are log-concave in the logit, so that Newton's method has one mode to find.
+Of the last only that at least one of the n took is on record. All three are log-concave in the logit, so that Newton's
+method has one mode to find.
 """
 
 from __future__ import annotations
@@ -26,14 +26,8 @@ _FAR = 700.0  # beyond this logit the exponential is no number any more
 class Counts:
     """What was counted, record by record, arrays of shape (n_records,).
 
-    Attributes
-    ----------
-    tried, took : ndarray of float
-        Units tried, at least 1, and units that took; the latter is not read where ``some``.
-    some : ndarray of bool
-        True where only "some of these took" is known.
-    weight : ndarray of float
-        How much of a full record each one is; 1 for sound evidence.
+    ``tried`` units, at least 1, of which so many ``took``; this is not read where ``some``, that is where only "some of
+    these took" is known. ``weight`` is how much of a full record each one is, 1 for sound evidence.
     """
 
     tried: Floats
@@ -76,7 +70,7 @@ def chance(eta: Floats) -> Floats:
 def log_likelihoods(eta: Floats, counts: Counts) -> Floats:
     """Return the weighted log likelihood of each record at each of its logits, without the binomial coefficients.
 
-    ``eta`` are logits of the chance per unit, shape (n_records,) or (n_records, k), as is the result.
+    ``eta``, and the result, are of shape (n_records,) or (n_records, k).
 
     Examples
     --------
@@ -142,8 +136,7 @@ class TiltedMoments:
 
     Sixteen Gauss-Hermite nodes err by at most 0.001 where a logit has an sd of 1 or less; where it has a larger one the
     likelihood is sharp beside the normal and they err by hundredths. Forty-eight even nodes there err by less than
-    0.001, up to sds of 5; in sds of the mean and shares of the variance. ``parts`` holds which records, their counts,
-    the nodes in sds and the logs of their weights.
+    0.001, up to sds of 5. ``parts`` holds which records, their counts, the nodes in sds and the logs of their weights.
     """
 
     parts: tuple[tuple[Ints, Counts, Floats, Floats], ...]

@@ -1,8 +1,7 @@
 """Who is crossed with whom, as a model numbers them, and how related their effects are.
 
-Relatedness is the correlation matrix A of a tree, or of a table of distances. A hybrid has a share of its species: its
-effect is the mean of theirs as they are related through the tree, weighted by the shares, and what is its own, so that
-it varies as much as a species does.
+Relatedness is the correlation matrix A of a tree, or of a table of distances. A hybrid's effect is the mean of its
+species', weighted by its shares of them, and what is its own, so that it varies as much as a species does.
 """
 
 from __future__ import annotations
@@ -25,14 +24,9 @@ from crosscompat.phylogeny.tree import Distances, Phylogeny
 
 @dataclass(frozen=True, slots=True)
 class Parents:
-    """Who was crossed, record by record.
+    """Who was crossed, record by record: species as the tree labels them, or formulas of hybrids.
 
-    Attributes
-    ----------
-    seed, pollen : sequence of str
-        Species, as the tree labels them, or formulas of hybrids.
-    seed_plants, pollen_plants : sequence of str or None
-        The very plants, None where not said; empty if never said.
+    The very plants are None where not said; their sequences are empty if they are never said.
     """
 
     seed: Sequence[str]
@@ -45,18 +39,10 @@ class Parents:
 class Seen:
     """What the fit has seen, for the honesty of its forecasts.
 
-    Attributes
-    ----------
-    crosses, took : int
-        Records that entered, and those in which something took.
-    farthest : float
-        Largest distance among them, in the unit of the tree; 0 without records.
-    species, seed_plants, pollen_plants : tuple of str
-        Sorted: the parents among them, and the very plants, as mothers and as fathers.
-    related : bool
-        Whether it was known how the species are related.
-    finished : int or None
-        Records of which the outcome as a whole is known; None for all.
+    Of the ``crosses`` that entered, something ``took`` in so many; ``finished`` is of how many the outcome as a whole
+    is known, None for all; ``farthest`` the largest distance among them, in the unit of the tree, 0 without any. The
+    parents among them and the very plants, as mothers and as fathers, are sorted; ``related`` is whether it was known
+    how the species are.
     """
 
     crosses: int = 0
@@ -103,11 +89,8 @@ class Levels:
 class Pairings:
     """Pairings asked about, as a model sees them.
 
-    Attributes
-    ----------
-    levels : Levels
-    seed_kin, pollen_kin : ndarray of float, shape (n_pairs, n_species), or None
-        Entries of A between each parent and the species seen; None where A is not known.
+    ``seed_kin`` and ``pollen_kin``, shape (n_pairs, n_species), are the entries of A between each parent and the
+    species seen; None where A is not known.
     """
 
     levels: Levels
@@ -130,8 +113,8 @@ def pairings_of(
 ) -> Pairings:
     """Return pairings as the model that saw ``seen`` numbers them.
 
-    ``distances`` are those that the model was fitted with: through them a species not seen learns from its relatives.
-    Whose offspring a hybrid is, ``pedigree`` tells (`Taxa.pedigree`); without it there are none.
+    ``distances`` are those that it was fitted with: through them a species not seen learns from its relatives.
+    ``pedigree`` tells whose offspring a hybrid is (`Taxa.pedigree`); without it there are none.
     """
     levels = Levels.of(seen, parents)
     if not seen.related:
@@ -155,14 +138,9 @@ def _numbers(labels: tuple[str, ...], names: Sequence[str | None], size: int) ->
 
 @dataclass(frozen=True, slots=True)
 class InPlace:
-    """The n pairings that species of hybrids would make in their place.
+    """The n pairings that species of hybrids would make in their place, with the plants of the hybrids.
 
-    Attributes
-    ----------
-    parents : Parents
-        The plants are those of the hybrids.
-    weight, of : ndarray of float and of int, shape (n,)
-        Share of each, and which of the pairings asked about it stands for.
+    ``weight`` and ``of``, shape (n,), are the share of each, and which of the pairings asked about it stands for.
     """
 
     parents: Parents
@@ -225,27 +203,11 @@ def relatedness(
     others: Sequence[str] | None = None,
     pedigree: Callable[[str], Pedigree] | None = None,
 ) -> Floats | None:
-    """Return the entries of A between some species and those that a model was fitted on.
+    """Return the entries of A between ``others`` and the ``species`` that a model was fitted on, (n_others, n_species).
 
-    Parameters
-    ----------
-    distances : Phylogeny or DistanceTable
-    species : sequence of str
-        Labels of those fitted; one that is no longer on the tree is related to nobody.
-    others : sequence of str, optional
-        Labels of the rows; by default the species themselves.
-    pedigree : callable, optional
-        Whose offspring a label that is no tip is (`Taxa.pedigree`); without it there are no hybrids.
-
-    Returns
-    -------
-    ndarray of float, shape (n_others, n_species), or None
-        None where A is not known: a table with gaps.
-
-    Raises
-    ------
-    BadInput
-        If the tree has negative lengths: depths, and so A, have no meaning there.
+    By default the others are the species themselves. A species no longer on the tree is related to nobody; of a table
+    with gaps A is not known, None. ``pedigree`` is as for `pairings_of`. BadInput if the tree has negative lengths:
+    depths, and so A, have no meaning there.
 
     Notes
     -----
@@ -330,10 +292,7 @@ def correlation(tip: Floats, shared: Floats, fitted: int, oldest: float | None =
 def average_linkage(distances: Floats) -> Floats:
     """Return the distances on the average-linkage (UPGMA) tree of a complete table, shape (k, k) as the table's.
 
-    Notes
-    -----
-    Sokal RR, Michener CD (1958). A statistical method for evaluating systematic relationships. University
-    of Kansas Science Bulletin 38:1409-1438.
+    Sokal RR, Michener CD (1958), University of Kansas Science Bulletin 38:1409-1438.
 
     Examples
     --------

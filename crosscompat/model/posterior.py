@@ -182,24 +182,13 @@ def integrate(
 ) -> tuple[Mode, tuple[Point, ...]]:
     """Find the most likely scales, and points that stand for all of them.
 
-    Parameters
-    ----------
-    stage : Stage
-    prior : ndarray of float, shape (n_factors,)
-        Half-normal scale of the sd of each factor; lambda has the prior Beta(2, 2).
-    count : int
-        Points; 0 takes the most likely scales alone.
-    refined : bool
-        Whether moments are matched at each point (`refine`), or modes taken. Where they do not settle, which extreme
-        scales can bring about, modes are taken for the whole stage: a little timid, but a grower is not left without an
-        answer.
+    ``prior``, shape (n_factors,), is the half-normal scale of the sd of each factor; lambda has the prior Beta(2, 2).
+    With a ``count`` of 0 the most likely scales stand alone. ``refined``: whether moments are matched at each point
+    (`refine`), or modes taken; where moments do not settle, which extreme scales can bring about, modes are taken for
+    the whole stage: a little timid, but a grower is not left without an answer.
 
-    Returns
-    -------
-    Mode
-        The posterior at the most likely scales.
-    tuple of Point
-        Weights are proportional to evidence times prior, over the density that the points were spread with.
+    Returns the posterior at the most likely scales, and points weighted by evidence times prior, over the density that
+    they were spread with.
     """
     if refined:
         try:

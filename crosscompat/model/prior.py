@@ -25,16 +25,11 @@ _MOST_MEAN, _LEAST_SD, _MOST_SD = 20.0, 0.001, 100.0
 
 @dataclass(frozen=True, slots=True)
 class PriorRow:
-    """The prior of one coefficient.
+    """The prior of one coefficient, normal on the logit scale.
 
-    Attributes
-    ----------
-    coefficient : str
-        ``intercept``, or the kind of a feature, before the name of its column where that has a prior of its own.
-    mean, sd : float
-        Normal prior on the logit scale.
-    basis, evidence : str
-        ``learned`` from published crosses, ``judged``, or ``own``: set by the grower; and what it leans on.
+    ``coefficient`` is ``intercept`` or the kind of a feature, before the name of its column where that has a prior of
+    its own; ``basis`` is ``learned`` from published crosses, ``judged``, or ``own``: set by the grower; ``evidence`` is
+    what it leans on.
     """
 
     coefficient: str
@@ -247,16 +242,8 @@ _LEAST = 1e-6
 class PublishedCrosses:
     """Published crosses among the species of a tree, arrays of shape (n,).
 
-    Attributes
-    ----------
-    seed, pollen : ndarray of int
-        Their parents, by number of species.
-    directed : ndarray of bool
-        False where it is not known which was the mother.
-    counts : Counts
-        Each as so many flowers: "some took", or none.
-    level : float
-        Standard deviation of what all of them have in common.
+    Their parents are numbers of species; ``directed`` is False where it is not known which was the mother. Each counts
+    as so many flowers, "some took" or none; ``level`` is the sd of what all of them have in common.
     """
 
     seed: Ints
@@ -270,30 +257,18 @@ def with_published(
     own: Logits, before: Logits, seed: Ints, pollen: Ints, kin: Floats, crosses: PublishedCrosses,
     of_crosses: tuple[Logits, Logits], scales: Mapping[str, float],
 ) -> tuple[Logits, Floats]:  # fmt: skip
-    """Let published crosses speak for pairings.
+    """Let published crosses speak for pairings; return the logits, and what that adds to each mean, shape (n_pairs,).
 
-    Parameters
-    ----------
-    own, before : Logits
-        Of the pairings, with the grower's own crosses and before any: the more these have told, the less is left to
-        learn from others'.
-    seed, pollen : ndarray of int, shape (n_pairs,)
-        Their parents, by number of species.
-    kin : ndarray of float, shape (n_species, n_published)
-        How related the species are to those of the published crosses, which come first (`relatedness`); 0 for those not
-        known to be.
-    crosses : PublishedCrosses
-    of_crosses : tuple of Logits, Logits
-        Of the published pairings: as ``own`` and ``before``.
-    scales : mapping of str to float
-        Prior scale of each effect.
+    They are reported when they succeed, and hardly ever counted. So they have a level of their own, as wide as anything
+    that all of them may have in common, and what is left speaks for parents, their relatives and the very pair alone.
+    The posterior is found by expectation propagation in the space of their logits (Rasmussen CE, Williams CKI 2006,
+    Gaussian Processes for Machine Learning, section 3.6).
 
-    Returns
-    -------
-    Logits
-        Of the pairings, the published crosses among what is known.
-    ndarray of float, shape (n_pairs,)
-        What they add to each mean.
+    ``own`` and ``before`` are of the pairings, with the grower's own crosses and before any: the more these have told,
+    the less is left to learn from others'. ``of_crosses`` are the same of the published pairings. ``seed`` and
+    ``pollen``, shape (n_pairs,), are numbers of species; ``kin``, shape (n_species, n_published), is how related these
+    are to the species of the published crosses, which come first (`relatedness`), 0 where that is not known; ``scales``
+    are the prior scales of the effects.
 
     Examples
     --------

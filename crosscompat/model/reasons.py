@@ -23,14 +23,10 @@ TERMS = ("seed parent", "pollen parent", "seed plant", "pollen plant", "pair", "
 class Reasons:
     """Why one pairing's logit is what it is: ``base`` and ``terms`` add up to the posterior mean exactly.
 
-    Attributes
-    ----------
-    base : float
-        Logit of a pairing that is average in everything.
-    terms : tuple of (str, float, float or None)
-        Name of the feature, what it adds, and its value; None where unknown, which adds nothing. Then those of
-        ``TERMS`` of which the crosses say something; their value is 1 if the parent, plant or pair is among the crosses
-        fitted, 0 if its relatives or the other direction speak for it.
+    ``base`` is the logit of a pairing that is average in everything. A term is the name of a feature, what it adds, and
+    its value; None where unknown, which adds nothing. Then come those of ``TERMS`` of which the crosses say something;
+    their value is 1 if the parent, plant or pair is among the crosses fitted, 0 if its relatives or the other direction
+    speak.
     """
 
     base: float
@@ -38,17 +34,10 @@ class Reasons:
 
 
 def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None = None) -> Reasons:
-    """Return what each feature of one pairing adds to the logit of a step, against an average pairing.
+    """Return what each feature of one pairing adds to the logit of a step of ``STEPS``, against an average pairing.
 
-    Parameters
-    ----------
-    model : FittedModel
-    step : str
-        One of ``STEPS``; what is counted of its parts says nothing here (`whole_reasons`).
-    row : ndarray of float, shape (n_features,)
-        The pairing's numbers, NaN where unknown.
-    asked : Pairings, optional
-        The one pairing; by default of parents that no cross was made with.
+    ``row`` is of shape (n_features,), NaN where unknown; ``asked`` the one pairing, by default of parents that no cross
+    was made with. What is counted of the step's parts says nothing here (`whole_reasons`).
     """
     fit = model.fit_of(step) or prior_step(model, step)
     slopes = fit.coefficients if step == WHOLE else fit.coefficients + _share_of_whole(model, step, row)
@@ -76,13 +65,9 @@ def _share_of_whole(model: FittedModel, step: str, row: Floats) -> Floats:
 def whole_reasons(model: FittedModel, row: Floats, asked: Pairings, believed: Outlook) -> Reasons:
     """Return what each feature, parent and pair of one pairing adds to the logit of a seedling from one flower.
 
-    The arguments are those of `reasons`, and what is believed of that pairing.
-
-    Notes
-    -----
-    What the counts along the way add is told apart step by step, each step joining those before it; within
-    a step it goes to features, parents and pairs as they move the logit of that step. What no term accounts for is in
-    the base.
+    The arguments are those of `reasons`, and what is believed of that pairing. What the counts along the way add is
+    told apart step by step, each step joining those before it; within a step it goes to features, parents and pairs as
+    they move the logit of that step. What no term accounts for is in the base.
     """
     result = reasons(model, WHOLE, row, asked)
     terms = {name: added for name, added, _ in result.terms}
@@ -150,13 +135,10 @@ def _effect_terms(fit: StepFit, asked: Pairings) -> list[tuple[str, float, float
 def past_weights(past: Past, x: Floats, asked: Pairings) -> Floats:
     """Return what each past cross adds to the logit of each pairing, shape (n_pairs, n_records).
 
-    ``x`` is as in ``Past``, shape (n_pairs, p); what is unknown stands at its training mean.
-
-    Notes
-    -----
-    The weight of cross i is K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two
-    logits. Added to the prior logit the weights give the logit at the mode exactly. Every cross also moves the
-    intercept, which all pairings share: `base_shift` is the sum of that part.
+    ``x`` is as in ``Past``, shape (n_pairs, p); what is unknown stands at its training mean. The weight of cross i is
+    K(x, x_i) (k_i - n_i p_i) at the mode, with K the prior covariance of the two logits: added to the prior logit the
+    weights give the logit at the mode exactly. Every cross also moves the intercept, which all pairings share:
+    `base_shift` is the sum of that part.
     """
     covariance: Floats = (x * past.prior_sd**2) @ past.x.T
     then, now = past.levels, asked.levels

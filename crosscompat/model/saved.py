@@ -45,17 +45,9 @@ _OF_A_STEP = (
 class SavedModel:
     """A fitted model with what it was fitted on.
 
-    Attributes
-    ----------
-    model : FittedModel
-    fingerprints : mapping of str to str
-        Of the ``tree``, the ``traits`` and the ``crosses``, to notice that one has changed.
-    as_of : str
-        The day, as an ISO date, on which the season was read.
-    invented : bool
-        Whether the outcomes are invented.
-    package : str
-        The version that wrote the file.
+    ``fingerprints`` are of the ``tree``, the ``traits`` and the ``crosses``, to notice that one has changed; ``as_of``
+    is the ISO date on which the season was read, ``invented`` whether the outcomes are; ``package`` the version that
+    wrote the file.
     """
 
     model: FittedModel

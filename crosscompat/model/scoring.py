@@ -118,11 +118,11 @@ def scores(
     (0.96, 1.0)
     """
     ours, theirs = brier(forecast, took, weight), brier(base_rate, took, weight)
-    loss, alike = log_loss(forecast, took, weight), len(set(took.tolist())) == 1
-    if alike or theirs == 0:
-        return ForecastScore(name, loss, ours, None, None, None, auc(forecast, took, weight))
-    low, high = skill_interval(forecast, took, weight, base_rate, group) or (None, None)
-    return ForecastScore(name, loss, ours, 1.0 - ours / theirs, low, high, auc(forecast, took, weight))
+    skill = None if theirs == 0 or len(set(took.tolist())) == 1 else 1.0 - ours / theirs
+    interval = None if skill is None else skill_interval(forecast, took, weight, base_rate, group)
+    low, high = interval or (None, None)
+    loss, ranks = log_loss(forecast, took, weight), auc(forecast, took, weight)
+    return ForecastScore(name, loss, ours, skill, low, high, ranks)
 
 
 def skill_interval(
@@ -131,13 +131,10 @@ def skill_interval(
     """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
     It is None where fewer than two groups would leave something to save. Outcomes of one number in ``group`` go
-    together, as those of one pair do; other groups are taken as independent. The arrays are as for `scores`.
-
-    Notes
-    -----
-    The standard error is that of the jackknife over groups (Miller 1974, The jackknife - a review,
-    Biometrika 61:1-15), times the quantile of Student's t with a degree of freedom less than there are groups. With few
-    groups the percentiles of a bootstrap are far too narrow for a ratio such as this.
+    together, as those of one pair do; the arrays are as for `scores`. The standard error is that of the jackknife over
+    groups (Miller 1974, The jackknife - a review, Biometrika 61:1-15), times the quantile of Student's t with a degree
+    of freedom less than there are groups: with few groups the percentiles of a bootstrap are far too narrow for a ratio
+    such as this.
 
     Examples
     --------
@@ -215,8 +212,8 @@ class Fold:
 def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     """Hold out pair after pair, both directions together, so that every cross is held out once.
 
-    The parents are names or numbers, shape (n_crosses,). Where there are more pairs than ``most``, they are dealt out
-    to twenty folds, by a fixed shuffle.
+    The parents are names or numbers, shape (n_crosses,). More pairs than ``most`` are dealt out to twenty folds, by a
+    fixed shuffle.
 
     Examples
     --------
@@ -224,7 +221,10 @@ def by_pair(seed: ArrayLike, pollen: ArrayLike, most: int = MOST) -> list[Fold]:
     [[0, 1], [2]]
     """
     pair = pair_numbers(seed, pollen)
-    return [_fold(np.isin(pair, together)) for together in _dealt(np.unique(pair), most)]
+    numbers = np.unique(pair)
+    dealt = np.array_split(np.random.default_rng(0).permutation(numbers), FOLDS) if numbers.size > most else numbers
+    every = (np.isin(pair, together) for together in dealt)
+    return [Fold(np.flatnonzero(held), np.flatnonzero(~held)) for held in every]
 
 
 def by_species(
@@ -232,9 +232,9 @@ def by_species(
 ) -> list[Fold]:
     """Hold out species after species, with every cross in which it is a parent.
 
-    A cross of two species is held out twice, once with each of its parents; one within a species once. No cross learned
-    from has the species as a parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the
-    parents). Where there are more species than ``most``, so many of them are drawn, always the same.
+    A cross of two species is held out twice, one within a species once. No cross learned from has the species as a
+    parent, or a hybrid that comes of it (``comes_of``: the species of each hybrid among the parents). Of more species
+    than ``most``, so many are drawn, always the same.
 
     Examples
     --------
@@ -274,31 +274,15 @@ def pair_numbers(seed: ArrayLike, pollen: ArrayLike) -> Ints:
     >>> pair_numbers(["a", "b", "a"], ["b", "a", "c"])
     array([0, 0, 1])
     """
-    sides = np.column_stack([np.asarray(seed), np.asarray(pollen)])
-    _, number = np.unique(sides, return_inverse=True)
-    number = np.sort(number.reshape(sides.shape), axis=1).astype(np.int64)
-    key = number[:, 0] * (number.max(initial=0) + 1) + number[:, 1]
-    return np.unique(key, return_inverse=True)[1].astype(np.int64)
-
-
-def _dealt(pairs: Ints, most: int) -> list[Ints]:
-    if pairs.size <= most:
-        return [pairs[i : i + 1] for i in range(pairs.size)]
-    return np.array_split(np.random.default_rng(0).permutation(pairs), FOLDS)
-
-
-def _fold(held: Flags) -> Fold:
-    return Fold(np.flatnonzero(held), np.flatnonzero(~held))
+    sides = np.sort(np.column_stack([np.asarray(seed), np.asarray(pollen)]), axis=1)
+    return np.unique(sides, axis=0, return_inverse=True)[1].ravel().astype(np.int64)
 
 
 def verdict_on(scored: ForecastScore) -> str:
     """Return the verdict on forecasts against the base rate.
 
-    Returns
-    -------
-    str
-        ``better`` or ``worse`` where the interval of the skill leaves no doubt, else ``perhaps`` or ``no_better``;
-        ``alike`` where all outcomes are.
+    ``better`` or ``worse`` where the interval of the skill leaves no doubt, else ``perhaps`` or ``no_better``;
+    ``alike`` where all outcomes are.
 
     Examples
     --------

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.crosses import COUNT_COLUMNS, Cross, crosses_in
 from crosscompat.book.current_plants import Plants
-from crosscompat.ground.csv_cells import Row, Sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import Row, Sheet, as_text
 from crosscompat.ground.dates import FIRST_YEAR, today
 from crosscompat.ground.errors import BadInput, Fault, NameWarning, Place, WrongUse
 from crosscompat.ground.names import genus_of
@@ -54,14 +53,11 @@ class TakeModel:
         From :func:`crosscompat.read_tree` or :func:`crosscompat.read_distances`.
     traits : TraitTable, optional
         From :func:`crosscompat.read_traits`.
-    seeds_per_pod : float
-        Seeds expected in a ripe pod before any was counted; read only where crosses are counted by stage.
-    most_seeds : int, optional
-        Most seeds that a pod can hold (3 in spurges).
-
+    seeds_per_pod, most_seeds : float, int or None
+        Seeds expected in a ripe pod before any was counted, and the most that it can hold (3 in spurges); read only
+        where crosses are counted by stage.
     windows : mapping of str to float, optional
-        Days after the pollination on which ``set``, ``hold``, ``fill`` and ``germinate`` are judged and closed; where
-        crosses are dated, a stage says nothing before.
+        Days after the pollination on which each stage is closed; where crosses are dated, a stage says nothing before.
 
     Attributes
     ----------
@@ -79,9 +75,8 @@ class TakeModel:
     >>> seen = pd.DataFrame(
     ...     {"seed_parent": ["a", "c", "a", "b"], "pollen_parent": ["b", "d", "c", "d"],
     ...      "tried": [10, 10, 10, 10], "took": [8, 7, 1, 0]})
-    >>> model = TakeModel(tree).fit(seen)
     >>> asked = pd.DataFrame({"seed_parent": ["d", "d"], "pollen_parent": ["c", "a"]})
-    >>> near, far = model.forecast(asked)["chance"]
+    >>> near, far = TakeModel(tree).fit(seen).forecast(asked)["chance"]
     >>> bool(near > 0.5 > far)
     True
     """
@@ -111,33 +106,30 @@ class TakeModel:
             A row a cross, such as ``crosscompat export --crosses`` writes, with ``seed_parent``, ``pollen_parent``
             (species, or formulas of hybrids such as ``Aloe vera × A. ferox``) and either ``tried`` and ``took`` (units,
             and units with a seedling) or any of the counts ``units``, ``pods_set``, ``pods_held``, ``seeds``,
-            ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure. Optional, and
-            read where they are there: ``date``, without which every stage is over; ``seed_plant`` and ``pollen_plant``,
-            the very plants; ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``lost_to``, ``only_successes``,
+            ``seeds_filled``, ``seeds_sown``, ``seedlings``. A blank count is unknown, never a failure. Read where they
+            are there: ``date``, without which every stage is over; the very plants, ``seed_plant`` and
+            ``pollen_plant``; ``kind``, ``pollen_kind``, ``technique``, ``proof``, ``lost_to``, ``only_successes``,
             ``stamens_removed`` and ``recorded_at``; and ``weight``, how much of a full record each row is (1 where
             absent; a row of weight 0 is not read further). The table is not changed.
         as_of : date, optional
             The day on which the season is read; today by default.
-
-        Returns
-        -------
-        TakeModel
-            Itself; ``left_out_`` says which crosses do not count, and why.
 
         Raises
         ------
         WrongUse
             If a column is missing.
         BadInput
-            If something cannot be read, counts are impossible, a weight is no number of 0 or more, a pair's distance
-            is not known, or the tree has negative lengths.
+            If something cannot be read, counts are impossible, a weight is no number of 0 or more, a pair's distance is
+            not known, or the tree has negative lengths.
         UnknownName
             If a parent stands nowhere in the tree; an abbreviated genus of a pollen parent is the seed parent's.
         """
         import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
 
         _need(crosses, _PARENTS)
-        _need_counts(crosses)
+        given = [column for column in COUNT_COLUMNS if column in crosses.columns]
+        if not given or ("tried" in given) != ("took" in given):
+            raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
         weight = _weights(crosses)
         weighed = np.flatnonzero(weight > 0)
         table = crosses.iloc[weighed]
@@ -168,18 +160,17 @@ class TakeModel:
         ----------
         pairings : DataFrame
             With ``seed_parent`` and ``pollen_parent``, and ``seed_plant`` and ``pollen_plant`` where the very plants
-            are known; other columns are left alone.
+            are known.
         flowers : int
             Units pollinated; with 1 the chance is the chance per unit.
 
         Returns
         -------
         DataFrame
-            ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th
-            percentiles) and ``note``, with the rows, their order, the names and the index as given. The note says
-            where nothing but the prior stands behind a chance, and which rows are selfs: one plant with itself has no
-            chance (NaN), and one species with itself is taken for two plants of it. ``attrs["basis"]`` is ``prior``
-            where no cross was learned from, else ``crosses``.
+            ``seed_parent``, ``pollen_parent``, ``chance``, ``low``, ``high`` (posterior mean, 5th and 95th percentiles)
+            and ``note``, with the rows, their order, the names and the index as given. The note says where nothing but
+            the prior stands behind a chance, and which rows are selfs: one plant with itself has no chance (NaN), and
+            one species with itself is taken for two plants of it. ``attrs["basis"]`` is ``prior`` or ``crosses``.
 
         Raises
         ------
@@ -191,7 +182,11 @@ class TakeModel:
         _need(pairings, _PARENTS)
         if not flowers >= 1:
             raise WrongUse(say("take.flowers", got=flowers))
-        _refuse_blanks(pairings)
+        blanks = {column: pairings[column].isna().to_numpy(dtype=np.bool_) for column in _PARENTS}
+        if any(blank.any() for blank in blanks.values()):
+            raise BadInput(
+                [fault for name in _PARENTS for fault in _faults(name, pairings[name], blanks[name], "names.empty")]
+            )
         seed, pollen = self._parents(pairings)
         parents = Parents(seed, pollen, *_plants(pairings))
         answer = chances(self._logits(parents), flowers)
@@ -241,12 +236,6 @@ def _need(table: pd.DataFrame, columns: Sequence[str]) -> None:
         raise WrongUse(say("take.columns", missing=", ".join(missing), got=", ".join(map(str, table.columns))))
 
 
-def _need_counts(crosses: pd.DataFrame) -> None:
-    given = [column for column in COUNT_COLUMNS if column in crosses.columns]
-    if not given or ("tried" in given) != ("took" in given):
-        raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
-
-
 def _cross_records(table: pd.DataFrame, places: NDArray[np.intp]) -> list[Cross]:
     """Read rows as the cross book reads a table of crosses; each has the number of its row, from 1."""
     columns = [column for column in _READ if column in table.columns]
@@ -281,43 +270,24 @@ def _cell_text(value: Any) -> str | None:
     return as_text(value)
 
 
-def _column(table: pd.DataFrame, name: str) -> pd.Series[Any]:
-    """Return a column of a table as objects; where there is none, all is missing."""
-    return table.get(name, table["seed_parent"].map(lambda _: None)).astype(object)
-
-
-def _numeric(values: pd.Series[Any]) -> Floats:
-    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
-
-    return pd.to_numeric(values.astype(object), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-
-
 def _faults(column: str, values: pd.Series[Any], wrong: NDArray[np.bool_], key: str) -> list[Fault]:
     rows = np.flatnonzero(wrong).tolist()
     return [Fault(Place(row=row + 1, column=column), say(key, got=str(values.iloc[row]))) for row in rows]
 
 
-def _refuse_blanks(table: pd.DataFrame) -> None:
-    blank = {column: table[column].isna().to_numpy(dtype=np.bool_) for column in _PARENTS}
-    faults = [fault for column in _PARENTS for fault in _faults(column, table[column], blank[column], "names.empty")]
-    if faults:
-        raise BadInput(faults)
-
-
-def _plants(table: pd.DataFrame) -> tuple[Sequence[str | None], Sequence[str | None]]:
-    """Read who the very plants are, None where blank."""
-    mothers, fathers = (
-        [None if blank else str(name) for name, blank in zip(column, column.isna(), strict=True)]
-        for column in (_column(table, name) for name in _PLANTS)
-    )
-    return mothers, fathers
+def _plants(table: pd.DataFrame) -> list[list[str | None]]:
+    """Read who the very plants are, None where blank; none of them where the table has no such columns."""
+    columns = (column for _, column in table.reindex(columns=list(_PLANTS)).items())
+    return [[None if blank else str(name) for name, blank in zip(c, c.isna(), strict=True)] for c in columns]
 
 
 def _weights(crosses: pd.DataFrame) -> Floats:
     """Read how much each row counts."""
+    import pandas as pd  # noqa: PLC0415 - whoever hands in a table has loaded it
+
     if "weight" not in crosses.columns:
         return np.ones(len(crosses))
-    weight = _numeric(crosses["weight"])
+    weight = pd.to_numeric(crosses["weight"].astype(object), errors="coerce").to_numpy(np.float64, na_value=np.nan)
     wrong = ~(np.isfinite(weight) & (weight >= 0))
     if wrong.any():
         raise BadInput(_faults("weight", crosses["weight"], wrong, "take.weight"))

@@ -12,7 +12,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -24,11 +24,12 @@ from crosscompat.book.crosses import (
     Floats,
     Outcomes,
     count_arrays,
+    find_label,
     outcomes_of,
+    placed,
     recorded_by,
 )
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.placing import find_label, placed
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
 from crosscompat.model.likelihood import Ints
@@ -230,11 +231,8 @@ def _say_that_pods_came(steps: dict[str, StepCounts], column: Mapping[str, Float
     for name, spared in ((_OF_PODS[-1], False), ("pod", ~np.isnan(column[_FIRST.took]))):
         before, step = column[_COUNTED[name][0]], steps[name]
         more = shown & ~step.known & (before > 0) & ~np.asarray(spared)
-        added = StepCounts.of(before, np.zeros(len(before)), more, more)
-        steps[name] = StepCounts(
-            np.where(more, added.tried, step.tried), np.where(more, added.took, step.took), step.some | added.some,
-            step.known | more,
-        )  # fmt: skip
+        tried = np.where(more, before, step.tried)
+        steps[name] = StepCounts.of(tried, step.took, step.known | more, step.some | more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,8 +283,6 @@ def training_set_from(
 
     Parameters
     ----------
-    crosses : sequence of Cross
-        All records.
     plants : Plants
         For clones: crossing within one is selfing and tells nothing of a pairing.
     index : NameIndex
@@ -294,9 +290,7 @@ def training_set_from(
     as_of : date
         The day on which the season is read. What was recorded later says nothing yet, so that a day can be replayed.
     windows : mapping of str to float
-        Days after the pollination on which each stage is closed. A stage says nothing before, whatever is known of it,
-        and "no seedling" is none before the last: failures are known early and successes late, so that counting early
-        ones would make every pairing look worse than it is.
+        Days after the pollination on which each stage is closed (`step_counts`); "no seedling" is none before the last.
     self_fertile : collection of str
         Labels of species known to set seed to their own pollen; a finding on the plant itself overrides them.
     doubtful : float
@@ -305,26 +299,22 @@ def training_set_from(
     counts, lost = _counts(crosses), np.array([cross.lost_to is not None for cross in crosses], dtype=np.bool_)
     age = np.array([(as_of - cross.date).days for cross in crosses], dtype=np.float64)
     of_steps = step_counts(counts, age, windows, lost)
-    outcomes = _finished(outcomes_of(counts, lost), age >= max(windows.values()))
+    outcomes, finished = outcomes_of(counts, lost), age >= max(windows.values())
+    known = outcomes.known & finished
+    outcomes = replace(outcomes, known=known, some=outcomes.some & known, uncounted=outcomes.uncounted & known)
     places = placed(index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    says = of_steps.speaks
-    entered: list[int] = []
-    left_out: list[LeftOut] = []
-    for i, cross in enumerate(crosses):
-        young = age[i] < max(windows.values())
-        not_yet = _not_yet(cross, young=young, says=bool(says[i])) if recorded_by(cross, as_of) else "not_recorded"
-        reason = _never(cross, plants, places[i]) or not_yet
-        if reason is None:
-            entered.append(i)
-        else:
-            left_out.append(LeftOut(cross, reason))
+    reasons = [
+        _never(cross, plants, place) or _not_yet(cross, as_of, finished=bool(over), says=bool(says))
+        for cross, place, over, says in zip(crosses, places, finished, of_steps.speaks, strict=True)
+    ]
+    left_out = tuple(LeftOut(cross, reason) for cross, reason in zip(crosses, reasons, strict=True) if reason)
     weight = [
         (doubtful if _in_doubt(cross, plants, place[0], self_fertile) else 1.0) * (FRIENDS if cross.friend else 1.0)
         for cross, place in zip(crosses, places, strict=True)
     ]
     seed, pollen = (tuple(str(place[side]) for place in places) for side in (0, 1))
-    every = TrainingSet(tuple(crosses), seed, pollen, outcomes, of_steps, np.array(weight), tuple(left_out))
-    return every[entered]
+    every = TrainingSet(tuple(crosses), seed, pollen, outcomes, of_steps, np.array(weight), left_out)
+    return every[[i for i, reason in enumerate(reasons) if reason is None]]
 
 
 def self_fertile_labels(traits: TraitTable | None, index: NameIndex) -> set[str]:
@@ -371,11 +361,13 @@ def _never(cross: Cross, plants: Plants, place: tuple[str | None, str | None]) -
     return "not_in_tree" if None in place else None
 
 
-def _not_yet(cross: Cross, *, young: bool, says: bool) -> str | None:
+def _not_yet(cross: Cross, as_of: date, *, finished: bool, says: bool) -> str | None:
     """Why a cross has nothing to say yet, if so."""
+    if not recorded_by(cross, as_of):
+        return "not_recorded"
     if says:
         return None
-    if young:
+    if not finished:
         return "not_finished"
     return "lost" if cross.lost_to is not None else "unknown_outcome"
 
@@ -387,8 +379,3 @@ def _in_doubt(cross: Cross, plants: Plants, label: str | None, self_fertile: Col
     selfs = label in self_fertile if own is None else own
     came_up = bool(cross.seedlings) or bool(cross.took)
     return selfs and came_up and cross.stamens_removed is False and cross.proof in {None, UNCHECKED}
-
-
-def _finished(outcomes: Outcomes, finished: Flags) -> Outcomes:
-    known = outcomes.known & finished
-    return Outcomes(outcomes.tried, outcomes.took, outcomes.some & known, known, outcomes.uncounted & known)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from os import PathLike
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
 from crosscompat.ground.csv_cells import Cells, Row, Sheet, raise_faults, read_sheet
-from crosscompat.ground.errors import BadInput, Fault, Place
+from crosscompat.ground.errors import Fault, Place
 from crosscompat.ground.names import fold, genus_of, somewhere_in
 from crosscompat.ground.wording import say
 from crosscompat.phylogeny.tree import Phylogeny
@@ -51,13 +50,10 @@ def group_label(rank: str, name: str) -> str:
     >>> group_label("genus", "Echinocereus")
     'Echinocereus'
     """
-    words = fold(name).split(" ")
-    marks = _MARKS.get(rank)
-    if marks is None:
-        return " ".join(words)
-    if len(words) > 1 and words[0].casefold() in marks:
-        words = words[1:]
-    return " ".join((marks[0], *words))
+    if rank not in _MARKS:
+        return fold(name)
+    mark, _, rest = fold(name).partition(" ")
+    return f"{_MARKS[rank][0]} {rest if rest and mark.casefold() in _MARKS[rank] else fold(name)}"
 
 
 def ranks_said(name: str) -> dict[str, str]:
@@ -81,8 +77,7 @@ def ranks_among(columns: Iterable[str]) -> tuple[str, ...]:
     >>> ranks_among(["species", "2n", "section", "genus"])
     ('genus', 'section')
     """
-    there = set(columns)
-    return tuple(rank for rank in RANKS if rank in there)
+    return tuple(sorted(set(columns).intersection(RANKS), key=RANKS.index))
 
 
 def groups_of(species: str, ranks: Mapping[str, str]) -> list[Group]:
@@ -146,19 +141,19 @@ def read_classification(path: str | PathLike[str]) -> Phylogeny:
     """
     faults: list[Fault] = []
     sheet = read_sheet(path, faults=faults)
+    header = Place(sheet.file, row=1)
     if sheet.header and "species" not in sheet.header:
-        place = Place(sheet.file, row=1)
-        faults.append(Fault(place, say("classification.no_species"), say("classification.no_species_advice")))
+        faults.append(Fault(header, say("classification.no_species"), say("classification.no_species_advice")))
     raise_faults(faults)
-    species, ranked = _read(sheet, faults)
-    filled = _filled(sheet, ranked, faults)
+    species = _species(sheet, faults)
+    filled = _filled(sheet, list(species.values()), faults)
+    if not faults and len(species) == 1:
+        faults.append(Fault(Place(sheet.file), say("classification.one_species")))
+    elif not faults and len({tuple(groups.values()) for groups in filled}) == 1:
+        advice = say("classification.no_ranks_advice", ranks=", ".join(RANKS))
+        faults.append(Fault(header, say("classification.no_ranks"), advice))
     raise_faults(faults)
-    if len(species) == 1:
-        raise BadInput([Fault(Place(sheet.file), say("classification.one_species"))])
-    if len({tuple(groups.values()) for groups in filled}) == 1:
-        place, advice = Place(sheet.file, row=1), say("classification.no_ranks_advice", ranks=", ".join(RANKS))
-        raise BadInput([Fault(place, say("classification.no_ranks"), advice)])
-    return rank_tree(species, filled)
+    return rank_tree(list(species), filled)
 
 
 def rank_tree(species: Sequence[str], groups: Sequence[Mapping[str, str]]) -> Phylogeny:
@@ -191,11 +186,10 @@ def rank_tree(species: Sequence[str], groups: Sequence[Mapping[str, str]]) -> Ph
     return Phylogeny.from_arrays(parent, length, [node[0] for node in nodes], unit=UNIT, rooted=True)
 
 
-def _read(sheet: Sheet, faults: list[Fault]) -> tuple[list[str], list[tuple[Row, list[Group]]]]:
-    """Return the species, and the row and the groups of each."""
+def _species(sheet: Sheet, faults: list[Fault]) -> dict[str, tuple[Row, list[Group]]]:
+    """Return the row and the groups of each species."""
     ranks = ranks_among(sheet.header)
-    species: list[str] = []
-    ranked: list[tuple[Row, list[Group]]] = []
+    species: dict[str, tuple[Row, list[Group]]] = {}
     first: dict[str, int] = {}
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
@@ -206,9 +200,9 @@ def _read(sheet: Sheet, faults: list[Fault]) -> tuple[list[str], list[tuple[Row,
         if before != row.number:
             twice = say("classification.twice", species=name, row=before)
             cells.fault("species", twice, say("classification.twice_advice"))
-        species.append(name)
-        ranked.append((row, groups_of(name, {rank: text for rank in ranks if (text := cells.text(rank)) is not None})))
-    return species, ranked
+        given = {rank: text for rank in ranks if (text := cells.text(rank)) is not None}
+        species[name] = row, groups_of(name, given)
+    return species
 
 
 def _filled(sheet: Sheet, ranked: list[tuple[Row, list[Group]]], faults: list[Fault]) -> list[dict[str, str]]:
@@ -230,8 +224,8 @@ def _filled(sheet: Sheet, ranked: list[tuple[Row, list[Group]]], faults: list[Fa
 
 
 def _with_higher(groups: list[Group], above: Mapping[Group, Mapping[str, tuple[str, Row]]]) -> dict[str, str]:
-    genus = next((label for _, rank, label in groups if rank == "genus"), "")
     whole = {rank: label for _, rank, label in groups}
+    genus = whole.get("genus", "")
     for rank in reversed(RANKS):
         if rank in whole:
             for higher, (label, _) in above.get((genus if _below_genus(rank) else "", rank, whole[rank]), {}).items():
@@ -239,12 +233,7 @@ def _with_higher(groups: list[Group], above: Mapping[Group, Mapping[str, tuple[s
     return {rank: whole[rank] for rank in RANKS if rank in whole}
 
 
-Ranked = Mapping[str, str]
-"""Names of groups by rank."""
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """Where a species that the tree lacks is put.
 
     ``rank`` and ``group`` are the lowest group of it that the tree holds together, ``node`` is that group's crown node
@@ -257,14 +246,12 @@ class Placed:
     node: int
 
 
-def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, int]:
+def group_crowns(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> dict[Group, int]:
     """Return the crown nodes of the groups that a tree holds together.
 
     A group is the named node of its label (``sect. Triglochidiati``) where there is exactly one; else the smallest
-    clade with all its tips, unless a tip known to be of another group of that rank stands in it.
-
-    The tree is not marked as unrooted. ``known`` has the ranks of tips by label; the genus of a label counts without
-    being told.
+    clade with all its tips, unless a tip known to be of another group of that rank stands in it. The tree is not marked
+    as unrooted; ``known`` has the ranks of tips by label.
 
     Examples
     --------
@@ -282,7 +269,9 @@ def group_crowns(tree: Phylogeny, known: Mapping[str, Ranked]) -> dict[Group, in
     return {**crowns, **_named_groups(tree, at_rank)}
 
 
-def place_for(tree: Phylogeny, known: Mapping[str, Ranked], missing: Mapping[str, Ranked]) -> tuple[Placed, ...]:
+def place_for(
+    tree: Phylogeny, known: Mapping[str, Mapping[str, str]], missing: Mapping[str, Mapping[str, str]]
+) -> tuple[Placed, ...]:
     """Return where species that a tree lacks are to be put; one without a group there is passed over.
 
     ``known`` has the ranks of tips by label, ``missing`` those of the species that the tree lacks.
@@ -290,12 +279,11 @@ def place_for(tree: Phylogeny, known: Mapping[str, Ranked], missing: Mapping[str
     if tree.rooted is False or tree.has_negative or not missing:
         return ()
     crowns = group_crowns(tree, known)
-    placed = []
-    for species, ranks in missing.items():
-        groups = [group for group in groups_of(species, ranks) if group in crowns]
-        if groups:
-            placed.append(Placed(species, *groups[-1][1:], crowns[groups[-1]]))
-    return tuple(placed)
+    lowest = {
+        species: [group for group in groups_of(species, ranks) if group in crowns][-1:]
+        for species, ranks in missing.items()
+    }
+    return tuple(Placed(name, *group[1:], crowns[group]) for name, groups in lowest.items() for group in groups)
 
 
 def place(tree: Phylogeny, placed: Sequence[Placed]) -> Phylogeny:
@@ -342,12 +330,11 @@ def place(tree: Phylogeny, placed: Sequence[Placed]) -> Phylogeny:
 
 
 def spread_of_placed(tree: Phylogeny, placed: Sequence[str], seed: Sequence[str], pollen: Sequence[str]) -> Floats:
-    """Return how unsure distances are because a parent was only placed in its group.
+    """Return how unsure distances are because a parent was only placed in its group: standard deviations, (m,).
 
-    They are standard deviations in the unit of the tree, which holds the placed species, as an (m,) array: 0 where
-    neither parent was placed, or the other one stands outside the group. Inside the group it is the root mean square of
-    what the distance would be off if the placed parent stood where one of the group's own species stands, and at least
-    that of a distance which may be anything from nothing to the one told (that over the root of twelve): a judgement.
+    They are 0 where neither parent was placed, or the other one stands outside the group. Inside it, the root mean
+    square of what the distance would be off if the placed parent stood where one of the group's own species stands, and
+    at least that of a distance which may be anything from nothing to this one (over the root of twelve): a judgement.
 
     Examples
     --------
@@ -356,25 +343,21 @@ def spread_of_placed(tree: Phylogeny, placed: Sequence[str], seed: Sequence[str]
     >>> spread_of_placed(tree, ["Aus_fus"], ["Aus_fus"] * 2, ["Aus_bus", "Aus_dus"]).round(4).tolist()
     [0.5774, 0.0]
     """
-    node_of = dict(zip(tree.tips, tree.tip_nodes.tolist(), strict=True))
-    unsure = set(placed)
+    node_of, unsure = dict(zip(tree.tips, tree.tip_nodes.tolist(), strict=True)), set(placed)
     spread = np.zeros(len(seed))
     for i, pair in enumerate(zip(seed, pollen, strict=True)):
         for species, other in (pair, pair[::-1]):
-            if species in unsure and species != other:
-                group = [tree.tips[tip] for tip in tree.tips_under(int(tree.parent[node_of[species]])).tolist()]
-                if other in group:
-                    models = [tip for tip in group if tip not in {other, *unsure}]
-                    spread[i] = max(spread[i], _spread(tree, tree.patristic(species, other), other, models))
+            if species not in unsure or species == other:
+                continue
+            group = {tree.tips[tip] for tip in tree.tips_under(int(tree.parent[node_of[species]])).tolist()}
+            if other in group:
+                distance = tree.patristic(species, other)
+                off = tree.patristic_from(other, sorted(group - unsure - {other})) - distance
+                spread[i] = max(spread[i], np.sqrt(max(np.mean(off**2) if off.size else 0.0, distance**2 / 12)))
     return spread
 
 
-def _spread(tree: Phylogeny, distance: float, other: str, models: list[str]) -> float:
-    off = tree.patristic_from(other, models) - distance
-    return float(np.sqrt(max(np.mean(off**2) if models else 0.0, distance**2 / 12)))
-
-
-def _named_groups(tree: Phylogeny, at_rank: Sequence[Ranked]) -> dict[Group, int]:
+def _named_groups(tree: Phylogeny, at_rank: Sequence[Mapping[str, str]]) -> dict[Group, int]:
     """Return the inner nodes that are named as groups below the genus, without labels that come twice."""
     inner = np.flatnonzero(inner_nodes(tree.parent)).tolist()
     labels = [fold(tree.labels[node]) for node in inner]

@@ -8,11 +8,11 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, partial
 from importlib import import_module
 from os import PathLike
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -91,7 +91,7 @@ def _checked(tree: Phylogeny, file: str | None, head: str, unit: str | None) -> 
     try:
         return read(unit or tree.unit)
     except BadInput as bad:
-        raise BadInput(replace(fault, what=head + fault.what) for fault in bad.faults) from None
+        raise BadInput(fault._replace(what=head + fault.what) for fault in bad.faults) from None
 
 
 def _nexus(source: TextSource) -> list[Phylogeny]:
@@ -150,7 +150,8 @@ def _from_dendropy(tree: Any) -> Phylogeny:
     nodes, parent = in_postorder(tree.seed_node, lambda node: node.child_nodes())
     labels = [(node.taxon.label if node.taxon else node.label) or "" for node in nodes]
     support = split_support(labels, inner_nodes(np.array(parent)))
-    return _unchecked(parent, [node.edge.length for node in nodes], labels, support, rooted=tree.is_rooted)
+    lengths = np.array([node.edge.length for node in nodes], dtype=np.float64)
+    return Phylogeny(np.array(parent), lengths, tuple(labels), support, rooted=tree.is_rooted)
 
 
 def _from_biopython(tree: Any) -> Phylogeny:
@@ -162,28 +163,8 @@ def _from_biopython(tree: Any) -> Phylogeny:
     for node, clade in enumerate(clades):
         if clade.confidences:
             support[node] = float(clade.confidences[0])
-    lengths = [clade.branch_length for clade in clades]
-    return _unchecked(parent, lengths, labels, support, unit=tree.branch_length_unit, rooted=tree.rooted)
-
-
-def _unchecked(
-    parent: list[int],
-    lengths: Sequence[float | None],
-    labels: Sequence[str],
-    support: Floats,
-    *,
-    unit: str | None = None,
-    rooted: bool | None,
-) -> Phylogeny:
-    length = np.array([np.nan if value is None else float(value) for value in lengths])
-    return Phylogeny(np.array(parent, dtype=np.int64), length, tuple(labels), support, unit, rooted)
-
-
-class Spread(NamedTuple):
-    """Distances of pairs over a sample: mean and standard deviation, each of shape (m,)."""
-
-    mean: Floats
-    sd: Floats
+    lengths = np.array([clade.branch_length for clade in clades], dtype=np.float64)
+    return Phylogeny(np.array(parent), lengths, tuple(labels), support, tree.branch_length_unit, tree.rooted)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -198,7 +179,7 @@ class TreeSample:
     >>> from crosscompat.phylogeny.newick import parse_newicks
     >>> sample = TreeSample(parse_newicks("((a:1,b:1):1,c:2);((a:1,c:1):1,b:2);"))
     >>> sample.of_pairs(["a", "b"], ["b", "c"])
-    Spread(mean=array([3., 4.]), sd=array([1., 0.]))
+    (array([3., 4.]), array([1., 0.]))
     """
 
     trees: tuple[Phylogeny, ...]
@@ -218,8 +199,8 @@ class TreeSample:
         scales: Floats = means.mean() / means
         return scales
 
-    def of_pairs(self, a: Sequence[str], b: Sequence[str]) -> Spread:
-        """Return mean and standard deviation of the distance of each ``a[i]`` to ``b[i]``; raises `UnknownName`."""
+    def of_pairs(self, a: Sequence[str], b: Sequence[str]) -> tuple[Floats, Floats]:
+        """Return mean and standard deviation, (m,) each, of each ``a[i]`` to ``b[i]``; raises `UnknownName`."""
         total, square = np.zeros(len(a)), np.zeros(len(a))
         first = self.trees[0].patristic_pairs(a, b) * self.scales[0]
         for tree, scale in zip(self.trees, self.scales.tolist(), strict=True):
@@ -227,8 +208,7 @@ class TreeSample:
             total += off
             square += off**2
         count = len(self.trees)
-        variance = np.maximum(square - total**2 / count, 0.0) / count
-        return Spread(first + total / count, np.sqrt(variance))
+        return first + total / count, np.sqrt(np.maximum(square - total**2 / count, 0.0) / count)
 
 
 def mean_distance(tree: Phylogeny) -> float:
@@ -262,12 +242,15 @@ def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSa
     if len(trees) == 1:
         raise BadInput([worded("sample", "few", place)])
     kept = sorted({round(at) for at in np.linspace(0, len(trees) - 1, min(len(trees), MOST))})
-    unlike = [at for at in kept if _tips(trees[at]) != _tips(trees[0])]
-    flat = [at for at in kept if at not in set(unlike) and mean_distance(trees[at]) <= 0]
-    faults = [
-        *first_faults(unlike, lambda at: _unlike(trees, at, place), "sample.unlike", place.file),
-        *first_faults(flat, lambda at: worded("sample", "flat", place, number=at), "sample.flat", place.file),
-    ]
+    odd = {at: _tips(trees[at]) ^ _tips(trees[0]) for at in kept}
+    unlike = [at for at in kept if odd[at]]
+    flat = [at for at in kept if not odd[at] and mean_distance(trees[at]) <= 0]
+
+    def fault(at: int) -> Fault:
+        return worded("sample", "unlike", place, number=at, names=", ".join(sorted(odd[at])[:SHOWN]))
+
+    faults = first_faults(unlike, fault, "sample.unlike", place.file)
+    faults += first_faults(flat, lambda at: worded("sample", "flat", place, number=at), "sample.flat", place.file)
     if faults:
         raise BadInput(faults)
     return TreeSample(tuple(trees[at] for at in kept))
@@ -275,8 +258,3 @@ def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSa
 
 def _tips(tree: Phylogeny) -> frozenset[str]:
     return frozenset(map(fold, tree.tips))
-
-
-def _unlike(trees: Sequence[Phylogeny], at: int, place: Place) -> Fault:
-    names = sorted(_tips(trees[at]) ^ _tips(trees[0]))
-    return worded("sample", "unlike", place, number=at, names=", ".join(names[:SHOWN]))

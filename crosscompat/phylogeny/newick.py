@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 from itertools import compress
 
@@ -23,7 +22,7 @@ import numpy as np
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse, first_faults, worded
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.newick_scan import HIDDEN, Nodes, mask, scan
+from crosscompat.phylogeny.newick_scan import HIDDEN, Masked, Nodes, mask, scan
 from crosscompat.phylogeny.text_source import NUMBER, TextSource
 from crosscompat.phylogeny.tree import Phylogeny
 from crosscompat.phylogeny.tree_arrays import Bools, Floats, Ints, inner_nodes, parents_from_depth
@@ -135,19 +134,13 @@ class _Reader:
         """Check tree ``number`` and return it."""
         first = int(self._roots[number - 1]) + 1 if number else 0
         stop = int(self._roots[number]) + 1
-        nodes = self._nodes.cut(first, stop)
-        labels, lengths = self._words(nodes)
-        labels, quoted, faults = self._labels(labels, nodes)
-        length, more = self._lengths(lengths, nodes)
         parent = self._parent[first:stop] - first
         parent[-1] = -1
-        support = split_support(labels, nodes.inner & ~quoted)
-        draft = _Draft(self._source, nodes, parent, length, labels)
-        faults = sorted([*faults, *more, *draft.faults(by_unit=unit == "unit")], key=_file_order)
-        if faults:
-            raise BadInput(faults)
-        counted = np.ones(parent.size) if unit == "unit" else length
-        return Phylogeny(parent, counted, tuple(labels), support, unit, self._rooted(first, stop))
+        written = _Written(self._source, self._masked, self._nodes.cut(first, stop), parent)
+        support = split_support(written.labels, written.nodes.inner & ~written.quoted)
+        written.check(by_unit=unit == "unit")
+        length = np.ones(parent.size) if unit == "unit" else written.length
+        return Phylogeny(parent, length, tuple(written.labels), support, unit, self._rooted(first, stop))
 
     def _rooted(self, first: int, stop: int) -> bool | None:
         """Return what the last rooting mark says that stands before the tree's first bracket or name."""
@@ -158,54 +151,120 @@ class _Reader:
         marks = [rooted for at, rooted in self._masked.rooting if begin <= at < end]
         return marks[-1] if marks else None
 
-    def _words(self, nodes: Nodes) -> tuple[list[str], list[str]]:
+
+class _Written:
+    """One tree as its text gives it: labels, which of them are quoted, lengths (NaN where absent), and their faults."""
+
+    def __init__(self, source: TextSource, masked: Masked, nodes: Nodes, parent: Ints) -> None:
+        self._source, self._masked, self.nodes, self._parent = source, masked, nodes, parent
+        self._absent = nodes.length_stop < 0
+        self._faults: list[Fault] = []
+        labels, lengths = self._words()
+        joined = ",".join(labels)
+        self.labels = [" ".join(label.split()) for label in labels] if any(map(joined.count, _BLANKS)) else labels
+        self.quoted = np.zeros(len(labels), dtype=np.bool_)
+        if masked.quoted:
+            self._unquote()
+        self.length = np.full(parent.size, np.nan)
+        given = np.flatnonzero(~self._absent)
+        self.length[given], bad = _numbers(lengths)
+        wrong = given[bad].tolist()
+        empty = {node for node in wrong if not source.text(nodes.name_stop[node] + 1, nodes.length_stop[node])}
+        self._blame("bad_length", [node for node in wrong if node not in empty])
+        self._blame("empty_length", sorted(empty))
+        self.length[wrong] = 0.0
+
+    def check(self, *, by_unit: bool) -> None:
+        """Raise every fault in the order of the file; without missing lengths where every branch counts 1."""
+        tip = ~inner_nodes(self._parent)
+        tips, labels = np.flatnonzero(tip).tolist(), list(compress(self.labels, tip.tobytes()))
+        plain = _folds_to_itself(labels)
+        commas = self._decimal_commas(tip)
+        nameless = [] if plain else [node for node, label in zip(tips, labels, strict=True) if not fold(label)]
+        self._blame("decimal_comma", commas)
+        self._blame("empty_name", nameless)
+        self._blame("not_finite", np.flatnonzero(~np.isfinite(self.length) & ~self._absent).tolist())
+        if not commas:
+            if not by_unit:
+                self._blame("no_lengths" if self._absent[:-1].all() else "missing_length", self._missing(nameless))
+            if len(set(labels if plain else map(fold, labels))) < len(labels):
+                self._blame_duplicates(tips)
+        if self._faults:
+            raise BadInput(sorted(self._faults, key=_file_order))
+
+    def _words(self) -> tuple[list[str], list[str]]:
         """Return the labels of all nodes, and the lengths of those that have one, as they are written."""
-        start, stop = int(nodes.name_start[0]), int(nodes.stop[-1])
+        start, stop = int(self.nodes.name_start[0]), int(self.nodes.stop[-1])
         words = self._masked.data[start:stop].translate(_MARKS_AS_COMMAS, b"(").decode("utf-8").split(",")
-        with_length = nodes.length_stop >= 0
+        with_length = ~self._absent
         if with_length[:-1].all():
             return words[::2], words[1::2]
         is_label = np.zeros(len(words), dtype=np.bool_)
         is_label[np.arange(with_length.size) + np.cumsum(with_length) - with_length] = True
         return list(compress(words, is_label.tobytes())), list(compress(words, (~is_label).tobytes()))
 
-    def _labels(self, labels: list[str], nodes: Nodes) -> tuple[list[str], Bools, list[Fault]]:
-        """Return all labels, which of them are quoted, and the faults in them."""
-        joined = ",".join(labels)
-        if any(blank in joined for blank in _BLANKS):
-            labels = [" ".join(label.split()) for label in labels]
-        quoted = np.zeros(len(labels), dtype=np.bool_)
-        faults = []
+    def _unquote(self) -> None:
         hidden = HIDDEN.decode()
-        for node, label in enumerate(labels) if self._masked.quoted else ():
-            start = self._masked.data.find(HIDDEN, int(nodes.name_start[node])) if hidden in label else -1
+        for node, label in enumerate(self.labels):
+            start = self._masked.data.find(HIDDEN, int(self.nodes.name_start[node])) if hidden in label else -1
             if start in self._masked.quoted:  # or the byte stands in the file itself
-                stop, labels[node] = self._masked.quoted[start]
-                quoted[node] = True
+                stop, self.labels[node] = self._masked.quoted[start]
+                self.quoted[node] = True
                 if label.strip(hidden):
-                    faults.append(self._source.fault("after_quote", stop, int(nodes.name_stop[node])))
-        return labels, quoted, faults
+                    self._faults.append(self._source.fault("after_quote", stop, int(self.nodes.name_stop[node])))
 
-    def _lengths(self, words: list[str], nodes: Nodes) -> tuple[Floats, list[Fault]]:
-        """Return all branch lengths, NaN where absent, and a fault for each that is no number."""
-        length = np.full(nodes.depth.size, np.nan)
-        given = np.flatnonzero(nodes.length_stop >= 0)
-        length[given], bad = _numbers(words)
-        wrong = given[bad]
-        length[wrong] = 0.0
-        spans = list(zip((nodes.name_stop[wrong] + 1).tolist(), nodes.length_stop[wrong].tolist(), strict=True))
-        file, text = self._source.file, self._source.text
-        odd, empty = [span for span in spans if text(*span)], [span for span in spans if not text(*span)]
-        faults = first_faults(odd, self._length_fault, "newick.bad_length", file)
-        return length, faults + first_faults(empty, self._length_fault, "newick.empty_length", file)
+    def _missing(self, nameless: list[int]) -> list[int]:
+        """Return the nodes off the root without a length; the first alone if the whole tree has none.
 
-    def _length_fault(self, span: tuple[int, int]) -> Fault:
-        start, stop = span
-        written = self._source.data[start:stop]
-        left = stop - len(written.lstrip()) if written.strip() else start
-        right = left + max(1, len(written.strip()))
-        key = "bad_length" if written.strip() else "empty_length"
-        return self._source.fault(key, left, right, got=self._source.text(*span))
+        A tip without a name is told as such and not twice.
+        """
+        if self._absent[:-1].all():
+            return list(range(min(1, self._absent.size - 1)))
+        absent = self._absent.copy()
+        absent[[-1, *nameless]] = False
+        return [int(node) for node in np.flatnonzero(absent)]
+
+    def _decimal_commas(self, tip: Bools) -> list[int]:
+        """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling's length."""
+        absent, parent = self._absent, self._parent
+        after = tip[1:] & absent[1:] & ~absent[:-1] & (parent[1:] == parent[:-1])
+        return [node for node in (np.flatnonzero(after) + 1).tolist() if _DECIMALS.fullmatch(self.labels[node])]
+
+    def _blame(self, key: str, nodes: list[int]) -> None:
+        room = "newick" if key in {"bad_length", "empty_length"} else "trees"
+        self._faults += first_faults(
+            nodes, lambda node: self._fault(room, key, node), f"{room}.{key}", self._source.file
+        )
+
+    def _blame_duplicates(self, tips: list[int]) -> None:
+        first: dict[str, int] = {}
+        again = [node for node in tips if (label := fold(self.labels[node])) and first.setdefault(label, node) != node]
+
+        def twice(node: int) -> Fault:
+            other = first[fold(self.labels[node])]
+            before, place = self.labels[other], self._source.place(self._span("duplicate", other)[0])
+            key = "duplicate" if before == self.labels[node] else "duplicate_folded"
+            spot = str(Place(line=place.line, character=place.character))
+            return self._fault("trees", key if spot else f"{key}_unplaced", node, first=before, spot=spot)
+
+        self._faults += first_faults(again, twice, "trees.duplicate", self._source.file)
+
+    def _span(self, key: str, node: int) -> tuple[int, int]:
+        """Return where a node's length stands if that is wrong, else its name, or the bracket that closes it."""
+        start, stop = int(self.nodes.name_start[node]), int(self.nodes.name_stop[node])
+        if of_length := key in {"bad_length", "empty_length", "not_finite"}:
+            start, stop = stop + 1, int(self.nodes.length_stop[node])
+        text = self._source.data[start:stop]
+        if text.strip():
+            return stop - len(text.lstrip()), start + len(text.rstrip())
+        if self.nodes.inner[node] and not of_length:
+            return start - 1, start
+        return start, start + 1 if of_length else max(stop, start + 1)
+
+    def _fault(self, room: str, key: str, node: int, **values: object) -> Fault:
+        start, stop = self._span(key, node)
+        values = {"name": self.labels[node], "got": self._source.text(start, stop), **values}
+        return self._source.fault(key, start, stop, room, **values)
 
 
 def _numbers(words: list[str]) -> tuple[Floats, list[int]]:
@@ -234,12 +293,6 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
     """Move plain numbers among the labels of inner nodes to an (n,) array of support values, NaN where there is none.
 
     Of n labels, which are changed in place, ``inner`` (n,) says which are of inner nodes; "95/0.98" stays a label.
-
-    Examples
-    --------
-    >>> labels = ["a", "b", "95"]
-    >>> split_support(labels, np.array([False, False, True])).tolist(), labels
-    ([nan, nan, 95.0], ['a', 'b', ''])
     """
     support = np.full(len(labels), np.nan)
     for node in np.flatnonzero(inner).tolist() if any(compress(labels, inner.tobytes())) else ():
@@ -252,90 +305,6 @@ def split_support(labels: list[str], inner: Bools) -> Floats:
 def _file_order(fault: Fault) -> tuple[bool, int, int]:
     place = fault.place
     return place.line is None, place.line or 0, place.character or 0
-
-
-@dataclass(frozen=True, slots=True)
-class _Draft:
-    """One tree as its text gives it, before anybody has looked whether it makes sense."""
-
-    source: TextSource
-    nodes: Nodes
-    parent: Ints
-    length: Floats
-    labels: list[str]
-
-    def faults(self, *, by_unit: bool) -> list[Fault]:
-        """Return what is wrong; without missing lengths where every branch counts 1."""
-        tip, absent = ~inner_nodes(self.parent), self._absent
-        tips = np.flatnonzero(tip)
-        labels = list(compress(self.labels, tip.tobytes()))
-        plain = _folds_to_itself(labels)
-        commas = self._decimal_commas(tip)
-        nameless = [] if plain else [node for node, label in zip(tips.tolist(), labels, strict=True) if not fold(label)]
-        faults = [*self._at("decimal_comma", commas), *self._at("empty_name", nameless)]
-        faults += self._at("not_finite", np.flatnonzero(~np.isfinite(self.length) & ~absent).tolist())
-        if not commas:
-            if not by_unit:
-                faults += self._at("no_lengths" if absent[:-1].all() else "missing_length", self._missing(nameless))
-            if len(set(labels if plain else map(fold, labels))) < len(labels):
-                faults += self._duplicates(tips)
-        return faults
-
-    @property
-    def _absent(self) -> Bools:
-        return self.nodes.length_stop < 0
-
-    def _at(self, key: str, nodes: list[int]) -> list[Fault]:
-        return first_faults(nodes, lambda node: self._fault(key, node), f"trees.{key}", self.source.file)
-
-    def _missing(self, nameless: list[int]) -> list[int]:
-        """Return the nodes off the root without a length; the first alone if the whole tree has none.
-
-        A tip without a name is told as such and not twice.
-        """
-        absent = self._absent
-        if absent[:-1].all():
-            return list(range(min(1, absent.size - 1)))
-        absent[[-1, *nameless]] = False
-        return [int(node) for node in np.flatnonzero(absent)]
-
-    def _decimal_commas(self, tip: Bools) -> list[int]:
-        """Return the tips that are the digits behind a decimal comma: bare digits right after a sibling's length."""
-        absent, parent = self._absent, self.parent
-        after = tip[1:] & absent[1:] & ~absent[:-1] & (parent[1:] == parent[:-1])
-        return [node for node in (np.flatnonzero(after) + 1).tolist() if _DECIMALS.fullmatch(self.labels[node])]
-
-    def _duplicates(self, tips: Ints) -> list[Fault]:
-        first: dict[str, int] = {}
-        again: list[tuple[int, int]] = []
-        for node in tips.tolist():
-            folded = fold(self.labels[node])
-            if folded and first.setdefault(folded, node) != node:
-                again.append((first[folded], node))
-
-        def twice(pair: tuple[int, int]) -> Fault:
-            place, before = self.source.place(self._span(pair[0])[0]), self.labels[pair[0]]
-            key = "duplicate" if before == self.labels[pair[1]] else "duplicate_folded"
-            spot = str(Place(line=place.line, character=place.character))
-            return self._fault(key if spot else f"{key}_unplaced", pair[1], first=before, spot=spot)
-
-        return first_faults(again, twice, "trees.duplicate", self.source.file)
-
-    def _span(self, node: int) -> tuple[int, int]:
-        """Return where a node's name stands, or the bracket that closes it."""
-        start, stop = int(self.nodes.name_start[node]), int(self.nodes.name_stop[node])
-        text = self.source.data[start:stop]
-        if not text.strip():
-            return (start - 1, start) if self.nodes.inner[node] else (start, max(stop, start + 1))
-        return stop - len(text.lstrip()), start + len(text.rstrip())
-
-    def _fault(self, key: str, node: int, **values: object) -> Fault:
-        """Return a fault at a node's name, or at its length if that is what is wrong."""
-        start, stop = self._span(node)
-        if key == "not_finite":
-            start, stop = int(self.nodes.name_stop[node]) + 1, int(self.nodes.length_stop[node])
-        got = self.source.text(start, stop)
-        return self.source.fault(key, start, stop, "trees", **{"name": self.labels[node], "got": got, **values})
 
 
 def _folds_to_itself(labels: list[str]) -> bool:

@@ -9,8 +9,6 @@ semicolon ends one node, which gives the nodes in postorder, and the brackets gi
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -24,7 +22,7 @@ Bytes = npt.NDArray[np.uint8]
 
 HIDDEN = b"\x01"
 OPEN, CLOSE, COMMA, COLON, END = b"(),:;"
-_BLOCK = 65_536
+_IS_MARK = bytes(byte in b"(),:;" for byte in range(256))
 _SPECIAL = re.compile(rb"['\"\[\]]")
 _BRACKET = re.compile(rb"[\[\]]")
 _QUOTED = {b"'": re.compile(rb"'(?:[^']|'')*'"), b'"': re.compile(rb'"(?:[^"]|"")*"')}
@@ -46,11 +44,6 @@ def mask(source: TextSource, *, words: bool = False) -> Masked:
     """Hide quotes and comments; raises a `BadInput` if one never ends, or a comment ends that never began.
 
     With ``words`` a quoted label may begin behind any blank or sign, as in NEXUS.
-
-    Examples
-    --------
-    >>> mask(TextSource(b"('b,''c');")).quoted
-    {1: (8, "b,'c")}
     """
     data = source.data
     if not any(mark in data for mark in (b"'", b'"', b"[", b"]")):
@@ -119,20 +112,14 @@ def scan(source: TextSource, data: bytes) -> Nodes:
     """Find the nodes of all trees of a text, in whose ``data`` quotes and comments are hidden.
 
     Raises a `BadInput` if the text is empty or something else than Newick, or with the first fault of its marks.
-
-    Examples
-    --------
-    >>> nodes = scan(TextSource(b"(a:1,b)c;"), b"(a:1,b)c;")
-    >>> nodes.depth.tolist(), nodes.inner.tolist(), nodes.length_stop.tolist()
-    ([1, 1, 0], [False, False, True], [4, -1, -1])
     """
     _check_kind(source, data)
-    content = np.frombuffer(data, dtype=np.uint8)
-    blocks = range(0, content.size, _BLOCK)  # so that the cache holds what is made on the way
-    at = np.concatenate([[-1], *(np.flatnonzero(_is_mark(content[i : i + _BLOCK])) + i for i in blocks)])
-    kind = np.append(np.uint8(END), content[at[1:]])
+    marks = np.flatnonzero(np.frombuffer(data.translate(_IS_MARK), dtype=np.bool_))
+    kind = np.append(np.uint8(END), np.frombuffer(data, dtype=np.uint8)[marks])
+    at = np.append(-1, marks)
     depth = np.cumsum((kind == OPEN).view(np.int8) - (kind == CLOSE).view(np.int8), dtype=np.int64)
-    for fault in _Marks(source, data, at, kind, depth).faults():
+    fault = _Marks(source, data, at, kind, depth).first_fault()
+    if fault:
         raise BadInput([fault])
     ends = np.flatnonzero((kind == COMMA) | (kind == CLOSE) | (kind == END))[1:]
     with_length = kind[ends - 1] == COLON
@@ -146,14 +133,6 @@ def scan(source: TextSource, data: bytes) -> Nodes:
         length_stop=np.where(with_length, stop, -1),
         stop=stop,
     )
-
-
-def _is_mark(content: Bytes) -> Bools:
-    """Say which bytes are structure; ( and ) are neighbours in ASCII, and so are : and ;."""
-    mark: Bools = content - np.uint8(OPEN) <= CLOSE - OPEN
-    mark |= content - np.uint8(COLON) <= END - COLON
-    mark |= content == COMMA
-    return mark
 
 
 def _check_kind(source: TextSource, data: bytes) -> None:
@@ -170,12 +149,8 @@ def _check_kind(source: TextSource, data: bytes) -> None:
             raise BadInput([worded("newick", key, Place(source.file))])
 
 
-@dataclass(frozen=True, slots=True)
-class _Marks:
-    """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each.
-
-    Looks for those that cannot stand where they stand, from the first byte to the last.
-    """
+class _Marks(NamedTuple):
+    """Every bracket, comma, colon and semicolon, after an invented semicolon at -1; and the depth behind each."""
 
     source: TextSource
     data: bytes
@@ -183,27 +158,24 @@ class _Marks:
     kind: Bytes
     depth: Ints
 
-    def faults(self) -> Iterator[Fault]:
-        """Look closely at the few marks that may be wrong."""
+    def first_fault(self) -> Fault | None:
+        """Look closely at the few marks that may be wrong where they stand, from the first byte to the last."""
         before, now, level = self.kind[:-1], self.kind[1:], self.depth[1:]
         odd = (level < 0) | ((now == COMMA) & (level == 0)) | ((now == COLON) & (before == COLON))
         odd |= ((now == END) & (level > 0)) | ((now != OPEN) & (before == END))
         odd |= (now == OPEN) & ((before == CLOSE) | (before == COLON) | (np.diff(self.at) > 1))
-        for mark in (np.flatnonzero(odd) + 1).tolist():
-            fault = self._at(mark)
-            if fault is not None:
-                yield fault
-        yield from self._behind()
+        faults = map(self._at, (np.flatnonzero(odd) + 1).tolist())
+        return next(filter(None, faults), None) or self._behind()
 
     def _at(self, mark: int) -> Fault | None:
         kind, before, level = int(self.kind[mark]), int(self.kind[mark - 1]), self.depth[mark]
-        left, right = self._gap(mark)
+        at, (left, right) = int(self.at[mark]), self._gap(mark)
         if kind == OPEN and before not in {CLOSE, COLON}:
-            return self._text("before_open", left, right) if left < right else None
+            return self._fault("before_open", left, right) if left < right else None
         if before == END and mark > 1 and (left < right or kind == COLON):
-            return self._text("trailing", left, max(right, left + 1))
+            return self._fault("trailing", left, max(right, left + 1))
         if kind == COMMA and level == 0:
-            return self._outer_comma(mark, before)
+            return self._outer_comma(mark)
         if kind == END and level > 0:
             return self._open(mark, "missing_close")
         keys = {
@@ -213,14 +185,11 @@ class _Marks:
             "two_lengths": kind == COLON and before == COLON,
             "no_tree": kind == END and before == END and left == right,
         }
-        return next((self._spot(key, mark) for key, is_wrong in keys.items() if is_wrong), None)
+        return next((self._fault(key, at, at + 1) for key, is_wrong in keys.items() if is_wrong), None)
 
-    def _spot(self, key: str, mark: int, **values: object) -> Fault:
-        at = int(self.at[mark])
-        return self.source.fault(key, at, at + 1, "newick", **values)
-
-    def _text(self, key: str, left: int, right: int) -> Fault:
-        return self.source.fault(key, left, right, got=self.source.text(left, right)[:40])
+    def _fault(self, key: str, left: int, right: int, **values: object) -> Fault:
+        values = {"got": self.source.text(left, right)[:40], **values}
+        return self.source.fault(key, left, right, "newick", **values)
 
     def _gap(self, mark: int) -> tuple[int, int]:
         """Return the span of the text before a mark, or behind the last one, without the blanks around it."""
@@ -229,27 +198,29 @@ class _Marks:
         left = stop - len(piece.lstrip())
         return left, max(left, start + len(piece.rstrip()))
 
-    def _outer_comma(self, mark: int, before: int) -> Fault:
-        """Tell a comma outside all brackets, which behind the root's length is a decimal comma."""
-        left, right = self._gap(mark + 1)
-        if before == COLON and self.data[left:right].isdigit():
-            return self._spot("root_comma", mark, got=self.source.text(int(self.at[mark - 1]) + 1, right))
-        return self._spot("outer_comma", mark)
+    def _outer_comma(self, mark: int) -> Fault:
+        """Word a comma outside all brackets, which behind the root's length is a decimal comma."""
+        at, (left, right) = int(self.at[mark]), self._gap(mark + 1)
+        if self.kind[mark - 1] == COLON and self.data[left:right].isdigit():
+            return self._fault("root_comma", at, at + 1, got=self.source.text(int(self.at[mark - 1]) + 1, right))
+        return self._fault("outer_comma", at, at + 1)
 
     def _open(self, mark: int, key: str) -> Fault:
-        """Tell the brackets that are open before a mark; the innermost is shown."""
+        """Word the brackets that are open before a mark; the innermost is shown."""
         levels = self.depth[:mark]
         missing = int(levels[-1])
-        return self._spot(key, int(np.flatnonzero(levels < missing)[-1]) + 1, n=missing)
+        at = int(self.at[np.flatnonzero(levels < missing)[-1] + 1])
+        return self._fault(key, at, at + 1, n=missing)
 
-    def _behind(self) -> Iterator[Fault]:
-        """Tell what is wrong behind the last mark: the file is cut off, no semicolon, text that is no tree."""
+    def _behind(self) -> Fault | None:
+        """Word what is wrong behind the last mark: the file is cut off, no semicolon, text that is no tree."""
         left, right = self._gap(self.at.size)
         if self.depth[-1] > 0:
-            yield self._open(self.at.size, "truncated")
-        elif self.kind[-1] != END:
+            return self._open(self.at.size, "truncated")
+        if self.kind[-1] != END:
             last = int(self.at[-1])
             spot = max(right - 1, last) if right > left else last
-            yield self.source.fault("no_semicolon", spot, spot + 1)
-        elif right > left:
-            yield self._text("no_semicolon_alone" if self.at.size == 1 else "trailing", left, right)
+            return self._fault("no_semicolon", spot, spot + 1)
+        if right > left:
+            return self._fault("no_semicolon_alone" if self.at.size == 1 else "trailing", left, right)
+        return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,9 +32,7 @@ def tree_report(tree: Phylogeny) -> dict[str, str]:
 
 
 def is_ultrametric(tree: Phylogeny) -> bool:
-    """Say whether all tips are equally far from the root, to one part in ten thousand.
-
-    Files print few digits, and each branch on the way adds its own rounding.
+    """Say whether all tips are equally far from the root, to one part in ten thousand: files print few digits.
 
     Examples
     --------
@@ -85,8 +83,7 @@ def _shape(tree: Phylogeny) -> Iterator[tuple[str, dict[str, object]]]:
         yield "support", {"n": known.size, "low": f"{known.min():.4g}", "high": f"{known.max():.4g}"}
 
 
-@dataclass(frozen=True, slots=True)
-class Scattered:
+class Scattered(NamedTuple):
     """A group that is no clade.
 
     ``together`` members stand in its largest clade without a stranger, its ``strays`` elsewhere; ``strangers`` are tips
@@ -100,8 +97,7 @@ class Scattered:
     strangers: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Census:
+class Census(NamedTuple):
     """How many groups of two members or more there are, but the one of all, and those that are no clade."""
 
     groups: int
@@ -109,10 +105,9 @@ class Census:
 
 
 def group_census(tree: Phylogeny, known: Mapping[str, Mapping[str, str]]) -> Census:
-    """Look whether groups are clades, by rank, the highest first, and by label.
+    """Look whether groups are clades of a rooted tree without negative lengths, by rank, the highest first, and label.
 
-    The tree is not marked as unrooted and has no negative lengths. ``known`` has the ranks of tips by label; the genus
-    of a label counts without being told. A tip whose group of a rank is not known is no stranger to any.
+    ``known`` has the ranks of tips by label; a tip whose group of a rank is not known is no stranger to any.
 
     Examples
     --------

@@ -23,8 +23,7 @@ _FOR_PACE = 100
 """About so many species, evenly over the tree, tell how fast a sample runs beside it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pedigree:
+class Pedigree(NamedTuple):
     """Whose offspring a plant is, down to species of the tree.
 
     ``label`` is one of the tree, or the formula of a hybrid, whose ``parents`` are the labels of its seed and pollen
@@ -74,10 +73,8 @@ class HybridIndex(NameIndex):
         if parents is None:
             raise UnknownName(label, label)
         seed, pollen = (self.pedigree(str(parent)) for parent in parents)
-        shares: dict[str, float] = {}
-        for side in (seed, pollen):
-            for species, share in side.shares.items():
-                shares[species] = shares.get(species, 0.0) + share / 2
+        species = dict.fromkeys([*seed.shares, *pollen.shares])
+        shares = {name: (seed.shares.get(name, 0.0) + pollen.shares.get(name, 0.0)) / 2 for name in species}
         return Pedigree(label, shares, (seed.label, pollen.label))
 
     def _is_listed(self, label: str) -> bool:
@@ -94,20 +91,16 @@ class HybridIndex(NameIndex):
     def _formula(self, text: str, genus: str | None) -> Match | None:
         """Read a formula whose parents are found; what else is not found stays so."""
         try:
-            parents = parse(text, genus).parents
-            sides: list[Match | None] = []
-            for parent in parents or ():
-                sides.append(self._search(str(parent), None))
-                if sides[-1] is None:
-                    return None
-            labels = [parse(correct_form(side.label)) for side in sides if side is not None]
+            parents = parse(text, genus).parents or ()
+            sides = [side for parent in parents if (side := self._search(str(parent), None))]
+            labels = [parse(correct_form(side.label)) for side in sides]
         except UnknownName:
             return None
-        if len(labels) != 2:  # noqa: PLR2004 - both parents
+        if len(sides) != 2:  # noqa: PLR2004 - both parents
             return None
-        if sides[0] is not None and labels[0] == labels[1] and self._is_listed(sides[0].label):
+        if labels[0] == labels[1] and self._is_listed(sides[0].label):
             return Match(sides[0].label, "species", text)  # a cross within a species is of that species
-        whole = any(side is not None and side.how == "species" for side in sides)
+        whole = any(side.how == "species" for side in sides)
         return Match(str(PlantName(text, parents=(labels[0], labels[1]))), "species" if whole else "hybrid", text)
 
 
@@ -126,14 +119,7 @@ class Pairs(NamedTuple):
 
 
 def pairs_of(seed: Sequence[Pedigree], pollen: Sequence[Pedigree]) -> Pairs:
-    """Take pairs of plants apart into pairs of species.
-
-    Examples
-    --------
-    >>> cross = Pedigree("a × b", {"a": 0.5, "b": 0.5}, ("a", "b"))
-    >>> pairs_of([cross], [Pedigree("c", {"c": 1.0})]).weight.tolist()
-    [0.5, 0.5]
-    """
+    """Take pairs of plants apart into pairs of species."""
     parts = [
         (species, other, share * part * (mother.label != father.label), at)
         for at, (mother, father) in enumerate(zip(seed, pollen, strict=True))
@@ -257,11 +243,8 @@ class Taxa:
         return all(self._tips.issuperset(side) for side in sides)
 
     def _of(self, labels: Sequence[str]) -> list[Pedigree]:
-        pedigrees = {
-            label: Pedigree(label, {label: 1.0}) if label in self._tips else self.index.pedigree(label)
-            for label in dict.fromkeys(labels)
-        }
-        return [pedigrees[label] for label in labels]
+        own = {label: Pedigree(label, {label: 1.0}) for label in self._tips.intersection(labels)}
+        return [own.get(label) or self.index.pedigree(label) for label in labels]
 
     def _placed_spread(self, a: Sequence[str], b: Sequence[str]) -> Floats:
         if not self.placed or not isinstance(self.distances, Phylogeny):
@@ -299,5 +282,5 @@ class Taxa:
             return 1.0
         first, second = np.triu_indices(len(tips), 1)
         a, b = [tips[i] for i in first.tolist()], [tips[j] for j in second.tolist()]
-        theirs = self.sample.of_pairs([self._in_sample[tip] for tip in a], [self._in_sample[tip] for tip in b]).mean
+        theirs = self.sample.of_pairs([self._in_sample[tip] for tip in a], [self._in_sample[tip] for tip in b])[0]
         return float(np.nanmean(self.distances.patristic_matrix(tips)[first, second]) / theirs.mean())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Self, TypeVar
+from typing import NamedTuple, Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,8 +31,7 @@ __all__ = ["Clade", "Distances", "Phylogeny"]
 _Kind = TypeVar("_Kind", bound=np.generic)
 
 
-@dataclass(frozen=True, slots=True)
-class Clade:
+class Clade(NamedTuple):
     """The smallest clade that holds two tips: its crown node, how many tips it holds, and these in postorder.
 
     ``depth`` is the root distance of the crown node over the mean root distance of the two tips, without a unit. 0:
@@ -111,10 +110,9 @@ class Phylogeny(Distances):
 
         Raises
         ------
-        ValueError
-            If the arrays are no tree in postorder or not of one size, or a length is infinite, or missing off the root.
-        BadInput
-            If two tips have the same name after folding.
+        ValueError, BadInput
+            If the arrays are no tree in postorder or not of one size, or a length is infinite, or missing off the root;
+            if two tips have the same name after folding.
 
         Examples
         --------
@@ -233,8 +231,7 @@ class Phylogeny(Distances):
     def patristic_blocks(self, names: Iterable[str] | None = None, *, rows: int = 256) -> Iterator[tuple[int, Floats]]:
         """Return `patristic_matrix` by blocks of rows, for trees whose whole matrix would not fit into memory.
 
-        Each is the number of the block's first row and a (rows, k) array; the last block may have fewer rows. Raises a
-        `ValueError` if a block is to have none.
+        Each is the number of its first row and a (rows, k) array, the last with fewer rows; a `ValueError` at 0 rows.
         """
         tip_nodes, meets, places = self._chosen(names)
 
@@ -251,7 +248,7 @@ class Phylogeny(Distances):
         return lengths
 
     def patristic_from(self, a: str, names: Iterable[str] | None = None) -> Floats:
-        """Return what `Distances.patristic_from` does, in a time that grows with the number of tips."""
+        """Return what `Distances.patristic_from` does."""
         lengths = distances_of_one(self.root_distance, self.tip_nodes, self._meets, self.position(a))
         return lengths if names is None else lengths[self.positions(names)]
 
@@ -268,12 +265,7 @@ class Phylogeny(Distances):
         return np.maximum(self._matrix(self._edge_height, names).astype(np.int64) - 1, 0)
 
     def clade(self, a: str, b: str) -> Clade:
-        """Return the smallest clade that holds two tips.
-
-        Raises
-        ------
-        BadInput
-            If the tree is marked as unrooted, or has negative branch lengths.
+        """Return the smallest clade that holds two tips; a `BadInput` if the tree is unrooted or has negative lengths.
 
         Examples
         --------
@@ -290,12 +282,9 @@ class Phylogeny(Distances):
         return Clade(node, len(members), depth, self._group_of(node), members)
 
     def _group_of(self, node: int) -> str:
-        """Return the label of the lowest named inner node at or above a node, "" where there is none."""
-        while node >= 0:
-            if self.labels[node] and (self.parent == node).any():
-                return self.labels[node]
+        while node >= 0 and not (self.labels[node] and (self.parent == node).any()):
             node = int(self.parent[node])
-        return ""
+        return self.labels[node] if node >= 0 else ""
 
     def _chosen(self, names: Iterable[str] | None) -> tuple[Ints, Ints, Ints]:
         """Return the nodes of the tips named, each once and ascending, where they meet, and which is each name's."""

@@ -30,13 +30,10 @@ def parents_from_depth(depth: Ints, inner: Bools) -> Ints:
     The last child of a node stands right before it, so the siblings that end there are its children; the k-th such
     group at one depth belongs to the k-th inner node of the depth above.
 
-    ``depth`` (n,) are the edges between a node and its root, ``inner`` (n,) says whether it has children; returned is
-    an (n,) array, -1 for each root.
+    ``depth`` (n,) are the edges between a node and its root, ``inner`` (n,) whether it has children; a root has -1.
 
     Examples
     --------
-    The tree ((a,b)x,c)y:
-
     >>> parents_from_depth(np.array([2, 2, 1, 1, 0]), np.array([False, False, True, False, True])).tolist()
     [2, 2, 4, 4, -1]
     """
@@ -85,17 +82,8 @@ def inner_nodes(parent: Ints) -> Bools:
 
 
 def sums_from_root(parent: Ints, edge: Floats) -> Floats:
-    """Return the sum of edge values on the way from the root to each node; the root's own edge never counts.
-
-    They are an (n,) array, taken step by step downwards, so with edges of zero or more no node lies nearer to the root
-    than its parent, to the last bit.
-
-    Examples
-    --------
-    >>> sums_from_root(np.array([2, 2, 4, 4, -1]), np.array([1.0, 2.0, 3.0, 4.0, 9.0])).tolist()
-    [4.0, 5.0, 3.0, 4.0, 0.0]
-    """
-    total = [0.0] * parent.size
+    """Return the sum of edge values between the root and each node, (n,); the root's own edge never counts."""
+    total = [0.0] * parent.size  # step by step: with no edge below zero, no node is nearer to the root than its parent
     above, values = parent.tolist(), edge.tolist()
     for node in range(parent.size - 2, -1, -1):
         total[node] = total[above[node]] + values[node]
@@ -119,15 +107,7 @@ def tips_below(parent: Ints, tips: Ints | None = None) -> Ints:
 
 
 def is_postorder(parent: Ints) -> bool:
-    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same.
-
-    Examples
-    --------
-    >>> is_postorder(np.array([2, 2, 4, 4, -1])), is_postorder(np.array([4, 3, 3, 4, -1]))
-    (True, True)
-    >>> is_postorder(np.array([3, 4, 3, 4, -1]))
-    False
-    """
+    """Say whether ``parent`` is one tree in true postorder: built again from its levels it is the same."""
     node = np.arange(parent.size)
     if not parent.size or parent[-1] != -1 or not (parent[:-1] > node[:-1]).all() or parent.max() >= parent.size:
         return False
@@ -152,17 +132,10 @@ def all_distances(height: Floats, tip_nodes: Ints, meets: Ints) -> Floats:
     """Return the distances of k tips to each other, as a (k, k) array.
 
     ``height`` (n,) is of every node; ``tip_nodes`` (k,) are the nodes of tips, ascending, none twice, and ``meets``
-    (k - 1,) is where each of them meets the next. The upper half is made from the last row upwards, then mirrored.
-
-    Examples
-    --------
-    The tree ((a:1,b:2)x:3,c:4)y:
-
-    >>> all_distances(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4])).tolist()
-    [[0.0, 3.0, 8.0], [3.0, 0.0, 9.0], [8.0, 9.0, 0.0]]
+    (k - 1,) is where each of them meets the next.
     """
     size = tip_nodes.size
-    out = np.empty((size, size))
+    out = np.empty((size, size))  # the upper half from the last row upwards, then mirrored
     at_tip, twice = height[tip_nodes], 2.0 * height
     joins, met = np.append(meets, 0), tip_nodes.copy()
     for row in range(size - 1, -1, -1):
@@ -183,28 +156,17 @@ def _mirror(out: Floats) -> None:
 
 
 class MrcaTable:
-    """Finds the node where any two tips meet, in constant time a pair (a sparse table of range maxima).
+    """Finds the node where any two tips meet, in constant time a pair: row r holds the highest of 2 ** r neighbours.
 
-    The method is that of Bender & Farach-Colton 2000, doi 10.1007/10719839_9: row r of the table holds the highest of
-    each 2 ** r neighbours.
-
-    It is made of the nodes of the tips (k,), and of those where each tip meets the next (k - 1,).
-
-    Examples
-    --------
-    >>> MrcaTable(np.array([0, 1, 3]), np.array([2, 4])).of(np.array([0, 1, 2]), np.array([1, 1, 0])).tolist()
-    [2, 1, 4]
+    It is made of the nodes of the tips (k,), and of those where each tip meets the next (k - 1,): the sparse table of
+    Bender & Farach-Colton 2000, doi 10.1007/10719839_9.
     """
 
     def __init__(self, tip_nodes: Ints, meets: Ints) -> None:
         self._tip_nodes = tip_nodes
         rows = [np.append(meets, 0)]
-        step = 1
-        while 2 * step <= meets.size:
-            wider = rows[-1].copy()
-            np.maximum(wider[:-step], wider[step:], out=wider[:-step])
-            rows.append(wider)
-            step *= 2
+        for step in (1 << row for row in range(int(meets.size).bit_length() - 1)):
+            rows.append(np.append(np.maximum(rows[-1][:-step], rows[-1][step:]), rows[-1][-step:]))
         self._table = np.array(rows)
 
     def of(self, a: Ints, b: Ints) -> Ints:
@@ -221,13 +183,7 @@ class MrcaTable:
 
 
 def distances_of_one(height: Floats, tip_nodes: Ints, meets: Ints, tip: int) -> Floats:
-    """Return the row of one tip in `all_distances`, as a (k,) array: where it meets them are running maxima both ways.
-
-    Examples
-    --------
-    >>> distances_of_one(np.array([4.0, 5.0, 3.0, 4.0, 0.0]), np.array([0, 1, 3]), np.array([2, 4]), 0).tolist()
-    [0.0, 3.0, 8.0]
-    """
+    """Return the row of one tip in `all_distances`, (k,): where it meets them are running maxima both ways."""
     met = np.empty(tip_nodes.size, dtype=np.int64)
     met[tip] = tip_nodes[tip]
     np.maximum.accumulate(meets[tip:], out=met[tip + 1 :])
@@ -237,13 +193,7 @@ def distances_of_one(height: Floats, tip_nodes: Ints, meets: Ints, tip: int) -> 
 
 
 def pick(meets: Ints, chosen: Ints) -> Ints:
-    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array.
-
-    Examples
-    --------
-    >>> pick(np.array([2, 4]), np.array([0, 2])).tolist()
-    [4]
-    """
+    """Return where each of m chosen tips (ascending, none twice) meets the next of them, as an (m - 1,) array."""
     if chosen.size < 2:  # noqa: PLR2004 - one tip meets nobody
         return np.zeros(0, dtype=np.int64)
     return np.maximum.reduceat(meets[: chosen[-1]], chosen[:-1])

@@ -36,9 +36,7 @@ def _checked(chance: float) -> float:
 
 
 def spoken_fraction(chance: float) -> Fraction:
-    """Return the simple fraction that a chance is spoken as: the nearest one in odds; a `ValueError` outside 0 to 1.
-
-    The table holds the fractions that people say aloud; our own choice, no source.
+    """Return the simple fraction that a chance is spoken as, the nearest in odds (our own table); errors as `one_in`.
 
     Examples
     --------
@@ -127,13 +125,7 @@ def percent_range(chance: float, low: float, high: float, *, short: bool = False
 
 
 def ties(falling: Sequence[float]) -> list[int]:
-    """Return how many share each place among chances that fall: those that the best of them is not told apart from.
-
-    Examples
-    --------
-    >>> ties([0.9, 0.89, 0.885, 0.87, 0.5])
-    [3, 1, 1]
-    """
+    """Return how many share each place among chances that fall: those that the best of them is not told apart from."""
     sizes, best = [], float("inf")
     for chance in falling:
         if best - chance > TELLS_APART:

@@ -9,8 +9,7 @@ from html import escape
 from io import BytesIO
 from typing import Any
 
-from crosscompat.ground.csv_cells import sheet_text
-from crosscompat.ground.csv_convert import guarded
+from crosscompat.ground.csv_cells import guarded, sheet_text
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from html import escape
 from importlib.resources import as_file, files
 from io import BytesIO
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple, TypeAlias
 from xml.etree.ElementTree import Element
 
 from crosscompat.ground.errors import WrongUse
@@ -34,27 +34,10 @@ _SIGNS: Final = {
 class LabelCard:
     """What stands on the label of one cross; an empty field leaves a line to write on.
 
-    Attributes
-    ----------
-    number : str
-        The grower's own number of the cross.
-    seed_parent, pollen_parent : str
-        Names in correct form, genus in full; ``pollen_parent`` is used for a cross alone.
-    seed_plant, pollen_plant : str
-        Numbers of the very plants.
-    kind : {"cross", "mixed", "unknown", "sib", "open", "self", "none"}
-        Whether pollen was brought from another plant, from several, from one that nobody knows any more, from a sister
-        or brother, came by itself, is the plant's own, or was kept out by a bag.
-    date : str
-        Day of the pollination, as it is to be printed.
-    units : str
-        What was pollinated, such as "4 flowers".
-    grower : str
-        Initials.
-    note, caution : str
-        A line of the grower's, and what to beware of when handling the plant.
-    purpose : str
-        What it is where it is no cross: a check of a parent.
+    Names are in correct form, the ``pollen_parent`` is used for a cross alone, plants are told by their numbers.
+    ``kind`` says where pollen came from: another plant, several, one that nobody knows any more, a sister or brother,
+    it came by itself, the plant's own, or a bag kept it out. ``units`` are such as "4 flowers", ``grower`` initials;
+    ``caution`` is what to beware of when handling the plant, ``purpose`` what it is where it is no cross.
     """
 
     number: str
@@ -87,9 +70,8 @@ def _role_of(card: LabelCard, side: _Side) -> str:
 def _facts_of(card: LabelCard) -> tuple[tuple[str, str], ...]:
     """Return date, count and grower, each with its heading."""
     units = {"open": "units_open", "none": "units_none"}.get(card.kind, "units")
-    return tuple((say(f"label.{key}"), value) for key, value in (
-        ("date", card.date), (units, card.units), ("grower", card.grower),
-    ))  # fmt: skip
+    facts = ("date", card.date), (units, card.units), ("grower", card.grower)
+    return tuple((say(f"label.{key}"), value) for key, value in facts)
 
 
 def code_text(card: LabelCard, *, invented: bool = False) -> str:
@@ -104,13 +86,8 @@ def code_text(card: LabelCard, *, invented: bool = False) -> str:
     Aus bus [A1] × Aus cus
     2026-04-18, 4 flowers
     """
-    seed, pollen = (
-        f"{bracketed(name)} [{plant}]" if plant else bracketed(name)
-        for name, plant in (
-            (card.seed_parent, card.seed_plant),
-            (_other_side(card), card.pollen_plant if card.kind == "cross" else ""),
-        )
-    )
+    sides = (card.seed_parent, card.seed_plant), (_other_side(card), card.pollen_plant if card.kind == "cross" else "")
+    seed, pollen = (f"{bracketed(name)} [{plant}]" if plant else bracketed(name) for name, plant in sides)
     formula = f"{seed} {_SIGNS[card.kind]} {pollen}" if card.kind in _SIGNS else f"{seed}, {pollen}"
     made = ", ".join(part for part in (card.date, card.units, card.grower) if part)
     mark = say("label.invented") if invented else ""
@@ -121,8 +98,7 @@ _Runs: TypeAlias = Sequence[tuple[str, bool]]
 """Pieces of a line, each with whether it is printed in italics."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Style:
+class _Style(NamedTuple):
     size: float
     bold: bool = False
     colour: str = svg.INK
@@ -150,11 +126,8 @@ _NOTE_LETTERS, _CAUTION_LETTERS = 50, 110
 def labels_page(cards: Sequence[LabelCard], *, title: str = "", invented: bool = False) -> str:
     """Return a page of HTML that prints ten labels on a sheet of A4, 95 by 52 mm each, with lines to cut along.
 
-    Every label names the seed parent first and says which parent is which, and every sheet says so again. The code of
-    nomenclature wants the order of a hybrid formula explained wherever it is not the alphabet's (ICN, Shenzhen Code,
-    Recommendation H.2A).
-
-    That the crosses are ``invented`` is said on every label and every sheet.
+    Every label names the seed parent first and says which parent is which, and every sheet says so again, as the code
+    of nomenclature wants it (ICN, Shenzhen Code, Recommendation H.2A); and that the crosses are ``invented``.
 
     Examples
     --------
@@ -192,13 +165,7 @@ rect {{ fill: none; stroke: {_LINE}; stroke-width: 0.7; }}
 
 
 def labels_pdf(cards: Sequence[LabelCard], *, title: str = "", invented: bool = False) -> bytes:
-    """Return the sheets of `labels_page` as PDF, for a printer that keeps to the millimetre.
-
-    Raises
-    ------
-    WrongUse
-        If the library that writes PDF is not installed.
-    """
+    """Return the sheets of `labels_page` as PDF; `WrongUse` says that the library that writes it is not installed."""
     try:
         from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415 - only a PDF needs it
     except ModuleNotFoundError:

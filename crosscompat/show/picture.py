@@ -34,13 +34,7 @@ class TreeLayout:
 
 
 def children_of(parent: Ints) -> list[list[int]]:
-    """Return the children of every node, in the order of the array.
-
-    Examples
-    --------
-    >>> children_of(np.array([2, 2, -1]))
-    [[], [], [0, 1]]
-    """
+    """Return the children of every node, in the order of the array."""
     children: list[list[int]] = [[] for _ in range(len(parent))]
     for node, above in enumerate(parent.tolist()):
         if above >= 0:
@@ -130,12 +124,7 @@ def lay_out(tree: Phylogeny) -> TreeLayout:
 
 
 def nice_step(span: float) -> float:
-    """Return the largest of 1, 2 or 5 times a power of ten that is at most ``span``, for a scale bar.
-
-    Raises
-    ------
-    ValueError
-        If ``span`` is not a positive number.
+    """Return the largest of 1, 2 or 5 times a power of ten that is at most a positive ``span``, or a `ValueError`.
 
     Examples
     --------
@@ -194,22 +183,16 @@ def worth_drawing(tips: Sequence[str], focus: str, marks: Collection[TipMark], m
     """
     if len(tips) <= most:
         return None
-    tried = [mark.label for mark in likeliest(marks, focus, len(tips)) if mark.took or mark.failed]
-    tried += [mark.label for mark in marks if mark.chance is None and (mark.took or mark.failed)]
-    chosen = dict.fromkeys([focus, *tried, *(mark.label for mark in likeliest(marks, focus, len(tips)))])
+    by_chance = [*likeliest(marks, focus, len(tips)), *(mark for mark in marks if mark.chance is None)]
+    tried = [mark.label for mark in by_chance if mark.took or mark.failed]
+    chosen = dict.fromkeys([focus, *tried, *(mark.label for mark in by_chance if mark.chance is not None)])
     return frozenset(list(chosen)[:most])
 
 
 def past_in_words(mark: TipMark) -> tuple[str, ...]:
-    """Return past takes and failures in words, leaving out what never happened.
-
-    Examples
-    --------
-    >>> past_in_words(TipMark("a", "A", took=2, failed=3)), past_in_words(TipMark("a", "A"))
-    (('2 took', '3 failed'), ())
-    """
-    took = (say("show.took", n=mark.took),) if mark.took else ()
-    return took + ((say("show.failed", n=mark.failed),) if mark.failed else ())
+    """Return past takes and failures in words, leaving out what never happened."""
+    counts = {"took": mark.took, "failed": mark.failed}
+    return tuple(say(f"show.{which}", n=count) for which, count in counts.items() if count)
 
 
 def mark_in_words(mark: TipMark) -> str:
@@ -222,10 +205,8 @@ def mark_in_words(mark: TipMark) -> str:
     """
     head = mark.shown_name
     if mark.chance is not None:
-        if mark.low is None or mark.high is None:
-            number = percent(mark.chance)
-        else:
-            number = percent_range(mark.chance, mark.low, mark.high)
+        ranged = mark.low is not None and mark.high is not None
+        number = percent_range(mark.chance, mark.low or 0.0, mark.high or 0.0) if ranged else percent(mark.chance)
         head = say("show.describe.tip_chance", name=head, chance=one_in(mark.chance), percent=number)
     return "; ".join([head, *past_in_words(mark), *([mark.note] if mark.note else [])])
 
@@ -329,10 +310,7 @@ def compose(
 ) -> Picture:
     """Lay out a tree, or the part of it that is kept, and match every tip with its mark.
 
-    Raises
-    ------
-    ValueError
-        If ``focus``, or a label in ``keep``, is no tip of the tree drawn.
+    A `ValueError` says that ``focus``, or a label in ``keep``, is no tip of the tree drawn.
     """
     branches = tree if keep is None else prune(tree, {focus, *keep})
     layout = lay_out(branches)

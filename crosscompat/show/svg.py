@@ -10,17 +10,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 # Even stops of "bamako" from Fabio Crameri's Scientific colour maps (MIT licence, doi:10.5281/zenodo.1243862; Crameri,
 # Shephard & Heron 2020, doi:10.1038/s41467-020-19160-7), reversed, and only four fifths of it: the shades beyond are
 # hard to tell apart without blue cones.
-STOPS: Final = (
-    "#ffe5ad",
-    "#e5cb75",
-    "#c6ae39",
-    "#a2930d",
-    "#818800",
-    "#637a0a",
-    "#47681c",
-    "#2e582b",
-    "#1b4c37",
-)
+STOPS: Final = ["#ffe5ad", "#e5cb75", "#c6ae39", "#a2930d", "#818800", "#637a0a", "#47681c", "#2e582b", "#1b4c37"]
 INK: Final = "#1d2723"
 PAPER: Final = "#ffffff"
 _DARK: Final = 0.59
@@ -47,13 +37,7 @@ def chance_colour(chance: float) -> str:
 
 
 def text_on(chance: float) -> str:
-    """Return black or paper, whichever can be read on the colour of a chance: a contrast of 4.5 or more (WCAG 2.2).
-
-    Examples
-    --------
-    >>> text_on(0.0), text_on(1.0)
-    ('#000000', '#ffffff')
-    """
+    """Return black or paper, whichever can be read on the colour of a chance: a contrast of 4.5 or more (WCAG 2.2)."""
     return "#000000" if chance < _DARK else PAPER
 
 
@@ -62,25 +46,13 @@ _NAMESPACE: Final = "http://www.w3.org/2000/svg"
 
 
 def number(value: float) -> str:
-    """Return a coordinate with at most two decimals, the same on every machine.
-
-    Examples
-    --------
-    >>> number(3.0), number(2.346), number(-0.001)
-    ('3', '2.35', '0')
-    """
+    """Return a coordinate with at most two decimals, the same on every machine."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 
 def put(on: Element, tag: str, cls: str = "", **attributes: float | str) -> Element:
-    """Add an element; numbers are rounded, and ``stroke_width`` is written ``stroke-width``.
-
-    Examples
-    --------
-    >>> put(Element("g"), "line", "branch", x1=1.0, stroke_width=2).attrib
-    {'class': 'branch', 'x1': '1', 'stroke-width': '2'}
-    """
+    """Add an element; numbers are rounded, and ``stroke_width`` is written ``stroke-width``."""
     written = {"class": cls} if cls else {}
     for key, value in attributes.items():
         written[key.replace("_", "-")] = value if isinstance(value, str) else number(value)
@@ -199,25 +171,13 @@ def leaning(name: str) -> tuple[tuple[str, bool], ...]:
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Return the width that a line of text takes at most, in the unit of its size; a guess on the wide side.
-
-    Examples
-    --------
-    >>> text_width("ill", 10) < text_width("now", 10) < text_width("now", 10, bold=True)
-    True
-    """
+    """Return the width that a line of text takes at most, in the unit of its size; a guess on the wide side."""
     ems = sum(_EM.get(letter) or (_CAPITAL if letter.isupper() else _OTHER) for letter in text)
     return ems * size * (_BOLD if bold else 1.0)
 
 
 def wrapped(text: str, size: float, width: float, *, bold: bool = False) -> tuple[str, ...]:
-    """Break a text between words into lines of at most that width; a longer word keeps a line of its own.
-
-    Examples
-    --------
-    >>> wrapped("one two three", 10, 50)
-    ('one two', 'three')
-    """
+    """Break a text between words into lines of at most that width; a longer word keeps a line of its own."""
     lines: list[str] = []
     for word in text.split():
         longer = f"{lines[-1]} {word}" if lines else word

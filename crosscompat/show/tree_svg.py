@@ -84,11 +84,8 @@ def _draw_bar(on: Element, mark: TipMark, x: float, y: float, thick: float) -> N
 def _draw_past(on: Element, picture: Picture, mark: TipMark, y: float) -> None:
     """Draw past takes and failures, each by a shape and a word, and the note after them."""
     columns = picture.columns
-    entries = (
-        (mark.took, columns.took, svg.seedling, "took"),
-        (mark.failed, columns.failed, svg.seed_struck_out, "failed"),
-    )
-    for count, x, shape, which in entries:
+    took = mark.took, columns.took, svg.seedling, "took"
+    for count, x, shape, which in (took, (mark.failed, columns.failed, svg.seed_struck_out, "failed")):
         if count:
             shape(on, x + 7, y)
             svg.write(on, x + 19, y + 4.5, say(f"show.{which}", n=count), "past")
@@ -111,9 +108,8 @@ def _draw_entry(on: Element, picture: Picture, mark: TipMark, y: float, thick: f
     svg.letter_name(on, columns.names, y + 4.5, mark.shown_name, "name quiet" if quiet else "name")
     if mark is picture.focus:
         x = columns.names + text_width(mark.shown_name, 13, bold=True) + 8
-        svg.put(
-            on, "rect", "role-pill", x=x, y=y - 9, width=text_width(picture.role, 12, bold=True) + 16, height=18, rx=9
-        )
+        width = text_width(picture.role, 12, bold=True) + 16
+        svg.put(on, "rect", "role-pill", x=x, y=y - 9, width=width, height=18, rx=9)
         svg.write(on, x + 9, y + 4.2, picture.role, "role")
     if columns.has_chances and mark.chance is not None:
         _draw_bar(on, mark, columns.bars, y, thick)
@@ -198,13 +194,7 @@ svg {{ max-width: 100%; height: auto; }}
 
 
 def scale_words(step: float, unit: str | None) -> str:
-    """Return the length of a scale bar in words.
-
-    Examples
-    --------
-    >>> scale_words(0.5, "My"), scale_words(2, None)
-    ('0.5 million years', '2 (unit not stated)')
-    """
+    """Return the length of a scale bar in words."""
     length = f"{step:g}"
     if unit is None:
         return say("show.scale_unknown", n=length)
@@ -216,22 +206,12 @@ def scale_words(step: float, unit: str | None) -> str:
 
 def _describe(picture: Picture, note: str, *, invented: bool) -> str:
     """Say in a few sentences what the picture shows."""
-    parts = [
-        say("show.describe.tree", n=len(picture.rows)),
-        say("show.describe.focus", name=picture.focus.shown_name, role=picture.role),
-    ]
-    if picture.best:
-        partners = [
-            say("show.describe.partner", name=mark.shown_name, chance=one_in(mark.chance)) for mark in picture.best
-        ]
-        parts.append(say("show.describe.best", partners="; ".join(partners)))
+    parts = [say("show.describe.tree", n=len(picture.rows))]
+    parts.append(say("show.describe.focus", name=picture.focus.shown_name, role=picture.role))
+    best = [say("show.describe.partner", name=mark.shown_name, chance=one_in(mark.chance)) for mark in picture.best]
+    if best:
+        parts.append(say("show.describe.best", partners="; ".join(best)))
     return " ".join([*parts, *([note] if note else []), *([say("show.invented") + "."] if invented else [])])
-
-
-def _draw_invented(on: Element, y: float) -> None:
-    words = say("show.invented")
-    svg.put(on, "rect", "invented-frame", x=MARGIN, y=y, width=text_width(words, 15, bold=True) + 28, height=30, rx=3)
-    svg.write(on, MARGIN + 14, y + 20, words, "invented")
 
 
 def _draw_headline(on: Element, picture: Picture, title: str, asides: Sequence[str], *, invented: bool) -> float:
@@ -246,7 +226,10 @@ def _draw_headline(on: Element, picture: Picture, title: str, asides: Sequence[s
         svg.write(group, MARGIN, y, line, "aside")
         y += 19
     if invented:
-        _draw_invented(group, y)
+        words = say("show.invented")
+        width = text_width(words, 15, bold=True) + 28
+        svg.put(group, "rect", "invented-frame", x=MARGIN, y=y, width=width, height=30, rx=3)
+        svg.write(group, MARGIN + 14, y + 20, words, "invented")
         y += 44
     return y
 
@@ -292,9 +275,8 @@ def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     if columns.has_chances:
         _draw_ramp(on, columns.bars, y)
         svg.write(on, columns.bars + 88, y + 4, say("show.legend.bar"), "legend")
-        svg.put(
-            on, "path", "whisker", d=f"M{svg.number(columns.bars)} {svg.number(y + 24)}h77m-77 -3v6m77 -6v6", stroke=INK
-        )
+        whisker = f"M{svg.number(columns.bars)} {svg.number(y + 24)}h77m-77 -3v6m77 -6v6"
+        svg.put(on, "path", "whisker", d=whisker, stroke=INK)
         svg.write(on, columns.bars + 88, y + 28, say("show.legend.whisker"), "legend")
     if columns.has_past:
         for row, (shape, key) in enumerate(((svg.seedling, "seedling"), (svg.seed_struck_out, "seed"))):

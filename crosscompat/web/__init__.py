@@ -1,1 +1,1 @@
-"""The nursery on a phone: pages over a collection, served on this machine, and one page to carry into the greenhouse."""
+"""The nursery on a phone: pages over a collection, and one page to carry into the greenhouse."""

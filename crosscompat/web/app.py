@@ -8,15 +8,16 @@ from contextvars import copy_context
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, current_app, render_template, request, session
+from flask import Flask, render_template, request, session
 from werkzeug.exceptions import HTTPException
 
 from crosscompat.book.records import new_id
 from crosscompat.ground.errors import Busy, CrosscompatError
-from crosscompat.ground.wording import say, speak_of
+from crosscompat.ground.wording import catalogue, say, speak_of
 from crosscompat.show.chances import percent, percent_range
+from crosscompat.web import crosses, look, pairs, plants, start, today
 from crosscompat.web.guard import Keys, protect
-from crosscompat.web.nursery import Nursery
+from crosscompat.web.nursery import Nursery, nursery
 
 _PAGES = {
     "/": "today",
@@ -32,15 +33,13 @@ _TOLD = {401: "locked", 403: "stale", 404: "nothing_here", 405: "nothing_here", 
 
 
 def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> Flask:
-    """Return the app of a collection's folder, asked for under those ``hosts``; with ``keys`` from other devices too."""
-    from crosscompat.web import crosses, look, pairs, today
-
+    """Return the app of a collection's folder, asked for by those ``hosts``; with ``keys`` from other devices too."""
     app = Flask(__name__)
     app.extensions["nursery"] = Nursery(folder)
     protect(app, hosts, keys)
     app.jinja_env.globals.update(say=say, new_id=new_id, percent=percent, percent_range=percent_range)
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
-    for pages in (today.PAGES, look.PAGES, pairs.PAGES, crosses.PAGES):
+    for pages in (today.PAGES, look.PAGES, pairs.PAGES, start.PAGES, crosses.PAGES, plants.PAGES):
         app.register_blueprint(pages)
     app.before_request(_speak)
     app.wsgi_app = _by_itself(app.wsgi_app)  # type: ignore[method-assign]
@@ -48,12 +47,6 @@ def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> F
     app.register_error_handler(CrosscompatError, _refused)
     app.register_error_handler(HTTPException, _failed)
     return app
-
-
-def nursery() -> Nursery:
-    """Return the collection that is served."""
-    found: Nursery = current_app.extensions["nursery"]
-    return found
 
 
 def _speak() -> None:
@@ -76,15 +69,10 @@ def _of_every_page() -> dict[str, Any]:
     return {"settings": settings, "nav": nav, "token": session.get("token", ""), "said": session.pop("said", None)}
 
 
-def told(text: str) -> None:
-    """Say something on the page that comes next."""
-    session["said"] = text
-
-
 def _refused(error: CrosscompatError) -> tuple[str, int]:
     """Say why something was not done, on a page whose form holds all that was typed."""
     typed = [(name, value) for name, values in request.form.lists() for value in values if name != "token"]
-    page = render_template("refused.html", why=str(error), typed=typed if request.method == "POST" else [])
+    page = render_template("refused.html", why=str(error), typed=typed, words=catalogue("web")["typed"])
     return page, 503 if isinstance(error, Busy) else 409
 
 

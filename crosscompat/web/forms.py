@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +11,16 @@ from werkzeug.datastructures import MultiDict
 from crosscompat.ground.dates import read_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+
+_DIGITS = 9
+
+
+class Asked(Exception):
+    """Something is asked about first: each of the ``reasons``."""
+
+    def __init__(self, reasons: Sequence[str]) -> None:
+        super().__init__(*reasons)
+        self.reasons = tuple(reasons)
 
 
 @dataclass(frozen=True)
@@ -33,14 +43,14 @@ class Form:
     def number(self, name: str) -> int | None:
         """Return a whole number, None for a blank; raises `WrongUse`."""
         text = self.text(name)
-        if text is not None and not text.isdecimal():
+        if text is not None and not (text.isdecimal() and len(text) <= _DIGITS):
             raise WrongUse(say("web.no_number", text=text))
         return None if text is None else int(text)
 
     def day(self, name: str) -> date | None:
-        """Return a day, None for a blank; raises `WrongUse`."""
+        """Return a day that is none to come, None for a blank; raises `WrongUse`."""
         text = self.text(name)
-        return None if text is None else read_date(text, today())
+        return None if text is None else read_date(text, today(), today())
 
     def yes(self, name: str) -> bool:
         """Tell whether a box is ticked."""
@@ -55,6 +65,11 @@ class Form:
     def agreed(self) -> frozenset[str]:
         """What was asked about and answered with yes."""
         return frozenset(self.fields.getlist("agreed"))
+
+    def must_agree(self, reasons: Sequence[str]) -> None:
+        """Raise `Asked` unless every reason was asked about and answered with yes."""
+        if not self.agreed.issuperset(reasons):
+            raise Asked(reasons)
 
     def __iter__(self) -> Iterator[tuple[str, str]]:
         """Yield all that was typed, so that a page may ask for it again."""

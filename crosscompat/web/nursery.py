@@ -10,6 +10,8 @@ from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
 
+from flask import current_app, session
+
 from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection, open_collection
 from crosscompat.collection.settings import FILE_NAME, open_book
@@ -86,3 +88,14 @@ class Nursery:
             with self._store.reading() as page:
                 last = page.last_change()
         return files, last
+
+
+def nursery() -> Nursery:
+    """Return the collection that is served."""
+    served: Nursery = current_app.extensions["nursery"]
+    return served
+
+
+def told(text: str) -> None:
+    """Say something on the page that comes next."""
+    session["said"] = text

@@ -5,12 +5,12 @@ from __future__ import annotations
 from flask import Blueprint, Response, render_template, request, url_for
 
 from crosscompat.advice.ask import Answer, ask
-from crosscompat.advice.partners import Partners, Role, drawn, partners, tree_of
+from crosscompat.advice.partners import Partners, Role, drawn, partners, tree_of, tree_picture
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.names import correct_form
 from crosscompat.show.narrow_tree import Links, narrow_tree
-from crosscompat.web.app import nursery
 from crosscompat.web.forms import Form
+from crosscompat.web.nursery import nursery
 
 PAGES = Blueprint("pairs", __name__)
 
@@ -76,8 +76,6 @@ def tree() -> str | tuple[str, int]:
 @PAGES.get("/tree.svg")
 def wide_tree() -> Response:
     """Return the wide picture of the tree, to keep or to print."""
-    from crosscompat.advice.partners import tree_picture
-
     seen = _partners(request.args.get("species", ""), _role(request.args.get("role")))
     return Response(tree_picture(nursery().collection, seen), mimetype="image/svg+xml")
 

@@ -43,6 +43,7 @@ def pocket_page(carried: Pocket, settings: Settings) -> str:
     return env.get_template("pocket.html").render(
         say=say,
         carried=carried,
+        name=carried.name or say("pocket.name"),
         day=spoken_date(date.fromisoformat(carried.day)),
         policy=policy,
         styles=styles,

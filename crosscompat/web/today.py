@@ -13,19 +13,19 @@ from werkzeug.wrappers import Response
 
 from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.advice.figures import Interval
+from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import handling
-from crosscompat.advice.pollinate import Pollinated, pollinate
+from crosscompat.advice.pollinate import Pollinated, VisitRequest, pollinate
 from crosscompat.advice.rank import partners_of, rank
-from crosscompat.advice.tonight import Tonight, alive_on, tonight
-from crosscompat.advice.visit_parents import VisitRequest
+from crosscompat.advice.tonight import Tonight, tonight
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.book.timelines import lives_of
 from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
-from crosscompat.web.app import nursery, told
-from crosscompat.web.forms import Form
+from crosscompat.web.forms import Asked, Form
+from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("today", __name__)
@@ -156,21 +156,14 @@ def brushed() -> str | Response:
         with here.writing(form.change, who=visit.who) as pen:
             answer = pollinate(here.collection, pen, request_, today())
             reasons = [one.says for one in answer.obstacles]
-            if not form.agreed.issuperset(reasons):
-                raise _Asked(reasons)
-    except _Asked as asked:
-        return render_template("agree.html", reasons=asked.reasons, form=form, ask=say("entry.ask"))
+            form.must_agree(reasons)
+    except Asked as asked:
+        return render_template("agree.html", reasons=asked.reasons, form=form)
     except AlreadyWritten as error:
         told(str(error))
         return redirect("/")
     told(_in_words(replace(answer, written=True)))
     return redirect(url_for("crosses.cross", number=answer.cross))
-
-
-class _Asked(Exception):
-    def __init__(self, reasons: Sequence[str]) -> None:
-        super().__init__()
-        self.reasons = reasons
 
 
 def _in_words(answer: Pollinated) -> str:

@@ -17,8 +17,8 @@ from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import NoPairing, UnknownName, WrongUse
 from crosscompat.model.composition import Logits
 from crosscompat.model.forecast import chances, flowers_for
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.table import DistanceTable
 
 NAMES = ["Aus bus", "Aus cus", "Aus dus", "Aus eus", "Aus fus"]
 

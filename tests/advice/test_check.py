@@ -6,9 +6,9 @@ from crosscompat.advice.check import botany_notes, check
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.opening import with_missing
 from crosscompat.collection.settings import Settings
+from crosscompat.phylogeny.distances import DistanceTable, read_distances
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.table import DistanceTable, read_distances
 from crosscompat.traits import TraitColumn, TraitTable
 
 

@@ -25,8 +25,8 @@ from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.wording import say
 from crosscompat.model.forecast import Chances
+from crosscompat.phylogeny.distances import read_distances
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.table import read_distances
 
 
 def far(made, seed="Aus_bus", pollen="Aus_dus"):

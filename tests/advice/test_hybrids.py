@@ -24,8 +24,8 @@ from crosscompat.advice.parents import (
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict, training_set_of
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.book.crosses import placed
 from crosscompat.book.current_plants import Plant
-from crosscompat.book.placing import placed
 from crosscompat.carried import carried_tree
 from crosscompat.collection.opening import open_carried, with_missing
 from crosscompat.ground.errors import UnknownName

@@ -7,7 +7,7 @@ import pytest
 
 from crosscompat.advice.figures import basis_figures
 from crosscompat.advice.predict import basis_of, fitted_on, training_set_of
-from crosscompat.advice.priors import MILLIONS, prior_table
+from crosscompat.advice.reasoning import MILLIONS, prior_table
 from crosscompat.advice.score import blind_forecasts
 from crosscompat.collection.settings import Settings
 from crosscompat.model.prior import published

@@ -19,7 +19,7 @@ from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import Busy, WrongUse
 from crosscompat.model.pairings import Parents
 from crosscompat.pairing import CURVES
-from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.distances import DistanceTable
 
 DAY = date(2026, 1, 1)
 

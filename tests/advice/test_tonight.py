@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.tonight import opening_of, tonight, worth
+from crosscompat.advice.mating import opening_of
+from crosscompat.advice.pollination_rules import Visit, VisitParent, risks
+from crosscompat.advice.tonight import tonight, worth
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 from crosscompat.book.store import open_store
@@ -98,8 +101,8 @@ def test_pollen_is_kept_for_what_is_wanted_and_opens_within_two_months(greenhous
 
 
 @pytest.mark.parametrize(("kept", "days", "offered"), [
-    ("freezer", 270, True), ("freezer", 271, False), ("Fridge", 30, True), ("fridge", 31, False),
-    ("a drawer", 900, True),
+    ("freezer", 270, True), ("freezer", 271, False), ("Fridge, with silica gel", 30, True), ("fridge", 31, False),
+    ("room", 3, True), ("at room temperature", 4, False), ("a drawer", 900, True), (None, -1, False),
 ])  # fmt: skip
 def test_stored_pollen_is_offered_while_it_is_good(greenhouse, kept, days, offered):
     lot = records.PollenLot(name="L1", species="Aus dus", collected=MAY - timedelta(days=days), kept=kept)
@@ -108,6 +111,27 @@ def test_stored_pollen_is_offered_while_it_is_good(greenhouse, kept, days, offer
     assert bool(stored) == offered
     assert {father.pollen_parent for father in stored} <= {"Aus dus"}
     assert all(father.says for father in stored)
+
+
+@pytest.mark.parametrize("kept", ["freezer", "Fridge, with silica gel", "room"])
+@pytest.mark.parametrize("days", [3, 4, 30, 31, 270, 271])
+def test_what_is_offered_is_what_the_brush_is_not_warned_of(greenhouse, kept, days):
+    lot = records.PollenLot(name="L1", species="Aus dus", collected=MAY - timedelta(days=days), kept=kept)
+    made = records.Pollination(cross="", date=MAY, pollen_kind="one", isolation="bag")
+    visit = Visit(made=made, seed=VisitParent("B1", "Aus bus"), pollen=(VisitParent("D1", "Aus dus"),), lot=lot)
+    assert ("L1" in str(asked(greenhouse, lots=[lot]))) == (not risks(visit))
+
+
+def test_a_test_makes_an_old_lot_good_again(greenhouse):
+    old = records.PollenLot(name="L1", species="Aus dus", collected=MAY - timedelta(days=500), kept="freezer")
+    assert old.name not in str(asked(greenhouse, lots=[old]))
+    tested = asked(greenhouse, lots=[replace(old, tested=MAY - timedelta(days=70))])
+    assert "good for 200 more days at most" in str(tested)
+
+
+def test_pollen_of_a_plant_that_gives_none_is_not_offered(greenhouse):
+    lot = records.PollenLot(name="L1", species="B1", collected=MAY, kept="freezer")
+    assert "L1" not in str(asked(greenhouse, lots=[lot]))
 
 
 def test_in_the_south_the_seasons_turn(greenhouse, collection):

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from crosscompat import read_distances, read_tree
-from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.distances import DistanceTable
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from crosscompat.model.composition import SeedsPerPod, prior_shares, share_means
 from crosscompat.model.pairings import correlation
 from crosscompat.model.prior import published
 from crosscompat.pairing import recipe_for, scale_of
-from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.stages import STAGES, WHOLE
 
 MOST_FLOWERS, PLANTS, ASKED = 10, 2, 20

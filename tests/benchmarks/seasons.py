@@ -25,7 +25,7 @@ from crosscompat import TakeModel
 from crosscompat.advice.rank import variance_drop
 from crosscompat.model.forecast import chances, correlations, put_to
 from crosscompat.model.pairings import Parents
-from crosscompat.phylogeny.table import DistanceTable
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Taxa
 from crosscompat.stages import WHOLE
 

@@ -32,8 +32,8 @@ from tree_peers import READERS, WRITERS, pair_distance, readers_of_tables  # noq
 from crosscompat.advice.pair_distances import PairTable, write_distances  # noqa: E402
 from crosscompat.collection.opening import Collection  # noqa: E402
 from crosscompat.collection.settings import Settings  # noqa: E402
-from crosscompat.model.gaussian import GaussianPrior  # noqa: E402
-from crosscompat.model.inference import fit_posterior  # noqa: E402
+from crosscompat.model.gaussian import GaussianPrior, Scales, stage_of  # noqa: E402
+from crosscompat.model.inference import find_mode  # noqa: E402
 from crosscompat.model.likelihood import Counts  # noqa: E402
 from crosscompat.phylogeny.newick import parse_newick  # noqa: E402
 
@@ -261,11 +261,15 @@ def ridge(records: int, features: int = 20) -> Iterator[Row]:
     exact = LogisticRegression(C=1.0, tol=1e-10, max_iter=1000)
     usual = LogisticRegression(C=1.0)
     exact.fit(design[:, 1:], took)
-    off = fit_posterior(design, counts, prior).mean - np.append(exact.intercept_, exact.coef_)
+
+    def fit():
+        return find_mode(stage_of(counts, design, prior), Scales(np.empty(0)))
+
+    off = fit().theta - np.append(exact.intercept_, exact.coef_)
     assert np.abs(off).max() < 1e-6
     weighted = design * np.sqrt(rng.random(records))[:, None]
     ours, product, close, loose = best(
-        lambda: fit_posterior(design, counts, prior),
+        fit,
         lambda: weighted.T @ weighted,
         lambda: exact.fit(design[:, 1:], took),
         lambda: usual.fit(design[:, 1:], took),

@@ -15,13 +15,16 @@ from crosscompat.book.crosses import (
     Cross,
     Wanted,
     crosses_fingerprint,
+    find_label,
     outcomes_of,
+    placed,
     read_crosses,
     read_wanted,
 )
 from crosscompat.book.records import POLLEN_KINDS
 from crosscompat.ground.csv_cells import write_sheet
 from crosscompat.ground.errors import BadInput
+from crosscompat.ground.names import NameIndex
 from crosscompat.stages import STAGES
 
 START = "date,seed_parent,pollen_parent"
@@ -341,3 +344,36 @@ def test_every_fault_of_the_wishes_is_told_at_once(written):
         ("wanted.csv, row 3, column want", "“0” is out of range."),
         ("wanted.csv, row 4, column want", "“much” is not a whole number."),
     ]
+
+
+INDEX = NameIndex(["Echinocereus_coccineus", "Echinocereus_dasyacanthus", "Aus bus subsp. cus", "Aus bus var. cus"])
+COC, DAS = "Echinocereus_coccineus", "Echinocereus_dasyacanthus"
+
+
+@pytest.mark.parametrize(
+    ("seed", "pollen", "expected"),
+    [
+        ("Echinocereus coccineus", "E. dasyacanthus", (COC, DAS)),
+        ("Echinocereus coccineus", "Echinocereus_dasyacanthus", (COC, DAS)),
+        ("E. coccineus", "Echinocereus dasyacanthus", (COC, DAS)),  # one genus fits
+        ("Mammillaria elongata", "M. dasyacanthus", (None, None)),
+        ("Echinocereus coccineus", "A. dasyacanthus", (COC, None)),
+        ("Echinocereus coccineus", None, (COC, None)),
+        ("Echinocereus coccineus", "Aus bus cus", (COC, None)),  # could be either of two
+        ("Echinocereus coccineus subsp. roemeri", "E. dasyacanthus 'Yellow'", (COC, DAS)),
+        ("", "", (None, None)),
+    ],
+)
+def test_an_abbreviated_pollen_parent_is_of_the_seed_parents_genus(seed, pollen, expected):
+    assert placed(INDEX, [(seed, pollen)]) == [expected]
+
+
+def test_pairs_keep_their_order_and_may_come_twice():
+    pairs = [("Echinocereus coccineus", "E. coccineus"), ("no plant", "M. coccineus")]
+    assert placed(INDEX, [*pairs, *pairs]) == [(COC, COC), (None, None)] * 2
+    assert placed(INDEX, []) == []
+
+
+def test_a_name_that_could_be_two_has_no_place():
+    assert find_label(INDEX, "Aus bus cus") is None
+    assert find_label(INDEX, "E. coccineus", "Echinocereus") == COC

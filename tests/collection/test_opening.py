@@ -13,8 +13,8 @@ from crosscompat.collection.opening import open_carried, open_collection, ranks_
 from crosscompat.collection.settings import NewerFormat
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.prior import published
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.traits import TraitColumn, TraitTable
 
 FILES = {

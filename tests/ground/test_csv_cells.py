@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.ground import csv_convert
+from crosscompat.ground import csv_cells
 from crosscompat.ground.csv_cells import Cells, raise_faults, read_sheet, write_sheet
 from crosscompat.ground.dates import FIRST_YEAR, LAST_YEAR
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
@@ -119,9 +119,9 @@ def test_one_reader_gathers_every_fault_in_the_order_of_the_file(written):
     sheet = read_sheet(written("Date,took,lost to\n03/04/2025,some,\n2025-04-03,1\n,2,mouse\n"), faults=faults)
     for row in sheet.rows:
         cells = Cells(sheet, row, faults)
-        cells.read("date", csv_convert.day, needed=True)
-        cells.read("took", csv_convert.whole)
-        cells.read("lost_to", partial(csv_convert.choice, words=["mice", "damping_off"]))
+        cells.read("date", csv_cells.day, needed=True)
+        cells.read("took", csv_cells.whole)
+        cells.read("lost_to", partial(csv_cells.choice, words=["mice", "damping_off"]))
     with pytest.raises(BadInput) as caught:
         raise_faults(faults)
     assert [str(fault.place) for fault in caught.value.faults] == [
@@ -147,15 +147,15 @@ def test_cells_become_values(written):
 
     def values(cells):
         numbers = (
-            cells.read("n", csv_convert.whole),
-            cells.read("x", partial(csv_convert.decimal, comma=sheet.decimal_comma)),
-            cells.read("d", csv_convert.day),
+            cells.read("n", csv_cells.whole),
+            cells.read("x", partial(csv_cells.decimal, comma=sheet.decimal_comma)),
+            cells.read("d", csv_cells.day),
         )
         return (
             *numbers,
-            cells.read("t", csv_convert.timestamp),
-            cells.read("f", csv_convert.yes_no),
-            cells.read("c", partial(csv_convert.choice, words=["fresh"])),
+            cells.read("t", csv_cells.timestamp),
+            cells.read("f", csv_cells.yes_no),
+            cells.read("c", partial(csv_cells.choice, words=["fresh"])),
             cells.text("s"),
         )
 
@@ -169,59 +169,59 @@ def test_cells_become_values(written):
 @pytest.mark.parametrize(
     ("reader", "text", "advice"),
     [
-        (csv_convert.whole, "-1", "digits only"),
-        (csv_convert.whole, "1,200", "digits only"),
-        (csv_convert.whole, "about 20", "digits only"),
-        (csv_convert.whole, "12.0", "digits only"),
-        (csv_convert.whole, "1" * 5000, "digits only"),
-        (csv_convert.whole, "٣", "digits only"),
-        (csv_convert.decimal, "3,5", "write 3.5"),
-        (csv_convert.decimal, "1.234,5", "such as 3.5"),
-        (csv_convert.decimal, "nan", "such as 3.5"),
-        (csv_convert.decimal, "1e999", "such as 3.5"),
-        (csv_convert.day, "03/04/2025", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
-        (csv_convert.day, "04.04.2025", "Write 2025-04-04."),
-        (csv_convert.day, "25/04/2025", "Write 2025-04-25."),
-        (csv_convert.day, "4/25/2025", "Write 2025-04-25."),
-        (csv_convert.day, "2025/4/3", "Write 2025-04-03."),
-        (csv_convert.day, "2025-02-30", "such as 2025-04-03"),
-        (csv_convert.day, "3/4/25", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
-        (csv_convert.day, "0000-00-00", "such as 2025-04-03"),
-        (csv_convert.timestamp, "2025-04-03", "Z stands for UTC"),
-        (csv_convert.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),
-        (csv_convert.timestamp, "2025-04-03T25:05:00Z", "Z stands for UTC"),
-        (csv_convert.timestamp, "0001-01-01T00:00:00+14:00", "Z stands for UTC"),
-        (csv_convert.yes_no, "maybe", "yes or no"),
+        (csv_cells.whole, "-1", "digits only"),
+        (csv_cells.whole, "1,200", "digits only"),
+        (csv_cells.whole, "about 20", "digits only"),
+        (csv_cells.whole, "12.0", "digits only"),
+        (csv_cells.whole, "1" * 5000, "digits only"),
+        (csv_cells.whole, "٣", "digits only"),
+        (csv_cells.decimal, "3,5", "write 3.5"),
+        (csv_cells.decimal, "1.234,5", "such as 3.5"),
+        (csv_cells.decimal, "nan", "such as 3.5"),
+        (csv_cells.decimal, "1e999", "such as 3.5"),
+        (csv_cells.day, "03/04/2025", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
+        (csv_cells.day, "04.04.2025", "Write 2025-04-04."),
+        (csv_cells.day, "25/04/2025", "Write 2025-04-25."),
+        (csv_cells.day, "4/25/2025", "Write 2025-04-25."),
+        (csv_cells.day, "2025/4/3", "Write 2025-04-03."),
+        (csv_cells.day, "2025-02-30", "such as 2025-04-03"),
+        (csv_cells.day, "3/4/25", "Write 2025-04-03 for 3 April 2025, or 2025-03-04 for 4 March 2025."),
+        (csv_cells.day, "0000-00-00", "such as 2025-04-03"),
+        (csv_cells.timestamp, "2025-04-03", "Z stands for UTC"),
+        (csv_cells.timestamp, "2025-04-03T14:05:00", "Z stands for UTC"),
+        (csv_cells.timestamp, "2025-04-03T25:05:00Z", "Z stands for UTC"),
+        (csv_cells.timestamp, "0001-01-01T00:00:00+14:00", "Z stands for UTC"),
+        (csv_cells.yes_no, "maybe", "yes or no"),
     ],
 )
 def test_what_is_not_certain_is_refused_with_advice(reader, text, advice):
-    with pytest.raises(csv_convert.BadCell) as caught:
+    with pytest.raises(csv_cells.BadCell) as caught:
         reader(text)
     assert advice in caught.value.advice
 
 
 @given(st.dates(date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31)))
 def test_a_day_is_read_as_it_is_written(day):
-    assert csv_convert.day(csv_convert.as_text(day)) == day
+    assert csv_cells.day(csv_cells.as_text(day)) == day
 
 
 @pytest.mark.parametrize("text", ["0026-05-01", "1699-12-31", "3000-01-01", "9999-12-31"])
 def test_a_day_that_no_grower_lives_to_see_is_none(text):
-    with pytest.raises(csv_convert.BadCell, match="not a real date"):
-        csv_convert.day(text)
+    with pytest.raises(csv_cells.BadCell, match="not a real date"):
+        csv_cells.day(text)
 
 
 @given(st.dates(date(FIRST_YEAR, 1, 1), date(LAST_YEAR, 12, 31)))
 def test_no_other_order_of_a_day_is_ever_guessed(day):
     for text in (f"{day:%d/%m/}{day.year:04}", f"{day:%m/%d/}{day.year:04}"):
-        with pytest.raises(csv_convert.BadCell) as caught:
-            csv_convert.day(text)
+        with pytest.raises(csv_cells.BadCell) as caught:
+            csv_cells.day(text)
         assert day.isoformat() in caught.value.advice
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_a_number_is_read_as_it_is_written(number):
-    assert csv_convert.decimal(csv_convert.as_text(number)) == number
+    assert csv_cells.decimal(csv_cells.as_text(number)) == number
 
 
 CELL = st.one_of(

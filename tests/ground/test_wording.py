@@ -80,9 +80,18 @@ def keys_of(argument):
     return []
 
 
+def said_in_templates():
+    """Every key that a page says, and its call: ``say("a.b")``, or ``say("a." ~ name)`` for any name."""
+    for path in sorted((PACKAGE / "web" / "templates").glob("*.html")):
+        for call in re.finditer(r"""say\((["'])([\w. ]+)\1( ~ [^,)]+)?([^)]*)""", path.read_text(encoding="utf-8")):
+            pattern = re.escape(call[2]) + ("(.+)" if call[3] else "")
+            values = ", ".join(f"{name}=0" for name in re.findall(r"(\w+)=", call[4]))
+            yield f"web/templates/{path.name}", pattern, ast.parse(f"say('', {values})", mode="eval").body
+
+
 SAYINGS = [
     (where, key, node) for where, name, node in calls() if name == "say" and node.args for key in keys_of(node.args[0])
-]
+] + list(said_in_templates())
 
 
 @cache

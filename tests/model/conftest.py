@@ -2,20 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
 from crosscompat.model.composition import SeedsPerPod
 from crosscompat.model.fitted import EFFECTS, design_of, prior_model, training_moments, unlearned
-from crosscompat.model.inference import fit_posterior
+from crosscompat.model.gaussian import Scales, stage_of
+from crosscompat.model.inference import find_mode
 from crosscompat.model.pairings import Seen
 from crosscompat.stages import WHOLE
 
 
+@dataclass(frozen=True)
+class Posterior:
+    mean: np.ndarray
+    covariance: np.ndarray
+
+
 @pytest.fixture(scope="session")
-def fit_plain():
+def fit_posterior():
+    """Fit a logistic regression with independent normal priors, and no effects."""
+
+    def fit(design, counts, prior):
+        stage = stage_of(counts, design, prior)
+        mode = find_mode(stage, Scales(np.empty(0)))
+        return Posterior(stage.mean + mode.theta, mode.gaussian.covariance)
+
+    return fit
+
+
+@pytest.fixture(scope="session")
+def fit_plain(fit_posterior):
     """Fit a logistic regression from a flower to a seedling at its mode, with nothing of parents."""
 
     def fit(recipe, rows, counts, prior=None):

@@ -18,7 +18,6 @@ from crosscompat.model.inference import (
     evidence_slope,
     expected_bend,
     find_mode,
-    fit_posterior,
     refine,
 )
 from crosscompat.model.likelihood import Counts, TiltedMoments, derivatives, log_likelihood, log_likelihoods
@@ -192,7 +191,7 @@ def test_one_record_is_matched_to_its_integral():
     assert matched.gaussian.covariance[0, 0] == pytest.approx((grid - mean) ** 2 @ height / height.sum(), abs=1e-3)
 
 
-def test_with_every_variance_at_nothing_it_is_the_plain_regression():
+def test_with_every_variance_at_nothing_it_is_the_plain_regression(fit_posterior):
     dense = Dense(0)
     mode = find_mode(dense.stage, Scales(np.zeros(SDS.size), SHARE))
     plain = fit_posterior(dense.x, dense.counts, PRIOR)
@@ -213,7 +212,7 @@ def simulated(seed, n, k):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_with_the_prior_off_it_is_the_binomial_glm_of_statsmodels(seed):
+def test_with_the_prior_off_it_is_the_binomial_glm_of_statsmodels(fit_posterior, seed):
     import statsmodels.api as sm
 
     design, tried, took = simulated(seed, 60, 4)
@@ -225,7 +224,7 @@ def test_with_the_prior_off_it_is_the_binomial_glm_of_statsmodels(seed):
 
 @pytest.mark.parametrize("tau", [0.3, 1.0, 4.0])
 @pytest.mark.parametrize("seed", range(3))
-def test_with_one_sd_and_a_free_intercept_it_is_the_ridge_of_scikit_learn(seed, tau):
+def test_with_one_sd_and_a_free_intercept_it_is_the_ridge_of_scikit_learn(fit_posterior, seed, tau):
     design, tried, took = simulated(seed, 80, 4)
     rows = np.repeat(design[:, 1:], 2, axis=0)
     outcomes = np.tile([1, 0], len(design))
@@ -236,14 +235,14 @@ def test_with_one_sd_and_a_free_intercept_it_is_the_ridge_of_scikit_learn(seed, 
     assert mode == pytest.approx(np.append(judge.intercept_, judge.coef_), abs=1e-6)
 
 
-def test_no_records_give_the_prior_back():
+def test_no_records_give_the_prior_back(fit_posterior):
     prior = GaussianPrior(np.array([-0.5, 2.0]), np.array([1.5, 0.25]))
     posterior = fit_posterior(np.empty((0, 2)), Counts.of([], []), prior)
     assert posterior.mean == pytest.approx(prior.mean)
     assert posterior.covariance == pytest.approx(np.diag(prior.sd**2))
 
 
-def test_weights_are_repeated_rows():
+def test_weights_are_repeated_rows(fit_posterior):
     design, tried, took = simulated(3, 30, 3)
     prior = GaussianPrior(np.zeros(3), np.ones(3))
     twice = fit_posterior(np.vstack([design, design]), Counts.of(np.tile(tried, 2), np.tile(took, 2)), prior)
@@ -252,7 +251,7 @@ def test_weights_are_repeated_rows():
     assert weighted.covariance == pytest.approx(twice.covariance, abs=1e-9)
 
 
-def test_pooled_counts_are_single_units():
+def test_pooled_counts_are_single_units(fit_posterior):
     design, tried, took = simulated(4, 25, 3)
     prior = GaussianPrior(np.zeros(3), np.ones(3))
     singles = np.concatenate([np.arange(n) < k for n, k in zip(tried, took, strict=True)])
@@ -262,7 +261,7 @@ def test_pooled_counts_are_single_units():
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000), st.floats(0.2, 5))
-def test_stretching_a_feature_and_its_prior_changes_no_forecast(seed, factor):
+def test_stretching_a_feature_and_its_prior_changes_no_forecast(fit_posterior, seed, factor):
     design, tried, took = simulated(seed, 20, 3)
     stretch = np.array([1.0, factor, 1.0])
     plain = fit_posterior(design, Counts.of(tried, took), GaussianPrior(np.zeros(3), np.ones(3)))
@@ -270,7 +269,7 @@ def test_stretching_a_feature_and_its_prior_changes_no_forecast(seed, factor):
     assert stretched.mean * stretch == pytest.approx(plain.mean, abs=1e-6)
 
 
-def test_the_answer_the_data_were_built_from_is_found():
+def test_the_answer_the_data_were_built_from_is_found(fit_posterior):
     """Rows in a square with the exact expected counts put the free mode at the chosen coefficients."""
     design = np.array([[1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [1.0, 0.0, 1.0], [1.0, 1.0, 1.0]])
     chosen = np.array([-0.7, 1.2, 0.4])
@@ -279,13 +278,13 @@ def test_the_answer_the_data_were_built_from_is_found():
     assert fit_posterior(design, Counts.of(tried, took), flat(3)).mean == pytest.approx(chosen, abs=1e-9)
 
 
-def test_separated_data_without_a_prior_are_refused():
+def test_separated_data_without_a_prior_are_refused(fit_posterior):
     design = np.column_stack([np.ones(6), np.arange(6.0)])
     with pytest.raises(NotConverged):
         fit_posterior(design, Counts.of(np.ones(6), np.arange(6) > 2), flat(2))
 
 
-def test_separated_data_with_a_prior_stay_finite():
+def test_separated_data_with_a_prior_stay_finite(fit_posterior):
     design = np.column_stack([np.ones(6), np.arange(6.0)])
     posterior = fit_posterior(
         design, Counts.of(np.ones(6), np.arange(6) > 2), GaussianPrior(np.zeros(2), np.array([5.0, 2.5]))
@@ -294,7 +293,7 @@ def test_separated_data_with_a_prior_stay_finite():
     assert 0 < posterior.mean[1] < 10
 
 
-def test_some_of_n_moves_less_than_all_of_n_and_more_than_nothing():
+def test_some_of_n_moves_less_than_all_of_n_and_more_than_nothing(fit_posterior):
     prior = GaussianPrior(np.zeros(1), np.ones(1))
     one = np.ones((1, 1))
     every = fit_posterior(one, Counts.of([5], [5]), prior).mean[0]
@@ -302,7 +301,7 @@ def test_some_of_n_moves_less_than_all_of_n_and_more_than_nothing():
     assert 0 < some < every
 
 
-def test_columns_that_cannot_be_told_apart_are_refused():
+def test_columns_that_cannot_be_told_apart_are_refused(fit_posterior):
     design = np.ones((6, 2))
     with pytest.raises(NotConverged, match="told apart"):
         fit_posterior(design, Counts.of(np.full(6, 4), np.arange(6) % 3), flat(2))

@@ -10,8 +10,8 @@ from crosscompat.model.composition import Logits
 from crosscompat.model.design_matrix import Kinship
 from crosscompat.model.forecast import chances, doubted
 from crosscompat.model.pairings import Parents, Seen, in_place, no_surer, relatedness
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa
 
 ULTRAMETRIC = "(((a:1,b:1):1,c:2):2,(d:1,e:1):3);"

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from crosscompat.model import fitted as fitting
 from crosscompat.model import forecast as forecasting
 from crosscompat.model.composition import Logits, SeedsPerPod
+from crosscompat.model.design_matrix import Kinship
 from crosscompat.model.fitted import EFFECTS, design_of, fit_crosses, prior_model
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.gaussian import stage_of
@@ -105,7 +106,7 @@ class Book:
 
     def stage(self):
         levels = Levels.of(self.model.seen, self.parents)
-        factors = fitting._factors(levels, self.model.seen, self.related)
+        factors = fitting._factors(levels, self.model.seen, None if self.related is None else Kinship.of(self.related))
         design = design_of(RECIPE, self.rows, self.model.means)
         return stage_of(self.counts, design, PRIOR, factors)
 

@@ -12,7 +12,7 @@ import pytest
 
 from crosscompat.model.design_matrix import Factor
 from crosscompat.model.gaussian import GaussianPrior, NotConverged, Scales, stage_of
-from crosscompat.model.inference import evidence_slope, find_mode, fit_posterior
+from crosscompat.model.inference import evidence_slope, find_mode
 from crosscompat.model.likelihood import Counts, log_likelihood
 from crosscompat.model.posterior import Surface, climb
 
@@ -94,7 +94,7 @@ def test_crowder_broomrape_seeds_with_plates():
     assert mode.scales.sds == pytest.approx([0.2346], abs=5e-5)
 
 
-def test_crowder_broomrape_seeds_without_plates():
+def test_crowder_broomrape_seeds_without_plates(fit_posterior):
     x = np.column_stack([np.ones(21), LOT, EXTRACT, LOT * EXTRACT])
     posterior = fit_posterior(x, Counts.of(SOWN, CAME_UP), free(4))
     assert posterior.mean == pytest.approx([-0.55817, 0.14593, 1.31818, -0.77810], abs=5e-6)
@@ -126,7 +126,7 @@ def test_salamander_matings_with_mothers_and_fathers(shared):
     assert mode.evidence == pytest.approx(-209.277, abs=5e-4)
 
 
-def test_price_stages_fitted_one_by_one():
+def test_price_stages_fitted_one_by_one(fit_posterior):
     """As in Agresti (from memory): the two deviances add up to 11.84."""
     deviance = 0.0
     for tried, took, mean, sd in (
@@ -143,7 +143,7 @@ def test_price_stages_fitted_one_by_one():
     assert deviance == pytest.approx(11.838, abs=5e-4)
 
 
-def test_endometrial_separation_stays_finite():
+def test_endometrial_separation_stays_finite(fit_posterior):
     """Heinze & Schemper 2002: no tumour of low grade has NV, so that likelihood alone sends it to infinity."""
     table = {name: values.astype(float) for name, values in columns(PUBLISHED / "heinze_2002_endometrial.csv").items()}
     x = np.column_stack([np.ones(79), table["NV"], table["PI"], table["EH"]])

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from crosscompat.model.gaussian import GaussianPrior
-from crosscompat.model.inference import fit_posterior
 from crosscompat.model.likelihood import Counts, log_likelihood
 
 PUBLISHED = Path(__file__).parents[1] / "data" / "published"
@@ -21,14 +20,18 @@ def columns(name):
     return {key: np.array([float(row[key]) for row in rows]) for key in rows[0]}
 
 
-def fit(predictors, counts):
-    design = np.column_stack([np.ones(len(counts.tried)), *predictors])
-    free = GaussianPrior(np.zeros(design.shape[1]), np.full(design.shape[1], np.inf))
-    posterior = fit_posterior(design, counts, free)
-    return posterior.mean, np.sqrt(np.diag(posterior.covariance)), log_likelihood(design @ posterior.mean, counts)
+@pytest.fixture
+def fit(fit_posterior):
+    def fit(predictors, counts):
+        design = np.column_stack([np.ones(len(counts.tried)), *predictors])
+        free = GaussianPrior(np.zeros(design.shape[1]), np.full(design.shape[1], np.inf))
+        posterior = fit_posterior(design, counts, free)
+        return posterior.mean, np.sqrt(np.diag(posterior.covariance)), log_likelihood(design @ posterior.mean, counts)
+
+    return fit
 
 
-def test_finney_vasoconstriction():
+def test_finney_vasoconstriction(fit):
     """Finney 1947; estimates as in Pregibon 1981, Ann Stat 9:705-724 (from memory: -2.875, 5.179, 4.562)."""
     table = columns("finney_1947_vasoconstriction.csv")
     counts = Counts.of(np.ones(39), table["y"])
@@ -38,7 +41,7 @@ def test_finney_vasoconstriction():
     assert height == pytest.approx(-14.6137, abs=5e-5)
 
 
-def test_orings_any_failure_by_temperature():
+def test_orings_any_failure_by_temperature(fit):
     """Dalal, Fowlkes & Hoadley 1989, JASA 84:945-957: one outcome a flight."""
     table = columns("dalal_1989_orings.csv")
     mean, sd, _ = fit([table["temperature"]], Counts.of(np.ones(23), table["failed"] > 0))
@@ -46,7 +49,7 @@ def test_orings_any_failure_by_temperature():
     assert sd == pytest.approx([7.37864, 0.10824], abs=5e-5)
 
 
-def test_orings_six_rings_a_flight():
+def test_orings_six_rings_a_flight(fit):
     """Dalal, Fowlkes & Hoadley 1989: binomial, six rings a flight (printed as 5.085 and -0.1156, from memory)."""
     table = columns("dalal_1989_orings.csv")
     mean, sd, _ = fit([table["temperature"]], Counts.of(table["rings"], table["failed"]))
@@ -54,7 +57,7 @@ def test_orings_six_rings_a_flight():
     assert sd == pytest.approx([3.05249, 0.04702], abs=5e-5)
 
 
-def test_bliss_beetles():
+def test_bliss_beetles(fit):
     """Bliss 1935; estimates as in Dobson, An Introduction to Generalized Linear Models (from memory: -60.72, 34.27)."""
     table = columns("bliss_1935_beetles.csv")
     mean, sd, _ = fit([table["log10_dose"]], Counts.of(table["beetles"], table["killed"]))
@@ -62,7 +65,7 @@ def test_bliss_beetles():
     assert sd == pytest.approx([5.18071, 2.91214], abs=5e-5)
 
 
-def test_spector_and_mazzeo_grades():
+def test_spector_and_mazzeo_grades(fit):
     """Spector & Mazzeo 1980, as carried by statsmodels; estimates as in Greene, Econometric Analysis (from memory)."""
     from statsmodels.datasets import spector
 

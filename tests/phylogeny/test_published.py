@@ -6,9 +6,9 @@ import dendropy
 import numpy as np
 import pytest
 
+from crosscompat.phylogeny.distances import read_distances
 from crosscompat.phylogeny.formats import read_tree
 from crosscompat.phylogeny.newick import parse_newick
-from crosscompat.phylogeny.table import read_distances
 
 
 def full(rows):

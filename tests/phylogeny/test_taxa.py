@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from crosscompat.ground.errors import BadInput, UnknownName
 from crosscompat.phylogeny.classification import place, place_for
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.formats import TreeSample
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.taxa import HybridIndex, Pedigree, Taxa, pairs_of, share_matrix
 
 TREE = parse_newick("((Aus_bus:1,Aus_cus:1)sect._One:1,Aus_dus:2,Aus_eus:2);", unit="My")

@@ -10,8 +10,8 @@ import pytest
 
 from crosscompat.ground.errors import BadInput
 from crosscompat.phylogeny import tree_arrays
+from crosscompat.phylogeny.distances import DistanceTable
 from crosscompat.phylogeny.newick import parse_newick, parse_newicks
-from crosscompat.phylogeny.table import DistanceTable
 from crosscompat.phylogeny.tree import Distances, Phylogeny
 
 
@@ -39,7 +39,7 @@ def test_copies_are_the_same_tree_and_as_fixed():
 def test_reading_and_measuring_a_newick_loads_no_other_library():
     program = (
         "import sys; from crosscompat.phylogeny.newick import parse_newick; import crosscompat.phylogeny.formats;"
-        "import crosscompat.phylogeny.table; parse_newick('(a:1,b:2);').patristic('a', 'b');"
+        "import crosscompat.phylogeny.distances; parse_newick('(a:1,b:2);').patristic('a', 'b');"
         "print([name for name in ('pandas', 'scipy', 'sklearn', 'dendropy', 'Bio') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)

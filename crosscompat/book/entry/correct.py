@@ -14,7 +14,7 @@ from crosscompat.book.history import noun, undone_by
 from crosscompat.book.record_fields import needed, read_field, reference, value_types
 from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading, Writing
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -23,26 +24,11 @@ _Counted = tuple[date | None, int, Record]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """All that one look at a cross may have shown.
+    """All that one look at a cross may have shown; what is None was not looked at.
 
-    Attributes
-    ----------
-    swelling, dropped, ripe : int or None
-        Pods swollen so far, dropped since the last look, ripe so far.
-    harvest, sown : records.SeedLot, records.Sowing or None
-        Their cross and day are those of the look; the lot sown from is named as on the packet.
-    only_good : bool
-        Whether the good seeds alone were counted.
-    up, highest : int or None
-        Seedlings in a tray now, and the highest number that ever stood in it.
-    tray : str or None
-        Which tray, for what was up or lost.
-    lost, against : str or None
-        What ended the cross or the tray, and whether that speaks against the cross.
-    over : str or None
-        The last stage that is over.
-    doubtful : str or None
-        Why it is not sure that this was seen on this cross.
+    Pods swelling and ripe, and the ``highest`` number of seedlings, are counted in all so far, those dropped since the
+    last look. Cross and day of ``harvest`` and ``sown`` are those of the look; the lot sown from is named as on the
+    packet. ``over`` is the last stage that is over, ``doubtful`` why it is not sure that this was seen on this cross.
     """
 
     swelling: int | None = None
@@ -100,8 +86,8 @@ def _of_pods(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
         before, after = _around([(one.date, one.count, one) for one in whole.counts if one.what == what], day)
         if given and before and not any(count for _, count, _ in before):
             yield say(f"observe.none_before.{what}", day=_on(before[-1][0]), record=before[-1][2].id[:8])
-        questions = list(_against(what, given, before, after))
-        taken = sum(lot.pods or 0 for lot in whole.lots if _by_then(lot.date, day)) if what == "pods_held" else 0
+        questions = list(_against(what, given, before[-1:], after[:1]))
+        taken = sum(lot.pods or 0 for lot in whole.lots if (lot.date or day) <= day) if what == "pods_held" else 0
         yield from questions or ([say("observe.fewer.taken", n=taken, now=given)] if given < taken else [])
 
 
@@ -112,15 +98,15 @@ def _of_seedlings(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     tray = _which(whole.trays, seen.tray, "tray", "place")
     looks = whole.looks_at(tray) if tray is not None else []
     before, after = _around([(one.date, n, one) for one in looks if (n := one.highest) is not None], day)
-    seen_up = [(one.date, one.up, one) for one in looks if one.up is not None and _by_then(one.date, day)]
-    most = sorted([*before[-1:], *seen_up], key=lambda look: look[1])
-    yield from _against("highest", seen.highest, most, after)
+    seen_up, _ = _around([(one.date, n, one) for one in looks if (n := one.up) is not None], day)
+    most = sorted([*before[-1:], *seen_up], key=lambda look: look[1])[-1:]
+    yield from _against("highest", seen.highest, most, after[:1])
 
 
 def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
     """Yield where something is seen of what was called lost or over."""
     anything = any((seen.swelling, seen.ripe, seen.harvest and seen.harvest.pods, seen.up, seen.highest))
-    lost = [loss for loss in whole.losses if loss.sowing is None and _by_then(loss.date, day)]
+    lost = [loss for loss in whole.losses if loss.sowing is None and (loss.date or day) <= day]
     if lost and anything:
         yield say("observe.lost_before", cause=lost[-1].cause)
     if whole.cross.closed_stage is not None and seen.swelling:
@@ -130,19 +116,17 @@ def _of_the_end(whole: CrossRecords, seen: Seen, day: date) -> Iterator[str]:
 def _around(counts: Iterable[_Counted], day: date) -> tuple[list[_Counted], list[_Counted]]:
     """Return the counts up to a day and those after it, each in the order of their days."""
     ordered = sorted(counts, key=lambda one: one[0] or date.min)
-    return [one for one in ordered if _by_then(one[0], day)], [one for one in ordered if not _by_then(one[0], day)]
+    at = bisect_right(ordered, day, key=lambda one: one[0] or date.min)
+    return ordered[:at], ordered[at:]
 
 
 def _against(what: str, given: int, before: Sequence[_Counted], after: Sequence[_Counted]) -> Iterator[str]:
-    """Yield that the last count before is higher, or the next one lower, where all so far are counted."""
-    beside = [("fewer", one) for one in before[-1:] if one[1] > given]
-    beside += [("fewer_later", one) for one in after[:1] if one[1] < given]
+    """Yield that the count before is higher, or the next one lower, where all so far are counted."""
+    beside = [("fewer", one) for one in before if one[1] > given] + [
+        ("fewer_later", one) for one in after if one[1] < given
+    ]
     for how, (day, n, record) in beside:
         yield say(f"observe.{how}.{what}", day=_on(day), n=n, now=given, record=record.id[:8])
-
-
-def _by_then(day: date | None, then: date) -> bool:
-    return day is None or day <= then
 
 
 def _on(day: date | None) -> str:

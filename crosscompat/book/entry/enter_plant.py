@@ -23,18 +23,9 @@ from crosscompat.ground.wording import say
 class PlantEntry:
     """What a grower says of a plant on a day; None is unknown, or stays as it was noted.
 
-    Attributes
-    ----------
-    name : str or None
-        Its own name; None for a seedling, which is named after the cross that it was ``raised_from``.
-    species : str or None
-        What it is taken for now.
-    findings : tuple of (str, str)
-        What was found, by `records.FINDINGS`, and ``how`` that is known.
-    flowers : int or None
-        Open on that day; 0 when they are over.
-    plant, pollen : mapping
-        Fields of `records.Plant`, and of the `records.PollenLot` of its stored pollen with the name of that.
+    Without a ``name`` it is a seedling, which is named after the cross that it was ``raised_from``. ``species`` is what
+    it is taken for now, ``findings`` are what was found, by `records.FINDINGS`, and ``how`` that is known; ``flowers``
+    are open that day. ``plant`` and ``pollen`` are fields of `records.Plant` and of the `records.PollenLot` it gave.
     """
 
     name: str | None = None
@@ -79,8 +70,10 @@ def enter_plant(pen: Writing, entry: PlantEntry, pattern: Pattern, bounds: Bound
     before = _before(pen, entry)
     plant = _plant(pen, entry, cross, before)
     lot_before, lot = _lot(pen, entry, plant)
-    dated = list(_dated(entry, plant.id))
-    wrote = tuple(_words(before, plant, [*dated, *([lot] if lot and lot != lot_before else [])]))
+    dated = dict(_dated(entry, plant.id))
+    wrote = (*_words(before, plant), *dated.values())
+    if lot is not None and lot != lot_before:
+        wrote = (*wrote, say("planting.wrote.lot", value=lot.name))
     pen.what = say("planting.change", plant=plant.name, what="; ".join(wrote))
     stood = [(plant, before), *([(lot, lot_before)] if lot else [])]
     with validated(pen, (), bounds):
@@ -176,13 +169,19 @@ def _seedling(page: Reading, cross: records.Cross | None) -> str:
     return seedling_name(cross.number, page.ever(records.Plant, "name"))
 
 
-def _dated(entry: PlantEntry, plant: str) -> Iterator[records.Record]:
+def _dated(entry: PlantEntry, plant: str) -> Iterator[tuple[records.Record, str]]:
+    """Yield what is true of a day, and how that is said."""
+    day, by = entry.day, entry.by
     if entry.species is not None:
-        yield records.Determination(plant=plant, name=fold(entry.species), date=entry.day, by=entry.by)
+        name = fold(entry.species)
+        named = records.Determination(plant=plant, name=name, date=day, by=by)
+        yield named, say("planting.wrote.determination", value=name)
     for what, value in entry.findings:
-        yield records.Finding(plant=plant, what=what, value=value, date=entry.day, how=entry.how, by=entry.by)
+        finding = records.Finding(plant=plant, what=what, value=value, date=day, how=entry.how, by=by)
+        yield finding, say("planting.wrote.finding", what=say(f"planting.findings.{what}"), value=value)
     if entry.flowers is not None:
-        yield records.Flowering(plant=plant, date=entry.day, open_flowers=entry.flowers)
+        seen = records.Flowering(plant=plant, date=day, open_flowers=entry.flowers)
+        yield seen, say("planting.wrote.flowers", n=entry.flowers)
 
 
 def _lot(
@@ -202,21 +201,11 @@ def _lot(
     return before, lot
 
 
-def _words(before: records.Plant | None, plant: records.Plant, more: list[records.Record]) -> Iterator[str]:
-    """Say what is written, one thing a line."""
+def _words(before: records.Plant | None, plant: records.Plant) -> Iterator[str]:
+    """Say what is written of a plant itself, one thing a line."""
     if before is None:
         yield say("planting.wrote.new")
     for item in fields(records.Plant):
         value = getattr(plant, item.name)
         if item.name not in {"id", "name"} and value != (getattr(before, item.name) if before else None):
             yield say(f"planting.wrote.{item.name}", value=spoken_date(value) if isinstance(value, date) else value)
-    for record in more:
-        match record:
-            case records.Determination():
-                yield say("planting.wrote.determination", value=record.name)
-            case records.Finding():
-                yield say("planting.wrote.finding", what=say(f"planting.findings.{record.what}"), value=record.value)
-            case records.Flowering():
-                yield say("planting.wrote.flowers", n=record.open_flowers or 0)
-            case records.PollenLot():
-                yield say("planting.wrote.lot", value=record.name)

@@ -22,17 +22,8 @@ _Key = tuple[str | None, str, frozenset[tuple[str | None, str | None]]]
 class PollinationEntry:
     """A visit that is to be written down.
 
-    Attributes
-    ----------
-    cross : records.Cross
-        What a new cross would be, with its number where the grower gave one; its kind is not the usual one where that
-        was said. Of a cross that is continued, aim and wanted are taken over if said.
-    pollen : tuple of records.Pollen
-        Of that visit.
-    continues : CrossRecords or None
-        The cross that was named; None where that is to be found out.
-    pollen_named : bool
-        Whether the pollen was said, and not taken from that cross.
+    ``cross`` is what a new one would be, with its number where the grower gave one; one that was named already is what
+    the visit ``continues``, and takes over aim and wanted. ``pollen_named`` is false for pollen taken from that cross.
     """
 
     cross: records.Cross

@@ -9,11 +9,9 @@ from collections.abc import Iterable, Mapping, MutableMapping
 from datetime import date
 from functools import cache
 from importlib.resources import files
-from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
 
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell, yes_no
 from crosscompat.ground.dates import readings
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import parse
@@ -31,13 +29,7 @@ class Count(NamedTuple):
 
 
 def plain_words(text: str) -> str:
-    """Return words in small letters, without accents, points, brackets, underscores and the style of ♀ and ♂.
-
-    Examples
-    --------
-    >>> plain_words("Früchte (geerntet)"), plain_words("poss. hybrid")
-    ('fruchte geerntet', 'poss hybrid')
-    """
+    """Return words in small letters, without accents, points, brackets, underscores and the style of ♀ and ♂."""
     return " ".join(re.sub(r"[\ufe0e\ufe0f]|[_\-.:!()\[\]]+", " ", _bare("NFKD", text)).split())
 
 
@@ -55,8 +47,7 @@ def vocabulary() -> Mapping[str, Any]:
 
 @cache
 def _by_word(table: str) -> Mapping[str, str]:
-    tables = ((ours, phrases) for ours, phrases in vocabulary()[table].items())
-    return {_key(phrase): ours for ours, phrases in tables for phrase in phrases}
+    return {_key(phrase): ours for ours, phrases in vocabulary()[table].items() for phrase in phrases}
 
 
 def _key(text: str) -> str:
@@ -65,15 +56,7 @@ def _key(text: str) -> str:
 
 
 def our_word(text: str, table: str) -> str | None:
-    """Return what a grower's word is in ours, or None.
-
-    Examples
-    --------
-    >>> our_word("looks true", "proof"), our_word("x self", "pollen"), our_word("OP", "pollen")
-    ('looks hybrid', 'self', 'open')
-    >>> our_word("Echinocereus selfii", "pollen") is None
-    True
-    """
+    """Return what a grower's word is in ours, or None."""
     known = _by_word(table)
     return known.get(_key(text)) or known.get(_key(re.sub(r"^\s*[xX×]\s+", "", text)))
 
@@ -87,13 +70,6 @@ def count_of(text: str) -> Count | None:
     """Return the count that is written in a cell; None where it is none that can be read.
 
     Of two numbers the lower counts, for so many there were.
-
-    Examples
-    --------
-    >>> count_of("ca. 15"), count_of("12/20")
-    (Count(number=15, sure=False, whole=None), Count(number=12, sure=True, whole=20))
-    >>> count_of("2-3").number, count_of("none").number, count_of("lots").number, count_of("1.5") is None
-    (2, 0, None, True)
     """
     kinds = {"none": Count(0), "unsaid": Count(None, sure=False), "unknown": Count(None)}
     if kind := _by_word("counts").get(_key(text)):
@@ -126,20 +102,11 @@ def day_of(text: str, order: str | None = None) -> str | None:
 
     Examples
     --------
-    >>> day_of("25/4/2025"), day_of("6 Mar 23"), day_of("3. März 2025"), day_of("03/04/2025") is None
-    ('2025-04-25', '2023-03-06', '2025-03-03', True)
-    >>> day_of("03/04/2025", "day-first")
-    '2025-04-03'
+    >>> day_of("6 Mar 23"), day_of("3. März 2025"), day_of("03/04/2025"), day_of("03/04/2025", "day-first")
+    ('2023-03-06', '2025-03-03', None, '2025-04-03')
     """
     days = _days(text, order)
     return days[0].isoformat() if len(days) == 1 else None
-
-
-def _days(text: str, order: str | None = None) -> list[date]:
-    """Return every day that a text can mean, its month in any of our languages."""
-    known = _by_word("months")
-    english = re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text)
-    return readings(english, order)
 
 
 def two_days(text: str) -> bool:
@@ -147,10 +114,14 @@ def two_days(text: str) -> bool:
     return len(_days(text)) > 1
 
 
-def middle_of(text: str, *, south: bool = False) -> str | None:
-    """Return the day in the middle of a month or a season with its year, or None.
+def _days(text: str, order: str | None = None) -> list[date]:
+    """Return every day that a text can mean, its month in any of our languages."""
+    known = _by_word("months")
+    return readings(re.sub(r"[^\W\d_]+", lambda found: known.get(plain_words(found[0]), found[0]), text), order)
 
-    ``south`` says that the seasons are those south of the equator.
+
+def middle_of(text: str, *, south: bool = False) -> str | None:
+    """Return the day in the middle of a month or a season (``south`` of the equator) with its year, or None.
 
     Examples
     --------
@@ -173,18 +144,9 @@ def middle_of(text: str, *, south: bool = False) -> str | None:
 
 
 def decides(note: str) -> str | None:
-    """Return what the words of a note may say of its cross, "accident" or "failed"; None if they seem to say neither.
-
-    Examples
-    --------
-    >>> decides("slugs ate the spike"), decides("did not take"), decides("red thread")
-    ('accident', 'failed', None)
-    """
-    plain = f" {plain_words(note)} "
-    for kind in (ACCIDENT, FAILED):
-        if any(f" {word}" in plain for word in vocabulary()["comments"][kind]):
-            return kind
-    return None
+    """Return what a note may say of its cross, "accident" or "failed"; None if it seems to say neither."""
+    plain, words = f" {plain_words(note)} ", vocabulary()["comments"]
+    return next((kind for kind in (ACCIDENT, FAILED) if any(f" {word}" in plain for word in words[kind])), None)
 
 
 def fathers_of(text: str) -> str | None:
@@ -207,13 +169,6 @@ def parents_of(text: str) -> tuple[str, str]:
     """Return seed parent and pollen parent, as they are written; the seed parent stands first, or has the sign ♀.
 
     Where it is not certain where one ends and the other begins, `BadCell` is raised.
-
-    Examples
-    --------
-    >>> parents_of("♂ coc-1 × ♀ das-1"), parents_of("(A × B) × C")
-    (('das-1', 'coc-1'), ('(A × B)', 'C'))
-    >>> is_pair("Echinocereus × lloydii"), parents_of("Echinocereus × lloydii × E. coccineus")
-    (False, ('Echinocereus × lloydii', 'E. coccineus'))
     """
     parts = _parts(text)
     sides = [_SIGNS.sub("", side).strip() for side in parts]
@@ -240,7 +195,7 @@ def _parts(text: str) -> list[str]:
     return sides if len(sides) == len(parents) else [parent.received for parent in parents]
 
 
-TOOK_MEANS: Mapping[str, str] = MappingProxyType({"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"})
+TOOK_MEANS = {"pod-set": "pods_set", "ripe-pod": "pods_held", "seedling": "took"}
 """Our column by what "took" may mean."""
 
 
@@ -249,8 +204,9 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
 
     If "yes" stands for several flowers, or another column counts the same and says otherwise, `BadCell` is raised.
     """
-    units = (row.get("units") or "").strip()
-    count = _counted((row.pop("took") or "").strip(), units)
+    units, count = (row.get("units") or "").strip(), (row.pop("took") or "").strip()
+    if not count.isdecimal():
+        count = _yes_or_no(count, units)
     column = TOOK_MEANS[means]
     if column == "took" and row.get("tried") is None:
         column = "took" if units else "seedlings"
@@ -261,11 +217,9 @@ def put_took(row: MutableMapping[str, str | None], means: str) -> None:
     row[column] = count
 
 
-def _counted(text: str, units: str) -> str:
-    if text.isdecimal():
-        return text
+def _yes_or_no(text: str, units: str) -> str:
     try:
-        yes = csv_convert.yes_no(our_word(text, "yes_no") or text)
+        yes = yes_no(our_word(text, "yes_no") or text)
     except BadCell:
         raise BadCell(say("sheets.took_word", text=text), say("sheets.took_word_advice")) from None
     if yes and units not in {"", "1"}:

@@ -1,31 +1,36 @@
-"""Files of cells as they stand, and which of a grower's columns is which of ours."""
+"""A grower's table as it stands, which of its columns is which of ours, and what the grower says of it in a CSV."""
 
 from __future__ import annotations
 
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
-from types import MappingProxyType
 
 from crosscompat.book import records
 from crosscompat.book.crosses import HEADER as CROSSES
 from crosscompat.book.current_plants import HEADER as PLANTS
 from crosscompat.book.current_plants import MORE as MORE_OF_PLANTS
-from crosscompat.book.import_export.cell_meaning import day_of, is_pair, plain_words, vocabulary
+from crosscompat.book.import_export.cell_meaning import (
+    ACCIDENT,
+    FAILED,
+    TOOK_MEANS,
+    day_of,
+    is_pair,
+    plain_words,
+    vocabulary,
+)
 from crosscompat.book.records import Record
-from crosscompat.ground.csv_cells import column_name, read_records
-from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
+from crosscompat.ground.csv_cells import Cells, choice, column_name, raise_faults, read_records, read_sheet, write_sheet
+from crosscompat.ground.errors import Fault, Place, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.ground.workbook import Value, read_workbook
 
-WORKBOOKS = (".xlsx", ".ods")
-TEXTS = (".csv", ".tsv", ".txt")
-FORMATS = (*TEXTS, *WORKBOOKS)
+_WORKBOOKS, _TEXTS = (".xlsx", ".ods"), (".csv", ".tsv", ".txt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,25 +65,26 @@ def read_grids(path: Path) -> tuple[Grid, ...]:
     `BadInput` says why a file cannot be read; `WrongUse` that it is of no such format, or that the package is absent.
     """
     ending = path.suffix.lower()
-    if ending in WORKBOOKS:
+    if ending in _WORKBOOKS:
         return tuple(Grid(path.name, name, rows) for name, rows in read_workbook(path))
-    if ending not in TEXTS:
-        raise WrongUse(say("sheets.format", file=path.name, formats=", ".join(FORMATS)))
+    if ending not in _TEXTS:
+        raise WrongUse(say("sheets.format", file=path.name, formats=", ".join((*_TEXTS, *_WORKBOOKS))))
     faults: list[Fault] = []
-    records, separator = read_records(path, faults)
-    if faults:
-        raise BadInput(faults)
-    rows = [[cell if cell.strip() else None for cell in record] for record in records]
+    lines, separator = read_records(path, faults)
+    rows = [[cell if cell.strip() else None for cell in record] for record in lines]
+    raise_faults(faults)
     return (Grid(path.name, None, rows, separator == ";"),)
 
 
-EXTRA: Mapping[str, tuple[type[Record], str]] = MappingProxyType(
-    {name: (records.Cross, name) for name in ("aim", "wanted")}
-    | {name: (records.Pollination, name) for name in ("hour", "marker", "temperature", "humidity", "count_how")}
-    | {"weight": (records.SeedLot, "weight"), "harvested_on": (records.SeedLot, "date")}
-    | {"sown_on": (records.Sowing, "date"), "first_seedling_on": (records.Emergence, "date")}
-    | {"ended_on": (records.Loss, "date")}
-)
+EXTRA: Mapping[str, tuple[type[Record], str]] = {
+    **{name: (records.Cross, name) for name in ("aim", "wanted")},
+    **{name: (records.Pollination, name) for name in ("hour", "marker", "temperature", "humidity", "count_how")},
+    "weight": (records.SeedLot, "weight"),
+    "harvested_on": (records.SeedLot, "date"),
+    "sown_on": (records.Sowing, "date"),
+    "first_seedling_on": (records.Emergence, "date"),
+    "ended_on": (records.Loss, "date"),
+}
 """Columns of crosses beyond the summary, and the kind of record and the field that hold each."""
 
 DAYS = tuple(column for column, (_, name) in EXTRA.items() if name == "date")
@@ -87,21 +93,19 @@ DAYS = tuple(column for column, (_, name) in EXTRA.items() if name == "date")
 WORDS_OF = {f"{day}_words": (EXTRA[day][0], "date_words") for day in DAYS}
 """Columns that hold the month or season, where no more is known of a day, as `EXTRA`; growers have none such."""
 
-COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"crosses": (*CROSSES, *EXTRA, "pair"), "plants": (*PLANTS, *MORE_OF_PLANTS)}
-)
+COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "crosses": (*CROSSES, *EXTRA, "pair"),
+    "plants": (*PLANTS, *MORE_OF_PLANTS),
+}
 """The columns there may be, by what the rows are."""
 
 NOTE = "note"
 """The one column that several of a grower's may go into."""
 
 _FIRST_ROWS, _ENOUGH, _MOSTLY, _EXAMPLE_LETTERS = 10, 2, 0.5, 30
-_SIDES: Mapping[str, tuple[tuple[str, ...], ...]] = {
-    "crosses": (
-        ("date",),
-        ("seed_parent", "seed_plant", "pair"),
-        ("pollen_parent", "pollen_plant", "pair", "pollen_kind"),
-    ),
+_POLLEN = ("pollen_parent", "pollen_plant", "pair", "pollen_kind")
+_NEEDED: Mapping[str, tuple[tuple[str, ...], ...]] = {
+    "crosses": (("date",), ("seed_parent", "seed_plant", "pair"), _POLLEN),
     "plants": (("plant",), ("species",)),
 }
 
@@ -135,7 +139,7 @@ class TableMapping:
     def missing(self) -> tuple[tuple[str, ...], ...]:
         """What no column says and every row must say; one of each group would do."""
         found = {column.becomes for column in self.columns}
-        return tuple(group for group in _SIDES[self.rows_are] if found.isdisjoint(group))
+        return tuple(group for group in _NEEDED[self.rows_are] if found.isdisjoint(group))
 
     @property
     def is_ours(self) -> bool:
@@ -143,9 +147,7 @@ class TableMapping:
         return all(column_name(column.heading) == column.becomes for column in self.columns)
 
 
-def map_columns(
-    grid: Grid, rows_are: str | None = None, answers: Mapping[str, str] = MappingProxyType({})
-) -> TableMapping:
+def map_columns(grid: Grid, rows_are: str | None = None, answers: Mapping[str, str] | None = None) -> TableMapping:
     """Return what the headings of a table mean: what the grower says of them, else what they seem to.
 
     ``answers`` are our column by heading, blank where it is left out. `WrongUse` is raised if one is no column here,
@@ -155,9 +157,12 @@ def map_columns(
     meant = meanings(grid, row, kind) if grid.rows else {}
     below = {at: grid.below(row, at) for at in range(max(map(len, grid.rows), default=0))}
     titles = _titles(grid.rows[row] if grid.rows else (), below)
-    said = {at: answers[title] or None for at, title in titles.items() if title in answers}
+    said = {at: answers[title] or None for at, title in titles.items() if answers and title in answers}
     found = {at: ours for at, ours in meant.items() if ours == NOTE or ours not in said.values()} | said
-    columns = tuple(Column(at, title, found.get(at), _example(below[at])) for at, title in titles.items())
+    columns = tuple(
+        Column(at, title, found.get(at), str(next(iter(below[at]), ""))[:_EXAMPLE_LETTERS])
+        for at, title in titles.items()
+    )
     for ours in filter(None, said.values()):
         if ours not in COLUMNS[kind]:
             raise WrongUse(say("sheets.map_ours", name=ours, known=", ".join(COLUMNS[kind])))
@@ -188,10 +193,6 @@ def _letter(place: int) -> str:
     return (_letter(more - 1) if more else "") + chr(ord("A") + last)
 
 
-def _example(cells: Sequence[Value]) -> str:
-    return str(cells[0])[:_EXAMPLE_LETTERS] if cells else ""
-
-
 def heading_row(grid: Grid, kinds: Sequence[str] = tuple(COLUMNS)) -> tuple[int, str]:
     """Return the place of the row of headings and what the rows below are.
 
@@ -215,9 +216,11 @@ def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
     found = {at: meant for at, title in titles.items() if (meant := meaning_of(title, rows_are))}
     dated = vocabulary()["headings"]["dated"]
     for at, meant in found.items():
-        if meant == "cross" and _mostly(grid.below(row, at), lambda value: isinstance(value, str) and is_pair(value)):
+        if meant == "cross" and _mostly(grid.below(row, at), lambda cell: isinstance(cell, str) and is_pair(cell)):
             found[at] = "pair"
-        elif meant in dated and _mostly(grid.below(row, at), _looks_like_a_day):
+        elif meant in dated and _mostly(
+            grid.below(row, at), lambda cell: isinstance(cell, date) or bool(day_of(str(cell)))
+        ):
             found[at] = dated[meant]
     first: dict[str, int] = {}
     for at, meant in sorted(found.items(), key=lambda item: (_glued(titles[item[0]]) != _glued(item[1]), item[0])):
@@ -227,26 +230,15 @@ def meanings(grid: Grid, row: int, rows_are: str) -> dict[int, str]:
     return {at: meant for at, meant in found.items() if meant == NOTE or first.get(meant) == at}
 
 
-def _mostly(cells: Sequence[Value], test: Callable[[Value], bool]) -> bool:
-    return bool(cells) and sum(map(test, cells)) > _MOSTLY * len(cells)
-
-
-def _looks_like_a_day(value: Value) -> bool:
-    return isinstance(value, date) or (isinstance(value, str) and bool(day_of(value)))
+def _mostly(cells: Sequence[Value], test: Callable[[Value], object]) -> bool:
+    return sum(bool(test(cell)) for cell in cells) > _MOSTLY * len(cells)
 
 
 def meaning_of(heading: str, rows_are: str) -> str | None:
-    """Return the column that a heading means, or None where its words are not known.
-
-    Examples
-    --------
-    >>> meaning_of("♀ (Mother)", "crosses"), meaning_of("No. of flowers", "crosses"), meaning_of("Soil", "crosses")
-    ('seed_parent', 'units', None)
-    """
+    """Return the column that a heading means, or None where its words are not known."""
     known, filling = _phrases(rows_are), vocabulary()["headings"]["filling"]
-    outside = re.sub(r"\([^)]*\)", " ", heading)
-    inside = " ".join(re.findall(r"\(([^)]*)\)", heading))
-    for part in (heading, outside, inside):
+    bracketed = re.compile(r"\(([^)]*)\)")
+    for part in (heading, bracketed.sub(" ", heading), " ".join(bracketed.findall(heading))):
         few = _glued(" ".join(word for word in plain_words(part).split() if word not in filling))
         found = known.get(_glued(part)) or (known.get(few) if few else None)
         if found:
@@ -269,14 +261,79 @@ def _glued(words: str) -> str:
 
 
 def best_guess(mapping: TableMapping, heading: str) -> str:
-    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost.
-
-    Examples
-    --------
-    >>> best_guess(TableMapping("crosses", 0, ()), "Seedlingz"), best_guess(TableMapping("crosses", 0, ()), "Soil")
-    ('seedlings', 'note')
-    """
+    """Return the column that is not yet there and that a heading is most like; else the note, where nothing is lost."""
     known = _phrases(mapping.rows_are)
     near = get_close_matches(_glued(heading), known, 1, 0.75)
     ours = known[near[0]] if near else NOTE
     return NOTE if mapping.column(ours) else ours
+
+
+OPEN = "?"
+NOTE_ANSWERS = (ACCIDENT, FAILED, NOTE)
+QUESTIONS: Mapping[str, tuple[str, ...]] = {
+    "rows": tuple(COLUMNS),
+    "took": tuple(TOOK_MEANS),
+    "only successes": ("yes", "no", "unknown"),
+    "dates": ("day-first", "month-first"),
+    "columns": ("yes",),
+}
+_HEADER = ("what", "yours", "answer", "for_example")
+_EXAMPLES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What the grower says of a table; what is not answered is not in it.
+
+    ``columns`` are our columns by heading, blank where one is left out, ``notes`` of ``NOTE_ANSWERS`` what a note says
+    of its cross, ``questions`` of ``QUESTIONS``; ``friend`` is whose book it is, where it is not the grower's own.
+    """
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    notes: Mapping[str, str] = field(default_factory=dict)
+    questions: Mapping[str, str] = field(default_factory=dict)
+    friend: str | None = None
+    south: bool = False
+
+
+def read_answers(path: Path) -> Answers:
+    """Read a file of answers, in which a ``?`` is none; `BadInput` tells every answer that cannot be."""
+    faults: list[Fault] = []
+    sheet = read_sheet(path, known=_HEADER, required=_HEADER[:3], faults=faults)
+    answers: dict[str, dict[str, str]] = {"column": {}, "note": {}, "question": {}}
+    every = sorted({name for names in COLUMNS.values() for name in names})
+    for row in sheet.rows:
+        cells = Cells(sheet, row, faults)
+        what = cells.read("what", lambda text: choice(text, answers), needed=True)
+        yours = cells.text("yours", needed=True)
+        if what is None or yours is None or cells.text("answer") == OPEN:
+            continue
+        allowed = {"column": every, "note": NOTE_ANSWERS}.get(what, QUESTIONS.get(yours, ()))
+        answer = cells.read("answer", lambda text, words=allowed: choice(text, words))  # type: ignore[misc]
+        if answer is not None or what == "column":
+            answers[what][yours] = answer or ""
+    raise_faults(faults)
+    return Answers(answers["column"], answers["note"], answers["question"])
+
+
+def write_answers(
+    path: Path, grid: Grid, mapping: TableMapping, answers: Answers, open_notes: Mapping[str, Sequence[int]]
+) -> None:
+    """Write what is answered, and what is not with a ``?``: the columns, what the notes decide, and the questions."""
+    rows: list[tuple[str, str, str, str]] = []
+    for column in mapping.columns:
+        answer = answers.columns.get(column.heading, column.becomes or "")
+        rows.append(("column", column.heading, answer, "; ".join(samples(grid, mapping, column))))
+    for note, places in {**dict.fromkeys(answers.notes, ()), **open_notes}.items():
+        where = [say("sheets.rows", rows=", ".join(map(str, places)))] if places else []
+        rows.append(("note", note, answers.notes.get(note, OPEN), ". ".join([", ".join(NOTE_ANSWERS), *where])))
+    for question, answer in {"rows": mapping.rows_are, **answers.questions}.items():
+        rows.append(("question", question, answer, ", ".join(QUESTIONS[question])))
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_sheet(path, _HEADER, (dict(zip(_HEADER, row, strict=True)) for row in rows))
+
+
+def samples(grid: Grid, mapping: TableMapping, column: Column) -> list[str]:
+    """Return the first three different things in a column, as texts."""
+    below = grid.below(mapping.row, column.at)
+    return list(dict.fromkeys(" ".join(str(value).split()) for value in below))[:_EXAMPLES]

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, timedelta
-from functools import partial
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
@@ -15,15 +14,13 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, crosses_in
 from crosscompat.book.current_plants import MORE, Plant, Plants, plants_in, plants_of
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import two_days
-from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Grid, TableMapping
+from crosscompat.book.import_export.column_mapping import DAYS, EXTRA, WORDS_OF, Answers, Grid, TableMapping
 from crosscompat.book.import_export.read_rows import Report, sheet_of
-from crosscompat.book.record_fields import read_field, read_fields
+from crosscompat.book.record_fields import read_cell, read_fields
 from crosscompat.book.records import Record, new_id
 from crosscompat.book.store import Reading
-from crosscompat.ground.csv_cells import Cells, Row, Sheet
-from crosscompat.ground.csv_convert import as_text
+from crosscompat.ground.csv_cells import Cells, Row, Sheet, as_text
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.names import written_alike
 from crosscompat.ground.wording import say
@@ -37,7 +34,6 @@ _COUNTED = ("pods_set", "pods_held", "tried", "took")
 _EXTRA = {**EXTRA, **WORDS_OF}
 More = Mapping[int, Mapping[str, Any]]
 """What rows say beyond the tables of plants and crosses, by their number and the field or column."""
-_NOTHING: Mapping[Any, Any] = MappingProxyType({})
 _Values = Mapping[str, Collection[Any]]
 """What the book says, by column."""
 
@@ -67,16 +63,15 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
     report = Report()
     faults = report.faults
     sheet = sheet_of(grid, mapping, answers, plants_of(page), report)
+    rows = _Rows(page, sheet, {row.number: _more(Cells(sheet, row, faults), mapping) for row in sheet.rows}, faults)
     crosses: list[Cross] = []
     plants: list[Plant] = []
     if mapping.rows_are == "crosses":
-        more = {row.number: _extra(Cells(sheet, row, faults)) for row in sheet.rows}
         read = crosses_in(sheet, faults)
-        _refuse_days(sheet, read, more, today, faults)
-        crosses, same = _new_crosses(page, sheet, read, more, faults)
+        rows.refuse_days(read, today)
+        crosses, same = rows.new_crosses(read)
     else:
-        more = {row.number: read_fields(Cells(sheet, row, faults), records.Plant, MORE) for row in sheet.rows}
-        plants, same = _new_plants(page, sheet, plants_in(sheet, faults), more, faults)
+        plants, same = rows.new_plants(plants_in(sheet, faults))
     bad = {fault.place.row or 0 for fault in faults}
     faults.sort(key=lambda fault: fault.place.row or 0)
     values = [_value(grid, mapping, fault) for fault in faults]
@@ -84,9 +79,12 @@ def read_table(page: Reading, grid: Grid, mapping: TableMapping, answers: Answer
         rows=len(sheet.rows),
         crosses=tuple(cross for cross in crosses if cross.row not in bad),
         plants=tuple(plant for plant in plants if plant.row not in bad),
-        more=more,
+        more=rows.more,
         same=len(same - bad),
-        faults=tuple(map(_with_order, faults, values)),
+        faults=tuple(
+            fault._replace(advice=f"{fault.advice} {say('sheets.order')}") if value and two_days(value) else fault
+            for fault, value in zip(faults, values, strict=True)
+        ),
         values=tuple(values),
         said=tuple(report.said),
         open_notes=report.open_notes,
@@ -102,46 +100,110 @@ def records_of_rows(page: Reading, taken: ImportedRows) -> list[Record]:
     return records_of(Plants.of(taken.plants), crosses, standing, taken.more)
 
 
-def _extra(cells: Cells) -> dict[str, Any]:
-    """Return what a row says beyond the summary."""
-    found = {}
-    for column, (kind, name) in _EXTRA.items():
-        item = kind.__dataclass_fields__[name]
-        found[column] = cells.read(column, partial(read_field, kind, item, comma=cells.sheet.decimal_comma))
+def _more(cells: Cells, mapping: TableMapping) -> dict[str, Any]:
+    """Return what a row says beyond the summary, or beyond the table of plants."""
+    if mapping.rows_are == "plants":
+        return read_fields(cells, records.Plant, MORE)
+    found = {
+        column: read_cell(cells, column, kind, kind.__dataclass_fields__[name])
+        for column, (kind, name) in _EXTRA.items()
+    }
     return {column: value for column, value in found.items() if value is not None}
 
 
-def _new_crosses(
-    page: Reading, sheet: Sheet, crosses: Sequence[Cross], more: More, faults: list[Fault]
-) -> tuple[list[Cross], set[int]]:
-    """Return the crosses that a book does not have yet, and the rows that say what it says already.
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """The rows of a table, held against a book; what is wrong adds a fault."""
 
-    A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
-    must one with an identifier. A row with neither is known where a cross of the book without a number agrees.
-    """
-    book = list(_known_crosses(page))
-    by_name = {name: known for cross, known in book for name in (cross.id, cross.cross) if name is not None}
-    unnumbered: dict[tuple[str | None, date, str], list[_Values]] = defaultdict(list)
-    for cross, known in book:
-        if cross.cross is None:
-            unnumbered[None, cross.date, cross.seed_parent].append(known)
-    fresh: dict[str | int, Cross] = {}
-    same: set[int] = set()
-    bad = {fault.place.row for fault in faults}
-    for cross in crosses:
-        said = _said(cross, _OF_CROSSES, more[cross.row])
-        there = by_name.get(cross.id or "") or by_name.get(cross.cross or "")
-        first = fresh.get(cross.cross or cross.row)
-        if there is not None:
-            same |= _compared(sheet, cross.row, ("cross", cross.number), said, there, faults)
-        elif cross.row not in bad and _take_alike(said, unnumbered[cross.cross, cross.date, cross.seed_parent]):
-            same.add(cross.row)
-        elif first is not None:
-            what = say("sheets.number_twice", number=first.number, row=str(first.row))
-            faults.append(_fault(sheet, cross.row, "cross", what))
-        elif cross.row not in bad:
-            fresh[cross.cross or cross.row] = cross
-    return list(fresh.values()), same
+    page: Reading
+    sheet: Sheet
+    more: More
+    faults: list[Fault]
+
+    def new_crosses(self, crosses: Sequence[Cross]) -> tuple[list[Cross], set[int]]:
+        """Return the crosses that a book does not have yet, and the rows that say what it says already.
+
+        A number is never given twice: a row whose number is in the book must agree with it in all that it says, and so
+        must one with an identifier. A row with neither is known where a cross of the book without a number agrees; of
+        several, that of which least is known is used up.
+        """
+        by_name: dict[str | None, _Values] = {}
+        unnumbered: dict[tuple[date, str], list[_Values]] = defaultdict(list)
+        for cross, known in _known_crosses(self.page):
+            by_name |= {cross.id: known, cross.cross: known}
+            if cross.cross is None:
+                unnumbered[cross.date, cross.seed_parent].append(known)
+        fresh: dict[str | int, Cross] = {}
+        same: set[int] = set()
+        bad = {fault.place.row for fault in self.faults}
+        for cross in crosses:
+            said = _said(cross, _OF_CROSSES, self.more[cross.row])
+            there = by_name.get(cross.id or "") or by_name.get(cross.cross or "")
+            nameless = [] if cross.cross or cross.row in bad else unnumbered[cross.date, cross.seed_parent]
+            alike = [known for known in nameless if not _differing(said, known)]
+            first = fresh.get(cross.cross or cross.row)
+            if there is not None:
+                same |= self.compared(cross.row, ("cross", cross.number), said, there)
+            elif alike:
+                nameless.remove(
+                    min(alike, key=lambda known: sum(_any(values) is not None for values in known.values()))
+                )
+                same.add(cross.row)
+            elif first is not None:
+                self.fault(cross.row, "cross", say("sheets.number_twice", number=first.number, row=str(first.row)))
+            elif cross.row not in bad:
+                fresh[cross.cross or cross.row] = cross
+        return list(fresh.values()), same
+
+    def new_plants(self, plants: Sequence[Plant]) -> tuple[list[Plant], set[int]]:
+        """Return the plants that a book does not have yet, and the rows that say what it says already."""
+        bench = plants_of(self.page)
+        noted = {plant.name: plant for plant in self.page.current(records.Plant)}
+        fresh: list[Plant] = []
+        same: set[int] = set()
+        for plant in plants:
+            known = bench.find(plant.plant)
+            if known is None:
+                fresh.append(plant)
+                continue
+            names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
+            there = {name: [getattr(known, name)] for name in names}
+            there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
+            said = _said(plant, names, self.more[plant.row])
+            same |= self.compared(plant.row, ("plant", plant.plant), said, there)
+        return fresh, same
+
+    def compared(self, row: int, named: tuple[str, str], said: Mapping[str, Any], there: _Values) -> set[int]:
+        """Return the row if it says what the book says, else add a fault with all in which the two differ."""
+        differences = "; ".join(
+            say("sheets.differs", column=name, here=as_text(here), there=as_text(known) or say("sheets.nothing"))
+            for name, here, known in _differing(said, there)
+        )
+        if differences:
+            what = say("sheets.taken", number=named[1], told=differences)
+            self.fault(row, named[0], what, say("sheets.taken_advice"))
+        return set() if differences else {row}
+
+    def refuse_days(self, crosses: Iterable[Cross], today: date) -> None:
+        """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
+        for cross in crosses:
+            said = {"date": cross.date, "date_words": cross.date_words, **self.more[cross.row]}
+            days = {name: said[name] for name in ("date", *DAYS) if name in said}
+            for name, day in days.items():
+                if day > today:
+                    self.fault(cross.row, name, say("sheets.future", day=day.isoformat()))
+            for (name, first), (later, day) in pairwise(days.items()):
+                rough = said.get(f"{name}_words") or said.get(f"{later}_words")
+                if day < first - (_HALF_A_SEASON if rough else timedelta(0)):
+                    values = {"day": day.isoformat(), "first": first.isoformat()}
+                    what = say("sheets.before", column=self.sheet.titles.get(name, name), **values)
+                    self.fault(cross.row, later, what, say("sheets.before_advice"))
+            if "first_seedling_on" in days and cross.seedlings == 0:
+                self.fault(cross.row, "seedlings", say("sheets.none_came_up"))
+
+    def fault(self, row: int, column: str, what: str, advice: str = "") -> None:
+        place = self.sheet.place(Row(row, {}), column if column in self.sheet.titles else None)
+        self.faults.append(Fault(place, what, advice))
 
 
 def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
@@ -154,35 +216,6 @@ def _known_crosses(page: Reading) -> Iterator[tuple[Cross, _Values]]:
             noted[cross_of_tray.get(owner, owner)][column].add(value)
     for cross in crosses_of(page):
         yield cross, {**{name: {getattr(cross, name)} for name in _OF_CROSSES}, **noted[cross.id or ""]}
-
-
-def _take_alike(said: Mapping[str, Any], there: list[_Values]) -> bool:
-    """Use up a cross without a number that agrees with a row without one: the one of which least is known."""
-    alike = [known for known in there if not _differing(said, known)]
-    if alike:
-        there.remove(min(alike, key=lambda known: sum(_any(values) is not None for values in known.values())))
-    return bool(alike)
-
-
-def _new_plants(
-    page: Reading, sheet: Sheet, plants: Sequence[Plant], more: More, faults: list[Fault]
-) -> tuple[list[Plant], set[int]]:
-    """Return the plants that a book does not have yet, and the rows that say what it says already."""
-    bench = plants_of(page)
-    noted = {plant.name: plant for plant in page.current(records.Plant)}
-    fresh: list[Plant] = []
-    same: set[int] = set()
-    for plant in plants:
-        known = bench.find(plant.plant)
-        if known is None:
-            fresh.append(plant)
-            continue
-        names = [name for name in _OF_PLANTS if name != "plant" and (name != "clone" or plant.clone != plant.plant)]
-        there = {name: [getattr(known, name)] for name in names}
-        there |= {name: [getattr(noted[known.plant], name)] for name in MORE}
-        said = _said(plant, names, more[plant.row])
-        same |= _compared(sheet, plant.row, ("plant", plant.plant), said, there, faults)
-    return fresh, same
 
 
 def _said(row: Any, names: Iterable[str], more: Mapping[str, Any]) -> dict[str, Any]:
@@ -200,44 +233,6 @@ def _any(values: Iterable[Any]) -> Any:
     return next((value for value in values if value is not None), None)
 
 
-def _compared(
-    sheet: Sheet, row: int, named: tuple[str, str], said: Mapping[str, Any], there: _Values, faults: list[Fault]
-) -> set[int]:
-    """Return the row if it says what the book says, else add a fault with all in which the two differ."""
-    column, number = named
-    differences = "; ".join(
-        say("sheets.differs", column=name, here=as_text(here), there=as_text(known) or say("sheets.nothing"))
-        for name, here, known in _differing(said, there)
-    )
-    if not differences:
-        return {row}
-    what = say("sheets.taken", number=number, told=differences)
-    faults.append(_fault(sheet, row, column, what, say("sheets.taken_advice")))
-    return set()
-
-
-def _refuse_days(sheet: Sheet, crosses: Iterable[Cross], more: More, today: date, faults: list[Fault]) -> None:
-    """Refuse days to come, days in an order that cannot be, and a first seedling where none came up."""
-    for cross in crosses:
-        days = {"date": cross.date} | {name: more[cross.row][name] for name in DAYS if name in more[cross.row]}
-        for name, day in days.items():
-            if day > today:
-                faults.append(_fault(sheet, cross.row, name, say("sheets.future", day=day.isoformat())))
-        said = {"date_words": cross.date_words, **more[cross.row]}
-        for (name, first), (later, day) in pairwise(days.items()):
-            rough = said.get(f"{name}_words") or said.get(f"{later}_words")
-            if day < first - (_HALF_A_SEASON if rough else timedelta(0)):
-                values = {"day": day.isoformat(), "first": first.isoformat(), "column": sheet.titles.get(name, name)}
-                what = say("sheets.before", **values)
-                faults.append(_fault(sheet, cross.row, later, what, say("sheets.before_advice")))
-        if "first_seedling_on" in days and cross.seedlings == 0:
-            faults.append(_fault(sheet, cross.row, "seedlings", say("sheets.none_came_up")))
-
-
-def _fault(sheet: Sheet, row: int, column: str, what: str, advice: str = "") -> Fault:
-    return Fault(sheet.place(Row(row, {}), column if column in sheet.titles else None), what, advice)
-
-
 def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
     """Return what stands in the cell of a fault, as text."""
     at = next((column.at for column in mapping.columns if column.heading == fault.place.column), None)
@@ -246,14 +241,11 @@ def _value(grid: Grid, mapping: TableMapping, fault: Fault) -> str | None:
     return None if value is None else str(value)
 
 
-def _with_order(fault: Fault, value: str | None) -> Fault:
-    """Add to what is advised for a day that could be two how to say the order for all days."""
-    two = value is not None and two_days(value)
-    return replace(fault, advice=f"{fault.advice} {say('sheets.order')}") if two else fault
-
-
 def records_of(
-    plants: Plants, crosses: Iterable[Cross], standing: Mapping[str, tuple[str, str]] = _NOTHING, more: More = _NOTHING
+    plants: Plants,
+    crosses: Iterable[Cross],
+    standing: Mapping[str, tuple[str, str]] = MappingProxyType({}),
+    more: More = MappingProxyType({}),
 ) -> list[Record]:
     """Return the records that say what tables of plants and crosses say, no more and no less.
 
@@ -263,8 +255,8 @@ def records_of(
     """
     garden = _Garden(dict(standing))
     for plant in plants.by_name.values():
-        garden.take_in(plant, more.get(plant.row, _NOTHING))
-    found = [record for cross in crosses for record in _cross_records(cross, more.get(cross.row, _NOTHING), garden)]
+        garden.take_in(plant, more.get(plant.row, {}))
+    found = [record for cross in crosses for record in _cross_records(cross, more.get(cross.row, {}), garden)]
     return [*garden.records, *found]
 
 
@@ -275,16 +267,18 @@ class _Garden:
     known: dict[str, tuple[str, str]]
     records: list[Record] = field(default_factory=list)
 
-    def take_in(self, plant: Plant, more: Mapping[str, Any] = _NOTHING) -> None:
+    def take_in(self, plant: Plant, more: Mapping[str, Any]) -> None:
         """Write down a plant and what is known of it."""
         clone = plant.clone if plant.clone != plant.plant else None
         new = records.Plant(name=plant.plant, clone=clone, source=plant.source, note=plant.note, **more)
         self.known[plant.plant] = (new.id, plant.species)
         self.records += [new, records.Determination(plant=new.id, name=plant.species)]
         findings = {"sex": plant.sex, "2n": plant.chromosomes, "self_fertile": plant.self_fertile}
-        for what, value in findings.items():
-            if value is not None:
-                self.records.append(records.Finding(plant=new.id, what=what, value=as_text(value)))
+        self.records += [
+            records.Finding(plant=new.id, what=what, value=as_text(value))
+            for what, value in findings.items()
+            if value is not None
+        ]
 
     def find(self, name: str | None, species: str | None, owner: str | None) -> tuple[str | None, str | None]:
         """Return the plant of a name, and the species where it is not what the plant itself is known as."""
@@ -305,28 +299,22 @@ def _cross_records(cross: Cross, more: Mapping[str, Any], garden: _Garden) -> It
     for column, value in more.items():
         kind, field_name = _EXTRA[column]
         extra[kind][field_name] = value
-    seed_plant, seed_parent = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
-    made = records.Cross(
-        id=cross.id or new_id(),
-        number=cross.cross,
-        seed_plant=seed_plant,
-        seed_parent=seed_parent,
-        **_shared(cross, _OF_CROSS),
-        **extra[records.Cross],
-    )
-    shared = _shared(cross, _OF_VISIT)
-    visit = records.Pollination(cross=made.id, who=cross.grower, **shared, **extra[records.Pollination])
+    plant, name = garden.find(cross.seed_plant, cross.seed_parent, cross.friend)
+    shared = {**{name: getattr(cross, name) for name in _OF_CROSS}, **extra[records.Cross]}
+    made = records.Cross(id=cross.id or new_id(), number=cross.cross, seed_plant=plant, seed_parent=name, **shared)
+    shared = {**{name: getattr(cross, name) for name in _OF_VISIT}, **extra[records.Pollination]}
+    visit = records.Pollination(cross=made.id, who=cross.grower, **shared)
     yield made
     yield visit
     if cross.pollen_parent is not None or cross.pollen_plant is not None:
-        pollen_plant, pollen_parent = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
-        yield records.Pollen(pollination=visit.id, plant=pollen_plant, name=pollen_parent)
+        plant, name = garden.find(cross.pollen_plant, cross.pollen_parent, cross.friend)
+        yield records.Pollen(pollination=visit.id, plant=plant, name=name)
     yield from _outcome_records(made.id, cross, extra)
 
 
 def _outcome_records(made: str, cross: Cross, extra: Mapping[type[Record], Mapping[str, Any]]) -> Iterator[Record]:
-    for what, count in _shared(cross, _COUNTED).items():
-        if count is not None:
+    for what in _COUNTED:
+        if (count := getattr(cross, what)) is not None:
             yield records.Observation(cross=made, what=what, count=count)
     if cross.seeds is not None or cross.seeds_filled is not None or extra[records.SeedLot]:
         yield records.SeedLot(cross=made, seeds=cross.seeds, filled=cross.seeds_filled, **extra[records.SeedLot])
@@ -342,7 +330,3 @@ def _outcome_records(made: str, cross: Cross, extra: Mapping[type[Record], Mappi
         yield records.Loss(cross=made, cause=cross.lost_to, **extra[records.Loss])
     if cross.proof is not None:
         yield records.Proof(cross=made, verdict=cross.proof)
-
-
-def _shared(cross: Cross, names: Iterable[str]) -> dict[str, Any]:
-    return {name: getattr(cross, name) for name in names}

@@ -3,44 +3,30 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book.crosses import COUNT_COLUMNS
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.import_export.answers import Answers
-from crosscompat.book.import_export.cell_meaning import (
-    ACCIDENT,
-    FAILED,
-    TOOK_MEANS,
-    count_of,
-    day_of,
-    decides,
-    fathers_of,
-    middle_of,
-    our_word,
-    parents_of,
-    put_took,
-    says_nothing,
-    two_days,
-    vocabulary,
-)
-from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Column, Grid, TableMapping, meaning_of
-from crosscompat.ground import csv_convert
-from crosscompat.ground.csv_cells import Row, Sheet
+from crosscompat.book.import_export import cell_meaning as meaning
+from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, TOOK_MEANS, our_word, put_took
+from crosscompat.book.import_export.column_mapping import DAYS, NOTE, Answers, Column, Grid, TableMapping, meaning_of
+from crosscompat.ground.csv_cells import BadCell, Row, Sheet, as_text, unguarded
 from crosscompat.ground.errors import Fault
 from crosscompat.ground.wording import say
 from crosscompat.ground.workbook import Value
 
 _DAYS = frozenset({"date", "acquired", "died", *DAYS})
 _COUNTS = frozenset(COUNT_COLUMNS) - {"took"}
-_WORDS: Mapping[str, str] = MappingProxyType(
-    dict.fromkeys(("stamens_removed", "only_successes", "self_fertile"), "yes_no")
-    | {"sex": "sex", "proof": "proof", "technique": "technique", "pollen_kind": "pollen"}
-)
+_WORDS = {
+    **dict.fromkeys(("stamens_removed", "only_successes", "self_fertile"), "yes_no"),
+    "sex": "sex",
+    "proof": "proof",
+    "technique": "technique",
+    "pollen_kind": "pollen",
+}
 """The table of words for each column that has one."""
 _VERBATIM = frozenset({"id", "cross", "seed_parent", "pollen_parent", "seed_plant", "pollen_plant", "plant", "species"})
 _FRIENDS = ("cross", "seed_plant", "pollen_plant", "plant", "clone")
@@ -65,7 +51,7 @@ def sheet_of(grid: Grid, mapping: TableMapping, answers: Answers, bench: Plants,
     ]
     titles = {column.becomes: column.heading for column in reversed(mapping.columns) if column.becomes}
     if pair := mapping.column("pair"):
-        titles |= {"seed_parent": pair.heading, "pollen_parent": pair.heading}
+        titles |= dict.fromkeys(("seed_parent", "pollen_parent"), pair.heading)
     if (took := mapping.column("took")) and (means := answers.questions.get("took")):
         titles = {TOOK_MEANS[means]: took.heading} | titles
     header = tuple(dict.fromkeys(name for row in rows for name in row.cells))
@@ -129,13 +115,13 @@ class _RowReader:
         ours = our_word(text, _WORDS[name]) if name in _WORDS else None
         if name == "proof" and ours:
             self.keep(column, text, "sheets.meant", ours=ours)
-        if ours is None and name not in _VERBATIM and says_nothing(text):
+        if ours is None and name not in _VERBATIM and meaning.says_nothing(text):
             return None
         return ours or text
 
     def count(self, column: Column, name: str, text: str) -> str | None:
         """Return a count in digits; where that is less than was written, the note keeps the words."""
-        count, wholes = count_of(text), vocabulary()["wholes"]
+        count, wholes = meaning.count_of(text), meaning.vocabulary()["wholes"]
         if count is None or (count.whole is not None and name not in wholes):
             return text
         if count.whole is not None:
@@ -155,8 +141,8 @@ class _RowReader:
                 self.row.setdefault("hour", value.time().isoformat())
             return value.date().isoformat()
         text = _text(value)
-        day = day_of(text, self.answers.questions.get("dates"))
-        if day is None and not two_days(text) and (middle := middle_of(text, south=self.answers.south)):
+        day = meaning.day_of(text, self.answers.questions.get("dates"))
+        if day is None and not meaning.two_days(text) and (middle := meaning.middle_of(text, south=self.answers.south)):
             if self.mapping.rows_are == "plants":
                 self.notes.append(f"{column.heading}: {text}")
             else:
@@ -164,7 +150,7 @@ class _RowReader:
             self.say(column, text, "sheets.month", day=middle)
             return middle
         if day is None and name != "date" and not re.search(r"\d", text):
-            if not says_nothing(text):
+            if not meaning.says_nothing(text):
                 self.keep(column, text, "sheets.no_day")
             return None
         return day or text
@@ -175,8 +161,8 @@ class _RowReader:
             self.row |= {"seed_parent": seed, "pollen_parent": last}
             return
         try:
-            self.row["seed_parent"], self.row["pollen_parent"] = parents_of(text)
-        except csv_convert.BadCell as bad:
+            self.row["seed_parent"], self.row["pollen_parent"] = meaning.parents_of(text)
+        except BadCell as bad:
             self.fault(column, bad.what, bad.advice)
             self.row["seed_parent"] = self.row["pollen_parent"] = text
 
@@ -191,7 +177,7 @@ class _RowReader:
         if took is not None and means is not None and self.row.get("took") is not None:
             try:
                 put_took(self.row, means)
-            except csv_convert.BadCell as bad:
+            except BadCell as bad:
                 self.fault(took, bad.what, bad.advice)
         self.read_remarks()
         only = self.answers.questions.get("only successes", "unknown")
@@ -223,7 +209,7 @@ class _RowReader:
         if not text or column is None or self.exported or self.row.get("pollen_plant"):
             return
         kind = our_word(text, "pollen")
-        if kind is None and (kind := fathers_of(text)):
+        if kind is None and (kind := meaning.fathers_of(text)):
             self.keep(column, text, "sheets.fathers")
         if kind is None:
             return
@@ -239,7 +225,7 @@ class _RowReader:
             return
         failed = "0" in [self.row.get(name) for name in COUNT_COLUMNS if name != "units"]
         for text in self.remarks:
-            kind, answer = decides(text), self.answers.notes.get(text)
+            kind, answer = meaning.decides(text), self.answers.notes.get(text)
             if kind is None or (kind == FAILED and failed):
                 continue
             if answer is None:
@@ -265,4 +251,4 @@ class _RowReader:
 def _text(value: Any) -> str:
     if isinstance(value, datetime):
         return value.isoformat(" ", "minutes") if value.time() != time() else value.date().isoformat()
-    return csv_convert.unguarded(value.strip()) if isinstance(value, str) else csv_convert.as_text(value)
+    return unguarded(value.strip()) if isinstance(value, str) else as_text(value)

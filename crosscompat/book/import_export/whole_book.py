@@ -12,7 +12,6 @@ from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from hashlib import sha256
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from crosscompat.book.attachments import FOLDER, MOST_BYTES, content_of, put
@@ -21,8 +20,7 @@ from crosscompat.book.crosses import HEADER
 from crosscompat.book.record_fields import value_types
 from crosscompat.book.records import KINDS, Attachment, Record
 from crosscompat.book.store import Change, Reading, Version
-from crosscompat.ground.csv_cells import raise_faults, read_records, sheet_text, write_sheet
-from crosscompat.ground.csv_convert import as_text, guarded
+from crosscompat.ground.csv_cells import as_text, guarded, raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
@@ -35,10 +33,8 @@ _CHANGES = "changes"
 _CONTENTS = "contents.json"
 _SCHEMA = "crosscompat.book/1"
 _INVENTED = "invented"
-_CHANGE_TYPES: Mapping[str, type] = MappingProxyType(
-    {"id": int, "at": datetime, "who": str, "what": str, "undoes": int, "imported": bool, "uid": str, "digest": str}
-)
-_MARKS: Mapping[str, type] = MappingProxyType({"made_in": int, "replaced_in": int})
+_CHANGE_TYPES = value_types(Change)
+_MARKS: Mapping[str, type] = {"made_in": int, "replaced_in": int}
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +108,7 @@ def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     WrongUse
         If there is a file already that is no such summary.
     """
-    if path.exists() and tuple(next(iter(read_records(path, [])[0]), [])) != HEADER:
+    if path.exists() and tuple(next(read_records(path, [])[0], [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
     crosses = crosses_of(page)
     if invented:
@@ -134,7 +130,13 @@ def read_book(path: Path) -> WholeBook:
         with zipfile.ZipFile(path) as package:
             _check_contents(package)
             changes = tuple(Change(**row) for row in _rows(package, _CHANGES, _CHANGE_TYPES))
-            versions = {kind: tuple(_versions_in(package, name, kind)) for name, kind in KINDS.items()}
+            versions = {
+                kind: tuple(
+                    Version(kind(**{key: row[key] for key in row.keys() - _MARKS}), row["made_in"], row["replaced_in"])
+                    for row in _rows(package, name, {**value_types(kind), **_MARKS})
+                )
+                for name, kind in KINDS.items()
+            }
             invented = INVENTED in package.namelist()
     except _UNSOUND as error:
         reason = (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).rstrip(".")
@@ -177,13 +179,7 @@ _ESCAPE = re.compile(r"\\(?:u([0-9a-f]{4})|(.))", re.DOTALL)
 
 
 def escaped(text: str) -> str:
-    r"""Return a text as a cell that is never blank, no formula, and the same again when it is read.
-
-    Examples
-    --------
-    >>> escaped("red thread"), escaped("a\\b\r"), escaped(""), escaped("=1")
-    ('red thread', 'a\\u005cb\\u000d', '\\e', '\\=1')
-    """
+    """Return a text as a cell that is never blank, no formula, and the same again when it is read (`unescaped`)."""
     return guarded(_UNFIT.sub(lambda letter: f"\\u{ord(letter[0]):04x}", text)) if text else _EMPTY
 
 
@@ -192,16 +188,10 @@ def unescaped(cell: str) -> str:
 
     Examples
     --------
-    >>> unescaped(escaped("=1\\+1")), unescaped(r"\e")
-    ('=1\\+1', '')
+    >>> escaped("a\\b\r"), escaped("=1"), unescaped(escaped("=1\\+1")), unescaped(r"\e")
+    ('a\\u005cb\\u000d', '\\=1', '=1\\+1', '')
     """
     return "" if cell == _EMPTY else _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else found[2], cell)
-
-
-def _versions_in(package: zipfile.ZipFile, name: str, kind: type[Record]) -> Iterator[Version]:
-    for row in _rows(package, name, {**value_types(kind), **_MARKS}):
-        made_in, replaced_in = row.pop("made_in"), row.pop("replaced_in")
-        yield Version(kind(**row), made_in, replaced_in)
 
 
 def _rows(package: zipfile.ZipFile, name: str, types: Mapping[str, type]) -> Iterator[dict[str, Any]]:
@@ -213,14 +203,12 @@ def _rows(package: zipfile.ZipFile, name: str, types: Mapping[str, type]) -> Ite
         yield {column: _READERS[kind](row[column]) if row[column] else None for column, kind in types.items()}
 
 
-_READERS: Mapping[type, Callable[[str], Any]] = MappingProxyType(
-    {
-        str: unescaped,
-        int: int,
-        float: float,
-        bool: {as_text(value): value for value in (True, False)}.__getitem__,
-        date: date.fromisoformat,
-        time: time.fromisoformat,
-        datetime: datetime.fromisoformat,
-    }
-)
+_READERS: Mapping[type, Callable[[str], Any]] = {
+    str: unescaped,
+    int: int,
+    float: float,
+    bool: {as_text(value): value for value in (True, False)}.__getitem__,
+    date: date.fromisoformat,
+    time: time.fromisoformat,
+    datetime: datetime.fromisoformat,
+}

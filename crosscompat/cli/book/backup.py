@@ -8,21 +8,21 @@ from typing import Annotated, Literal
 
 import typer
 
+from crosscompat.book.attachments import copy_files
+from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
+from crosscompat.book.store.backup import back_up, last_sound
+from crosscompat.book.store.backup import restore as put_back
 from crosscompat.cli.options import Anyway, Folder, Json, plain
 from crosscompat.cli.output import give, line, paragraph, talk
 from crosscompat.cli.session import Stopped, agreed, open_here, settings_at
+from crosscompat.collection.settings import book_place
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """A copy of the cross book that was taken.
-
-    Attributes
-    ----------
-    file : str
-    """
+    """A copy of the cross book that was taken."""
 
     file: str
     schema: Literal["crosscompat.backup/1"] = "crosscompat.backup/1"
@@ -58,9 +58,6 @@ def backup(
     as_json: Json = False,
 ) -> None:
     """Copy the book and say where the copy is."""
-    from crosscompat.book.attachments import copy_files
-    from crosscompat.book.store.backup import back_up
-
     book = _file_of_book(folder)
     copy = back_up(book, to=file)
     if file is not None:
@@ -78,10 +75,6 @@ def restore(
     as_json: Json = False,
 ) -> None:
     """Put a copy in the book's place and say what became of the one that was there."""
-    from crosscompat.book.attachments import copy_files
-    from crosscompat.book.store.backup import last_sound
-    from crosscompat.book.store.backup import restore as put_back
-
     if (file is None) != last:
         raise WrongUse(say("backup.which"))
     book = _file_of_book(folder)
@@ -106,8 +99,6 @@ def restore(
 
 def _file_of_book(folder: Path | None) -> Path:
     """Return the file of a book; one on a server is copied there."""
-    from crosscompat.collection.settings import book_place
-
     place = book_place(*settings_at(folder))
     if isinstance(place, str):
         raise WrongUse(say("backup.on_a_server"))
@@ -150,8 +141,6 @@ def export(
     as_json: Json = False,
 ) -> None:
     """Write what is asked for and say what went out."""
-    from crosscompat.book.import_export.whole_book import WholeBook, book_in, write_book, write_summary
-
     if target is None and crosses is None:
         raise WrongUse(say("export.which"))
     with open_here(folder) as (settings, store), store.reading() as page:

@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Iterable
+from typing import Annotated
 
 import typer
 
+from crosscompat.advice.history import (
+    Correction,
+    History,
+    HistoryEntry,
+    Undone,
+    corrected,
+    history_of,
+    undone_of,
+    withdrawn,
+)
+from crosscompat.book.entry import Bounds
+from crosscompat.book.entry import correct as entry
+from crosscompat.book.find_records import find_cross_or_plant
+from crosscompat.book.history import FieldChange
 from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.prompts import author, today
@@ -14,11 +29,7 @@ from crosscompat.ground.dates import spoken_dates
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from crosscompat.advice.history import Correction, History, HistoryEntry, Undone
-    from crosscompat.book.history import FieldChange
+_SHOWN = 8
 
 
 def correct(
@@ -34,22 +45,15 @@ def correct(
     as_json: Json = False,
 ) -> None:
     """Write the correction and say what changed."""
-    from crosscompat.advice.history import correction_of
-    from crosscompat.book.entry import Bounds
-    from crosscompat.book.entry import correct as entry
-    from crosscompat.book.find_records import find_record
-    from crosscompat.book.history import called
-
     if withdraw and given:
         raise WrongUse(say("correct.both"))
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
         bounds = Bounds(today(), settings.pod[1])
-        before = find_record(pen, record)
-        pen.what = say("correct.withdrew" if withdraw else "correct.what", record=called(before))
-        gone = entry.withdraw(pen, before, bounds, with_rest=with_rest) if withdraw else ()
-        after = None if withdraw else entry.correct(pen, before, given or (), bounds)
-        change = None if dry_run else pen.change
-        done = correction_of(pen, before, after, gone, change=change, invented=settings.invented)
+        how: dict[str, bool] = {"dry_run": dry_run, "invented": settings.invented}
+        if withdraw:
+            done = withdrawn(pen, record, bounds, with_rest=with_rest, **how)
+        else:
+            done = corrected(pen, record, given or (), bounds, **how)
     give(done, lambda one: _print_correction(one, why=why), as_json=as_json)
 
 
@@ -64,9 +68,6 @@ def _print_correction(done: Correction, *, why: bool) -> None:
         paragraph(say("correct.now", kind=done.record.kind, says=done.record.says), bullet=f"[{done.record.short}] ")
 
 
-_SHOWN = 8
-
-
 def history(
     about: Annotated[str | None, typer.Argument(metavar="CROSS|PLANT", help=say("help.history_about"))] = None,
     most: Annotated[int, count("--most", "help.history_most", least=1)] = 20,
@@ -75,9 +76,6 @@ def history(
     as_json: Json = False,
 ) -> None:
     """Print the changes, the latest first; none makes the exit code 1."""
-    from crosscompat.advice.history import history_of
-    from crosscompat.book.find_records import find_cross_or_plant
-
     with open_here(folder) as (settings, store), store.reading() as page:
         one = find_cross_or_plant(page, about) if about else None
         found = history_of(page, one, most, brief=not as_json, invented=settings.invented)
@@ -98,12 +96,8 @@ def undo(
     as_json: Json = False,
 ) -> None:
     """Take a change back and say what it was."""
-    from crosscompat.advice.history import undone_of
-    from crosscompat.book.entry import Bounds
-    from crosscompat.book.entry.correct import take_back
-
     with open_here(folder) as (settings, store), store.writing("", who=author(by), dry_run=dry_run) as pen:
-        undone = take_back(pen, change, Bounds(today(), settings.pod[1]))
+        undone = entry.take_back(pen, change, Bounds(today(), settings.pod[1]))
         new = None if dry_run else pen.change
         done = undone_of(pen, undone, new, brief=not as_json, invented=settings.invented)
     give(done, lambda one: _print_undone(one, why=why), as_json=as_json)

@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated
 
 import typer
 
+from crosscompat.advice import check as collection_check
+from crosscompat.advice.check import Checkup
+from crosscompat.book.attachments import faults_in
 from crosscompat.cli.options import Folder, Json, plain, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
 from crosscompat.cli.session import collection_at
+from crosscompat.collection.create import NewCollection, create_collection
+from crosscompat.collection.settings import Settings, book_place, open_book
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.advice.check import Checkup
-    from crosscompat.collection.settings import Settings
-
-
-@dataclass(frozen=True, slots=True)
-class NewCollection:
-    """What was made."""
-
-    folder: str
-    files: list[str]
-    tree: str
-    schema: Literal["crosscompat.new/1"] = "crosscompat.new/1"
 
 
 def new(
@@ -39,8 +30,6 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Make it and say what to do next."""
-    from crosscompat.collection.create import create_collection
-
     made = create_collection(
         folder, tree=tree, unit=unit, classification=classification, alignment=alignment, outgroup=outgroup or ()
     )
@@ -52,13 +41,11 @@ def new(
             paragraph(say("create.default_tree", tree=done.tree))
         line(say("create.next", folder=done.folder))
 
-    give(NewCollection(made.folder, made.files, made.tree), printed, as_json=as_json)
+    give(made, printed, as_json=as_json)
 
 
 def check(folder: Folder = None, *, as_json: Json = False) -> None:
     """Check and print; a name without a place makes the exit code 1."""
-    from crosscompat.advice import check as collection_check
-
     collection = collection_at(folder)
     checkup = collection_check.check(collection)
     altered = _altered(folder or Path(), collection.settings)
@@ -70,9 +57,6 @@ def check(folder: Folder = None, *, as_json: Json = False) -> None:
 
 def _altered(folder: Path, settings: Settings) -> list[str]:
     """Return what is to be told of the cross book's history, or a file kept with it, that is not as it was written."""
-    from crosscompat.book.attachments import faults_in
-    from crosscompat.collection.settings import book_place, open_book
-
     place = book_place(folder, settings)
     if isinstance(place, Path) and not place.exists():
         return []

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+from crosscompat.advice.due import Due, DueList, due_list
+from crosscompat.book.timelines import Life, lives_of
 from crosscompat.cli.options import Day, Folder, Json, count, plain
 from crosscompat.cli.output import deliver_calendar, give, line, paragraph
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import settings_at
+from crosscompat.collection.settings import Settings, book_place, open_book
 from crosscompat.ground.dates import spoken_date, spoken_span
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.advice.due import Due, DueList
-    from crosscompat.book.timelines import Life
-    from crosscompat.collection.settings import Settings
-    from crosscompat.show.exports import Reminder
+from crosscompat.show.exports import Reminder
 
 _MOST_ENDLESS = 10
 
@@ -32,13 +30,11 @@ def due(
     as_json: Json = False,
 ) -> None:
     """Say what is due, and write the calendar if one is asked for."""
-    from crosscompat.advice.due import due_list
-
     place, settings = settings_at(folder)
     day = as_of or today()
     lives, changed = _lives(place, settings, day)
-    found = due_list(lives, settings, day, ahead=None if everything else days)
-    give(found, lambda one: _print(one, settings), as_json=as_json)
+    asked = due_list(lives, settings, day, ahead=None if everything else days)
+    give(asked, lambda answer: _print(answer, settings), as_json=as_json)
     if ics is not None:
         entries = [entry for entry in due_list(lives, settings, day, ahead=None).due if entry.task != "tell"]
         stamp = changed or datetime.combine(day, time(), UTC)
@@ -48,26 +44,22 @@ def due(
 
 def _lives(place: Path, settings: Settings, day: date) -> tuple[tuple[Life, ...], datetime | None]:
     """Return the crosses of the book, and when it was last written in."""
-    from crosscompat.book.timelines import lives_of
-    from crosscompat.collection.settings import book_place, open_book
-
     where = book_place(place, settings)
     if isinstance(where, Path) and not where.exists():
         return (), None
     with open_book(place, settings) as store, store.reading() as page:
-        changes, lives = page.changes(), lives_of(page, day)
-    return lives, max((change.at for change in changes), default=None)
+        return lives_of(page, day), max((change.at for change in page.changes()), default=None)
 
 
-def _print(found: DueList, settings: Settings) -> None:
-    day, until = (date.fromisoformat(text) if text else None for text in (found.as_of, found.until))
-    if not found.due:
+def _print(answer: DueList, settings: Settings) -> None:
+    day, until = (date.fromisoformat(text) if text else None for text in (answer.as_of, answer.until))
+    if not answer.due:
         line(say("due.nothing", until=spoken_date(until, day)) if until else say("due.nothing_at_all"))
         return
     when = spoken_span(day, until, day) if day and until else spoken_date(day or today())
     paragraph(say("due.heading" if until else "due.heading_all", when=when))
-    for task in dict.fromkeys(entry.task for entry in found.due):
-        entries = [entry for entry in found.due if entry.task == task]
+    for task in dict.fromkeys(entry.task for entry in answer.due):
+        entries = [entry for entry in answer.due if entry.task == task]
         line()
         line(say(f"due.tasks.{task}", fruit=settings.fruit_word))
         shown = entries[-_MOST_ENDLESS:] if task == "tell" and until else entries
@@ -78,17 +70,15 @@ def _print(found: DueList, settings: Settings) -> None:
             paragraph(say("due.more", n=len(entries) - len(shown)), indent=2)
     line()
     line(say("due.spans"))
-    for known in found.known:
+    for known in answer.known:
         paragraph(known.says, indent=2, bullet="· ")
-    if found.caution:
+    if answer.caution:
         line()
-        paragraph(found.caution)
+        paragraph(answer.caution)
 
 
 def _reminder(entry: Due, settings: Settings, day: date) -> Reminder:
     """Return what a phone shows: on the first day, or today where that has passed, for a phone only rings ahead."""
-    from crosscompat.show.exports import Reminder
-
     task = say(f"due.tasks.{entry.task}", fruit=settings.fruit_word)
     summary = say(f"due.calendar.summary{'_late' if entry.late else ''}", task=task, cross=entry.cross)
     sure = say("due.calendar.sure", sure=entry.sure) if entry.sure else ""

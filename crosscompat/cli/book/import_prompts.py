@@ -7,16 +7,21 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from crosscompat.book.import_export.answers import OPEN, QUESTIONS, Answers, read_answers, samples, write_answers
 from crosscompat.book.import_export.cell_meaning import ACCIDENT, FAILED, two_days
 from crosscompat.book.import_export.column_mapping import (
     COLUMNS,
     NOTE,
+    OPEN,
+    QUESTIONS,
+    Answers,
     Column,
     Grid,
     TableMapping,
     best_guess,
     map_columns,
+    read_answers,
+    samples,
+    write_answers,
 )
 from crosscompat.book.import_export.import_table import ImportedRows, read_table
 from crosscompat.book.store import Reading, Store

@@ -13,12 +13,11 @@ import typer
 
 from crosscompat.advice.check import names_in
 from crosscompat.advice.hand_over import take_in
+from crosscompat.book.crosses import written_out
 from crosscompat.book.entry.enter_plant import settle_names
-from crosscompat.book.import_export.answers import QUESTIONS, Answers
-from crosscompat.book.import_export.column_mapping import Grid, read_grids
+from crosscompat.book.import_export.column_mapping import QUESTIONS, Answers, Grid, read_grids
 from crosscompat.book.import_export.import_table import ImportedRows, records_of_rows
 from crosscompat.book.import_export.whole_book import ENDING, read_book, unpack_attachments, write_summary
-from crosscompat.book.placing import written_out
 from crosscompat.book.store import Store, open_store
 from crosscompat.book.store.pages import restore_history
 from crosscompat.cli.book.import_prompts import OpenTable, ask_names, open_table

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from crosscompat.advice.labels import Candidates, candidates, labels_for
+from crosscompat.book.find_records import Clues
 from crosscompat.cli.options import Folder, Json, Output, count, plain, text
 from crosscompat.cli.output import deliver_labels, give, line, paragraph, print_json
 from crosscompat.cli.prompts import any_day
 from crosscompat.cli.session import collection_at, open_here
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.advice.labels import Candidates
 
 
 def label(
@@ -31,8 +30,6 @@ def label(
     as_json: Json = False,
 ) -> None:
     """Make the sheets and write them: as HTML, or as PDF where the file is called so."""
-    from crosscompat.advice.labels import labels_for
-
     first = date.min if every else since
     if not crosses and first is None and season is None:
         raise WrongUse(say("labels.which"))
@@ -57,28 +54,25 @@ def find(
     as_json: Json = False,
 ) -> None:
     """Print the crosses it may have been; none makes the exit code 1."""
-    from crosscompat.advice.labels import candidates
-    from crosscompat.book.find_records import Clues
-
     if day and between:
         raise WrongUse(say("lost_label.one_day"))
     if between and between[0] > between[1]:
         raise WrongUse(say("lost_label.between_order"))
     clues = Clues(plant=plant, day=day, between=between, marker=marker, pollen=pollen)
     with open_here(folder) as (settings, store), store.reading() as page:
-        found = candidates(page, clues, most=most, invented=settings.invented)
-    give(found, _print, as_json=as_json)
-    if not found.candidates:
+        answer = candidates(page, clues, most=most, invented=settings.invented)
+    give(answer, _print, as_json=as_json)
+    if not answer.candidates:
         raise typer.Exit(1)
 
 
-def _print(found: Candidates) -> None:
-    if not found.candidates:
+def _print(answer: Candidates) -> None:
+    if not answer.candidates:
         paragraph(say("lost_label.nothing"))
         return
     line(say("lost_label.heading"))
-    for one in found.candidates:
-        says = say("lost_label.entry", cross=one.cross, seed=one.seed_parent, pollen=one.pollen_parent,
-                   fit=f"{one.fit:.0%}", why="; ".join(one.why))  # fmt: skip
+    for each in answer.candidates:
+        says = say("lost_label.entry", cross=each.cross, seed=each.seed_parent, pollen=each.pollen_parent,
+                   fit=f"{each.fit:.0%}", why="; ".join(each.why))  # fmt: skip
         paragraph(says, indent=2, bullet="· ")
-    paragraph(say("lost_label.doubtful", cross=found.candidates[0].cross))
+    paragraph(say("lost_label.doubtful", cross=answer.candidates[0].cross))

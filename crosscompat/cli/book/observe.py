@@ -9,12 +9,9 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.cross_story import CrossStory, story_of
+from crosscompat.advice.cross_story import CrossStory, counts_in_words, observe_cross, story_of, written_in_words
 from crosscompat.book import records
-from crosscompat.book.cross_summary import cross_records, in_words
-from crosscompat.book.entry import Bounds
-from crosscompat.book.entry.enter_observation import Seen, surprises
-from crosscompat.book.entry.enter_observation import observe as write_down
+from crosscompat.book.entry.enter_observation import Seen
 from crosscompat.book.find_records import find_cross
 from crosscompat.book.numbers import read_pattern
 from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
@@ -36,7 +33,6 @@ _BELONG = {
 }
 """Options that say more of another one."""
 _OF_A_TRAY = ("sown", "up", "highest", "lost")
-_TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": records.PROOFS, "over": tuple(STAGES)}
 
 
@@ -110,15 +106,11 @@ def _written(
 ) -> CrossStory:
     """Write what was seen of a cross and return the cross; what is odd is asked first."""
     with open_here(folder) as (settings, store), store.writing("", who=who, dry_run=dry_run) as pen:
-        cross = find_cross(pen, number, read_pattern(settings.cross_number))
-        pen.what = say("observe.what", cross=cross.number or cross.id)
-        before = cross_records(pen, cross)
-        wrote = write_down(pen, cross, seen, day, who, Bounds(today(), settings.pod[1]))
-        questions = [one for one in surprises(before, seen, day) if one not in yes]
+        done = observe_cross(pen, number, seen, settings, day=day, today=today(), who=who, dry_run=dry_run)
+        questions = [one for one in done.surprises if one not in yes]
         if questions:
             raise Stopped(questions)
-        now, change = find_cross(pen, cross.id), None if dry_run else pen.change
-        return story_of(pen, now, wrote=wrote, change=change, dry_run=dry_run, invented=settings.invented)
+        return done.story
 
 
 def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
@@ -129,10 +121,8 @@ def _print(story: CrossStory, *, asks: bool, why: bool) -> None:
     if not story.wrote:
         paragraph(say("observe.already", cross=story.cross))
         return
-    parts = dict.fromkeys(part for one in story.wrote for part in one.says.split("; "))
-    what = "; ".join(part for part in parts if part != story.cross)
     key = "observe.would" if story.dry_run else "observe.wrote"
-    paragraph(say(key, cross=story.cross, what=what, number=story.change))
+    paragraph(say(key, cross=story.cross, what=written_in_words(story), number=story.change))
 
 
 def _print_story(story: CrossStory) -> None:
@@ -146,16 +136,9 @@ def _print_story(story: CrossStory) -> None:
             paragraph(one.says, indent=2, bullet=f"[{one.short}] ")
     if story.over:
         paragraph(say("observe.is_over", stage=story.over))
-    _print_totals(story)
+    if counts := counts_in_words(story):
+        paragraph(say("observe.together", counts=counts))
     for chance in story.chances:
         spread = percent_range(chance.mean, chance.low, chance.high)
         day = spoken_date(chance.date, today())
         paragraph(say("observe.chance", date=day, n=chance.flowers, chance=spread))
-
-
-def _print_totals(story: CrossStory) -> None:
-    apart = in_words(story.units_by_kind) if story.totals.units is None else ""
-    known = [say("observe.totals.units", n=apart)] if apart else []
-    known += [say(f"observe.totals.{name}", n=n) for name in _TOTALS if (n := getattr(story.totals, name)) is not None]
-    if known:
-        paragraph(say("observe.together", counts=", ".join(known)))

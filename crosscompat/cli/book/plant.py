@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, plant_answer
 from crosscompat.book import records
+from crosscompat.book.entry.enter_plant import PlantEntry
 from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
 from crosscompat.cli.prompts import author, today
@@ -18,26 +19,24 @@ from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
-if TYPE_CHECKING:
-    from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, PlantCross
-
-_PLANT = "received_as clone accession field_number source papers parents owner place acquired died note"
-_POLLEN = "kept dried collected tested test_result=result"
+_PLANT = options_of(
+    records.Plant,
+    "received_as clone accession field_number source papers parents owner place acquired died note",
+    "help.of_plant",
+)
 _FINDINGS = {
     "sex": option("--sex", "help.of_plant.sex", str, records.SEXES),
     "chromosomes": Annotated[int | None, count("--2n", "help.of_plant.2n", least=2)],
     "self_fertile": option("--self-fertile", "help.of_plant.self_fertile", str, ("yes", "no")),
     "fertility": option("--fertility", "help.of_plant.fertility", str),
     "first_flower": option("--first-flower", "help.of_plant.first_flower", date),
-    "how": option("--how", "help.of_plant.how", str),
 }
+"""An option for each of `records.FINDINGS`, in their order."""
+_HOW = {"how": option("--how", "help.of_plant.how", str)}
+_POLLEN = options_of(records.PollenLot, "kept dried collected tested test_result=result", "help.of_plant")
 
 
-@taking(
-    options_of(records.Plant, _PLANT, "help.of_plant"),
-    _FINDINGS,
-    options_of(records.PollenLot, _POLLEN, "help.of_plant"),
-)
+@taking(_PLANT, _FINDINGS, _HOW, _POLLEN)
 def plant(
     typed: Annotated[list[str] | None, typer.Argument(metavar="NAME SPECIES", help=say("help.of_plant.name"))] = None,
     species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
@@ -55,14 +54,9 @@ def plant(
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
-    from crosscompat.advice.plant_cards import plant_answer
-    from crosscompat.book.entry.enter_plant import PlantEntry
-
     name, *more = typed or (None,)
-    species = species or " ".join(word for word in more if word) or None
-    found = {"sex": fields.pop("sex"), "2n": fields.pop("chromosomes")}
-    found |= {what: fields.pop(what) for what in ("self_fertile", "fertility", "first_flower")}
-    lot = {part.split("=")[0]: fields.pop(part.split("=")[0]) for part in _POLLEN.split()}
+    found = {what: fields.pop(name) for what, name in zip(records.FINDINGS, _FINDINGS, strict=True)}
+    lot = {name: fields.pop(name) for name in _POLLEN}
     if pollen is None and any(value is not None for value in lot.values()):
         raise WrongUse(say("plant.pollen_what"))
     entry = PlantEntry(
@@ -70,7 +64,7 @@ def plant(
         new=new_plant,
         day=on or today(),
         by=author(by),
-        species=species,
+        species=species or " ".join(filter(None, more)) or None,
         raised_from=raised_from,
         flowers=flowers,
         findings=tuple((what, str(value)) for what, value in found.items() if value is not None),
@@ -102,64 +96,23 @@ def _print_list(answer: PlantAnswer) -> None:
     if not answer.plants:
         paragraph(say("plant.none"))
         return
-    rows = [
-        [one.plant, one.species, one.sex or "",
-         say("plant.dead", date=_day(one.died)) if one.died else one.place or ""]
-        for one in answer.plants
-    ]  # fmt: skip
+    dead = {one.plant: say("plant.dead", date=_day(one.died)) for one in answer.plants if one.died}
+    rows = [[one.plant, one.species, one.sex or "", dead.get(one.plant, one.place or "")] for one in answer.plants]
     print_table(headings("plant.columns", "plant", "species", "sex", "place"), rows, indent=0)
 
 
 def _print_card(card: PlantCard) -> None:
-    from crosscompat.book.history import words_of
+    from crosscompat.advice.plant_cards import facts_in_words, parts_in_words
 
-    own = {card.record.id: ""}
     paragraph(say("plant.line.heading", plant=card.record.name, species=card.species, known_by=card.known_by))
-    for name in _PLANT.split():
-        value = getattr(card.record, name)
-        if value is not None:
-            shown = _day(value) if isinstance(value, date) else value
-            paragraph(say(f"planting.wrote.{name}", value=shown), indent=2)
-    if card.raised_from:
-        paragraph(say("plant.line.raised_from", value=card.raised_from), indent=2)
-    if card.offsets:
-        paragraph(say("plant.line.offsets", value=", ".join(card.offsets)), indent=2)
-    if not card.placed:
-        paragraph(say("plant.line.unplaced"), indent=2)
+    for says in facts_in_words(card, today()):
+        paragraph(says, indent=2)
     for says in card.queries:
         paragraph(says, indent=2, bullet="! ")
-    for key, lines in (
-        ("determinations", [words_of(one, own) for one in card.determinations]),
-        ("findings", [words_of(one, own) for one in card.findings]),
-        ("flowers", list(_flowers(card))),
-        ("pollen", [words_of(lot, own) for lot in card.pollen]),
-        ("as_mother", [_cross(one) for one in card.as_mother]),
-        ("as_father", [_cross(one) for one in card.as_father]),
-        ("attachments", [one.says for one in card.attachments]),
-    ):
-        if lines:
-            line(say(f"plant.line.{key}"))
+    for key, lines in parts_in_words(card, today()).items():
+        line(say(f"plant.line.{key}"))
         for says in lines:
             paragraph(says, indent=2)
-
-
-def _flowers(card: PlantCard) -> Iterator[str]:
-    seen = card.flowering
-    if seen.usual is None:
-        yield say("plant.line.never")
-    else:
-        yield say("plant.line.usual" if seen.days > 1 else "plant.line.once", window=seen.usual, days=seen.days)
-    if seen.open_now is not None:
-        key = "over" if not seen.open_now else "open_uncounted" if seen.flowers is None else "open"
-        yield say(f"plant.line.{key}", n=seen.flowers or 0, date=_day(seen.seen))
-
-
-def _cross(one: PlantCross) -> str:
-    outcome = say("plant.line.lost", cause=one.lost_to) if one.lost_to else say(f"ask.outcome.{one.outcome}")
-    other = one.other or say("chances.unknown")
-    return say(
-        "plant.line.cross", number=one.number, date=one.date_words or _day(one.date), other=other, outcome=outcome
-    )
 
 
 def _day(day: date | None) -> str:

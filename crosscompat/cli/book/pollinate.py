@@ -4,45 +4,34 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from crosscompat.advice.pollinate import Pollinated, VisitRequest
+from crosscompat.advice.pollinate import pollinate as log_visit
 from crosscompat.book import records
-from crosscompat.cli.options import (
-    Anyway,
-    By,
-    DryRun,
-    Folder,
-    Json,
-    On,
-    Why,
-    choice,
-    count,
-    options_of,
-    plain,
-    taking,
-    text,
-)
+from crosscompat.book.cross_summary import in_words, units_told
+from crosscompat.cli import options
+from crosscompat.cli.options import choice, count, options_of, plain, text
 from crosscompat.cli.output import give, paragraph, print_json, who
 from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_with_collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.show.chances import percent_range
 
-if TYPE_CHECKING:
-    from crosscompat.advice.pollinate import Pollinated
-    from crosscompat.advice.visit_parents import VisitRequest
-
-_VISIT = "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note"
-_WORDS = {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS}
-
-
-@taking(
-    options_of(records.Pollination, _VISIT, "help.of_pollinate", _WORDS),
-    options_of(records.Cross, "number aim wanted", "help.of_pollinate"),
+_VISIT = options_of(
+    records.Pollination,
+    "hour marker unit_kind=unit technique stamens_removed isolation temperature humidity note",
+    "help.of_pollinate",
+    {"technique": records.TECHNIQUES, "isolation": records.ISOLATIONS},
 )
+_CROSS = options_of(records.Cross, "number aim wanted", "help.of_pollinate")
+
+
+@options.taking(_VISIT, _CROSS)
 def pollinate(
     seed: Annotated[str | None, typer.Argument(metavar="SEED", help=say("help.of_pollinate.seed"))] = None,
     pollen: Annotated[list[str] | None, typer.Argument(metavar="POLLEN", help=say("help.of_pollinate.pollen"))] = None,
@@ -50,12 +39,12 @@ def pollinate(
         list[str] | None, choice("--certainty", records.CERTAINTIES, "help.of_pollinate.certainty")
     ] = None,
     lot: Annotated[str | None, text("--lot", "LOT", "help.of_pollinate.lot")] = None,
-    on: On = None,
-    by: By = None,
+    on: options.On = None,
+    by: options.By = None,
     units: Annotated[int | None, count("--count", "help.of_pollinate.count", "-n", least=1)] = None,
     cross: Annotated[str | None, text("--cross", "NUMBER", "help.of_pollinate.cross")] = None,
     check: Annotated[str | None, choice("--check", ("seed", "pollen"), "help.of_pollinate.check")] = None,
-    folder: Folder = None,
+    folder: options.Folder = None,
     *,
     open_: Annotated[bool, plain("--open", "help.of_pollinate.open")] = False,
     self_: Annotated[bool, plain("--self", "help.of_pollinate.self")] = False,
@@ -65,19 +54,17 @@ def pollinate(
     all_open: Annotated[bool, plain("--all-open", "help.of_pollinate.all_open")] = False,
     again: Annotated[bool, plain("--again", "help.of_pollinate.again")] = False,
     left_alone: Annotated[bool, plain("--left-alone", "help.of_pollinate.left_alone")] = False,
-    anyway: Anyway = False,
-    dry_run: DryRun = False,
-    why: Why = False,
-    as_json: Json = False,
+    anyway: options.Anyway = False,
+    dry_run: options.DryRun = False,
+    why: options.Why = False,
+    as_json: options.Json = False,
     **fields: Any,
 ) -> None:
     """Log a visit and say what was written; what cannot be is asked about first, or stops it."""
-    from crosscompat.advice.visit_parents import VisitRequest
-
     pollen = [name for name in pollen or () if name.casefold() not in {"x", "×"}]
     if pollen and pollen[-1].isdecimal() and units is None:
         units = int(pollen.pop())
-    begins = records.Cross(**{name: fields.pop(name) for name in ("number", "aim", "wanted")})
+    begins = records.Cross(**{name: fields.pop(name) for name in _CROSS})
     visit = records.Pollination(
         cross="",
         date=on or today(),
@@ -117,14 +104,12 @@ def _how_counted(units: int | None, *, about: bool, all_open: bool) -> str | Non
 
 
 def _written(folder: Path | None, request: VisitRequest, *, anyway: bool, dry_run: bool) -> Pollinated:
-    from crosscompat.advice.pollinate import pollinate
-
     with open_with_collection(folder) as (collection, store):
 
         def written(yes: frozenset[str]) -> Pollinated:
             """Write a visit down; all is judged while nobody else can write, and nothing stays that is not agreed."""
             with store.writing("", who=request.visit.who, dry_run=dry_run) as pen:
-                answer = pollinate(collection, pen, request, today())
+                answer = log_visit(collection, pen, request, today())
                 reasons = [one.says for one in answer.obstacles]
                 if not yes.issuperset(reasons):
                     raise Stopped(reasons, ask=say("entry.ask"), answer=replace(answer, written=False))
@@ -138,8 +123,6 @@ def _print(answer: Pollinated, *, why: bool) -> None:
     key = ("begun" if answer.begun else "continued") if answer.written else "would"
     paragraph(say(f"pollinate.{key}", cross=answer.cross, visits=answer.visits, what=_what(answer)))
     if answer.chance is not None:
-        from crosscompat.show.chances import percent_range
-
         chance = percent_range(answer.chance.mean, answer.chance.low, answer.chance.high, short=True)
         paragraph(say("ask.chance", words=answer.chance.words, percent=chance, flowers=answer.flowers or 1), indent=2)
     elif answer.no_chance:
@@ -154,8 +137,6 @@ def _print(answer: Pollinated, *, why: bool) -> None:
 
 def _what(answer: Pollinated) -> str:
     """Return a visit in one sentence."""
-    from crosscompat.book.cross_summary import in_words, units_told
-
     mother = who(answer.seed_parent, answer.seed_plant)
     fathers = [
         who(one.species, one.plant) if one.certainty in {None, "certain"}

@@ -33,7 +33,8 @@ for (const form of document.querySelectorAll('form[method="post"]:not([enctype])
     }
   });
 }
-// Finding a species on the tree.
+// Finding a species on the tree. A page that is written over another shares its names, so they stay in a block.
+{
 const finder = document.querySelector(".finder");
 if (finder) {
   finder.hidden = false;
@@ -43,4 +44,5 @@ if (finder) {
     const hits = rows.filter((row) => { const hit = wanted.length > 1 && row.textContent.toLowerCase().includes(wanted); row.classList.toggle("found", hit); return hit; });
     if (hits.length) hits[0].scrollIntoView({ block: "center" });
   });
+}
 }

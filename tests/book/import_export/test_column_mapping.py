@@ -18,7 +18,7 @@ from crosscompat.book.import_export.column_mapping import (
     meanings,
 )
 from crosscompat.book.import_export.whole_book import escaped, unescaped
-from crosscompat.ground.csv_convert import BadCell
+from crosscompat.ground.csv_cells import BadCell
 from crosscompat.ground.errors import WrongUse
 
 

@@ -17,8 +17,7 @@ from crosscompat.book.current_plants import plants_of, sightings_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import correct
 from crosscompat.book.history import words_of
-from crosscompat.book.import_export.answers import Answers
-from crosscompat.book.import_export.column_mapping import Grid, map_columns, read_grids
+from crosscompat.book.import_export.column_mapping import Answers, Grid, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
 from crosscompat.book.store import open_store
 from crosscompat.ground.errors import BadInput, WrongUse

@@ -13,9 +13,8 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plants
-from crosscompat.book.import_export.answers import Answers
 from crosscompat.book.import_export.cell_meaning import count_of, our_word, two_days
-from crosscompat.book.import_export.column_mapping import Grid, best_guess, map_columns, read_grids
+from crosscompat.book.import_export.column_mapping import Answers, Grid, best_guess, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of, records_of_rows
 from crosscompat.book.import_export.whole_book import write_summary
 from crosscompat.book.store import open_store

@@ -11,7 +11,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.records import KINDS, Cross, Observation, Plant, Pollination
+from crosscompat.book.records import KINDS, Cross, Finding, Observation, Plant, Pollination
 from crosscompat.book.store import Damaged, open_store
 from crosscompat.book.store.backup import back_up, is_book, restore
 from crosscompat.book.store.database import transaction
@@ -114,15 +114,16 @@ def test_the_first_change_that_is_not_as_it_was_written_is_named_and_nothing_mor
 
 def test_a_digest_knows_which_of_several_records_was_replaced(tmp_path):
     store = open_store(tmp_path / "book.sqlite")
-    one, other = Plant(name="coc-1"), Plant(name="coc-2")
+    plant = Plant(name="coc-1")
+    one, other = (Finding(plant=plant.id, what="sex", value=value) for value in ("female", "male"))
     with store.writing("planted") as pen:
-        pen.add(one, other)
-    with store.writing("gone") as pen:
+        pen.add(plant, one, other)
+    with store.writing("a mistake") as pen:
         pen.withdraw(one)
     with transaction(store.database, writing=True) as connection:
-        connection.execute("UPDATE plants SET replaced_in = CASE id WHEN ? THEN 2 END", (other.id,))
+        connection.execute("UPDATE findings SET replaced_in = CASE id WHEN ? THEN 2 END", (other.id,))
     with store.reading() as page:
-        assert [plant.name for plant in page.current(Plant)] == ["coc-1"]
+        assert [finding.value for finding in page.current(Finding)] == ["female"]
     with pytest.raises(Damaged, match="Change 2 "):
         raise store.altered()
     store.close()

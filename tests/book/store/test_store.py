@@ -128,6 +128,11 @@ def test_several_records_are_withdrawn_at_once_and_stand_again_unless_their_name
         back()
 
 
+def test_a_fault_of_whoever_reads_a_sound_book_stays_theirs(book):
+    with pytest.raises(ValueError, match=r"^mine$"), book.reading():
+        raise ValueError("mine")
+
+
 def test_what_no_screen_can_show_is_not_admitted(book):
     with pytest.raises(WrongUse, match="name cannot be"), book.writing("planted") as pen:
         pen.add(Plant(name="coc\x1b[2J"))

@@ -5,7 +5,8 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.forecast_record import PRIOR, forecast_now
-from crosscompat.advice.visit_parents import KnownPlants, misspelt, pair_of
+from crosscompat.advice.pollinate import pair_of
+from crosscompat.advice.pollination_rules import KnownPlants, misspelt
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 
@@ -114,7 +115,7 @@ def test_more_flowers_have_a_better_chance_and_the_prior_says_so(ours):
     ],
 )
 def test_a_name_like_one_with_a_place_is_told_with_the_nearest(ours, text, wrong):
-    found = misspelt(ours, text)
+    found = misspelt(ours.index, text)
     assert [one.split("”")[0].removeprefix("“") for one in found] == wrong
     for one in found:
         assert "The nearest names are: Aus " in one
