@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import islice
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,6 +136,7 @@ class Pocket:
     why: list[list[int]]
     handling: str
     entered: list[str]
+    schema: Literal["crosscompat.greenhouse/1"] = "crosscompat.greenhouse/1"
 
 
 def pocket(collection: Collection, store: Store, day: date) -> Pocket:
@@ -305,9 +307,10 @@ def _whys(collection: Collection, basis: Basis, seed: Parent | None, sides: Sequ
             yield say("pocket.no_why")
             continue
         i, labels = next(at), (seed.label, other.label)
-        outcomes = [cross.outcome for cross in past.get(labels, ())]
-        if outcomes:
-            yield say("pocket.made_before", n=len(outcomes), took=outcomes.count("took"))
+        finished = [one for one in past.get(labels, ()) if one.friend is None and one.outcome in {"took", "failed"}]
+        if finished:
+            took = sum(one.outcome == "took" for one in finished)
+            yield say("pocket.made_before", n=len(finished), took=took)
             continue
         relative = distance_of(collection, basis, *labels).relative
         reasons = islice(reasons_in_words(basis.model, predicted.at(i), relative), 1, None)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from crosscompat.cli.options import Folder, Output
-from crosscompat.cli.output import deliver, give, line, paragraph
+from crosscompat.cli.options import Folder, Json, Output
+from crosscompat.cli.output import deliver, give, line, paragraph, print_json
 from crosscompat.cli.prompts import today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.ground.errors import WrongUse
@@ -22,18 +22,21 @@ _HANDED = (".json", ".txt")
 _LARGEST, _BAD_DATA = 20_000_000, 3
 
 
-def pocket(output: Output = _FILE, folder: Folder = None) -> None:
-    """Write the page."""
-    from crosscompat.advice import pocket as carried
+def pocket(output: Output = None, folder: Folder = None, *, as_json: Json = False) -> None:
+    """Write the page, or print what it holds."""
+    from crosscompat.advice.pocket import pocket as carried_from
 
+    with open_with_collection(folder, crosses=True) as (collection, store):
+        carried = carried_from(collection, store, today())
+    if as_json:
+        print_json(carried, output)
+        return
     try:
         from crosscompat.web.pocket import pocket_page
     except ModuleNotFoundError as error:
         raise WrongUse(say("pocket.no_library", library=error.name)) from None
-    with open_with_collection(folder, crosses=True) as (collection, store):
-        page = pocket_page(carried.pocket(collection, store, today()), collection.settings)
-    says = say("pocket.written", file=str(output), size=-(-len(page.encode()) // 1000))
-    deliver(page, output, says)
+    page, file = pocket_page(carried, collection.settings), output or _FILE
+    deliver(page, file, say("pocket.written", file=str(file), size=-(-len(page.encode()) // 1000)))
 
 
 def text_of_hand_over(file: Path) -> str:

@@ -84,10 +84,10 @@ const log = (entry, what) => {
   const time = `${two(now.getHours())}:${two(now.getMinutes())}`;
   keep([...stored(), { id: newId(), date: dayOf(now), time, ...entry, what }]);
   tell(say(holds ? "held" : "kept", { what }));
+  fresh = true; // it is read on the screen that comes next
 };
 let fresh = false;
 const tell = (text, ...more) => {
-  fresh = Boolean(text);
   at("said").replaceChildren(text, ...more);
   at("said").hidden = !text;
 };
