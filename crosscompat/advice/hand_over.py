@@ -31,7 +31,7 @@ SCHEMA = "crosscompat.pocket/1"
 
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _COUNTS = ("swelling", "dropped", "ripe", "up")
-_MOST, _LONGEST = 999_999, 2_000
+_MOST, _LONGEST, _ID_LENGTH = 999_999, 2_000, 36
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,14 +133,13 @@ def _entries(text: str, identity: str, file: str) -> list[Any]:
 def _taken(book: _Book, content: Any) -> HandedEntry:
     """Write one entry down, and say what became of it."""
     try:
-        entry = _Entry(content)
-        write = entry.check(book.today)
+        entry = _read(content, book.today)
     except _Unreadable as fault:
-        known = str(content.get("id", "")) if isinstance(content, dict) else ""
-        what = say("hand_over.unreadable")
-        return HandedEntry(known[:36], what, "refused", str(fault), say("hand_over.advice.unreadable"))
+        own = content.get("id") if isinstance(content, dict) else None
+        id_, what = str(own or "")[:_ID_LENGTH], say("hand_over.unreadable")
+        return HandedEntry(id_, what, "refused", str(fault), say("hand_over.advice.unreadable"))
     try:
-        _write(book, entry, write)
+        _write(book, entry)
     except AlreadyWritten:
         return HandedEntry(entry.id, entry.what, "there")
     except (_Doubted, UnknownName, NoPairing, WrongUse) as error:
@@ -148,15 +147,6 @@ def _taken(book: _Book, content: Any) -> HandedEntry:
         advice = say(f"hand_over.advice.{kind}", command=entry.command)
         return HandedEntry(entry.id, entry.what, "refused", str(error), advice)
     return HandedEntry(entry.id, entry.what, "written")
-
-
-def _write(book: _Book, entry: _Entry, write: _Write) -> None:
-    """Write an entry down under its own identifier; nothing stays of it where something speaks against it."""
-    store = replace(book.store, change=entry.id)
-    with store.writing("", who=entry.text("who") or book.who, dry_run=book.dry_run) as pen:
-        doubts = write(book, pen)
-        if doubts and not book.anyway:
-            raise _Doubted(" ".join(doubts))
 
 
 class _Doubted(Exception):
@@ -167,34 +157,35 @@ class _Unreadable(Exception):
     """Tells that an entry is not as the page writes it."""
 
 
-_Write = Callable[[_Book, Writing], list[str]]
+_Writes = Callable[[_Book, Writing, str | None], list[str]]
+"""How an entry is written down, by whom; returns what must be asked about first."""
 
 
+@dataclass(frozen=True, slots=True)
 class _Entry:
-    """One entry as the phone wrote it; what cannot be read raises `_Unreadable`."""
+    """An entry that can be read: what it is in words, the command for it, and how it is written down."""
 
-    def __init__(self, content: Any) -> None:
-        if not isinstance(content, dict):
-            raise _Unreadable(say("hand_over.fault.no_entry"))
-        self.content: Mapping[str, Any] = content
-        self.what = self.command = ""
-        self.id = self.text("id") or ""
-        if not _ID.fullmatch(self.id):
-            raise _Unreadable(say("hand_over.fault.id"))
+    id: str
+    who: str | None
+    what: str
+    command: str
+    writes: _Writes
 
-    def check(self, today: date) -> _Write:
-        """Read all that is in it, and return how it is written down."""
-        kinds: dict[str, _Write] = {"pollination": self._pollinate, "look": self._look, "flowers": self._flowers}
-        kind = self.text("kind") or ""
-        if kind not in kinds:
-            raise _Unreadable(say("hand_over.fault.kind", kind=kind))
-        if self.day > today:
-            raise _Unreadable(say("hand_over.fault.future", day=spoken_date(self.day, today)))
-        for name in {"pollination": ("seed",), "look": ("cross",), "flowers": ("plant", "count")}[kind]:
-            if self.content.get(name) in {None, ""}:
-                raise _Unreadable(say("hand_over.fault.lacks", field=name))
-        self._read(kind)
-        return kinds[kind]
+
+def _write(book: _Book, entry: _Entry) -> None:
+    """Write an entry down under its own identifier; nothing stays of it where something speaks against it."""
+    store, who = replace(book.store, change=entry.id), entry.who or book.who
+    with store.writing("", who=who, dry_run=book.dry_run) as pen:
+        doubts = entry.writes(book, pen, who)
+        if doubts and not book.anyway:
+            raise _Doubted(" ".join(doubts))
+
+
+@dataclass(frozen=True, slots=True)
+class _Fields:
+    """What stands in an entry; what cannot be raises `_Unreadable`."""
+
+    content: Mapping[str, Any]
 
     def text(self, name: str) -> str | None:
         """Return a text, None where it is blank."""
@@ -214,11 +205,18 @@ class _Entry:
             raise _Unreadable(say("hand_over.fault.number", field=name))
         return value
 
+    def needed(self, name: str) -> str:
+        """Return a text that must be there."""
+        value = self.text(name)
+        if value is None:
+            raise _Unreadable(say("hand_over.fault.lacks", field=name))
+        return value
+
     @property
     def day(self) -> date:
         """The day of the phone."""
         try:
-            return date.fromisoformat(self.text("date") or "")
+            return date.fromisoformat(self.needed("date"))
         except ValueError:
             raise _Unreadable(say("hand_over.fault.date")) from None
 
@@ -231,90 +229,90 @@ class _Entry:
         except ValueError:
             raise _Unreadable(say("hand_over.fault.date")) from None
 
-    def _read(self, kind: str) -> None:
-        self.what, self.command = {
-            "pollination": self._pollination_in_words,
-            "look": self._look_in_words,
-            "flowers": self._flowers_in_words,
-        }[kind]()
 
-    def _visit(self) -> VisitRequest:
-        units, pollen, lot = self.number("flowers", least=1), self.text("pollen"), self.text("lot")
-        if pollen is None and lot is None:
-            raise _Unreadable(say("hand_over.fault.lacks", field="pollen"))
-        visit = records.Pollination(
-            cross="",
-            date=self.day,
-            hour=self.hour,
-            who=self.text("who"),
-            units=units,
-            count_how=None if units is None else "counted",
-            isolation="bag" if self.content.get("bag") is True else None,
-            marker=self.text("marker"),
-            note=self.text("note"),
-        )
-        return VisitRequest(visit=visit, seed=self.text("seed"), pollen=() if lot else (pollen or "",), lot=lot)
+def _read(content: Any, today: date) -> _Entry:
+    """Read all that is in an entry, or raise `_Unreadable`."""
+    if not isinstance(content, dict):
+        raise _Unreadable(say("hand_over.fault.no_entry"))
+    fields = _Fields(content)
+    id_, kind = fields.text("id") or "", fields.text("kind") or ""
+    if not _ID.fullmatch(id_):
+        raise _Unreadable(say("hand_over.fault.id"))
+    readers = {"pollination": _pollination, "look": _look, "flowers": _flowers}
+    if kind not in readers:
+        raise _Unreadable(say("hand_over.fault.kind", kind=kind))
+    if fields.day > today:
+        raise _Unreadable(say("hand_over.fault.future", day=spoken_date(fields.day, today)))
+    return _Entry(id_, fields.text("who"), *readers[kind](fields))
 
-    def _pollination_in_words(self) -> tuple[str, str]:
-        request = self._visit()
-        visit, pollen = request.visit, request.lot or request.pollen[0]
-        what = say(
-            "hand_over.pollination", seed=request.seed, pollen=pollen, n=visit.units or 0, day=spoken_date(self.day)
-        )
-        by_lot = ["--lot", request.lot] if request.lot else [pollen]
-        count = [] if visit.units is None else ["--count", visit.units]
-        return what, _command("pollinate", request.seed, *by_lot, *count, "--on", self.day)
 
-    def _pollinate(self, book: _Book, pen: Writing) -> list[str]:
-        request = self._visit()
-        if request.visit.who is None:
-            request = replace(request, visit=replace(request.visit, who=book.who))
-        return [one.says for one in pollinate(book.collection, pen, request, book.today).obstacles]
+def _pollination(fields: _Fields) -> tuple[str, str, _Writes]:
+    seed, lot, units = fields.needed("seed"), fields.text("lot"), fields.number("flowers", least=1)
+    pollen = lot or fields.needed("pollen")
+    visit = records.Pollination(
+        cross="",
+        date=fields.day,
+        hour=fields.hour,
+        units=units,
+        count_how=None if units is None else "counted",
+        isolation="bag" if fields.content.get("bag") is True else None,
+        marker=fields.text("marker"),
+        note=fields.text("note"),
+    )
+    request = VisitRequest(visit=visit, seed=seed, pollen=() if lot else (pollen,), lot=lot)
 
-    def _seen(self) -> Seen:
-        pods, sown, seeds = (self.number(name) for name in ("harvest", "sown", "seeds"))
-        lost = self.text("lost")
-        return Seen(
-            **{name: self.number(name) for name in _COUNTS},  # type: ignore[arg-type]
-            harvest=None if pods is None else records.SeedLot(cross="", pods=pods, seeds=seeds),
-            sown=None if sown is None else records.Sowing(cross="", seeds=sown, lot=self.text("lot")),
-            tray=self.text("tray"),
-            lost=lost,
-            against=None if lost is None else "unsure",
-            note=self.text("note"),
-        )
+    def write(book: _Book, pen: Writing, who: str | None) -> list[str]:
+        made = replace(request, visit=replace(visit, who=who))
+        return [one.says for one in pollinate(book.collection, pen, made, book.today).obstacles]
 
-    def _look_in_words(self) -> tuple[str, str]:
-        seen, number = self._seen(), self.text("number") or self.text("cross")
-        counts = [(name, self.number(name)) for name in (*_COUNTS, "harvest", "sown")]
-        parts = [say(f"hand_over.seen.{name}", n=n) for name, n in counts if n is not None]
-        parts += [say("hand_over.seen.lost", cause=seen.lost)] if seen.lost else []
-        if not parts and seen.note is None:
-            raise _Unreadable(say("hand_over.fault.nothing"))
-        what = ", ".join(parts) or say("hand_over.seen.note")
-        options = [part for name in _COUNTS if (n := self.number(name)) is not None for part in (f"--{name}", n)]
-        command = _command("observe", number, *options, "--on", self.day)
-        return say("hand_over.look", cross=number, what=what, day=spoken_date(self.day)), command
+    what = say("hand_over.pollination", seed=seed, pollen=pollen, n=units or 0, day=spoken_date(fields.day))
+    count = () if units is None else ("--count", units)
+    by_lot = ("--lot", lot) if lot else (pollen,)
+    return what, _command("pollinate", seed, *by_lot, *count, "--on", fields.day), write
 
-    def _look(self, book: _Book, pen: Writing) -> list[str]:
-        number, who = self.text("cross") or "", self.text("who") or book.who
-        settings = book.collection.settings
-        done = observe_cross(
-            pen, number, self._seen(), settings, day=self.day, today=book.today, who=who, dry_run=book.dry_run
-        )
-        return done.surprises
 
-    def _flowers_in_words(self) -> tuple[str, str]:
-        plant, n = self.text("plant"), self.number("count") or 0
-        what = say("hand_over.flowers", plant=plant, n=n, day=spoken_date(self.day))
-        return what, _command("plant", plant, "--flowers", n, "--on", self.day)
+def _look(fields: _Fields) -> tuple[str, str, _Writes]:
+    cross, day, lost = fields.needed("cross"), fields.day, fields.text("lost")
+    counts = {name: n for name in (*_COUNTS, "harvest", "sown") if (n := fields.number(name)) is not None}
+    seeds, lot = fields.number("seeds"), fields.text("lot")
+    seen = Seen(
+        **{name: counts.get(name) for name in _COUNTS},  # type: ignore[arg-type]
+        harvest=records.SeedLot(cross="", pods=counts["harvest"], seeds=seeds) if "harvest" in counts else None,
+        sown=records.Sowing(cross="", seeds=counts["sown"], lot=lot) if "sown" in counts else None,
+        tray=fields.text("tray") if "up" in counts else None,
+        lost=lost,
+        against=None if lost is None else "unsure",
+        note=fields.text("note"),
+    )
+    if seen == Seen():
+        raise _Unreadable(say("hand_over.fault.nothing"))
 
-    def _flowers(self, book: _Book, pen: Writing) -> list[str]:
-        entry = PlantEntry(
-            name=self.text("plant"), day=self.day, by=self.text("who") or book.who, flowers=self.number("count")
-        )
+    def write(book: _Book, pen: Writing, who: str | None) -> list[str]:
+        settings, today = book.collection.settings, book.today
+        return observe_cross(pen, cross, seen, settings, day=day, today=today, who=who, dry_run=book.dry_run).surprises
+
+    number = fields.text("number") or cross
+    parts = [say(f"hand_over.seen.{name}", n=n) for name, n in counts.items()]
+    parts += [say("hand_over.seen.lost", cause=lost)] if lost else []
+    what = say(
+        "hand_over.look", cross=number, what=", ".join(parts) or say("hand_over.seen.note"), day=spoken_date(day)
+    )
+    options = [part for name in _COUNTS if name in counts for part in (f"--{name}", counts[name])]
+    return what, _command("observe", number, *options, "--on", day), write
+
+
+def _flowers(fields: _Fields) -> tuple[str, str, _Writes]:
+    plant, n, day = fields.needed("plant"), fields.number("count"), fields.day
+    if n is None:
+        raise _Unreadable(say("hand_over.fault.lacks", field="count"))
+
+    def write(book: _Book, pen: Writing, who: str | None) -> list[str]:
+        entry = PlantEntry(name=plant, day=day, by=who, flowers=n)
         enter_plant(pen, entry, read_pattern(book.collection.settings.cross_number), Bounds(book.today))
         return []
+
+    what = say("hand_over.flowers", plant=plant, n=n, day=spoken_date(day))
+    return what, _command("plant", plant, "--flowers", n, "--on", day), write
 
 
 def _command(*words: object) -> str:
