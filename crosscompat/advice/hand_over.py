@@ -6,7 +6,7 @@ import json
 import re
 import shlex
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, time
 from typing import Any, Literal
 
@@ -82,6 +82,8 @@ class _Book:
     who: str | None
     anyway: bool
     dry_run: bool
+    tried: set[str] = field(default_factory=set)
+    """Visits that a dry run has written and taken back."""
 
 
 def is_hand_over(text: str) -> bool:
@@ -250,6 +252,7 @@ def _pollination(fields: _Fields) -> tuple[str, str, _Writes]:
     seed, lot, units = fields.needed("seed"), fields.text("lot"), fields.number("flowers", least=1)
     pollen = lot or fields.needed("pollen")
     visit = records.Pollination(
+        id=fields.needed("id"),  # by which a look on the phone names the cross before it has a number
         cross="",
         date=fields.day,
         hour=fields.hour,
@@ -263,7 +266,10 @@ def _pollination(fields: _Fields) -> tuple[str, str, _Writes]:
 
     def write(book: _Book, pen: Writing, who: str | None) -> list[str]:
         made = replace(request, visit=replace(visit, who=who))
-        return [one.says for one in pollinate(book.collection, pen, made, book.today).obstacles]
+        doubts = [one.says for one in pollinate(book.collection, pen, made, book.today).obstacles]
+        if book.anyway or not doubts:
+            book.tried.add(visit.id)
+        return doubts
 
     what = say("hand_over.pollination", seed=seed, pollen=pollen, n=units or 0, day=spoken_date(fields.day))
     count = () if units is None else ("--count", units)
@@ -288,8 +294,12 @@ def _look(fields: _Fields) -> tuple[str, str, _Writes]:
         raise _Unreadable(say("hand_over.fault.nothing"))
 
     def write(book: _Book, pen: Writing, who: str | None) -> list[str]:
-        settings, today = book.collection.settings, book.today
-        return observe_cross(pen, cross, seen, settings, day=day, today=today, who=who, dry_run=book.dry_run).surprises
+        if book.dry_run and cross in book.tried:
+            return []  # it is a cross of this very file, and cannot be judged before that is written
+        visit, settings = pen.find(records.Pollination, id=cross), book.collection.settings
+        number = visit.cross if visit else cross
+        done = observe_cross(pen, number, seen, settings, day=day, today=book.today, who=who, dry_run=book.dry_run)
+        return done.surprises
 
     number = fields.text("number") or cross
     parts = [say(f"hand_over.seen.{name}", n=n) for name, n in counts.items()]

@@ -285,6 +285,18 @@ def test_all_that_a_look_shows_is_written(hand_over, book):
     assert (loss.cause, loss.against) == ("snails", "unsure")
 
 
+def test_a_look_may_name_a_cross_by_the_visit_that_began_it_on_the_phone(hand_over, book):
+    entries = [entry(1), entry(2, "look", cross=entry(1)["id"], number="COC-F1 × DAS-1", date="2026-05-20", swelling=3)]
+    assert outcomes(hand_over(*entries, options=["--dry-run"])) == ["written"] * 2
+    assert outcomes(hand_over(*entries)) == ["written"] * 2
+    later = entry(3, "look", cross=entry(1)["id"], date="2026-05-28", swelling=4)
+    assert outcomes(hand_over(later)) == ["written"]
+    with book.reading() as page:
+        cross = page.current(records.Cross)[-1]
+        assert [one.count for one in page.current(records.Observation, cross=cross.id)] == [3, 4]
+    assert outcomes(hand_over(entry(4, "look", cross=entry(9)["id"], swelling=1), code=3)) == ["refused"]
+
+
 FAULTS = {
     "plant is gone": (entry(11, seed="COC-F99"), "COC-F99", "crosscompat pollinate COC-F99 DAS-1"),
     "unknown plant in flower": (entry(12, "flowers", plant="NO-SUCH", count=2), "NO-SUCH", "crosscompat plant"),

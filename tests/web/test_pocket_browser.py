@@ -169,6 +169,17 @@ def test_a_pollination_takes_four_taps(made, phone):
     assert page.locator("#waits").inner_text() == "Waiting (1)"
 
 
+def test_a_cross_begun_on_the_phone_can_be_looked_at_before_it_has_a_number(demo, made, phone, tmp_path):
+    own = shutil.copytree(demo, tmp_path / "own")
+    page = phone(made)
+    log_both(page)
+    page.click("#look-list a:has-text('on this phone')")
+    page.click("#look-form >> text=Swollen")
+    page.fill("#swelling", "1")
+    page.click("#look-form button.main")
+    assert imported(handed_over(page, tmp_path), own) == ["written"] * 3
+
+
 def test_an_entry_is_taken_out_and_put_back(made, phone):
     page = phone(made)
     log_both(page)

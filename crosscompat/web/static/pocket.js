@@ -139,14 +139,14 @@ const draw = {
   },
 
   look(id) {
-    const cross = data.crosses.find((one) => one.id === id);
+    const cross = crossesNow().find((one) => one.id === id);
     at("look-choose").hidden = Boolean(id);
     at("look-form").hidden = !id;
     at("look-title").textContent = id ? (cross ? cross.number : id) : say("which_cross");
     at("look-back").replaceChildren(id ? button("#look", say("another_cross")) : "");
     if (!id) {
       const text = at("look-filter").value;
-      const found = data.crosses.filter((one) => like(text, one.number, one.pairing, one.where));
+      const found = crossesNow().filter((one) => like(text, one.number, one.pairing, one.where));
       const none = found.length ? [listOf(found.map(crossLink))] : [element("p", {}, say("none_like"))];
       at("look-list").replaceChildren(...none, ...(found.length ? [] : asTyped(text, (typed) => path("look", typed))));
       return;
@@ -200,6 +200,14 @@ const dueLink = (entry) => {
   return link(path("look", cross ? cross.id : entry.cross), element("b", {}, entry.cross), ` ${entry.pairing}`,
     element("span", {}, `${data.tasks[entry.task]}: ${when} (${say("day_n", { n: between(entry.since, today()) })})`, late ? element("strong", {}, ` ${say("late")}`) : ""));
 };
+// A cross begun on this phone has no number yet; its visit names it until the book has given one.
+const crossesNow = () => [
+  ...stored().filter((entry) => entry.kind === "pollination").map((entry) => ({
+    id: entry.id, number: `${entry.seed} × ${entry.lot ?? entry.pollen}`, pairing: "", where: say("on_phone"),
+    brushed: entry.date, units: entry.flowers, pods: null, trays: [], lots: [],
+  })),
+  ...data.crosses,
+];
 const countsOf = (cross) => [
   say("brushed", { day: spoken(cross.brushed) }),
   cross.units === null ? "" : say("units", { n: cross.units }),
@@ -315,7 +323,7 @@ at("pollinate-form").addEventListener("submit", (event) => {
 });
 at("look-form").addEventListener("submit", (event) => {
   event.preventDefault();
-  const [id] = names(), cross = data.crosses.find((one) => one.id === id), seen = {}, words = [];
+  const [id] = names(), cross = crossesNow().find((one) => one.id === id), seen = {}, words = [];
   for (const box of document.querySelectorAll("[data-opens]")) {
     const what = box.dataset.opens.slice(3);
     if (!box.checked) continue;
