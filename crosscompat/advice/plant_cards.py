@@ -130,34 +130,42 @@ def plant_answer(
     UnknownName, WrongUse
         If the plant is not in the book and was not said to be new; if what is said contradicts the book or itself.
     """
+    answer = PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
     if entry.asks_only:
-        answer = _nothing_said(collection)
         with store.reading() as page:
             if entry.name is None:
                 return replace(answer, plants=plant_lines(page))
             return replace(answer, card=plant_card(collection, page, known_plant(page, entry.name), today))
     with store.writing("", who=entry.by, dry_run=dry_run) as pen:
-        answer = write_plant(collection, pen, entry, today)
-    return replace(answer, written=answer.written and not dry_run)
+        done = write_plant(collection, pen, entry, today)
+        card = plant_card(collection, pen, done.plant, today)
+    answer.notes.extend(done.notes)
+    return replace(
+        answer, card=card, wrote=done.wrote, written=bool(done.wrote) and not dry_run, cautions=done.cautions
+    )
 
 
-def _nothing_said(collection: Collection) -> PlantAnswer:
-    return PlantAnswer([], None, [], False, [], collection.settings.invented, list(collection.notices))
+@dataclass(frozen=True, slots=True)
+class NotedPlant:
+    """A plant as it stands now, what was written of it, and what is to be said of that."""
+
+    plant: records.Plant
+    wrote: list[str]
+    notes: list[str]
+    cautions: list[Caution]
 
 
-def write_plant(collection: Collection, pen: Writing, entry: PlantEntry, today: date) -> PlantAnswer:
-    """Write down what is said of a plant and return its card; raises as `plant_answer`, and the transaction must end.
+def write_plant(collection: Collection, pen: Writing, entry: PlantEntry, today: date) -> NotedPlant:
+    """Write down what is said of a plant; raises as `plant_answer`, and the transaction must end then.
 
     A species whose genus was left out or cut short is written in full.
     """
-    answer = _nothing_said(collection)
+    notes: list[str] = []
     if entry.species and entry.species.strip():
         species, read_as = written_out(collection.index, entry.species)
-        entry = replace(entry, species=species)
-        answer.notes.extend(filter(None, [read_as]))
+        entry, notes = replace(entry, species=species), [read_as] if read_as else []
     done = enter_plant(pen, entry, read_pattern(collection.settings.cross_number), Bounds(today))
-    card, cautions = plant_card(collection, pen, done.plant, today), _cautions(collection, entry, done.plant)
-    return replace(answer, card=card, wrote=[*done.wrote], written=bool(done.wrote), cautions=cautions)
+    return NotedPlant(done.plant, [*done.wrote], notes, _cautions(collection, entry, done.plant))
 
 
 def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -> list[Caution]:
@@ -180,15 +188,19 @@ def plant_lines(page: Reading) -> list[PlantLine]:
     ]
 
 
-def plant_card(collection: Collection, page: Reading, plant: records.Plant, today: date) -> PlantCard:
-    """Return the card of a plant as it stands today."""
+def plant_card(
+    collection: Collection, page: Reading, plant: records.Plant, today: date, crosses: Sequence[Cross] | None = None
+) -> PlantCard:
+    """Return the card of a plant as it stands today; ``crosses`` are those of the book, where they have been read."""
     species, own = species_of(page), plant.name
     bench = plants_of(page, species).by_name
     known = bench[own]
     named = by_date(page.current(records.Determination, plant=plant.id))
     found = by_date(page.current(records.Finding, plant=plant.id))
     raised = page.find(records.Cross, id=plant.cross) if plant.cross else None
-    crosses = sorted(crosses_of(page, species), key=lambda cross: (cross.date, cross.row))
+    crosses = sorted(
+        crosses_of(page, species) if crosses is None else crosses, key=lambda cross: (cross.date, cross.row)
+    )
     attached = page.current(records.Attachment, of=(plant.id, *(one.id for one in (*named, *found))))
     return PlantCard(
         record=plant,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import webbrowser
+from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -67,10 +68,9 @@ def offer_pages() -> None:
 def _run(app: Flask, listening: list[socket.socket]) -> None:
     import waitress
 
-    try:
+    with suppress(KeyboardInterrupt):
         waitress.serve(app, sockets=listening, threads=_THREADS, ident=None)
-    except KeyboardInterrupt:
-        line(say("serve.stopped"))
+    line(say("serve.stopped"))
 
 
 def _bound(where: str, port: int) -> socket.socket:
@@ -78,6 +78,7 @@ def _bound(where: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((where, port))
+        listening.listen()
     except OSError:
         listening.close()
         raise WrongUse(say("serve.port_taken", port=port)) from None

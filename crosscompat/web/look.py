@@ -30,7 +30,7 @@ from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.stages import LAST
-from crosscompat.web.forms import Form
+from crosscompat.web.forms import Asked, Form
 from crosscompat.web.nursery import nursery, told
 from crosscompat.web.today import by_place, due_on
 
@@ -129,26 +129,15 @@ def looked(number: str) -> str | Response:
             cross = cross_of_text(pen, number)
             number = cross.number or cross.id
             done = observe_cross(pen, number, seen, settings, day=day, today=today(), who=who)
-            _refuse_unsure(done.surprises, form)
-    except _Unsure as unsure:
-        return render_template("agree.html", reasons=unsure.questions, form=form)
+            form.must_agree(done.surprises)
+    except Asked as asked:
+        return render_template("agree.html", reasons=asked.reasons, form=form)
     except AlreadyWritten as error:
         told(str(error))
     else:
         what = written_in_words(done.story)
         told(say("look.saved" if what else "look.already", cross=number, what=what))
     return redirect(url_for("look.look", number=number, next=follow or None))
-
-
-class _Unsure(Exception):
-    def __init__(self, questions: Sequence[str]) -> None:
-        super().__init__()
-        self.questions = questions
-
-
-def _refuse_unsure(questions: Sequence[str], form: Form) -> None:
-    if not form.agreed.issuperset(questions):
-        raise _Unsure(questions)
 
 
 def _seen(form: Form) -> Seen:

@@ -84,7 +84,7 @@ def plant(name: str) -> str:
     try:
         with here.reading() as page:
             known = find_plant(page, name)
-            card = plant_card(here.collection, page, known, day)
+            card = plant_card(here.collection, page, known, day, here.collection.crosses)
             last = last_standing(history_of(page, known, brief=True))
     except UnknownName:
         abort(404)
@@ -111,11 +111,10 @@ def _written(form: Form, name: str, entry: Callable[[], PlantEntry]) -> Response
     here = nursery()
     try:
         with here.writing(form.change, who=form.text("who")) as pen:
-            answer = write_plant(here.collection, pen, entry(), today())
-        name = answer.card.record.name if answer.card else name
-        key = "bench.wrote" if answer.wrote else "bench.nothing_new"
-        cautions = [one.says for one in answer.cautions]
-        told(" ".join([say(key, plant=name, what="; ".join(answer.wrote)), *answer.notes, *cautions]))
+            done = write_plant(here.collection, pen, entry(), today())
+        name = done.plant.name
+        key, cautions = "bench.wrote" if done.wrote else "bench.nothing_new", [one.says for one in done.cautions]
+        told(" ".join([say(key, plant=name, what="; ".join(done.wrote)), *done.notes, *cautions]))
     except AlreadyWritten as error:
         told(str(error))
     return redirect(url_for("plants.plant", name=name))

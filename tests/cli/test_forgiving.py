@@ -184,7 +184,7 @@ def test_labels_go_into_a_file_that_is_named(run, own, monkeypatch):
         (["pollinate", "COC-F1", "DAS-1", "-n", "0"], "--count is at least 1, not 0."),
         (["pollinate", "COC-F1", "DAS-1", "--humidity", "120"], "--humidity is at most 100, not 120."),
         (["plant", "COC-F1", "--sex", "hen"], "--sex is one of: female, male, both,"),
-        (["observ", "26-07"], "There is no command “observ”. Did you mean observe?"),
+        (["observ", "26-07"], "There is no command “observ”. Did you mean observe, serve?"),
         (["undo", "last"], "NUMBER takes a whole number, not “last”."),
         (["pollinate", "COC-F1", "DAS-1", "--check", "pod"], "--check is one of: seed, pollen; not “pod”."),
         (["--colour"], "`crosscompat` has no option --colour."),

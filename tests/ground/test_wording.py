@@ -75,18 +75,30 @@ def keys_of(argument):
     if isinstance(argument, ast.JoinedStr):
         parts = [re.escape(p.value) if isinstance(p, ast.Constant) else "(.+)" for p in argument.values]
         return ["".join(parts)]
+    if isinstance(argument, ast.BinOp):
+        return [f"{start}(.+)" for start in keys_of(argument.left)]
     if isinstance(argument, ast.IfExp):
         return keys_of(argument.body) + keys_of(argument.orelse)
     return []
 
 
 def said_in_templates():
-    """Every key that a page says, and its call: ``say("a.b")``, or ``say("a." ~ name)`` for any name."""
+    """Every call of ``say`` in a page; its expressions are those of Python but for the sign that joins texts."""
     for path in sorted((PACKAGE / "web" / "templates").glob("*.html")):
-        for call in re.finditer(r"""say\((["'])([\w. ]+)\1( ~ [^,)]+)?([^)]*)""", path.read_text(encoding="utf-8")):
-            pattern = re.escape(call[2]) + ("(.+)" if call[3] else "")
-            values = ", ".join(f"{name}=0" for name in re.findall(r"(\w+)=", call[4]))
-            yield f"web/templates/{path.name}", pattern, ast.parse(f"say('', {values})", mode="eval").body
+        for expression in re.findall(r"{[{%](.*?)[}%]}", path.read_text(encoding="utf-8"), re.DOTALL):
+            for call in re.finditer(r"\bsay\(", expression):
+                node = ast.parse(_closed(expression[call.start() :]).replace("~", "+"), mode="eval").body
+                yield from ((f"web/templates/{path.name}", key, node) for key in keys_of(node.args[0]))
+
+
+def _closed(text):
+    """A text up to the bracket that closes its first."""
+    depth = 0
+    for place, letter in enumerate(text):
+        depth += (letter == "(") - (letter == ")")
+        if letter == ")" and depth == 0:
+            return text[: place + 1]
+    raise AssertionError(text)
 
 
 SAYINGS = [

@@ -5,7 +5,6 @@ import shutil
 import socket
 import threading
 from html import unescape
-from pathlib import Path
 
 import pytest
 
@@ -96,12 +95,6 @@ def serve():
         app.extensions["nursery"].close()
 
 
-@pytest.fixture
-def own(demo, tmp_path):
-    """A copy of the demonstration that a test may change."""
-    return Path(shutil.copytree(demo, tmp_path / "own"))
-
-
 class Phone:
     """A browser at the pages, without JavaScript."""
 
@@ -141,29 +134,24 @@ class Phone:
 
 
 @pytest.fixture
-def phone(own):
-    app = make_app(own, frozenset({"localhost"}))
+def phone(folder):
+    app = make_app(folder, frozenset({HOST}))
     yield Phone(app)
     app.extensions["nursery"].close()
 
 
 @pytest.fixture
-def written(own):
+def written(folder):
     """Return the records of a kind that stand in the book."""
 
     def records(kind, **where):
-        with open_book(own, read_settings(own / FILE_NAME)) as store, store.reading() as page:
+        with open_book(folder, read_settings(folder / FILE_NAME)) as store, store.reading() as page:
             return page.current(kind, **where)
 
     return records
 
 
-def words(page):
-    """Return what a page says, without its marks."""
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).split())
-
-
 @pytest.fixture
 def says():
     """Return what a page says, without its marks."""
-    return words
+    return lambda page: " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).split())

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from crosscompat.book.records import Flowering, Plant, Pollination
+from crosscompat.book.records import Flowering, Observation, Plant, Pollination
 from crosscompat.book.store import open_store
 from crosscompat.ground.dates import today
 
@@ -17,7 +17,7 @@ PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobil
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 SCREENS = ["/", "/pollinate", "/pollinate?seed=COC-F1", "/pollinate?seed=COC-F1&pollen=DAS-1", "/look", "/look/26-01",
            "/ask?seed=COC-F1&pollen=fendleri", "/tree?species=coccineus", "/crosses", "/crosses/26-01", "/plants",
-           "/plants/COC-F1", "/start"]  # fmt: skip
+           "/plants/COC-F1", "/undo/1?of=26-01", "/start"]  # fmt: skip
 
 
 TAPPED = "button, .button, .list a, nav a, input:not([type=hidden]), select, .choice, .tick, .narrow-tree rect.row"
@@ -181,3 +181,30 @@ def test_a_species_is_found_on_the_tree(opened):
     assert 0 <= box["y"] < PHONE["viewport"]["height"] - box["height"]
     page.locator(".found").tap()
     assert "stramineus" in page.inner_text("h2")
+
+
+def test_crosses_are_looked_at_in_a_row_and_the_buttons_of_the_counter_stay(opened, folder):
+    page, before = opened("/look"), len(counts(folder))
+    page.locator(".list a").first.tap()
+    looked = []
+    for _ in range(3):
+        page.get_by_role("heading", level=1).wait_for()
+        looked.append(page.get_by_role("heading", level=1).inner_text())
+        if not page.locator("[value=dropped]").is_visible():
+            page.get_by_text("Something else").tap()
+        page.locator("[value=dropped]").check()
+        page.get_by_role("button", name="one more: How many").tap()
+        page.get_by_role("button", name="one less: How many").tap()
+        page.get_by_role("button", name="Save").tap()
+        page.get_by_role("status").wait_for()
+        following = page.get_by_role("link", name="Next").inner_text().removeprefix("Next: ")
+        page.get_by_role("link", name="Next").tap()
+        page.wait_for_url(f"**/look/{following}")
+    assert len(set(looked)) == 3
+    assert [one.count for one in counts(folder)[before:]] == [0, 0, 0]
+    assert page.complaints == []
+
+
+def counts(folder):
+    with open_store(folder / "book.sqlite") as store, store.reading() as page:
+        return page.current(Observation)

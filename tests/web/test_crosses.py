@@ -30,9 +30,9 @@ def listed(page):
     return [unquote(unescape(one)) for one in re.findall(r'<li><a href="/crosses/([^"]+)">', page)]
 
 
-def add(own, *entries):
+def add(folder, *entries):
     """Write records by hand."""
-    with open_book(own, read_settings(own / FILE_NAME)) as store, store.writing("by hand") as pen:
+    with open_book(folder, read_settings(folder / FILE_NAME)) as store, store.writing("by hand") as pen:
         pen.add(*entries)
 
 
@@ -42,8 +42,8 @@ def with_visit(number, day=date(2026, 11, 1), **more):
     return cross, Pollination(cross=cross.id, date=day, units=3)
 
 
-def test_the_newest_come_first_fifty_at_a_time(phone, own):
-    add(own, *(one for n in range(40) for one in with_visit(f"new {n:02}", date(2026, 10, 1) + timedelta(n))))
+def test_the_newest_come_first_fifty_at_a_time(phone, folder):
+    add(folder, *(one for n in range(40) for one in with_visit(f"new {n:02}", date(2026, 10, 1) + timedelta(n))))
     numbers, where = [], "/crosses"
     while where:
         page = phone.page(where)
@@ -51,7 +51,7 @@ def test_the_newest_come_first_fifty_at_a_time(phone, own):
         assert len(found) <= 50
         numbers += found
         where = more and more[1].replace("&amp;", "&")
-    every = [line.number for line in cross_lines(open_collection(own))]
+    every = [line.number for line in cross_lines(open_collection(folder))]
     assert numbers == every
     assert numbers[0] == "new 39"
     assert len(every) == 126
@@ -62,8 +62,8 @@ def test_a_page_that_is_none_is_the_nearest(phone, page):
     assert listed(phone.page(f"/crosses?page={page}"))
 
 
-def test_text_and_state_narrow_the_list(phone, own):
-    lines = cross_lines(open_collection(own))
+def test_text_and_state_narrow_the_list(phone, folder):
+    lines = cross_lines(open_collection(folder))
     for state in STATES:
         assert len(listed(phone.page(f"/crosses?state={state}"))) == min(50, len(matching(lines, state=state)))
     assert sum(len(matching(lines, state=state)) for state in STATES) == len(lines)
@@ -73,9 +73,9 @@ def test_text_and_state_narrow_the_list(phone, own):
     assert listed(phone.page("/crosses?q=STR-1+poselgeri&state=took")) == []
 
 
-def test_a_line_says_what_came_of_it(own):
-    says = {line.number: line.says for line in cross_lines(open_collection(own))}
-    fruit = read_settings(own / FILE_NAME).fruit_word
+def test_a_line_says_what_came_of_it(folder):
+    says = {line.number: line.says for line in cross_lines(open_collection(folder))}
+    fruit = read_settings(folder / FILE_NAME).fruit_word
     assert fruit == "fruit"
     assert says["26-07"] == say("crosses_listed.under_way", how_far=say("crosses_listed.how_far.pollinated"))
     assert says["25-13"] == say("ask.outcome.took")
@@ -91,10 +91,10 @@ def test_a_line_says_what_came_of_it(own):
         (("harvest", "1"), "harvested"),
     ],
 )
-def test_how_far_a_cross_has_come(phone, own, seen, how_far):
+def test_how_far_a_cross_has_come(phone, folder, seen, how_far):
     what, count = seen
     phone.send("/look/26-07", seen=what, count=count, **({"seeds": "9"} if what == "harvest" else {}))
-    line = next(one for one in cross_lines(open_collection(own)) if one.number == "26-07")
+    line = next(one for one in cross_lines(open_collection(folder)) if one.number == "26-07")
     assert (line.state, line.says) in {
         ("open", say("crosses_listed.under_way", how_far=say(f"crosses_listed.how_far.{how_far}"))),
         ("failed", say("ask.outcome.failed")),
@@ -141,12 +141,12 @@ def test_a_correction_that_cannot_be_is_refused_and_stays_typed(phone, written, 
     assert written(Pollination, id=visit.id) == (visit,)
 
 
-def test_a_correction_sent_twice_writes_once(phone, own, written, says):
+def test_a_correction_sent_twice_writes_once(phone, folder, written, says):
     visit, change = written(Pollination, cross=written(Cross, number="26-05")[0].id)[0], new_id()
     phone.send(f"/correct/{visit.id}?field=units", change=change, value="4")
     page = phone.send(f"/correct/{visit.id}?field=units", change=change, value="4")
     assert "<h1>26-05</h1>" in page
-    with open_book(own, read_settings(own / FILE_NAME)) as store, store.reading() as book:
+    with open_book(folder, read_settings(folder / FILE_NAME)) as store, store.reading() as book:
         assert len(book.versions(Pollination, ids=[visit.id])) == 2
 
 
@@ -187,7 +187,7 @@ def test_the_last_change_is_undone_once_it_is_agreed(phone, written, says):
     assert phone.page("/undo/999", code=404)
 
 
-def test_an_undo_says_what_else_would_go_and_can_be_undone(phone, own, written, says):
+def test_an_undo_says_what_else_would_go_and_can_be_undone(phone, folder, written, says):
     assert " of it do not belong to 26-05" in says(phone.page("/undo/1?of=26-05"))
     phone.send("/look/26-05", seen="dropped", count="1")
     last = unescape(re.search(r'href="(/undo/[^"]+)"', phone.page("/crosses/26-05"))[1])
@@ -209,8 +209,8 @@ def test_undoing_a_cross_leads_to_the_list(phone, written):
     assert written(Cross, number=new.number) == ()
 
 
-def test_the_label_is_that_of_the_command_and_only_its_own_style_is_let_in(phone, own):
-    labels = labels_for(open_collection(own), ["26-05"])
+def test_the_label_is_that_of_the_command_and_only_its_own_style_is_let_in(phone, folder):
+    labels = labels_for(open_collection(folder), ["26-05"])
     answer = phone.client.get("/label/26-05")
     assert answer.text == labels_page(labels.cards, invented=True)
     [style] = re.findall("<style>(.*?)</style>", answer.text, re.DOTALL)
@@ -221,19 +221,19 @@ def test_the_label_is_that_of_the_command_and_only_its_own_style_is_let_in(phone
     assert "default-src 'none'" in phone.client.get("/crosses/26-05").headers["Content-Security-Policy"]
 
 
-def test_the_whole_book_goes_out_as_the_command_writes_it(phone, own, tmp_path):
+def test_the_whole_book_goes_out_as_the_command_writes_it(phone, folder, tmp_path):
     answer = phone.client.get("/export.zip")
     assert answer.headers["Content-Disposition"].startswith("attachment")
-    with open_book(own, read_settings(own / FILE_NAME)) as store, store.reading() as page:
+    with open_book(folder, read_settings(folder / FILE_NAME)) as store, store.reading() as page:
         whole = book_in(page)
-    write_book(whole, tmp_path / "book.zip", invented=True, collection=own)
+    write_book(whole, tmp_path / "book.zip", invented=True, collection=folder)
     assert answer.data == (tmp_path / "book.zip").read_bytes()
     assert read_book(tmp_path / "book.zip").changes == whole.changes
 
 
 @pytest.mark.parametrize("number", ["26/014", "a b", "100%", "<script>alert(1)</script>", "?x=1&y", "../look", "#3"])
-def test_any_number_opens_and_none_is_more_than_text(phone, own, number):
-    add(own, *with_visit(number, note="<script>alert(2)</script>"))
+def test_any_number_opens_and_none_is_more_than_text(phone, folder, number):
+    add(folder, *with_visit(number, note="<script>alert(2)</script>"))
     page = phone.page("/crosses")
     assert "<script>alert" not in page
     assert listed(page)[0] == number
@@ -245,18 +245,18 @@ def test_any_number_opens_and_none_is_more_than_text(phone, own, number):
     assert listed(phone.page(f"/crosses?q={quote(number)}"))[0] == number
 
 
-def test_a_cross_without_a_number_opens(phone, own):
+def test_a_cross_without_a_number_opens(phone, folder):
     cross, visit = with_visit(None)
-    add(own, cross, visit)
+    add(folder, cross, visit)
     number = listed(phone.page("/crosses"))[0]
     assert cross.id.startswith(number)
     assert cross.id in phone.page(f"/crosses/{number}")
 
 
-def test_a_script_in_a_plants_name_is_only_text(phone, own):
+def test_a_script_in_a_plants_name_is_only_text(phone, folder):
     plant = Plant(name="<script>alert(3)</script>", received_as="<b>bold</b>")
     cross = Cross(number="evil", seed_plant=plant.id, aim="<i>")
-    add(own, plant, cross, Pollination(cross=cross.id, date=date(2026, 11, 1)))
+    add(folder, plant, cross, Pollination(cross=cross.id, date=date(2026, 11, 1)))
     for where in ("/crosses", "/crosses/evil", "/look/evil", f"/correct/{cross.id}", f"/correct/{plant.id}?field=name"):
         page = phone.page(where)
         assert "<script>alert" not in page

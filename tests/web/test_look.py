@@ -33,8 +33,8 @@ def test_a_number_may_be_typed_in_any_way(phone, typed):
     assert "<h1>26-05</h1>" in phone.page(f"/look?number={typed}")
 
 
-def test_what_the_code_of_a_label_says_opens_the_cross(phone, own):
-    text = code_text(labels_for(open_collection(own), ["26-05"]).cards[0], invented=True)
+def test_what_the_code_of_a_label_says_opens_the_cross(phone, folder):
+    text = code_text(labels_for(open_collection(folder), ["26-05"]).cards[0], invented=True)
     assert text.splitlines()[0] == "26-05"
     for pasted in (text, text.replace("\n", " "), text.replace("\n", "")):
         answer = phone.client.get("/look", query_string={"number": pasted}, follow_redirects=True)
@@ -104,15 +104,15 @@ def test_an_end_is_noted(phone, written, says):
     assert say("observe.is_over", stage=say("look.stage.germinate")) in says(page)
 
 
-def test_a_page_writes_what_the_command_writes(phone, own, written, tmp_path):
-    other = shutil.copytree(own, tmp_path / "other")
+def test_a_page_writes_what_the_command_writes(phone, folder, written, tmp_path):
+    other = shutil.copytree(folder, tmp_path / "other")
     phone.send("/look/26-05", seen="ripe", count="2", note="soft", who="Ida", date="2026-08-01")
     arguments = ["observe", "26-05", "--ripe", "2", "--note", "soft", "--by", "Ida", "--on", "2026-08-01"]
     done = CliRunner().invoke(command, [*arguments, "--collection", str(other)])
     assert done.exit_code == 0, done.output
     by_page = written(Observation)
-    shutil.rmtree(own)
-    shutil.copytree(other, own)
+    shutil.rmtree(folder)
+    shutil.copytree(other, folder)
     by_command = written(Observation)
     assert by_page[:-1] == by_command[:-1]
     assert replace(by_page[-1], id="") == replace(by_command[-1], id="")

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, plant_answer
+from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, facts_in_words, parts_in_words, plant_answer
 from crosscompat.book import records
 from crosscompat.book.entry.enter_plant import PlantEntry
 from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
@@ -102,8 +102,6 @@ def _print_list(answer: PlantAnswer) -> None:
 
 
 def _print_card(card: PlantCard) -> None:
-    from crosscompat.advice.plant_cards import facts_in_words, parts_in_words
-
     paragraph(say("plant.line.heading", plant=card.record.name, species=card.species, known_by=card.known_by))
     for says in facts_in_words(card, today()):
         paragraph(says, indent=2)
