@@ -316,10 +316,12 @@ def test_a_look_without_a_count_is_not_kept(made, phone):
     go(page, "look")
     page.click("#look-list a >> nth=0")
     page.click("#look-form button.main")
-    assert "Tick what you see" in said(page)
+    fault = page.locator("#look-form [role=alert]")
+    assert "Tick what you see" in fault.inner_text()
+    assert fault.evaluate("one => one.getBoundingClientRect().bottom <= innerHeight")
     page.click("#look-form >> text=Swollen")
     page.click("#look-form button.main")
-    assert "whole number" in said(page)
+    assert "whole number" in fault.inner_text()
     assert page.evaluate("stored().length") == 0
 
 

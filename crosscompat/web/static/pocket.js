@@ -299,13 +299,18 @@ at("share").addEventListener("click", async () => {
 // Forms.
 const text = (id) => at(id).value.trim() || undefined;
 const whole = (id) => (/^\d{1,6}$/.test(at(id).value) ? Number(at(id).value) : null);
+const unsaid = (form) => {
+  form.querySelector(".fault")?.remove();
+  return form;
+};
 const wrong = (id, key) => {
-  tell(say(key, { label: document.querySelector(`label[for="${id}"]`).textContent }));
+  const says = say(key, { label: document.querySelector(`label[for="${id}"]`).textContent });
+  unsaid(at(id).form).querySelector("button.main").before(element("p", { class: "fault", role: "alert" }, says));
   at(id).focus();
 };
 const cleared = (form) => {
   const who = at("pollinate-who").value;
-  form.reset();
+  unsaid(form).reset();
   at("pollinate-who").value = who;
   form.querySelectorAll(".opened").forEach((part) => { part.hidden = true; });
   form.querySelectorAll("details").forEach((part) => { part.open = false; });
