@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from crosscompat.phylogeny.taxa import Pedigree
 from crosscompat.phylogeny.tree import Distances
-from crosscompat.traits import FEATURES, TRAIT_KINDS, TraitColumn, TraitTable
+from crosscompat.traits import FEATURES, TRAIT_KINDS, TraitTable
 
 Floats = NDArray[np.float64]
 
@@ -26,8 +26,6 @@ NOT_FEATURES = ("self_fertile",)
 CURVES = ("time", "root", "linear", "square")
 """How a distance may bend a chance: by the logarithm of its millions of years, and by its root, itself and its square
 against the usual distance on the tree. Which of them does is for the crosses to say."""
-
-FEATURE_KINDS = (*CURVES, *FEATURES)
 
 _MOST_SPECIES = 400
 _YOUNG = 2.0
@@ -183,10 +181,11 @@ def pair_rows(
     columns = {column.name: column for column in traits.columns} if traits is not None else {}
     for j, feature in enumerate(recipe.features):
         if feature.column in columns:
-            codes = _codes(columns[feature.column])
+            column = columns[feature.column]
+            codes = np.append(TRAIT_KINDS[column.kind].codes(column.values), np.nan)  # the last is of an absent species
             found = (own or {}).get(feature.column, (np.full(len(seed), np.nan),) * 2)
             both = zip(found, (_agreed(codes[seed_at]), _agreed(codes[pollen_at])), strict=True)
-            rows[:, j] = compared(feature, *(np.where(np.isnan(mine), its, mine) for mine, its in both))
+            rows[:, j] = FEATURES[feature.kind](*(np.where(np.isnan(mine), its, mine) for mine, its in both))
     return rows
 
 
@@ -199,17 +198,6 @@ def farther_rows(recipe: Recipe, distance: Floats, spread: Floats) -> Floats:
     longer = recipe.scale.rows(distance + np.nan_to_num(spread))
     gain[:, recipe.of_distance] = longer - recipe.scale.rows(distance)
     return gain
-
-
-def compared(feature: Feature, seed: Floats, pollen: Floats) -> Floats:
-    """Return the numbers of pairings from those of their parents, which are broadcast together.
-
-    Examples
-    --------
-    >>> compared(Feature("both", "paired_spines"), np.array([1.0, 1.0, np.nan]), np.array([1.0, 0.0, 0.0])).tolist()
-    [1.0, 0.0, 0.0]
-    """
-    return FEATURES[feature.kind](seed, pollen)
 
 
 def _positions(
@@ -237,8 +225,3 @@ def _positions(
 def _agreed(codes: Floats) -> Floats:
     """Return what all in a row have, NaN where they differ or one is unknown; of shape (n_names,)."""
     return np.where((codes == codes[:, :1]).all(axis=1), codes[:, 0], np.nan)
-
-
-def _codes(column: TraitColumn) -> Floats:
-    """One number a species, NaN where unknown, and a last NaN for absent species."""
-    return np.append(TRAIT_KINDS[column.kind].codes(column.values), np.nan)

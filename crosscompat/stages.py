@@ -62,8 +62,9 @@ STAGE_COLUMNS = tuple(dict.fromkeys(count for stage in STAGES.values() for count
 """What is counted along the way, after the units pollinated."""
 
 GROUPS = ("", "cactus", "spurge")
+"""Groups of plants with numbers of their own; "" for all others."""
 
 USUAL_DAYS: Mapping[str, Mapping[str, float]] = {
     group: {name: stage.days.get(group, stage.days[""]) for name, stage in STAGES.items()} for group in GROUPS
 }
-"""Days after a pollination on which each stage is closed, by group of plants, "" where it is not known."""
+"""Days after a pollination on which each stage is closed, by group."""

@@ -315,14 +315,8 @@ def read_traits(path: str | PathLike[str], kinds: Mapping[str, str] | None = Non
     count (by its name), flag, measure, category; a column of sentences, or one with a different word for each species,
     is text and no feature (its ``sentence`` says which and why).
 
-    ``kinds`` declares the kind (one of `KINDS`) of columns by their names.
-
-    Raises
-    ------
-    BadInput
-        With every fault: no species, a species twice, a cell that its column's declared kind contradicts.
-    WrongUse
-        If a kind is none of `KINDS`.
+    ``kinds`` declares the kind (one of `KINDS`, else `WrongUse`) of columns by name. `BadInput` with every fault:
+    no species, a species twice, a cell that its column's declared kind contradicts.
     """
     declared = {column_name(name): kind for name, kind in (kinds or {}).items()}
     for kind in declared.values():

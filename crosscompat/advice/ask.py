@@ -13,12 +13,11 @@ from crosscompat.advice.figures import (
     Distance,
     PairFigures,
     TreeFigures,
-    basis_figures,
     distance_of,
-    flowers_asked,
+    flowers_or_usual,
+    grounds,
     how_sure,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Caution, Parent, find_parents, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
@@ -100,26 +99,15 @@ class Answer:
 def ask(collection: Collection, seed: str, pollen: str, *, flowers: int | None = None) -> Answer:
     """Answer whether a pairing of species or plants is worth the flowers, by default as many as usual.
 
-    Raises
-    ------
-    UnknownName, NoPairing, WrongUse
-        If either parent stands nowhere; if both are one plant; if ``flowers`` is below 1.
+    A parent that stands nowhere raises `UnknownName`, two of one plant `NoPairing`, no flowers `WrongUse`.
     """
-    flowers = flowers_asked(collection, flowers)
-    one, other = find_parents(collection, seed, pollen)
+    flowers = flowers_or_usual(collection, flowers)
+    mother, father = find_parents(collection, seed, pollen)
     basis = basis_of(collection)
-    pairing, reciprocal = _both_ways(collection, basis, [(one, other), (other, one)], flowers)
-    notes = (*collection.notices, one.read_as, other.read_as)
-    return Answer(
-        pairing,
-        reciprocal,
-        _published_near(collection, one.label, other.label),
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-        [note for note in dict.fromkeys(notes) if note],
-        handling(collection),
-    )
+    pairing, reciprocal = _both_ways(collection, basis, [(mother, father), (father, mother)], flowers)
+    near = _published_near(collection, mother.label, father.label)
+    notes = [note for note in dict.fromkeys((*collection.notices, mother.read_as, father.read_as)) if note]
+    return Answer(pairing, reciprocal, near, *grounds(collection, basis), notes, handling(collection))
 
 
 def _both_ways(
@@ -182,12 +170,8 @@ def known_near(
     to b; or as near, where s and p are as far apart as a and b, as in a group that is not resolved. Which of its
     parents was the mother does not matter for that. A failure is near only if it is the very pairing: one failure says
     little of relatives. The rule is a judgement of this project. Published crosses (``known``, by default those of the
-    package) without a place, or with a gap in a table of distances, are passed over.
-
-    Raises
-    ------
-    UnknownName
-        If the pairing's own parents have no place.
+    package) without a place, or with a gap in a table of distances, are passed over; if the pairing's own parents have
+    no place, it raises `UnknownName`.
 
     Examples
     --------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -86,8 +86,7 @@ def _unmatched(collection: Collection) -> Iterator[Unmatched]:
         except UnknownName as unknown:
             yield Unmatched(where, column, name, str(unknown))
     for cross in collection.crosses:
-        for column in ("seed_plant", "pollen_plant"):
-            named = getattr(cross, column)
+        for column, named in (("seed_plant", cross.seed_plant), ("pollen_plant", cross.pollen_plant)):
             if named is not None and plants.by_name and plants.find(named) is None:
                 yield Unmatched(_place(cross), column, named, say("checkup.no_plant", plant=named))
 
@@ -105,10 +104,9 @@ def names_in(plants: Iterable[Plant], crosses: Iterable[Cross]) -> Iterator[tupl
 def _wanted(collection: Collection) -> Iterator[tuple[str, str, str, str | None]]:
     for wanted in collection.wanted:
         genus = genus_of(collection.plants.species(wanted.seed_parent))
-        for column, default in (("seed_parent", None), ("pollen_parent", genus)):
-            name = getattr(wanted, column)
-            if collection.plants.find(name) is None:
-                yield str(Place("wanted.csv", row=wanted.row)), column, name, default
+        sides = (("seed_parent", wanted.seed_parent, None), ("pollen_parent", wanted.pollen_parent, genus))
+        where = str(Place("wanted.csv", row=wanted.row))
+        yield from ((where, *side) for side in sides if collection.plants.find(side[1]) is None)
 
 
 def _place(cross: Cross) -> str:
@@ -154,7 +152,7 @@ def _lists(collection: Collection) -> Iterator[str]:
     yield from listed("undetermined", [tip for tip in tips if (read := read_name(tip)) and read.qualifier])
     if collection.placed:
         placed = [say("botany.in_group", name=correct_form(one.species), group=one.group) for one in collection.placed]
-        yield say("botany.placed", n=len(placed), names=_some(placed))
+        yield say("botany.placed", n=len(placed), names=_named(placed, str))
     if traits is not None:
         yield from listed("absent", traits.species, collection.index)
     if sample is not None:
@@ -163,10 +161,7 @@ def _lists(collection: Collection) -> Iterator[str]:
     yield from listed("lost_synonyms", collection.synonyms, collection.taxa.index)
 
 
-def _named(labels: Sequence[str]) -> str:
-    return _some([correct_form(label) for label in labels])
-
-
-def _some(texts: Sequence[str]) -> str:
+def _named(labels: Iterable[str], name: Callable[[str], str] = correct_form) -> str:
+    texts = [name(label) for label in labels]
     shown, more = ", ".join(texts[:_SHOWN]), len(texts) - _SHOWN
     return say("botany.more", names=shown, n=more) if more > 0 else shown

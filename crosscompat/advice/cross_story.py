@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, in_words, totals, units_of_visits
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_observation import Seen, observe, surprises
-from crosscompat.book.find_records import find_cross
 from crosscompat.book.history import (
     Line,
     lines_of,
 )
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import find_cross, read_pattern
 from crosscompat.book.records import (
     POLLEN_KINDS,
     Attachment,
@@ -29,6 +28,8 @@ from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_dates
 from crosscompat.ground.wording import say
+
+_CHANCE = ("date", "flowers", "mean", "low", "high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,9 @@ def story_of(
     def lines(records: Sequence[Record]) -> list[Line]:
         return [line_of[record.id] for record in records]
 
+    parts: dict[str, Any] = {
+        name: lines(getattr(whole, name)) for name in ("visits", "counts", "lots", "losses", "proofs")
+    }
     return CrossStory(
         cross=cross.number or cross.id,
         id=cross.id,
@@ -119,17 +123,10 @@ def story_of(
         doubt=cross.doubt,
         totals=Totals(**{name: total[name] for name in Totals.__dataclass_fields__}),
         units_by_kind=list(units_of_visits(whole.visits)),
-        visits=lines(whole.visits),
-        counts=lines(whole.counts),
-        lots=lines(whole.lots),
+        **parts,
         trays=lines(trays),
-        losses=lines(whole.losses),
-        proofs=lines(whole.proofs),
         attachments=lines(attached),
-        chances=[
-            StoredChance(given.date, given.flowers, given.mean, given.low, given.high)
-            for given in page.current(GivenForecast, cross=names)
-        ],
+        chances=[StoredChance(*row) for row in page.columns(GivenForecast, *_CHANCE, cross=names, in_order=True)],
         wrote=lines(wrote),
         change=change,
         dry_run=dry_run,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
@@ -25,6 +25,7 @@ _BAG_BEFORE = 14
 _LOOK_AGAIN = 14  # common practice, no source, as is the next
 _SOON = 3
 _BURSTING = ("spurge",)
+_correct = lru_cache(maxsize=10_000)(correct_form)
 _UNNAMED = {"one": "unknown", "sib": "sib"}
 """What pollen of one plant is called where nobody knows of which."""
 
@@ -92,33 +93,32 @@ class DueList:
 
 def due_list(lives: Sequence[Life], settings: Settings, as_of: date, *, ahead: int | None = 7) -> DueList:
     """Return what is to be looked at in so many days ahead, today included; without them, all that can be foreseen."""
-    spans = days_of_book(lives, _usual(settings), as_of, settings.window_days)
-    caution = say(f"cautions.handling.{settings.group}") if settings.group else ""
-    until = None if ahead is None else as_of + timedelta(days=ahead - 1)
-    found = [
+    usual = dict(usual_days(settings.group))
+    for step, last in (("swelling", settings.set_days), ("ripe", settings.hold_days)):
+        if last is not None:
+            usual[step] = Span(min(usual[step].first, last), last, SET)
+    spans = days_of_book(lives, usual, as_of, settings.window_days)
+    until = None if ahead is None else (as_of + timedelta(days=ahead - 1)).isoformat()
+    due = [
         entry
         for life in lives
         for entry in due_of(life, spans, as_of, window=settings.window_days, bursts=settings.group in _BURSTING)
-        if until is None or entry.first <= until.isoformat()
+        if until is None or entry.first <= until
     ]
-    found.sort(key=lambda entry: (TASKS.index(entry.task), not entry.late, entry.first, entry.cross))
+    handles = settings.group and any(entry.task in ON_THE_PLANT for entry in due)
     return DueList(
         as_of=as_of.isoformat(),
-        until="" if until is None else until.isoformat(),
-        due=found,
-        known=[
-            Known(
-                step,
-                span.first,
-                span.last,
-                span.events,
-                say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span)),
-            )
-            for step, span in spans.items()
-        ],
-        caution=caution if any(entry.task in ON_THE_PLANT for entry in found) else "",
+        until=until or "",
+        due=sorted(due, key=lambda entry: (TASKS.index(entry.task), not entry.late, entry.first, entry.cross)),
+        known=[_known(step, span) for step, span in spans.items()],
+        caution=say(f"cautions.handling.{settings.group}") if handles else "",
         invented=settings.invented,
     )
+
+
+def _known(step: str, span: Span) -> Known:
+    says = say(f"due.steps.{step}", first=span.first, last=span.last, known=_sure(span))
+    return Known(step, span.first, span.last, span.events, says)
 
 
 def due_of(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 365, bursts: bool = False) -> list[Due]:
@@ -133,24 +133,20 @@ def due_of(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int = 
     days and no longer. The same holds for a second look where the first came early and saw nothing, and for bagging,
     which nobody writes down. Of a cross on a plant that died only the end is asked.
     """
-    steps = _next_steps(life, spans, as_of, window=window, bursts=bursts)
-    return [_due(life, step, as_of) for step in sorted(steps, key=lambda step: TASKS.index(step.task))]
-
-
-def _next_steps(life: Life, spans: Mapping[str, Span], as_of: date, *, window: int, bursts: bool) -> list[Step]:
     if life.over or not life.brushed:
         return []
-    sowing = [step for tray in life.trays for step in _of_tray(tray, spans, as_of)]
     firm, passing = _on_the_plant(life, spans, bursts=bursts)
-    if life.trays or life.lots:
-        rest = [] if life.died else [step for step in (*firm, *passing) if as_of <= step.last]
-        return [*rest, *_to_sow(life, spans, as_of), *sowing]
     wait = window if life.swelling or life.ripe else min(window, spans["ripe"].last)
     if life.died:
         wait, passing = min(wait, max((life.died - life.brushed[-1]).days, 0)), []
-    if firm and (as_of - life.brushed[-1]).days > wait:
-        return [_step("tell", life.brushed[-1], Span(wait, wait))]
-    return [*firm, *(step for step in passing if as_of <= step.last)]
+    if life.trays or life.lots:
+        steps = [] if life.died else [step for step in (*firm, *passing) if as_of <= step.last]
+        steps += [*_to_sow(life, spans, as_of), *(step for tray in life.trays for step in _of_tray(tray, spans, as_of))]
+    elif firm and (as_of - life.brushed[-1]).days > wait:
+        steps = [_step("tell", life.brushed[-1], Span(wait, wait))]
+    else:
+        steps = [*firm, *(step for step in passing if as_of <= step.last)]
+    return [_due(life, step, as_of) for step in sorted(steps, key=lambda step: TASKS.index(step.task))]
 
 
 def _step(task: str, start: date, span: Span, *, tray: Tray | None = None, until: date | None = None) -> Step:
@@ -166,7 +162,9 @@ def _on_the_plant(life: Life, spans: Mapping[str, Span], *, bursts: bool) -> tup
         days = [day for day in ripened if day is not None]
         ready = [_step("ripe", min(days), Span(0, _SOON))] if days and _open(life, "fill") else []
         return [*firm, *ready], passing
-    if _open(life, "hold") and (life.pods or 0) - life.dropped - _harvested(life) > 0:
+    home = [lot.pods for lot in life.lots]
+    harvested = (life.pods or 0) if None in home else sum(n or 0 for n in home)  # a harvest without a count is all
+    if _open(life, "hold") and (life.pods or 0) - life.dropped > harvested:
         ripe, begun = spans["ripe"], life.brushed[0]
         end = life.brushed[-1] + timedelta(days=ripe.last)
         firm = [*firm, _step("harvest", begun, ripe, until=end)]
@@ -182,7 +180,13 @@ def _looks(life: Life, span: Span) -> tuple[list[Step], list[Step]]:
         return [], []
     task = _FIRST_LOOK[life.kind]
     seen = [*life.swelling, *life.ripe]
-    unseen = [day for day in life.brushed if not _looked_at(day, seen, span, first=day == life.brushed[0])]
+
+    def looked_at(brushed: date) -> bool:
+        """Tell whether flowers were looked at once they could show; what swelled even earlier is of the first."""
+        first = brushed == life.brushed[0]
+        return any(day is None or (day - brushed).days >= span.first or (first and n > 0) for day, n in seen)
+
+    unseen = [day for day in life.brushed if not looked_at(day)]
     if unseen:
         return [_step(task, unseen[0], span, until=unseen[-1] + timedelta(days=span.last))], []
     days = [day for day, _ in seen if day is not None]
@@ -192,20 +196,9 @@ def _looks(life: Life, span: Span) -> tuple[list[Step], list[Step]]:
     return [], []
 
 
-def _looked_at(brushed: date, seen: Iterable[tuple[date | None, int]], span: Span, *, first: bool) -> bool:
-    """Tell whether flowers were looked at once they could show something; what swelled even earlier is of the first."""
-    return any(day is None or (day - brushed).days >= span.first or (first and pods > 0) for day, pods in seen)
-
-
 def _open(life: Life, stage: str) -> bool:
     """Tell whether the grower has not called a stage over."""
     return life.closed is None or [*STAGES].index(life.closed) < [*STAGES].index(stage)
-
-
-def _harvested(life: Life) -> int:
-    """Return how many pods were taken home; all that had set where one harvest does not say."""
-    pods = [lot.pods for lot in life.lots]
-    return (life.pods or 0) if None in pods else sum(n for n in pods if n is not None)
 
 
 def _to_sow(life: Life, spans: Mapping[str, Span], as_of: date) -> list[Step]:
@@ -262,12 +255,6 @@ def pairing_of(life: Life) -> str:
     return formula if life.kind == CROSS_KINDS[0] else say("due.of_kind", pairing=formula, kind=life.kind)
 
 
-@lru_cache(maxsize=10_000)
-def _correct(name: str) -> str:
-    """Return a name in correct form; the same few names come again and again."""
-    return correct_form(name) if name else ""
-
-
 def _says(step: Step, as_of: date) -> str:
     """Return when a step is due: the days, or since when it is overdue, and how that compares with what is usual."""
     day, span = (as_of - step.start).days, step.span
@@ -279,15 +266,6 @@ def _says(step: Step, as_of: date) -> str:
         return say("due.on", when=spoken_span(step.first, step.last, as_of), why=why)
     overdue = spoken_date(step.last + timedelta(days=1), as_of)
     return say("due.give_up" if step.task == "give_up" else "due.overdue", since=overdue, why=why)
-
-
-def _usual(settings: Settings) -> Mapping[str, Span]:
-    """Return what is usual in the group, with the days that the grower has set."""
-    usual = dict(usual_days(settings.group))
-    for step, last in (("swelling", settings.set_days), ("ripe", settings.hold_days)):
-        if last is not None:
-            usual[step] = Span(min(usual[step].first, last), last, SET)
-    return usual
 
 
 @lru_cache(maxsize=100)

@@ -105,8 +105,9 @@ def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]
     past: dict[tuple[str, str], list[Past]] = {}
     for cross, (seed, pollen) in zip(crosses, places, strict=True):
         if seed is not None and pollen is not None:
-            told = cross.tried or cross.units, outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
-            past.setdefault((seed, pollen), []).append(Past(cross.number, cross.date.isoformat(), *told))
+            outcome = outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
+            flowers, day = cross.tried or cross.units, cross.date.isoformat()
+            past.setdefault((seed, pollen), []).append(Past(cross.number, day, flowers, *outcome))
     return past
 
 
@@ -288,6 +289,11 @@ def tree_figures(collection: Collection, basis: Basis) -> TreeFigures:
     return TreeFigures(name, distances.unit, len(distances.tips), width, collection.fingerprints["tree"])
 
 
+def grounds(collection: Collection, basis: Basis) -> tuple[BasisFigures, TreeFigures, bool]:
+    """Return what an answer rests on: the crosses, the tree, and whether their outcomes are invented."""
+    return basis_figures(collection, basis), tree_figures(collection, basis), collection.settings.invented
+
+
 def usual_flowers(collection: Collection) -> int:
     """Return how many flowers the grower usually takes for a cross: the median of those counted, 3 if none was."""
     counted = sorted(units for cross in collection.crosses if (units := cross.units or cross.tried))
@@ -299,7 +305,7 @@ def is_usual(collection: Collection, flowers: int | None) -> bool:
     return flowers is None and any(cross.units or cross.tried for cross in collection.crosses)
 
 
-def flowers_asked(collection: Collection, flowers: int | None) -> int:
+def flowers_or_usual(collection: Collection, flowers: int | None) -> int:
     """Return the flowers that a question names, else as many as the grower usually takes; below 1 raises `WrongUse`."""
     flowers = usual_flowers(collection) if flowers is None else flowers
     if flowers < 1:

@@ -226,8 +226,8 @@ def _so_called(line: GivenForecast, made: Sequence[_Made], teaches: float) -> _M
     if len(named) != 1:
         return None
     cross = named[0].cross
-    told = cross.recorded_at is not None and recorded_by(cross, line.date)
-    return None if told or (line.date - cross.date).days >= teaches else named[0]
+    known = cross.recorded_at is not None and recorded_by(cross, line.date)
+    return None if known or (line.date - cross.date).days >= teaches else named[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,16 +374,7 @@ def _came_true(entry: CameOf) -> CameTrue:
 
 
 def _scored(evidence: TrainingSet, at: int, given: GivenForecast, base_rate: float) -> ScoredForecast:
-    return ScoredForecast(
-        evidence.crosses[at].number,
-        correct_form(evidence.seed[at]),
-        correct_form(evidence.pollen[at]),
-        given.date.isoformat(),
-        given.cross is not None,
-        given.flowers,
-        given.mean,
-        given.low,
-        given.high,
-        base_rate,
-        bool(evidence.outcomes.fruitful[at]),
-    )
+    seed, pollen = (correct_form(side[at]) for side in (evidence.seed, evidence.pollen))
+    said = given.date.isoformat(), given.cross is not None, given.flowers, given.mean, given.low, given.high
+    number, took = evidence.crosses[at].number, bool(evidence.outcomes.fruitful[at])
+    return ScoredForecast(number, seed, pollen, *said, base_rate, took)

@@ -17,7 +17,7 @@ from crosscompat.book import records
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_observation import Seen
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import read_pattern
 from crosscompat.book.store import Store, Writing
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.collection.opening import Collection

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,7 +12,6 @@ from crosscompat.book.attachments import FOLDER, keep
 from crosscompat.book.cross_summary import BELOW, PARTS, cross_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.find_records import find_record, short_ids
 from crosscompat.book.history import (
     FieldChange,
     Line,
@@ -24,6 +23,7 @@ from crosscompat.book.history import (
     undone_by,
     words_of,
 )
+from crosscompat.book.numbers_and_names import find_record, short_ids
 from crosscompat.book.record_fields import choices, reference, value_types
 from crosscompat.book.records import (
     KINDS,
@@ -349,12 +349,11 @@ def _touched(page: Reading, changes: Collection[int], only: Collection[str] | No
     found: dict[int, list[_Touch]] = {change: [] for change in changes}
     for kind in KINDS.values():
         ids = only if only is not None else {one.record.id for one in page.versions(kind, changes=changes)}
-        by_record: dict[str, list[Version]] = defaultdict(list)
-        for version in page.versions(kind, ids=ids) if ids else ():
-            by_record[version.record.id].append(version)
-        for versions in by_record.values():
+        versions = page.versions(kind, ids=ids) if ids else ()  # those of one record stand together
+        for _, same in groupby(versions, key=lambda version: version.record.id):
+            of_record = list(same)
             for change in changes:
-                found[change] += _touch(versions, change)
+                found[change] += _touch(of_record, change)
     return found
 
 

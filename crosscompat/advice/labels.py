@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple, dataclass
 from datetime import date
+from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Literal
 
 from crosscompat.advice.cross_story import parents_in_words
 from crosscompat.book import records
-from crosscompat.book.cross_summary import cross_records, units_told
+from crosscompat.book.cross_summary import CrossRecords, all_cross_records, units_told
 from crosscompat.book.crosses import Cross, find_label
-from crosscompat.book.find_records import Clues, find_cross, find_number, matches
-from crosscompat.book.numbers import Pattern, read_pattern
-from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT
+from crosscompat.book.current_plants import species_of
+from crosscompat.book.numbers_and_names import Pattern, find_cross, find_number, plain, read_pattern
+from crosscompat.book.records import CROSS_KINDS, NO_POLLEN_PARENT, Plant
 from crosscompat.book.store import Reading
 from crosscompat.collection.opening import Collection
-from crosscompat.ground.dates import season_of
+from crosscompat.ground.dates import season_of, spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import NameIndex, correct_form, genus_of
 from crosscompat.ground.wording import say
@@ -25,6 +26,9 @@ from crosscompat.show.label import Kind, LabelCard
 
 if TYPE_CHECKING:
     from crosscompat.advice.plan import Plan
+
+_DAYS = 14
+_LIKE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,7 @@ def labels_for(
 
 
 def _card(collection: Collection, cross: Cross) -> LabelCard:
-    group, count = collection.settings.group, cross.units or cross.tried
+    count = cross.units or cross.tried
     return LabelCard(
         number=cross.number,
         seed_parent=_printed(collection.index, cross.seed_parent, None),
@@ -81,9 +85,14 @@ def _card(collection: Collection, cross: Cross) -> LabelCard:
         units=units_told(cross.unit_kind, count).words if count else "",
         grower=cross.grower or "",
         note=cross.note or "",
-        caution=say(f"labels.caution.{group}") if group else "",
+        caution=_caution(collection),
         purpose="" if cross.kind == CROSS_KINDS[0] else say(f"labels.purpose.{cross.kind}"),
     )
+
+
+def _caution(collection: Collection) -> str:
+    group = collection.settings.group
+    return say(f"labels.caution.{group}") if group else ""
 
 
 def _kind(collection: Collection, cross: Cross) -> Kind:
@@ -131,9 +140,35 @@ def cross_on_label(page: Reading, text: str, pattern: Pattern) -> records.Cross:
         return find_cross(page, max(begun, key=len), pattern)
 
 
+def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:
+    """Return a label for each cross of a plan, with lines for its number and its day."""
+    return [
+        LabelCard(
+            "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
+            cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
+            caution=_caution(collection),
+        )
+        for cross in plan.crosses
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clues:
+    """What is still known of a label: the plant, the day or the days between, words of the marker, the pollen."""
+
+    plant: str | None = None
+    day: date | None = None
+    between: tuple[date, date] | None = None
+    marker: str | None = None
+    pollen: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A cross that the label may have belonged to; how well it does is its ``fit``, from 0 to 1."""
+    """A cross that the label may have belonged to: how well the clues ``fit``, from 0 to 1, and what does and does not.
+
+    The parents are species, with the plant in brackets where it is one of the book's.
+    """
 
     cross: str
     id: str
@@ -153,25 +188,85 @@ class Candidates:
 
 
 def candidates(page: Reading, clues: Clues, *, most: int, invented: bool = False) -> Candidates:
-    """Return the likeliest crosses, so many at ``most``; if no clue was given it raises `WrongUse`."""
-    if clues.empty:
+    """Return the crosses that some clue fits, so many at ``most``, the likeliest first and of equals the latest.
+
+    A plant fits by its name or clone, less well by its species; a day by the visits of a fortnight around it, the
+    nearer the better; a marker by the words on visits. The fit is the mean; its scale is a judgement, common practice
+    without a source. If no clue was given it raises `WrongUse`.
+    """
+    if not any(astuple(clues)):
         raise WrongUse(say("lost_label.no_clue"))
+    species = species_of(page)
+    plants = {one.id: one for one in page.current(Plant)}
+
+    def called(plant: str | None, name: str | None) -> list[str]:
+        known = plants.get(plant or "")
+        own = [known.name, known.clone, species.get(known.id)] if known else []
+        return [one for one in (*own, name) if one]
+
+    found = []
+    for every in all_cross_records(page).values():
+        seed = called(every.cross.seed_plant, every.cross.seed_parent)
+        pollen = [name for one in every.pollen for name in called(one.plant, one.name)]
+        fits = list(_fits(every, seed, pollen, clues))
+        fit = sum(share for share, _ in fits) / len(fits)
+        if fit > 0:
+            last = max((visit.date for visit in every.visits), default=date.min)
+            found.append((fit, last, every, [why for _, why in fits]))
     likeliest = []
-    for match in matches(page, clues)[:most]:
-        seed, pollen = parents_in_words(page, cross_records(page, match.cross))
-        number = match.cross.number or match.cross.id
-        likeliest.append(Candidate(number, match.cross.id, seed, pollen, match.fit, list(match.why)))
+    for fit, _, every, why in sorted(found, key=lambda one: one[:2], reverse=True)[:most]:
+        seed_parent, pollen_parent = parents_in_words(page, every)
+        number = every.cross.number or every.cross.id
+        likeliest.append(Candidate(number, every.cross.id, seed_parent, pollen_parent, fit, why))
     return Candidates(likeliest, invented)
 
 
-def cards_of_plan(collection: Collection, plan: Plan) -> list[LabelCard]:
-    """Return a label for each cross of a plan, with lines for its number and its day."""
-    group = collection.settings.group
-    return [
-        LabelCard(
-            "", cross.seed_parent, cross.pollen_parent, cross.seed_plant,
-            cross.pollen_plants[0] if len(cross.pollen_plants) == 1 else "", units=say("plan.units", n=cross.flowers),
-            caution=say(f"labels.caution.{group}") if group else "",
-        )
-        for cross in plan.crosses
-    ]  # fmt: skip
+def _fits(every: CrossRecords, seed: Sequence[str], pollen: Sequence[str], clues: Clues) -> Iterator[tuple[float, str]]:
+    days = [visit.date for visit in every.visits]
+    if clues.plant:
+        yield _name_fit("plant", clues.plant, seed)
+    if clues.pollen:
+        yield _name_fit("pollen", clues.pollen, pollen)
+    if clues.day is not None:
+        yield _day_fit(clues.day, days)
+    if clues.between is not None:
+        inside = [spoken_date(day) for day in days if clues.between[0] <= day <= clues.between[1]]
+        key = "between" if inside else "not_between"
+        yield float(bool(inside)), say(f"lost_label.{key}", day=inside[0] if inside else "")
+    if clues.marker:
+        yield _marker_fit(clues.marker, [text for visit in every.visits for text in (visit.marker, visit.note) if text])
+
+
+def _name_fit(what: str, text: str, names: Sequence[str]) -> tuple[float, str]:
+    """Judge a plant by its own name first, then by what else it is called, then by a part of it."""
+    wanted = plain(text)
+    fits = [
+        (0.7 if place else 1.0) if wanted == plain(name) else 0.5 * (bool(wanted) and wanted in plain(name))
+        for place, name in enumerate(names)
+    ]
+    best = max(fits, default=0.0)
+    name = names[fits.index(best)] if names else "?"
+    return best, say(f"lost_label.{what}", name=name) if best else say(f"lost_label.other_{what}", name=name)
+
+
+def _day_fit(day: date, days: Sequence[date]) -> tuple[float, str]:
+    if not days:
+        return 0.0, say("lost_label.no_day")
+    nearest = min(days, key=lambda one: abs((one - day).days))
+    apart = abs((nearest - day).days)
+    key = "days_apart" if apart else "day"
+    return max(0.0, 1 - apart / (_DAYS + 1)), say(f"lost_label.{key}", day=spoken_date(nearest), n=apart)
+
+
+def _marker_fit(text: str, markers: Sequence[str]) -> tuple[float, str]:
+    """Judge by how much of the words asked for stands in a marker, slips of the pen allowed."""
+    if not markers:
+        return 0.0, say("lost_label.no_marker")
+    alike = []
+    for marker in markers:
+        words, there = text.casefold().split(), marker.casefold().replace(",", " ").split()
+        best = [max((SequenceMatcher(None, word, other).ratio() for other in there), default=0.0) for word in words]
+        alike.append(sum(best) / max(1, len(best)))
+    most = max(alike)
+    key = "marker" if most >= _LIKE else "other_marker"
+    return most * (most >= _LIKE), say(f"lost_label.{key}", marker=markers[alike.index(most)])

@@ -81,21 +81,12 @@ _Season = Window | tuple[int, ...]
 @lru_cache(maxsize=1000)
 def _days(season: _Season) -> frozenset[str]:
     """Return the days of a season as ``MM-DD``."""
-    inside = (day.month in season if isinstance(season, tuple) else season.away(day) == 0 for day in _A_YEAR)
-    return frozenset(day.isoformat()[5:] for day, holds in zip(_A_YEAR, inside, strict=True) if holds)
+    days = [day for day in _A_YEAR if (day.month in season if isinstance(season, tuple) else season.away(day) == 0)]
+    return frozenset(day.isoformat()[5:] for day in days)
 
 
 def _holds(season: _Season, day: date) -> bool:
     return day.isoformat()[5:] in _days(season)
-
-
-def _in_words(season: _Season) -> str:
-    if isinstance(season, Window):
-        return say("tonight.own_years", words=season.words)
-    first = next((m for m in season if (m - 2) % 12 + 1 not in season), season[0])
-    last = next((m for m in reversed(season) if m % 12 + 1 not in season), season[-1])
-    words = say("tonight.and").join(MONTHS[month - 1] for month in dict.fromkeys((first, last)))
-    return say("tonight.species", words=words)
 
 
 def _known_on(
@@ -128,7 +119,13 @@ def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date) 
         return Opening("closed" if look.flowers == 0 else "open", "seen", says, look.flowers)
     if season is None:
         return Opening("unknown", "", say("tonight.unknown"))
-    how, says = "own years" if isinstance(season, Window) else "species", _in_words(season)
+    if isinstance(season, Window):
+        how, says = "own years", say("tonight.own_years", words=season.words)
+    else:
+        first = next((m for m in season if (m - 2) % 12 + 1 not in season), season[0])
+        last = next((m for m in reversed(season) if m % 12 + 1 not in season), season[-1])
+        words = say("tonight.and").join(MONTHS[month - 1] for month in dict.fromkeys((first, last)))
+        how, says = "species", say("tonight.species", words=words)
     if _holds(season, day):
         return Opening("open", how, says)
     ahead = next(n for n in range(1, 8 * 366) if _holds(season, day + timedelta(days=n)))
@@ -136,10 +133,9 @@ def opening_of(sightings: Sequence[Sighting], months: Iterable[int], day: date) 
     return Opening("soon" if ahead <= _SOON else "closed", how, says, None, opens)
 
 
-_Flowering = Mapping[str, tuple[Sequence[Sighting], Sequence[int]]]
-
-
-def _flowering(collection: Collection, page: Reading, plants: Sequence[Plant]) -> _Flowering:
+def _flowering(
+    collection: Collection, page: Reading, plants: Sequence[Plant]
+) -> Mapping[str, tuple[Sequence[Sighting], Sequence[int]]]:
     """Return when each plant was seen, and in which months its species flowers: half a year later in the south."""
     ids = {name: id_ for id_, name in page.columns(records.Plant, "id", "name")}
     sightings, later = sightings_of(page), 6 if collection.settings.hemisphere == "south" else 0

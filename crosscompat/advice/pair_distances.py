@@ -11,15 +11,12 @@ from itertools import islice
 from pathlib import Path
 from typing import BinaryIO, Literal
 
-import numpy as np
-
 from crosscompat.advice.parents import find_parent
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.csv_cells import column_name, raise_faults, read_records
 from crosscompat.ground.errors import SHOWN, BadInput, Fault, Place, UnknownName
 from crosscompat.ground.names import genus_of
 from crosscompat.ground.wording import say
-from crosscompat.phylogeny.tree_arrays import Floats, Ints
 
 COLUMN = "distance"
 PARENTS = ("seed_parent", "pollen_parent")
@@ -52,13 +49,7 @@ class PairDistances:
 
 
 class PairTable:
-    """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others.
-
-    Raises
-    ------
-    BadInput
-        If the file cannot be read, or lacks one of the columns.
-    """
+    """A CSV in UTF-8 with the columns seed_parent and pollen_parent, and any others; else it raises `BadInput`."""
 
     def __init__(self, path: Path) -> None:
         faults: list[Fault] = []
@@ -111,23 +102,19 @@ def write_distances(
 
     Cells stay as they are written; blank rows are left out. Names are found as `find_parent` finds them. A distance has
     12 figures. ``watch`` passes the blocks on and shows how far it is; what was written is of no use if anything is
-    raised.
-
-    Raises
-    ------
-    BadInput
-        With every fault of the table: rows with too many or too few cells, names that are missing or unknown, pairs of
-        which the distance is not known. A name that comes again and again is told once, with the number of rows.
+    raised: a `BadInput` with every fault of the table, such as rows with too many or too few cells, names that are
+    missing or unknown, pairs of which the distance is not known. A name that comes again and again is told once, with
+    the number of rows.
     """
     faults: list[Fault] = []
     parents, pairs = _Parents(collection, table), 0
     stream.write(_csv_text([[*table.titles, COLUMN]], table.separator))
     for block in watch(table.blocks(faults)):
-        numbers = np.array([parents.of(*row) for row in block])
+        seed, pollen = zip(*(parents.of(*row) for row in block), strict=True)
         if faults or parents.wrong:
             continue
         try:
-            apart = parents.apart(numbers[:, 0], numbers[:, 1])
+            apart = collection.taxa.apart(seed, pollen)
         except BadInput as error:
             faults += error.faults
             continue
@@ -145,37 +132,22 @@ def _csv_text(rows: Iterable[list[str]], separator: str) -> bytes:
 
 
 class _Parents:
-    """Finds who is meant: a tip by its number, a hybrid by a number behind the last tip; -1 is nobody."""
+    """Finds the labels of those who are meant; None is nobody."""
 
     def __init__(self, collection: Collection, table: PairTable) -> None:
         self._collection, self._table = collection, table
-        self._labels = list(collection.distances.tips)
-        self._tips = len(self._labels)
-        self._number = {label: number for number, label in enumerate(self._labels)}
-        self._meant: dict[str | _Query, int] = dict(self._number.items())
+        self._meant: dict[str | _Query, str | None] = {tip: tip for tip in collection.distances.tips}
         self.wrong: dict[_Query, Fault] = {}
         self._more: Counter[_Query] = Counter()
         self._unsaid = 0
 
-    def of(self, row: int, cells: list[str]) -> tuple[int, int]:
+    def of(self, row: int, cells: list[str]) -> tuple[str | None, str | None]:
         """Return both parents of a row; a shortened genus of the second is that of the first, if that is known."""
         names = self._table.parents(cells)
         seed = self._find(row, 0, names[0], None)
-        if seed < 0 and _is_short(names[1]):
-            return seed, -1
-        return seed, self._find(row, 1, names[1], None if seed < 0 else self._labels[seed])
-
-    def apart(self, seed: Ints, pollen: Ints) -> Floats:
-        """Return the distance of each pair, as an (m,) array."""
-        distances = self._collection.distances
-        tips = (seed < self._tips) & (pollen < self._tips)
-        if tips.all():
-            return distances.patristic_between(seed, pollen)
-        apart = np.empty(seed.size)
-        apart[tips] = distances.patristic_between(seed[tips], pollen[tips])
-        hybrids = ([self._labels[number] for number in side[~tips].tolist()] for side in (seed, pollen))
-        apart[~tips] = self._collection.taxa.apart(*hybrids)
-        return apart
+        if seed is None and _is_short(names[1]):
+            return None, None
+        return seed, self._find(row, 1, names[1], seed)
 
     def faults(self) -> Iterator[Fault]:
         """Yield what is wrong with names, each once with the number of rows more."""
@@ -185,7 +157,7 @@ class _Parents:
         if self._unsaid:
             yield Fault(Place(self._table.place(1).file), say("names.unknown_more", n=self._unsaid))
 
-    def _find(self, row: int, side: int, name: str, seed: str | None) -> int:
+    def _find(self, row: int, side: int, name: str, seed: str | None) -> str | None:
         query = (name, genus_of(seed) if seed is not None and _is_short(name) else None)
         key = name if query[1] is None else query
         if key not in self._meant:
@@ -194,22 +166,17 @@ class _Parents:
             self._more[query] += 1
         return self._meant[key]
 
-    def _look_up(self, query: _Query, place: Place) -> int:
+    def _look_up(self, query: _Query, place: Place) -> str | None:
         if query[0] and len(self.wrong) >= SHOWN and not self._is_known(*query):
             self._unsaid += 1  # to look for the nearest names takes long
-            return -1
+            return None
         try:
-            label = find_parent(self._collection, *query).label if query[0] else None
+            if query[0]:
+                return find_parent(self._collection, *query).label
+            self.wrong[query] = Fault(place, say("cells.needed"))
         except UnknownName as error:
             self.wrong[query] = Fault(place, str(error))
-            return -1
-        if label is None:
-            self.wrong[query] = Fault(place, say("cells.needed"))
-            return -1
-        if label not in self._number:
-            self._number[label] = len(self._labels)
-            self._labels.append(label)
-        return self._number[label]
+        return None
 
     def _is_known(self, name: str, genus: str | None) -> bool:
         try:

@@ -54,10 +54,7 @@ class Parent:
 def find_parents(collection: Collection, seed: str, pollen: str) -> tuple[Parent, Parent]:
     """Return both sides of a pairing; an abbreviated genus of the second is that of the first.
 
-    Raises
-    ------
-    UnknownName, NoPairing
-        If either stands nowhere, with the nearest; if both are one plant, or offsets of one.
+    One that stands nowhere raises `UnknownName` with the nearest, two of one plant or its offsets `NoPairing`.
     """
     seed_parent = find_parent(collection, seed)
     pollen_parent = find_parent(collection, pollen, genus_of(seed_parent.label))
@@ -247,24 +244,7 @@ def chromosomes_of(collection: Collection, parent: Parent) -> int | None:
 
 
 def spoken(column: str) -> str:
-    """Return a trait's column name as words.
-
-    Examples
-    --------
-    >>> spoken("flower_length_mm"), spoken("2n")
-    ('flower length', 'chromosome number (2n)')
-    """
+    """Return a trait's column name as words: "flower length" of ``flower_length_mm``."""
     if column == "2n":
         return say("cautions.chromosome_number")
-    words = column.replace("_", " ")
-    return words.removesuffix(" mm")
-
-
-def permits() -> Caution:
-    """Return the caution for when plants, pollen or seed change hands: we do not decide what needs papers."""
-    return Caution("permits", say("cautions.permits"))
-
-
-def escaping() -> Caution:
-    """Return the caution for when a hybrid becomes a plant."""
-    return Caution("escaping", say("cautions.escaping"))
+    return column.replace("_", " ").removesuffix(" mm")

@@ -9,10 +9,9 @@ from crosscompat.advice.figures import (
     BasisFigures,
     Interval,
     TreeFigures,
-    basis_figures,
-    flowers_asked,
+    flowers_or_usual,
+    grounds,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Parent, find_parent
 from crosscompat.advice.predict import basis_of, parents_of, predict
@@ -68,26 +67,15 @@ class Partners:
 def partners(collection: Collection, species: str, *, role: Role, flowers: int | None = None) -> Partners:
     """Return the chances of one species or plant, as seed or pollen parent, with every species on the tree.
 
-    Raises
-    ------
-    UnknownName, WrongUse
-        If it stands nowhere; if ``flowers``, by default as many as usual, is below 1.
+    If it stands nowhere it raises `UnknownName`, with ``flowers``, by default as many as usual, below 1 `WrongUse`.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis_of(collection)
     focus, others = find_parent(collection, species), [Parent(tip) for tip in collection.distances.tips]
     pairs = [(focus, other) if role == "seed" else (other, focus) for other in others]
     predicted = predict(collection, basis.model, parents_of(pairs))
     figures = pair_figures(collection, basis, predicted, pairs, flowers, range(len(pairs)))
-    return Partners(
-        focus.label,
-        focus.name,
-        role,
-        flowers,
-        [_partner(other, each, other.label == focus.label) for other, each in zip(others, figures, strict=True)],
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-    )
+    marked = [_partner(other, each, other.label == focus.label) for other, each in zip(others, figures, strict=True)]
+    return Partners(focus.label, focus.name, role, flowers, marked, *grounds(collection, basis))
 
 
 def _partner(other: Parent, figures: dict[str, Any], itself: bool) -> Partner:  # noqa: FBT001 - the focus is no partner

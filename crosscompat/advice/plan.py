@@ -26,7 +26,7 @@ from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import say
-from crosscompat.model.forecast import chances, correlations, number_that_take
+from crosscompat.model.forecast import correlations, number_that_take
 from crosscompat.model.likelihood import Floats
 from crosscompat.show.chances import TELLS_APART
 
@@ -234,8 +234,8 @@ def _options(
     if not options:
         return []
     parents = parents_of([(option.seed, option.wish.pollen) for option in options])
-    whole = predict(collection, basis_of(collection).model, parents).whole
-    added = np.diff([chances(whole, n).mean for n in range(most + 2)], axis=0).T
+    predicted = predict(collection, basis_of(collection).model, parents)
+    added = np.diff([predicted.chance(n).mean for n in range(most + 2)], axis=0).T
     return [replace(option, added=more) for option, more in zip(options, added, strict=True)]
 
 
@@ -288,8 +288,8 @@ def _crosses(
         return [], 0, 0
     model, flowers = basis_of(collection).model, np.array([option.flowers for option in made])
     parents = parents_of([(option.seed, option.wish.pollen) for option in made])
-    asked = predict(collection, model, parents)
-    chance = chances(asked.whole, flowers)
+    predicted = predict(collection, model, parents)
+    chance = predicted.chance(flowers)
     other_ways = parents_of([(option.wish.pollen, option.seed) for option in made])
     reverse = chances_of(collection, model, other_ways, flowers)
     crosses = []
@@ -301,8 +301,8 @@ def _crosses(
             interval_at(chance, i), other, option.wish.want, says,
             say("plan.ask", seed=seed.called, pollen=pollen.called, n=option.flowers),
         ))  # fmt: skip
-    together = correlations(model, asked.rows, asked.pairings, parents)
-    low, high = number_that_take(together, asked.whole, flowers)
+    together = correlations(model, predicted.rows, predicted.pairings, parents)
+    low, high = number_that_take(together, predicted.whole, flowers)
     return sorted(crosses, key=lambda cross: (cross.week, cross.seed_plant, cross.pollen_parent)), low, high
 
 

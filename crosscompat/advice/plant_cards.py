@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
-from crosscompat.advice.parents import Caution, escaping, permits
+from crosscompat.advice.parents import Caution
 from crosscompat.advice.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
@@ -24,7 +24,7 @@ from crosscompat.book.current_plants import (
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant, known_plant
 from crosscompat.book.history import Line, lines_of, words_of
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import read_pattern
 from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import by_date, spoken_date
@@ -175,7 +175,8 @@ def _cautions(collection: Collection, entry: PlantEntry, plant: records.Plant) -
     received = any(entry.plant.get(name) is not None for name in _RECEIVED)
     changes_hands = received or (bool(entry.pollen) and plant.owner is not None)
     hybrid = entry.raised_from or entry.plant.get("parents")
-    return [*spelling, *([permits()] if changes_hands else []), *([escaping()] if hybrid else [])]
+    kinds = (("permits", changes_hands), ("escaping", hybrid))
+    return [*spelling, *(Caution(kind, say(f"cautions.{kind}")) for kind, holds in kinds if holds)]
 
 
 def plant_lines(page: Reading) -> list[PlantLine]:
@@ -236,34 +237,26 @@ def _known_by(plant: records.Plant, named: Sequence[records.Determination], rais
 def _queries(page: Reading, plant: records.Plant, sex: str | None) -> list[str]:
     """Return the visits that contradict what was found of a plant's sex."""
     visits = page.columns(records.Pollination, "id", "cross", "date", "overruled", in_order=True)
-    marked = [visit for visit in visits if visit[3]]
-    if sex is None or not marked:
+    marked = [(*visit, mark) for *visit, marks in visits if marks and (mark := contradicted(sex, marks.split("; ")))]
+    if not marked:
         return []
     crosses = {row[0]: row for row in page.columns(records.Cross, "id", "number", "seed_plant")}
-    brought = page.columns(records.Pollen, "pollination", "plant", pollination=tuple(visit[0] for visit in marked))
+    brought = page.columns(records.Pollen, "pollination", "plant", pollination=tuple(visit for visit, *_ in marked))
     given = {visit for visit, giver in brought if giver == plant.id}
-    queries = []
-    for visit, cross, day, overruled in marked:
-        _, number, mother = crosses[cross]
-        mark = contradicted(sex, overruled.split("; "))
-        if mark is not None and (mother == plant.id if sex == "male" else visit in given):
-            queries.append(say("plant.query", sex=sex, cross=number or cross, date=spoken_date(day), mark=mark))
-    return queries
+    return [
+        say("plant.query", sex=sex, cross=crosses[cross][1] or cross, date=spoken_date(day), mark=mark)
+        for visit, cross, day, mark in marked
+        if (crosses[cross][2] == plant.id if sex == "male" else visit in given)
+    ]
 
 
 def _flowers(page: Reading, plant: records.Plant, today: date) -> PlantFlowers:
     sightings = sightings_of(page).get(plant.id, [])
     window = usual_window(one.date for one in sightings if one.flowers != 0)
     seen = latest(sightings, today)
-    return PlantFlowers(
-        usual=window.words if window else None,
-        first=window.first if window else None,
-        last=window.last if window else None,
-        days=window.days if window else 0,
-        open_now=None if seen is None else seen.flowers != 0,
-        flowers=seen.flowers if seen else None,
-        seen=seen.date if seen else None,
-    )
+    usual = (window.words, window.first, window.last, window.days) if window else (None, None, None, 0)
+    last = (seen.flowers != 0, seen.flowers, seen.date) if seen else (None, None, None)
+    return PlantFlowers(*usual, *last)
 
 
 def sightings_now(page: Reading, today: date) -> Mapping[str, Sighting]:

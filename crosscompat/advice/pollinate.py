@@ -31,8 +31,7 @@ from crosscompat.book.entry.enter_pollination import (
     pollination_records,
     write_pollination,
 )
-from crosscompat.book.find_records import find_cross, unknown_record
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import find_cross, read_pattern, unknown_record
 from crosscompat.book.store import Reading, Writing
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of, spoken_date
@@ -148,7 +147,10 @@ def pollinate(collection: Collection, pen: Writing, request: VisitRequest, today
     pen.what = say("pollinate.change", cross=answer.cross)
     write_pollination(pen, plan, Bounds(today, settings.pod[1]))
     if pair and forecast:
-        _write_forecast(pen, forecast.record(collection, pair, plan.cross.id, today))
+        new = forecast.record(collection, pair, plan.cross.id, today)
+        alike = {"cross": new.cross, "model": new.model, "flowers": new.flowers, "date": new.date}
+        if all(replace(other, id=new.id) != new for other in pen.current(records.GivenForecast, **alike)):
+            pen.add(new)
     return answer
 
 
@@ -165,7 +167,10 @@ def find_visit(collection: Collection, page: Reading, request: VisitRequest) -> 
     settings = collection.settings
     pattern = read_pattern(settings.cross_number)
     named = cross_records(page, find_cross(page, request.cross, pattern)) if request.cross else None
-    lot = _lot(page, request.lot) if request.lot else None
+    lots = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)} if request.lot else {}
+    lot = lots.get((request.lot or "").strip().casefold())
+    if request.lot and lot is None:
+        raise unknown_record("lot", request.lot, [other.name for other in lots.values()])
     known = KnownPlants(collection, {plant.name: plant for plant in page.current(records.Plant)}, sightings_of(page))
     seed = _seed(known, request, named)
     names = request.pollen or _pollen_meant(known, request, lot, named)
@@ -178,14 +183,6 @@ def find_visit(collection: Collection, page: Reading, request: VisitRequest) -> 
     made, near = replace(request.visit, pollen_kind=kind), tuple(known.of_one_kind(seed))
     return Visit(made=made, seed=seed, pollen=pollen, lot=lot, near=near, named=named,
                  season_start=settings.season_start)  # fmt: skip
-
-
-def _lot(page: Reading, name: str) -> records.PollenLot:
-    known = {lot.name.casefold(): lot for lot in page.current(records.PollenLot)}
-    lot = known.get(name.strip().casefold())
-    if lot is None:
-        raise unknown_record("lot", name, [other.name for other in known.values()])
-    return lot
 
 
 def _seed(known: KnownPlants, request: VisitRequest, named: CrossRecords | None) -> VisitParent:
@@ -251,8 +248,8 @@ def _is_first_of_season(page: Reading, visit: Visit) -> bool:
 
 def _entry(visit: Visit, request: VisitRequest, overruled: str | None) -> PollinationEntry:
     made = replace(visit.made, overruled=overruled)
-    n, words, lot = len(visit.pollen), request.certainty, visit.lot.id if visit.lot else None
-    sure = (words if len(words) > 1 else words * n) or (None,) * n
+    n, lot = len(visit.pollen), visit.lot.id if visit.lot else None
+    sure = (request.certainty if len(request.certainty) > 1 else request.certainty * n) or (None,) * n
     kind = "left alone" if request.left_alone else _CHECKS[request.check]
     return PollinationEntry(
         cross=replace(request.begins, kind=kind, seed_plant=visit.seed.id, seed_parent=visit.seed.written),
@@ -292,9 +289,7 @@ def _no_chance(visit: Visit, plan: PollinationRecords, request: VisitRequest) ->
     return None if why is None else say(f"pollinate.no_chance.{why}", names=", ".join(unplaced))
 
 
-def _warnings(
-    collection: Collection, visit: Visit, forecast: ForecastNow | None, marks: Sequence[str]
-) -> list[Caution]:
+def _warnings(collection: Collection, visit: Visit, forecast: ForecastNow | None, kinds: set[str]) -> list[Caution]:
     """Return what may go wrong: names, the visit, and the pair, but nothing twice.
 
     Of the species of a formula some may be misspelt; any other name that is not known stops the visit. Of stored
@@ -304,26 +299,19 @@ def _warnings(
         one.species for one in visit.parents if one.plant is None and one.parent is None and not one.unknown
     )
     spelling = [Caution("name", says) for name in written for says in misspelt(collection.index, name)]
-    said = {"sex"} if QUERIED.keys() & set(marks) else set()
+    said = {"sex"} if QUERIED.keys() & kinds else set()
     said |= {"flowering"} if visit.lot is not None else set()
     of_the_pair = [one for one in (forecast.cautions if forecast else ()) if one.kind not in said]
     return [*spelling, *risks(visit), *of_the_pair]
-
-
-def _queries(visit: Visit, kinds: Sequence[str]) -> list[str]:
-    sides = [(MALE_SEED, visit.seed), *((FEMALE_POLLEN, one) for one in visit.pollen)]
-    return [
-        say("pollinate.query", plant=one.name, sex=one.sex)
-        for kind, one in sides
-        if kind in kinds and one.sex == QUERIED[kind]
-    ]
 
 
 def _answer(
     collection: Collection, visit: Visit, plan: PollinationRecords, forecast: ForecastNow | None,
     no_chance: str | None, hindrances: list[Caution], minded: list[Caution],
 ) -> Pollinated:  # fmt: skip
-    kinds = [one.kind for one in hindrances]
+    kinds = {one.kind for one in hindrances}
+    sides = [(MALE_SEED, visit.seed), *((FEMALE_POLLEN, one) for one in visit.pollen)]
+    queried = [one for kind, one in sides if kind in kinds and one.sex == QUERIED[kind]]
     brought = zip(visit.pollen, plan.pollen, strict=True)
     notes = (*collection.notices, *(one.parent.read_as for one in visit.parents if one.parent))
     return Pollinated(
@@ -348,17 +336,10 @@ def _answer(
         no_chance=no_chance,
         obstacles=hindrances,
         warnings=_warnings(collection, visit, forecast, kinds),
-        queries=_queries(visit, kinds),
+        queries=[say("pollinate.query", plant=one.name, sex=one.sex) for one in queried],
         overruled=plan.visit.overruled,
         handling=minded,
         notes=[note for note in dict.fromkeys(notes) if note],
         invented=collection.settings.invented,
         written=True,
     )
-
-
-def _write_forecast(pen: Writing, new: records.GivenForecast) -> None:
-    """Add a forecast to the ledger, unless the same was given for the cross that day."""
-    alike = pen.current(records.GivenForecast, cross=new.cross, model=new.model, flowers=new.flowers, date=new.date)
-    if all(replace(other, id=new.id) != new for other in alike):
-        pen.add(new)

@@ -7,6 +7,7 @@ then, and the finding that it contradicts is queried.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 
@@ -16,7 +17,7 @@ from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords
 from crosscompat.book.crosses import find_label
 from crosscompat.book.current_plants import Plant, Sighting, Window, usual_window
-from crosscompat.book.find_records import nearest_names
+from crosscompat.book.numbers_and_names import nearest_names
 from crosscompat.book.records import PollenLot, Pollination
 from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
@@ -80,15 +81,6 @@ class VisitParent:
         """What was found on the plant."""
         return self.plant.sex if self.plant else None
 
-    @property
-    def died(self) -> date | None:
-        """The day on which the plant was lost."""
-        return self.plant.died if self.plant else None
-
-    def dead_on(self, day: date | None) -> bool:
-        """Tell whether it is known to have died before a day."""
-        return self.died is not None and day is not None and self.died < day
-
     def same_clone(self, other: VisitParent) -> bool:
         """Tell whether both are known to be one plant, or offsets of one."""
         return self.plant is not None and other.plant is not None and self.plant.clone == other.plant.clone
@@ -135,12 +127,11 @@ class KnownPlants:
         A name of which only the genus is sure (sp., cf., aff.), or the formula of a hybrid, needs no place on the tree.
         Any other that nothing here answers to has the reason under ``unknown``.
         """
-        name = fold(text)
+        name, index = fold(text), self.collection.index
         plant = self.collection.plants.find(name)
-        try:
+        parent = None
+        with suppress(UnknownName):
             parent = find_parent(self.collection, name, genus)
-        except UnknownName:
-            parent = None
         if plant is not None:
             return self._with_plant(plant, parent)
         if parent is not None:
@@ -150,7 +141,6 @@ class KnownPlants:
         if read is not None and (read.parents is not None or read.qualifier in _UNNAMED):
             written = correct_form(name, genus)
             return VisitParent(written, written)
-        index = self.collection.index
         near = [*nearest_names(name, self.collection.plants.by_name), *index.nearest(name, 1)]
         listed = ", ".join(correct_form(one) if one in index.labels else one for one in near)
         return VisitParent(name, name, unknown=say("pollinate.unknown", name=name, nearest=listed))
@@ -211,18 +201,16 @@ def obstacles(visit: Visit) -> list[Caution]:
 
 
 def _barred(kind: str, seed: VisitParent, parent: VisitParent) -> Caution:
-    died = spoken_date(parent.died) if parent.died else ""
+    died = spoken_date(parent.plant.died) if parent.plant and parent.plant.died else ""
     return Caution(kind, say(_BARRED[kind], plant=parent.name, date=died, seed=seed.name, pollen=parent.name))
 
 
 def _cross_obstacles(visit: Visit, every: CrossRecords) -> Iterator[Caution]:
-    number = every.cross.number or every.cross.id
-    day = visit.made.date
-    seasons = [season_of(one, visit.season_start) for one in (every.first_day or day, day)]
+    number, day = every.cross.number or every.cross.id, visit.made.date
+    then, now = (season_of(one, visit.season_start) for one in (every.first_day or day, day))
     lost = [loss.cause for loss in every.losses if loss.sowing is None]
-    if seasons[0] != seasons[1]:
-        then, now = map(str, seasons)
-        yield Caution(ANOTHER_SEASON, say("rules.another_season", cross=number, season=then, now=now))
+    if then != now:
+        yield Caution(ANOTHER_SEASON, say("rules.another_season", cross=number, season=str(then), now=str(now)))
     if every.cross.closed_stage is not None:
         yield Caution(CROSS_OVER, say("rules.cross_over", cross=number, stage=every.cross.closed_stage))
     if lost:
@@ -231,19 +219,7 @@ def _cross_obstacles(visit: Visit, every: CrossRecords) -> Iterator[Caution]:
 
 def risks(visit: Visit) -> list[Caution]:
     """Return what may go wrong with a visit, each once: isolation, stamens and selfing, window, stored pollen."""
-    found = [*_isolation_risks(visit), *_selfing_risks(visit), *_window_risks(visit), *_lot_risks(visit)]
-    return list(dict.fromkeys(found))
-
-
-def _isolation_risks(visit: Visit) -> Iterator[Caution]:
-    if visit.made.isolation not in {None, "none"} or visit.made.pollen_kind == "open":
-        return
-    beside = shedding(visit)
-    if visit.made.pollen_kind == "none":
-        yield Caution("isolation", say("rules.left_alone"))
-    elif beside:
-        names = ", ".join(other.name for other in beside)
-        yield Caution("isolation", say("rules.unbagged", names=names, n=len(beside)))
+    return list(dict.fromkeys([*_flower_risks(visit), *_pollen_risks(visit)]))
 
 
 def shedding(visit: Visit) -> list[VisitParent]:
@@ -257,15 +233,21 @@ def shedding(visit: Visit) -> list[VisitParent]:
         other
         for other in visit.near
         if other.sex in _SHEDS
-        and not other.dead_on(day)
+        and DEAD_POLLEN not in bars(None, other.plant, day, day)
         and not any(other.same_clone(parent) for parent in visit.parents)
         and not (other.place and visit.seed.place and other.place != visit.seed.place)
         and not other.out_of_bloom(day)
     ]
 
 
-def _selfing_risks(visit: Visit) -> Iterator[Caution]:
+def _flower_risks(visit: Visit) -> Iterator[Caution]:
     seed, made = visit.seed, visit.made
+    beside = [] if made.pollen_kind == "open" or made.isolation not in {None, "none"} else shedding(visit)
+    if made.pollen_kind == "none" and made.isolation in {None, "none"}:
+        yield Caution("isolation", say("rules.left_alone"))
+    elif beside:
+        names = ", ".join(other.name for other in beside)
+        yield Caution("isolation", say("rules.unbagged", names=names, n=len(beside)))
     if made.pollen_kind == "self" and seed.self_fertile is False:
         yield Caution("selfing", say("rules.self_sterile", plant=seed.name))
     left_in = made.stamens_removed is not True and seed.sex != "female"
@@ -274,24 +256,21 @@ def _selfing_risks(visit: Visit) -> Iterator[Caution]:
         yield Caution("stamens", say(f"rules.stamens_{noted}", plant=seed.name))
 
 
-def _window_risks(visit: Visit) -> Iterator[Caution]:
-    fresh = visit.pollen if visit.lot is None and visit.made.pollen_kind in _BROUGHT else ()
+def _pollen_risks(visit: Visit) -> Iterator[Caution]:
+    lot, day = visit.lot, visit.made.date
+    fresh = visit.pollen if lot is None and visit.made.pollen_kind in _BROUGHT else ()
     for parent in (visit.seed, *fresh):
-        if parent.window is not None and parent.out_of_bloom(visit.made.date):
+        if parent.window is not None and parent.out_of_bloom(day):
             yield Caution("window", say("rules.window", plant=parent.name, window=parent.window.words))
-
-
-def _lot_risks(visit: Visit) -> Iterator[Caution]:
-    lot, today = visit.lot, visit.made.date
     if lot is None:
         return
     if lot.collected is None and lot.tested is None:
         yield Caution("lot", say("rules.lot_undated", lot=lot.name))
-    days, trusted = pollen_age(lot, today) or 0, pollen_keeps(lot.kept) or pollen_keeps("room")
+    days, trusted = pollen_age(lot, day) or 0, pollen_keeps(lot.kept) or pollen_keeps("room")
     if trusted is not None and days > trusted:
         kept = say("rules.kept", where=lot.kept) if lot.kept else ""
-        tested = lot.tested is not None and (today - lot.tested).days == days
-        yield Caution("lot", say(f"rules.lot_{'tested' if tested else 'collected'}", lot=lot.name, n=days, kept=kept))
+        key = "tested" if lot.tested is not None and (day - lot.tested).days == days else "collected"
+        yield Caution("lot", say(f"rules.lot_{key}", lot=lot.name, n=days, kept=kept))
 
 
 def contradicted(sex: str | None, marks: Sequence[str]) -> str | None:

@@ -244,7 +244,7 @@ def _on_the_tree(index: NameIndex, tips: tuple[str, ...]) -> tuple[Parents, list
 
 def parents_of(pairs: Sequence[tuple[Parent, Parent]]) -> Parents:
     """Return the labels of pairings, with the clones of the very plants where they are named."""
-    sides = [one for one, _ in pairs], [other for _, other in pairs]
+    sides = [seed for seed, _ in pairs], [pollen for _, pollen in pairs]
     labels = ([parent.label for parent in side] for side in sides)
     clones = ([parent.plant.clone if parent.plant else None for parent in side] for side in sides)
     return Parents(*labels, *clones)

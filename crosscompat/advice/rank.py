@@ -17,10 +17,9 @@ from crosscompat.advice.figures import (
     BasisFigures,
     PairFigures,
     TreeFigures,
-    basis_figures,
-    flowers_asked,
+    flowers_or_usual,
+    grounds,
     pair_figures,
-    tree_figures,
 )
 from crosscompat.advice.parents import Parent, find_parents
 from crosscompat.advice.predict import Basis, Prediction, basis_of, chances_of, parents_of, predict
@@ -114,20 +113,14 @@ def _living_pairs(collection: Collection, names: Iterable[tuple[str, str]]) -> I
 def chosen_pairs(collection: Collection, species: str | None, among: Sequence[str]) -> list[Candidate]:
     """Return the pairings of one species with others, or, where none is named, those among the others.
 
-    Raises
-    ------
-    WrongUse, UnknownName
-        If that makes no pairing; if a name stands nowhere.
+    It raises `WrongUse` if that makes no pairing, `UnknownName` if a name stands nowhere.
     """
-    if species is None:
-        candidates = among_species(collection, among)
-        if not candidates and len(set(among)) == 1:
-            raise WrongUse(say("rank.one_alone", name=among[0]))
-        return candidates
-    partners = partners_of(collection, species, among)
-    if not partners:
+    candidates = among_species(collection, among) if species is None else partners_of(collection, species, among)
+    if not candidates and species is not None:
         raise WrongUse(say("rank.no_partner", name=species))
-    return partners
+    if not candidates and len(set(among)) == 1:
+        raise WrongUse(say("rank.one_alone", name=among[0]))
+    return candidates
 
 
 def likeliest(
@@ -231,20 +224,12 @@ def rank(
     told beside the ranking. ``watch`` passes on the numbers of the candidates as they are worked through; ``basis`` is
     as for `likeliest`, ``by`` as in `Ranking`.
     """
-    flowers, basis = flowers_asked(collection, flowers), basis or basis_of(collection)
+    flowers, basis = flowers_or_usual(collection, flowers), basis or basis_of(collection)
     wanted = wanted_pairs(collection, collection.wanted)[0] if by != "chance" else None
     rows = list(_rows(collection, basis, candidates, wanted, flowers, watch)) if candidates else []
     notes = [*collection.notices, *(parent.read_as for c in candidates for parent in (c.seed, c.pollen))]
-    return Ranking(
-        by,
-        flowers,
-        _placed(rows, _measures(rows, by)),
-        list(refused),
-        basis_figures(collection, basis),
-        tree_figures(collection, basis),
-        collection.settings.invented,
-        [note for note in dict.fromkeys(notes) if note],
-    )
+    notes = [note for note in dict.fromkeys(notes) if note]
+    return Ranking(by, flowers, _placed(rows, by), list(refused), *grounds(collection, basis), notes)
 
 
 def _rows(
@@ -360,13 +345,14 @@ def _measures(rows: Sequence[RankRow], by: str) -> list[float]:
     return [(1 - _TEACHING) * c + _TEACHING * t for c, t in zip(*shares, strict=True)]
 
 
-def _placed(rows: Sequence[RankRow], measures: Sequence[float]) -> list[RankRow]:
+def _placed(rows: Sequence[RankRow], by: By) -> list[RankRow]:
     """Give each row its place; measures as near as no figure here is finer share one, the more wanted first."""
 
     def names(row: RankRow) -> list[str]:
         return [getattr(row, name) or "" for name in _NAMES]
 
-    ordered = sorted(zip(measures, rows, strict=True), key=lambda entry: (-entry[0], names(entry[1])))
+    entries = zip(_measures(rows, by), rows, strict=True)
+    ordered = sorted(entries, key=lambda entry: (-entry[0], names(entry[1])))
     placed: list[RankRow] = []
     for equal in ties([measure for measure, _ in ordered]):
         group = ordered[len(placed) : len(placed) + equal]

@@ -190,16 +190,11 @@ def _shared_out(model: FittedModel, whole: Logits, believed: Outlook) -> list[tu
 
 def stage_forecasts(model: FittedModel, predicted: Prediction) -> list[StageForecast]:
     """Return what is expected at every stage of the one pairing predicted, and of the whole."""
-    return [
-        StageForecast(
-            step,
-            interval_at(chances(logits), 0),
-            float(logits.mean[0]),
-            float(logits.sd[0]),
-            _past(model, step, predicted),
-        )
-        for step, logits in _shared_out(model, predicted.whole, predicted.outlook)
-    ]
+    stages = []
+    for step, logits in _shared_out(model, predicted.whole, predicted.outlook):
+        (mean,), (sd,) = logits.mean.tolist(), logits.sd.tolist()
+        stages.append(StageForecast(step, interval_at(chances(logits), 0), mean, sd, _past(model, step, predicted)))
+    return stages
 
 
 def _past(model: FittedModel, step: str, predicted: Prediction) -> PastWeights | None:
@@ -312,13 +307,7 @@ def feature_in_words(name: str) -> str:
 
 
 def weight_in_words(logit: float) -> str:
-    """Return how heavily something speaks for or against a pairing.
-
-    Examples
-    --------
-    >>> weight_in_words(0.7), weight_in_words(-1.5), weight_in_words(0.01)
-    ('clearly for it', 'strongly against it', 'makes no difference')
-    """
+    """Return how heavily something speaks for or against a pairing."""
     size = abs(logit)
     if size < _SLIGHT:
         return say("reasons.weight.none")

@@ -153,12 +153,8 @@ def keep(collection: Collection, saved: SavedModel) -> int:
     """Keep a model in its collection, and note in the cross book what it says of the crosses wanted and under way.
 
     The book is written first, and held until then by nobody else: where it cannot be, the old model stays. It returns
-    how many forecasts of that day there are; one that stands there already is not repeated.
-
-    Raises
-    ------
-    WrongUse, Busy
-        If the collection has no folder; if somebody else is writing in the book.
+    how many forecasts of that day there are; one that stands there already is not repeated. It raises `WrongUse` if the
+    collection has no folder, `Busy` if somebody else is writing in the book.
     """
     if collection.folder is None:
         raise WrongUse(say("retrain.nowhere"))

@@ -15,20 +15,9 @@ from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
+from crosscompat.model import scoring
 from crosscompat.model.likelihood import Floats
 from crosscompat.model.pairings import Parents
-from crosscompat.model.scoring import (
-    CameOf,
-    Fold,
-    ForecastScore,
-    by_pair,
-    by_season,
-    by_species,
-    calibration,
-    pair_numbers,
-    scores,
-    verdict_on,
-)
 from crosscompat.model.training_set import TrainingSet
 from crosscompat.pairing import Feature, Recipe, pair_rows
 
@@ -63,8 +52,8 @@ class WayScore:
     crosses: int
     pairs: int
     folds: int
-    forecasts: list[ForecastScore]
-    calibration: list[CameOf]
+    forecasts: list[scoring.ForecastScore]
+    calibration: list[scoring.CameOf]
     verdict: str
     says: str
 
@@ -102,7 +91,7 @@ def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, wo
         if way not in WAYS:
             raise WrongUse(say("score.which_way", got=way, ways=", ".join(WAYS)))
     evidence = training_set_of(collection, as_of)
-    finished, pair = evidence.outcomes.known, pair_numbers(evidence.seed, evidence.pollen)
+    finished, pair = evidence.outcomes.known, scoring.pair_numbers(evidence.seed, evidence.pollen)
     crosses, pairs, took = int(finished.sum()), len(set(pair[finished])), int(evidence.outcomes.fruitful.sum())
     enough = crosses >= LEAST and pairs > 1
     too_few = say("score.too_few", n=crosses, pairs=pairs, least=LEAST)
@@ -113,14 +102,14 @@ def score(collection: Collection, *, as_of: date, ways: Sequence[str] = WAYS, wo
     return Scorecard(as_of.isoformat(), crosses, took, pairs, scored, words, collection.settings.invented)
 
 
-def _folds(collection: Collection, evidence: TrainingSet, ways: Sequence[str]) -> dict[str, list[Fold]]:
+def _folds(collection: Collection, evidence: TrainingSet, ways: Sequence[str]) -> dict[str, list[scoring.Fold]]:
     season = [season_of(cross.date, collection.settings.season_start) for cross in evidence.crosses]
     plants = map(collection.taxa.pedigree, {*evidence.seed, *evidence.pollen})
     comes_of = {plant.label: plant.shares.keys() for plant in plants if plant.is_hybrid}
     split = {
-        "pairs": lambda: by_pair(evidence.seed, evidence.pollen),
-        "species": lambda: by_species(evidence.seed, evidence.pollen, comes_of=comes_of),
-        "seasons": lambda: by_season(season),
+        "pairs": lambda: scoring.by_pair(evidence.seed, evidence.pollen),
+        "species": lambda: scoring.by_species(evidence.seed, evidence.pollen, comes_of=comes_of),
+        "seasons": lambda: scoring.by_season(season),
     }
     return {way: split[way]() for way in WAYS if way in ways}
 
@@ -130,15 +119,15 @@ def _way_score(evidence: TrainingSet, pair: Ints, way: str, blind: Blind) -> Way
         return WayScore(way, 0, 0, 0, [], [], "nothing", say("score.verdicts.nothing"))
     took, group = evidence.outcomes.fruitful[blind.at].astype(np.float64), pair[blind.at]
     weight, base_rate = evidence.weight[blind.at] / np.bincount(blind.at)[blind.at], blind.chances["base_rate"]
-    entries = [scores(said, took, weight, base_rate, group, name) for name, said in blind.chances.items()]
+    entries = [scoring.scores(said, took, weight, base_rate, group, name) for name, said in blind.chances.items()]
     entries[-1] = replace(entries[-1], skill_low=None, skill_high=None, auc=None)  # the base rate says the same of all
-    pairs, verdict = len(set(group)), verdict_on(entries[0])
+    pairs, verdict = len(set(group)), scoring.verdict_on(entries[0])
     words = _in_words(way, verdict, entries, pairs, took)
-    bins = calibration(blind.chances["crosscompat"], took, weight)
+    bins = scoring.calibration(blind.chances["crosscompat"], took, weight)
     return WayScore(way, len(set(blind.at)), pairs, blind.folds, entries, bins, verdict, words)
 
 
-def _in_words(way: str, verdict: str, entries: Sequence[ForecastScore], pairs: int, took: Floats) -> str:
+def _in_words(way: str, verdict: str, entries: Sequence[scoring.ForecastScore], pairs: int, took: Floats) -> str:
     everything = say("score.all.took" if took[0] else "score.all.failed")
     words = [say(f"score.verdicts.{verdict}", what=say(f"score.for.{way}"), pairs=pairs, all=everything)]
     alone = [entry for entry in entries if entry.forecast in {"distance", "traits"}]
@@ -180,7 +169,7 @@ class Blind:
 
 
 def blind_forecasts(
-    collection: Collection, evidence: TrainingSet, ways: Mapping[str, Sequence[Fold]], work: Work = map
+    collection: Collection, evidence: TrainingSet, ways: Mapping[str, Sequence[scoring.Fold]], work: Work = map
 ) -> dict[str, Blind]:
     """Forecast each cross held out, of which the outcome is known, by models that were fitted on the others alone.
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 from typing import Literal
 
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
@@ -20,7 +21,7 @@ from crosscompat.book.timelines import pollen_keeps
 from crosscompat.collection.opening import Collection
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName
-from crosscompat.ground.names import correct_form
+from crosscompat.ground.names import correct_form, genus_of
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import TELLS_APART
 
@@ -147,18 +148,21 @@ def _offers(
     """Every seed plant that is in flower or soon will be, with all fresh pollen; stored pollen where it is open."""
     fresh: list[tuple[str, Stored | None]]
     fresh = [(plant.plant, None) for plant in alive if opening[plant.plant].state == "open"]
-    parents: dict[str, Parent] = {}
-    for name in dict.fromkeys([*opening, *(lot.parent for lot in lots)]):
+
+    @cache
+    def parent(name: str, genus: str | None = None) -> Parent | None:
         with suppress(UnknownName):
-            parents[name] = find_parent(collection, name)
+            return find_parent(collection, name, genus)
+        return None
+
     for mother in alive:
+        seed = parent(mother.plant)
+        if seed is None:
+            continue
         offered = {"open": [*fresh, *((lot.parent, lot) for lot in lots)], "soon": fresh}
         for name, lot in offered.get(opening[mother.plant].state, ()):
-            seed, pollen = parents.get(mother.plant), parents.get(name)
-            if seed is None or pollen is None or seed.label == pollen.label:
-                continue
-            one_clone = collection.plants.one_clone(seed.own_name, pollen.own_name)
-            if not one_clone and not any(bars(mother, pollen.plant, day)):
+            pollen = parent(name, genus_of(seed.label))
+            if pollen is not None and pollen.label != seed.label and not any(bars(mother, pollen.plant, day)):
                 yield seed, pollen, lot
 
 

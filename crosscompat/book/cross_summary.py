@@ -19,9 +19,7 @@ from crosscompat.stages import STAGE_COLUMNS
 if TYPE_CHECKING:  # a collection that is remembered is opened without the database
     from crosscompat.book.store import Reading
 
-_FLOWER = "flower"
-"""What a visit is counted in that does not say."""
-
+_FLOWER = "flower"  # what a visit is counted in that does not say
 _SINGULAR = {"": _FLOWER, "flowers": _FLOWER, "cyathia": "cyathium", "racemes": "raceme"}
 
 
@@ -198,9 +196,8 @@ def totals(every: CrossRecords, trays: Sequence[records.Sowing] | None = None) -
     --------
     >>> cross = records.Cross(number="26-01")
     >>> seen = [records.Observation(cross=cross.id, what=what, count=2) for what in ("pods_set", "pods_dropped")]
-    >>> found = totals(CrossRecords(cross, counts=tuple(seen)))
-    >>> found["pods_set"], found["pods_held"], found["seeds"]
-    (2, 0, None)
+    >>> totals(CrossRecords(cross, counts=tuple(seen)))["pods_held"]
+    0
     """
     sown = every.trays if trays is None else trays
     up = [n for tray in sown if (n := every.most_up(tray)) is not None]

@@ -74,17 +74,12 @@ def outcomes_of(counts: Mapping[str, Floats], lost: Flags | None = None) -> Outc
 
     Examples
     --------
-    Three flowers with a seedling, four whose pods all dropped, two not yet sown, and two counted one by one.
+    Three flowers with a seedling, four whose pods all dropped, and two not yet sown.
 
-    >>> nan = np.nan
-    >>> found = outcomes_of({
-    ...     "units": np.array([3, 4, 2, nan]), "pods_held": np.array([1, 0, 1, nan]),
-    ...     "seedlings": np.array([2, nan, nan, nan]),
-    ...     "tried": np.array([nan, nan, nan, 2]), "took": np.array([nan, nan, nan, 1])})
-    >>> found.known
-    array([ True,  True, False,  True])
-    >>> found.tried, found.took, found.some
-    (array([3., 4., 2., 2.]), array([0., 0., 0., 1.]), array([ True, False, False, False]))
+    >>> pods, up = np.array([1, 0, 1.0]), np.array([2, np.nan, np.nan])
+    >>> found = outcomes_of({"units": np.array([3, 4, 2.0]), "pods_held": pods, "seedlings": up})
+    >>> found.known, found.took, found.some
+    (array([ True,  True, False]), array([0., 0., 0.]), array([ True, False, False]))
     """
     size = len(next(iter(counts.values()))) if counts else 0
     blank = np.full(size, np.nan)

@@ -209,11 +209,8 @@ def _species(
 
 _LONGEST = 500
 _LEAP_YEAR, _DAYS = 2024, 366
-_STILL_OPEN = 7
-"""Days after which a sighting tells nothing of today: common practice, no source."""
-
-_FEWEST = 3
-"""Days seen open that make a window worth trusting: a judgement."""
+_STILL_OPEN = 7  # days after which a sighting tells nothing of today: common practice, no source
+_FEWEST = 3  # days seen open that make a window worth trusting: a judgement
 
 
 @dataclass(frozen=True, slots=True)

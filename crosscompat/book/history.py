@@ -9,7 +9,7 @@ from typing import Any
 
 from crosscompat.book import records
 from crosscompat.book.cross_summary import units_told
-from crosscompat.book.find_records import short_ids
+from crosscompat.book.numbers_and_names import short_ids
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, Record
 from crosscompat.book.store import Change, Reading

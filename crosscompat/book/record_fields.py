@@ -91,21 +91,23 @@ def read_field(kind: type, item: Field[Any], text: str, *, comma: bool = False) 
     if allowed := choices(item):
         return csv_cells.choice(text, allowed)
     wanted = value_types(kind)[item.name]
-    value = csv_cells.decimal(text, comma=comma) if wanted is float else _READERS[wanted](text)
+    value = csv_cells.decimal(text, comma=comma) if wanted is float else READERS[wanted](text)
     low, high = item.metadata.get("range", (value, value))
     if not low <= value <= high:
         raise BadCell(say("records.range", text=text), say("records.range_advice", low=low, high=high))
     return value
 
 
-_READERS: Mapping[type, Callable[[str], Any]] = {
+READERS: Mapping[type, Callable[[str], Any]] = {
     int: csv_cells.whole,
+    float: csv_cells.decimal,
     bool: csv_cells.yes_no,
     date: csv_cells.day,
     datetime: csv_cells.timestamp,
     time: csv_cells.hour,
     str: str,
 }
+"""How the text of a cell becomes a value, by its type; what is none raises `BadCell`."""
 
 
 @cache
@@ -119,12 +121,7 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u20
 
 
 def admit(record: DataclassInstance) -> None:
-    """Let a record into the book, or refuse it: whatever it came from, every value passes here.
-
-    Raises
-    ------
-    WrongUse
-        With what is wrong in every field of it.
+    """Let a record into the book, or raise `WrongUse` with what is wrong in every field: every value passes here.
 
     Examples
     --------

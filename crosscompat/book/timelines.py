@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, pollen_parent
 from crosscompat.book.current_plants import species_of
-from crosscompat.book.records import FLOWERS, Plant, SeedLot, Sowing
+from crosscompat.book.records import COUNTED, FLOWERS, Plant, SeedLot, Sowing
 from crosscompat.book.store import Reading
 from crosscompat.stages import LAST
 
@@ -95,7 +95,7 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
     lost = {loss.sowing for loss in then.losses}
     certain = {one.name or species.get(one.plant or "") for one in every.pollen if one.certainty != "unknown"} - {None}
     kinds = [visit.pollen_kind for visit in every.visits if visit.pollen_kind]
-    counted = [(one.date, one.count, one.what) for one in then.counts]
+    seen = {what: [(one.date, one.count) for one in then.counts if one.what == what] for what in COUNTED}
     return Life(
         cross.id,
         cross.number or "",
@@ -108,19 +108,16 @@ def _life(every: CrossRecords, plants: Mapping[str, Plant], species: Mapping[str
         died=plant.died if plant and plant.died and plant.died <= as_of else None,
         pollen_kind="several" if len(certain) > 1 else next(iter(kinds), None),
         brushed=sorted(one.date for one in every.visits if one.flowers == FLOWERS[0] and one.date <= as_of),
-        swelling=[(day, n) for day, n, what in counted if what == "pods_set"],
-        dropped=sum(then.counted("pods_dropped")),
-        ripe=[
-            *((day, n) for day, n, what in counted if what == "pods_held"),
-            *((lot.date, 1 if lot.pods is None else lot.pods) for lot in then.lots),
-        ],
+        swelling=seen["pods_set"],
+        dropped=sum(n for _, n in seen["pods_dropped"]),
+        ripe=[*seen["pods_held"], *((lot.date, 1 if lot.pods is None else lot.pods) for lot in then.lots)],
         lots=then.lots,
         trays=[
             Tray(tray.id, tray.date, tray.seeds, tray.place, _looks(then, tray), tray.id in lost, tray.lot)
             for tray in then.trays
         ],
         closed=closed,
-        over=None in lost or closed == LAST or bool(then.counted("tried") or then.counted("took")),
+        over=None in lost or closed == LAST or bool(seen["tried"] or seen["took"]),
     )
 
 

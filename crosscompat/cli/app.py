@@ -20,8 +20,8 @@ import typer
 from typer.core import TyperGroup
 
 from crosscompat import __version__
+from crosscompat.cli.options import on_a_terminal
 from crosscompat.cli.output import print_json, talk
-from crosscompat.cli.prompts import on_a_terminal
 from crosscompat.ground.errors import BookWarning, CrosscompatError, WrongUse
 from crosscompat.ground.wording import own_words, say
 
@@ -151,35 +151,28 @@ def _in_our_words(error: Exception) -> Exception:
     kinds = {kind.__name__ for kind in type(error).__mro__}
     if "UsageError" not in kinds:
         return error
-    return WrongUse(_refusal(error, kinds) + say("usage.help", command=_called(error)))
+    context = getattr(error, "ctx", None)
+    command = " ".join(("crosscompat", *(context.command_path.split()[1:] if context else ())))
+    return WrongUse(_refusal(error, kinds, command) + say("usage.help", command=command))
 
 
-def _called(error: Any) -> str:
-    _, *rest = error.ctx.command_path.split() if error.ctx is not None else ("",)
-    return " ".join(("crosscompat", *rest))
-
-
-def _refusal(error: Any, kinds: set[str]) -> str:
-    command, message = _called(error), str(error.message)
+def _refusal(error: Any, kinds: set[str], command: str) -> str:
+    message, near = str(error.message), list[str]()
     if "NoSuchOption" in kinds:
-        near = ", ".join(error.possibilities or ())
-        return say("usage.no_option", command=command, option=error.option_name) + _near(near)
-    if "MissingParameter" in kinds:
-        return say("usage.missing", command=command, what=error.param.metavar, help=error.param.help)
-    if "BadOptionUsage" in kinds:
-        return say("usage.no_value", option=error.option_name)
-    if "BadParameter" in kinds:
-        return say("usage.value", what=error.param.opts[0] if error.param else "", message=message)
-    if command == "crosscompat":
+        says, near = say("usage.no_option", command=command, option=error.option_name), list(error.possibilities or ())
+    elif "MissingParameter" in kinds:
+        says = say("usage.missing", command=command, what=error.param.metavar, help=error.param.help)
+    elif "BadOptionUsage" in kinds:
+        says = say("usage.no_value", option=error.option_name)
+    elif "BadParameter" in kinds:
+        says = say("usage.value", what=error.param.opts[0] if error.param else "", message=message)
+    elif command == "crosscompat":
         named = message.split("'")[1] if "'" in message else ""
-        near = ", ".join(get_close_matches(named, COMMANDS, n=2))
-        return say("usage.no_command", name=named) + _near(near)
-    extra = _EXTRA.search(message)
-    return say("usage.extra", command=command, words=extra[1] if extra else message)
-
-
-def _near(names: str) -> str:
-    return say("usage.near", names=names) if names else ""
+        says, near = say("usage.no_command", name=named), get_close_matches(named, COMMANDS, n=2)
+    else:
+        extra = _EXTRA.search(message)
+        says = say("usage.extra", command=command, words=extra[1] if extra else message)
+    return says + (say("usage.near", names=", ".join(near)) if near else "")
 
 
 app = typer.Typer(
@@ -192,17 +185,14 @@ app = typer.Typer(
 )
 
 
-def _version(value: bool) -> None:  # noqa: FBT001 - typer's way of calling
-    if value:
-        typer.echo(f"crosscompat {__version__}")
-        raise typer.Exit
-
-
-Version = Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help=say("help.version"))]
+Version = Annotated[bool, typer.Option("--version", help=say("help.version"))]
 
 
 @app.callback(invoke_without_command=True)
-def _first(context: typer.Context, *, version: Version = False) -> None:  # noqa: ARG001 - answered by its callback
+def _first(context: typer.Context, *, version: Version = False) -> None:
+    if version:
+        typer.echo(f"crosscompat {__version__}")
+        raise typer.Exit
     if context.invoked_subcommand is None:
         typer.echo(say("cli.first"))
         if on_a_terminal():

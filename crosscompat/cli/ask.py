@@ -128,13 +128,11 @@ def _flowers_needed(pair: PairForecast) -> str:
     from crosscompat.model.forecast import MOST_FLOWERS
 
     half, four_fifths = (_about(n) for n in (pair.flowers_for_half, pair.flowers_for_four_fifths))
-    if half is None:
-        return say("ask.flowers_many", most=MOST_FLOWERS)
-    if four_fifths is None:
-        return say("ask.flowers_half", half=half, most=MOST_FLOWERS)
-    if half == four_fifths:
-        return say("ask.flowers_enough", n=half)
-    return say("ask.flowers", half=half, four_fifths=four_fifths)
+    if half is None or four_fifths is None:
+        return say("ask.flowers_many" if half is None else "ask.flowers_half", half=half, most=MOST_FLOWERS)
+    return say(
+        "ask.flowers_enough" if half == four_fifths else "ask.flowers", half=half, four_fifths=four_fifths, n=half
+    )
 
 
 def _about(flowers: int | None) -> int | None:

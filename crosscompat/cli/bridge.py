@@ -6,9 +6,8 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.bridge import Bridge, WaysRound, ways_round
-from crosscompat.advice.failed import WhyFailed, why_failed
-from crosscompat.advice.figures import flowers_asked
+from crosscompat.advice.bridge import Bridge, WaysRound, WhyFailed, ways_round, why_failed
+from crosscompat.advice.figures import flowers_or_usual
 from crosscompat.advice.parents import find_parents
 from crosscompat.cli.options import Flowers, Folder, Json, two_parents
 from crosscompat.cli.output import give, line, paragraph
@@ -51,7 +50,7 @@ def bridge(
     seed, pollen = two_parents(parents)
     collection = collection_or_carried(folder, [seed, pollen])
     sides = find_parents(collection, seed, pollen)
-    give(ways_round(collection, *sides, flowers_asked(collection, flowers)), _print_ways, as_json=as_json)
+    give(ways_round(collection, *sides, flowers_or_usual(collection, flowers)), _print_ways, as_json=as_json)
 
 
 def _print_ways(answer: WaysRound) -> None:

@@ -5,21 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
+from crosscompat.advice.ask import ask
+from crosscompat.advice.labels import labels_for
+from crosscompat.advice.partners import partners, tree_picture
+from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.advice.retrain import keep, learn
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.learn import print_lesson
 from crosscompat.cli.options import Json
 from crosscompat.cli.output import line, paragraph, print_json, width
 from crosscompat.cli.rank import print_ranking
+from crosscompat.collection.create import make_demonstration
+from crosscompat.collection.opening import MODEL_FILE, Collection, open_collection
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import write_atomically
 from crosscompat.ground.wording import say
-
-if TYPE_CHECKING:
-    from crosscompat.collection.opening import Collection
+from crosscompat.show.label import labels_page
 
 _DEFAULT = "crosscompat-demo"
 _READ_ON = date(2026, 10, 31)
@@ -46,10 +51,6 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """Make the collection with its model, picture and labels; then print each step of the job."""
-    from crosscompat.advice.retrain import keep, learn
-    from crosscompat.collection.create import make_demonstration
-    from crosscompat.collection.opening import MODEL_FILE, open_collection
-
     place = _new_folder(folder)
     made = make_demonstration(place)
     new = open_collection(place)
@@ -86,9 +87,6 @@ def _heading(step: str, folder: Path) -> None:
 
 
 def _ask_and_rank(collection: Collection, place: Path) -> None:
-    from crosscompat.advice.ask import ask
-    from crosscompat.advice.rank import rank, wanted_pairs
-
     _heading("ask", place)
     print_answer(ask(collection, _SEED, _POLLEN, flowers=_FLOWERS))
     _heading("ploidy", place)
@@ -99,10 +97,6 @@ def _ask_and_rank(collection: Collection, place: Path) -> None:
 
 
 def _write_pages(collection: Collection, place: Path) -> None:
-    from crosscompat.advice.labels import labels_for
-    from crosscompat.advice.partners import partners, tree_picture
-    from crosscompat.show.label import labels_page
-
     drawn = tree_picture(collection, partners(collection, _POLLEN, role="seed", flowers=_FLOWERS))
     write_atomically(place / _PICTURE, drawn.encode())
     labels = labels_for(collection, _TO_LABEL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,9 +11,8 @@ import typer
 
 from crosscompat.cli.options import Day, DryRun, Folder, Json, Why, plain
 from crosscompat.cli.output import give, headings, line, paragraph, print_json, print_table, talk
-from crosscompat.cli.prompts import today
 from crosscompat.cli.session import collection_at, is_collection
-from crosscompat.ground.dates import season_of
+from crosscompat.ground.dates import season_of, today
 from crosscompat.ground.names import bracketed
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import one_in, percent
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from crosscompat.advice.forecast_record import ScoredForecast, TrackRecord
-    from crosscompat.advice.predict import Basis
     from crosscompat.advice.rank import RankRow
     from crosscompat.advice.reasoning import CoefficientPrior, EffectPrior, PriorTable
     from crosscompat.advice.retrain import Lesson, Moved, Weighting
@@ -51,7 +50,6 @@ def retrain(
 
     The model is kept before anything is printed: a reader who goes away early must not lose it.
     """
-    from crosscompat.advice.predict import Basis
     from crosscompat.advice.retrain import keep, learn
     from crosscompat.collection.opening import MODEL_FILE
 
@@ -63,7 +61,7 @@ def retrain(
     else:
         print_lesson(lesson, why=why)
         if season:
-            _print_season(collection, lesson, Basis(saved.model, saved.as_of, (), saved.fingerprint))
+            _print_season(replace(collection, saved=saved), lesson)
     if not lesson.learned:
         talk(say("retrain.nothing"))
         raise typer.Exit(1)
@@ -102,7 +100,7 @@ def _pair(each: Moved | ScoredForecast | RankRow) -> dict[str, str]:
     return {"seed": bracketed(each.seed_parent), "pollen": bracketed(each.pollen_parent)}
 
 
-def _print_season(collection: Collection, lesson: Lesson, basis: Basis) -> None:
+def _print_season(collection: Collection, lesson: Lesson) -> None:
     """Print what was forecast of each cross of the last season and what it gave, and what to try next."""
     from crosscompat.advice.rank import rank, wanted_pairs
 
@@ -120,7 +118,7 @@ def _print_season(collection: Collection, lesson: Lesson, basis: Basis) -> None:
     if not candidates:
         return
     line(say("retrain.next"))
-    for row in rank(collection, candidates, by="both", basis=basis).rows[:_MOST_NEXT]:
+    for row in rank(collection, candidates, by="both").rows[:_MOST_NEXT]:
         says = row.teaches.says if row.teaches else ""
         paragraph(say("retrain.try", **_pair(row), words=row.chance.words, says=says), indent=2, bullet="· ")
 
@@ -276,11 +274,8 @@ def priors(folder: Folder = None, *, as_json: Json = False) -> None:
     else:
         collection = collection_at(folder)
         table, notices = prior_table(collection.priors, fruit=collection.settings.fruit_word), collection.notices
-    if as_json:
-        print_json(table)
-        return
-    _print_priors(table)
-    for notice in notices:
+    give(table, _print_priors, as_json=as_json)
+    for notice in () if as_json else notices:
         paragraph(notice)
 
 

@@ -1,18 +1,21 @@
-"""The options of commands: those that many share, and those that are the fields of a record."""
+"""What somebody types: options that many commands share or that are fields of a record, and answers to questions."""
 
 from __future__ import annotations
 
 import inspect
+import os
 import re
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
-from datetime import date, time
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, get_args, get_type_hints
 
 import typer
 
-from crosscompat.cli.prompts import any_day, hour, past_day
+from crosscompat.cli.output import shown
+from crosscompat.ground.dates import TwoDates, read_date, spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -21,38 +24,89 @@ _MOST = 999_999_999
 _OPPOSITES = {"--stamens-removed": "--stamens-left"}
 
 
+def on_a_terminal() -> bool:
+    """Tell whether somebody can answer."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def confirm(question: str) -> bool | None:
+    """Ask yes or no, a blank being no; None where nobody can be asked."""
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return None
+    return typer.confirm(shown(question), err=True)
+
+
+def choose(question: str, words: Sequence[str]) -> str | None:
+    """Ask for one of some words, of which the beginning is enough, until it is one; None if there is no answer."""
+    prompt = shown(say("asking.choose", question=question, words="/".join(words)))
+    meant = None
+    while meant is None:
+        try:
+            meant = _meant(input(prompt), words)
+        except EOFError:
+            break
+    return meant
+
+
+def _meant(typed: str, words: Sequence[str]) -> str | None:
+    """Return the word that is typed, or else the only one that begins so, whatever its case."""
+    plain = " ".join(typed.casefold().split())
+    meant = [word for word in words if word == plain] or [word for word in words if plain and word.startswith(plain)]
+    return meant[0] if len(meant) == 1 else None
+
+
+def any_day(text: str, latest: date | None = None) -> date:
+    """Return the day that was typed, asking where the day could be the month; `read_date` says what it raises."""
+    try:
+        return read_date(text, today(), latest)
+    except TwoDates as two:
+        words = {spoken_date(day).casefold(): day for day in two.dates}
+        answer = choose(say("dates.which", text=text), tuple(words)) if on_a_terminal() else None
+        if answer is None:
+            raise
+        return words[answer]
+
+
+def past_day(text: str) -> date:
+    """Return the day that was typed, which is none to come; `read_date` says what it raises."""
+    return any_day(text, today())
+
+
+def hour(text: str) -> time:
+    """Return an hour written as 14:05; raises `WrongUse` if it is none."""
+    try:
+        return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007 - an hour of the local day
+    except ValueError:
+        raise WrongUse(say("entry.hour", got=text)) from None
+
+
+def author(by: str | None) -> str | None:
+    """Return who did it, by the option or else by the environment."""
+    return (os.environ.get("CROSSCOMPAT_GROWER", "") if by is None else by).strip() or None
+
+
 def words(name: str, allowed: tuple[str, ...]) -> Callable[[str], str]:
     """Return a reader of one of some words, of which the beginning is enough, whatever its case.
+
+    The reader raises `WrongUse` if it is none of them.
 
     Examples
     --------
     >>> words("--over", ("set", "hold"))("HO")
     'hold'
-
-    Raises
-    ------
-    WrongUse
-        By the reader, if it is none of them.
     """
 
     def read(given: str) -> str:
-        plain = " ".join(_not_blank(name)(given).casefold().split())
-        meant = [word for word in allowed if word == plain] or [word for word in allowed if word.startswith(plain)]
-        if len(meant) != 1:
+        meant = _meant(_not_blank(name)(given), allowed)
+        if meant is None:
             raise WrongUse(say("usage.choice", option=name, words=", ".join(allowed), got=given))
-        return meant[0]
+        return meant
 
     return read
 
 
 def number(name: str, kind: type[int | float], least: float, most: float = _MOST) -> Callable[[Any], Any]:
-    """Return a reader of a number between two limits.
-
-    Raises
-    ------
-    WrongUse
-        By the reader, if it is none or lies outside.
-    """
+    """Return a reader of a number between two limits, which raises `WrongUse` if it is none or lies outside."""
 
     def read(given: Any) -> Any:
         try:
@@ -80,17 +134,14 @@ _TWO_NAMES = 4
 def two_parents(typed: Sequence[str]) -> tuple[str, str]:
     """Return the two sides of a pairing as they were typed: with or without a sign between, quoted or not.
 
+    `WrongUse` is raised if they are not two.
+
     Examples
     --------
     >>> two_parents(["COC-F1", "x", "DAS-1"]), two_parents(["Aloe", "vera", "x", "Aloe", "ferox"])
     (('COC-F1', 'DAS-1'), ('Aloe vera', 'Aloe ferox'))
     >>> two_parents(["Aloe vera × A. ferox"]), two_parents(["Aloe", "vera", "Aloe", "ferox"])
     (('Aloe vera', 'A. ferox'), ('Aloe vera', 'Aloe ferox'))
-
-    Raises
-    ------
-    WrongUse
-        If they are not two.
     """
     words = [word.strip() for word in typed]
     signs = [at for at, word in enumerate(words) if word.casefold() in _SIGNS]

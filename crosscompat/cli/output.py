@@ -12,6 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.files import named, write_atomically
 from crosscompat.ground.wording import catalogue, say
@@ -60,6 +61,11 @@ def who(species: str, plant: str | None) -> str:
 
     name = bracketed(species)
     return f"{name} [{plant}]" if plant else name
+
+
+def spoken(day: str) -> str:
+    """Return a day of an answer, ISO 8601, as people say it."""
+    return spoken_date(date.fromisoformat(day), today())
 
 
 def unit_in_words(unit: str | None) -> str:
@@ -171,14 +177,8 @@ def print_json(answer: DataclassInstance, output: Path | None = None) -> None:
 def deliver(text: str, output: Path | None, says: str = "") -> None:
     """Write text into a file and say so, or print it for want of one; ``-`` is standard output.
 
-    It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has.
-
-    Raises
-    ------
-    OSError
-        If the file cannot be written.
-    WrongUse
-        If the file is called a workbook.
+    It is for programs and browsers, so it is UTF-8 wherever it goes, whatever letters the screen has. `OSError` says
+    that the file cannot be written, `WrongUse` that it is called a workbook.
     """
     if output is not None and output.suffix.lower() in _WORKBOOKS:
         raise WrongUse(say("cli.no_workbook", file=str(output)))

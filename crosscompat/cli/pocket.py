@@ -9,8 +9,8 @@ import typer
 
 from crosscompat.cli.options import Folder, Json, Output
 from crosscompat.cli.output import deliver, give, line, paragraph, print_json
-from crosscompat.cli.prompts import today
 from crosscompat.cli.session import open_with_collection
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 

@@ -40,7 +40,7 @@ def rank(
 ) -> None:
     """Rank and print; refused rows of the crosses wanted make the exit code 1."""
     from crosscompat.advice import rank as advice
-    from crosscompat.advice.figures import is_usual, usual_flowers
+    from crosscompat.advice.figures import flowers_or_usual, is_usual
     from crosscompat.advice.predict import basis_of
     from crosscompat.book.crosses import read_wanted
     from crosscompat.cli.workers import watched
@@ -53,11 +53,11 @@ def rank(
     listed = read_wanted(wanted) if wanted else None
     names = [name for name in (partners_of, *(among or ()), *(row.seed_parent for row in listed or ())) if name]
     collection = collection_or_carried(folder, names)
-    usual = usual_flowers(collection) if flowers is None else flowers
+    usual, flowers = is_usual(collection, flowers), flowers_or_usual(collection, flowers)
     refused: list[Refused] = []
     basis = basis_of(collection)
     if everything:
-        candidates = advice.likeliest(collection, flowers=usual, most=most, watch=watched, basis=basis)
+        candidates = advice.likeliest(collection, flowers=flowers, most=most, watch=watched, basis=basis)
     elif partners_of or among:
         candidates = advice.chosen_pairs(collection, partners_of, among or ())
     else:
@@ -65,13 +65,13 @@ def rank(
         if not rows:
             raise WrongUse(say("rank.nothing"))
         candidates, refused = advice.wanted_pairs(collection, rows)
-    ranking = advice.rank(collection, candidates, flowers=usual, refused=refused, watch=watched, basis=basis, by=by)
+    ranking = advice.rank(collection, candidates, flowers=flowers, refused=refused, watch=watched, basis=basis, by=by)
     if as_json:
         print_json(ranking, output)
     elif output is not None:
         _write_table(ranking, output)
     else:
-        print_ranking(ranking, most, why=why, usual=is_usual(collection, flowers))
+        print_ranking(ranking, most, why=why, usual=usual)
     if ranking.refused:
         raise typer.Exit(1)
 

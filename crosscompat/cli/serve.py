@@ -9,9 +9,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from crosscompat.cli.options import Folder, count, plain
+from crosscompat.cli.options import Folder, confirm, count, plain
 from crosscompat.cli.output import line, paragraph
-from crosscompat.cli.prompts import confirm
 from crosscompat.collection.settings import FILE_NAME
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

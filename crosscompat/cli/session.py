@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crosscompat.carried import carried_trees, tree_for_genus
+from crosscompat.cli.options import confirm
 from crosscompat.cli.output import talk
-from crosscompat.cli.prompts import confirm
 from crosscompat.ground.errors import CrosscompatError, WrongUse
 from crosscompat.ground.names import fold, genus_of
 from crosscompat.ground.wording import say, speak_of

@@ -13,7 +13,7 @@ from typing import Literal
 from crosscompat.book import records
 from crosscompat.book.crosses import WANTED_HEADER, read_crosses
 from crosscompat.book.current_plants import read_plants
-from crosscompat.book.numbers import OURS
+from crosscompat.book.numbers_and_names import OURS
 from crosscompat.book.record_fields import read_fields
 from crosscompat.book.records import GivenForecast, Record
 from crosscompat.book.store.pages import refuse_filled

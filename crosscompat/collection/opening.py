@@ -269,10 +269,8 @@ def _carried(name: str) -> CarriedTree | None:
 
 def _model(path: Path) -> tuple[SavedModel | None, tuple[str, ...]]:
     """Read the saved model; one that cannot be read is told and done without, for it can be made anew."""
-    if not path.exists():
-        return None, ()
     try:
-        return read_model(path), ()
+        return (read_model(path) if path.exists() else None), ()
     except (BadInput, OSError) as error:
         return None, (str(error),)
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
-from crosscompat.book.numbers import pattern_fault
+from crosscompat.book.numbers_and_names import pattern_fault
 from crosscompat.book.record_fields import choices, one_of, value_types
 from crosscompat.ground.csv_cells import raise_faults
 from crosscompat.ground.dates import DEFAULT_START
@@ -42,19 +42,20 @@ class Settings:
     """What a grower has settled for one collection.
 
     ``tree``, ``traits`` and ``synonyms`` are files in the folder, or the name of a tree that comes along; a tree may be
-    a ``.csv`` table of distances too, ``tree_unit`` is what its lengths are (``unit`` counts every branch as 1),
-    ``tree_index`` which of several it is, from 0, and ``tree_sample`` a file with many trees of which it is the
-    summary. ``trait_kinds`` declares columns; with ``place_missing`` species that only the traits have are placed by
-    their section or genus. The ``group`` says which cautions apply; seasons start on ``season_start``, ``MM-DD``.
+    a ``.csv`` table of distances too. ``tree_unit`` is what its lengths are (``unit`` counts every branch as 1),
+    ``tree_index`` which tree of several, from 0, ``tree_sample`` a file with many trees of which it is the summary.
+    ``trait_kinds`` declares columns of the traits; with ``place_missing`` species that only the traits have are placed
+    by their section or genus. The ``group`` says which cautions apply; seasons start on ``season_start``, ``MM-DD``.
 
-    From the brush it takes ``window_days`` to the last seedling, and ``set_days``, ``hold_days`` and ``fill_days``
-    until those stages can be judged, ``seeds_per_pod`` are expected before any was counted, and at ``most_seeds``; None
-    is what the group usually has. A seedling that may be the mother's own counts ``doubtful_weight``, from 0 to 1.
+    Days from the brush: ``window_days`` to the last seedling, ``set_days``, ``hold_days`` and ``fill_days`` until those
+    stages can be judged. A ripe pod is taken to hold ``seeds_per_pod`` before any was counted, and never more than
+    ``most_seeds``; what is None is as the group usually has it. A seedling that may be the mother's own counts
+    ``doubtful_weight``, from 0 to 1.
 
     The ``book`` is a file in the folder or the URL of a shared database, ``book_id`` the identity of the one in which
-    alone is written, any if empty; ``cross_number`` is a pattern as `book.numbers` reads it, ours if empty. Outcomes
-    that are ``invented`` are said to be on every screen. ``priors`` are what the grower believes otherwise than the
-    published table, in its shape.
+    alone is written, any if empty; ``cross_number`` is a pattern as `read_pattern` has it, ours if empty. Where the
+    outcomes are ``invented``, every screen says so. ``priors`` are what the grower believes otherwise than what is
+    published, in the shape of that table.
     """
 
     format: int = FORMAT
@@ -122,10 +123,7 @@ _SEEDS: Mapping[str, tuple[float, int | None]] = {"": (20.0, None), "cactus": (1
 def read_settings(path: Path) -> Settings:
     """Read ``collection.toml``; a setting that is not given has its default.
 
-    Raises
-    ------
-    BadInput
-        With every fault of the file; ``NewerFormat`` if a newer version has written it.
+    A `BadInput` has every fault of the file; ``NewerFormat`` says that a newer version has written it.
     """
     table = _parsed(path)
     given = table.get("format", FORMAT)
@@ -230,10 +228,7 @@ BOOK_VARIABLE = "CROSSCOMPAT_BOOK"
 def book_place(folder: Path, settings: Settings) -> Path | str:
     """Return the file of a collection's cross book, or the URL of the database that holds it.
 
-    Raises
-    ------
-    WrongUse
-        If it is written as neither, as the address of a server without ``postgresql://`` is; or is of no file at all.
+    `WrongUse` is raised if it is written as neither, as a server without ``postgresql://`` is, or is of no file at all.
     """
     place = os.environ.get(BOOK_VARIABLE) or settings.book
     if "://" in place:

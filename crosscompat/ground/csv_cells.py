@@ -8,6 +8,7 @@ import io
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from os import PathLike
@@ -294,25 +295,21 @@ def day(text: str) -> date:
         iso = dict(zip(("one", "two"), map(date.isoformat, days), strict=False))
         spoken = dict(zip(("one_day", "two_day"), map(spoken_date, days), strict=False))
         raise _bad("date", advice, text=text, **iso, **spoken)
-    try:
-        written = date.fromisoformat(text)
-    except ValueError:
-        written = date.min
-    if not FIRST_YEAR <= written.year <= LAST_YEAR:
-        raise _bad("date_none", "date_advice", text=text)
-    return written
+    with suppress(ValueError):
+        if FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
+            return date.fromisoformat(text)
+    raise _bad("date_none", "date_advice", text=text)
 
 
 def timestamp(text: str) -> datetime:
     """Return a moment in UTC, else raise `BadCell`; its time zone must be written, as Z or +02:00."""
     try:
         written = datetime.fromisoformat(text) if _TIMESTAMP.fullmatch(text) else None
-        moment = written.astimezone(UTC) if written and written.tzinfo else None
+        if written and written.tzinfo:
+            return written.astimezone(UTC)
     except (ValueError, OverflowError):
-        written = moment = None
-    if moment is None:
-        raise _bad("timestamp_zone" if written else "timestamp", "timestamp_advice", text=text)
-    return moment
+        written = None
+    raise _bad("timestamp_zone" if written else "timestamp", "timestamp_advice", text=text)
 
 
 def hour(text: str) -> time:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import date, datetime, timedelta
 from typing import Final, Protocol, TypeVar
@@ -92,13 +92,13 @@ def readings(text: str, order: str | None = None) -> list[date]:
     """
     given = " ".join(text.casefold().split())
     if year_first := _YEAR_FIRST.fullmatch(given):
-        return [*_day(*map(int, year_first.groups()))]
+        return _day(*map(int, year_first.groups()))
     if year_last := _YEAR_LAST.fullmatch(given):
         a, b, year = int(year_last[1]), int(year_last[2]), _full_year(year_last[3])
         ways = {"day-first": (year, b, a), "month-first": (year, a, b)}
         return list(dict.fromkeys(day for way in ways if order in {None, way} for day in _day(*ways[way])))
     named = _NAMED.fullmatch(given.replace("-", " "))
-    return [*_of_month(named, named[5])] if named and named[5] else []
+    return _of_month(named, named[5]) if named and named[5] else []
 
 
 def by_date(dated: Iterable[_D]) -> list[_D]:
@@ -150,53 +150,41 @@ def spoken_dates(text: str) -> str:
 
 
 def spoken_span(first: date, last: date, today: date | None = None) -> str:
-    """Return a stretch of days as people say it.
-
-    Examples
-    --------
-    >>> spoken_span(date(2026, 6, 5), date(2026, 6, 9), date(2026, 6, 1))
-    '5 to 9 June'
-    """
+    """Return a stretch of days as people say it: "5 to 9 June"."""
     if first == last:
         return spoken_date(first, today)
     one_month = (first.year, first.month) == (last.year, last.month)
     return say("dates.span", first=first.day if one_month else spoken_date(first, today), last=spoken_date(last, today))
 
 
-def _readings(given: str, today: date) -> Iterator[date]:
-    """Yield every day that a text can mean, day first before month first."""
-    yield from _said(given, today)
+def _readings(given: str, today: date) -> list[date]:
+    """Return every day that a text can mean, day first before month first."""
     if iso := _ISO.fullmatch(given):
-        yield from _day(*(int(part) for part in iso.groups() if part is not None))
-    elif numbers := _NUMBERS.fullmatch(given):
+        return _day(*(int(part) for part in iso.groups() if part is not None))
+    if numbers := _NUMBERS.fullmatch(given):
         a, sign, b, year = numbers.groups()
-        yield from _in_year(year, int(b), int(a), today)
-        if sign in "/-":
-            yield from _in_year(year, int(a), int(b), today)
-    elif named := _NAMED.fullmatch(given):
-        yield from _of_month(named, named[5], today)
+        day_first, month_first = (_in_year(year, *order, today) for order in ((int(b), int(a)), (int(a), int(b))))
+        return day_first + (month_first if sign in "/-" else [])
+    if named := _NAMED.fullmatch(given):
+        return _of_month(named, named[5], today)
+    return _said(given, today)
 
 
-def _of_month(named: re.Match[str], year: str | None, today: date = date.max) -> Iterator[date]:
+def _of_month(named: re.Match[str], year: str | None, today: date = date.max) -> list[date]:
     day, month, month_first, day_last, _ = named.groups()
     alike = [i for i, full in enumerate(MONTHS, 1) if full.casefold().startswith(month or month_first)]
-    yield from _in_year(year, alike[0], int(day or day_last), today) if len(alike) == 1 else ()
+    return _in_year(year, alike[0], int(day or day_last), today) if len(alike) == 1 else []
 
 
-def _said(given: str, today: date) -> Iterator[date]:
-    if given in {"today", "now"}:
-        yield today
-    elif given == "yesterday":
-        yield today - timedelta(days=1)
-    elif ago := _AGO.fullmatch(given):
+def _said(given: str, today: date) -> list[date]:
+    if given in {"today", "now", "yesterday"}:
+        return [today - timedelta(days=given == "yesterday")]
+    if ago := _AGO.fullmatch(given):
         n = int(ago[1]) if ago[1].isdigit() else 1
-        yield today - timedelta(days=n * (7 if ago[2] == "week" else 1))
-    else:
-        name = given.removeprefix("last ").removeprefix("on ")
-        found = [i for i, full in enumerate(_DAYS) if len(name) >= _LEAST and full.startswith(name)]
-        if found:
-            back = (today.weekday() - found[0]) % 7
-            yield today - timedelta(days=back or (7 if given.startswith("last ") else 0))
+        return [today - timedelta(days=n * (7 if ago[2] == "week" else 1))]
+    name = given.removeprefix("last ").removeprefix("on ")
+    back = [(today.weekday() - i) % 7 for i, full in enumerate(_DAYS) if len(name) >= _LEAST and full.startswith(name)]
+    return [today - timedelta(days=back[0] or (7 if given.startswith("last ") else 0))] if back else []
 
 
 def _full_year(year: str) -> int:
@@ -206,15 +194,14 @@ def _full_year(year: str) -> int:
     return int(year) + _CENTURY - (100 if int(year) >= _LAST_CENTURY else 0)
 
 
-def _in_year(year: str | None, month: int, day: int, today: date) -> Iterator[date]:
+def _in_year(year: str | None, month: int, day: int, today: date) -> list[date]:
     if year is not None:
-        yield from _day(_full_year(year), month, day)
-        return
+        return _day(_full_year(year), month, day)
     years = (today.year - back for back in range(9))  # leap years are at most eight apart
-    yield from [one for some in years for one in _day(some, month, day) if one <= today][:1]
+    return [one for some in years for one in _day(some, month, day) if one <= today][:1]
 
 
-def _day(year: int, month: int, day: int) -> Iterator[date]:
+def _day(year: int, month: int, day: int) -> list[date]:
     with suppress(ValueError):
-        if FIRST_YEAR <= year <= LAST_YEAR:
-            yield date(year, month, day)
+        return [date(year, month, day)] if FIRST_YEAR <= year <= LAST_YEAR else []
+    return []

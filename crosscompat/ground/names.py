@@ -7,7 +7,8 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from difflib import SequenceMatcher
-from functools import cached_property
+from functools import cached_property, lru_cache
+from itertools import starmap
 from typing import Literal, NamedTuple
 
 from crosscompat.ground.errors import BadInput, Fault, Place, UnknownName
@@ -169,16 +170,8 @@ class NameIndex:
         self.synonyms: dict[str, str] = dict(synonyms or {})
         self._exact = {fold(label): label for label in self.labels}
         if len(self._exact) < len(self.labels):
-            raise BadInput(
-                Fault(
-                    Place(),
-                    f"{folded}: {say('names.repeated', n=len(written), labels='; '.join(written))}",
-                    say("names.repeated_advice"),
-                )
-                for folded, written in repeated(self.labels).items()
-            )
+            raise BadInput(starmap(_repeat, repeated(self.labels).items()))
         self._synonym_index = NameIndex(self.synonyms) if self.synonyms else None
-        self._keys: dict[str, tuple[object, ...] | None] = {}
         self._matches: dict[tuple[str, str | None], Match] = {}
         self._open: set[tuple[str, str | None]] = set()
 
@@ -201,18 +194,9 @@ class NameIndex:
     def match(self, text: str, genus: str | None = None) -> Match:
         """Return the label that a name means, and how it was found; ``genus`` is what an abbreviated one stands for.
 
-        Raises
-        ------
-        UnknownName
-            With the three nearest labels, or with all of those that it could be.
-
-        Examples
-        --------
-        >>> NameIndex(["Aloe_vera"]).match("Aloe vera var. chinensis").how
-        'species'
+        An `UnknownName` has the three nearest labels, or all of those that it could be.
         """
-        match = self.lookup(text, genus)
-        if match:
+        if match := self.lookup(text, genus):
             return match
         nearest = self.nearest(text, genus=genus)
         shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
@@ -267,12 +251,6 @@ class NameIndex:
             for word in set(low.split(" "))
         )
 
-    def _key(self, label: str) -> tuple[object, ...] | None:
-        if label not in self._keys:
-            name = read_name(label)
-            self._keys[label] = _key(name) if name else None
-        return self._keys[label]
-
     def _search(self, text: str, genus: str | None) -> Match | None:
         """Return the match of a name; none for a synonym that leads back to itself, or through too many others."""
         key = (text, genus)
@@ -300,11 +278,10 @@ class NameIndex:
     def _parsed(self, name: PlantName | None, text: str) -> str | None:
         if name is None:
             return None
-        wanted = _key(name)
-        same = [label for label in self._by_word.get(_anchor(name), []) if self._key(label) == wanted]
+        wanted, alike = _key(name), self._by_word.get(_anchor(name), [])
+        same = [label for label in alike if (read := read_name(label)) and _key(read) == wanted]
         if len(same) > 1:  # two ranks of one epithet: the name's own rank decides, if it has one
-            printed = str(name)
-            same = [label for label in same if str(read_name(label)) == printed] or same
+            same = [label for label in same if str(read_name(label)) == str(name)] or same
         return self._only(same, text)
 
     def _accepted(self, text: str, genus: str | None) -> Match | None:
@@ -321,9 +298,7 @@ class NameIndex:
         if name is None or _leans(name):
             return None
         species = name.only_species()
-        if _key(species) == _key(name):
-            return None
-        match = self._search(str(species), None)
+        match = self._search(str(species), None) if _key(species) != _key(name) else None
         return Match(match.label, "species", text) if match else None
 
     def _shortened(self, text: str, genus: str | None) -> Match | None:
@@ -351,6 +326,11 @@ class NameIndex:
         return labels[0] if labels else None
 
 
+def _repeat(folded: str, written: tuple[str, ...]) -> Fault:
+    what = say("names.repeated", n=len(written), labels="; ".join(written))
+    return Fault(Place(), f"{folded}: {what}", say("names.repeated_advice"))
+
+
 def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     groups: defaultdict[str, list[str]] = defaultdict(list)
     for key, label in pairs:
@@ -358,6 +338,7 @@ def _grouped(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     return dict(groups)
 
 
+@lru_cache(10_000)
 def read_name(text: str, genus: str | None = None) -> PlantName | None:
     """Return the parts of a name, or None if it is no plant name."""
     try:

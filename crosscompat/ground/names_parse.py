@@ -150,21 +150,15 @@ class PlantName(NamedTuple):
             right = f"({second})" if second.parents and not _below(second) else str(second)
             formula = f"{first} × {right}"
             return " ".join([f"({formula})", *below]) if below else formula
-        doubt = [self.qualifier] if self.qualifier else []
-        parts = ["×" * self.hybrid_genus + self.genus, *([] if self.qualifies_infraspecific else doubt)]
-        if self.epithet:
-            parts.append("×" * self.hybrid + self.epithet)
-        if self.infraspecific:
-            parts += [self.rank] if self.rank else []
-            parts += doubt if self.qualifies_infraspecific else []
-            parts.append(self.infraspecific)
-        return " ".join(parts + below)
+        doubt = (None, self.qualifier) if self.qualifies_infraspecific else (self.qualifier, None)
+        parts = ["×" * self.hybrid_genus + self.genus, doubt[0], self.epithet and "×" * self.hybrid + self.epithet]
+        parts += [self.rank, doubt[1], self.infraspecific] if self.infraspecific else []
+        return " ".join(filter(None, [*parts, *below]))
 
 
 def _below(name: PlantName) -> list[str]:
-    parts = [f"{name.group} Group"] if name.group else []
-    parts += [f"'{name.cultivar}'"] if name.cultivar else []
-    return parts + ([name.field_number] if name.field_number else [])
+    group, cultivar = name.group and f"{name.group} Group", name.cultivar and f"'{name.cultivar}'"
+    return list(filter(None, (group, cultivar, name.field_number)))
 
 
 class Unreadable(UnknownName):

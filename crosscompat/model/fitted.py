@@ -142,11 +142,6 @@ class FittedModel:
     seeds: SeedsPerPod
     records: tuple[str, ...] = ()
 
-    @property
-    def centre(self) -> Floats:
-        """Where each feature stands when the intercept alone speaks, shape (n_features,)."""
-        return centre_of(self.recipe.features)
-
     def fit_of(self, step: str) -> StepFit | None:
         """Return what was learned of a step; None if nothing was."""
         return next((fit for fit in self.steps if fit.step == step), None)

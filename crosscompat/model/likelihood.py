@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 _LEAST = 1e-300
 _LOWEST = -500.0  # below this logit the slope of "some of n" is 1 to the last digit
@@ -32,7 +33,7 @@ class Counts:
 
     tried: Floats
     took: Floats
-    some: NDArray[np.bool_]
+    some: Flags
     weight: Floats
 
     @classmethod

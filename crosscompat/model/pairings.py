@@ -66,13 +66,7 @@ class Levels:
 
     @classmethod
     def of(cls, seen: Seen, parents: Parents) -> Levels:
-        """Return the numbers of parents.
-
-        Examples
-        --------
-        >>> Levels.of(Seen(species=("a", "b")), Parents(["b", "c"], ["a", "a"])).seed
-        array([ 1, -1])
-        """
+        """Return the numbers of parents."""
         size = len(parents.seed)
         return cls(
             _numbers(seen.species, parents.seed, size),

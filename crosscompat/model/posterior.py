@@ -1,9 +1,7 @@
 """The posterior of one step: its variances integrated over a set of points, and one Gaussian matched to all of them.
 
-Each unknown scale is written as a coordinate that is standard normal before any record: a standard deviation is
-s F⁻¹(Φ(z)) with F the half-normal distribution, the phylogenetic share lambda is G⁻¹(Φ(z)) with G that of Beta(2, 2).
-Where the data say nothing the posterior of z is then exactly standard normal, and where a standard deviation may be 0
-it trails off gently to the left.
+Each unknown scale is written as a coordinate that is standard normal before any record: a standard deviation is s
+F⁻¹(Φ(z)) with F the half-normal distribution, the phylogenetic share lambda is G⁻¹(Φ(z)) with G that of Beta(2, 2).
 
 The Gaussian is a twenty-fourth as large to save as the mixture, and says nearly the same. Beside the effects of the
 species seen it holds what a relative would inherit from them, lambda R^-1 u with R = lambda A + (1 - lambda) I, so that

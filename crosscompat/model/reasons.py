@@ -12,6 +12,7 @@ from crosscompat.model.fitted import FittedModel, Past, StepFit, design_of, offs
 from crosscompat.model.forecast import Outlook, all_joined, effect_columns, step_logits
 from crosscompat.model.likelihood import Floats, Ints
 from crosscompat.model.pairings import Pairings
+from crosscompat.model.prior import centre_of
 from crosscompat.stages import STEPS, WHOLE
 
 _MOST_SCALE = 2.0
@@ -41,7 +42,7 @@ def reasons(model: FittedModel, step: str, row: Floats, asked: Pairings | None =
     """
     fit = model.fit_of(step) or prior_step(model, step)
     slopes = fit.coefficients if step == WHOLE else fit.coefficients + _share_of_whole(model, step, row)
-    base = float(slopes[0] + (model.means - model.centre) @ slopes[1:])
+    base = float(slopes[0] + (model.means - centre_of(model.recipe.features)) @ slopes[1:])
     design = design_of(model.recipe, row[None, :], model.means)
     offset = float(offset_of(model, step, design)[0] + design[0] @ fit.coefficients)
     terms = []

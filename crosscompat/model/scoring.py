@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crosscompat.model.likelihood import Floats
+from crosscompat.model.likelihood import Flags, Floats, Ints
+
+MOST, FOLDS = 40, 20
 
 _MOST_BINS = 5
 _FEWEST_IN_A_BIN = 8
@@ -107,7 +109,7 @@ def auc(forecast: Floats, took: Floats, weight: Floats) -> float | None:
 
 
 def scores(
-    forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64], name: str = ""
+    forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: Ints, name: str = ""
 ) -> ForecastScore:
     """Return all scores of forecasts, arrays as for `log_loss`, against the base rate and by group, shape (n,).
 
@@ -126,7 +128,7 @@ def scores(
 
 
 def skill_interval(
-    forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: NDArray[np.int64]
+    forecast: Floats, took: Floats, weight: Floats, base_rate: Floats, group: Ints
 ) -> tuple[float, float] | None:
     """Return the 90% interval of the skill, at most 1, by leaving out group after group (jackknife).
 
@@ -180,7 +182,7 @@ def calibration(forecast: Floats, took: Floats, weight: Floats, bins: int | None
     return [_bin(forecast, took, weight, bin_of[place] == number) for number in np.unique(bin_of)]
 
 
-def _bin(forecast: Floats, took: Floats, weight: Floats, chosen: NDArray[np.bool_]) -> CameOf:
+def _bin(forecast: Floats, took: Floats, weight: Floats, chosen: Flags) -> CameOf:
     n = float(weight[chosen].sum())
     share = float(weight[chosen] @ took[chosen]) / n
     low, high = _wilson(share, n)
@@ -193,12 +195,6 @@ def _wilson(share: float, n: float) -> tuple[float, float]:
     middle = (share + squared / 2) / (1 + squared)
     reach = _Z90 / (1 + squared) * sqrt(share * (1 - share) / n + squared / (4 * n))
     return min(share, max(0.0, middle - reach)), max(share, min(1.0, middle + reach))
-
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
-MOST, FOLDS = 40, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +271,7 @@ def pair_numbers(seed: ArrayLike, pollen: ArrayLike) -> Ints:
     array([0, 0, 1])
     """
     sides = np.sort(np.column_stack([np.asarray(seed), np.asarray(pollen)]), axis=1)
-    return np.unique(sides, axis=0, return_inverse=True)[1].ravel().astype(np.int64)
+    return np.unique(sides, axis=0, return_inverse=True)[1].ravel()
 
 
 def verdict_on(scored: ForecastScore) -> str:

@@ -132,14 +132,10 @@ class TakeModel:
             raise WrongUse(say("take.counts", got=", ".join(map(str, crosses.columns))))
         weight = _weights(crosses)
         weighed = np.flatnonzero(weight > 0)
-        table = crosses.iloc[weighed]
+        records, index = _cross_records(crosses.iloc[weighed], weighed), self._positions.index
+        selfs = self_fertile_labels(self.traits, index)
         training = training_set_from(
-            _cross_records(table, weighed),
-            Plants.of([]),
-            self._positions.index,
-            as_of=as_of or today(),
-            windows=self.windows,
-            self_fertile=self_fertile_labels(self.traits, self._positions.index),
+            records, Plants.of([]), index, as_of=as_of or today(), windows=self.windows, self_fertile=selfs
         )
         nowhere = [left.cross.row for left in training.left_out if left.reason == "not_in_tree"]
         rows = [cross.row for cross in training.crosses]

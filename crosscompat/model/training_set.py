@@ -20,8 +20,6 @@ import numpy as np
 from crosscompat.book.crosses import (
     COUNT_COLUMNS,
     Cross,
-    Flags,
-    Floats,
     Outcomes,
     count_arrays,
     find_label,
@@ -32,7 +30,7 @@ from crosscompat.book.crosses import (
 from crosscompat.book.current_plants import Plants
 from crosscompat.book.records import SELFED, UNCHECKED
 from crosscompat.ground.names import NameIndex
-from crosscompat.model.likelihood import Ints
+from crosscompat.model.likelihood import Flags, Floats, Ints
 from crosscompat.stages import LAST, STAGE_COLUMNS, STAGES, STEPS, WHOLE
 from crosscompat.traits import TraitTable
 
@@ -130,11 +128,10 @@ def step_counts(
     age : ndarray of float, shape (n_crosses,)
         Days since the pollination.
     windows : mapping of str to float
-        Days after which each stage is closed. Before that it says nothing, whatever is known of it: failures show early
-        and successes late.
+        Days after which each stage is closed. Before that it says nothing: failures show early and successes late.
     lost : ndarray of bool, shape (n_crosses,), optional
-        True where an accident ended the cross. It struck at the last stage that was counted: what came through there
-        still counts, as "some", and what is missing does not.
+        True where an accident ended the cross, at the last stage that was counted: what came through there still
+        counts, as "some", and what is missing does not.
 
     Examples
     --------

@@ -6,7 +6,7 @@ A name counts as it stands, as it folds, or as a plant name.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections import defaultdict
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -259,26 +259,25 @@ def read_distances(path: str | PathLike[str], *, unit: str | None = None) -> Dis
 
 
 class _Faults:
-    """Faults by kind, worded when all are there: the first ones in full, the rest as a number."""
+    """Faults of one table: the first of each kind in full, the rest as a number."""
 
     def __init__(self, file: str) -> None:
         self.file = file
-        self._of_kind: dict[str, list[tuple[Place, dict[str, str]]]] = defaultdict(list)
+        self._faults: list[Fault] = []
+        self._count: Counter[str] = Counter()
 
     def add(self, key: str, row: int, column: str | None, **values: str) -> None:
-        self._of_kind[key].append((Place(self.file, row=row, column=column), values))
+        self._count[key] += 1
+        if self._count[key] <= SHOWN:
+            self._faults.append(worded("table", key, Place(self.file, row=row, column=column), **values))
 
     def settle(self) -> None:
         """Raise everything there is to say, row by row."""
-        faults: list[Fault] = []
-        for key, items in self._of_kind.items():
-
-            def fault(item: tuple[Place, dict[str, str]], key: str = key) -> Fault:
-                return worded("table", key, item[0], **item[1])
-
-            faults += first_faults(items, fault, f"table.{key}", self.file)
+        more = {key: count - SHOWN for key, count in self._count.items() if count > SHOWN}
+        faults = sorted(self._faults, key=lambda fault: fault.place.row or 0)
+        faults += [Fault(Place(self.file), say(f"table.{key}.more", n=n)) for key, n in more.items()]
         if faults:
-            raise BadInput(sorted(faults, key=lambda fault: (fault.place.row is None, fault.place.row or 0)))
+            raise BadInput(faults)
 
 
 def _header(number: int, cells: list[str], faults: _Faults) -> list[str]:

@@ -42,9 +42,7 @@ def read_tree(path: str | PathLike[str], *, unit: str | None = None, index: int 
     Raises
     ------
     BadInput, WrongUse
-        If the file cannot be read, holds no tree, or several and no ``index`` was given, or the tree has faults: a
-        missing, empty or non-numeric length, a decimal comma, names that are empty or come twice, brackets that do not
-        match; if there is no tree of that number.
+        If the file cannot be read or holds no tree; as `parse_newick`, whose rules hold for all formats.
 
     Examples
     --------
@@ -74,13 +72,16 @@ def _trees(source: TextSource) -> list[Callable[[str | None], Phylogeny]]:
         raise BadInput([worded("trees", "other_xml", Place(source.file))])
     else:
         return newick_trees(source)
-    place, key, trees = Place(source.file), "none", []
     try:
         trees = read(source)
+    except BadInput:
+        raise
     except RecursionError:
-        key = "too_deep"
+        raise BadInput([worded("trees", "too_deep", Place(source.file), format=format_)]) from None
+    except Exception as error:  # noqa: BLE001 - other libraries raise many kinds for one thing: they cannot read this
+        raise BadInput([_unreadable(error, source.file, format_)]) from None
     if not trees:
-        raise BadInput([worded("trees", key, place, format=format_)])
+        raise BadInput([worded("trees", "none", Place(source.file), format=format_)])
     heads = [say("trees.number", number=str(number)) if len(trees) > 1 else "" for number in range(len(trees))]
     return [partial(_checked, tree, source.file, head) for tree, head in zip(trees, heads, strict=True)]
 
@@ -104,46 +105,34 @@ def _nexus(source: TextSource) -> list[Phylogeny]:
     if len(re.findall(rb"\bbegin\s", text)) > len(re.findall(rb"\bend(?:block)?\s*;", text)):
         raise BadInput([worded("trees", "open_block", Place(source.file))])
     import dendropy  # noqa: PLC0415 - heavy, and few files are NEXUS
-    from dendropy.dataio.newickreader import NewickReader  # noqa: PLC0415 - as above
 
-    try:
-        trees = dendropy.TreeList.get(
-            data=source.data.decode("utf-8") + _CLOSING,
-            schema="nexus",
-            taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
-            case_sensitive_taxon_labels=True,
-            preserve_underscores=True,
-            suppress_internal_node_taxa=True,
-        )
-        return [_from_dendropy(tree) for tree in trees]
-    except RecursionError:
-        raise
-    except Exception as error:  # noqa: BLE001 - DendroPy raises many kinds for one thing: it cannot read this
-        place = Place(source.file, line=getattr(error, "line_num", None), character=getattr(error, "col_num", None))
-        reason = str(getattr(error, "message", error))
-        if isinstance(error, NewickReader.NewickReaderDuplicateTaxonError):
-            fault = worded("trees", "duplicate_unplaced", place, name=reason.rsplit(": ", 1)[-1])
-        else:
-            fault = worded("trees", "nexus_fault", place, reason=_first_line(reason))
-        raise BadInput([fault]) from None
+    trees = dendropy.TreeList.get(
+        data=source.data.decode("utf-8") + _CLOSING,
+        schema="nexus",
+        taxon_namespace=dendropy.TaxonNamespace(is_case_sensitive=True),
+        case_sensitive_taxon_labels=True,
+        preserve_underscores=True,
+        suppress_internal_node_taxa=True,
+    )
+    return [_from_dendropy(tree) for tree in trees]
 
 
 def _phyloxml(source: TextSource) -> list[Phylogeny]:
     """Read phyloXML through Biopython."""
     phylo: Any = import_module("Bio.Phylo")  # heavy, untyped, and few files are phyloXML
-    try:
-        trees = phylo.parse(io.BytesIO(source.data), "phyloxml")
-        return [_from_biopython(tree) for tree in trees]
-    except RecursionError:
-        raise
-    except Exception as error:  # noqa: BLE001 - Biopython and its XML parser raise many kinds for one thing
-        line, column = getattr(error, "position", (None, None))
-        place = Place(source.file, line=line, character=None if column is None else column + 1)
-        raise BadInput([worded("trees", "phyloxml_fault", place, reason=_first_line(str(error)))]) from None
+    return [_from_biopython(tree) for tree in phylo.parse(io.BytesIO(source.data), "phyloxml")]
 
 
-def _first_line(reason: str) -> str:
-    return reason.strip().split("\n")[0].rstrip(".")
+def _unreadable(error: Exception, file: str | None, format_: str) -> Fault:
+    """Word what DendroPy, Biopython or its XML parser says, with the place that they give."""
+    line, column = getattr(error, "position", (None, None))
+    character = None if column is None else column + 1
+    line, character = getattr(error, "line_num", line), getattr(error, "col_num", character)
+    reason = str(getattr(error, "message", error))
+    place = Place(file, line=line, character=character)
+    if "DuplicateTaxon" in type(error).__name__:
+        return worded("trees", "duplicate_unplaced", place, name=reason.rsplit(": ", 1)[-1])
+    return worded("trees", f"{format_.lower()}_fault", place, reason=reason.strip().split("\n")[0].rstrip("."))
 
 
 def _from_dendropy(tree: Any) -> Phylogeny:
@@ -169,10 +158,9 @@ def _from_biopython(tree: Any) -> Phylogeny:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TreeSample:
-    """Trees of one analysis.
+    """Trees of one analysis, all of the same species.
 
-    The trees are all of the same species. They may differ in how fast they run as well as in shape; only relative
-    distance counts here, so every tree is scaled to the mean distance over the whole sample first.
+    Only relative distance counts: every tree is scaled to the mean distance over the whole sample first.
 
     Examples
     --------
@@ -212,9 +200,7 @@ class TreeSample:
 
 
 def mean_distance(tree: Phylogeny) -> float:
-    """Return the mean distance of two different tips.
-
-    A branch with k of n tips below it lies between k (n - k) of the pairs.
+    """Return the mean distance of two tips: a branch with k of n tips below it lies between k (n - k) of the pairs.
 
     Examples
     --------
@@ -230,12 +216,8 @@ def mean_distance(tree: Phylogeny) -> float:
 def read_sample(path: str | PathLike[str], *, unit: str | None = None) -> TreeSample:
     """Read a sample of trees from a file (NEXUS, Newick, phyloXML) that holds several.
 
-    Trees before the chain had settled (burn-in) should have been taken out; ``unit`` is of the branch lengths.
-
-    Raises
-    ------
-    BadInput
-        With every fault: as `read_trees`; one tree only; trees of other species than the first; trees without length.
+    Trees before the chain had settled (burn-in) should have been taken out. A `BadInput` has every fault: as
+    `read_trees`; one tree only; trees of other species than the first; trees without length.
     """
     trees = read_trees(path, unit=unit)
     place = Place(str(getattr(path, "name", path)))

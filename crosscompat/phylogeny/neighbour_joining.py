@@ -270,22 +270,23 @@ def root_on_outgroup(tree: Phylogeny, outgroup: Sequence[str]) -> Phylogeny:
 def _rooted_above(tree: Phylogeny, node: int, height: float | None = None) -> Phylogeny:
     """Return the tree with its root on the branch over a node, so high above it; by default in the middle."""
     top, new = tree.n_nodes - 1, tree.n_nodes
-    branches = list(zip(range(top), tree.parent[:-1].tolist(), tree.length[:-1].tolist(), strict=True))
-    at_root = [branch for branch in branches if branch[1] == top]
+    branches = dict(enumerate(zip(tree.parent[:-1].tolist(), tree.length[:-1].tolist(), strict=True)))
+    at_root = sorted((end for end, (above, _) in branches.items() if above == top), key=lambda end: end != node)
     if len(at_root) == 2:  # noqa: PLR2004 - two branches at the root are one
-        (lower, _, left), (upper, _, right) = at_root
-        ends = (upper, lower) if upper == node else (lower, upper)
-        branches = [*(branch for branch in branches if branch[1] != top), (*ends, left + right)]
-    lower, upper, length = branches.pop(next(i for i, (end, _, _) in enumerate(branches) if end == node))
+        lower, upper = at_root
+        branches[lower] = upper, branches.pop(lower)[1] + branches.pop(upper)[1]
+    upper, length = branches.pop(node)
     below = length / 2 if height is None else min(height, length)
     beside: dict[int, list[tuple[int, float]]] = {}
-    for a, b, apart in [*branches, (lower, new, below), (upper, new, length - below)]:
+    edges = [(end, *branch) for end, branch in branches.items()]
+    for a, b, apart in [*edges, (node, new, below), (upper, new, length - below)]:
         beside.setdefault(a, []).append((b, apart))
         beside.setdefault(b, []).append((a, apart))
-    nodes, parent = in_postorder(
-        (new, -1, np.nan),
-        lambda here: [(there, here[0], apart) for there, apart in beside[here[0]] if there != here[1]],
-    )
+
+    def away(here: tuple[int, int, float]) -> list[tuple[int, int, float]]:
+        return [(there, here[0], apart) for there, apart in beside[here[0]] if there != here[1]]
+
+    nodes, parent = in_postorder((new, -1, np.nan), away)
     names = dict(zip(tree.tip_nodes.tolist(), tree.tips, strict=True))
     labels = [names.get(number, "") for number, _, _ in nodes]
     return Phylogeny.from_arrays(parent, [apart for _, _, apart in nodes], labels, unit=tree.unit, rooted=True)

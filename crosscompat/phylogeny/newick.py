@@ -48,7 +48,8 @@ def parse_newick(
     Raises
     ------
     BadInput, WrongUse
-        With every fault of the tree, or the first where brackets or quotes do not match; if there is no such tree.
+        With every fault of the tree (a missing, empty or non-numeric length, a decimal comma, names that are empty or
+        come twice), or the first where brackets or quotes do not match; several and no ``index``; no such tree.
 
     Examples
     --------
@@ -161,7 +162,8 @@ class _Written:
         self._faults: list[Fault] = []
         labels, lengths = self._words()
         joined = ",".join(labels)
-        self.labels = [" ".join(label.split()) for label in labels] if any(map(joined.count, _BLANKS)) else labels
+        blank = any(blank in joined for blank in _BLANKS)
+        self.labels = [" ".join(label.split()) for label in labels] if blank else labels
         self.quoted = np.zeros(len(labels), dtype=np.bool_)
         if masked.quoted:
             self._unquote()

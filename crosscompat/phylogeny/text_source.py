@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import codecs
 import re
-from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
+from typing import NamedTuple
 
 from crosscompat.ground.errors import BadInput, Fault, Place, worded
 from crosscompat.ground.files import named
@@ -17,16 +17,10 @@ _LINE_END = re.compile(r"\r\n|\r|\n")
 _WIDE = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
-@dataclass(frozen=True, slots=True)
-class TextSource:
+class TextSource(NamedTuple):
     """A text as UTF-8 bytes, without a byte order mark, and the name of the file it came from.
 
     ``placed`` says whether its lines are those of the file; if not, places in it name the file alone.
-
-    Examples
-    --------
-    >>> print(TextSource("(a:1,é:x);".encode(), "t.nwk").fault("bad_length", 8, 9, got="x").place)
-    t.nwk, line 1, character 8
     """
 
     data: bytes
@@ -68,12 +62,11 @@ class TextSource:
     def _line(self, at: int) -> tuple[int, int, str]:
         """Return number, character and text of the line that holds a byte."""
         before = self.data[:at].decode("utf-8", "replace")
-        if before.endswith("\r") and self.data[at : at + 1] == b"\n":
-            before = before[:-1]
-        starts = [0, *(match.end() for match in _LINE_END.finditer(before))]
-        head = before[starts[-1] :]
+        if self.data[at : at + 1] == b"\n":
+            before = before.removesuffix("\r")
+        *lines, head = _LINE_END.split(before)
         rest = self.data[at : at + 4 * _WIDTH].decode("utf-8", "replace")
-        return len(starts), len(head) + 1, head + _LINE_END.split(rest)[0]
+        return len(lines) + 1, len(head) + 1, head + _LINE_END.split(rest)[0]
 
 
 def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
@@ -90,9 +83,8 @@ def _cut(text: str, start: int, size: int) -> tuple[str, tuple[int, int]]:
 
 def file_content(path: str | PathLike[str]) -> tuple[bytes, str]:
     """Return what is in a file and its name without its folder; a `BadInput` says that it is none."""
-    where = Path(path)
     try:
-        return where.read_bytes(), where.name
+        return Path(path).read_bytes(), Path(path).name
     except (FileNotFoundError, IsADirectoryError) as error:
         key = "no_file" if isinstance(error, FileNotFoundError) else "is_folder"
         raise BadInput([worded("trees", key, Place(str(path)))]) from None

@@ -34,9 +34,8 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 class Clade(NamedTuple):
     """The smallest clade that holds two tips: its crown node, how many tips it holds, and these in postorder.
 
-    ``depth`` is the root distance of the crown node over the mean root distance of the two tips, without a unit. 0:
-    they meet at the root only; near 1: they parted just now; 1 for a tip with itself, or where that mean is 0. ``name``
-    is the lowest named inner node at or above the crown node, "" where none is named.
+    ``depth`` is the root distance of the crown node over the mean root distance of the two tips: 0 if they meet at the
+    root, near 1 if they parted just now. ``name`` is the lowest named inner node at or above, "" where none is named.
     """
 
     node: int
@@ -202,13 +201,7 @@ class Phylogeny(Distances):
         return sums_from_root(self.parent, edge)
 
     def tips_under(self, node: int) -> Ints:
-        """Return the numbers, in ``tips``, of the k tips that a node holds, as a (k,) array; a tip holds itself.
-
-        Examples
-        --------
-        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).tips_under(2).tolist()
-        [0, 1]
-        """
+        """Return the numbers, in ``tips``, of the k tips that a node holds, as a (k,) array; a tip holds itself."""
         stop = int(np.searchsorted(self.tip_nodes, node, side="right"))
         return np.arange(stop - int(self._held[node]), stop)
 
@@ -217,8 +210,9 @@ class Phylogeny(Distances):
 
         Examples
         --------
-        >>> Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""]).mrca(["b", "c"])
-        4
+        >>> tree = Phylogeny.from_arrays([2, 2, 4, 4, -1], [1, 1, 1, 2, 0], ["a", "b", "", "c", ""])
+        >>> tree.mrca(["a", "b"]), tree.tips_under(2).tolist()
+        (2, [0, 1])
         """
         tips = self.positions(names)
         low, high = int(tips.min()), int(tips.max())
@@ -253,10 +247,9 @@ class Phylogeny(Distances):
         return lengths if names is None else lengths[self.positions(names)]
 
     def node_distance(self, a: str, b: str) -> int:
-        """Return the edges on the path between two tips less one: the nodes on the way; 0 for a tip with itself.
+        """Return the nodes on the path between two tips, 0 for a tip with itself.
 
-        The root and nodes with a single child count. In a tree marked [&U] a root with exactly two children is only
-        where the drawing begins, and does not count.
+        The root counts, but not with two children in a tree marked [&U]; so do nodes with a single child.
         """
         return int(self.node_distance_matrix([a, b])[0, 1])
 

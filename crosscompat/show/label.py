@@ -94,6 +94,7 @@ def code_text(card: LabelCard, *, invented: bool = False) -> str:
     return "\n".join(part for part in (card.number, formula, card.purpose, made, mark) if part)
 
 
+_Pen: TypeAlias = "_SvgPen | _PdfPen"
 _Runs: TypeAlias = Sequence[tuple[str, bool]]
 """Pieces of a line, each with whether it is printed in italics."""
 
@@ -180,7 +181,7 @@ def labels_pdf(cards: Sequence[LabelCard], *, title: str = "", invented: bool = 
     return buffer.getvalue()
 
 
-def _draw_sheet(pen: _SvgPen | _PdfPen, cards: Sequence[LabelCard], title: str, *, invented: bool) -> None:
+def _draw_sheet(pen: _Pen, cards: Sequence[LabelCard], title: str, *, invented: bool) -> None:
     lines = [say("label.order"), say("label.cut"), *([say("label.invented") + "."] if invented else [])]
     _write(pen, _LEFT, _LEFT + 10, title, "title", _COLUMNS * _CARD[0])
     _write(pen, _LEFT, _LEFT + 22, " ".join(lines), "said", _COLUMNS * _CARD[0])
@@ -189,7 +190,7 @@ def _draw_sheet(pen: _SvgPen | _PdfPen, cards: Sequence[LabelCard], title: str, 
         _draw_card(pen.card(), card, x, y, invented=invented)
 
 
-def _draw_card(pen: _SvgPen | _PdfPen, card: LabelCard, x: float, y: float, *, invented: bool) -> None:
+def _draw_card(pen: _Pen, card: LabelCard, x: float, y: float, *, invented: bool) -> None:
     """Draw one label with its upper left corner at a point."""
     left, right, mark = x + _TEXT, x + _RIGHT, 0.0
     pen.box(x, y, *_CARD)
@@ -213,7 +214,7 @@ def _draw_card(pen: _SvgPen | _PdfPen, card: LabelCard, x: float, y: float, *, i
     _draw_code(pen, code_text(card, invented=invented), x + 1.5 * _MM, y + 33 * _MM, 17 * _MM)
 
 
-def _draw_parent(pen: _SvgPen | _PdfPen, card: LabelCard, side: _Side, left: float, right: float, y: float) -> None:
+def _draw_parent(pen: _Pen, card: LabelCard, side: _Side, left: float, right: float, y: float) -> None:
     """Draw a name on one line as large as fits, or on two where one would be too small to read, and its part."""
     name = card.seed_parent if side == "seed" else _other_side(card)
     if side == "pollen" and card.kind in _SIGNS:
@@ -225,9 +226,7 @@ def _draw_parent(pen: _SvgPen | _PdfPen, card: LabelCard, side: _Side, left: flo
     _write(pen, left, y + 9, _role_of(card, side), "role", right - left)
 
 
-def _fitted(
-    runs: _Runs, width: float, pen: _SvgPen | _PdfPen, style: str, one_line: float
-) -> tuple[float, list[_Runs]]:
+def _fitted(runs: _Runs, width: float, pen: _Pen, style: str, one_line: float) -> tuple[float, list[_Runs]]:
     """Return the largest size at which a text fits a width, and its lines: one, or two at that size or smaller."""
     size = _STYLES[style].size
     while True:
@@ -238,7 +237,7 @@ def _fitted(
         size -= 0.5
 
 
-def _broken(runs: _Runs, width: float, pen: _SvgPen | _PdfPen, style: str, size: float) -> list[_Runs]:
+def _broken(runs: _Runs, width: float, pen: _Pen, style: str, size: float) -> list[_Runs]:
     """Break a line between words, so that each part keeps to a width if its words do."""
     lines: list[list[tuple[str, bool]]] = []
     for word in ((word, leans) for run, leans in runs for word in re.findall(r"\s*\S+\s*", run)):
@@ -249,21 +248,21 @@ def _broken(runs: _Runs, width: float, pen: _SvgPen | _PdfPen, style: str, size:
     return list(lines)
 
 
-def _draw_fact(pen: _SvgPen | _PdfPen, heading: str, value: str, left: float, right: float, y: float) -> None:
+def _draw_fact(pen: _Pen, heading: str, value: str, left: float, right: float, y: float) -> None:
     """Write a value over a line, or leave the line empty for a pencil."""
     _write(pen, left, y - 12, heading, "heading", right - left)
     _write(pen, left, y - 2, value, "fact", right - left)
     pen.box(left, y, right - left, 0, dashed=False)
 
 
-def _write(pen: _SvgPen | _PdfPen, x: float, y: float, text: str, style: str, width: float) -> None:
+def _write(pen: _Pen, x: float, y: float, text: str, style: str, width: float) -> None:
     """Write a line, in smaller letters where it would run over a width."""
     size, runs = _STYLES[style].size, [(text, False)]
     if text:
         pen.write(x, y, runs, style, min(size, size * width / max(pen.width(runs, style, size), 1e-6)))
 
 
-def _draw_code(pen: _SvgPen | _PdfPen, text: str, x: float, y: float, width: float) -> None:
+def _draw_code(pen: _Pen, text: str, x: float, y: float, width: float) -> None:
     """Draw what a label says as a code that a phone reads, of squares that stay sharp at any size."""
     import segno  # noqa: PLC0415 - only labels need it
 

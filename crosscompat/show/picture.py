@@ -84,8 +84,8 @@ def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tu
     """Tips from the top down: at every fork the smaller clade first, equal ones by their first name."""
     key: list[tuple[int, str]] = []
     for node, below in enumerate(children):
-        sizes = [key[child][0] for child in below]
-        key.append((sum(sizes), min(key[child][1] for child in below)) if below else (1, labels[node]))
+        held = [key[child] for child in below] or [(1, labels[node])]
+        key.append((sum(size for size, _ in held), min(name for _, name in held)))
     tips, stack = [], [len(children) - 1]
     while stack:
         node = stack.pop()
@@ -99,8 +99,8 @@ def _drawn_order(children: Sequence[Sequence[int]], labels: Sequence[str]) -> tu
 def lay_out(tree: Phylogeny) -> TreeLayout:
     """Return the place of every node of a tree drawn from left to right.
 
-    At every fork the smaller clade comes first and equal ones go by name, so the picture does not depend on the order
-    in which a file lists them. Where all lengths are 0, ``x`` is the number of forks passed, the tips in line.
+    At every fork the smaller clade comes first and equal ones go by name, so the order of a file does not matter. Where
+    all lengths are 0, ``x`` is the number of forks passed, the tips in line.
 
     Examples
     --------
@@ -124,13 +124,7 @@ def lay_out(tree: Phylogeny) -> TreeLayout:
 
 
 def nice_step(span: float) -> float:
-    """Return the largest of 1, 2 or 5 times a power of ten that is at most a positive ``span``, or a `ValueError`.
-
-    Examples
-    --------
-    >>> nice_step(0.74), nice_step(3.1), nice_step(10)
-    (0.5, 2.0, 10.0)
-    """
+    """Return the largest of 1, 2 or 5 times a power of ten that is at most a positive ``span``, or a `ValueError`."""
     if not (span > 0 and np.isfinite(span)):
         raise ValueError(f"a scale needs a positive span, not {span}")
     exponent = int(np.floor(np.log10(span)))
@@ -156,16 +150,17 @@ class TipMark:
     failed: int = 0
     note: str = ""
 
+    def in_percent(self, *, short: bool = False) -> str:
+        """Return the chance in percent with its interval, "" where it is unknown."""
+        if self.chance is None:
+            return ""
+        if self.low is None or self.high is None:
+            return percent(self.chance)
+        return percent_range(self.chance, self.low, self.high, short=short)
+
 
 def likeliest(marks: Iterable[TipMark], focus: str, n: int = 5) -> tuple[TipMark, ...]:
-    """Return the partners of ``focus`` with the best chances, best first, equal ones by name.
-
-    Examples
-    --------
-    >>> marks = [TipMark("a", "A", 0.2), TipMark("b", "B", 0.7), TipMark("c", "C"), TipMark("d", "D", 0.7)]
-    >>> [mark.label for mark in likeliest(marks, focus="d", n=2)]
-    ['b', 'a']
-    """
+    """Return the partners of ``focus`` with the best chances, best first, equal ones by name."""
     known = [(-mark.chance, mark.shown_name, mark) for mark in marks if mark.chance is not None and mark.label != focus]
     return tuple(mark for _, _, mark in sorted(known, key=lambda entry: entry[:2])[:n])
 
@@ -174,12 +169,6 @@ def worth_drawing(tips: Sequence[str], focus: str, marks: Collection[TipMark], m
     """Return the tips to keep in a picture of a tree of more than ``most`` tips, or None if all of them fit.
 
     The focus comes first, then partners with past crosses, then partners by chance.
-
-    Examples
-    --------
-    >>> marks = [TipMark("a", "A", 0.2), TipMark("b", "B", 0.7), TipMark("c", "C", 0.1, failed=1)]
-    >>> sorted(worth_drawing(["a", "b", "c", "d"], "d", marks, most=3))
-    ['b', 'c', 'd']
     """
     if len(tips) <= most:
         return None
@@ -205,9 +194,7 @@ def mark_in_words(mark: TipMark) -> str:
     """
     head = mark.shown_name
     if mark.chance is not None:
-        ranged = mark.low is not None and mark.high is not None
-        number = percent_range(mark.chance, mark.low or 0.0, mark.high or 0.0) if ranged else percent(mark.chance)
-        head = say("show.describe.tip_chance", name=head, chance=one_in(mark.chance), percent=number)
+        head = say("show.describe.tip_chance", name=head, chance=one_in(mark.chance), percent=mark.in_percent())
     return "; ".join([head, *past_in_words(mark), *([mark.note] if mark.note else [])])
 
 
@@ -269,30 +256,29 @@ class Picture:
         return place
 
 
-def _word_room(marks: Sequence[TipMark], which: Literal["took", "failed"]) -> float:
-    """Room for the longest word about takes, or about failures, with its shape."""
-    words = [say(f"show.{which}", n=getattr(mark, which)) for mark in marks if getattr(mark, which)]
-    return max([text_width(word, 13) + 36 for word in words], default=0.0)
-
-
 def _columns(marks: Sequence[TipMark], focus: TipMark, role: str) -> Columns:
     """Give every column the room that its longest entry takes."""
-    has_chances = any(mark.chance is not None for mark in marks)
-    has_past = any(mark.took or mark.failed for mark in marks)
-    rooms = [text_width(mark.shown_name, 15, bold=True) for mark in marks if mark is not focus]
-    pill = text_width(focus.shown_name, 13, bold=True) + text_width(role, 12, bold=True) + 26
+    counts = {which: [getattr(mark, which) for mark in marks if getattr(mark, which)] for which in ("took", "failed")}
+    rooms = {
+        which: max([text_width(say(f"show.{which}", n=count), 13) + 36 for count in given], default=0.0)
+        for which, given in counts.items()
+    }
     spoken = [text_width(one_in(mark.chance), 15, bold=True) for mark in marks if mark.chance is not None]
+    pill = text_width(focus.shown_name, 13, bold=True) + text_width(role, 12, bold=True) + 26
     names = MARGIN + TREE + 48
-    bars = names + max([pill, *rooms]) + _GAP
-    words = bars + (BAR + _GAP if has_chances else 0)
-    percent = words + (max(spoken) + 62 if has_chances else 0)
-    took = percent + (30 if has_chances else 0)
-    failed = took + _word_room(marks, "took")
-    note = failed + _word_room(marks, "failed")
+    bars = (
+        names + max([pill, *(text_width(mark.shown_name, 15, bold=True) for mark in marks if mark is not focus)]) + _GAP
+    )
+    words = bars + (BAR + _GAP if spoken else 0)
+    percent = words + (max(spoken) + 62 if spoken else 0)
+    took = percent + (30 if spoken else 0)
+    failed = took + rooms["took"]
+    note = failed + rooms["failed"]
     ends = [note + text_width(shortened(mark.note, NOTE_LETTERS), 12) for mark in marks]
+    has_past = any(counts.values())
     if has_past:
         ends.append(took + 20 + max(text_width(say(f"show.legend.{key}"), 12) for key in ("seedling", "seed")))
-    return Columns(names, bars, words, percent, took, failed, note, max(ends) + MARGIN, has_chances, has_past)
+    return Columns(names, bars, words, percent, took, failed, note, max(ends) + MARGIN, bool(spoken), has_past)
 
 
 def _best(known: tuple[TipMark, ...]) -> tuple[TipMark, ...]:

@@ -189,13 +189,7 @@ def wrapped(text: str, size: float, width: float, *, bold: bool = False) -> tupl
 
 
 def shortened(text: str, letters: int) -> str:
-    """Cut a text at the last whole word that leaves room for "…".
-
-    Examples
-    --------
-    >>> shortened("two words", 20), shortened("far outside what was seen", 16)
-    ('two words', 'far outside…')
-    """
+    """Cut a text at the last whole word that leaves room for "…"."""
     if len(text) <= letters:
         return text
     head = text[:letters]

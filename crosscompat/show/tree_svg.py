@@ -135,19 +135,13 @@ def _draw_axis(on: Element, picture: Picture, top: float, bottom: float) -> None
         svg.write(group, columns.took, top - 9, say("show.past_heading"), "heading")
 
 
-def _draw_bands(on: Element, picture: Picture, top: float) -> None:
-    """Lay a tint under the rows that the eye should find."""
+def _draw_rows(on: Element, picture: Picture, top: float) -> None:
+    """Draw a row beside every tip from ``top`` down, a tint under those that the eye should find."""
     left = picture.columns.names - 32
     for row, mark in enumerate(picture.rows):
-        kind = "focus-band" if mark is picture.focus else "band" if picture.rank(mark) else ""
-        if kind:
-            width = picture.columns.width - MARGIN + 12 - left
+        if mark is picture.focus or picture.rank(mark):
+            kind, width = "focus-band" if mark is picture.focus else "band", picture.columns.width - MARGIN + 12 - left
             svg.put(on, "rect", kind, x=left, y=top + row * _ROW + 1, width=width, height=_ROW - 2, rx=4)
-
-
-def _draw_rows(on: Element, picture: Picture, top: float) -> None:
-    """Draw a row beside every tip, the first one from ``top`` down."""
-    _draw_bands(on, picture, top)
     _draw_axis(on, picture, top, top + _ROW * len(picture.rows))
     for row, mark in enumerate(picture.rows):
         kind = "focus" if mark is picture.focus else "likely" if picture.rank(mark) else "plain"
@@ -196,12 +190,9 @@ svg {{ max-width: 100%; height: auto; }}
 def scale_words(step: float, unit: str | None) -> str:
     """Return the length of a scale bar in words."""
     length = f"{step:g}"
-    if unit is None:
-        return say("show.scale_unknown", n=length)
-    for table in (["scale_of_one"] if length == "1" else []) + ["scale"]:
-        if unit in catalogue("show")[table]:
-            return say(f"show.{table}.{unit}", n=length)
-    return say("show.scale_other", n=length, unit=unit)
+    tables = ["scale_of_one", "scale"] if length == "1" else ["scale"]
+    key = next((f"{table}.{unit}" for table in tables if unit in catalogue("show")[table]), "scale_other")
+    return say(f"show.{key if unit else 'scale_unknown'}", n=length, unit=unit)
 
 
 def _describe(picture: Picture, note: str, *, invented: bool) -> str:
@@ -257,13 +248,6 @@ def _draw_scale(on: Element, picture: Picture, y: float) -> None:
     svg.write(on, MARGIN, y + 22, scale_words(step, picture.branches.unit), "legend")
 
 
-def _draw_ramp(on: Element, x: float, y: float) -> None:
-    """Draw the scale of colours, 77 wide."""
-    for place in range(11):
-        svg.put(on, "rect", "shade", x=x + place * 7, y=y - 5, width=7, height=10, fill=chance_colour(place / 10))
-    svg.put(on, "rect", "ramp", x=x, y=y - 5, width=77, height=10, fill="none")
-
-
 def _draw_legend(on: Element, picture: Picture, y: float) -> None:
     """Draw what every shape means, each under the column it stands in."""
     columns = picture.columns
@@ -273,7 +257,10 @@ def _draw_legend(on: Element, picture: Picture, y: float) -> None:
         _draw_rank(on, 1, columns.names - 17, y + 24, 1.0)
         svg.write(on, columns.names, y + 28, say("show.legend.rank"), "legend")
     if columns.has_chances:
-        _draw_ramp(on, columns.bars, y)
+        for place in range(11):
+            x, colour = columns.bars + place * 7, chance_colour(place / 10)
+            svg.put(on, "rect", "shade", x=x, y=y - 5, width=7, height=10, fill=colour)
+        svg.put(on, "rect", "ramp", x=columns.bars, y=y - 5, width=77, height=10, fill="none")
         svg.write(on, columns.bars + 88, y + 4, say("show.legend.bar"), "legend")
         whisker = f"M{svg.number(columns.bars)} {svg.number(y + 24)}h77m-77 -3v6m77 -6v6"
         svg.put(on, "path", "whisker", d=whisker, stroke=INK)

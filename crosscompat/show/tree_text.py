@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from crosscompat.ground.wording import say
-from crosscompat.show.chances import one_in, percent, percent_range
+from crosscompat.show.chances import one_in, percent
 from crosscompat.show.picture import Direction, Picture, TipMark, TreeLayout, compose, past_in_words
 
 if TYPE_CHECKING:
@@ -27,18 +27,11 @@ _FULL_TO_LEAN: Final = ((True, True, True), (True, True, False), (True, False, F
 
 
 def plain_letters(text: str) -> str:
-    """Write a text in ASCII, for a terminal that has nothing else: no accents, × as x, the rest as "?".
-
-    Examples
-    --------
-    >>> plain_letters("Echinocereus × roetteri, Müller …")
-    'Echinocereus x roetteri, Muller ...'
-    """
+    """Write a text in ASCII, for a terminal that has nothing else: no accents, × as x, the rest as "?"."""
     signs = {0x2588: "#", 0xB7: ".", 0xD7: "x", 0x2297: "(x)", 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2014: "-"}
     letters = unicodedata.normalize("NFKD", text.translate(signs))
-    return (
-        "".join(letter for letter in letters if not unicodedata.combining(letter)).encode("ascii", "replace").decode()
-    )
+    bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    return bare.encode("ascii", "replace").decode()
 
 
 def _columns(layout: TreeLayout, parent: Ints, width: int) -> list[int]:
@@ -76,48 +69,27 @@ def _branches(tree: Phylogeny, layout: TreeLayout, width: int) -> Ints:
     return grid
 
 
-def _line_up(columns: Sequence[Sequence[str]]) -> list[str]:
-    """Set columns of text side by side."""
-    widths = [max(len(entry) for entry in column) for column in columns]
+def _cells(picture: Picture, mark: TipMark, *, barred: bool, ranged: bool, noted: bool) -> list[str]:
+    """Return what stands right of one tip: rank, name, bar, chance in words and percent, past crosses, note."""
+    rank = "*" if mark is picture.focus else str(picture.rank(mark) or "")
+    words = say("show.no_forecast") if picture.columns.has_chances else ""
+    bar = number = ""
+    if mark.chance is not None:
+        full = round(mark.chance * _BAR_CELLS)
+        bar = "\N{FULL BLOCK}" * full + "\N{MIDDLE DOT}" * (_BAR_CELLS - full) if barred else ""
+        number = mark.in_percent(short=True) if ranged else percent(mark.chance)
+        words = one_in(mark.chance)
+    if mark is picture.focus:
+        words = picture.role
+    return [rank, mark.shown_name, bar, words, number, ", ".join(past_in_words(mark)), mark.note if noted else ""]
+
+
+def _line_up(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Set columns of text side by side, without those that are empty."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
-        "  ".join(entry.ljust(room) for entry, room in zip(row, widths, strict=True) if room).rstrip()
-        for row in zip(*columns, strict=True)
+        "  ".join(entry.ljust(room) for entry, room in zip(row, widths, strict=True) if room).rstrip() for row in rows
     ]
-
-
-def _number(mark: TipMark, *, ranged: bool) -> str:
-    if mark.chance is None:
-        return ""
-    if ranged and mark.low is not None and mark.high is not None:
-        return percent_range(mark.chance, mark.low, mark.high, short=True)
-    return percent(mark.chance)
-
-
-def _bar(mark: TipMark) -> str:
-    """Draw a chance as a row of ten cells."""
-    if mark.chance is None:
-        return ""
-    full = round(mark.chance * _BAR_CELLS)
-    return "\N{FULL BLOCK}" * full + "\N{MIDDLE DOT}" * (_BAR_CELLS - full)
-
-
-def _side(picture: Picture, *, barred: bool, ranged: bool, noted: bool) -> list[str]:
-    """Everything right of the branches: rank, name, chance, past crosses, note."""
-    rows = picture.rows
-    absent = say("show.no_forecast") if picture.columns.has_chances else ""
-    ranks = ["*" if mark is picture.focus else str(picture.rank(mark) or "") for mark in rows]
-    words = [one_in(mark.chance) if mark.chance is not None else absent for mark in rows]
-    words[rows.index(picture.focus)] = picture.role
-    columns = [
-        ranks,
-        [mark.shown_name for mark in rows],
-        [_bar(mark) if barred else "" for mark in rows],
-        words,
-        [_number(mark, ranged=ranged) for mark in rows],
-        [", ".join(past_in_words(mark)) for mark in rows],
-        [mark.note if noted else "" for mark in rows],
-    ]
-    return _line_up(columns)
 
 
 def text_tree(
@@ -149,7 +121,7 @@ def text_tree(
     """
     picture = compose(tree, focus, marks, direction, keep)
     for barred, ranged, noted in _FULL_TO_LEAN:
-        side = _side(picture, barred=barred, ranged=ranged, noted=noted)
+        side = _line_up([_cells(picture, mark, barred=barred, ranged=ranged, noted=noted) for mark in picture.rows])
         room = width - 2 - max(len(line) for line in side)
         if room >= _LEAST_TREE:
             break

@@ -31,9 +31,9 @@ from crosscompat.advice.labels import labels_for
 from crosscompat.book import records
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import take_back
-from crosscompat.book.find_records import find_cross_or_plant, find_record
 from crosscompat.book.history import FieldChange, called, words_of
 from crosscompat.book.import_export.whole_book import book_in, write_book
+from crosscompat.book.numbers_and_names import find_cross_or_plant, find_record
 from crosscompat.book.store import Reading
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import spoken_date, spoken_dates, today

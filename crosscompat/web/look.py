@@ -23,7 +23,7 @@ from crosscompat.advice.labels import cross_on_label
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records
 from crosscompat.book.entry.enter_observation import Seen
-from crosscompat.book.numbers import read_pattern
+from crosscompat.book.numbers_and_names import read_pattern
 from crosscompat.book.store import Reading
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import spoken_date, today

@@ -19,7 +19,7 @@ from crosscompat.advice.plant_cards import (
 )
 from crosscompat.book.current_plants import Sighting
 from crosscompat.book.entry.enter_plant import PlantEntry
-from crosscompat.book.find_records import find_plant
+from crosscompat.book.numbers_and_names import find_plant
 from crosscompat.book.records import SEXES
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import today

@@ -27,7 +27,7 @@ from crosscompat.collection.opening import open_carried, open_collection
 from crosscompat.ground.dates import today
 from crosscompat.model.forecast import chances, outlook
 from crosscompat.model.pairings import Parents
-from crosscompat.model.prior import published
+from crosscompat.model.prior import centre_of, published
 from crosscompat.pairing import scale_of
 from crosscompat.phylogeny.classification import place, place_for
 from crosscompat.phylogeny.formats import TreeSample
@@ -212,7 +212,7 @@ def test_a_count_on_the_very_plant_overrides_its_species(collection, book):
     fitted = fitted_on(
         made, training_set_of(replace(made, crosses=tuple(replace(c, seed_plant="B1") for c in book)), date(2026, 1, 1))
     )
-    assert fitted.fit_of("whole").past.x[0, 1 + higher] == 1 - fitted.centre[higher]
+    assert fitted.fit_of("whole").past.x[0, 1 + higher] == 1 - centre_of(fitted.recipe.features)[higher]
 
 
 def test_a_species_that_was_only_placed_is_surer_outside_its_group_than_inside(collection, tree):

@@ -19,8 +19,11 @@ from crosscompat.model.forecast import outlook
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Pairings, Seen
 from crosscompat.model.reasons import TERMS, Reasons
-from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.pairing import CURVES, DistanceScale, Feature, Recipe
 from crosscompat.stages import STAGES, WHOLE
+from crosscompat.traits import FEATURES as OF_TRAITS
+
+FEATURE_KINDS = (*CURVES, *OF_TRAITS)
 
 TRAITS = (
     Feature("both", "spines_paired"),

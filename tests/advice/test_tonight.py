@@ -122,6 +122,11 @@ def test_what_is_offered_is_what_the_brush_is_not_warned_of(greenhouse, kept, da
     assert ("L1" in str(asked(greenhouse, lots=[lot]))) == (not risks(visit))
 
 
+def test_pollen_whose_genus_is_cut_short_is_of_the_seed_plants_genus(greenhouse):
+    lot = records.PollenLot(name="L1", species="A. dus", collected=MAY, kept="freezer")
+    assert "L1" in str(asked(greenhouse, lots=[lot]))
+
+
 def test_a_test_makes_an_old_lot_good_again(greenhouse):
     old = records.PollenLot(name="L1", species="Aus dus", collected=MAY - timedelta(days=500), kept="freezer")
     assert old.name not in str(asked(greenhouse, lots=[old]))

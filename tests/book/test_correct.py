@@ -6,7 +6,7 @@ import pytest
 
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import correct, take_back, withdraw
-from crosscompat.book.find_records import find_cross, find_cross_or_plant, find_plant, find_record, short_ids
+from crosscompat.book.numbers_and_names import find_cross, find_cross_or_plant, find_plant, find_record, short_ids
 from crosscompat.book.records import Cross, Finding, Observation, Plant, Pollen, Pollination, Sowing
 from crosscompat.ground.errors import UnknownName, WrongUse
 

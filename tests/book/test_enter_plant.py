@@ -9,7 +9,7 @@ from crosscompat.book import records
 from crosscompat.book.current_plants import plants_of
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
-from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.numbers_and_names import OURS, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)

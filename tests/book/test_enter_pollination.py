@@ -16,8 +16,7 @@ from crosscompat.book.entry.enter_pollination import (
     pollination_records,
     write_pollination,
 )
-from crosscompat.book.find_records import find_cross
-from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.numbers_and_names import OURS, find_cross, read_pattern
 from crosscompat.ground.errors import UnknownName, WrongUse
 
 NUMBERS = read_pattern(OURS)

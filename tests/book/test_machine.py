@@ -12,8 +12,7 @@ import hypothesis.strategies as st
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from crosscompat.advice.cross_story import story_of
-from crosscompat.advice.history import history_of
+from crosscompat.advice.history import history_of, story_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, crosses_of
 from crosscompat.book.crosses import COUNT_COLUMNS, count_arrays, impossible
@@ -23,7 +22,7 @@ from crosscompat.book.entry.correct import correct, take_back, withdraw
 from crosscompat.book.entry.enter_observation import Seen, observe
 from crosscompat.book.entry.enter_plant import PlantEntry, enter_plant
 from crosscompat.book.entry.enter_pollination import PollinationEntry, pollination_records, write_pollination
-from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.numbers_and_names import OURS, read_pattern
 from crosscompat.book.record_fields import reference
 from crosscompat.book.records import KINDS, PROOFS
 from crosscompat.book.store import open_store

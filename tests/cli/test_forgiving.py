@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.cli import prompts
+from crosscompat.cli import options
 from crosscompat.ground.dates import TwoDates, read_date
 from crosscompat.ground.errors import WrongUse
 
@@ -19,7 +19,7 @@ MAY = ("--on", "2026-05-20")
 @pytest.fixture
 def on_the_day(monkeypatch):
     """It is the seventeenth of June 2026."""
-    monkeypatch.setattr(prompts, "today", lambda: TODAY)
+    monkeypatch.setattr(options, "today", lambda: TODAY)
 
 
 @pytest.mark.parametrize(
@@ -83,10 +83,10 @@ def test_only_one_reading_that_is_not_to_come_needs_no_question():
 
 
 def test_somebody_at_a_terminal_is_asked_which_day_it_is(on_the_day, monkeypatch):
-    monkeypatch.setattr(prompts, "on_a_terminal", lambda: True)
+    monkeypatch.setattr(options, "on_a_terminal", lambda: True)
     for answer, day in (("5", date(2025, 6, 5)), ("6", date(2025, 5, 6))):
         monkeypatch.setattr("builtins.input", lambda prompt, answer=answer: answer)
-        assert prompts.past_day("5/6/2025") == day
+        assert options.past_day("5/6/2025") == day
 
 
 @pytest.mark.parametrize(

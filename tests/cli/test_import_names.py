@@ -63,6 +63,7 @@ TABLE = f"""No.;Mother;Father;Pollen plant;Date;Flowers;Seedlings
 3;{COC};Dusk;DUSK-1;2024-04-05;2;1
 4;QX 1;{FEN};;2024-04-06;2;1
 5;QX 2;{FEN};;2024-04-07;2;1
+6;{COC};E. fendlerii;;2024-04-08;2;1
 """
 
 
@@ -75,8 +76,9 @@ def test_at_a_terminal_each_name_without_a_place_is_asked(at_a_terminal, answer,
     assert "“aff” is not a name known here" in said
     assert "What is “QX 1”?" in said
     assert "What is “QX 2”?" not in said
+    assert "What is “E. fendlerii”?" not in said  # a species that is misspelt is no plant
     left = [one["name"] for one in answer("check", "--collection", folder, code=1)["unmatched"]]
-    assert left == ["Neighbour's red", "QX 1", "QX 2"]
+    assert left == ["Neighbour's red", "QX 1", "QX 2", "E. fendlerii"]
     card = answer("plant", "Twilight", "--collection", folder)["card"]
     assert (card["record"]["parents"], card["placed"]) == (f"{COC} x {PEC}", True)
     assert answer("plant", "DUSK-1", "--collection", folder)["card"]["species"] == SECTION

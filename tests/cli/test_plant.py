@@ -8,7 +8,7 @@ import pytest
 
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.cli import prompts
+from crosscompat.cli import options
 
 MAY = ("--on", "2026-05-01")
 
@@ -143,7 +143,7 @@ def test_the_latest_determination_decides_what_is_crossed(told, answer, own):
 
 
 def test_flowers_open_now_are_told_for_a_week(told):
-    today = prompts.today()
+    today = options.today()
     assert told("TRI-1", "--flowers", "4")["card"]["flowering"]["open_now"] is True
     assert told("TRI-1", "--flowers", "0")["card"]["flowering"]["open_now"] is False
     last_month = (today - timedelta(days=30)).isoformat()

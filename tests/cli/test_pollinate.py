@@ -11,7 +11,7 @@ from crosscompat.advice.parents import find_parents
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
-from crosscompat.cli import prompts
+from crosscompat.cli import options
 from crosscompat.collection.opening import open_collection
 
 SEED, POLLEN = "COC-F1", "DAS-1"
@@ -115,7 +115,7 @@ def test_the_chances_of_the_moment_are_stored_as_they_were_told(told, own, page)
     assert found["chance"]["mean"] == expected.mean[0]
     stored = page(records.GivenForecast)[before:]
     assert [(one.cross, one.model, one.flowers, one.date) for one in stored] == [
-        (found["id"], collection.saved.fingerprint[:12], 4, prompts.today())
+        (found["id"], collection.saved.fingerprint[:12], 4, options.today())
     ]
     assert (stored[0].seed_plant, stored[0].pollen_plant) == (SEED, POLLEN)
     assert (stored[0].seed_parent, stored[0].pollen_parent) == ("Echinocereus coccineus", "Echinocereus dasyacanthus")
@@ -143,7 +143,7 @@ def test_a_forecast_that_was_stored_on_the_day_can_count_for_the_cross(told, own
     """The ledger finds the line by the cross's identifier, and for as many flowers."""
     from crosscompat.advice.forecast_record import units_of
 
-    found = told(SEED, POLLEN, "--count", "4", "--on", prompts.today().isoformat())
+    found = told(SEED, POLLEN, "--count", "4", "--on", options.today().isoformat())
     collection = open_collection(own)
     [cross] = [one for one in collection.crosses if one.id == found["id"]]
     [line] = [one for one in collection.forecasts if one.cross == cross.id]
@@ -325,7 +325,7 @@ def test_everything_that_is_told_is_kept(told, page):
     assert (cross.aim, cross.wanted, cross.kind) == ("hardy", 5, "cross")
     kept = {name: getattr(visit, name) for name in visit.__dataclass_fields__ if name not in {"id", "cross"}}
     assert kept == {
-        "date": date(2026, 5, 1), "date_words": None, "hour": prompts.hour("14:05"), "who": "Ida",
+        "date": date(2026, 5, 1), "date_words": None, "hour": options.hour("14:05"), "who": "Ida",
         "marker": "raceme 2, red thread",
         "unit_kind": "raceme", "units": 2, "count_how": "about", "flowers": "new", "pollen_kind": "one",
         "technique": "mentor pollen", "stamens_removed": False, "isolation": "tied shut", "temperature": 23.5,

@@ -7,8 +7,9 @@ from importlib.resources import files
 
 import pytest
 
-from crosscompat.advice.score import CameOf, ForecastScore, Scorecard, WayScore
+from crosscompat.advice.score import Scorecard, WayScore
 from crosscompat.cli.learn import print_scorecard
+from crosscompat.model.scoring import CameOf, ForecastScore
 
 SEASONS = ("score", "--way", "seasons", "--as-of", "2023-10-31")
 

@@ -201,7 +201,7 @@ def test_an_export_says_where_to_and_overwrites_nothing(run, own, table):
 
 def test_at_a_terminal_it_asks(at_a_terminal, new, table):
     folder, file = new(), table()
-    text = at_a_terminal(["never", "seed", "no", "yes", ""], "import", file, "--collection", folder)
+    text = at_a_terminal(["never", "seed", "no", "yes"], "import", file, "--collection", folder)
     assert text.count('What does "took" count') == 2
     assert "Did you write down successes only" in text
     assert "Import it like this?" in text

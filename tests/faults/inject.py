@@ -42,7 +42,7 @@ from pathlib import Path
 import crosscompat
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.import_export.whole_book import read_book
-from crosscompat.book.numbers import OURS, read_pattern
+from crosscompat.book.numbers_and_names import OURS, read_pattern
 from crosscompat.book.store import open_store
 from crosscompat.book.store.backup import first_altered_in
 from crosscompat.book.store.seal import digest_of

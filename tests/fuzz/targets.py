@@ -18,7 +18,7 @@ import numpy as np
 
 from crosscompat.book.import_export.column_mapping import Answers, map_columns, read_grids
 from crosscompat.book.import_export.import_table import read_table, records_of_rows
-from crosscompat.book.numbers import next_number, read_pattern
+from crosscompat.book.numbers_and_names import next_number, read_pattern
 from crosscompat.book.store import Store, open_store
 from crosscompat.collection.settings import read_settings
 from crosscompat.ground.errors import CrosscompatError

@@ -13,6 +13,7 @@ from crosscompat.model.forecast import MOST_FLOWERS, chance_of, chances, flowers
 from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.likelihood import Counts
 from crosscompat.model.pairings import Levels, Pairings, Parents, Seen
+from crosscompat.model.prior import centre_of
 from crosscompat.model.reasons import reasons, whole_reasons
 from crosscompat.model.training_set import step_counts
 from crosscompat.pairing import DistanceScale, Feature, Recipe
@@ -136,7 +137,7 @@ def test_the_logit_is_the_linear_form_and_its_spread(fitted):
     answer = outlook(model, rows).whole
     stage = model.steps[0]
     for i, row in enumerate(rows):
-        x = np.append(1.0, row - model.centre)
+        x = np.append(1.0, row - centre_of(model.recipe.features))
         assert answer.mean[i] == pytest.approx(x @ stage.mean)
         assert answer.sd[i] ** 2 == pytest.approx(x @ stage.covariance @ x)
 

@@ -6,8 +6,11 @@ import pytest
 from crosscompat.ground.errors import BadInput
 from crosscompat.model.fitted import EFFECTS
 from crosscompat.model.prior import centre_of, published, published_weight, spread_of
-from crosscompat.pairing import CURVES, FEATURE_KINDS, Feature
+from crosscompat.pairing import CURVES, Feature
 from crosscompat.stages import STEPS, WHOLE
+from crosscompat.traits import FEATURES as OF_TRAITS
+
+FEATURE_KINDS = (*CURVES, *OF_TRAITS)
 
 FEATURES = [Feature(kind, None if kind in CURVES else "trait") for kind in FEATURE_KINDS]
 TABLE = published()

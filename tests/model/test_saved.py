@@ -17,9 +17,12 @@ from crosscompat.model.gaussian import GaussianPrior
 from crosscompat.model.pairings import Levels, Parents, Seen, pairings_of, relatedness
 from crosscompat.model.saved import FORMAT, SavedModel, model_file, read_model
 from crosscompat.model.training_set import step_counts
-from crosscompat.pairing import CURVES, FEATURE_KINDS, DistanceScale, Feature, Recipe
+from crosscompat.pairing import CURVES, DistanceScale, Feature, Recipe
 from crosscompat.phylogeny.newick import parse_newick
 from crosscompat.stages import STAGES, WHOLE
+from crosscompat.traits import FEATURES as OF_TRAITS
+
+FEATURE_KINDS = (*CURVES, *OF_TRAITS)
 
 PRINTS = {"tree": "a" * 64, "traits": "", "crosses": "c" * 64}
 

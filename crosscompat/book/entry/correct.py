@@ -9,8 +9,8 @@ from typing import Any
 
 from crosscompat.book.cross_summary import cross_of
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.find_records import find_cross, find_plant, find_record
 from crosscompat.book.history import noun, undone_by
+from crosscompat.book.numbers_and_names import find_cross, find_plant, find_record
 from crosscompat.book.record_fields import needed, read_field, reference, value_types
 from crosscompat.book.records import KINDS, SEXES, Cross, Finding, GivenForecast, Plant, Record
 from crosscompat.book.store import Change, Reading, Writing

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, cross_records
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.find_records import SHORTEST, plain
+from crosscompat.book.numbers_and_names import SHORTEST, plain
 from crosscompat.book.records import Record
 from crosscompat.book.store import Writing
 from crosscompat.ground.dates import spoken_date, today

@@ -10,8 +10,7 @@ from typing import Any
 from crosscompat.book import records
 from crosscompat.book.current_plants import species_of
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.find_records import find_cross, find_plant
-from crosscompat.book.numbers import Pattern, seedling_name
+from crosscompat.book.numbers_and_names import Pattern, find_cross, find_plant, seedling_name
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName, WrongUse
@@ -95,7 +94,7 @@ def settle_names(pen: Writing, meanings: Mapping[str, str], day: date, by: str |
             *pen.current(records.Cross, seed_plant=None, seed_parent=name),
             *pen.current(records.Pollen, plant=None, name=name),
         ]
-        if of_crosses and pen.find(records.Plant, name=name) is None:
+        if of_crosses and not plants and pen.find(records.Plant, name=name) is None:
             read = read_name(meaning)
             hybrid = read is not None and read.parents is not None
             new = records.Plant(name=name, parents=meaning if hybrid else None)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, Units, cross_records, units_of_visits
 from crosscompat.book.entry import Bounds, validated
-from crosscompat.book.numbers import Pattern, next_number
+from crosscompat.book.numbers_and_names import Pattern, next_number
 from crosscompat.book.store import Reading, Writing
 from crosscompat.ground.dates import season_of
 from crosscompat.ground.errors import WrongUse

@@ -34,8 +34,7 @@ _COUNTED = ("pods_set", "pods_held", "tried", "took")
 _EXTRA = {**EXTRA, **WORDS_OF}
 More = Mapping[int, Mapping[str, Any]]
 """What rows say beyond the tables of plants and crosses, by their number and the field or column."""
-_Values = Mapping[str, Collection[Any]]
-"""What the book says, by column."""
+_Values = Mapping[str, Collection[Any]]  # what the book says, by column
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, fields, replace
-from datetime import date, datetime, time
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -17,10 +16,10 @@ from typing import Any
 from crosscompat.book.attachments import FOLDER, MOST_BYTES, content_of, put
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import HEADER
-from crosscompat.book.record_fields import value_types
+from crosscompat.book.record_fields import READERS, value_types
 from crosscompat.book.records import KINDS, Attachment, Record
 from crosscompat.book.store import Change, Reading, Version
-from crosscompat.ground.csv_cells import as_text, guarded, raise_faults, read_records, sheet_text, write_sheet
+from crosscompat.ground.csv_cells import guarded, raise_faults, read_records, sheet_text, write_sheet
 from crosscompat.ground.errors import BadInput, Fault, Place, WrongUse
 from crosscompat.ground.files import writing_atomically
 from crosscompat.ground.wording import say
@@ -66,10 +65,12 @@ def write_book(whole: WholeBook, path: Path, *, invented: bool = False, collecti
         raise WrongUse(say("sheets.export_to", target=str(path)))
     if path.exists() and not _is_export(path):
         raise WrongUse(say("sheets.other_file", file=str(path)))
-    texts = {_CHANGES: sheet_text(tuple(_CHANGE_TYPES), (_row(change, _CHANGE_TYPES) for change in whole.changes))}
+    texts = {
+        _CHANGES: sheet_text(tuple(_CHANGE_TYPES), (_row(change, _CHANGE_TYPES, escaped) for change in whole.changes))
+    }
     for name, kind in KINDS.items():
         header = [item.name for item in fields(kind)]
-        rows = (_row(one.record, header) | _row(one, _MARKS) for one in whole.versions.get(kind, ()))
+        rows = (_row(one.record, header, escaped) | _row(one, _MARKS, escaped) for one in whole.versions.get(kind, ()))
         texts[name] = sheet_text([*header, *_MARKS], rows)
     content = {f"{name}.csv": text.encode() for name, text in texts.items()}
     if invented:
@@ -93,39 +94,27 @@ def _pack(package: zipfile.ZipFile, name: str, content: bytes) -> None:
     package.writestr(entry, content)
 
 
-def _row(holder: object, names: Iterable[str]) -> dict[str, object]:
+def _row(holder: object, names: Iterable[str], write: Callable[[str], str]) -> dict[str, object]:
     values = {name: getattr(holder, name) for name in names}
-    return {name: escaped(value) if isinstance(value, str) else value for name, value in values.items()}
+    return {name: write(value) if isinstance(value, str) else value for name, value in values.items()}
 
 
 def write_summary(page: Reading, path: Path, *, invented: bool = False) -> int:
     """Write each cross in one line, for a person, and return how many there are; texts never become formulas.
 
-    Where the outcomes are invented, the source of every cross says so.
-
-    Raises
-    ------
-    WrongUse
-        If there is a file already that is no such summary.
+    Where the outcomes are invented, the source of every cross says so. `WrongUse` refuses to replace another file.
     """
     if path.exists() and tuple(next(read_records(path, [])[0], [])) != HEADER:
         raise WrongUse(say("sheets.other_file", file=str(path)))
     crosses = crosses_of(page)
     if invented:
         crosses = tuple(replace(cross, source=cross.source or _INVENTED) for cross in crosses)
-    rows = ({name: getattr(cross, name) for name in HEADER} for cross in crosses)
-    write_sheet(path, HEADER, ({k: guarded(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows))
+    write_sheet(path, HEADER, (_row(cross, HEADER, guarded) for cross in crosses))
     return len(crosses)
 
 
 def read_book(path: Path) -> WholeBook:
-    """Read a whole book that `write_book` wrote.
-
-    Raises
-    ------
-    BadInput
-        If it is not, byte for byte, what was written; it says which tables are not.
-    """
+    """Read a whole book; `BadInput` says which tables are not, byte for byte, what `write_book` wrote."""
     try:
         with zipfile.ZipFile(path) as package:
             _check_contents(package)
@@ -203,12 +192,4 @@ def _rows(package: zipfile.ZipFile, name: str, types: Mapping[str, type]) -> Ite
         yield {column: _READERS[kind](row[column]) if row[column] else None for column, kind in types.items()}
 
 
-_READERS: Mapping[type, Callable[[str], Any]] = {
-    str: unescaped,
-    int: int,
-    float: float,
-    bool: {as_text(value): value for value in (True, False)}.__getitem__,
-    date: date.fromisoformat,
-    time: time.fromisoformat,
-    datetime: datetime.fromisoformat,
-}
+_READERS: Mapping[type, Callable[[str], Any]] = {**READERS, str: unescaped}

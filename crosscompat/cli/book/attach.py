@@ -8,10 +8,10 @@ from typing import Annotated
 import typer
 
 from crosscompat.advice.history import Attached, keep_files
-from crosscompat.cli.options import By, DryRun, Folder, Json, On, text
+from crosscompat.cli.options import By, DryRun, Folder, Json, On, author, text
 from crosscompat.cli.output import give, paragraph
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
+from crosscompat.ground.dates import today
 from crosscompat.ground.wording import say
 
 

@@ -34,7 +34,6 @@ class Restoration:
 
     Attributes
     ----------
-    book, backup : str
     kept : str or null
         Where the book that was there is kept; null if there was none.
     was_sound : bool
@@ -62,8 +61,7 @@ def backup(
     copy = back_up(book, to=file)
     if file is not None:
         copy_files(folder or Path(), copy.parent)
-    made = Backup(str(copy))
-    give(made, lambda one: paragraph(say("backup.made", file=one.file)), as_json=as_json)
+    give(Backup(str(copy)), lambda made: paragraph(say("backup.made", file=made.file)), as_json=as_json)
 
 
 def restore(

@@ -19,13 +19,12 @@ from crosscompat.advice.history import (
 )
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry import correct as entry
-from crosscompat.book.find_records import find_cross_or_plant
 from crosscompat.book.history import FieldChange
-from crosscompat.cli.options import By, DryRun, Folder, Json, Why, count, number, plain
+from crosscompat.book.numbers_and_names import find_cross_or_plant
+from crosscompat.cli.options import By, DryRun, Folder, Json, Why, author, count, number, plain
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_here
-from crosscompat.ground.dates import spoken_dates
+from crosscompat.ground.dates import spoken_dates, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -104,8 +103,8 @@ def undo(
 
 
 def _print_undone(done: Undone, *, why: bool) -> None:
-    key = "history.would_undo" if done.dry_run else "history.undid"
-    paragraph(say(key, number=done.undone.number, what=done.undone.what, change=done.change))
+    key = "would_undo" if done.dry_run else "undid"
+    paragraph(say(f"history.{key}", number=done.undone.number, what=done.undone.what, change=done.change))
     if why:
         _print_records(done.undone)
 

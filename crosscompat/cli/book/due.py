@@ -10,10 +10,9 @@ from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.book.timelines import Life, lives_of
 from crosscompat.cli.options import Day, Folder, Json, count, plain
 from crosscompat.cli.output import deliver_calendar, give, line, paragraph
-from crosscompat.cli.prompts import today
 from crosscompat.cli.session import settings_at
 from crosscompat.collection.settings import Settings, book_place, open_book
-from crosscompat.ground.dates import spoken_date, spoken_span
+from crosscompat.ground.dates import spoken_date, spoken_span, today
 from crosscompat.ground.wording import say
 from crosscompat.show.exports import Reminder
 

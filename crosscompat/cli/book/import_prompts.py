@@ -25,8 +25,9 @@ from crosscompat.book.import_export.column_mapping import (
 )
 from crosscompat.book.import_export.import_table import ImportedRows, read_table
 from crosscompat.book.store import Reading, Store
+from crosscompat.cli.options import choose, confirm
 from crosscompat.cli.output import line, paragraph
-from crosscompat.cli.prompts import choose, confirm, today
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 
@@ -51,11 +52,10 @@ class OpenTable:
         """What the columns are by what is said so far."""
         return map_columns(self.grid, self.answers.questions.get("rows"), self.answers.columns)
 
-    def said(self, question: str, answer: str) -> None:
-        """Take an answer."""
+    def _answer(self, question: str, answer: str) -> None:
         self.answers = replace(self.answers, questions={**self.answers.questions, question: answer})
 
-    def keep(self) -> None:
+    def _keep(self) -> None:
         """Write down the answers and what is open; while anything is, with a guess for each unknown column."""
         open_questions = {question: OPEN for question in self.still_open if question in QUESTIONS}
         answers = replace(self.answers, questions={**self.answers.questions, **open_questions})
@@ -80,7 +80,7 @@ class OpenTable:
         """Read the table against a book by what is said so far."""
         return read_table(page, self.grid, self.mapping, self.answers, today())
 
-    def ask_rows(self, store: Store) -> None:
+    def _ask_rows(self, store: Store) -> None:
         """Ask what the rows need, and then what their notes mean."""
         mapping = self.mapping
         if mapping.is_ours:
@@ -108,7 +108,7 @@ class OpenTable:
         """
         mapping = self.mapping
         if not mapping.missing:
-            self.ask_rows(store)
+            self._ask_rows(store)
         else:
             columns = "; ".join(say("import.or").join(group) for group in mapping.missing)
             self.still_open["missing"] = say("import.missing", columns=columns, file=str(self.path))
@@ -116,11 +116,11 @@ class OpenTable:
         accepted = self.answers.questions.get("columns") == "yes" and not self._unknown(mapping)
         known = yes or mapping.is_ours or accepted
         if known or (self.at_terminal and not self.still_open and confirm(say("import.ask.mapping"))):
-            self.said("columns", "yes")
+            self._answer("columns", "yes")
         else:
             self.still_open["columns"] = say("import.ask.mapping_option", file=str(self.path))
         if keep and not mapping.is_ours:
-            self.keep()
+            self._keep()
         if mapping.missing:
             raise WrongUse(self.still_open["missing"])
         return readable
@@ -130,7 +130,7 @@ class OpenTable:
         if question in self.answers.questions:
             return
         if self.at_terminal and (answer := choose(say(f"import.ask.{key}"), QUESTIONS[question])):
-            self.said(question, answer)
+            self._answer(question, answer)
         else:
             self.still_open[question] = say(f"import.ask.{key}_option", words=", ".join(QUESTIONS[question]))
 

@@ -21,14 +21,14 @@ from crosscompat.book.import_export.whole_book import ENDING, read_book, unpack_
 from crosscompat.book.store import Store, open_store
 from crosscompat.book.store.pages import restore_history
 from crosscompat.cli.book.import_prompts import OpenTable, ask_names, open_table
-from crosscompat.cli.options import By, DryRun, Folder, Json, choice, plain, text
+from crosscompat.cli.options import By, DryRun, Folder, Json, author, choice, choose, on_a_terminal, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
 from crosscompat.cli.pocket import give_hand_over, text_of_hand_over
-from crosscompat.cli.prompts import author, choose, on_a_terminal, today
 from crosscompat.cli.session import open_with_collection
 from crosscompat.collection.opening import Collection, with_missing
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import Fault, UnknownName, WrongUse
-from crosscompat.ground.names import fold
+from crosscompat.ground.names import PlantName, fold, read_name
 from crosscompat.ground.wording import say
 
 _BAD_DATA = 3
@@ -216,13 +216,8 @@ def _chosen(grids: Sequence[Grid], request: _Request) -> Grid:
 
 def _import_rows(store: Store, collection: Collection, request: _Request) -> None:
     asks = on_a_terminal() and not (request.as_json or request.dry_run)
-    table = open_table(
-        _chosen(read_grids(request.file), request),
-        request.answers_file,
-        collection.folder or Path(),
-        request.answers,
-        at_terminal=asks,
-    )
+    sheet, folder = _chosen(read_grids(request.file), request), collection.folder or Path()
+    table = open_table(sheet, request.answers_file, folder, request.answers, at_terminal=asks)
     if not request.yes:
         table.ask_columns()
     grid, mapping = table.grid, table.mapping
@@ -292,7 +287,30 @@ def _settled(store: Store, collection: Collection, table: OpenTable, request: _R
         taken = table.read(page)
     if taken.faults and not request.good_rows:
         return {}
-    return ask_names({one.name: one.says for one in _unplaced(collection, taken)}, partial(_with_place, collection))
+    to_ask = _names_to_ask(taken)
+    unplaced = {one.name: one.says for one in _unplaced(collection, taken) if one.name in to_ask}
+    return ask_names(unplaced, partial(_with_place, collection))
+
+
+def _names_to_ask(taken: ImportedRows) -> set[str]:
+    """Return what plants are taken for, and the names in crosses that may be one plant's own.
+
+    A misspelt species is none: two plants of it would become one.
+    """
+    sides = [
+        side
+        for cross in taken.crosses
+        for side in ((cross.seed_plant, cross.seed_parent), (cross.pollen_plant, cross.pollen_parent))
+    ]
+    of_plants = {plant.species for plant in taken.plants} | {name for plant, name in sides if plant and name}
+    read = {name: read_name(name, genus) for *_, name, genus in names_in((), taken.crosses)}
+    return of_plants | {name for name, parts in read.items() if parts is None or not _is_species(parts)}
+
+
+def _is_species(name: PlantName) -> bool:
+    """Tell whether a name is a species' or a hybrid's, with nothing that marks a plant of it."""
+    marks = (name.cultivar, name.group, name.qualifier, name.field_number)
+    return bool(name.epithet or name.parents) and not any(marks)
 
 
 def _with_place(collection: Collection, name: str) -> str:

@@ -8,11 +8,9 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.labels import Candidates, candidates, labels_for
-from crosscompat.book.find_records import Clues
-from crosscompat.cli.options import Folder, Json, Output, count, plain, text
+from crosscompat.advice.labels import Candidates, Clues, candidates, labels_for
+from crosscompat.cli.options import Folder, Json, Output, any_day, count, plain, text
 from crosscompat.cli.output import deliver_labels, give, line, paragraph, print_json
-from crosscompat.cli.prompts import any_day
 from crosscompat.cli.session import collection_at, open_here
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say

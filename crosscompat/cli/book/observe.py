@@ -12,13 +12,12 @@ import typer
 from crosscompat.advice.cross_story import CrossStory, counts_in_words, observe_cross, story_of, written_in_words
 from crosscompat.book import records
 from crosscompat.book.entry.enter_observation import Seen
-from crosscompat.book.find_records import find_cross
-from crosscompat.book.numbers import read_pattern
-from crosscompat.cli.options import Anyway, By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking
+from crosscompat.book.numbers_and_names import find_cross, read_pattern
+from crosscompat.cli import options
+from crosscompat.cli.options import count, option, options_of, plain, taking
 from crosscompat.cli.output import give, line, paragraph
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_here
-from crosscompat.ground.dates import spoken_date, spoken_dates
+from crosscompat.ground.dates import spoken_date, spoken_dates, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range
@@ -33,12 +32,13 @@ _BELONG = {
 }
 """Options that say more of another one."""
 _OF_A_TRAY = ("sown", "up", "highest", "lost")
+_TOTALS = ("units", "pods_set", "pods_held", "seeds", "seeds_filled", "seeds_sown", "seedlings")
 _WORDS = {"against": records.AGAINST, "proof": records.PROOFS, "over": tuple(STAGES)}
 
 
 def _seen(names: str, kind: type) -> dict[str, Any]:
-    options = {name: f"--{name.removesuffix('_lot').replace('_', '-')}" for name in names.split()}
-    return {name: option(to, f"help.of_observe.{name}", kind, _WORDS.get(name, ())) for name, to in options.items()}
+    called = {name: f"--{name.removesuffix('_lot').replace('_', '-')}" for name in names.split()}
+    return {name: option(to, f"help.of_observe.{name}", kind, _WORDS.get(name, ())) for name, to in called.items()}
 
 
 @taking(
@@ -51,16 +51,16 @@ def _seen(names: str, kind: type) -> dict[str, Any]:
 def observe(
     cross: Annotated[str, typer.Argument(metavar="CROSS", help=say("help.of_observe.cross"))],
     sown: Annotated[int | None, count("--sown", "help.of_observe.sown")] = None,
-    on: On = None,
-    by: By = None,
-    folder: Folder = None,
+    on: options.On = None,
+    by: options.By = None,
+    folder: options.Folder = None,
     *,
     harvest: Annotated[bool, plain("--harvest", "help.of_observe.harvest")] = False,
     only_good: Annotated[bool, plain("--only-good", "help.of_observe.only_good")] = False,
-    anyway: Anyway = False,
-    dry_run: DryRun = False,
-    why: Why = False,
-    as_json: Json = False,
+    anyway: options.Anyway = False,
+    dry_run: options.DryRun = False,
+    why: options.Why = False,
+    as_json: options.Json = False,
     **fields: Any,
 ) -> None:
     """Write if there is something to write, then say so; else print the cross."""
@@ -81,7 +81,8 @@ def observe(
         story = _found(folder, cross)
     else:
         story = agreed(
-            partial(_written, folder, cross, seen, day=on or today(), who=author(by), dry_run=dry_run), anyway=anyway
+            partial(_written, folder, cross, seen, day=on or today(), who=options.author(by), dry_run=dry_run),
+            anyway=anyway,
         )
     give(story, lambda one: _print(one, asks=asks, why=why), as_json=as_json)
 
@@ -89,7 +90,7 @@ def observe(
 def _refuse_lone_options(said: dict[str, Any]) -> None:
     """Refuse an option without the one that it belongs to."""
     given = {name for name, value in said.items() if value is not None and value is not False}
-    alone = {key: given.intersection(options) for key, options in _BELONG.items() if key not in given}
+    alone = {key: given.intersection(more) for key, more in _BELONG.items() if key not in given}
     alone["tray"] = {"tray"} if "tray" in given and given.isdisjoint(_OF_A_TRAY) else set()
     wrong = ["pods" if names == {"pods"} else key for key, names in alone.items() if names]
     if wrong:
@@ -106,11 +107,11 @@ def _written(
 ) -> CrossStory:
     """Write what was seen of a cross and return the cross; what is odd is asked first."""
     with open_here(folder) as (settings, store), store.writing("", who=who, dry_run=dry_run) as pen:
-        done = observe_cross(pen, number, seen, settings, day=day, today=today(), who=who, dry_run=dry_run)
-        questions = [one for one in done.surprises if one not in yes]
+        observed = observe_cross(pen, number, seen, settings, day=day, today=today(), who=who, dry_run=dry_run)
+        questions = [one for one in observed.surprises if one not in yes]
         if questions:
             raise Stopped(questions)
-        return done.story
+        return observed.story
 
 
 def _print(story: CrossStory, *, asks: bool, why: bool) -> None:

@@ -11,11 +11,11 @@ import typer
 from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, facts_in_words, parts_in_words, plant_answer
 from crosscompat.book import records
 from crosscompat.book.entry.enter_plant import PlantEntry
-from crosscompat.cli.options import By, DryRun, Folder, Json, On, Why, count, option, options_of, plain, taking, text
+from crosscompat.cli import options
+from crosscompat.cli.options import count, option, options_of, plain, taking, text
 from crosscompat.cli.output import give, headings, line, paragraph, print_table
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import open_with_collection
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
@@ -40,17 +40,17 @@ _POLLEN = options_of(records.PollenLot, "kept dried collected tested test_result
 def plant(
     typed: Annotated[list[str] | None, typer.Argument(metavar="NAME SPECIES", help=say("help.of_plant.name"))] = None,
     species: Annotated[str | None, text("--as", "SPECIES", "help.of_plant.as")] = None,
-    on: On = None,
-    by: By = None,
+    on: options.On = None,
+    by: options.By = None,
     raised_from: Annotated[str | None, text("--raised-from", "CROSS", "help.of_plant.raised_from")] = None,
     flowers: Annotated[int | None, count("--flowers", "help.of_plant.flowers")] = None,
     pollen: Annotated[str | None, text("--pollen", "LOT", "help.of_plant.pollen")] = None,
-    folder: Folder = None,
+    folder: options.Folder = None,
     *,
     new_plant: Annotated[bool, plain("--new", "help.of_plant.new")] = False,
-    dry_run: DryRun = False,
-    why: Why = False,
-    as_json: Json = False,
+    dry_run: options.DryRun = False,
+    why: options.Why = False,
+    as_json: options.Json = False,
     **fields: Any,
 ) -> None:
     """Write down what was said, if anything was; else print the card, and without a name list the plants."""
@@ -63,7 +63,7 @@ def plant(
         name=name,
         new=new_plant,
         day=on or today(),
-        by=author(by),
+        by=options.author(by),
         species=species or " ".join(filter(None, more)) or None,
         raised_from=raised_from,
         flowers=flowers,

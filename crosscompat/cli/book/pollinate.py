@@ -13,11 +13,10 @@ from crosscompat.advice.pollinate import pollinate as log_visit
 from crosscompat.book import records
 from crosscompat.book.cross_summary import in_words, units_told
 from crosscompat.cli import options
-from crosscompat.cli.options import choice, count, options_of, plain, text
+from crosscompat.cli.options import author, choice, count, options_of, plain, text
 from crosscompat.cli.output import give, paragraph, print_json, who
-from crosscompat.cli.prompts import author, today
 from crosscompat.cli.session import Stopped, agreed, open_with_collection
-from crosscompat.ground.dates import spoken_date
+from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent_range

@@ -14,9 +14,9 @@ from crosscompat.advice.plan import Plan, PlannedCross, plan_season
 from crosscompat.advice.tonight import Father, Tonight
 from crosscompat.advice.tonight import tonight as crosses_tonight
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, count, plain
-from crosscompat.cli.output import deliver, deliver_calendar, deliver_labels, give, line, paragraph, who
-from crosscompat.cli.prompts import spoken, today
+from crosscompat.cli.output import deliver, deliver_calendar, deliver_labels, give, line, paragraph, spoken, who
 from crosscompat.cli.session import open_with_collection
+from crosscompat.ground.dates import today
 from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.show.chances import percent

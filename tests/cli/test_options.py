@@ -4,7 +4,7 @@ import io
 
 import pytest
 
-from crosscompat.cli.prompts import choose, confirm
+from crosscompat.cli.options import choose, confirm
 
 
 class Screen(io.StringIO):

@@ -5,11 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crosscompat.book.find_records import find_number
-from crosscompat.book.numbers import (
+from crosscompat.book.numbers_and_names import (
     LETTERS,
     OURS,
     check_letter,
+    find_number,
+    nearest_names,
     next_number,
     pattern_fault,
     read_pattern,
@@ -164,3 +165,12 @@ def test_old_numbers_are_found_verbatim_and_one_that_only_differs_in_case_is_nev
 )
 def test_a_seedling_has_a_suffix_of_its_own(taken, name):
     assert seedling_name("26-01", taken) == name
+
+
+def test_names_that_differ_by_a_blank_alone_are_both_shown():
+    assert nearest_names("fen 1", ["FEN 1", "FEN-1", "TRI-9"]) == ["FEN 1", "FEN-1"]
+
+
+def test_case_blanks_and_dashes_are_left_out_and_three_are_named():
+    assert nearest_names("coc f9", ["COC-F1", "COC-F2", "TRI-1"]) == ["COC-F2", "COC-F1"]
+    assert len(nearest_names("coc f9", [f"COC-F{i}" for i in range(9)])) == 3

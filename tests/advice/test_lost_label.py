@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.book.find_records import Clues, matches
+from crosscompat.advice.labels import Clues, candidates
 from crosscompat.book.records import Cross, Determination, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
 
@@ -34,7 +34,8 @@ def found():
 
     def found(**clues):
         with book.reading() as page:
-            return [(match.cross.number, round(match.fit, 2), match.why) for match in matches(page, Clues(**clues))]
+            likeliest = candidates(page, Clues(**clues), most=9).candidates
+        return [(one.cross, round(one.fit, 2), one.why) for one in likeliest]
 
     return found
 
@@ -64,8 +65,8 @@ def test_crosses_are_ranked_by_how_well_the_clues_fit(found, clues, fits):
 
 def test_each_says_what_fits_and_what_does_not(found):
     first, second, _ = found(plant="COC-1", day=date(2026, 5, 4))
-    assert first[2] == ("on COC-1", "pollinated on 1 May 2026, 3 days away")
-    assert second[2] == ("not on that plant (on COC-2)", "pollinated on 4 May 2026")
+    assert first[2] == ["on COC-1", "pollinated on 1 May 2026, 3 days away"]
+    assert second[2] == ["not on that plant (on COC-2)", "pollinated on 4 May 2026"]
 
 
 def test_of_equals_the_latest_comes_first(found):
