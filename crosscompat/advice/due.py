@@ -239,13 +239,13 @@ def _due(life: Life, step: Step, as_of: date) -> Due:
     where = (life.plant, life.place, life.marker) if step.tray is None else (step.tray.place,)
     return Due(
         step.task, life.number or life.id[:8], f"{life.id}-{step.task}{part}", life.kind, _correct(life.seed_parent),
-        _correct(life.pollen_parent), _pairing(life), ", ".join(filter(None, where)), step.start.isoformat(),
+        _correct(life.pollen_parent), pairing_of(life), ", ".join(filter(None, where)), step.start.isoformat(),
         step.first.isoformat(), step.last.isoformat(), as_of > step.last, _says(step, as_of),
         _sure(step.span) if step.span.source else "",
     )  # fmt: skip
 
 
-def _pairing(life: Life) -> str:
+def pairing_of(life: Life) -> str:
     """Return the formula of a cross, with what else it is than one."""
     seed, pollen = _correct(life.seed_parent), _correct(life.pollen_parent)
     known = life.pollen_kind or "one"

@@ -56,6 +56,7 @@ COMMANDS: Final = {
     "import": "crosscompat.cli.book.import_table:import_",
     "export": "crosscompat.cli.book.backup:export",
     "serve": "crosscompat.cli.serve:serve",
+    "pocket": "crosscompat.cli.pocket:pocket",
     "guide": "crosscompat.cli.guide:guide",
 }
 """Where the function of each command stands; its help is in ``help.toml``."""

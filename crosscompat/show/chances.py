@@ -76,12 +76,34 @@ def percent(chance: float | None) -> str:
     """
     if chance is None or isnan(chance):
         return say("chances.unknown")
+    whole = whole_percent(chance)
+    return say({0: "chances.percent_less", 100: "chances.percent_more"}.get(whole, "chances.percent"), whole=whole)
+
+
+def whole_percent(chance: float) -> int:
+    """Return a chance in whole percent: 0 stands for less than 1, and 100 for more than 99; errors as `one_in`.
+
+    Examples
+    --------
+    >>> whole_percent(0.345), whole_percent(0.002), whole_percent(0.01), whole_percent(0.999)
+    (35, 0, 1, 100)
+    """
     if _checked(chance) < _LEAST_PERCENT:
-        return say("chances.percent_less")
-    if chance > 1 - _LEAST_PERCENT:
-        return say("chances.percent_more")
+        return 0
     # The nudge lets 0.345, a hair below itself in binary, round as it reads.
-    return say("chances.percent", whole=floor(100 * chance + 0.5 + 1e-9))
+    return 100 if chance > 1 - _LEAST_PERCENT else floor(100 * chance + 0.5 + 1e-9)
+
+
+def spoken_table() -> tuple[tuple[Fraction, ...], tuple[float, ...]]:
+    """Return the fractions that chances are spoken as, rising, and between each two of them the odds of their border.
+
+    Examples
+    --------
+    >>> fractions, borders = spoken_table()
+    >>> fractions[0], len(fractions) - len(borders)
+    (Fraction(1, 100), 1)
+    """
+    return _SPOKEN, _BORDERS
 
 
 def percent_range(chance: float, low: float, high: float, *, short: bool = False) -> str:

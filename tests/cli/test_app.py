@@ -37,6 +37,7 @@ COMMANDS = (
         "observe",
         "plan",
         "plant",
+        "pocket",
         "pollinate",
         "priors",
         "rank",

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 import typer
 
 from crosscompat.advice.check import names_in
+from crosscompat.advice.hand_over import take_in
 from crosscompat.book.crosses import written_out
 from crosscompat.book.entry.enter_plant import settle_names
 from crosscompat.book.import_export.column_mapping import QUESTIONS, Answers, Grid, read_grids
@@ -22,6 +23,7 @@ from crosscompat.book.store.pages import restore_history
 from crosscompat.cli.book.import_prompts import OpenTable, ask_names, open_table
 from crosscompat.cli.options import By, DryRun, Folder, Json, author, choice, choose, on_a_terminal, plain, text
 from crosscompat.cli.output import give, line, paragraph, print_json, print_table, talk
+from crosscompat.cli.pocket import give_hand_over, text_of_hand_over
 from crosscompat.cli.session import open_with_collection
 from crosscompat.collection.opening import Collection, with_missing
 from crosscompat.ground.dates import today
@@ -145,6 +147,7 @@ def import_(
     *,
     yes: Annotated[bool, plain("--yes", "help.import_yes")] = False,
     good_rows: Annotated[bool, plain("--good-rows", "help.import_good_rows")] = False,
+    anyway: Annotated[bool, plain("--anyway", "help.import_anyway")] = False,
     by: By = None,
     dry_run: DryRun = False,
     as_json: Json = False,
@@ -155,7 +158,12 @@ def import_(
     with open_with_collection(folder, crosses=True) as (collection, store), TemporaryDirectory() as place:
         answers = Answers(questions=said, friend=friend, south=collection.settings.hemisphere == "south")
         request = _Request(file, sheet, answers, answers_file, yes, good_rows, author(by), dry_run, as_json)
-        if file.suffix.lower() != ENDING:
+        if handed := text_of_hand_over(file):
+            taken = take_in(
+                collection, store, file.name, handed, today(), who=request.who, anyway=anyway, dry_run=dry_run
+            )
+            give_hand_over(taken, as_json=as_json)
+        elif file.suffix.lower() != ENDING:
             _import_rows(store, collection, request)
         elif friend is None:
             _import_book(store, collection, request)
