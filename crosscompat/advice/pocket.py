@@ -28,7 +28,7 @@ from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.names import correct_form
 from crosscompat.ground.wording import say
-from crosscompat.show.chances import whole_percent
+from crosscompat.show.chances import one_in, whole_percent
 
 AHEAD = 60
 """Days that the page can look ahead."""
@@ -110,6 +110,10 @@ class Pocket:
     mean, low, high : str
         Chances of at least one seedling and their 90% interval, shape (n_plants, n_plants), seed plant by pollen plant:
         one byte each, as `whole_percent` or ``NO_CHANCE``, in base64.
+    words : list of str
+        What chances are called in words.
+    called : str
+        Which of the words each chance is called by, packed as the chances are.
     whys : list of str
         One line each on why a chance is as it is.
     why : list of list of int
@@ -132,6 +136,8 @@ class Pocket:
     mean: str
     low: str
     high: str
+    words: list[str]
+    called: str
     whys: list[str]
     why: list[list[int]]
     handling: str
@@ -145,7 +151,7 @@ def pocket(collection: Collection, store: Store, day: date) -> Pocket:
     basis, alive = basis_of(collection), alive_on(collection, day)
     species = list(dict.fromkeys(correct_form(plant.species) for plant in alive))
     parents = [_parent(collection, plant) for plant in alive]
-    mean, low, high = _chances(collection, basis, parents)
+    (mean, low, high, called), words = _chances(collection, basis, parents)
     whys, why = _reasons(collection, basis, alive, parents, species)
     with store.reading() as page:
         lives = lives_of(page, day)
@@ -164,6 +170,8 @@ def pocket(collection: Collection, store: Store, day: date) -> Pocket:
             mean=_packed(mean),
             low=_packed(low),
             high=_packed(high),
+            words=words,
+            called=_packed(called),
             whys=whys,
             why=why,
             handling=" ".join(caution.says for caution in handling(collection)),
@@ -247,24 +255,26 @@ def _parent(collection: Collection, plant: Plant) -> Parent | None:
 _Bytes = NDArray[np.uint8]
 
 
-def _chances(collection: Collection, basis: Basis, parents: Sequence[Parent | None]) -> tuple[_Bytes, _Bytes, _Bytes]:
-    """Return mean, low and high of every pairing of plants, each of shape (n, n).
+def _chances(collection: Collection, basis: Basis, parents: Sequence[Parent | None]) -> tuple[_Bytes, list[str]]:
+    """Return mean, low, high and words of every pairing of plants, shape (4, n, n), and the words that are meant.
 
     Plants of one species that nothing tells apart share their chances, which are worked out once.
     """
     kinds = _kinds(collection, parents)
     first = [kinds.index(kind) for kind in range(max(kinds, default=-1) + 1)]
     few, flowers = [parents[i] for i in first], usual_flowers(collection)
-    found = np.full((3, len(few), len(few)), NO_CHANCE, dtype=np.uint8)
+    found = np.full((4, len(few), len(few)), NO_CHANCE, dtype=np.uint8)
+    words: dict[str, int] = {}
     for i, seed in enumerate(few):
         fit = [(j, pollen) for j, pollen in enumerate(few) if seed and pollen and seed.label != pollen.label]
         if seed is None or not fit:
             continue
         chances = predict(collection, basis.model, parents_of([(seed, pollen) for _, pollen in fit])).chance(flowers)
-        for k, side in enumerate((chances.mean, chances.low, chances.high)):
-            found[k, i, [j for j, _ in fit]] = [whole_percent(float(value)) for value in side]
-    mean, low, high = found[:, kinds][:, :, kinds]
-    return mean, low, high
+        called = [words.setdefault(one_in(float(mean)), len(words)) for mean in chances.mean]
+        sides = [[whole_percent(float(one)) for one in side] for side in (chances.mean, chances.low, chances.high)]
+        for k, side in enumerate((*sides, called)):
+            found[k, i, [j for j, _ in fit]] = side
+    return found[:, kinds][:, :, kinds], list(words)
 
 
 def _kinds(collection: Collection, parents: Sequence[Parent | None]) -> list[int]:

@@ -94,18 +94,6 @@ def whole_percent(chance: float) -> int:
     return 100 if chance > 1 - _LEAST_PERCENT else floor(100 * chance + 0.5 + 1e-9)
 
 
-def spoken_table() -> tuple[tuple[Fraction, ...], tuple[float, ...]]:
-    """Return the fractions that chances are spoken as, rising, and between each two of them the odds of their border.
-
-    Examples
-    --------
-    >>> fractions, borders = spoken_table()
-    >>> fractions[0], len(fractions) - len(borders)
-    (Fraction(1, 100), 1)
-    """
-    return _SPOKEN, _BORDERS
-
-
 def percent_range(chance: float, low: float, high: float, *, short: bool = False) -> str:
     """Return a chance with the interval it may well lie in, all in percent, ``short`` for a column; errors as `one_in`.
 

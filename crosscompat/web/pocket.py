@@ -17,7 +17,6 @@ from crosscompat.advice.pocket import NO_CHANCE, Pocket
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import catalogue, say
-from crosscompat.show.chances import spoken_table
 
 _ROOM = Path(__file__).parent
 _WORDS = ("pod", "pods", "flower", "flowers")
@@ -53,12 +52,9 @@ def pocket_page(carried: Pocket, settings: Settings) -> str:
 
 
 def _spoken(settings: Settings) -> dict[str, Any]:
-    """Return the sentences of the script, and the table by which it puts chances into words."""
-    fractions, borders = spoken_table()
+    """Return the sentences of the script."""
     return {
         "no_chance": NO_CHANCE,
-        "spoken": [[one.numerator, one.denominator] for one in fractions],
-        "borders": borders,
         "tasks": {task: say(f"due.tasks.{task}", fruit=settings.fruit_word) for task in TASKS},
         "group": {word: say(f"pocket.group.{word}") for word in _WORDS},
         "say": catalogue("pocket")["script"],

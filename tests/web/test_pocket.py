@@ -27,7 +27,7 @@ from crosscompat.collection.settings import open_book
 from crosscompat.ground.dates import today
 from crosscompat.ground.wording import catalogue
 from crosscompat.schemas import schema
-from crosscompat.show.chances import whole_percent
+from crosscompat.show.chances import one_in, whole_percent
 from crosscompat.web.pocket import pocket_page
 
 DAY = "2026-05-01"
@@ -161,7 +161,7 @@ def test_every_day_for_two_months_it_tells_what_due_tells(demo, page):
 def test_the_chances_are_those_that_a_question_gets(demo, page):
     data, collection = data_of(page), open_collection(demo)
     names = [plant["name"] for plant in data["plants"]]
-    mean, low = base64.b64decode(data["mean"]), base64.b64decode(data["low"])
+    mean, low, called = (base64.b64decode(data[side]) for side in ("mean", "low", "called"))
     model, told = basis_of(collection).model, set()
     for i, seed in enumerate(names):
         for j in range(i % 5, len(names), 5):
@@ -172,6 +172,7 @@ def test_the_chances_are_those_that_a_question_gets(demo, page):
             pair = find_parents(collection, seed, names[j])
             chance = chances_of(collection, model, parents_of([pair]), data["flowers"])
             assert (mean[place], low[place]) == (whole_percent(chance.mean[0]), whole_percent(chance.low[0]))
+            assert data["words"][called[place]] == one_in(chance.mean[0])
             told.add(mean[place])
     assert len(told) > 20
 

@@ -34,21 +34,14 @@ const between = (first, last) => Math.round((Date.parse(last) - Date.parse(first
 const spoken = (day) => say("day", { day: Number(day.slice(8)), month: say("months").split(",")[Number(day.slice(5, 7)) - 1] });
 const spokenSpan = (first, last) => (first === last ? spoken(first) : say("from_to", { first: spoken(first), last: spoken(last) }));
 
-// Chances: a byte each, in whole percent.
+// Chances: a byte each, in whole percent, and which words they are called by.
 const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
-const chances = { mean: bytes(data.mean), low: bytes(data.low), high: bytes(data.high) };
+const chances = { mean: bytes(data.mean), low: bytes(data.low), high: bytes(data.high), called: bytes(data.called) };
 const percent = (whole) => say(whole === 0 ? "percent_less" : whole === 100 ? "percent_more" : "percent", { whole });
-const oneIn = (whole) => {
-  const chance = whole / 100, least = data.spoken[0], most = data.spoken[data.spoken.length - 1];
-  const odds = chance / (1 - chance);
-  const [k, n] = data.spoken[data.borders.filter((border) => border <= odds).length];
-  const word = chance < least[0] / least[1] ? "less" : chance > most[0] / most[1] ? "more" : "about";
-  return say(word, { k, n });
-};
 const chanceOf = (seed, pollen) => {
   const place = seed * data.plants.length + pollen;
   const mean = chances.mean[place];
-  return mean === data.no_chance ? null : { mean, low: chances.low[place], high: chances.high[place] };
+  return mean === data.no_chance ? null : { mean, low: chances.low[place], high: chances.high[place], words: data.words[chances.called[place]] };
 };
 
 // What waits is kept in the phone, or where a browser keeps nothing, on the page.
@@ -232,17 +225,17 @@ const pollenFor = (seed, text) => {
   for (const one of found) one.chance = one.plant ? chanceBetween(seed, one.plant.name) : null;
   found.sort((a, b) => (b.chance?.mean ?? -1) - (a.chance?.mean ?? -1));
   const items = found.map((one) => link(path("pollinate", seed, one.name), element("b", {}, `× ${one.name}`), " ", element("i", {}, one.plant ? speciesOf(one.plant) : ""),
-    element("span", {}, [one.chance ? say("chance", { words: oneIn(one.chance.mean), percent: percent(one.chance.mean) }) : say("no_chance"), one.says].filter(Boolean).join("; "))));
+    element("span", {}, [one.chance ? say("chance", { words: one.chance.words, percent: percent(one.chance.mean) }) : say("no_chance"), one.says].filter(Boolean).join("; "))));
   return [items.length ? listOf(items) : element("p", {}, say("none_like")), ...asTyped(text, (typed) => path("pollinate", seed, typed))];
 };
 const chanceBetween = (seed, pollen) => {
   const places = [plantAt(seed), plantAt(pollen)];
   return places.includes(-1) ? null : chanceOf(...places);
 };
-const chanceInWords = ({ mean, low, high }) => {
+const chanceInWords = ({ mean, low, high, words }) => {
   const same = percent(low) === percent(mean) && percent(mean) === percent(high);
   const range = same ? percent(mean) : say("range", { mean: percent(mean), low: percent(low), high: percent(high) });
-  return say("from_flowers", { n: data.flowers, words: oneIn(mean), percent: range });
+  return say("from_flowers", { n: data.flowers, words, percent: range });
 };
 const odds = (seed, pollen) => {
   const chance = chanceBetween(seed, pollen);
