@@ -14,6 +14,7 @@ import sys
 import tarfile
 import tomllib
 import zipfile
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -36,6 +37,11 @@ def test_public_names_are_there():
     assert all(getattr(crosscompat, name) is not None for name in crosscompat.__all__)
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         _ = crosscompat.nothing
+
+
+def test_no_room_holds_more_than_twenty_modules():
+    rooms = Counter(path.parent.relative_to(ROOT) for path in MODULES if path.name != "__init__.py")
+    assert {str(room): n for room, n in rooms.items() if n > 20} == {}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(ROOT).as_posix())

@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.bridge import Bridge, WaysRound, WhyFailed, ways_round, why_failed
 from crosscompat.advice.figures import flowers_or_usual
 from crosscompat.advice.parents import find_parents
+from crosscompat.advice.season.bridge import Bridge, WaysRound, WhyFailed, ways_round, why_failed
 from crosscompat.cli.options import Flowers, Folder, Json, two_parents
 from crosscompat.cli.output import give, line, paragraph
 from crosscompat.cli.session import collection_at, collection_or_carried

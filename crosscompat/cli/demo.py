@@ -10,10 +10,10 @@ from typing import Annotated, Literal
 import typer
 
 from crosscompat.advice.ask import ask
-from crosscompat.advice.labels import labels_for
 from crosscompat.advice.partners import partners, tree_picture
 from crosscompat.advice.rank import rank, wanted_pairs
 from crosscompat.advice.retrain import keep, learn
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.cli.ask import print_answer
 from crosscompat.cli.learn import print_lesson
 from crosscompat.cli.options import Json

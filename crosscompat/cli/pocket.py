@@ -15,7 +15,7 @@ from crosscompat.ground.errors import WrongUse
 from crosscompat.ground.wording import say
 
 if TYPE_CHECKING:
-    from crosscompat.advice.hand_over import HandedOver
+    from crosscompat.advice.season.hand_over import HandedOver
 
 _FILE = Path("greenhouse.html")
 _HANDED = (".json", ".txt")
@@ -24,7 +24,7 @@ _LARGEST, _BAD_DATA = 20_000_000, 3
 
 def pocket(output: Output = None, folder: Folder = None, *, as_json: Json = False) -> None:
     """Write the page, or print what it holds."""
-    from crosscompat.advice.pocket import pocket as carried_from
+    from crosscompat.advice.season.pocket import pocket as carried_from
 
     with open_with_collection(folder, crosses=True) as (collection, store):
         carried = carried_from(collection, store, today())
@@ -41,7 +41,7 @@ def pocket(output: Output = None, folder: Folder = None, *, as_json: Json = Fals
 
 def text_of_hand_over(file: Path) -> str:
     """Return what a phone handed over; blank where the file is none, whatever it is called."""
-    from crosscompat.advice.hand_over import is_hand_over
+    from crosscompat.advice.season.hand_over import is_hand_over
 
     if file.suffix.lower() not in _HANDED or not file.is_file():
         return ""

@@ -15,9 +15,9 @@ from typing import Any
 from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from crosscompat.advice.cross_list import STATES, CrossLine, cross_lines, matching
-from crosscompat.advice.cross_story import story_of, where_it_stands
-from crosscompat.advice.history import (
+from crosscompat.advice.season.cross_list import STATES, CrossLine, cross_lines, matching
+from crosscompat.advice.season.cross_story import story_of, where_it_stands
+from crosscompat.advice.season.history import (
     HistoryEntry,
     corrected,
     fields_of,
@@ -27,7 +27,7 @@ from crosscompat.advice.history import (
     undone_of,
     withdrawn,
 )
-from crosscompat.advice.labels import labels_for
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.book import records
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.correct import take_back

@@ -9,7 +9,7 @@ from typing import Any
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from crosscompat.advice.cross_story import (
+from crosscompat.advice.season.cross_story import (
     LOOKS,
     CrossStory,
     likely_looks,
@@ -18,8 +18,8 @@ from crosscompat.advice.cross_story import (
     where_it_stands,
     written_in_words,
 )
-from crosscompat.advice.due import Due
-from crosscompat.advice.labels import cross_on_label
+from crosscompat.advice.season.due import Due
+from crosscompat.advice.season.labels import cross_on_label
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records
 from crosscompat.book.entry.enter_observation import Seen

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from crosscompat.advice.history import history_of, last_standing
-from crosscompat.advice.plant_cards import (
+from crosscompat.advice.season.history import history_of, last_standing
+from crosscompat.advice.season.plant_cards import (
     PlantLine,
     facts_in_words,
     parts_in_words,

@@ -12,8 +12,8 @@ from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
-from crosscompat.advice.due import TASKS
-from crosscompat.advice.pocket import NO_CHANCE, Pocket
+from crosscompat.advice.season.due import TASKS
+from crosscompat.advice.season.pocket import NO_CHANCE, Pocket
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.dates import spoken_date
 from crosscompat.ground.wording import catalogue, say

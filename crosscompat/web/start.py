@@ -9,8 +9,8 @@ from pathlib import Path
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from crosscompat.advice.plant_list import ListedPlant, read_plant_list
 from crosscompat.advice.replay import Replayed, replay
+from crosscompat.advice.season.plant_list import ListedPlant, read_plant_list
 from crosscompat.book import records
 from crosscompat.book.import_export.column_mapping import (
     QUESTIONS,

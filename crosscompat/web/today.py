@@ -11,13 +11,13 @@ from itertools import groupby
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from crosscompat.advice.due import Due, DueList, due_list
 from crosscompat.advice.figures import Interval
-from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import handling
-from crosscompat.advice.pollinate import Pollinated, VisitRequest, pollinate
 from crosscompat.advice.rank import partners_of, rank
-from crosscompat.advice.tonight import Tonight, tonight
+from crosscompat.advice.season.due import Due, DueList, due_list
+from crosscompat.advice.season.mating import alive_on
+from crosscompat.advice.season.pollinate import Pollinated, VisitRequest, pollinate
+from crosscompat.advice.season.tonight import Tonight, tonight
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.book.timelines import lives_of

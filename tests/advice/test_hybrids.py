@@ -12,7 +12,6 @@ from crosscompat.advice import retrain as lesson_room
 from crosscompat.advice.ask import ask
 from crosscompat.advice.check import check
 from crosscompat.advice.forecast_record import forecasts_due
-from crosscompat.advice.labels import labels_for
 from crosscompat.advice.parents import (
     Parent,
     cautions,
@@ -24,6 +23,7 @@ from crosscompat.advice.parents import (
 from crosscompat.advice.partners import partners
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict, training_set_of
 from crosscompat.advice.rank import rank, wanted_pairs
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.book.crosses import placed
 from crosscompat.book.current_plants import Plant
 from crosscompat.carried import carried_tree

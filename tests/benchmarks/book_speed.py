@@ -16,7 +16,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
-from crosscompat.advice.due import due_list
+from crosscompat.advice.season.due import due_list
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.records import Record

@@ -12,7 +12,7 @@ from time import process_time
 
 import numpy as np
 
-from crosscompat.advice import plan
+from crosscompat.advice.season import plan
 from crosscompat.book import records
 from crosscompat.book.crosses import Wanted
 from crosscompat.book.current_plants import Plant, Plants

@@ -472,7 +472,7 @@ def test_a_busy_book_ends_with_four(run, mine, monkeypatch):
 LIMITED = """
 import os, resource, sys
 from crosscompat.__main__ import main
-import crosscompat.advice.history
+import crosscompat.advice.season.history
 {before}
 sys.argv = ["crosscompat", "observe", "26-01", "--swelling", "1", "--note", "x" * 100_000]
 main()

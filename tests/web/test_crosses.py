@@ -14,8 +14,8 @@ from urllib.parse import quote, unquote
 import pytest
 from markupsafe import escape
 
-from crosscompat.advice.cross_list import STATES, cross_lines, matching
-from crosscompat.advice.labels import labels_for
+from crosscompat.advice.season.cross_list import STATES, cross_lines, matching
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.book import records
 from crosscompat.book.import_export.whole_book import book_in, read_book, write_book
 from crosscompat.book.records import Cross, Observation, Plant, Pollination, new_id

@@ -10,8 +10,8 @@ from threading import Barrier, Thread
 import pytest
 from typer.testing import CliRunner
 
-from crosscompat.advice.cross_story import LOOKS
-from crosscompat.advice.labels import labels_for
+from crosscompat.advice.season.cross_story import LOOKS
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.book.records import Cross, Emergence, Loss, Observation, SeedLot, Sowing, new_id
 from crosscompat.cli.app import app as command
 from crosscompat.collection.opening import open_collection

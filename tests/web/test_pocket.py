@@ -15,10 +15,10 @@ import jsonschema
 import pytest
 from typer.testing import CliRunner
 
-from crosscompat.advice import pocket as carried
-from crosscompat.advice.due import due_list
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
+from crosscompat.advice.season import pocket as carried
+from crosscompat.advice.season.due import due_list
 from crosscompat.book import records
 from crosscompat.book.timelines import lives_of
 from crosscompat.cli.app import app

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.history import Attached, keep_files
+from crosscompat.advice.season.history import Attached, keep_files
 from crosscompat.cli.options import By, DryRun, Folder, Json, On, author, text
 from crosscompat.cli.output import give, paragraph
 from crosscompat.cli.session import open_here

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.history import (
+from crosscompat.advice.season.history import (
     Correction,
     History,
     HistoryEntry,

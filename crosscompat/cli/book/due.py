@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Annotated
 
-from crosscompat.advice.due import Due, DueList, due_list
+from crosscompat.advice.season.due import Due, DueList, due_list
 from crosscompat.book.timelines import Life, lives_of
 from crosscompat.cli.options import Day, Folder, Json, count, plain
 from crosscompat.cli.output import deliver_calendar, give, line, paragraph

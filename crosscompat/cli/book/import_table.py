@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 import typer
 
 from crosscompat.advice.check import names_in
-from crosscompat.advice.hand_over import take_in
+from crosscompat.advice.season.hand_over import take_in
 from crosscompat.book.crosses import written_out
 from crosscompat.book.entry.enter_plant import settle_names
 from crosscompat.book.import_export.column_mapping import QUESTIONS, Answers, Grid, read_grids

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from crosscompat.advice.labels import Candidates, Clues, candidates, labels_for
+from crosscompat.advice.season.labels import Candidates, Clues, candidates, labels_for
 from crosscompat.cli.options import Folder, Json, Output, any_day, count, plain, text
 from crosscompat.cli.output import deliver_labels, give, line, paragraph, print_json
 from crosscompat.cli.session import collection_at, open_here

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.cross_story import CrossStory, counts_in_words, observe_cross, story_of, written_in_words
+from crosscompat.advice.season.cross_story import CrossStory, counts_in_words, observe_cross, story_of, written_in_words
 from crosscompat.book import records
 from crosscompat.book.entry.enter_observation import Seen
 from crosscompat.book.numbers_and_names import find_cross, read_pattern

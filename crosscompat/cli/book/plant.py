@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.plant_cards import PlantAnswer, PlantCard, facts_in_words, parts_in_words, plant_answer
+from crosscompat.advice.season.plant_cards import PlantAnswer, PlantCard, facts_in_words, parts_in_words, plant_answer
 from crosscompat.book import records
 from crosscompat.book.entry.enter_plant import PlantEntry
 from crosscompat.cli import options

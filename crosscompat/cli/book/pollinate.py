@@ -8,8 +8,8 @@ from typing import Annotated, Any
 
 import typer
 
-from crosscompat.advice.pollinate import Pollinated, VisitRequest
-from crosscompat.advice.pollinate import pollinate as log_visit
+from crosscompat.advice.season.pollinate import Pollinated, VisitRequest
+from crosscompat.advice.season.pollinate import pollinate as log_visit
 from crosscompat.book import records
 from crosscompat.book.cross_summary import in_words, units_told
 from crosscompat.cli import options

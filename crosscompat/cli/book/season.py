@@ -9,9 +9,9 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from crosscompat.advice.labels import cards_of_plan
-from crosscompat.advice.tonight import Father, Tonight
-from crosscompat.advice.tonight import tonight as crosses_tonight
+from crosscompat.advice.season.labels import cards_of_plan
+from crosscompat.advice.season.tonight import Father, Tonight
+from crosscompat.advice.season.tonight import tonight as crosses_tonight
 from crosscompat.cli.options import Day, Flowers, Folder, Json, Output, count, plain
 from crosscompat.cli.output import deliver, deliver_calendar, deliver_labels, give, line, paragraph, spoken, who
 from crosscompat.cli.session import open_with_collection
@@ -22,7 +22,7 @@ from crosscompat.show.chances import percent
 from crosscompat.show.exports import Reminder, checklist_page, csv_text
 
 if TYPE_CHECKING:
-    from crosscompat.advice.plan import Plan, PlannedCross
+    from crosscompat.advice.season.plan import Plan, PlannedCross
 
 _FATHERS = 3
 _AS_GOOD = 0.0005
@@ -89,7 +89,7 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Plan the crosses wanted; -o, --ics and --labels write the plan for other programs and for paper."""
-    from crosscompat.advice.plan import plan_season  # its integer programme, which tonight does not need
+    from crosscompat.advice.season.plan import plan_season  # its integer programme, which tonight does not need
 
     with open_with_collection(folder, crosses=True) as (collection, store), store.reading() as page:
         if not collection.wanted:

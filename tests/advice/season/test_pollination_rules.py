@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.mating import DEAD_POLLEN, DEAD_SEED, FEMALE_POLLEN, MALE_SEED, ONE_CLONE
-from crosscompat.advice.pollination_rules import (
+from crosscompat.advice.season.mating import DEAD_POLLEN, DEAD_SEED, FEMALE_POLLEN, MALE_SEED, ONE_CLONE
+from crosscompat.advice.season.pollination_rules import (
     ANOTHER_SEASON,
     ASKED_ONLY,
     CROSS_LOST,

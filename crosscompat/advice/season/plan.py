@@ -13,13 +13,13 @@ from typing import Literal
 
 import numpy as np
 
-from crosscompat.advice.allocation import solve
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
-from crosscompat.advice.mating import Days, Stored, alive_on, bars, good_lots, open_days, openings_on
 from crosscompat.advice.parents import Parent, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of, predict
 from crosscompat.advice.rank import Candidate, wanted_pairs
-from crosscompat.advice.tonight import worth
+from crosscompat.advice.season.allocation import solve
+from crosscompat.advice.season.mating import Days, Stored, alive_on, bars, good_lots, open_days, openings_on
+from crosscompat.advice.season.tonight import worth
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.book.timelines import pollen_keeps

@@ -6,10 +6,10 @@ from itertools import permutations
 
 import pytest
 
-from crosscompat.advice import bridge as room
-from crosscompat.advice.bridge import best_bridges, ways_round
 from crosscompat.advice.parents import find_parents
 from crosscompat.advice.predict import basis_of, chances_of
+from crosscompat.advice.season import bridge as room
+from crosscompat.advice.season.bridge import best_bridges, ways_round
 from crosscompat.book.current_plants import Plant
 from crosscompat.model.pairings import Parents
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.due import due_list, due_of
+from crosscompat.advice.season.due import due_list, due_of
 from crosscompat.book import records
 from crosscompat.book.store import open_store
 from crosscompat.book.timelines import FEWEST, Life, Span, Tray, days_of_book, lives_of, usual_days

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from crosscompat.advice import allocation
-from crosscompat.advice.allocation import solve
-from crosscompat.advice.plan import plan_season
+from crosscompat.advice.season import allocation
+from crosscompat.advice.season.allocation import solve
+from crosscompat.advice.season.plan import plan_season
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import open_store

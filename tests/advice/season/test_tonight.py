@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crosscompat.advice.mating import opening_of
-from crosscompat.advice.pollination_rules import Visit, VisitParent, risks
-from crosscompat.advice.tonight import tonight, worth
+from crosscompat.advice.season.mating import opening_of
+from crosscompat.advice.season.pollination_rules import Visit, VisitParent, risks
+from crosscompat.advice.season.tonight import tonight, worth
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 from crosscompat.book.store import open_store

@@ -9,7 +9,7 @@ from typing import Literal
 
 from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.parents import Caution
-from crosscompat.advice.pollination_rules import contradicted, misspelt
+from crosscompat.advice.season.pollination_rules import contradicted, misspelt
 from crosscompat.book import records
 from crosscompat.book.cross_summary import crosses_of
 from crosscompat.book.crosses import Cross, find_label, written_out

@@ -10,9 +10,9 @@ from dataclasses import dataclass, field, replace
 from datetime import date, time
 from typing import Any, Literal
 
-from crosscompat.advice.cross_story import observe_cross
-from crosscompat.advice.pollinate import VisitRequest, pollinate
 from crosscompat.advice.predict import basis_of
+from crosscompat.advice.season.cross_story import observe_cross
+from crosscompat.advice.season.pollinate import VisitRequest, pollinate
 from crosscompat.book import records
 from crosscompat.book.entry import Bounds
 from crosscompat.book.entry.enter_observation import Seen

@@ -12,12 +12,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.advice.due import Due, due_list, pairing_of
 from crosscompat.advice.figures import distance_of, past_crosses, usual_flowers
-from crosscompat.advice.mating import alive_on, good_lots, open_days
 from crosscompat.advice.parents import Parent, find_parent, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import reasons_in_words
+from crosscompat.advice.season.due import Due, due_list, pairing_of
+from crosscompat.advice.season.mating import alive_on, good_lots, open_days
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, in_all, totals, units_of_visits
 from crosscompat.book.current_plants import Plant

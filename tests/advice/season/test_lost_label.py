@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.labels import Clues, candidates
+from crosscompat.advice.season.labels import Clues, candidates
 from crosscompat.book.records import Cross, Determination, Plant, Pollen, Pollination
 from crosscompat.book.store import open_store
 

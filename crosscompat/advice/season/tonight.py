@@ -11,10 +11,10 @@ from functools import cache
 from typing import Literal
 
 from crosscompat.advice.figures import Interval, interval_at, past_crosses, usual_flowers
-from crosscompat.advice.mating import Opening, Stored, alive_on, bars, good_lots, openings_on
 from crosscompat.advice.parents import Parent, find_parent, handling
 from crosscompat.advice.predict import basis_of, chances_of, parents_of
 from crosscompat.advice.rank import wanted_pairs
+from crosscompat.advice.season.mating import Opening, Stored, alive_on, bars, good_lots, openings_on
 from crosscompat.book.current_plants import Plant
 from crosscompat.book.store import Reading
 from crosscompat.book.timelines import pollen_keeps

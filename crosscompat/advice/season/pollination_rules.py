@@ -11,8 +11,16 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 
-from crosscompat.advice.mating import DEAD_POLLEN, DEAD_SEED, FEMALE_POLLEN, MALE_SEED, ONE_CLONE, bars, pollen_age
 from crosscompat.advice.parents import Caution, Parent, find_parent
+from crosscompat.advice.season.mating import (
+    DEAD_POLLEN,
+    DEAD_SEED,
+    FEMALE_POLLEN,
+    MALE_SEED,
+    ONE_CLONE,
+    bars,
+    pollen_age,
+)
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords
 from crosscompat.book.crosses import find_label

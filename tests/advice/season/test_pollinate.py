@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from crosscompat.advice.forecast_record import PRIOR, forecast_now
-from crosscompat.advice.pollinate import pair_of
-from crosscompat.advice.pollination_rules import KnownPlants, misspelt
+from crosscompat.advice.season.pollinate import pair_of
+from crosscompat.advice.season.pollination_rules import KnownPlants, misspelt
 from crosscompat.book import records
 from crosscompat.book.current_plants import Plant, Sighting
 

@@ -9,7 +9,7 @@ from datetime import date
 from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Literal
 
-from crosscompat.advice.cross_story import parents_in_words
+from crosscompat.advice.season.cross_story import parents_in_words
 from crosscompat.book import records
 from crosscompat.book.cross_summary import CrossRecords, all_cross_records, units_told
 from crosscompat.book.crosses import Cross, find_label
@@ -25,7 +25,7 @@ from crosscompat.ground.wording import say
 from crosscompat.show.label import Kind, LabelCard
 
 if TYPE_CHECKING:
-    from crosscompat.advice.plan import Plan
+    from crosscompat.advice.season.plan import Plan
 
 _DAYS = 14
 _LIKE = 0.5

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from crosscompat.advice.bridge import why_failed
+from crosscompat.advice.season.bridge import why_failed
 from crosscompat.book.current_plants import Plant
 from crosscompat.ground.errors import UnknownName, WrongUse
 

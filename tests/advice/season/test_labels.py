@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from crosscompat.advice.labels import labels_for
+from crosscompat.advice.season.labels import labels_for
 from crosscompat.book.current_plants import Plant
 from crosscompat.collection.settings import Settings
 from crosscompat.ground.errors import UnknownName

@@ -15,9 +15,9 @@ import numpy as np
 
 from crosscompat.advice.figures import Interval, interval_at, outcome_of
 from crosscompat.advice.forecast_record import units_of
-from crosscompat.advice.mating import alive_on
 from crosscompat.advice.parents import Parent, chromosomes_of, expected_chromosomes, find_parent, handling
 from crosscompat.advice.predict import Basis, basis_of, chances_of, parents_of, prior_of
+from crosscompat.advice.season.mating import alive_on
 from crosscompat.book.crosses import Cross
 from crosscompat.book.current_plants import Plant, Plants
 from crosscompat.book.numbers_and_names import find_number

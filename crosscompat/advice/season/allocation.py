@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from crosscompat.advice.mating import Days
+from crosscompat.advice.season.mating import Days
 from crosscompat.model.likelihood import Floats, Ints
 
 _LATER = 0.002

@@ -9,9 +9,9 @@ from typing import Literal
 
 from crosscompat.advice.figures import Interval
 from crosscompat.advice.forecast_record import ForecastNow, forecast_now
-from crosscompat.advice.mating import FEMALE_POLLEN, MALE_SEED
 from crosscompat.advice.parents import Caution, Parent, handling
-from crosscompat.advice.pollination_rules import (
+from crosscompat.advice.season.mating import FEMALE_POLLEN, MALE_SEED
+from crosscompat.advice.season.pollination_rules import (
     ASKED_ONLY,
     QUERIED,
     KnownPlants,
