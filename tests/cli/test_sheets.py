@@ -131,6 +131,10 @@ def test_a_word_that_is_no_answer_is_refused(run, new, table, option, word):
     assert f"; not “{word}”." in outcome.stderr
 
 
+def test_what_is_for_a_phone_alone_is_refused_for_a_table(run, new, table):
+    assert "is no such file" in run("import", table(), "--collection", new(), "--anyway", code=2).stderr
+
+
 def archive(path):
     with zipfile.ZipFile(path) as package:
         return {name: package.read(name) for name in package.namelist()}

@@ -163,6 +163,8 @@ def import_(
                 collection, store, file.name, handed, today(), who=request.who, anyway=anyway, dry_run=dry_run
             )
             give_hand_over(taken, as_json=as_json)
+        elif anyway:
+            raise WrongUse(say("import.anyway_alone", file=file.name))
         elif file.suffix.lower() != ENDING:
             _import_rows(store, collection, request)
         elif friend is None:
