@@ -14,7 +14,7 @@ from flask import current_app, session
 
 from crosscompat.book.store import Reading, Store, Writing
 from crosscompat.collection.opening import Collection, open_collection
-from crosscompat.collection.settings import FILE_NAME, open_book
+from crosscompat.collection.settings import FILE_NAME, open_book, read_settings
 
 T = TypeVar("T")
 
@@ -76,18 +76,15 @@ class Nursery:
     def _book(self) -> Store:
         with self._lock:
             if self._store is None:
-                self._store = open_book(self.folder, self.collection.settings)
+                self._store = open_book(self.folder, read_settings(self.folder / FILE_NAME))
             return self._store
 
     def _changed(self) -> object:
         """Return what is another as soon as the book or a file of the collection is."""
         with os.scandir(self.folder) as entries:
             files = sorted((one.name, one.stat().st_mtime_ns) for one in entries if not one.name.startswith("book."))
-        last = None
-        if self._store is not None:
-            with self._store.reading() as page:
-                last = page.last_change()
-        return files, last
+        with self._book().reading() as page:
+            return files, page.last_change()
 
 
 def nursery() -> Nursery:
