@@ -12,7 +12,8 @@ import hypothesis.strategies as st
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from crosscompat.advice.season.history import history_of, story_of
+from crosscompat.advice.season.cross_story import story_of
+from crosscompat.advice.season.history import history_of
 from crosscompat.book import records
 from crosscompat.book.cross_summary import cross_records, crosses_of
 from crosscompat.book.crosses import COUNT_COLUMNS, count_arrays, impossible
