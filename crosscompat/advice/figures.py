@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -97,14 +97,20 @@ class Past:
     friend: str | None = None
 
 
-def past_crosses(collection: Collection) -> Mapping[tuple[str, str], list[Past]]:
-    """Return earlier crosses by seed parent and pollen parent, oldest first; own, sib or open pollen makes none."""
+_Labels = tuple[str, str]
+
+
+def past_crosses(collection: Collection, of: Container[_Labels] | None = None) -> Mapping[_Labels, list[Past]]:
+    """Return earlier crosses by seed parent and pollen parent, oldest first; own, sib or open pollen makes none.
+
+    All of them, or those ``of`` some pairings.
+    """
     crosses = [cross for cross in collection.crosses if no_pairing(cross, collection.plants) is None]
     crosses.sort(key=lambda cross: (cross.date, cross.row))
     places = placed(collection.index, [(cross.seed_parent, cross.pollen_parent) for cross in crosses])
-    past: dict[tuple[str, str], list[Past]] = {}
+    past: dict[_Labels, list[Past]] = {}
     for cross, (seed, pollen) in zip(crosses, places, strict=True):
-        if seed is not None and pollen is not None:
+        if seed is not None and pollen is not None and (of is None or (seed, pollen) in of):
             outcome = outcome_of(cross), cross.lost_to, cross.date_words, cross.friend
             flowers, day = cross.tried or cross.units, cross.date.isoformat()
             past.setdefault((seed, pollen), []).append(Past(cross.number, day, flowers, *outcome))
@@ -149,7 +155,8 @@ def pair_figures(
     places: Iterable[int],
 ) -> Iterator[dict[str, Any]]:
     """Yield the fields of `PairFigures` for those of the pairs predicted that stand at some places."""
-    all_flowers, one_flower, past = predicted.chance(flowers), predicted.chance(), past_crosses(collection)
+    all_flowers, one_flower = predicted.chance(flowers), predicted.chance()
+    past = past_crosses(collection, {(seed.label, pollen.label) for seed, pollen in pairs})
     known = predicted.known
     for i in places:
         seed, pollen = pairs[i]
