@@ -126,7 +126,9 @@ class _Command(_Sparing, TyperCommand):
 
 def _as_given(parameter: Any, convert: Callable[[Any, Any], Any], context: Any, value: Any) -> Any:
     """Take words where words are wanted, and nothing for nothing; typer loads pydantic for that, a fifth of a start."""
-    kind, several = parameter.type_descriptor, parameter.nargs == -1 or parameter.multiple
+    kind, several = getattr(parameter, "type_descriptor", None), parameter.nargs == -1 or parameter.multiple
+    if kind is None:  # before 0.28 typer converts by itself
+        return convert(context, value)
     plain = kind.parameter_info.parser is None
     usual = getattr(context.get_parameter_source(parameter.name), "name", "") == "DEFAULT"
     if value is None and not parameter.required:
