@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
@@ -21,7 +21,7 @@ from crosscompat.advice.season.tonight import Tonight, tonight
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.book.timelines import lives_of
-from crosscompat.ground.dates import spoken_date, today
+from crosscompat.ground.dates import spoken_date, spoken_span, today
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
 from crosscompat.web.forms import Asked, Form
@@ -162,8 +162,21 @@ def brushed() -> str | Response:
     except AlreadyWritten as error:
         told(str(error))
         return redirect("/")
-    told(_in_words(replace(answer, written=True)))
+    told(f"{_in_words(answer)} {_next_look(answer.cross, today())}".strip())
     return redirect(url_for("crosses.cross", number=answer.cross))
+
+
+def _next_look(number: str, day: date) -> str:
+    """Say what is next for a cross, and when; nothing where nothing can be foreseen."""
+    here = nursery()
+    with here.reading() as page:
+        foreseen = due_list(lives_of(page, day), here.collection.settings, day, ahead=None).due
+    entry = next((one for one in foreseen if one.cross == number), None)
+    if entry is None:
+        return ""
+    first, last = map(date.fromisoformat, (entry.first, entry.last))
+    task = say(f"due.tasks.{entry.task}", fruit=here.collection.settings.fruit_word)
+    return say("web.next_look", task=task, when=spoken_span(first, last, day))
 
 
 def _in_words(answer: Pollinated) -> str:

@@ -43,6 +43,7 @@ def test_a_visit_is_written_once_however_often_it_is_sent(client, folder):
     fields = client.hidden("/pollinate")
     said = client.send("/pollinate", flowers="3", bag="1", marker="red thread")
     assert "3 flowers" in said
+    assert "Next: See whether the fruit swells, " in said
     client.send("/pollinate", again=False, **fields | {"bag": "1", "marker": "red thread"})
     assert "already" in client.words
     (visit,) = visits(folder)[before:]
