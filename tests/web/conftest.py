@@ -4,6 +4,7 @@ import re
 import shutil
 import socket
 import threading
+from contextlib import suppress
 from html import unescape
 
 import pytest
@@ -80,12 +81,16 @@ def serve():
 
     servers = []
 
+    def run(server):
+        with suppress(OSError):  # closed while it waits for somebody
+            server.run()
+
     def started(folder, **more):
         listening = socket.create_server(("127.0.0.1", 0))
         port = listening.getsockname()[1]
         app = make_app(folder, frozenset({f"127.0.0.1:{port}"}), **more)
         server = waitress.create_server(app, sockets=[listening], threads=8)
-        threading.Thread(target=server.run, daemon=True).start()
+        threading.Thread(target=run, args=(server,), daemon=True).start()
         servers.append((server, app))
         return f"http://127.0.0.1:{port}"
 

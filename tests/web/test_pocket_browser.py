@@ -32,6 +32,11 @@ LOW = """
 """
 
 
+def until_waits(page, n):
+    """Wait until the page says that so many entries wait."""
+    page.wait_for_function("(says) => document.getElementById('waits').textContent === says", arg=f"Waiting ({n})")
+
+
 @pytest.fixture(scope="module")
 def chrome():
     playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -134,7 +139,7 @@ def test_a_day_in_the_greenhouse_is_kept_handed_over_and_imported_once(demo, pho
     page = phone(file)
     log_both(page)
     page.reload()
-    assert page.locator("#waits").inner_text() == "Waiting (2)"
+    until_waits(page, 2)
     taken = handed_over(page, tmp_path)
     assert taken.name == f"greenhouse-{today().isoformat()}.json"
     assert imported(taken, own) == ["written"] * 2
@@ -152,7 +157,7 @@ def test_a_day_in_the_greenhouse_is_kept_handed_over_and_imported_once(demo, pho
     make(own, file)
     page.reload()
     assert "2 entries are in the book now" in said(page)
-    assert page.locator("#waits").inner_text() == "Waiting (0)"
+    until_waits(page, 0)
 
 
 def test_a_pollination_takes_four_taps(made, phone):
@@ -164,9 +169,11 @@ def test_a_pollination_takes_four_taps(made, phone):
         "button.main >> nth=0",
     ]
     for tap in taps:
+        before = page.locator("main").inner_text()
         page.tap(tap)
+        page.wait_for_function("(before) => document.querySelector('main').innerText !== before", arg=before)
     assert len(taps) == 4
-    assert page.locator("#waits").inner_text() == "Waiting (1)"
+    until_waits(page, 1)
 
 
 def test_a_cross_begun_on_the_phone_can_be_looked_at_before_it_has_a_number(demo, made, phone, tmp_path):
@@ -185,9 +192,9 @@ def test_an_entry_is_taken_out_and_put_back(made, phone):
     log_both(page)
     page.click("nav a[href='#waiting']")
     page.click("#waiting-list >> text=Take out >> nth=0")
-    assert page.locator("#waits").inner_text() == "Waiting (1)"
+    until_waits(page, 1)
     page.click("text=Put it back")
-    assert page.locator("#waits").inner_text() == "Waiting (2)"
+    until_waits(page, 2)
     ids = page.evaluate("stored().map(entry => entry.id)")
     assert len(set(ids)) == 2
     assert all(re.fullmatch(r"[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", one) for one in ids)
@@ -340,7 +347,7 @@ def test_with_the_keyboard_alone(made, phone):
     press_on("COC-F1")
     press_on("× ")
     press_on("Done")
-    assert page.locator("#waits").inner_text() == "Waiting (1)"
+    until_waits(page, 1)
 
 
 def test_a_script_in_every_name_stays_text(demo, phone, tmp_path):
