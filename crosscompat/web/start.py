@@ -13,12 +13,15 @@ from crosscompat.advice.replay import Replayed, replay
 from crosscompat.advice.season.plant_list import ListedPlant, read_plant_list
 from crosscompat.book import records
 from crosscompat.book.import_export.column_mapping import (
+    NOTE_ANSWERS,
     QUESTIONS,
     Answers,
     Grid,
     TableMapping,
     map_columns,
+    open_questions,
     read_grids,
+    with_ours,
 )
 from crosscompat.book.import_export.import_table import ImportedRows, read_table, records_of_rows
 from crosscompat.book.store import Reading
@@ -34,6 +37,9 @@ from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("start", __name__)
+
+_NOTE = "note:"
+"""Before the text of a note that may decide, in the name of the field that holds the answer."""
 
 
 @PAGES.get("/start")
@@ -112,20 +118,22 @@ def crosses() -> str | Response:
         raise WrongUse(say("web.start.no_table"))
     grid = _grid_of(text)
     said = {question: answer for question in QUESTIONS if (answer := form.text(f"answer-{question}"))}
-    answers = Answers(questions=said, south=here.collection.settings.hemisphere == "south")
+    notes = {name.removeprefix(_NOTE): answer for name, answer in form if name.startswith(_NOTE)}
+    answers = Answers(notes=notes, questions=said, south=here.collection.settings.hemisphere == "south")
     try:
         with here.writing(form.change, who=form.text("who"), dry_run=not form.yes("sure")) as pen:
             table = _understood(pen, grid, answers)
-            if table.taken is not None and form.yes("sure"):
+            ready = form.yes("sure") and table.taken is not None and not table.taken.open_notes
+            if table.taken is not None and ready:
                 pen.what, pen.imported = say("web.start.crosses_change"), True
                 pen.add(*records_of_rows(pen, table.taken))
     except AlreadyWritten as error:
         told(str(error))
         return redirect(url_for("start.screen"))
-    if form.yes("sure") and table.taken is not None:
+    if table.taken is not None and ready:
         told(say("web.start.taken", n=len(table.taken.crosses)))
         return redirect(url_for("start.screen"))
-    return render_template("pasted.html", table=table, form=form, text=text)
+    return render_template("pasted.html", table=table, form=form, text=text, meanings=NOTE_ANSWERS)
 
 
 def _grid_of(text: str) -> Grid:
@@ -141,11 +149,7 @@ def _understood(pen: Reading, grid: Grid, answers: Answers) -> PastedTable:
     if mapping.missing:
         columns = "; ".join(say("import.or").join(group) for group in mapping.missing)
         raise WrongUse(say("web.start.missing", columns=columns))
-    asked = [question for question in _questions(mapping) if question not in answers.questions]
+    answers = with_ours(answers, mapping)
+    asked = open_questions(mapping, answers)
     taken = None if asked else read_table(pen, grid, mapping, answers, today())
     return PastedTable(mapping, {question: QUESTIONS[question] for question in asked}, taken)
-
-
-def _questions(mapping: TableMapping) -> list[str]:
-    asked = ["took"] if mapping.column("took") is not None else []
-    return asked if mapping.column("only_successes") else [*asked, "only successes"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from crosscompat.advice.figures import outcome_of
 from crosscompat.advice.replay import replay
 from crosscompat.book.records import Cross, Plant
 from crosscompat.book.store import open_store
@@ -89,6 +90,36 @@ def test_the_same_table_sent_twice_is_written_once(empty):
     for _ in range(2):
         client.send("/start/crosses", again=False, **fields)
     assert len(standing(folder, Cross)) == 4
+
+
+NOTED = """date,seed parent,pollen parent,flowers,fruits,seedlings,remarks
+2024-05-04,E. coccineus,E. fendleri,5,2,,eaten by mice
+2024-05-05,E. dasyacanthus,E. coccineus,3,2,8,warm day
+"""
+
+
+def test_a_note_that_may_decide_is_asked_about_before_anything_is_written(empty):
+    folder, client = empty
+    client.get("/start")
+    client.send("/start/plants", list=LIST)
+    client.get("/start")
+    said = client.send("/start/crosses", table=NOTED, **{"answer-only successes": "no"})
+    assert "“eaten by mice”" in said
+    client.send("/start/crosses", table=NOTED, sure="1")
+    assert standing(folder, Cross) == ()
+    client.send("/start/crosses", table=NOTED, **{"note:eaten by mice": "accident"})
+    client.send("/start/crosses", table=NOTED, sure="1")
+    outcomes = {cross.pollen_parent: outcome_of(cross) for cross in open_collection(folder).crosses}
+    assert outcomes == {"E. fendleri": "lost", "E. coccineus": "took"}
+
+
+def test_a_table_with_our_own_headings_is_asked_nothing(empty):
+    _, client = empty
+    client.get("/start")
+    client.send("/start/plants", list=LIST)
+    client.get("/start")
+    ours = "date,seed_parent,pollen_parent,units,took\n2024-05-04,E. coccineus,E. fendleri,5,2\n"
+    assert "1 cross to write down" in client.send("/start/crosses", table=ours)
 
 
 @pytest.mark.parametrize("table", ["", "a,b\n1,2\n", "date,seed parent\n2023-05-01,E. coccineus\n"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from difflib import get_close_matches
 from functools import cache
@@ -294,6 +294,20 @@ class Answers:
     questions: Mapping[str, str] = field(default_factory=dict)
     friend: str | None = None
     south: bool = False
+
+
+def with_ours(answers: Answers, mapping: TableMapping) -> Answers:
+    """Return the answers, of a table with our own headings with what those mean."""
+    return replace(answers, questions={"took": "seedling", **answers.questions}) if mapping.is_ours else answers
+
+
+def open_questions(mapping: TableMapping, answers: Answers) -> list[str]:
+    """Return what must be said of a table before its rows can be read, of ``QUESTIONS``, and has not been."""
+    needed = {
+        "took": mapping.column("took") is not None,
+        "only successes": mapping.rows_are == "crosses" and not (mapping.is_ours or mapping.column("only_successes")),
+    }
+    return [question for question, must in needed.items() if must and question not in answers.questions]
 
 
 def read_answers(path: Path) -> Answers:

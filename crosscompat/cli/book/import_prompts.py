@@ -19,8 +19,10 @@ from crosscompat.book.import_export.column_mapping import (
     TableMapping,
     best_guess,
     map_columns,
+    open_questions,
     read_answers,
     samples,
+    with_ours,
     write_answers,
 )
 from crosscompat.book.import_export.import_table import ImportedRows, read_table
@@ -83,14 +85,11 @@ class OpenTable:
     def _ask_rows(self, store: Store) -> None:
         """Ask what the rows need, and then what their notes mean."""
         mapping = self.mapping
-        if mapping.is_ours:
-            self.answers = replace(self.answers, questions={"took": "seedling", **self.answers.questions})
-        if mapping.column("took") is not None:
-            self._ask("took", "took")
-        if mapping.rows_are == "crosses" and not (mapping.is_ours or mapping.column("only_successes")):
-            self._ask("only successes", "only")
-        if self.at_terminal and self._two_ways(mapping):
-            self._ask("dates", "dates")
+        self.answers = with_ours(self.answers, mapping)
+        for question in open_questions(mapping, self.answers):
+            self._ask(question)
+        if self.at_terminal and self._two_ways(mapping) and "dates" not in self.answers.questions:
+            self._ask("dates")
         if mapping.column(NOTE) and mapping.rows_are == "crosses":
             with store.reading() as page:
                 self.open_notes = self.read(page).open_notes
@@ -125,10 +124,8 @@ class OpenTable:
             raise WrongUse(self.still_open["missing"])
         return readable
 
-    def _ask(self, question: str, key: str) -> None:
-        """Ask one question, unless it is answered."""
-        if question in self.answers.questions:
-            return
+    def _ask(self, question: str) -> None:
+        key = question.partition(" ")[0]
         if self.at_terminal and (answer := choose(say(f"import.ask.{key}"), QUESTIONS[question])):
             self._answer(question, answer)
         else:
