@@ -16,6 +16,7 @@ from crosscompat.ground.errors import Busy, CrosscompatError
 from crosscompat.ground.wording import catalogue, say, speak_of
 from crosscompat.show.chances import percent, percent_range
 from crosscompat.web import crosses, look, pairs, plants, start, today
+from crosscompat.web.forms import Asked, Form
 from crosscompat.web.guard import Keys, protect
 from crosscompat.web.nursery import Nursery, nursery
 
@@ -45,13 +46,14 @@ def make_app(folder: Path, hosts: frozenset[str], keys: Keys | None = None) -> F
     app.wsgi_app = _by_itself(app.wsgi_app)  # type: ignore[method-assign]
     app.context_processor(_of_every_page)
     app.register_error_handler(CrosscompatError, _refused)
+    app.register_error_handler(Asked, _asked)
     app.register_error_handler(HTTPException, _failed)
     return app
 
 
 def _speak() -> None:
     """Call fruit and flower by the words of the group, for as long as a request lasts."""
-    if nursery().exists:
+    if request.endpoint != "static" and nursery().exists:
         settings = nursery().collection.settings
         speak_of(settings.fruit_word, settings.flower_word)
 
@@ -74,6 +76,11 @@ def _refused(error: CrosscompatError) -> tuple[str, int]:
     typed = [(name, value) for name, values in request.form.lists() for value in values if name != "token"]
     page = render_template("refused.html", why=str(error), typed=typed, words=catalogue("web")["typed"])
     return page, 503 if isinstance(error, Busy) else 409
+
+
+def _asked(asked: Asked) -> str:
+    """Ask whether something is to be written all the same, on a page that sends it again."""
+    return render_template("agree.html", reasons=asked.reasons, form=Form(request.form))
 
 
 def _failed(error: HTTPException) -> tuple[str, int]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,14 +33,14 @@ from crosscompat.book.history import FieldChange, called, words_of
 from crosscompat.book.import_export.whole_book import book_in, write_book
 from crosscompat.book.numbers_and_names import find_cross_or_plant, find_record
 from crosscompat.book.store import Reading
-from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import spoken_date, spoken_dates, today
 from crosscompat.ground.errors import UnknownName
 from crosscompat.ground.wording import say
 from crosscompat.show.label import labels_page
 from crosscompat.web.forms import Form
 from crosscompat.web.look import cross_of_text
-from crosscompat.web.nursery import nursery, told
+from crosscompat.web.nursery import nursery, once, told
+from crosscompat.web.pocket import allowed
 
 PAGES = Blueprint("crosses", __name__)
 
@@ -119,8 +117,8 @@ def label(number: str) -> Response:
     labels = labels_for(nursery().collection, [known.id])
     page_ = labels_page(labels.cards, invented=labels.invented)
     sheets = re.findall("<style>(.*?)</style>", page_, re.DOTALL)
-    sums = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'" for one in sheets)
-    policy = f"default-src 'none'; style-src {sums}; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+    styles = " ".join(map(allowed, sheets))
+    policy = f"default-src 'none'; style-src {styles}; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
     return Response(page_, mimetype="text/html", headers={"Content-Security-Policy": policy})
 
 
@@ -155,17 +153,12 @@ def put_right(record: str) -> BaseResponse:
     """Write one correction, once."""
     form, field = Form(request.form), request.args.get("field", "")
     given = f"{field}={form.text('value') or ''}"
-    where = url_for("crosses.every")
-    try:
+    with once():
         with nursery().writing(form.change, who=form.text("who")) as pen:
             done = corrected(pen, record, [given], _bounds())
-            where = _address(subject_of(pen, find_record(pen, done.record.record)))
         told(say("crosses_listed.corrected", what=_in_words(done.fields)))
-    except AlreadyWritten as error:
-        told(str(error))
-        with nursery().reading() as page:
-            where = _address(subject_of(page, find_record(page, record)))
-    return redirect(where)
+    with nursery().reading() as page:
+        return redirect(_address(subject_of(page, find_record(page, record))))
 
 
 @PAGES.get("/withdraw/<record>")
@@ -184,12 +177,10 @@ def withdrawal(record: str) -> str:
 def taken_back(record: str) -> BaseResponse:
     """Take a record back, once."""
     form, of = Form(request.form), request.args.get("of", "")
-    try:
+    with once():
         with nursery().writing(form.change, who=form.text("who")) as pen:
             done = withdrawn(pen, record, _bounds(), with_rest=form.yes("with_rest"))
         told(say("crosses_listed.withdrew", what="; ".join(f"{one.kind}, {one.says}" for one in done.withdrawn)))
-    except AlreadyWritten as error:
-        told(str(error))
     return redirect(_address_of(of))
 
 
@@ -220,12 +211,10 @@ def _own_records(page: Reading, name: str, change: int) -> int:
 def undone(change: int) -> BaseResponse:
     """Undo a change, once."""
     form = Form(request.form)
-    try:
+    with once():
         with nursery().writing(form.change, who=form.text("who")) as pen:
             known = take_back(pen, change, _bounds())
         told(say("crosses_listed.undone", number=known.id, what=known.what))
-    except AlreadyWritten as error:
-        told(str(error))
     return redirect(_address_of(request.args.get("of", "")))
 
 

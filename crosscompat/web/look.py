@@ -25,13 +25,12 @@ from crosscompat.book.cross_summary import cross_records
 from crosscompat.book.entry.enter_observation import Seen
 from crosscompat.book.numbers_and_names import read_pattern
 from crosscompat.book.store import Reading
-from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import spoken_date, today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.wording import say
 from crosscompat.stages import LAST
-from crosscompat.web.forms import Asked, Form
-from crosscompat.web.nursery import nursery, told
+from crosscompat.web.forms import Form
+from crosscompat.web.nursery import nursery, once, told
 from crosscompat.web.today import by_place, due_on
 
 PAGES = Blueprint("look", __name__)
@@ -119,22 +118,17 @@ def _next(story: CrossStory) -> str:
 
 
 @PAGES.post("/look/<path:number>")
-def looked(number: str) -> str | Response:
+def looked(number: str) -> Response:
     """Write down what is seen of a cross, once; what was said otherwise before is asked about first."""
     here, form = nursery(), Form(request.form)
     follow, seen, who = _next(_at(number).story), _seen(form), form.text("who")
     settings, day = here.collection.settings, form.day("date") or today()
-    try:
+    with once():
         with here.writing(form.change, who=who) as pen:
             cross = cross_of_text(pen, number)
             number = cross.number or cross.id
             done = observe_cross(pen, number, seen, settings, day=day, today=today(), who=who)
             form.must_agree(done.surprises)
-    except Asked as asked:
-        return render_template("agree.html", reasons=asked.reasons, form=form)
-    except AlreadyWritten as error:
-        told(str(error))
-    else:
         what = written_in_words(done.story)
         told(say("look.saved" if what else "look.already", cross=number, what=what))
     return redirect(url_for("look.look", number=number, next=follow or None))

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from flask import current_app, session
 
 from crosscompat.book.store import Reading, Store, Writing
+from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.collection.opening import Collection, open_collection
 from crosscompat.collection.settings import FILE_NAME, open_book, read_settings
 
@@ -91,6 +92,15 @@ def nursery() -> Nursery:
     """Return the collection that is served."""
     served: Nursery = current_app.extensions["nursery"]
     return served
+
+
+@contextmanager
+def once() -> Iterator[None]:
+    """Go on as if it were done where a form is sent again that was written down before, and say so."""
+    try:
+        yield
+    except AlreadyWritten as error:
+        told(str(error))
 
 
 def told(text: str) -> None:

@@ -21,14 +21,13 @@ from crosscompat.book.current_plants import Sighting
 from crosscompat.book.entry.enter_plant import PlantEntry
 from crosscompat.book.numbers_and_names import find_plant
 from crosscompat.book.records import SEXES
-from crosscompat.book.store.database import AlreadyWritten
 from crosscompat.ground.dates import today
 from crosscompat.ground.errors import UnknownName, WrongUse
 from crosscompat.ground.names import fold
 from crosscompat.ground.wording import say
 from crosscompat.web.crosses import portion
 from crosscompat.web.forms import Form
-from crosscompat.web.nursery import nursery, told
+from crosscompat.web.nursery import nursery, once, told
 from crosscompat.web.pairs import names
 
 PAGES = Blueprint("plants", __name__)
@@ -109,12 +108,10 @@ def noted(name: str) -> Response:
 
 def _written(form: Form, name: str, entry: Callable[[], PlantEntry]) -> Response:
     here = nursery()
-    try:
+    with once():
         with here.writing(form.change, who=form.text("who")) as pen:
             done = write_plant(here.collection, pen, entry(), today())
         name = done.plant.name
         key, cautions = "bench.wrote" if done.wrote else "bench.nothing_new", [one.says for one in done.cautions]
         told(" ".join([say(key, plant=name, what="; ".join(done.wrote)), *done.notes, *cautions]))
-    except AlreadyWritten as error:
-        told(str(error))
     return redirect(url_for("plants.plant", name=name))

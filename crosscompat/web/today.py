@@ -20,11 +20,11 @@ from crosscompat.advice.season.pollinate import Pollinated, VisitRequest, pollin
 from crosscompat.advice.season.tonight import Tonight, tonight
 from crosscompat.book import records
 from crosscompat.book.store.database import AlreadyWritten
-from crosscompat.book.timelines import lives_of
+from crosscompat.book.timelines import Life, lives_of
 from crosscompat.ground.dates import spoken_date, spoken_span, today
 from crosscompat.ground.errors import CrosscompatError
 from crosscompat.ground.wording import say
-from crosscompat.web.forms import Asked, Form
+from crosscompat.web.forms import Form
 from crosscompat.web.nursery import nursery, told
 from crosscompat.web.pairs import names
 
@@ -46,12 +46,18 @@ def screen() -> str | Response:
 def due_on(day: date) -> DueList:
     """Return what is due in the week that begins on a day."""
     here = nursery()
+    return here.remembered(("due", day), lambda: due_list(_lives(day), here.collection.settings, day))
 
-    def made() -> DueList:
+
+def _lives(day: date) -> tuple[Life, ...]:
+    """Return the life of every cross up to a day."""
+    here = nursery()
+
+    def made() -> tuple[Life, ...]:
         with here.reading() as page:
-            return due_list(lives_of(page, day), here.collection.settings, day)
+            return lives_of(page, day)
 
-    return here.remembered(("due", day), made)
+    return here.remembered(("lives", day), made)
 
 
 def tonight_on(day: date) -> Tonight:
@@ -133,7 +139,7 @@ def pollen_for(seed: str, day: date) -> tuple[list[PollenChoice], list[PollenCho
 
 
 @PAGES.post("/pollinate")
-def brushed() -> str | Response:
+def brushed() -> Response:
     """Write a visit down, once; what cannot well be is asked about first."""
     form = Form(request.form)
     day = form.day("date") or today()
@@ -155,10 +161,7 @@ def brushed() -> str | Response:
     try:
         with here.writing(form.change, who=visit.who) as pen:
             answer = pollinate(here.collection, pen, request_, today())
-            reasons = [one.says for one in answer.obstacles]
-            form.must_agree(reasons)
-    except Asked as asked:
-        return render_template("agree.html", reasons=asked.reasons, form=form)
+            form.must_agree([one.says for one in answer.obstacles])
     except AlreadyWritten as error:
         told(str(error))
         return redirect("/")
@@ -168,14 +171,13 @@ def brushed() -> str | Response:
 
 def _next_look(number: str, day: date) -> str:
     """Say what is next for a cross, and when; nothing where nothing can be foreseen."""
-    here = nursery()
-    with here.reading() as page:
-        foreseen = due_list(lives_of(page, day), here.collection.settings, day, ahead=None).due
+    settings = nursery().collection.settings
+    foreseen = due_list(_lives(day), settings, day, ahead=None).due
     entry = next((one for one in foreseen if one.cross == number), None)
     if entry is None:
         return ""
     first, last = map(date.fromisoformat, (entry.first, entry.last))
-    task = say(f"due.tasks.{entry.task}", fruit=here.collection.settings.fruit_word)
+    task = say(f"due.tasks.{entry.task}", fruit=settings.fruit_word)
     return say("web.next_look", task=task, when=spoken_span(first, last, day))
 
 

@@ -106,3 +106,10 @@ def test_what_is_written_at_the_terminal_is_on_the_page_at_once(client, folder):
     assert "× DAS-1" not in client.get("/")
     flowering(folder, "COC-F1", "DAS-1")
     assert "× DAS-1" in client.get("/")
+
+
+def test_a_collection_that_cannot_be_read_is_told_on_a_page_with_its_style(client, folder):
+    (folder / "collection.toml").write_text("format = 1\ntree = [\n", encoding="utf-8")
+    assert "collection.toml" in client.get("/", 409)
+    with client.client.get("/static/pages.css") as style:
+        assert style.status_code == 200
