@@ -26,15 +26,16 @@ def pocket(output: Output = None, folder: Folder = None, *, as_json: Json = Fals
     """Write the page, or print what it holds."""
     from crosscompat.advice.season.pocket import pocket as carried_from
 
+    if not as_json:
+        try:
+            from crosscompat.web.pocket import pocket_page
+        except ModuleNotFoundError as error:
+            raise WrongUse(say("pocket.no_library", library=error.name)) from None
     with open_with_collection(folder, crosses=True) as (collection, store):
         carried = carried_from(collection, store, today())
     if as_json:
         print_json(carried, output)
         return
-    try:
-        from crosscompat.web.pocket import pocket_page
-    except ModuleNotFoundError as error:
-        raise WrongUse(say("pocket.no_library", library=error.name)) from None
     page, file = pocket_page(carried, collection.settings), output or _FILE
     deliver(page, file, say("pocket.written", file=str(file), size=-(-len(page.encode()) // 1000)))
 

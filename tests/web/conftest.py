@@ -160,3 +160,16 @@ def written(folder):
 def says():
     """Return what a page says, without its marks."""
     return lambda page: " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).split())
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A real browser without a window."""
+    api = pytest.importorskip("playwright.sync_api")
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if found is None:
+        pytest.skip("no Chromium is installed")
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield browser
+        browser.close()

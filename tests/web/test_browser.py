@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 
 import pytest
@@ -26,18 +25,6 @@ SMALL = f"""() => [...document.querySelectorAll("{TAPPED}")]
     .map((one) => [one.outerHTML.slice(0, 80), one.getBoundingClientRect().height])
     .filter(([, height]) => height > 0 && height < 47)"""
 """What is shown and tapped and lower than a finger; a box to tick is as large as its label."""
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    api = pytest.importorskip("playwright.sync_api")
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if found is None:
-        pytest.skip("no Chromium is installed")
-    with api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -37,18 +37,6 @@ def until_waits(page, n):
     page.wait_for_function("(says) => document.getElementById('waits').textContent === says", arg=f"Waiting ({n})")
 
 
-@pytest.fixture(scope="module")
-def chrome():
-    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if found is None:
-        pytest.skip("no Chromium is installed")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 def make(folder, file):
     outcome = CliRunner().invoke(app, ["pocket", "--collection", str(folder), "-o", str(file)])
     assert outcome.exit_code == 0, outcome.output
@@ -63,12 +51,12 @@ def made(demo, tmp_path_factory):
 
 
 @pytest.fixture
-def phone(chrome):
+def phone(chromium):
     """Open pages on a phone that has no reception; anything that goes wrong in them fails the test."""
     contexts, faults, asked = [], [], []
 
     def phone(file, *, init=None, day=None, **more):
-        context = chrome.new_context(**PHONE | more)
+        context = chromium.new_context(**PHONE | more)
         contexts.append(context)
         context.set_offline(True)
         context.set_default_timeout(5000)

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from crosscompat.advice.figures import distance_of, past_crosses, usual_flowers
+from crosscompat.advice.figures import Past, distance_of, past_crosses, usual_flowers
 from crosscompat.advice.parents import Parent, find_parent, handling
 from crosscompat.advice.predict import Basis, basis_of, parents_of, predict
 from crosscompat.advice.reasoning import reasons_in_words
@@ -301,17 +301,20 @@ def _reasons(
         for plant, parent in zip(alive, parents, strict=True)
         if parent is not None
     }
-    sides = [kinds.get(name) for name in species]
+    sides, past = [kinds.get(name) for name in species], past_crosses(collection)
     whys = {say("pocket.no_why"): 0}
-    why = [[whys.setdefault(says, len(whys)) for says in _whys(collection, basis, seed, sides)] for seed in sides]
+    why = [[whys.setdefault(says, len(whys)) for says in _whys(collection, basis, past, seed, sides)] for seed in sides]
     return list(whys), why
 
 
-def _whys(collection: Collection, basis: Basis, seed: Parent | None, sides: Sequence[Parent | None]) -> Iterator[str]:
+def _whys(
+    collection: Collection, basis: Basis, past: Mapping[tuple[str, str], list[Past]], seed: Parent | None,
+    sides: Sequence[Parent | None],
+) -> Iterator[str]:  # fmt: skip
     """Yield why a species has its chance with each of some others."""
     pairs = [(seed, other) for other in sides if seed and other and other.label != seed.label]
     predicted = predict(collection, basis.model, parents_of(pairs)) if pairs else None
-    past, at = past_crosses(collection), iter(range(len(pairs)))
+    at = iter(range(len(pairs)))
     for other in sides:
         if seed is None or other is None or other.label == seed.label or predicted is None:
             yield say("pocket.no_why")
